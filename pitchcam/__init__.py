@@ -1,0 +1,24 @@
+"""pitchcam: names an unmarked screw thread from a backlit phone photo, and finds what joins it.
+
+The public calls are imported on first use, so that ``import pitchcam`` stays fast.
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import Any
+
+__version__ = "0.1.0"
+
+_PUBLIC = {
+    "identify": "pitchcam.identify",
+}
+
+__all__ = ["__version__", *_PUBLIC]
+
+
+def __getattr__(name: str) -> Any:
+    if name in _PUBLIC:
+        module = importlib.import_module(_PUBLIC[name])
+        return getattr(module, name)
+    raise AttributeError(f"module 'pitchcam' has no attribute {name!r}")

@@ -1,0 +1,60 @@
+"""The command line: one small module per command, imported only when that command runs."""
+
+from __future__ import annotations
+
+import importlib
+import sys
+
+import click
+
+from pitchcam import __version__
+from pitchcam.errors import PitchcamError
+
+#: command -> (module under pitchcam.cli that has ``command``, line shown by --help)
+COMMANDS = {
+    "identify": ("identify", "Name the thread in a photo."),
+}
+
+
+class LazyGroup(click.Group):
+    """A group that imports a command's module only when it is called; help needs none of them."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the commands in the order of the job."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import and return one command, or None for a name that does not exist."""
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(f"pitchcam.cli.{COMMANDS[cmd_name][0]}")
+        command: click.Command = module.command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the list of commands without importing them."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
+
+
+@click.group(cls=LazyGroup)
+@click.version_option(__version__, prog_name="pitchcam")
+def cli() -> None:
+    """Name an unmarked screw thread from a backlit phone photo, and find what joins it."""
+
+
+def main() -> None:
+    """Run the command line; every known failure is one line and an exit code."""
+    try:
+        cli.main(standalone_mode=False)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(error.exit_code)
+    except click.Abort:
+        click.echo("stopped", err=True)
+        sys.exit(1)
+    except PitchcamError as error:
+        click.echo(f"pitchcam: {error}", err=True)
+        sys.exit(error.exit_code)
+    except BrokenPipeError:
+        sys.exit(1)

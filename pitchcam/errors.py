@@ -1,0 +1,56 @@
+"""The closed tree of errors; each carries one line of what is wrong and one of what to do.
+
+The command line, the batch runner and the page all show ``message`` and ``advice``; nothing else
+of the exception reaches a person. ``exit_code`` is the command line's (see the contract in
+DEVELOPERS.md): 0 named, 3 ambiguous or off-series, 4 unreadable, 2 wrong usage, 1 other failure.
+"""
+
+from __future__ import annotations
+
+
+class PitchcamError(Exception):
+    """Base of every error that pitchcam raises on purpose."""
+
+    exit_code = 1
+
+    def __init__(self, message: str, advice: str = "", *, code: str = "error") -> None:
+        super().__init__(message)
+        self.message = message
+        self.advice = advice
+        self.code = code
+
+    def __str__(self) -> str:
+        return f"{self.message} {self.advice}".strip()
+
+
+class UsageError(PitchcamError):
+    """The call itself is wrong: options that contradict, a value that cannot be."""
+
+    exit_code = 2
+
+
+class InputError(PitchcamError):
+    """A file cannot be used: missing, truncated, not an image, too large, a bad row."""
+
+    exit_code = 1
+
+
+class UnreadableError(PitchcamError):
+    """The photo was opened, but does not carry the measurement; ``code`` says why.
+
+    ``code`` is a key of :data:`pitchcam.flags.FLAGS`.
+    """
+
+    exit_code = 4
+
+
+class ReadingError(PitchcamError):
+    """Typed readings that no thread can have, alone or together."""
+
+    exit_code = 2
+
+
+class RefusedError(PitchcamError):
+    """A joint or adapter that must not be made so; the message gives the reason."""
+
+    exit_code = 4

@@ -1,0 +1,56 @@
+"""The one registry of doubts: code, what it means, what the photographer does about it."""
+
+from __future__ import annotations
+
+from pitchcam.records import Flag
+
+#: code -> (default message, advice). Stages may give a message with figures in it.
+FLAGS: dict[str, tuple[str, str]] = {
+    "no-part": ("no dark part against a bright background was found",
+                "lay the part on clear glass over a light panel and fill a third of the frame"),
+    "no-thread": ("no threaded part was found",
+                  "turn the part so that its thread shows its profile at both sides"),
+    "few-turns": ("fewer than three full turns of thread are visible",
+                  "use pitch gauge and caliper: pitchcam lookup"),
+    "blurred": ("the outline is out of focus or shaken",
+                "rest the phone on something, tap on the thread to focus, retake"),
+    "over-exposed": ("the bright background is clipped to white, which eats the edges",
+                     "lower the exposure until the background is light grey, retake"),
+    "too-small": ("the thread covers too few pixels to be measured",
+                  "move the phone closer or use the 2x lens, retake"),
+    "cut": ("a part is cut by the edge of the picture or of the light",
+            "move the part to the middle of the lit window, retake"),
+    "touching": ("two objects touch or overlap in the picture",
+                 "leave a finger's width between them, retake"),
+    "no-reference": ("the stated reference was not found",
+                     "lay it beside the part, in the lit window, not touching, retake"),
+    "references-disagree": ("two references give different scales",
+                            "check the stated sizes, and which object is which"),
+    "tilt": ("the camera looked down at an angle",
+             "hold the phone level over the part"),
+    "inclined": ("the part lies at an angle to the plate",
+                 "support the light end so that the axis lies level"),
+    "rim": ("the part mirrors the light panel along its edge",
+            "raise the part on clear glass well above the panel, mask the panel to the window, "
+            "or mark the thread with black marker ink"),
+    "halo": ("the phone's sharpening drew a halo around the edges",
+             "use the camera's plain or raw mode where it has one"),
+    "no-exif": ("the photo carries no focal length, so the camera's height is a guess",
+                "send the original file, not a copy from a messenger"),
+    "dirt": ("specks or fibres touch the outline", "brush the thread clean and retake"),
+    "height": ("the height of the thread's axis above the plate is uncertain",
+               "state it with --axis-height, or give the caliper reading with --major"),
+    "not-read": ("a quantity could not be measured", "see the other warnings"),
+}  # fmt: skip
+
+
+def flag(code: str, message: str | None = None, advice: str | None = None) -> Flag:
+    """Return the registered flag, with a message that carries figures where one is given.
+
+    Raises
+    ------
+    KeyError
+        If ``code`` is not registered: a flag nobody can look up must not exist.
+    """
+    default_message, default_advice = FLAGS[code]
+    return Flag(code=code, message=message or default_message, advice=advice or default_advice)
