@@ -13,6 +13,19 @@ from pitchcam.errors import PitchcamError
 #: command -> (module under pitchcam.cli that has ``command``, line shown by --help)
 COMMANDS = {
     "identify": ("identify", "Name the thread in a photo."),
+    "check": ("check", "Compare a photo with what a pitch gauge said."),
+    "lookup": ("lookup", "Name a thread from caliper and gauge readings."),
+    "series": ("series", "List the standard series, or show one designation in full."),
+    "chart": ("chart", "Print the workshop's tapping chart."),
+    "sheet": ("sheet", "Draw the marker sheet that gives scale and camera pose."),
+    "calibrate": ("calibrate", "Make a camera profile from photos of the sheet."),
+    "mate": ("mate", "Say whether a male thread seals in a female one, and how."),
+    "stock": ("stock", "Keep the shop's stock of fittings."),
+    "adapt": ("adapt", "Find what joins a part to a port, from stock."),
+    "join": ("join", "Work sheet for an adapter made from two donors."),
+    "job": ("job", "The whole way on one page: names in, join out."),
+    "batch": ("batch", "Measure many photos, safely stopped and resumed."),
+    "log": ("log", "Show, correct and export the record."),
 }
 
 
