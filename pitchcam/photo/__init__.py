@@ -1,0 +1,10 @@
+"""Opening photos: the only place that reads image files.
+
+Only :mod:`pitchcam.photo.load` touches the disk; the other modules take bytes or arrays.
+"""
+
+from pitchcam.photo.linear import linear_table
+from pitchcam.photo.load import MAX_MEGAPIXELS, load_photo
+from pitchcam.photo.record import Photo
+
+__all__ = ["MAX_MEGAPIXELS", "Photo", "linear_table", "load_photo"]

@@ -1,0 +1,57 @@
+"""From coded pixel values to light, by the sRGB curve."""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+# IEC 61966-2-1: the straight piece near black and the power law above it. Phones apply their own
+# tone curve on top; sRGB is the first approximation, and all that the file itself tells.
+_LINEAR_BELOW = 0.04045
+_LINEAR_SLOPE = 12.92
+_OFFSET = 0.055
+_EXPONENT = 2.4
+
+
+@cache
+def _table(levels: int) -> NDArray[np.float32]:
+    coded = np.linspace(0.0, 1.0, levels)
+    light = np.where(
+        coded <= _LINEAR_BELOW,
+        coded / _LINEAR_SLOPE,
+        ((coded + _OFFSET) / (1.0 + _OFFSET)) ** _EXPONENT,
+    ).astype(np.float32)
+    light.setflags(write=False)
+    return light
+
+
+def linear_table(dtype: Any) -> NDArray[np.float32]:
+    """Return the table that turns coded values into linear light: ``table[pixels]``.
+
+    Parameters
+    ----------
+    dtype
+        ``uint8`` or ``uint16``, as of :attr:`Photo.pixels`.
+
+    Returns
+    -------
+    ndarray
+        256 or 65536 values from 0 (black) to 1 (full scale), float32, read-only.
+
+    Raises
+    ------
+    TypeError
+        For any other type.
+
+    Notes
+    -----
+    The transfer function of IEC 61966-2-1 (sRGB). Look up small samples near edges only; a table
+    look-up of a whole 12-megapixel photo costs more than decoding it.
+    """
+    kind = np.dtype(dtype)
+    if kind not in (np.dtype(np.uint8), np.dtype(np.uint16)):
+        raise TypeError(f"coded pixel values are uint8 or uint16, not {kind}")
+    return _table(int(np.iinfo(kind).max) + 1)
