@@ -1,0 +1,180 @@
+"""The whole catalogue, and how a typed designation finds its size."""
+
+from __future__ import annotations
+
+import dataclasses
+import difflib
+import functools
+import re
+from collections import defaultdict
+from collections.abc import Iterable
+from pathlib import Path
+from typing import cast
+
+from pitchcam.errors import InputError, UsageError
+from pitchcam.records import Gender
+from pitchcam.series import parallel, tapered
+from pitchcam.series.records import ThreadSize, Use
+from pitchcam.series.table import read_table
+
+#: Basic diameters closer than this are one size: far under what tolerances allow (R40 of 0.2 mm).
+SAME_DIAMETER_MM = 0.03
+#: Families whose names stand in other words in the trade; the left side is what a person types.
+ALIASES = (
+    (r"\bBSPP\b|\bBSP\s*F\b", "G"), (r"\bBSPT\b|\bBSP\s*T\b", "R"),
+    (r"\b(CONICAL|KEG|CON|TAPERED)\b", "TAPER"), (r"\bNO\.?\s*(?=\d)", "#"),
+    (r"\bBRASS\b", "BS BRASS"), (r"\bBS BS BRASS\b", "BS BRASS"),
+)  # fmt: skip
+
+
+@functools.lru_cache(maxsize=4)
+def load_series(folder: Path | None = None) -> tuple[ThreadSize, ...]:
+    """Return every size of every series, in the order of the tables.
+
+    Parameters
+    ----------
+    folder : Path, optional
+        A folder with the same CSV files, for a workshop's own editions; default the catalogue.
+
+    Raises
+    ------
+    InputError
+        If a row cannot be used, or two rows give the same designation.
+    """
+    sizes: list[ThreadSize] = []
+    for build in (
+        parallel.metric, tapered.metric_taper, parallel.unified_sizes, parallel.whitworth_sizes,
+        parallel.ba, parallel.g, tapered.r, tapered.npt, parallel.npsm, parallel.pg,
+    ):  # fmt: skip
+        sizes.extend(build(folder))
+    seen: set[str] = set()
+    for size in sizes:
+        if size.designation in seen:
+            raise InputError(f"{size.designation} stands twice in the tables.", "Remove one row.")
+        seen.add(size.designation)
+    return tuple(_with_geometry(sizes))
+
+
+def _with_geometry(sizes: list[ThreadSize]) -> Iterable[ThreadSize]:
+    """Give designations of one and the same geometry the same key: the first of them."""
+    groups: dict[tuple[float, float, float], list[ThreadSize]] = defaultdict(list)
+    for size in sizes:
+        groups[round(size.pitch_mm, 4), size.angle_deg, size.taper].append(size)
+    keys: dict[str, str] = {}
+    for group in groups.values():
+        leader: ThreadSize | None = None
+        for size in sorted(group, key=lambda s: s.basic_major_mm):
+            if leader is None or size.basic_major_mm - leader.basic_major_mm > SAME_DIAMETER_MM:
+                leader = size
+            keys[size.designation] = leader.designation
+    return (dataclasses.replace(size, geometry=keys[size.designation]) for size in sizes)
+
+
+@functools.lru_cache(maxsize=4)
+def load_uses(folder: Path | None = None) -> tuple[Use, ...]:
+    """Return what sizes are used for, with how each use seals; designations are checked."""
+    known = {size.designation for size in load_series(folder)}
+    uses = []
+    for row in read_table("uses.csv", folder):
+        designation = row.text("designation")
+        if designation not in known:
+            raise row.error("designation", f"{designation!r} is in no series", "correct it")
+        gender = row.choice("gender", ("external", "internal", "both"))
+        uses.append(
+            Use(
+                designation=designation, gender=cast(Gender, gender), use=row.text("use"),
+                seal=row.text("seal"), twin=(row.cells["twin"] or "").strip(),
+                source=row.text("source"),
+            )  # fmt: skip
+        )
+    return tuple(uses)
+
+
+def same_geometry(size: ThreadSize, gender: Gender) -> tuple[str, ...]:
+    """Return the other names of one geometry: other designations, and uses with names of their own."""
+    twins = [
+        s.designation
+        for s in load_series()
+        if s.geometry == size.geometry and s is not size and gender in s.genders
+        and s.designation != size.designation
+    ]  # fmt: skip
+    twins += [
+        use.twin
+        for use in load_uses()
+        if use.twin and use.designation == size.designation and use.gender in (gender, "both")
+    ]
+    return tuple(dict.fromkeys(twins))
+
+
+def find(designation: str) -> ThreadSize:
+    """Return the size that a person typed, in the catalogue's spelling or a usual one.
+
+    ``M14`` is the coarse thread; ``1/4 NPT``, ``G1/4``, ``1/4 BSPP``, ``5/8-18`` are understood
+    when only one size fits.
+
+    Raises
+    ------
+    UsageError
+        If nothing or more than one size fits; the advice lists what is near.
+    """
+    wanted = _canonical(designation)
+    index = _index()
+    found = index.get(wanted, ())
+    if len(found) == 1:
+        return found[0]
+    if found:
+        names = ", ".join(s.designation for s in found)
+        raise UsageError(f"'{designation}' may be {names}.", "Write which one.")
+    near = difflib.get_close_matches(wanted, index, n=4, cutoff=0.6)
+    names = ", ".join(dict.fromkeys(index[n][0].designation for n in near))
+    raise UsageError(
+        f"'{designation}' is no thread of the catalogue.",
+        f"Near it: {names}." if names else "List them with: pitchcam series",
+    )
+
+
+def _canonical(text: str) -> str:
+    text = " ".join(text.upper().replace(",", ".").replace("\u00d7", "X").split())
+    for pattern, replacement in ALIASES:
+        text = re.sub(pattern, replacement, text)
+    text = re.sub(r"(?<=\d)\s+(?=\d+/\d+)", "-", text)  # 1 1/4 -> 1-1/4
+    text = re.sub(r"(\.\d*?)0+(?!\d)", r"\1", text).replace(". ", " ").rstrip(".")  # 1.50 -> 1.5
+    head = re.match(r"(R[PC]|G|R|PG)\s*(?=\d)(.*)$", text)
+    tail = re.match(r"(.*\d)\s*(G|R|BA)$", text)
+    if head:
+        text = f"{head[1]} {head[2]}"
+    elif tail:
+        text = f"{tail[1]} BA" if tail[2] == "BA" else f"{tail[2]} {tail[1]}"
+    if text.startswith("BA "):
+        text = text[3:] + " BA"
+    text = re.sub(r"\s*([X-])\s*", r"\1", text).replace("TPI", "").strip()
+    text = re.sub(r"(?<=\d)(?=(UN|BS|NP))", " ", text)
+    text = re.sub(r"(?<=\d)(?=TAPER)", " ", text)
+    return re.sub(r"^(UN[CFSE]*F?|BS[WFC]|NPTF?|NPSM) (.*)$", r"\2 \1", text)
+
+
+@functools.cache
+def _index() -> dict[str, tuple[ThreadSize, ...]]:
+    index: dict[str, dict[str, ThreadSize]] = defaultdict(dict)
+    for size in load_series():
+        for key in _spellings(size):
+            index[key].setdefault(size.designation, size)
+    full = {s.designation.upper(): s for s in load_series()}
+    return {k: (full[k],) if k in full else tuple(v.values()) for k, v in index.items()}
+
+
+def _spellings(size: ThreadSize) -> Iterable[str]:
+    name = size.designation.upper()
+    yield name
+    if size.family == "M":
+        coarse = next(s for s in load_series() if s.family == "M" and s.size == size.size)
+        if size is coarse:
+            yield size.size.upper()
+    elif size.tpi is not None and size.family not in ("G", "R", "Rp", "Rc", "Pg"):
+        yield f"{size.size}-{size.tpi:g}"
+        yield f"{size.size} {size.family.upper()}"
+        if size.size.startswith("#"):
+            yield name[1:]
+            yield f"{size.size[1:]}-{size.tpi:g}"
+    elif size.family == "Pg":
+        yield name.replace(" ", "")

@@ -1,0 +1,106 @@
+"""Limits of ISO metric threads: ISO 965-1 tables for the deviations, its formula for the pitch line.
+
+The standard's tables are its formulas rounded to the R40 series (ASME B1.13M-2005, 6.2), so the
+tables rule where both exist.
+"""
+
+from __future__ import annotations
+
+import bisect
+import functools
+import math
+from pathlib import Path
+
+from pitchcam.series.records import Limits
+from pitchcam.series.table import read_table
+
+#: Basic profile, ISO 68-1: H = 0.866025 P; d2 = d - 3/4 H; D1 = d - 5/4 H.
+PITCH_LINE = 0.75 * math.sqrt(3) / 2
+INTERNAL_MINOR = 1.25 * math.sqrt(3) / 2
+#: Root radius of at least P/8 (ISO 965-1): its lowest point lies H/2 - P/8 inside the pitch line.
+ROOT_BELOW_PITCH_LINE = 2 * (math.sqrt(3) / 4 - 0.125)
+#: Diameter steps of ISO 965-1; the pitch tolerance is that of the step's geometric mean.
+STEPS_MM = (0.99, 1.4, 2.8, 5.6, 11.2, 22.4, 45.0, 90.0, 180.0, 300.0)
+GRADE_FACTOR_D2 = {4: 0.63, 5: 0.8, 6: 1.0, 7: 1.25, 8: 1.6}
+GRADE_FACTOR_INTERNAL_D2 = {4: 0.85, 5: 1.06, 6: 1.32, 7: 1.7, 8: 2.12}
+EXTERNAL_CLASSES = ("6g", "6e", "8g", "4h", "6h")
+INTERNAL_CLASSES = ("6H", "5H", "7H", "6G")
+#: Renard R40, one decade (ISO 3, rounded values used by ISO 965-1).
+R40 = (1.0, 1.06, 1.12, 1.18, 1.25, 1.32, 1.4, 1.5, 1.6, 1.7, 1.8, 1.9, 2.0, 2.12, 2.24, 2.36, 2.5,
+       2.65, 2.8, 3.0, 3.15, 3.35, 3.55, 3.75, 4.0, 4.25, 4.5, 4.75, 5.0, 5.3, 5.6, 6.0, 6.3, 6.7,
+       7.1, 7.5, 8.0, 8.5, 9.0, 9.5, 10.0)  # fmt: skip
+
+
+def round_r40(value: float) -> float:
+    """Return the R40 number nearest to a positive value."""
+    decade = 10.0 ** math.floor(math.log10(value))
+    mantissa = value / decade
+    return min(R40, key=lambda r: abs(r - mantissa)) * decade
+
+
+def pitch_tolerance_um(d_mm: float, pitch_mm: float, factor: float) -> float:
+    """Return T_d2 or T_D2 in µm: 90 P^0.4 d^0.1 times the grade's factor, rounded to R40."""
+    i = min(max(bisect.bisect_left(STEPS_MM, d_mm), 1), len(STEPS_MM) - 1)
+    mean = math.sqrt(STEPS_MM[i - 1] * STEPS_MM[i])
+    return round_r40(90 * pitch_mm**0.4 * mean**0.1 * factor)
+
+
+@functools.cache
+def _rows(folder: Path | None) -> dict[float, dict[str, float]]:
+    table = {}
+    for row in read_table("iso965.csv", folder):
+        cells = {c: row.optional(c) for c in row.cells if c.endswith("_um")}
+        table[row.number("pitch_mm")] = {c: v for c, v in cells.items() if v is not None}
+    return table
+
+
+def external_limits(
+    d_mm: float, pitch_mm: float, thread_class: str, folder: Path | None = None
+) -> Limits | None:
+    """Return the limits of an external thread, or None where the class is not defined for the pitch.
+
+    Parameters
+    ----------
+    d_mm, pitch_mm : float
+        Nominal diameter and pitch in mm.
+    thread_class : str
+        Grade and position, such as ``6g``; one grade for both diameters.
+    """
+    row = _rows(folder).get(pitch_mm, {})
+    grade, position = int(thread_class[0]), thread_class[1]
+    deviation = 0.0 if position == "h" else row.get(f"es_{position}_um")
+    tolerance = row.get(f"td{grade}_um")
+    if deviation is None or tolerance is None:
+        return None
+    top = d_mm - deviation / 1000
+    pd = top - PITCH_LINE * pitch_mm
+    low = pd - pitch_tolerance_um(d_mm, pitch_mm, GRADE_FACTOR_D2[grade]) / 1000
+    return Limits(
+        thread_class=thread_class,
+        major_mm=(top - tolerance / 1000, top),
+        pitch_diameter_mm=(low, pd),
+        minor_mm=(low - ROOT_BELOW_PITCH_LINE * pitch_mm, top - INTERNAL_MINOR * pitch_mm),
+    )
+
+
+def internal_limits(
+    d_mm: float, pitch_mm: float, thread_class: str, folder: Path | None = None
+) -> Limits | None:
+    """Return the limits of an internal thread, or None where the class is not defined."""
+    row = _rows(folder).get(pitch_mm, {})
+    grade, position = int(thread_class[0]), thread_class[1]
+    deviation = 0.0 if position == "H" else row.get(f"es_{position.lower()}_um")
+    bore_tolerance = row.get(f"tD1_{grade}_um")
+    if deviation is None or bore_tolerance is None:
+        return None
+    shift = deviation / 1000
+    pd = d_mm - PITCH_LINE * pitch_mm + shift
+    pd_tolerance = pitch_tolerance_um(d_mm, pitch_mm, GRADE_FACTOR_INTERNAL_D2[grade]) / 1000
+    bore = d_mm - INTERNAL_MINOR * pitch_mm + shift
+    return Limits(
+        thread_class=thread_class,
+        # A tap's crest may reach H/24 past the H/8 flat of the basic groove.
+        major_mm=(d_mm + shift, d_mm + shift + pd_tolerance + math.sqrt(3) / 24 * pitch_mm),
+        pitch_diameter_mm=(pd, pd + pd_tolerance),
+        minor_mm=(bore, bore + bore_tolerance / 1000),
+    )
