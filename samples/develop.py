@@ -1,0 +1,165 @@
+"""From linear light to a phone's file: lens, mosaic, noise, demosaic, tone curve, sharpening, JPEG."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+import PIL.Image
+from PIL.ExifTags import IFD
+
+from samples.scene import HEIGHT, WIDTH, Image
+
+#: Electrons at full scale at the lowest gain, and read noise: a phone pixel of about 1.2 um.
+FULL_WELL = 6000.0
+READ_NOISE = 2.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Development:
+    """What the phone does to the light.
+
+    ``plate`` is the exposure: where the panel's level lands, as a share of full scale (over 1
+    clips). ``psf_px`` is the blur of lens and pixel filter (sigma); ``motion_px`` and its
+    direction the shake. ``gain`` multiplies shot noise as a short exposure does. ``sharpen`` is the
+    amount of an unsharp mask in coded values. ``k1`` is what is left of the lens's distortion: at
+    the frame's corner a point lies the share k1 further out.
+    """
+
+    plate: float = 0.78
+    psf_px: float = 0.6
+    motion_px: float = 0.0
+    motion_deg: float = 0.0
+    vignette: float = 0.04
+    gain: float = 1.0
+    sharpen: float = 0.4
+    sharpen_px: float = 1.2
+    denoise: bool = False
+    contrast: float = 0.0
+    k1: float = 0.0
+    quality: int = 90
+    orientation: int = 1
+    exif_f35: int | None = None
+
+
+def develop(light: Image, how: Development, seed: int) -> bytes:
+    """Return the JPEG file of linear light (HEIGHT, WIDTH, 3) RGB.
+
+    Parameters
+    ----------
+    light : ndarray of float32
+        Scene light; the panel's level is about 1.
+    how : Development
+        The phone's settings.
+    seed : int
+        Of the noise.
+    """
+    frame = lens(light, how) * np.float32(how.plate)
+    raw = mosaic(frame, how, np.random.default_rng(seed))
+    coded = tone(demosaic(raw, how), how.contrast)
+    coded = sharpen(coded, how)
+    return encode(np.clip(np.round(coded * 255), 0, 255).astype(np.uint8), how)
+
+
+def lens(light: Image, how: Development) -> Image:
+    """Blur, shake, darken the corners and distort."""
+    frame = light
+    if how.k1:
+        frame = distort(frame, how.k1)
+    if how.motion_px:
+        frame = cv2.filter2D(frame, -1, _streak(how.motion_px, how.motion_deg))
+    if how.psf_px:
+        frame = cv2.GaussianBlur(frame, (0, 0), how.psf_px)
+    y = (np.arange(HEIGHT, dtype=np.float32) - HEIGHT / 2) / np.float32(np.hypot(WIDTH, HEIGHT) / 2)
+    x = (np.arange(WIDTH, dtype=np.float32) - WIDTH / 2) / np.float32(np.hypot(WIDTH, HEIGHT) / 2)
+    return frame * (1 - np.float32(how.vignette) * (x[None, :] ** 2 + y[:, None] ** 2))[..., None]
+
+
+def distort(frame: Image, k1: float) -> Image:
+    """Move each point out by k1 r^2 (r = 1 at the corner), about the frame's middle."""
+    corner = np.float32(np.hypot(WIDTH, HEIGHT) / 2)
+    x = (np.arange(WIDTH, dtype=np.float32) - (WIDTH - 1) / 2) / corner
+    y = (np.arange(HEIGHT, dtype=np.float32) - (HEIGHT - 1) / 2) / corner
+    seen = x[None, :] ** 2 + y[:, None] ** 2
+    r2 = seen
+    for _ in range(4):
+        r2 = seen / (1 + np.float32(k1) * r2) ** 2
+    scale = corner / (1 + np.float32(k1) * r2)
+    map_x = x[None, :] * scale + np.float32((WIDTH - 1) / 2)
+    map_y = y[:, None] * scale + np.float32((HEIGHT - 1) / 2)
+    out = cv2.remap(frame, map_x, map_y, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
+    return np.maximum(out, 0)
+
+
+def _streak(length: float, angle_deg: float) -> Image:
+    n = int(np.ceil(length)) // 2 * 2 + 3
+    kernel = np.zeros((n, n), np.float32)
+    a = np.deg2rad(angle_deg)
+    for s in np.linspace(-length / 2, length / 2, 20 * n):
+        kernel[round(n // 2 + s * np.sin(a)), round(n // 2 + s * np.cos(a))] += 1
+    return kernel / kernel.sum()
+
+
+def mosaic(frame: Image, how: Development, rng: np.random.Generator) -> Image:
+    """Sample the frame through an RGGB filter, with shot and read noise and clipping."""
+    raw = np.empty((HEIGHT, WIDTH), np.float32)
+    for (dy, dx), channel in {(0, 0): 0, (0, 1): 1, (1, 0): 1, (1, 1): 2}.items():
+        raw[dy::2, dx::2] = frame[dy::2, dx::2, channel]
+    well = FULL_WELL / how.gain
+    noise = rng.standard_normal(raw.shape, dtype=np.float32)
+    raw += noise * np.sqrt(np.maximum(raw, 0) / well + (READ_NOISE * np.sqrt(how.gain) / well) ** 2)
+    return np.clip(raw, 0, 1)
+
+
+def demosaic(raw: Image, how: Development) -> Image:
+    """Return linear RGB, edge-aware; denoised where the phone does."""
+    sixteen = np.round(raw * 65535).astype(np.uint16)
+    rgb = cv2.demosaicing(sixteen, cv2.COLOR_BayerRGGB2RGB_EA).astype(np.float32) / 65535
+    if how.denoise:
+        root = np.sqrt(rgb)
+        rgb = cv2.bilateralFilter(root, 7, 0.05, 2.0) ** 2
+    return rgb
+
+
+def tone(rgb: Image, contrast: float) -> Image:
+    """Apply the IEC 61966-2-1 curve, then an S-curve of the given strength about mid grey."""
+    coded = np.where(rgb <= 0.0031308, 12.92 * rgb, 1.055 * np.maximum(rgb, 1e-9) ** (1 / 2.4) - 0.055)
+    if contrast:
+        coded = coded + np.float32(contrast) * coded * (1 - coded) * (2 * coded - 1)
+    return coded.astype(np.float32)
+
+
+def sharpen(coded: Image, how: Development) -> Image:
+    """Add an unsharp mask of the luma to all channels."""
+    if not how.sharpen:
+        return coded
+    luma = coded @ np.array([0.299, 0.587, 0.114], np.float32)
+    halo = luma - cv2.GaussianBlur(luma, (0, 0), how.sharpen_px)
+    return coded + np.float32(how.sharpen) * halo[..., None]
+
+
+def encode(rgb: np.ndarray, how: Development) -> bytes:
+    """Return the file; with an orientation tag the stored rows are turned so that it undoes them."""
+    picture = PIL.Image.fromarray(rgb)
+    if how.orientation == 6:
+        picture = picture.transpose(PIL.Image.Transpose.ROTATE_90)
+    elif how.orientation == 3:
+        picture = picture.transpose(PIL.Image.Transpose.ROTATE_180)
+    exif = PIL.Image.Exif()
+    exif[0x0112] = how.orientation
+    if how.exif_f35 is not None:
+        #: FocalLength for a sensor of crop factor 3.9, and FocalLengthIn35mmFilm.
+        exif.get_ifd(IFD.Exif).update({37386: round(how.exif_f35 / 3.9, 2), 41989: how.exif_f35})
+    out = io.BytesIO()
+    picture.save(out, "JPEG", quality=how.quality, exif=exif, subsampling="4:2:0")
+    return out.getvalue()
+
+
+def write(path: Path, content: bytes) -> None:
+    """Write a file whole or not at all."""
+    part = path.with_suffix(path.suffix + ".part")
+    part.write_bytes(content)
+    part.replace(path)

@@ -1,0 +1,206 @@
+"""Path tracing of a scene in linear light with Mitsuba 3: thin lens, metals, light panel.
+
+The objects' window is rendered at full resolution; the rest of the frame, which holds only the
+panel and its surround, at an eighth where the panel's edge is far out of focus, else a quarter.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+
+from samples.forms import Array
+from samples.scene import HEIGHT, MATERIALS, WIDTH, Camera, Film, Image, Light, Scene
+from samples.solids import Faces
+
+#: Samples per pixel of one pass: a 2-megapixel window then needs about 1 GB.
+PASS = 4
+
+#: The renderer's lens has its principal point in the middle of the film; the film is made this
+#: many pixels larger on each side and cut off-centre. Camera.centre_px holds multiples of 4.
+SHIFT = 32
+
+
+def renderer() -> Any:
+    """Return Mitsuba, compiled by LLVM 16 or newer where that is installed, else interpreted."""
+    libraries = {
+        int(m.group(1)): str(p)
+        for p in Path("/usr/lib").glob("*/libLLVM*.so*")
+        if (m := re.search(r"libLLVM(?:-|\.so\.)(\d+)", p.name)) and int(m.group(1)) >= 16
+    }
+    if libraries:
+        os.environ.setdefault("DRJIT_LIBLLVM_PATH", libraries[max(libraries)])
+    import drjit
+    import mitsuba as mi
+
+    if "DRJIT_LIBLLVM_PATH" in os.environ:
+        mi.set_variant("llvm_ad_rgb")
+        drjit.set_thread_count(1)
+    else:
+        mi.set_variant("scalar_rgb")
+    return mi
+
+
+def photo(scene: Scene, *, samples: int = 64, outside: int = 64, seed: int = 0,
+          margin: int = 90) -> Image:
+    """Return the photo in linear light, (HEIGHT, WIDTH, 3) RGB; the panel's level is about 1.
+
+    Parameters
+    ----------
+    scene : Scene
+        What to render.
+    samples, outside : int
+        Paths per pixel in the objects' window, and per pixel of the rest at a quarter size.
+    seed : int
+        Of the renderer's random numbers.
+    margin : int
+        Pixels around the objects that are rendered at full resolution.
+    """
+    mi = renderer()
+    world = {"type": "scene", "integrator": {"type": "path", "max_depth": 5}}
+    world |= _light(mi, scene.light)
+    for i, thing in enumerate(scene.things):
+        world[f"thing{i}"] = _mesh(mi, thing.vertices, thing.faces, f"thing{i}")
+        world[f"thing{i}"].set_bsdf(mi.load_dict(MATERIALS[thing.material]))
+    if scene.film is not None:
+        world |= _film(mi, scene.film)
+    loaded = mi.load_dict(world)
+    n = _coarse(scene)
+    whole = (0, 0, WIDTH // n, HEIGHT // n)
+    rough = _render(mi, loaded, scene.camera, WIDTH // n, whole, outside * n**2 // 16, seed)
+    frame = cv2.resize(rough, (WIDTH, HEIGHT), interpolation=cv2.INTER_CUBIC)
+    x0, y0, x1, y1 = window(scene, margin)
+    fine = _render(mi, loaded, scene.camera, WIDTH, (x0, y0, x1, y1), samples, seed + 10_000)
+    ramp = _feather(x1 - x0, y1 - y0, margin // 3)[..., None]
+    frame[y0:y1, x0:x1] = ramp * fine + (1 - ramp) * frame[y0:y1, x0:x1]
+    return np.maximum(frame, 0)
+
+
+def _coarse(scene: Scene) -> int:
+    """Return how many times smaller the panel's surroundings can be rendered."""
+    camera, below = scene.camera, scene.light.below
+    blur_px = camera.f_px * camera.pupil * below / (camera.height * (camera.height + below))
+    return 8 if blur_px > 12 else 4
+
+
+def window(scene: Scene, margin: int) -> tuple[int, int, int, int]:
+    """Return the pixel box (x0, y0, x1, y1) around everything that is not panel."""
+    if scene.film is not None:
+        return 0, 0, WIDTH, HEIGHT
+    px = scene.camera.project(np.concatenate([t.vertices[::7] for t in scene.things]))
+    low = np.floor(px.min(axis=0)).astype(int) - margin
+    high = np.ceil(px.max(axis=0)).astype(int) + margin
+    return (max(int(low[0]), 0), max(int(low[1]), 0),
+            min(int(high[0]), WIDTH), min(int(high[1]), HEIGHT))  # fmt: skip
+
+
+def _feather(width: int, height: int, ramp: int) -> Image:
+    x = np.minimum(np.arange(width), np.arange(width)[::-1]) / ramp
+    y = np.minimum(np.arange(height), np.arange(height)[::-1]) / ramp
+    return np.clip(np.minimum(x[None, :], y[:, None]), 0, 1).astype(np.float32)
+
+
+def _render(mi: Any, loaded: Any, camera: Camera, width: int, box: tuple[int, int, int, int],
+            samples: int, seed: int) -> Image:
+    sensor = _sensor(mi, camera, width, box)
+    total = np.zeros((box[3] - box[1], box[2] - box[0], 3), np.float32)
+    passes = max(1, round(samples / PASS))
+    for k in range(passes):
+        total += np.asarray(mi.render(loaded, sensor=sensor, spp=PASS, seed=seed + k))
+    return total / passes
+
+
+def _sensor(mi: Any, camera: Camera, width: int, box: tuple[int, int, int, int]) -> Any:
+    axes = camera.axes()
+    position = camera.position
+    focus = (camera.position[2] - camera.focus_height) / -axes[2][2]
+    fov = np.rad2deg(2 * np.arctan((WIDTH / 2 + SHIFT) / camera.f_px))
+    scale = width / WIDTH
+    shift = [round((SHIFT - c) * scale) for c in camera.centre_px]
+    return mi.load_dict({
+        "type": "thinlens",
+        "to_world": mi.ScalarTransform4f().look_at(
+            origin=position.tolist(), target=(position + axes[2]).tolist(), up=(-axes[1]).tolist()
+        ),
+        "fov": float(fov), "fov_axis": "x", "near_clip": 5.0, "far_clip": 5000.0,
+        "aperture_radius": camera.pupil / 2, "focus_distance": float(focus),
+        "sampler": {"type": "independent"},
+        "film": {
+            "type": "hdrfilm",
+            "width": round((WIDTH + 2 * SHIFT) * scale),
+            "height": round((HEIGHT + 2 * SHIFT) * scale),
+            "crop_offset_x": box[0] + shift[0], "crop_offset_y": box[1] + shift[1],
+            "crop_width": box[2] - box[0], "crop_height": box[3] - box[1],
+            "rfilter": {"type": "box"}, "pixel_format": "rgb", "component_format": "float32",
+        },
+    })  # fmt: skip
+
+
+def _mesh(mi: Any, vertices: Array, faces: Faces, name: str) -> Any:
+    mesh = mi.Mesh(name, len(vertices), len(faces))
+    values = mi.traverse(mesh)
+    values["vertex_positions"] = vertices.astype(np.float32).ravel()
+    values["faces"] = faces.astype(np.uint32).ravel()
+    values.update()
+    return mesh
+
+
+def _plane(mi: Any, half: tuple[float, float], centre: tuple[float, float, float],
+           turn_deg: float) -> Any:
+    t = mi.ScalarTransform4f
+    return (t().translate(list(centre)) @ t().rotate([0, 0, 1], turn_deg)
+            @ t().scale([half[0], half[1], 1]))
+
+
+def _light(mi: Any, light: Light) -> dict[str, Any]:
+    edge = np.linspace(-1, 1, 65)
+    level = 1 - light.fall * (edge[None, :] ** 2 + edge[:, None] ** 2) / 2
+    glow = {"type": "bitmap", "raw": True, "wrap_mode": "clamp",
+            "bitmap": mi.Bitmap(np.repeat(level[..., None], 3, axis=2).astype(np.float32))}
+    centre = (*light.centre, -light.below)
+    return {
+        "panel": {
+            "type": "rectangle", "bsdf": {"type": "diffuse", "reflectance": {"type": "rgb", "value": 0.5}},
+            "to_world": _plane(mi, (light.size[0] / 2, light.size[1] / 2), centre, light.turn_deg),
+            "emitter": {"type": "area", "radiance": glow},
+        },
+        "bench": {
+            "type": "rectangle",
+            "bsdf": {"type": "diffuse", "reflectance": {"type": "rgb", "value": light.surround}},
+            "to_world": _plane(mi, (2000, 2000), (0, 0, -light.below - 2), 0),
+        },
+        "room": {"type": "constant", "radiance": {"type": "rgb", "value": light.room}},
+    }  # fmt: skip
+
+
+def _film(mi: Any, film: Film) -> dict[str, Any]:
+    """Return the sheet as four strips around its window; each carries its part of the image."""
+    w, h = film.size
+    x0, y0, x1, y1 = film.hole
+    strips = [(-w / 2, y1, w / 2, h / 2), (-w / 2, -h / 2, w / 2, y0),
+              (-w / 2, y0, x0, y1), (x1, y0, w / 2, y1)]  # fmt: skip
+    rows, columns = film.image.shape
+    out: dict[str, Any] = {}
+    a = np.deg2rad(film.turn_deg)
+    turn = np.array([[np.cos(a), -np.sin(a)], [np.sin(a), np.cos(a)]])
+    for i, (sx0, sy0, sx1, sy1) in enumerate(strips):
+        c0, c1 = round((sx0 / w + 0.5) * columns), round((sx1 / w + 0.5) * columns)
+        r0, r1 = round((0.5 - sy1 / h) * rows), round((0.5 - sy0 / h) * rows)
+        patch = film.image[r0:r1, c0:c1].astype(np.float32) / 255 * film.paper
+        middle = turn @ np.array([(sx0 + sx1) / 2, (sy0 + sy1) / 2]) + np.array(film.at)
+        out[f"sheet{i}"] = {
+            "type": "rectangle",
+            "bsdf": {"type": "diffuse", "reflectance": {"type": "rgb", "value": 0.4}},
+            "to_world": _plane(mi, ((sx1 - sx0) / 2, (sy1 - sy0) / 2), (*middle, 0.05),
+                               film.turn_deg),
+            "emitter": {"type": "area", "radiance": {
+                "type": "bitmap", "raw": True, "wrap_mode": "clamp",
+                "bitmap": mi.Bitmap(np.repeat(patch[..., None], 3, axis=2)),
+            }},
+        }  # fmt: skip
+    return out
