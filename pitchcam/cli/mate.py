@@ -1,0 +1,55 @@
+"""``pitchcam mate``: does this male go into that female, and does it seal."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import click
+
+from pitchcam.errors import UsageError
+
+
+@click.command("mate")
+@click.argument("male", required=False)
+@click.argument("female", required=False)
+@click.option("--both", is_flag=True, help="Answer also for the second as male in the first.")
+@click.option("--matrix", is_flag=True, help="Print the matrix of all families with its rules.")
+@click.option("--json", "as_json", is_flag=True, help="Write JSON.")
+@click.pass_context
+def command(
+    ctx: click.Context,
+    male: str | None,
+    female: str | None,
+    both: bool,
+    matrix: bool,
+    as_json: bool,
+) -> None:
+    """Say whether MALE goes into FEMALE, properly sealed.
+
+    An end is a designation and, where it has one, its seat: "M14x1.5", "7/16-20 UNF cone37",
+    "M14x1.5 oring", "Rc 1/4". The exit code is 0 for a joint that seals, 3 for any other.
+    """
+    from pitchcam.fitting.matrix import family_matrix, matrix_text
+
+    if matrix:
+        click.echo(matrix_text(family_matrix()))
+        return
+    if male is None or female is None:
+        raise UsageError("two threads are needed, male then female.", "Or give --matrix.")
+    pairs = [(male, female), (female, male)] if both else [(male, female)]
+    answers = [_one(m, f) for m, f in pairs]
+    if as_json:
+        click.echo(json.dumps([a["json"] for a in answers] if both else answers[0]["json"]))
+    else:
+        click.echo("\n\n".join(a["text"] for a in answers))
+    ctx.exit(0 if all(a["ok"] for a in answers) else 3)
+
+
+def _one(male: str, female: str) -> dict[str, Any]:
+    from pitchcam.fitting.ends import parse_end
+    from pitchcam.fitting.mate import mate
+    from pitchcam.fitting.wording import mating_json, mating_text
+
+    result = mate(parse_end(male, "external"), parse_end(female, "internal"))
+    return {"json": mating_json(result), "text": mating_text(result), "ok": result.seals}

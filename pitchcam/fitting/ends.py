@@ -1,0 +1,162 @@
+"""One end of a fitting: its thread, gender and seat, as people write them and as mating needs."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, replace
+from functools import cache
+
+from pitchcam.errors import InputError
+from pitchcam.fitting.geometry import Form, MatingProfile
+from pitchcam.fitting.tables import Row, read_table
+from pitchcam.records import Gender
+from pitchcam.series import ThreadSize, find
+
+#: Seats that change which family an end belongs to, and the words people use for them.
+SEATS = ("flat", "oring", "cone24", "cone37", "cone60", "taper")
+_SEATED = re.compile(
+    r"^(?P<thread>.*?)[ ,]+(?P<seat>oring|o-ring|cone ?24|cone ?37|cone ?60|flat)$", re.IGNORECASE
+)
+_HOSE = re.compile(r"^(?:hose|tail)\s+(?P<bore>\d+(?:\.\d+)?)\s*(?:mm)?$", re.IGNORECASE)
+_ONLY_EXTERNAL = {"R": "Rc or Rp", "M-taper": "the parallel metric thread of the same size"}
+_ONLY_INTERNAL = {"Rc": "R", "Rp": "R"}
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class End:
+    """What an end offers: a thread with gender and seat, or a hose tail by hose bore in mm."""
+
+    designation: str
+    gender: Gender
+    family: str
+    seat: str = "flat"
+
+    @property
+    def is_hose(self) -> bool:
+        """Whether this is a hose tail (external) or the hose itself (internal)."""
+        return self.family == "hose"
+
+    @property
+    def text(self) -> str:
+        """How the end is written for people."""
+        if self.is_hose:
+            return f"hose tail {self.designation[5:]} mm" if self.gender == "external" \
+                else f"hose of {self.designation[5:]} mm bore"  # fmt: skip
+        seat = "" if self.seat in ("flat", "taper") else f" {self.seat}"
+        return f"{self.designation}{seat} {'male' if self.gender == 'external' else 'female'}"
+
+
+@cache
+def families() -> dict[tuple[str, Gender], Row]:
+    """Return the families of the mating matrix by (key, gender)."""
+    result: dict[tuple[str, Gender], Row] = {}
+    for row in read_table("families"):
+        gender: Gender = "external" if row["gender"] == "external" else "internal"
+        result[row["key"], gender] = row
+    return result
+
+
+def parse_end(text: str, gender: Gender) -> End:
+    """Read an end such as ``M14x1.5``, ``7/16-20 UNF cone37``, ``Rc 1/4`` or ``hose 10``.
+
+    Raises
+    ------
+    InputError
+        If the designation is in no series, or exists in the other gender only.
+    """
+    words = " ".join(text.split())
+    hose = _HOSE.match(words)
+    if hose:
+        bore = float(hose["bore"])
+        if not 1.0 <= bore <= 150.0:
+            raise InputError(f"a hose bore of {bore:g} mm is none that a fitter uses.",
+                             "Give the bore in mm, 1 to 150.")  # fmt: skip
+        return End(designation=f"hose {bore:g}", gender=gender, family="hose", seat="hose")
+    seated = _SEATED.match(words)
+    seat = seated["seat"].lower().replace(" ", "").replace("-", "") if seated else ""
+    size = find(seated["thread"] if seated else words)
+    return _end_of(size, gender, seat)
+
+
+def _end_of(size: ThreadSize, gender: Gender, seat: str) -> End:
+    base = base_family(size.designation)
+    family = base if seat in ("", "flat") else f"{base}-{seat}"
+    _check_gender(base, size.designation, gender)
+    row = families().get((family, gender))
+    if row is None:
+        raise InputError(f"{size.designation} has no standard {seat} end.",
+                         "Leave the seat out, or see pitchcam mate --matrix.")  # fmt: skip
+    return End(designation=size.designation, gender=gender, family=family, seat=row["seat"])
+
+
+def _check_gender(base: str, designation: str, gender: Gender) -> None:
+    if gender == "internal" and base in _ONLY_EXTERNAL:
+        raise InputError(f"{designation} is a male thread only.",
+                         f"Its female is {_ONLY_EXTERNAL[base]}: say which.")  # fmt: skip
+    if gender == "external" and base in _ONLY_INTERNAL:
+        raise InputError(
+            f"{designation} is a female thread only.",
+            f"Its male is {_ONLY_INTERNAL[base]}; swap the two if need be.",
+        )
+
+
+#: The catalogue's families in the groups that mate alike; any other name stands for itself.
+_GROUPS = {
+    "M taper": "M-taper", "UNC": "UN", "UNF": "UN", "UNEF": "UN", "UNS": "UN",
+    "BSW": "W", "BSF": "W", "BS Brass": "W", "BSC": "W",
+}  # fmt: skip
+
+
+def base_family(designation: str) -> str:
+    """Return the mating family of a designation of the catalogue, without its seat."""
+    family = find(designation).family
+    return _GROUPS.get(family, family)
+
+
+@cache
+def profile_of(end: End) -> MatingProfile:
+    """Return the limits of the usual class of an end, at its entry: small end or mouth.
+
+    Raises
+    ------
+    InputError
+        If the end is a hose tail, which has no thread, or its size has no limits.
+    """
+    if end.is_hose:
+        raise InputError("a hose tail has no thread.", "It takes a hose of its bore.")
+    size = find(end.designation)
+    if not size.limits(end.gender):
+        raise InputError(f"{end.text} has no limits in the tables.",
+                         "Its standard gives none for this pitch.")  # fmt: skip
+    limits = size.limits(end.gender)[0]
+    base = base_family(size.designation)
+    form: Form = _FORM_OF.get(base, "flat60")
+    back = size.taper * (size.gauge_length_mm or 0.0) if end.gender == "external" else 0.0
+
+    def at_entry(pair: tuple[float, float]) -> tuple[float, float]:
+        return pair[0] - back, pair[1] - back
+
+    return MatingProfile(
+        designation=end.designation, gender=end.gender, form=form, pitch_mm=size.pitch_mm,
+        major_mm=at_entry(limits.major_mm), pitch_diameter_mm=at_entry(limits.pitch_diameter_mm),
+        minor_mm=at_entry(limits.minor_mm), taper=size.taper, length_mm=size.useful_length_mm,
+    )  # fmt: skip
+
+
+_FORM_OF: dict[str, Form] = {
+    "NPT": "pipe60", "NPTF": "pipe60", "NPSM": "pipe60", "R": "round55", "Rc": "round55",
+    "Rp": "round55", "G": "round55", "W": "round55", "BA": "round47.5", "Pg": "round80",
+}  # fmt: skip
+
+
+def opposite(end: End) -> End:
+    """Return the end that this one is made for: same thread, other gender, the seat that seals."""
+    other: Gender = "internal" if end.gender == "external" else "external"
+    if end.family == "R":
+        return replace(end, designation="Rc" + end.designation[1:], gender=other, family="Rc")
+    if end.family in ("Rc", "Rp"):
+        return replace(end, designation="R" + end.designation[2:], gender=other, family="R")
+    if end.family == "M-taper":
+        plain = end.designation.removesuffix(" taper")
+        return replace(end, designation=plain, gender=other, family="M", seat="flat")
+    return replace(end, gender=other)
