@@ -1,0 +1,91 @@
+"""Small pictures for the contact sheet: the whole photo, and each part cut out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+#: Longest side in px: 45 mm of paper at 200 dots per inch, sharp enough to tell parts apart.
+SIDE_PX = 360
+#: Room left around a part, as a share of its longer side: enough to see its neighbours.
+MARGIN = 0.08
+_JPEG_QUALITY = 85
+#: Photos at least this large are decoded at a quarter of their size, which JPEG gives for free.
+_QUARTER_FROM_PX = 2400
+
+Image = NDArray[np.uint8]
+
+
+def small_pictures(path: Path, document: Mapping[str, Any]) -> dict[int, bytes]:
+    """Return small JPEG pictures by part id; id 0 is the whole photo.
+
+    Parameters
+    ----------
+    path
+        The photo.
+    document
+        The contract's document of the photo, or an empty mapping where there is none.
+
+    Raises
+    ------
+    PitchcamError
+        If the photo cannot be opened.
+    """
+    image = _coarse(path)
+    shrink = image.shape[1] / document["photo"]["width_px"] if document.get("photo") else 1.0
+    pictures = {0: _encode(image)}
+    for part in document.get("parts", ()):
+        pictures[part["id"]] = _encode(_cut(image, part["box_px"], shrink))
+    return pictures
+
+
+def _coarse(path: Path) -> Image:
+    """Open the photo, upright, as 8-bit colour; large JPEG files at a quarter of their size."""
+    quick = _quick_jpeg(path)
+    if quick is not None:
+        return quick
+    from pitchcam.photo import load_photo
+
+    pixels = load_photo(path).pixels
+    deep = pixels.dtype == np.uint16
+    image = (pixels >> 8).astype(np.uint8) if deep else pixels.astype(np.uint8, copy=False)
+    if image.ndim == 2:
+        return np.asarray(cv2.cvtColor(image, cv2.COLOR_GRAY2BGR), dtype=np.uint8)
+    return image
+
+
+def _quick_jpeg(path: Path) -> Image | None:
+    with path.open("rb") as handle:
+        if handle.read(2) != b"\xff\xd8":
+            return None
+    from PIL import Image as Pillow
+
+    with Pillow.open(path) as header:
+        if header.mode not in ("RGB", "L") or max(header.size) < _QUARTER_FROM_PX:
+            return None
+    quarter = cv2.imread(str(path), cv2.IMREAD_REDUCED_COLOR_4)
+    return None if quarter is None else np.asarray(quarter, dtype=np.uint8)
+
+
+def _cut(image: Image, box_px: list[float], shrink: float) -> Image:
+    x0, y0, x1, y1 = (v * shrink for v in box_px)
+    room = MARGIN * max(x1 - x0, y1 - y0)
+    rows = slice(max(0, int(y0 - room)), max(1, int(y1 + room) + 1))
+    cols = slice(max(0, int(x0 - room)), max(1, int(x1 + room) + 1))
+    return image[rows, cols]
+
+
+def _encode(image: Image) -> bytes:
+    scale = SIDE_PX / max(image.shape[:2])
+    if scale < 1:
+        size = (max(1, round(image.shape[1] * scale)), max(1, round(image.shape[0] * scale)))
+        image = np.asarray(cv2.resize(image, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+    done, data = cv2.imencode(".jpg", image, [cv2.IMWRITE_JPEG_QUALITY, _JPEG_QUALITY])
+    if not done:
+        raise ValueError("the small picture could not be encoded")
+    return data.tobytes()

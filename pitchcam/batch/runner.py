@@ -1,0 +1,139 @@
+"""The batch: photos in, outcomes kept one by one, stopped and started again at will."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+
+from pitchcam.batch.follow import Folder
+from pitchcam.batch.pool import Finished, Workers
+from pitchcam.batch.settings import Job
+from pitchcam.batch.source import Listed
+from pitchcam.errors import InputError
+from pitchcam.store.entries import Outcome, record_id
+from pitchcam.store.store import Store
+
+#: How long to wait for a worker before the folder or the clock is looked at again, in seconds.
+_BEAT_S = 0.5
+
+#: Called with every photo that is answered: its job, its outcome, and whether it was kept before.
+Tell = Callable[[Job, Outcome, bool], None]
+
+
+@dataclass
+class Batch:
+    """What a run has come to so far.
+
+    ``jobs`` holds the photos by name, as last seen; ``passing`` those whose outcome is not kept
+    because another try may go better; ``unread`` the files that could not even be opened.
+    """
+
+    jobs: dict[str, Job] = field(default_factory=dict)
+    passing: dict[str, Outcome] = field(default_factory=dict)
+    unread: dict[str, str] = field(default_factory=dict)
+
+
+class Runner:
+    """Feeds workers, keeps what they return, and never hands out a photo that is kept already.
+
+    Parameters
+    ----------
+    store
+        The record.
+    workers
+        Where photos are measured.
+    tell
+        Called with each answer, in the order in which answers come.
+    """
+
+    def __init__(self, store: Store, workers: Workers, tell: Tell) -> None:
+        self.batch = Batch()
+        self._store = store
+        self._workers = workers
+        self._tell = tell
+        self._in_hand: dict[tuple[str, str], list[Job]] = {}
+
+    def run(self, photos: Iterable[Listed]) -> Batch:
+        """Measure all photos that are not yet in the record.
+
+        Raises
+        ------
+        FullError
+            If the disk is full: everything finished before is kept.
+        """
+        for photo in photos:
+            self._take_up(photo)
+            while self._workers.free() <= 0:
+                self._collect()
+        while self._workers.busy():
+            self._collect()
+        return self.batch
+
+    def follow(self, folder: Folder, *, idle_s: float | None, rested: Callable[[], None]) -> Batch:
+        """Measure what comes into a folder, until interrupted or ``idle_s`` without a change.
+
+        ``rested`` is called each time that everything there is has been answered.
+        """
+        told = True
+        while True:
+            for photo in folder.look():
+                self._take_up(photo)
+                told = False
+                while self._workers.free() <= 0:
+                    self._collect(folder)
+            if self._workers.busy():
+                self._collect(folder)
+                continue
+            if not told:
+                rested()
+                told = True
+            if idle_s is not None and time.monotonic() - folder.last_change_s > idle_s:
+                return self.batch
+            time.sleep(_BEAT_S)
+
+    def _take_up(self, photo: Listed) -> None:
+        """Hand a photo to the workers, unless it is kept already or the same bytes are in hand."""
+        try:
+            job = photo.job()
+        except InputError as error:
+            self.batch.unread[photo.name] = error.message
+            return
+        self.batch.jobs[job.name] = job
+        self.batch.unread.pop(job.name, None)
+        if self._store.has(*job.key):
+            self._answer(job, None)
+        elif job.key in self._in_hand:
+            self._in_hand[job.key].append(job)
+        else:
+            self._in_hand[job.key] = [job]
+            self._workers.submit(job)
+
+    def _collect(self, folder: Folder | None = None) -> None:
+        for finished in self._workers.wait(_BEAT_S):
+            self._keep(finished, folder)
+
+    def _keep(self, finished: Finished, folder: Folder | None) -> None:
+        job, outcome = finished.job, finished.outcome
+        jobs = self._in_hand.pop(job.key)
+        unusable = outcome.status == "failed"
+        if folder is not None and unusable and folder.may_be_incomplete(job.name):
+            return
+        if outcome.lasting:
+            names = [same.name for same in jobs]
+            self._store.add(job.sha256, job.settings.text, job.settings.key, outcome, names)
+        for same in jobs:
+            self._answer(same, outcome)
+
+    def _answer(self, job: Job, outcome: Outcome | None) -> None:
+        """Tell of a photo; ``outcome`` is None for what was kept before."""
+        self.batch.passing.pop(job.name, None)
+        if outcome is not None:
+            if not outcome.lasting:
+                self.batch.passing[job.name] = outcome
+            self._tell(job, outcome, False)
+            return
+        self._store.saw(job.sha256, job.name)
+        entry = self._store.entry(record_id(*job.key))
+        if entry is not None:
+            self._tell(job, entry.outcome, True)

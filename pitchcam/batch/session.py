@@ -1,0 +1,117 @@
+"""One call of ``pitchcam batch``: record, workers, progress and answer put together."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+from pitchcam.batch.answer import Answer, make_answer, write_tables
+from pitchcam.batch.follow import Folder, Patience
+from pitchcam.batch.pool import LocalWorkers, Workers
+from pitchcam.batch.progress import Progress
+from pitchcam.batch.runner import Runner, Tell
+from pitchcam.batch.settings import Job, Settings
+from pitchcam.batch.source import Listed
+from pitchcam.batch.worker import Measure, identify_photo
+from pitchcam.store.entries import Outcome
+from pitchcam.store.store import Store
+
+
+@dataclass(frozen=True, kw_only=True)
+class Session:
+    """Where a batch keeps and writes, and with what it measures.
+
+    ``limit_s`` is the time after which a photo is given up; ``cluster`` the address of a Dask
+    scheduler, or None for processes on this machine.
+    """
+
+    record: Path
+    out: Path
+    processes: int
+    limit_s: float
+    cluster: str | None = None
+    sheets: bool = True
+    measure: Measure = identify_photo
+
+    @contextmanager
+    def workers(self) -> Iterator[Workers]:
+        """Give the workers, and stop them at the end however it comes."""
+        workers: Workers
+        if self.cluster is None:
+            workers = LocalWorkers(self.measure, self.processes, limit_s=self.limit_s)
+        else:
+            from pitchcam.batch.cluster import ClusterWorkers
+
+            workers = ClusterWorkers(self.measure, self.cluster, limit_s=self.limit_s)
+        try:
+            yield workers
+        finally:
+            workers.close()
+
+
+def cores() -> int:
+    """Return the number of cores that this process may use."""
+    try:
+        return len(os.sched_getaffinity(0))
+    except AttributeError:
+        return os.cpu_count() or 1
+
+
+def run(session: Session, photos: Sequence[Listed], tell: Tell) -> Answer:
+    """Measure listed photos and write the answer.
+
+    Raises
+    ------
+    FullError
+        If the disk is full; everything finished is kept, and the next run goes on from there.
+    """
+    with Store(session.record) as store, session.workers() as workers:
+        with Progress(len(photos)) as progress:
+            runner = Runner(store, workers, _both(tell, progress.tell))
+            batch = runner.run(photos)
+            progress.close_line()
+        return _write(session, store, make_answer(store, batch))
+
+
+def follow(
+    session: Session,
+    places: list[Path],
+    settings: Settings,
+    tell: Tell,
+    *,
+    idle_s: float | None,
+    patience: Patience | None = None,
+) -> Answer:
+    """Measure what comes into folders until interrupted, or until nothing came for ``idle_s``."""
+    folder = Folder(places, settings, patience or Patience())
+    with Store(session.record) as store, session.workers() as workers, Progress(None) as progress:
+        runner = Runner(store, workers, _both(tell, progress.tell))
+
+        def write() -> None:
+            _write(session, store, make_answer(store, runner.batch))
+
+        with suppress(KeyboardInterrupt):  # the usual way to end it
+            runner.follow(folder, idle_s=idle_s, rested=write)
+        return _write(session, store, make_answer(store, runner.batch))
+
+
+def _both(first: Tell, second: Callable[[Job, Outcome, bool], None]) -> Tell:
+    def tell(job: Job, outcome: Outcome, kept_before: bool) -> None:
+        second(job, outcome, kept_before)
+        first(job, outcome, kept_before)
+
+    return tell
+
+
+def _write(session: Session, store: Store, answer: Answer) -> Answer:
+    write_tables(answer, session.out)
+    if session.sheets and answer.lines:
+        from pitchcam.batch.contact import write_contact_sheet
+        from pitchcam.batch.labels import write_labels
+
+        write_contact_sheet(answer, store, session.out / "contact-sheet.pdf")
+        write_labels(answer, session.out / "labels.pdf")
+    return answer

@@ -1,0 +1,72 @@
+"""What a photo is measured with, and the key that says whether two measurements are the same."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import asdict, dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+from pitchcam import __version__
+from pitchcam.errors import InputError
+from pitchcam.records import ScaleSpec
+
+
+@dataclass(frozen=True, kw_only=True)
+class Settings:
+    """Everything beside the photo itself that the result depends on."""
+
+    scale: ScaleSpec
+    cast: bool = False
+
+    @cached_property
+    def text(self) -> str:
+        """The settings as one line of JSON.
+
+        The program's version is in it, so that results of two versions stay apart; a camera
+        profile goes in by its content, so that a new profile under an old name measures anew.
+
+        Raises
+        ------
+        InputError
+            If the camera profile cannot be read.
+        """
+        scale: dict[str, Any] = asdict(self.scale)
+        if self.scale.camera_profile is not None:
+            scale["camera_profile"] = _file_digest(Path(self.scale.camera_profile))
+        return json.dumps(
+            {"cast": self.cast, "scale": scale, "version": __version__}, sort_keys=True
+        )
+
+    @cached_property
+    def key(self) -> str:
+        """Hex SHA-256 of :attr:`text`."""
+        return hashlib.sha256(self.text.encode()).hexdigest()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Job:
+    """One photo to measure: where it is, how it is shown, what its bytes are."""
+
+    path: Path
+    name: str
+    sha256: str
+    settings: Settings
+    part_label: str = ""
+    camera_label: str = ""
+
+    @property
+    def key(self) -> tuple[str, str]:
+        """The pair under which the record keeps the result."""
+        return self.sha256, self.settings.key
+
+
+def _file_digest(path: Path) -> str:
+    try:
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError as error:
+        raise InputError(
+            f"the camera profile {path} cannot be read: {error.strerror}.", "Check its name."
+        ) from error

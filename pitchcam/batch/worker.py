@@ -1,0 +1,124 @@
+"""Measuring one photo inside a worker process: whatever happens becomes an outcome, not a crash."""
+
+from __future__ import annotations
+
+import errno
+import hashlib
+import json
+import os
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from pitchcam.batch.settings import Job, Settings
+from pitchcam.errors import InputError, PitchcamError, UnreadableError
+from pitchcam.records import FORMAT
+from pitchcam.store.entries import Outcome
+
+#: Photo and settings in, the contract's document out. It must be a module-level function, since
+#: worker processes import it by name.
+Measure = Callable[[Path, Settings], dict[str, Any]]
+
+#: Operating system errors that say nothing about the photo itself: memory, handles, disk, network
+#: share. (numbers by name, errno(3))
+_PASSING = (errno.ENOMEM, errno.EMFILE, errno.ENFILE, errno.ENOSPC, errno.EIO, errno.ESTALE)
+
+
+def identify_photo(path: Path, settings: Settings) -> dict[str, Any]:
+    """Measure a photo with :func:`pitchcam.identify`; the default of every batch."""
+    import pitchcam
+
+    measurement = pitchcam.identify(path, settings.scale, cast=settings.cast, plots=False)
+    document: dict[str, Any] = measurement.to_json()
+    return document
+
+
+def use_one_thread() -> None:
+    """Keep this process to one core: a batch runs one process per core."""
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ[name] = "1"
+    import cv2
+
+    cv2.setNumThreads(1)
+
+
+def measure_job(job: Job, measure: Measure) -> Outcome:
+    """Measure one photo and make its small pictures.
+
+    Returns
+    -------
+    Outcome
+        ``measured``, ``refused`` or ``failed``; ``lasting`` is False where another try may go
+        better (memory, disk, a file that changes while it is read).
+    """
+    try:
+        document = json.loads(json.dumps(measure(job.path, job.settings), allow_nan=False))
+    except UnreadableError as error:
+        return _outcome("refused", error, job)
+    except InputError as error:
+        return _outcome("failed", error, job, lasting=_unchanged(job))
+    except PitchcamError as error:
+        return _outcome("failed", error, job)
+    except MemoryError:
+        return _passing("out-of-memory", "memory ran out.", "Run it again with fewer --jobs.")
+    except OSError as error:
+        if error.errno in _PASSING:
+            return _passing("system", f"{error.strerror}.", "Run it again.")
+        return _fault(error)
+    except Exception as error:  # one bad photo never stops the rest
+        return _fault(error)
+    if document["photo"]["sha256"] != job.sha256:
+        return _passing("changed", "the file changed while it was read.", "Run it again.")
+    return Outcome(status="measured", document=document, thumbnails=_pictures(job, document))
+
+
+def document_of(job: Job, outcome: Outcome) -> dict[str, Any]:
+    """Return the contract's document; without a measurement it has no parts and says why."""
+    if outcome.document is not None:
+        photo = {**outcome.document["photo"], "file": job.name}
+        return {**outcome.document, "photo": photo}
+    why = {"code": outcome.code, "message": outcome.message, "advice": outcome.advice}
+    photo = {"file": job.name, "sha256": job.sha256, "width_px": None, "height_px": None}
+    return {"format": FORMAT, "photo": photo, "scale": None, "parts": [], "warnings": [why]}
+
+
+def _outcome(status: Any, error: PitchcamError, job: Job, *, lasting: bool = True) -> Outcome:
+    pictures = _pictures(job, {}) if status == "refused" else {}
+    return Outcome(
+        status=status, code=error.code, message=error.message, advice=error.advice,
+        lasting=lasting, thumbnails=pictures,
+    )  # fmt: skip
+
+
+def _passing(code: str, message: str, advice: str) -> Outcome:
+    return Outcome(status="failed", code=code, message=message, advice=advice, lasting=False)
+
+
+def _fault(error: Exception) -> Outcome:
+    """Return a fault of the program itself as one line; the photo is told apart by its name."""
+    text = " ".join(str(error).split())[:200]
+    return Outcome(
+        status="failed",
+        code="fault",
+        message=f"the measurement broke off ({type(error).__name__}: {text}).",
+        advice="Keep the photo and report it.",
+    )
+
+
+def _unchanged(job: Job) -> bool:
+    """Say whether the file still holds the bytes that the job was made for."""
+    try:
+        with job.path.open("rb") as handle:
+            return hashlib.file_digest(handle, "sha256").hexdigest() == job.sha256
+    except OSError:
+        return False
+
+
+def _pictures(job: Job, document: dict[str, Any]) -> dict[int, bytes]:
+    """Make the small pictures; a photo that has none still has its measurement."""
+    from pitchcam.batch.pictures import small_pictures
+
+    try:
+        return small_pictures(job.path, document)
+    except Exception:
+        return {}

@@ -1,0 +1,164 @@
+"""``pitchcam batch``: many photos, safely stopped and resumed."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+
+from pitchcam.cli._options import scale_options, scale_spec
+
+#: A photo that takes longer than this is given up: hundreds of times what a photo needs.
+_LIMIT_S = 600.0
+
+
+@click.command(no_args_is_help=True)
+@click.argument("places", nargs=-1, type=click.Path(path_type=Path), metavar="FOLDER|FILE...")
+@scale_options
+@click.option("--cast", is_flag=True, help="The photos show casts of internal threads.")
+@click.option(
+    "--list",
+    "list_file",
+    type=click.Path(path_type=Path),
+    metavar="CSV",
+    help="Photos with their own scale: columns file, source, mm, height_mm, "
+    "axis_height_mm, part, camera.",
+)
+@click.option(
+    "--record",
+    type=click.Path(path_type=Path),
+    default=Path("pitchcam.sqlite"),
+    envvar="PITCHCAM_RECORD",
+    show_default=True,
+    show_envvar=True,
+    help="The record that keeps every result.",
+)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    default=Path("box"),
+    show_default=True,
+    help="Folder for tables, contact sheet and labels.",
+)
+@click.option("--jobs", type=click.IntRange(1, 256), help="Processes; by default one per core.")
+@click.option(
+    "--limit",
+    type=click.FloatRange(1),
+    default=_LIMIT_S,
+    show_default=True,
+    metavar="SECONDS",
+    help="Give a photo up after so long.",
+)
+@click.option(
+    "--follow",
+    is_flag=True,
+    help="Keep watching the folder and answer photo by photo; end with Ctrl-C.",
+)
+@click.option(
+    "--idle",
+    type=click.FloatRange(1),
+    metavar="SECONDS",
+    help="With --follow: end when nothing came for so long.",
+)
+@click.option("--cluster", metavar="ADDRESS", help="Measure on a Dask cluster (tcp://host:port).")
+@click.option(
+    "--study",
+    is_flag=True,
+    help="Repeatability study: each part photographed several times, in folders "
+    "PART/ or PART/CAMERA/, or by the columns part and camera of --list.",
+)
+@click.option("--json", "as_json", is_flag=True, help="One JSON document per photo on stdout.")
+@click.option("--tables-only", is_flag=True, help="No contact sheet and no labels.")
+def command(places: tuple[Path, ...], **options: Any) -> None:
+    """Measure many photos; stop and start again at will, nothing is measured twice.
+
+    Photos that are in the record already, by their content and with the same settings, are only
+    read from it. The answer goes to the folder given by --out: box.csv and box.json (the doubtful
+    first, then bin by bin), counts.csv, contact-sheet.pdf and labels.pdf.
+    """
+    from pitchcam.batch import session as batch
+    from pitchcam.batch.answer import summary
+
+    settings = _settings(options)
+    session = batch.Session(
+        record=options["record"], out=options["out"], processes=options["jobs"] or batch.cores(),
+        limit_s=options["limit"], cluster=options["cluster"], sheets=not options["tables_only"],
+    )  # fmt: skip
+    tell = _tell_json if options["as_json"] else _tell_line
+    if options["follow"]:
+        answer = batch.follow(session, list(places), settings, tell, idle_s=options["idle"])
+    else:
+        photos = _photos(places, options["list_file"], settings)
+        answer = batch.run(session, photos, tell)
+        if options["study"]:
+            _study(session, photos)
+    click.echo(summary(answer), err=options["as_json"])
+    click.echo(f"Tables and sheets are in {session.out}", err=True)
+    sys.exit(answer.exit_code)
+
+
+def _settings(options: dict[str, Any]) -> Any:
+    from pitchcam.batch.settings import Settings
+    from pitchcam.errors import UsageError
+
+    for flag, other in (("follow", "list_file"), ("follow", "study")):
+        if options[flag] and options[other]:
+            raise UsageError(f"--{flag} and --{other.removesuffix('_file')} exclude each other.")
+    if options["idle"] is not None and not options["follow"]:
+        raise UsageError("--idle has a meaning only with --follow.")
+    names = ("pin", "disc", "card", "jaws", "major", "sheet_bar", "reference_height",
+             "axis_height", "camera")  # fmt: skip
+    spec = scale_spec(**{name: options[name] for name in names})
+    return Settings(scale=spec, cast=options["cast"])
+
+
+def _photos(places: tuple[Path, ...], list_file: Path | None, settings: Any) -> list[Any]:
+    from pitchcam.batch.source import list_photos, read_list
+    from pitchcam.errors import UsageError
+
+    if bool(places) == (list_file is not None):
+        raise UsageError("name folders or photos, or a --list; one of the two.")
+    photos = read_list(list_file, settings) if list_file else list_photos(places, settings)
+    if not photos:
+        raise UsageError("there are no photos in " + ", ".join(str(p) for p in places) + ".")
+    return photos
+
+
+def _study(session: Any, photos: list[Any]) -> None:
+    from pitchcam.batch.study import run_study
+
+    click.echo(run_study(session.record, photos, session.out))
+
+
+def _tell_line(job: Any, outcome: Any, kept_before: bool) -> None:
+    """Print one photo's answer; what the record knew before is not repeated."""
+    if kept_before:
+        return
+    if outcome.document is None:
+        click.echo(f"{job.name}: {outcome.status}: {outcome.message} {outcome.advice}".rstrip())
+        return
+    found = False
+    for part in outcome.document["parts"]:
+        for number, thread in enumerate(part["threads"], 1):
+            found = True
+            click.echo(f"{job.name}: part {part['id']}.{number}: {_verdict(thread['verdict'])}")
+    if not found:
+        reasons = "; ".join(w["message"] for w in outcome.document["warnings"])
+        click.echo(f"{job.name}: no thread named: {reasons}")
+
+
+def _verdict(verdict: dict[str, Any]) -> str:
+    if verdict["status"] == "named":
+        return f"{verdict['designation']} ({verdict['probability']:.3f})"
+    fits = ", ".join(f"{c['designation']} {c['probability']:.2f}" for c in verdict["candidates"])
+    return f"{verdict['status']}{': ' + fits if fits else ''}"
+
+
+def _tell_json(job: Any, outcome: Any, kept_before: bool) -> None:
+    """Print the contract's document; a photo without one gets its reason as a warning."""
+    from pitchcam.batch.worker import document_of
+
+    click.echo(json.dumps(document_of(job, outcome)))
