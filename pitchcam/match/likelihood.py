@@ -1,0 +1,175 @@
+"""How probable one reading is for a part of each size, and for a thread of no series."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pitchcam.errors import ReadingError
+from pitchcam.match.population import DIAMETERS, MAJOR, PITCH, TAPER, Population
+from pitchcam.records import NAMING_QUANTITIES, Quantity, ThreadReading
+
+Array = NDArray[np.float64]
+
+#: One reading in fifty is worse than its budget says: its u is then taken three times as large
+#: (judgement; it keeps a single 4 u outlier from giving a wrong name with certainty).
+OUTLIER_SHARE, OUTLIER_FACTOR = 0.02, 3.0
+#: Widened standard deviations beyond which a size is out of the question.
+FAR = 12.0
+#: A thread of no series: pitch and diameter anywhere in these ranges by their logarithm, angle and
+#: taper broad about what threads have, depth about that of a 60 degree thread.
+OFF_PITCH_MM, OFF_MAJOR_MM = (0.15, 8.0), (0.7, 120.0)
+OFF_ANGLE_DEG, OFF_TAPER = (57.0, 12.0), (0.03, 0.04)
+OFF_DEPTH_OF_PITCH = 0.2
+#: u below these is not believed; it also keeps the arithmetic sound.
+FLOOR = (1e-5, 1e-4, 1e-4, 1e-4, 1e-3, 1e-5)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Vector:
+    """The read quantities of one reading: which, their values (n,) and their covariance (n, n)."""
+
+    index: NDArray[np.intp]
+    value: Array
+    covariance: Array
+
+
+def vector(reading: ThreadReading) -> Vector:
+    """Return the read quantities as one vector with its covariance.
+
+    Raises
+    ------
+    ReadingError
+        If nothing was read, or a value or its u is not a positive finite number.
+    """
+    read = [(i, getattr(reading, name)) for i, name in enumerate(NAMING_QUANTITIES)]
+    held: list[tuple[int, Quantity]] = [(i, q) for i, q in read if q is not None]
+    if not held:
+        raise ReadingError("nothing of the thread was read.", "Give a pitch or a diameter.")
+    for i, q in held:
+        if not (math.isfinite(q.value) and math.isfinite(q.u)) or q.u < 0:
+            raise ReadingError(f"{NAMING_QUANTITIES[i]} is not a number.", "Repeat the reading.")
+        if i != TAPER and q.value <= 0:
+            raise ReadingError(f"{NAMING_QUANTITIES[i]} is not above 0.", "Repeat the reading.")
+    index = np.array([i for i, _ in held])
+    u = np.array([max(q.u, FLOOR[i]) for i, q in held])
+    correlation = np.eye(len(held))
+    for (a, b), r in reading.correlation.items():
+        i, j = NAMING_QUANTITIES.index(a), NAMING_QUANTITIES.index(b)
+        if i in index and j in index:
+            x, y = int(np.flatnonzero(index == i)[0]), int(np.flatnonzero(index == j)[0])
+            correlation[x, y] = correlation[y, x] = r
+    values, vectors = np.linalg.eigh(correlation)
+    # Rounded coefficients may make the matrix slightly indefinite: the nearest sound one is used.
+    correlation = vectors @ np.diag(np.maximum(values, 1e-6)) @ vectors.T
+    return Vector(
+        index=index, value=np.array([q.value for _, q in held]),
+        covariance=correlation * np.outer(u, u),
+    )  # fmt: skip
+
+
+def station_shift(parts: Population, station: Quantity | None) -> tuple[Array, Array]:
+    """Return how far each size's diameters lie from those at the gauge plane, and its u; (sizes,).
+
+    Without a station the reading may be anywhere along the useful thread.
+    """
+    if station is None:
+        length = parts.useful_length_mm
+        return (
+            parts.taper * (length / 2 - parts.gauge_length_mm),
+            parts.taper * length / math.sqrt(12),
+        )
+    at = np.full(len(parts.sizes), station.value)
+    at = np.where(parts.gauge_length_mm > 0, at, 0.0)
+    return parts.taper * (at - parts.gauge_length_mm), parts.taper * max(station.u, 0.0)
+
+
+def log_likelihood(reading: ThreadReading, parts: Population) -> Array:
+    """Return the natural logarithm of the reading's density for each size, shape (sizes,).
+
+    A size farther than ``FAR`` widened standard deviations in any one quantity cannot matter
+    (e^-72 and less); it gets that bound without the full computation.
+    """
+    read = vector(reading)
+    shift, u_shift = station_shift(parts, reading.diameter_station_mm)
+    covariance = _at_station(parts, shift, u_shift)[:, read.index[:, None], read.index[None, :]]
+    mean = parts.mean[:, :, read.index].copy()
+    mean[:, :, np.isin(read.index, DIAMETERS)] += shift[:, None, None]
+    offset = read.value - mean
+    wide = OUTLIER_FACTOR**2 * read.covariance
+    spread = np.sqrt(np.diagonal(covariance, axis1=1, axis2=2) + np.diagonal(wide))
+    z = (np.abs(offset).min(axis=1) / spread).max(axis=1)
+    result = -0.5 * z**2
+    near = np.flatnonzero(z < FAR)
+    if near.size:
+        part, off, weight = covariance[near], offset[near], parts.log_weight[near]
+        result[near] = np.logaddexp(
+            _mixture(off, part + read.covariance, weight) + math.log(1 - OUTLIER_SHARE),
+            _mixture(off, part + wide, weight) + math.log(OUTLIER_SHARE),
+        )
+    return result
+
+
+def _at_station(parts: Population, shift: Array, u_shift: Array) -> Array:
+    """Return the parts' covariance (sizes, 6, 6) with what the station adds to taper sizes."""
+    tapered = np.flatnonzero(parts.taper > 0)
+    covariance = parts.covariance.copy()
+    # A part's own taper error acts over the distance from the gauge plane.
+    arm = shift[tapered] / parts.taper[tapered]
+    scatter = parts.covariance[tapered, TAPER, TAPER]
+    common = u_shift[tapered] ** 2 + scatter * arm**2
+    for d in DIAMETERS:
+        for e in DIAMETERS:
+            covariance[tapered, d, e] += common
+        covariance[tapered, d, TAPER] += scatter * arm
+        covariance[tapered, TAPER, d] += scatter * arm
+    return covariance
+
+
+def _mixture(offset: Array, covariance: Array, log_weight: Array) -> Array:
+    """Return log sum_k w_k N(offset_k; 0, covariance) for each size."""
+    root = np.linalg.cholesky(covariance)
+    z = np.linalg.solve(root, np.swapaxes(offset, 1, 2))  # (sizes, read, cells)
+    log_det = np.log(np.diagonal(root, axis1=1, axis2=2)).sum(axis=1)
+    n = offset.shape[2]
+    log = log_weight - 0.5 * (z**2).sum(axis=1) - log_det[:, None] - 0.5 * n * math.log(2 * math.pi)
+    top = log.max(axis=1, keepdims=True)
+    return np.asarray(top[:, 0] + np.log(np.exp(log - top).sum(axis=1)))
+
+
+def log_off_series(reading: ThreadReading) -> float:
+    """Return the logarithm of the reading's density for a thread that belongs to no series."""
+    total = 0.0
+    pitch, lead = reading.pitch_mm, reading.major_mm or reading.pitch_diameter_mm
+    lead = lead or reading.minor_mm
+    total += _log_uniform(pitch, OFF_PITCH_MM) + _log_uniform(lead, OFF_MAJOR_MM)
+    if lead is not None:
+        for q in (reading.pitch_diameter_mm, reading.minor_mm):
+            if q is not None and q is not lead:
+                spread = OFF_DEPTH_OF_PITCH * (pitch.value if pitch else 0.1 * q.value)
+                depth = (0.65 if q is reading.pitch_diameter_mm else 1.2) * spread / 0.2
+                total += _gauss(lead.value - q.value - depth, math.hypot(spread, q.u, lead.u))
+    if reading.angle_deg is not None:
+        mean, spread = OFF_ANGLE_DEG
+        total += _gauss(reading.angle_deg.value - mean, math.hypot(spread, reading.angle_deg.u))
+    if reading.taper is not None:
+        mean, spread = OFF_TAPER
+        total += _gauss(reading.taper.value - mean, math.hypot(spread, reading.taper.u))
+    return total
+
+
+def _log_uniform(q: Quantity | None, span: tuple[float, float]) -> float:
+    if q is None:
+        return 0.0
+    value = min(max(q.value, span[0]), span[1])
+    return -math.log(value * math.log(span[1] / span[0]))
+
+
+def _gauss(x: float, sigma: float) -> float:
+    return -0.5 * (x / sigma) ** 2 - math.log(sigma * math.sqrt(2 * math.pi))
+
+
+__all__ = ["MAJOR", "PITCH", "Vector", "log_likelihood", "log_off_series", "vector"]

@@ -1,0 +1,182 @@
+"""From a reading to a name, or to what it could be and what to measure next."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pitchcam.match.advice import best_measurement, tell_twins
+from pitchcam.match.likelihood import log_likelihood, log_off_series
+from pitchcam.match.population import Population, population
+from pitchcam.match.priors import prior_weights
+from pitchcam.records import Candidate, ThreadReading, Verdict
+from pitchcam.series import ThreadSize, same_geometry
+
+Array = NDArray[np.float64]
+
+#: The contract's probability for a name.
+NAMED = 0.95
+#: Share of threads that belong to no series here (judgement: one in a hundred).
+OFF_SERIES_PRIOR = 0.01
+#: Candidates are listed until they hold this share, and each above this probability.
+LISTED_SHARE, LISTED_EACH = 0.999, 0.002
+#: Which family stands for designations of one geometry.
+LEADERS = ("M", "UNC", "UNF", "NPT", "R", "G", "Rc", "BSF")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Posterior:
+    """Probability of each geometry, most probable first; ``off_series`` of none of them."""
+
+    sizes: tuple[ThreadSize, ...]
+    probability: Array
+    off_series: float
+
+
+def name_thread(
+    reading: ThreadReading,
+    *,
+    priors: Mapping[str, float] | None = None,
+    folder: Path | None = None,
+) -> Verdict:
+    """Name the thread of one reading, or say what it may be and what to measure next.
+
+    Parameters
+    ----------
+    reading : ThreadReading
+        What was read; quantities that are None are left out of the comparison.
+    priors : mapping, optional
+        How common threads are, by designation, family or commonness; None takes the catalogue's
+        own (3 : 2 : 1 for common, usual, rare), an empty mapping takes all as equally common.
+    folder : Path, optional
+        Another folder of series tables.
+
+    Returns
+    -------
+    Verdict
+        ``named`` from a probability of 0.95 on. Designations of one geometry count as one name.
+
+    Raises
+    ------
+    ReadingError
+        If the reading is empty or holds impossible numbers.
+    """
+    parts = population(reading.gender, folder)
+    fit = log_likelihood(reading, parts)
+    after = _posterior(reading, parts, fit, priors)
+    if reading.starts > 1:
+        return _multi_start(reading, after)
+    notes = _prior_note(after, _posterior(reading, parts, fit, {}))
+    if after.off_series >= NAMED:
+        return Verdict(
+            status="off-series", candidates=_candidates(after), notes=notes,
+            next_step="Read it once more. If the readings stand, no series here has this thread: "
+            "nearest are " + ", ".join(s.designation for s in after.sizes[:3]) + ".",
+        )  # fmt: skip
+    top = after.sizes[0]
+    if after.probability[0] >= NAMED:
+        twins = same_geometry(top, reading.gender)
+        return Verdict(
+            status="named", designation=top.designation, standard=top.standard,
+            probability=float(after.probability[0]), same_geometry=twins,
+            candidates=_candidates(after), notes=notes, next_step=tell_twins(top, reading.gender),
+        )  # fmt: skip
+    if after.off_series > 0.5:
+        notes = (*notes, "The readings fit no series well: one of them may be wrong.")
+    leading = _leading(after)
+    return Verdict(
+        status="ambiguous", candidates=_candidates(after), notes=notes,
+        next_step=best_measurement(leading, after.probability[: len(leading)], reading),
+    )  # fmt: skip
+
+
+def posterior(
+    reading: ThreadReading,
+    *,
+    priors: Mapping[str, float] | None = None,
+    folder: Path | None = None,
+) -> Posterior:
+    """Return the probability of every geometry after a reading; see :func:`name_thread`."""
+    parts = population(reading.gender, folder)
+    return _posterior(reading, parts, log_likelihood(reading, parts), priors)
+
+
+def _posterior(
+    reading: ThreadReading, parts: Population, fit: Array, priors: Mapping[str, float] | None
+) -> Posterior:
+    leaders = _leaders(parts)
+    weight = prior_weights(parts.sizes, priors)[leaders]
+    log = fit[leaders] + np.log(weight / weight.sum()) + math.log(1 - OFF_SERIES_PRIOR)
+    off = log_off_series(reading) + math.log(OFF_SERIES_PRIOR)
+    top = max(float(log.max()), off)
+    mass = np.exp(log - top)
+    total = float(mass.sum() + math.exp(off - top))
+    order = np.argsort(-log, kind="stable")
+    return Posterior(
+        sizes=tuple(parts.sizes[leaders[i]] for i in order),
+        probability=mass[order] / total,
+        off_series=math.exp(off - top) / total,
+    )
+
+
+def _leaders(parts: Population) -> list[int]:
+    """Return the index of the size that stands for each geometry."""
+    best: dict[str, int] = {}
+    for i, size in enumerate(parts.sizes):
+        held = best.get(size.geometry)
+        if held is None or _rank(size) < _rank(parts.sizes[held]):
+            best[size.geometry] = i
+    return list(best.values())
+
+
+def _rank(size: ThreadSize) -> int:
+    return LEADERS.index(size.family) if size.family in LEADERS else len(LEADERS)
+
+
+def _candidates(after: Posterior) -> tuple[Candidate, ...]:
+    held = 0.0
+    listed: list[Candidate] = []
+    for size, p in zip(after.sizes, after.probability, strict=True):
+        if listed and held >= LISTED_SHARE * (1 - after.off_series) and p < LISTED_EACH:
+            break
+        listed.append(
+            Candidate(
+                designation=size.designation, standard=size.standard, probability=float(p)
+            )
+        )
+        held += float(p)
+    return tuple(listed)
+
+
+def _leading(after: Posterior) -> tuple[ThreadSize, ...]:
+    """Return the candidates that the next measurement must tell apart: those above 2 percent."""
+    n = max(2, int((after.probability > 0.02).sum()))
+    return after.sizes[:n]
+
+
+def _prior_note(after: Posterior, flat: Posterior) -> tuple[str, ...]:
+    first, plain = after.sizes[0], flat.sizes[0]
+    named, plain_named = after.probability[0] >= NAMED, flat.probability[0] >= NAMED
+    if first is plain and bool(named) == bool(plain_named):
+        return ()
+    return (
+        f"How common threads are was counted: it puts {first.designation} "
+        f"({after.probability[0]:.2f}) first; with all equally common {plain.designation} has "
+        f"{flat.probability[0]:.2f}.",
+    )
+
+
+def _multi_start(reading: ThreadReading, after: Posterior) -> Verdict:
+    return Verdict(
+        status="off-series",
+        notes=(f"The two sides show a thread of {reading.starts} starts; every series here has one "
+               "start.",),
+        next_step="Count the starts at the end face. If there is one only, retake the photo with "
+        "the axis level; the nearest single-start size is "
+        f"{after.sizes[0].designation}.",
+    )  # fmt: skip

@@ -1,0 +1,64 @@
+"""How common each thread is: a stated prior that a workshop may replace."""
+
+from __future__ import annotations
+
+import functools
+import math
+from collections.abc import Mapping
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pitchcam.errors import UsageError
+from pitchcam.series import ThreadSize
+from pitchcam.series.table import read_table
+
+#: The catalogue's own prior is kept this flat: two threads that cannot be told apart never come
+#: near the naming threshold by commonness alone (3 to 1 is 0.75).
+GREATEST_RATIO = 3.0
+
+
+@functools.lru_cache(maxsize=4)
+def default_priors(folder: Path | None = None) -> Mapping[str, float]:
+    """Return the catalogue's weights by commonness, from ``priors.csv``."""
+    return {r.text("commonness"): r.number("weight") for r in read_table("priors.csv", folder)}
+
+
+def prior_weights(
+    sizes: tuple[ThreadSize, ...], priors: Mapping[str, float] | None
+) -> NDArray[np.float64]:
+    """Return each size's weight, shape (sizes,), before it is made to sum to 1.
+
+    Parameters
+    ----------
+    sizes : tuple of ThreadSize
+        The candidates.
+    priors : mapping, optional
+        Weights by designation, family or commonness, the most special winning; what it does not
+        name keeps the catalogue's weight. An empty mapping makes every size equally common.
+
+    Raises
+    ------
+    UsageError
+        If a weight is not a positive finite number, or a key names nothing.
+    """
+    if priors is not None and not priors:
+        return np.ones(len(sizes))
+    weights = {**default_priors(), **(priors or {})}
+    known = {k for s in sizes for k in (s.designation, s.family, s.commonness)}
+    for key, value in weights.items():
+        if not (math.isfinite(value) and value > 0):
+            raise UsageError(f"the prior of '{key}' is {value}.", "Give a number above 0.")
+    unknown = [k for k in priors or {} if k not in known and k not in default_priors()]
+    if unknown:
+        raise UsageError(
+            f"the priors name '{unknown[0]}', which is no designation or family here.",
+            "See: pitchcam series",
+        )
+    return np.array(
+        [
+            weights.get(s.designation, weights.get(s.family, weights[s.commonness]))
+            for s in sizes
+        ]
+    )
