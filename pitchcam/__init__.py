@@ -20,5 +20,7 @@ __all__ = ["__version__", *_PUBLIC]
 def __getattr__(name: str) -> Any:
     if name in _PUBLIC:
         module = importlib.import_module(_PUBLIC[name])
-        return getattr(module, name)
+        # Kept, because importing a submodule of the same name would take its place.
+        value = globals()[name] = getattr(module, name)
+        return value
     raise AttributeError(f"module 'pitchcam' has no attribute {name!r}")

@@ -1,0 +1,34 @@
+"""The answer for people: short text, annotated picture, self-contained HTML report.
+
+The public calls import what they need on first use, so that text alone needs no plotting.
+"""
+
+from __future__ import annotations
+
+import os
+from typing import TYPE_CHECKING
+
+from pitchcam.records import Measurement
+from pitchcam.report.words import text
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from pitchcam.photo import Photo
+
+__all__ = ["annotate", "text", "write_report"]
+
+
+def annotate(measurement: Measurement, photo: Photo) -> NDArray[np.uint8]:
+    """Return the annotated picture, see :func:`pitchcam.report.picture.annotate`."""
+    from pitchcam.report.picture import annotate as draw
+
+    return draw(measurement, photo)
+
+
+def write_report(measurement: Measurement, photo: Photo, path: str | os.PathLike[str]) -> None:
+    """Write the HTML report, see :func:`pitchcam.report.page.write_report`."""
+    from pitchcam.report.page import write_report as write
+
+    write(measurement, photo, path)

@@ -1,0 +1,114 @@
+"""``pitchcam identify``: name the thread in one photo."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from pitchcam.cli._options import Progress, output_path, scale_options, scale_spec
+from pitchcam.errors import UnreadableError, UsageError
+
+if TYPE_CHECKING:
+    from pitchcam.records import Measurement, ScaleSpec
+
+
+@click.command(no_args_is_help=True)
+@click.argument("photo", metavar="PHOTO")
+@scale_options
+@click.option("--cast", is_flag=True, help="The photo shows a cast of an internal thread.")
+@click.option(
+    "--shrinkage",
+    type=click.FloatRange(-5.0, 5.0),
+    metavar="PERCENT",
+    help="How much the cast's compound shrinks (with --cast).",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print the measurement as JSON.")
+@click.option("--annotated", metavar="PATH", help="Write the annotated picture (.png or .jpg).")
+@click.option("--report", metavar="PATH", help="Write the report (.html).")
+def command(
+    photo: str,
+    cast: bool,
+    shrinkage: float | None,
+    as_json: bool,
+    annotated: str | None,
+    report: str | None,
+    **scale: Any,
+) -> None:
+    """Name the thread in PHOTO, from the reference that lies beside it.
+
+    State the reference with one of --pin, --disc, --card, --jaws or --major; the marker sheet is
+    found without being named. Lengths are mm; write 0.543in for inches.
+
+    Exit code: 0 named, 3 ambiguous or off-series, 4 unreadable, 2 wrong usage, 1 other failure.
+    """
+    if shrinkage is not None and not cast:
+        raise UsageError("--shrinkage is of a cast;", "add --cast, or leave it out")
+    spec = scale_spec(**scale)
+    picture_path = output_path(annotated, "--annotated", (".png", ".jpg", ".jpeg"))
+    report_path = output_path(report, "--report", (".html", ".htm"))
+    options = {"cast": cast} | ({} if shrinkage is None else {"shrinkage_percent": shrinkage})
+    with Progress() as progress:
+        measurement, failure = _measure(photo, spec, progress, options)
+        if picture_path is not None or report_path is not None:
+            _write(measurement, photo, picture_path, report_path, progress)
+    if as_json:
+        click.echo(json.dumps(measurement.to_json(), indent=1))
+    if failure is not None:
+        raise failure
+    if not as_json:
+        from pitchcam.report import text
+
+        click.echo(text(measurement), nl=False)
+    click.get_current_context().exit(measurement.exit_code)
+
+
+def _measure(
+    photo: str, spec: ScaleSpec, progress: Progress, options: dict[str, Any]
+) -> tuple[Measurement, UnreadableError | None]:
+    """Return the measurement, or an empty one with the failure that is to be told."""
+    import pitchcam
+
+    progress("opening the photo")
+    try:
+        return pitchcam.identify(photo, spec, progress=progress, **options), None
+    except UnreadableError as failure:
+        return _unreadable(photo, failure), failure
+
+
+def _unreadable(photo: str, failure: UnreadableError) -> Measurement:
+    """Return the contract's document of a photo that does not carry the measurement."""
+    from pitchcam.photo import load_photo
+    from pitchcam.records import Flag, Measurement, PhotoInfo
+
+    opened = load_photo(photo)
+    info = PhotoInfo(
+        file=opened.path.name,
+        sha256=opened.sha256,
+        width_px=opened.width_px,
+        height_px=opened.height_px,
+    )
+    flag = Flag(code=failure.code, message=failure.message, advice=failure.advice)
+    return Measurement(photo=info, scale=None, warnings=(flag,))
+
+
+def _write(
+    measurement: Measurement,
+    photo: str,
+    picture_path: Path | None,
+    report_path: Path | None,
+    progress: Progress,
+) -> None:
+    from pitchcam.photo import load_photo
+    from pitchcam.report import annotate, write_report
+    from pitchcam.report.files import write_picture
+
+    opened = load_photo(photo)
+    if picture_path is not None:
+        progress("drawing the annotated picture")
+        write_picture(picture_path, annotate(measurement, opened))
+    if report_path is not None:
+        progress("writing the report")
+        write_report(measurement, opened, report_path)

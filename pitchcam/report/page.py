@@ -1,0 +1,134 @@
+"""The self-contained report: one HTML file, pictures and plots inside."""
+
+from __future__ import annotations
+
+import base64
+import contextlib
+import os
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import cv2
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from pitchcam import __version__
+from pitchcam.errors import InputError
+from pitchcam.photo import Photo
+from pitchcam.records import Measurement, PartResult, ThreadResult
+from pitchcam.report import words
+from pitchcam.report.figures import COVERAGE_FACTOR, percent
+from pitchcam.report.files import write_whole
+from pitchcam.report.picture import annotate
+from pitchcam.report.plots import drift_figure, profile_figure, spectrum_figure, svg_uri
+from pitchcam.series import ThreadSize, find
+
+_JPEG_QUALITY = 88
+#: Units of the budget's columns, by the quantity's field name.
+_BUDGET_COLUMNS = {
+    "pitch_mm": ("pitch, µm", 1000.0),
+    "major_mm": ("major diameter, µm", 1000.0),
+    "pitch_diameter_mm": ("pitch diameter, µm", 1000.0),
+    "minor_mm": ("minor diameter, µm", 1000.0),
+    "angle_deg": ("angle, °", 1.0),
+    "taper": ("taper, 1/1000", 1000.0),
+}
+
+
+def write_report(measurement: Measurement, photo: Photo, path: str | os.PathLike[str]) -> None:
+    """Write the report of one photo as a single HTML file.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be written; nothing half-written is left.
+    """
+    write_whole(Path(path), report_html(measurement, photo).encode())
+
+
+def report_html(measurement: Measurement, photo: Photo) -> str:
+    """Return the report as HTML that refers to nothing outside itself."""
+    ok, coded = cv2.imencode(
+        ".jpg", annotate(measurement, photo), [cv2.IMWRITE_JPEG_QUALITY, _JPEG_QUALITY]
+    )
+    if not ok:  # pragma: no cover - OpenCV encodes any 8-bit picture
+        raise InputError("the annotated picture could not be encoded")
+    picture = "data:image/jpeg;base64," + base64.b64encode(coded.tobytes()).decode()
+    threads = [
+        _thread_view(part, index, thread)
+        for part in measurement.parts
+        for index, thread in enumerate(part.threads, start=1)
+    ]
+    page = _environment().get_template("report.html")
+    return page.render(
+        photo=measurement.photo,
+        picture=picture,
+        threads=threads,
+        scale=words.scale_line(measurement),
+        warnings=measurement.warnings,
+        version=__version__,
+        factor=f"{COVERAGE_FACTOR:g}",
+    )
+
+
+@cache
+def _environment() -> Environment:
+    return Environment(
+        loader=PackageLoader("pitchcam.report"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def _thread_view(part: PartResult, index: int, thread: ThreadResult) -> dict[str, Any]:
+    size = _likeliest(thread)
+    plots = (
+        ("Profile over one pitch", profile_figure(thread, size)),
+        ("Spectrum of the outline", spectrum_figure(thread)),
+        ("Spacing along the thread", drift_figure(thread)),
+    )
+    several = f", thread {index}" if len(part.threads) > 1 else ""
+    verdict = thread.verdict
+    return {
+        "label": f"Part {part.id}{several}",
+        "verdict": verdict,
+        "headline": words.headline(verdict),
+        "rows": words.figure_rows(thread),
+        "turns": f"{thread.turns:.1f}",
+        "starts": thread.reading.starts,
+        "candidates": [(c.designation, c.standard, percent(c.probability))
+                       for c in verdict.candidates],
+        "budget": _budget(thread),
+        "plots": [(title, svg_uri(figure)) for title, figure in plots if figure is not None],
+    }  # fmt: skip
+
+
+def _likeliest(thread: ThreadResult) -> ThreadSize | None:
+    """Return the size to lay over the profile: the named one, else the first candidate."""
+    verdict = thread.verdict
+    name = verdict.designation or next((c.designation for c in verdict.candidates), None)
+    if name is None:
+        return None
+    with contextlib.suppress(Exception):  # a name without geometry only loses its overlay
+        return find(name)
+    return None
+
+
+def _budget(thread: ThreadResult) -> dict[str, Any] | None:
+    if not thread.budget:
+        return None
+    columns = [key for key in _BUDGET_COLUMNS if any(key in b.shares for b in thread.budget)]
+    rows = [
+        (line.source, line.kind,
+         [f"{line.shares[key] * _BUDGET_COLUMNS[key][1]:.3g}" if key in line.shares else ""
+          for key in columns])
+        for line in thread.budget
+    ]  # fmt: skip
+    totals = []
+    for key in columns:
+        quantity = getattr(thread.reading, key)
+        totals.append("" if quantity is None else f"{quantity.u * _BUDGET_COLUMNS[key][1]:.3g}")
+    return {"columns": [_BUDGET_COLUMNS[key][0] for key in columns], "rows": rows,
+            "totals": totals}  # fmt: skip

@@ -1,0 +1,163 @@
+"""The short answer for people, as plain text."""
+
+from __future__ import annotations
+
+from pitchcam.records import Flag, Measurement, PartResult, Quantity, ThreadResult, Verdict
+from pitchcam.report.figures import (
+    inches,
+    millimetres,
+    percent,
+    taper_words,
+    threads_per_inch,
+    with_uncertainty,
+)
+
+# A runner-up below this does not change what anyone would do next.
+RUNNER_UP_MATTERS = 0.01
+_LABEL_WIDTH = 16
+
+
+def text(measurement: Measurement) -> str:
+    """Return the answer as a person at a bench wants it: name, figures, next step, warnings."""
+    blocks = [
+        block
+        for part in measurement.parts
+        for block in _part_blocks(part, numbered=_needs_numbers(measurement))
+    ]
+    if not any(part.threads for part in measurement.parts):
+        blocks = ["No thread was named."]
+    if measurement.scale is not None:
+        blocks.append(scale_line(measurement))
+    if measurement.warnings:
+        blocks.append("\n".join(warning_line(flag) for flag in measurement.warnings))
+    return "\n\n".join(blocks) + "\n"
+
+
+def headline(verdict: Verdict) -> str:
+    """Return the verdict in one line."""
+    if verdict.status == "named":
+        chance = verdict.probability
+        sure = "" if chance is None else f", probability {percent(chance)}"
+        return f"{verdict.designation}  ({verdict.standard}{sure})"
+    if verdict.status == "ambiguous":
+        return "Not certain yet: " + " or ".join(
+            f"{c.designation} ({percent(c.probability)})" for c in verdict.candidates
+        )
+    if verdict.status == "off-series":
+        return "Measured, but no thread of the standard series fits"
+    return "Not readable"
+
+
+def figure_rows(thread: ThreadResult) -> list[tuple[str, str, str]]:
+    """Return (quantity, value ± 2u, the same in the other unit) for what was measured."""
+    reading = thread.reading
+    rows: list[tuple[str, str, str]] = []
+    if reading.pitch_mm is not None:
+        rows.append(("pitch", millimetres(reading.pitch_mm), threads_per_inch(reading.pitch_mm)))
+    for label, length in (
+        ("major diameter", reading.major_mm),
+        ("pitch diameter", reading.pitch_diameter_mm),
+        ("minor diameter", reading.minor_mm),
+    ):
+        if length is not None:
+            rows.append((label, millimetres(length), inches(length)))
+    if reading.angle_deg is not None:
+        rows.append(("thread angle", with_uncertainty(reading.angle_deg, "°"), _flanks(thread)))
+    if reading.taper is not None:
+        rows.append(("taper", taper_words(reading.taper), _station(thread)))
+    return rows
+
+
+def runners_up(verdict: Verdict) -> list[str]:
+    """Return the other candidates that matter, for a verdict that has a name."""
+    return [
+        f"{c.designation} ({percent(c.probability)})"
+        for c in verdict.candidates
+        if c.designation != verdict.designation and c.probability >= RUNNER_UP_MATTERS
+    ]
+
+
+def scale_line(measurement: Measurement) -> str:
+    """Return one line on where the scale comes from."""
+    scale = measurement.scale
+    if scale is None:
+        return "Scale: none"
+    per_px = with_uncertainty(scale.mm_per_px, "mm per pixel")
+    height = scale.camera_height_mm
+    camera = "" if height is None else f", camera {millimetres(height)} above"
+    return f"Scale from {_SOURCES.get(scale.source, scale.source)}: {per_px}{camera}"
+
+
+def warning_line(flag: Flag) -> str:
+    """Return a warning and what to do about it in one line."""
+    return f"Warning: {flag.message}; {flag.advice}" if flag.advice else f"Warning: {flag.message}"
+
+
+_SOURCES = {
+    "pin": "the plain pin",
+    "disc": "the disc",
+    "card": "the card",
+    "jaws": "the caliper jaws",
+    "major": "the caliper reading of the crests",
+    "sheet": "the marker sheet",
+}
+
+
+def _needs_numbers(measurement: Measurement) -> bool:
+    return len(measurement.parts) > 1 or any(len(p.threads) > 1 for p in measurement.parts)
+
+
+def _part_blocks(part: PartResult, *, numbered: bool) -> list[str]:
+    if not part.threads:
+        return [f"Part {part.id}: no thread on it"] if numbered else []
+    blocks = []
+    for index, thread in enumerate(part.threads, start=1):
+        several = f", thread {index}" if len(part.threads) > 1 else ""
+        title = f"Part {part.id}{several}: " if numbered else ""
+        blocks.append(title + _thread_block(thread))
+    return blocks
+
+
+def _thread_block(thread: ThreadResult) -> str:
+    verdict = thread.verdict
+    lines = [headline(verdict)]
+    if verdict.same_geometry:
+        lines.append("  same size as " + ", ".join(verdict.same_geometry))
+    rows = figure_rows(thread)
+    widest = max((len(value) for _, value, _ in rows), default=0)
+    for label, value, other in rows:
+        lines.append(f"  {label:<{_LABEL_WIDTH}}{value:<{widest}}   {other}".rstrip())
+    lines.append(f"  {_turns(thread)}")
+    others = runners_up(verdict) if verdict.status == "named" else []
+    if others:
+        lines.append("  also possible: " + ", ".join(others))
+    lines.extend(f"  note: {note}" for note in verdict.notes)
+    if verdict.next_step:
+        lines.append(f"  next step: {verdict.next_step}")
+    return "\n".join(lines)
+
+
+def _turns(thread: ThreadResult) -> str:
+    starts = thread.reading.starts
+    kind = "single start" if starts == 1 else f"{starts} starts"
+    gender = "" if thread.reading.gender == "external" else ", read on a cast"
+    return f"{thread.turns:.1f} turns seen, {kind}{gender}"
+
+
+def _flanks(thread: ThreadResult) -> str:
+    halves = [h for h in thread.half_angles_deg if h is not None]
+    if len(halves) < 2:
+        return ""
+    return "flanks " + " and ".join(_half(h) for h in halves)
+
+
+def _half(half: Quantity) -> str:
+    return with_uncertainty(half, "°")
+
+
+def _station(thread: ThreadResult) -> str:
+    station = thread.reading.diameter_station_mm
+    taper = thread.reading.taper
+    if station is None or taper is None or abs(taper.value) <= 2.0 * taper.u:
+        return ""
+    return f"diameters at {station.value:.1f} mm from the small end"
