@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import importlib
+import os
 import sys
 
 import click
 
 from pitchcam import __version__
 from pitchcam.errors import PitchcamError
+
+#: Environment variable that shows the traceback of an unexpected failure.
+TRACE = "PITCHCAM_TRACE"
 
 #: command -> (module under pitchcam.cli that has ``command``, line shown by --help)
 COMMANDS = {
@@ -57,17 +61,40 @@ def cli() -> None:
 
 
 def main() -> None:
-    """Run the command line; every known failure is one line and an exit code."""
+    """Run the command line; every failure is one line on stderr and an exit code."""
+    sys.exit(_run())
+
+
+def _run() -> int:
     try:
-        cli.main(standalone_mode=False)
+        # Without click's own handling, ctx.exit(code) comes back as the return value.
+        code = cli.main(standalone_mode=False)
+        sys.stdout.flush()
     except click.ClickException as error:
         error.show()
-        sys.exit(error.exit_code)
+        return error.exit_code
     except click.Abort:
         click.echo("stopped", err=True)
-        sys.exit(1)
+        return 1
     except PitchcamError as error:
         click.echo(f"pitchcam: {error}", err=True)
-        sys.exit(error.exit_code)
+        return error.exit_code
     except BrokenPipeError:
-        sys.exit(1)
+        # The reader went away; keep Python's own complaint at exit away too.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 1
+    except Exception as error:
+        if os.environ.get(TRACE):
+            raise
+        kind = type(error).__name__
+        click.echo(
+            f"pitchcam: failed unexpectedly ({kind}: {_one_line(error)}); "
+            f"set {TRACE}=1 to see where",
+            err=True,
+        )
+        return 1
+    return code if isinstance(code, int) else 0
+
+
+def _one_line(error: Exception) -> str:
+    return " ".join(str(error).split())
