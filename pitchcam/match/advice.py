@@ -4,66 +4,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
+from pitchcam.match.means import EXTERNAL, INTERNAL, Means
 from pitchcam.match.population import ANGLE, MAJOR, MINOR, PITCH, TAPER, Population, population
 from pitchcam.records import MM_PER_INCH, Gender, ThreadReading
 from pitchcam.series import ThreadSize, load_uses
 
-#: Standard uncertainty of each measurement with a bench's means (judgement): pitch by a gauge leaf
-#: or a rule over ten turns, 0.5 %; diameter by caliper 0.03 mm, bore by jaws 0.05 mm; angle by a
-#: form gauge held to the light 0.85 degree; taper by two caliper readings, 0.03 mm each.
-BENCH = {PITCH: 0.005, MAJOR: 0.03, MINOR: 0.05, ANGLE: 0.85}
-#: The same by a photo of clean quality: what settles pitches closer than a gauge can.
-PHOTO_PITCH, PHOTO_ANGLE_DEG = 0.0015, 0.75
 #: Two places for a taper lie five turns apart: what a short sender's thread has.
 TURNS_APART = 5
 #: The simpler measurement is named when it tells nearly as much apart as the best.
 NEARLY_AS_GOOD = 0.9
+#: A measurement that tells less than this share of what is open apart is not worth naming.
+WORTH = 0.1
 #: Two candidates are told apart when their readings lie this many standard deviations apart: 99 %
 #: of readings then fall on the right side of the middle (2 x 2.33).
 TOLD_APART = 4.66
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class _Means:
-    """One way to measure on: its quantity, its u for a value, and how it is said."""
-
-    quantity: int
-    u: float
-    relative: bool
-    tool: str
-
-
-EXTERNAL = (
-    _Means(quantity=MAJOR, u=BENCH[MAJOR], relative=False, tool="Measure over the crests at the "
-           "small end with a caliper"),
-    _Means(quantity=PITCH, u=BENCH[PITCH], relative=True, tool="Read the pitch with a gauge leaf "
-           "over its full length"),
-    _Means(quantity=TAPER, u=BENCH[MAJOR] * math.sqrt(2), relative=False, tool="Measure over the crests at two "
-           "places {apart:g} mm apart"),
-    _Means(quantity=ANGLE, u=BENCH[ANGLE], relative=False, tool="Hold a thread form gauge to the "
-           "flanks against the light"),
-    _Means(quantity=PITCH, u=PHOTO_PITCH, relative=True, tool="Take the pitch from a photo, or by "
-           "rule over twenty turns or more"),
-    _Means(quantity=ANGLE, u=PHOTO_ANGLE_DEG, relative=False, tool="Take the flank angle from a "
-           "sharp photo"),
-)  # fmt: skip
-INTERNAL = (
-    _Means(quantity=MINOR, u=BENCH[MINOR], relative=False, tool="Measure the bore over the crests "
-           "with the inside jaws"),
-    _Means(quantity=PITCH, u=BENCH[PITCH], relative=True, tool="Read the pitch with a gauge leaf"),
-    _Means(quantity=TAPER, u=BENCH[MAJOR] * math.sqrt(2), relative=False, tool="Make a cast of the thread and "
-           "measure it at two places {apart:g} mm apart"),
-    _Means(quantity=ANGLE, u=PHOTO_ANGLE_DEG, relative=False, tool="Make a cast of the thread and "
-           "take the flank angle from a photo of it"),
-    _Means(quantity=PITCH, u=PHOTO_PITCH, relative=True, tool="Make a cast of the thread and take "
-           "its pitch from a photo"),
-    _Means(quantity=MAJOR, u=BENCH[MAJOR], relative=False, tool="Make a cast of the thread and "
-           "measure over its crests"),
-)  # fmt: skip
 
 
 def best_measurement(
@@ -82,24 +39,20 @@ def best_measurement(
     weight = {(i, j): float(probability[i] * probability[j]) for i, j in pairs}
     means = [m for m in (EXTERNAL if reading.gender == "external" else INTERNAL)
              if _is_news(m, reading, apart)]  # fmt: skip
-    left, said = set(pairs), []
+    said = []
+    left = set(pairs)
     for _ in range(2):
-        gain = {
-            m: sum(
-                weight[p] * _power(_separation(parts, rows[p[0]], rows[p[1]], m, apart)) for p in left
-            )
+        apart_by = {
+            m: {p: _separation(parts, rows[p[0]], rows[p[1]], m, apart) for p in left}
             for m in means
         }
-        if not gain or not left:
+        gain = {m: sum(weight[p] * _power(d) for p, d in apart_by[m].items()) for m in means}
+        if not left or not gain or max(gain.values()) < WORTH * sum(weight[p] for p in left):
             break
         enough = NEARLY_AS_GOOD * max(gain.values())
         best = next(m for m in means if gain[m] >= enough)
-        told = {p for p in left
-                if _separation(parts, rows[p[0]], rows[p[1]], best, apart) >= TOLD_APART}  # fmt: skip
-        if gain[best] < 0.1 * sum(weight[p] for p in left):
-            break
         said.append(_say(best, sizes, reading.gender, apart))
-        left -= told
+        left -= {p for p, d in apart_by[best].items() if d >= TOLD_APART}
         means.remove(best)
     if not said:
         return _by_eye(sizes)
@@ -116,16 +69,10 @@ def _index(parts: Population, size: ThreadSize) -> int:
     return parts.sizes.index(size)
 
 
-def _u(means: _Means, value: float, apart: float) -> float:
-    if means.quantity == TAPER:
-        return means.u / apart
-    return means.u * value if means.relative else means.u
-
-
-def _separation(parts: Population, i: int, j: int, means: _Means, apart: float) -> float:
+def _separation(parts: Population, i: int, j: int, means: Means, apart: float) -> float:
     """Return how far two sizes' readings lie apart, in standard deviations of one of them."""
     a, b = _typical(parts, i, means.quantity), _typical(parts, j, means.quantity)
-    spread = math.sqrt((a[1] ** 2 + b[1] ** 2) / 2 + _u(means, max(a[0], b[0]), apart) ** 2)
+    spread = math.sqrt((a[1] ** 2 + b[1] ** 2) / 2 + means.u_at(max(a[0], b[0]), apart) ** 2)
     return abs(a[0] - b[0]) / spread
 
 
@@ -140,16 +87,16 @@ def _typical(parts: Population, i: int, quantity: int) -> tuple[float, float]:
     return mean, math.sqrt(variance)
 
 
-def _is_news(means: _Means, reading: ThreadReading, apart: float) -> bool:
+def _is_news(means: Means, reading: ThreadReading, apart: float) -> bool:
     """Return whether this measurement would be clearly better than the reading at hand."""
     held = {
         PITCH: reading.pitch_mm, MAJOR: reading.major_mm, MINOR: reading.minor_mm,
         ANGLE: reading.angle_deg, TAPER: reading.taper,
     }[means.quantity]  # fmt: skip
-    return held is None or _u(means, held.value, apart) < 0.7 * held.u
+    return held is None or means.u_at(held.value, apart) < 0.7 * held.u
 
 
-def _say(means: _Means, sizes: Sequence[ThreadSize], gender: Gender, apart: float) -> str:
+def _say(means: Means, sizes: Sequence[ThreadSize], gender: Gender, apart: float) -> str:
     shown = sizes[:4]
     values = [f"{s.designation} {_expected(means.quantity, s, gender, apart)}" for s in shown]
     return f"{means.tool.format(apart=apart)}: " + ", ".join(values) + "."

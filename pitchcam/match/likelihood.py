@@ -102,7 +102,7 @@ def log_likelihood(reading: ThreadReading, parts: Population) -> Array:
     wide = OUTLIER_FACTOR**2 * read.covariance
     spread = np.sqrt(np.diagonal(covariance, axis1=1, axis2=2) + np.diagonal(wide))
     z = (np.abs(offset).min(axis=1) / spread).max(axis=1)
-    result = -0.5 * z**2
+    result: Array = -0.5 * z**2
     near = np.flatnonzero(z < FAR)
     if near.size:
         part, off, weight = covariance[near], offset[near], parts.log_weight[near]

@@ -145,9 +145,7 @@ def _candidates(after: Posterior) -> tuple[Candidate, ...]:
         if listed and held >= LISTED_SHARE * (1 - after.off_series) and p < LISTED_EACH:
             break
         listed.append(
-            Candidate(
-                designation=size.designation, standard=size.standard, probability=float(p)
-            )
+            Candidate(designation=size.designation, standard=size.standard, probability=float(p))
         )
         held += float(p)
     return tuple(listed)

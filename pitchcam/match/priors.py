@@ -57,8 +57,5 @@ def prior_weights(
             "See: pitchcam series",
         )
     return np.array(
-        [
-            weights.get(s.designation, weights.get(s.family, weights[s.commonness]))
-            for s in sizes
-        ]
+        [weights.get(s.designation, weights.get(s.family, weights[s.commonness])) for s in sizes]
     )

@@ -1,0 +1,64 @@
+"""The ways to measure on, with the uncertainty that a bench's means have."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from pitchcam.match.population import ANGLE, MAJOR, MINOR, PITCH, TAPER
+
+#: Standard uncertainty of each measurement with a bench's means (judgement): pitch by a gauge leaf
+#: or a rule over ten turns, 0.5 %; diameter by caliper 0.03 mm, bore by jaws 0.05 mm; angle by a
+#: form gauge held to the light 0.85 degree; taper by two caliper readings, 0.03 mm each.
+BENCH = {PITCH: 0.005, MAJOR: 0.03, MINOR: 0.05, ANGLE: 0.85}
+#: The same by a photo of clean quality: what settles pitches closer than a gauge can.
+PHOTO_PITCH, PHOTO_ANGLE_DEG = 0.0015, 0.75
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Means:
+    """One way to measure on: its quantity, its u, and how it is said.
+
+    ``u`` is a share of the value where ``relative``; for a taper it is that of the difference of
+    two diameters in mm, ``apart`` mm from each other.
+    """
+
+    quantity: int
+    u: float
+    tool: str
+    relative: bool = False
+
+    def u_at(self, value: float, apart_mm: float) -> float:
+        """Return the standard uncertainty of a reading of ``value``, in the quantity's unit."""
+        if self.quantity == TAPER:
+            return self.u / apart_mm
+        return self.u * value if self.relative else self.u
+
+
+EXTERNAL = (
+    Means(quantity=MAJOR, u=BENCH[MAJOR],
+          tool="Measure over the crests at the small end with a caliper"),
+    Means(quantity=PITCH, u=BENCH[PITCH], relative=True,
+          tool="Read the pitch with a gauge leaf over its full length"),
+    Means(quantity=TAPER, u=BENCH[MAJOR] * math.sqrt(2),
+          tool="Measure over the crests at two places {apart:g} mm apart"),
+    Means(quantity=ANGLE, u=BENCH[ANGLE],
+          tool="Hold a thread form gauge to the flanks against the light"),
+    Means(quantity=PITCH, u=PHOTO_PITCH, relative=True,
+          tool="Take the pitch from a photo, or by rule over twenty turns or more"),
+    Means(quantity=ANGLE, u=PHOTO_ANGLE_DEG, tool="Take the flank angle from a sharp photo"),
+)  # fmt: skip
+INTERNAL = (
+    Means(quantity=MINOR, u=BENCH[MINOR],
+          tool="Measure the bore over the crests with the inside jaws"),
+    Means(quantity=PITCH, u=BENCH[PITCH], relative=True,
+          tool="Read the pitch with a gauge leaf"),
+    Means(quantity=TAPER, u=BENCH[MAJOR] * math.sqrt(2),
+          tool="Make a cast of the thread and measure it at two places {apart:g} mm apart"),
+    Means(quantity=ANGLE, u=PHOTO_ANGLE_DEG,
+          tool="Make a cast of the thread and take the flank angle from a photo of it"),
+    Means(quantity=PITCH, u=PHOTO_PITCH, relative=True,
+          tool="Make a cast of the thread and take its pitch from a photo"),
+    Means(quantity=MAJOR, u=BENCH[MAJOR],
+          tool="Make a cast of the thread and measure over its crests"),
+)  # fmt: skip
