@@ -27,7 +27,8 @@ _TILE_W = (_WIDTH - 2 * _MARGIN - (_COLUMNS - 1) * _GAP) / _COLUMNS
 _PICTURE_H = 30.0
 _TILE_H = _PICTURE_H + 19.0
 _DOUBT_H = 32.0
-_OVERVIEW_H = 78.0
+_OVERVIEW_H = 112.0
+_COUNTS_H = 12.0
 
 _INK = (0.13, 0.15, 0.17)
 _QUIET = (0.42, 0.45, 0.48)
@@ -59,9 +60,11 @@ def write_contact_sheet(answer: Answer, store: Store, path: Path) -> None:
         sheet.heading("In doubt, and what to do", needs=_DOUBT_H)
         for line in answer.doubtful:
             sheet.doubt(line)
-    for name, in_bin in answer.bins:
-        sheet.heading(f"{name}   ({len(in_bin)})", needs=_TILE_H)
-        sheet.tiles(in_bin)
+    named = [line for line in answer.lines if line.row.settled]
+    if named:
+        sheet.heading("Named, in the order of the bins", needs=_TILE_H + _COUNTS_H)
+        sheet.counts([(name, len(lines)) for name, lines in answer.bins])
+        sheet.tiles(named)
     sheet.finish()
     write_whole(path, buffer.getvalue())
 
@@ -173,6 +176,16 @@ class _Sheet:
                 self._tile(_MARGIN + column * (_TILE_W + _GAP), line)
             self._y -= _TILE_H
 
+    def counts(self, counts: Sequence[tuple[str, int]]) -> None:
+        """Draw how many of each there are, in lines of running text."""
+        text = ",  ".join(f"{count} x {name}" for name, count in counts)
+        lines = simpleSplit(plain(text), "Helvetica", 8, (_WIDTH - 2 * _MARGIN) * mm)
+        for line in lines:
+            self._room(4)
+            self._text(_MARGIN, self._y - 3, line, size=8)
+            self._y -= 3.6
+        self._y -= 3
+
     def _tile(self, x: float, line: Line) -> None:
         row, top = line.row, self._y
         self._picture(line, row.part or 0, (x, top - _PICTURE_H, _TILE_W, _PICTURE_H))
@@ -229,8 +242,11 @@ class _Sheet:
             self._canvas.setStrokeColorRGB(*colour)
             self._canvas.rect(left * mm, (y + h - y1 * down) * mm,
                               (x1 - x0) * across * mm, (y1 - y0) * down * mm)  # fmt: skip
-            text = f"{', '.join(str(line.number) for line in of_part)}"
-            self._text(left + 0.6, top + 0.8, text, size=9, bold=True, colour=colour)
+            text = ", ".join(str(line.number) for line in of_part)
+            width = self._canvas.stringWidth(text, "Helvetica-Bold", 9) / mm + 1.6
+            self._canvas.setFillColorRGB(*colour)
+            self._canvas.rect(left * mm, top * mm, width * mm, 4 * mm, stroke=0, fill=1)
+            self._text(left + 0.8, top + 0.9, text, size=9, bold=True, colour=(1, 1, 1))
 
     def finish(self) -> None:
         """Close the last page."""

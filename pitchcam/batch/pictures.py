@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 
 #: Longest side in px: 45 mm of paper at 200 dots per inch, sharp enough to tell parts apart.
 SIDE_PX = 360
+#: The same for a photo of several parts, which takes the width of a page.
+CROWDED_SIDE_PX = 1100
 #: Room left around a part, as a share of its longer side: enough to see its neighbours.
 MARGIN = 0.08
 _JPEG_QUALITY = 85
@@ -38,9 +40,10 @@ def small_pictures(path: Path, document: Mapping[str, Any]) -> dict[int, bytes]:
     """
     image = _coarse(path)
     shrink = image.shape[1] / document["photo"]["width_px"] if document.get("photo") else 1.0
-    pictures = {0: _encode(image)}
+    crowded = len(document.get("parts", ())) > 1
+    pictures = {0: _encode(image, CROWDED_SIDE_PX if crowded else SIDE_PX)}
     for part in document.get("parts", ()):
-        pictures[part["id"]] = _encode(_cut(image, part["box_px"], shrink))
+        pictures[part["id"]] = _encode(_cut(image, part["box_px"], shrink), SIDE_PX)
     return pictures
 
 
@@ -80,8 +83,8 @@ def _cut(image: Image, box_px: list[float], shrink: float) -> Image:
     return image[rows, cols]
 
 
-def _encode(image: Image) -> bytes:
-    scale = SIDE_PX / max(image.shape[:2])
+def _encode(image: Image, side_px: int) -> bytes:
+    scale = side_px / max(image.shape[:2])
     if scale < 1:
         size = (max(1, round(image.shape[1] * scale)), max(1, round(image.shape[0] * scale)))
         image = np.asarray(cv2.resize(image, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
