@@ -1,0 +1,281 @@
+"""How true are the answers: every photo with a truth file beside it, measured and compared.
+
+``python -m tests.accuracy DIR [DIR...]`` prints one row per thread: the verdict against the truth,
+and each quantity's error with its size in units of u. ``!`` marks an error beyond the limit that
+holds for clean photos. ``--json FILE`` keeps the figures.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+import time
+from collections import Counter
+from dataclasses import asdict, dataclass, field, fields, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from scipy.optimize import linear_sum_assignment
+
+import pitchcam
+from pitchcam.errors import PitchcamError
+from pitchcam.records import Measurement, ScaleSpec, ThreadResult
+
+#: Limits on a clean photo: pitch as a share, diameters in mm, angle in degrees, taper.
+LIMITS = {"pitch_mm": 0.002, "major_mm": 0.06, "angle_deg": 1.5, "taper": 0.008}
+COVERAGE_K = 2.0
+# A measured thread belongs to a truth when pitch and diameter are nearer than these shares; two
+# fittings of one box never differ by less in both.
+_SAME_PITCH, _SAME_MAJOR = 0.04, 0.08
+
+
+@dataclass
+class Row:
+    """One thread of one photo, or a photo that must be refused."""
+
+    photo: str
+    quality: str
+    truth: str
+    outcome: str
+    answer: str
+    probability: float | None = None
+    errors: dict[str, float] = field(default_factory=dict)
+    in_u: dict[str, float] = field(default_factory=dict)
+    seconds: float = 0.0
+
+    @property
+    def beyond(self) -> list[str]:
+        """Quantities whose error is beyond the clean limit."""
+        return [k for k, limit in LIMITS.items() if abs(self.errors.get(k, 0.0)) > limit]
+
+    @property
+    def passed(self) -> bool:
+        """Whether the row is as it must be for its quality."""
+        if self.quality == "refuse":
+            return self.outcome == "refused"
+        if self.quality == "workshop":
+            return self.outcome in ("named", "candidate", "refused")
+        if self.quality == "clean":
+            return self.outcome in ("named", "candidate") and not self.beyond
+        return self.outcome in ("named", "candidate", "refused")
+
+
+def scale_of(truth: dict[str, Any]) -> ScaleSpec:
+    """Return the reference as the truth file says a user would state it."""
+    stated = dict(truth["scale"])
+    known = {f.name for f in fields(ScaleSpec)}
+    return ScaleSpec(**{k: v for k, v in stated.items() if k in known})
+
+
+def assign(truths: list[dict[str, Any]], found: list[ThreadResult]) -> dict[int, int]:
+    """Return truth index -> found index, the best-fitting pairs of all."""
+    if not truths or not found:
+        return {}
+    cost = np.full((len(truths), len(found)), 1e3)
+    for i, truth in enumerate(truths):
+        for j, thread in enumerate(found):
+            pitch, major = thread.reading.pitch_mm, thread.reading.major_mm
+            if pitch is None or major is None:
+                continue
+            off = (abs(np.log(pitch.value / truth["pitch_mm"])) / _SAME_PITCH,
+                   abs(np.log(major.value / truth["major_mm"])) / _SAME_MAJOR)  # fmt: skip
+            if max(off) < 1.0:
+                cost[i, j] = sum(off)
+    pairs = zip(*linear_sum_assignment(cost), strict=True)
+    return {int(i): int(j) for i, j in pairs if cost[i, j] < 1e3}
+
+
+def true_values(truth: dict[str, Any], thread: ThreadResult) -> dict[str, float]:
+    """Return the truth of each quantity, diameters at the station where they were measured."""
+    station = thread.reading.diameter_station_mm
+    short = 0.0
+    if truth["taper"] and station is not None:
+        short = truth["taper"] * (truth["thread_length_mm"] - station.value)
+    values = {
+        "pitch_mm": truth["pitch_mm"], "major_mm": truth["major_mm"] - short,
+        "angle_deg": truth["angle_deg"], "taper": truth["taper"],
+    }  # fmt: skip
+    if "pitch_diameter_mm" in truth:
+        values["pitch_diameter_mm"] = truth["pitch_diameter_mm"] - short
+    return values
+
+
+def compare(row: Row, truth: dict[str, Any], thread: ThreadResult) -> None:
+    """Fill a row with errors (pitch as a share) and their size in u."""
+    for name, true in true_values(truth, thread).items():
+        quantity = getattr(thread.reading, name)
+        if quantity is None:
+            continue
+        error = quantity.value - true
+        row.errors[name] = error / true if name == "pitch_mm" else error
+        row.in_u[name] = error / quantity.u if quantity.u > 0 else float("inf")
+
+
+def judge(truth: str, thread: ThreadResult) -> str:
+    """Return how the verdict stands to the truth."""
+    verdict = thread.verdict
+    if verdict.status == "named":
+        right = truth in (verdict.designation, *verdict.same_geometry)
+        return "named" if right else "WRONG"
+    if verdict.status == "ambiguous":
+        return "candidate" if truth in {c.designation for c in verdict.candidates} else "missed"
+    return "refused" if verdict.status == "unreadable" else verdict.status
+
+
+def answer_of(thread: ThreadResult) -> str:
+    """Return the verdict in a word or two."""
+    verdict = thread.verdict
+    if verdict.status == "ambiguous":
+        return " | ".join(c.designation for c in verdict.candidates[:3])
+    return verdict.designation or verdict.status
+
+
+def measure(truth_file: Path) -> list[Row]:
+    """Return the rows of one photo."""
+    truth = json.loads(truth_file.read_text(encoding="utf-8"))
+    base = {"photo": truth_file.stem, "quality": truth["quality"]}
+    start = time.perf_counter()
+    try:
+        result = pitchcam.identify(truth_file.with_name(truth["file"]), scale_of(truth))
+    except PitchcamError as error:
+        return _refusal_rows(base, truth, f"{error.code}: {error.message}",
+                             time.perf_counter() - start)  # fmt: skip
+    except Exception as error:  # one broken photo must not hide the others' figures
+        rows = _refusal_rows(base, truth, f"{type(error).__name__}: {error}", 0.0)
+        return [replace(row, outcome="CRASH") for row in rows]
+    seconds = time.perf_counter() - start
+    found = [t for part in result.parts for t in part.threads]
+    if truth["quality"] == "refuse":
+        return _refused(base, truth, result, found, seconds)
+    pairs = assign(truth["threads"], found)
+    rows = []
+    for i, true in enumerate(truth["threads"]):
+        row = Row(**base, truth=true["designation"], outcome="not found", answer="",
+                  seconds=seconds)  # fmt: skip
+        if i in pairs:
+            thread = found[pairs[i]]
+            row.outcome, row.answer = judge(row.truth, thread), answer_of(thread)
+            row.probability = thread.verdict.probability
+            compare(row, true, thread)
+        elif not found:
+            row.outcome, row.answer = "refused", _codes(result)
+        rows.append(row)
+    for j, thread in enumerate(found):
+        if j not in pairs.values():
+            named = thread.verdict.status == "named"
+            rows.append(Row(**base, truth="(no thread)", outcome="WRONG" if named else "extra",
+                            answer=answer_of(thread), seconds=seconds))  # fmt: skip
+    return rows
+
+
+def _codes(result: Measurement) -> str:
+    return ", ".join(flag.code for flag in result.warnings)
+
+
+def _refusal_rows(
+    base: dict[str, str], truth: dict[str, Any], why: str, seconds: float
+) -> list[Row]:
+    names = [t["designation"] for t in truth["threads"]] or ["(no thread)"]
+    if truth["quality"] == "refuse":
+        names = [truth.get("expected", "refusal")]
+    return [Row(**base, truth=n, outcome="refused", answer=why, seconds=seconds) for n in names]
+
+
+def _refused(
+    base: dict[str, str],
+    truth: dict[str, Any],
+    result: Measurement,
+    found: list[ThreadResult],
+    seconds: float,
+) -> list[Row]:
+    names = [t.verdict.designation for t in found if t.verdict.designation]
+    maybe = [answer_of(t) for t in found if t.verdict.status in ("ambiguous", "off-series")]
+    outcome = "WRONG" if names else "extra" if maybe else "refused"
+    return [Row(**base, truth=truth.get("expected", "refusal"), outcome=outcome,
+                answer=", ".join(names or maybe) or _codes(result), seconds=seconds)]  # fmt: skip
+
+
+def cell(row: Row, name: str) -> str:
+    """Return an error with its size in u; ``!`` beyond the limit."""
+    if name not in row.errors:
+        return "-"
+    error = row.errors[name]
+    shown = f"{100 * error:+.3f}%" if name == "pitch_mm" else f"{error:+.4g}"
+    if name in ("major_mm", "pitch_diameter_mm"):
+        shown = f"{error:+.3f}"
+    elif name == "angle_deg":
+        shown = f"{error:+.2f}"
+    elif name == "taper":
+        shown = f"{error:+.4f}"
+    return f"{shown} {row.in_u[name]:+.1f}u{'!' if name in row.beyond else ''}"
+
+
+def table(rows: list[Row]) -> str:
+    """Return the rows as text."""
+    heads = ["photo", "quality", "truth", "outcome", "answer", "p", "pitch", "major mm",
+             "pitch dia. mm", "angle deg", "taper", "s"]  # fmt: skip
+    names = ("pitch_mm", "major_mm", "pitch_diameter_mm", "angle_deg", "taper")
+    lines = [heads]
+    for row in rows:
+        chance = "" if row.probability is None else f"{row.probability:.3f}"
+        lines.append([row.photo, row.quality, row.truth, row.outcome, row.answer[:46], chance,
+                      *(cell(row, name) for name in names), f"{row.seconds:.2f}"])  # fmt: skip
+    widths = [max(len(line[i]) for line in lines) for i in range(len(heads))]
+    return "\n".join(
+        "  ".join(c.ljust(w) for c, w in zip(line, widths, strict=True)).rstrip() for line in lines
+    )
+
+
+def summary(rows: list[Row]) -> str:
+    """Return the closing figures."""
+    real = [r for r in rows if r.quality != "refuse" and r.truth != "(no thread)"]
+    refuse = [r for r in rows if r.quality == "refuse"]
+    clean = [r for r in real if r.quality == "clean"]
+    box = [r for r in real if r.quality == "box"]
+    sizes = [z for r in real for z in r.in_u.values()]
+    inside = sum(abs(z) <= COVERAGE_K for z in sizes)
+    per = Counter(k for r in real for k, z in r.in_u.items() if abs(z) > COVERAGE_K)
+    counts = Counter(r.outcome for r in rows)
+    lines = [
+        "outcomes: " + ", ".join(f"{n} {k}" for k, n in sorted(counts.items())),
+        f"wrong names: {counts['WRONG']}",
+        f"clean: {sum(r.passed for r in clean)} of {len(clean)} named or among the candidates "
+        "and within the limits",
+        f"refusals: {sum(r.passed for r in refuse)} of {len(refuse)} without a designation",
+        f"boxes: {sum(bool(r.errors) for r in box)} of {len(box)} threads found",
+        f"within {COVERAGE_K:g}u: {inside} of {len(sizes)} quantities"
+        + (f" ({100 * inside / len(sizes):.1f} %); outside: {dict(per)}" if sizes else ""),
+    ]
+    return "\n".join(lines)
+
+
+def main() -> int:
+    """Measure every photo with a truth file and print the table."""
+    parser = argparse.ArgumentParser(prog="python -m tests.accuracy", description=__doc__)
+    parser.add_argument("folders", nargs="+", type=Path, metavar="DIR")
+    parser.add_argument("--only", default="", help="part of the photos' names")
+    parser.add_argument("--json", type=Path, help="keep the figures in this file")
+    options = parser.parse_args()
+    rows: list[Row] = []
+    for folder in options.folders:
+        for truth_file in sorted(folder.glob("*.json")):
+            if (
+                options.only in truth_file.stem
+                and {"scale", "threads", "file"} <= json.loads(truth_file.read_text()).keys()
+            ):
+                rows += measure(truth_file)
+                print(".", end="", file=sys.stderr, flush=True)
+    print(file=sys.stderr)
+    if not rows:
+        parser.error("no truth files (NAME.json with scale and threads) there")
+    print(table(rows), summary(rows), sep="\n\n")
+    if options.json:
+        kept = [asdict(r) | {"passed": r.passed} for r in rows]
+        options.json.write_text(json.dumps(kept, indent=1))
+    return 0 if all(r.passed or r.outcome == "extra" for r in rows) else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
