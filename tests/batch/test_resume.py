@@ -1,0 +1,100 @@
+"""Stopped anywhere and started again: same tables, nothing measured twice, nothing left half."""
+
+from __future__ import annotations
+
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+from tests.batch import double
+
+ROOT = Path(__file__).parents[2]
+TABLES = ("box.csv", "box.json", "counts.csv")
+
+
+def start(folder: Path, where: Path, jobs: int = 2) -> subprocess.Popen[bytes]:
+    return subprocess.Popen(
+        [sys.executable, "-m", "tests.batch.command", str(folder), "--jobs", str(jobs),
+         "--record", str(where / "r.sqlite"), "--out", str(where / "box")],
+        cwd=ROOT, env=os.environ | {"PYTHONPATH": str(ROOT)}, stderr=subprocess.PIPE,
+    )  # fmt: skip
+
+
+def finish(folder: Path, where: Path, jobs: int = 2) -> dict[str, bytes]:
+    where.mkdir(exist_ok=True)
+    batch = start(folder, where, jobs)
+    _, told = batch.communicate(timeout=120)
+    assert batch.returncode == 0, told
+    return {name: (where / "box" / name).read_bytes() for name in TABLES}
+
+
+def write_box(folder: Path, count: int, log: Path | None = None) -> None:
+    """Write photos of every kind, one of them twice under two names."""
+    note = {} if log is None else {"log": str(log)}
+    for i in range(count):
+        what: dict[str, object] = {"n": i, "sleep_s": 0.04, **note}
+        if i % 9 == 4:
+            what["wrong"] = "unreadable"
+        if i % 13 == 5:
+            what["wrong"] = "input"
+        parts = [["M14x1.5"], ["?"]] if i % 5 == 0 else [["G 1/4"]]
+        double.write_photo(folder / f"{i:03}.jpg", parts, **what)
+    (folder / "copy").mkdir()
+    (folder / "copy" / "000.jpg").write_bytes((folder / "000.jpg").read_bytes())
+
+
+def test_killed_at_random_moments_the_tables_are_the_same_bytes(tmp_path: Path) -> None:
+    folder, log = tmp_path / "photos", tmp_path / "log"
+    write_box(folder, 40, log)
+    whole = finish(folder, tmp_path / "whole", jobs=1)
+    log.unlink()
+    chance = random.Random(20)
+    killed = tmp_path / "killed"
+    killed.mkdir()
+    kills = 0
+    while kills < 6:
+        batch = start(folder, killed)
+        time.sleep(chance.uniform(0.2, 0.9))
+        if batch.poll() is None:
+            batch.send_signal(signal.SIGKILL)
+            kills += 1
+        batch.communicate()
+        if batch.returncode == 0:
+            break
+    assert kills >= 2
+    assert finish(folder, killed) == whole
+    measured = log.read_text().splitlines()
+    # What was in hand at a kill is measured again, at most one photo per process and kill.
+    assert len(measured) - len(set(measured)) <= 2 * kills
+    assert not list((killed / "box").glob(".*.part"))
+
+
+def test_a_second_run_measures_nothing(tmp_path: Path) -> None:
+    folder, log = tmp_path / "photos", tmp_path / "log"
+    write_box(folder, 12, log)
+    first = finish(folder, tmp_path / "w")
+    assert len(log.read_text().splitlines()) == 12  # the copy of the first is not measured
+    log.unlink()
+    assert finish(folder, tmp_path / "w") == first
+    assert not log.exists()
+
+
+def test_one_process_or_three_give_the_same_bytes(tmp_path: Path) -> None:
+    write_box(tmp_path / "photos", 15)
+    one = finish(tmp_path / "photos", tmp_path / "one", jobs=1)
+    assert finish(tmp_path / "photos", tmp_path / "three", jobs=3) == one
+
+
+def test_a_photo_added_later_is_all_that_is_measured(tmp_path: Path) -> None:
+    folder, log = tmp_path / "photos", tmp_path / "log"
+    write_box(folder, 6, log)
+    finish(folder, tmp_path / "w")
+    double.write_photo(folder / "new.jpg", [["R 1/4"]], log=str(log))
+    log.unlink()
+    tables = finish(folder, tmp_path / "w")
+    assert len(log.read_text().splitlines()) == 1
+    assert b"R 1/4" in tables["counts.csv"]
