@@ -21,6 +21,9 @@ Array = NDArray[np.float64]
 
 #: The contract's probability for a name.
 NAMED = 0.95
+#: A name must also stand on the reading alone: with all sizes equally common it has at least 3 to 1.
+#: No prior, however strong, then names one of two threads that cannot be told apart.
+NAMED_BY_READING = 0.75
 #: Share of threads that belong to no series here (judgement: one in a hundred).
 OFF_SERIES_PRIOR = 0.01
 #: Candidates are listed until they hold this share, and each above this probability.
@@ -52,7 +55,7 @@ def name_thread(
         What was read; quantities that are None are left out of the comparison.
     priors : mapping, optional
         How common threads are, by designation, family or commonness; None takes the catalogue's
-        own (3 : 2 : 1 for common, usual, rare), an empty mapping takes all as equally common.
+        own (2 : 1.4 : 1 for common, usual, rare), an empty mapping takes all as equally common.
     folder : Path, optional
         Another folder of series tables.
 
@@ -71,7 +74,8 @@ def name_thread(
     after = _posterior(reading, parts, fit, priors)
     if reading.starts > 1:
         return _multi_start(reading, after)
-    notes = _prior_note(after, _posterior(reading, parts, fit, {}))
+    flat = _posterior(reading, parts, fit, {})
+    notes = _prior_note(after, flat)
     if after.off_series >= NAMED:
         return Verdict(
             status="off-series", candidates=_candidates(after), notes=notes,
@@ -79,7 +83,7 @@ def name_thread(
             "nearest are " + ", ".join(s.designation for s in after.sizes[:3]) + ".",
         )  # fmt: skip
     top = after.sizes[0]
-    if after.probability[0] >= NAMED:
+    if after.probability[0] >= NAMED and _alone(top, flat) >= NAMED_BY_READING:
         twins = same_geometry(top, reading.gender)
         return Verdict(
             status="named", designation=top.designation, standard=top.standard,
@@ -155,6 +159,11 @@ def _leading(after: Posterior) -> tuple[ThreadSize, ...]:
     """Return the candidates that the next measurement must tell apart: those above 2 percent."""
     n = max(2, int((after.probability > 0.02).sum()))
     return after.sizes[:n]
+
+
+def _alone(size: ThreadSize, flat: Posterior) -> float:
+    """Return the probability that the reading alone gives a size."""
+    return float(flat.probability[flat.sizes.index(size)])
 
 
 def _prior_note(after: Posterior, flat: Posterior) -> tuple[str, ...]:

@@ -27,8 +27,8 @@ DIAMETERS = (MAJOR, PITCH_DIAMETER, MINOR)
 CELLS = 9
 #: Lead error of commercial threads as a share of the pitch (judgement: within 0.2 %).
 LEAD_SCATTER = 0.001
-#: Included angle of rolled and cut parts in degrees (judgement: usually within 1 degree).
-ANGLE_SCATTER_DEG = 0.6
+#: Included angle of rolled and cut parts in degrees (judgement: nearly all within 1 degree).
+ANGLE_SCATTER_DEG = 0.5
 #: A parallel thread is round and straight to 0.01 mm in 10; a taper within +17 and -8 percent
 #: (ASME B1.20.1), taken as one standard deviation of 7 percent.
 TAPER_SCATTER = (0.001, 0.07 / 16)

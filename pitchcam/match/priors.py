@@ -14,14 +14,14 @@ from pitchcam.errors import UsageError
 from pitchcam.series import ThreadSize
 from pitchcam.series.table import read_table
 
-#: The catalogue's own prior is kept this flat: two threads that cannot be told apart never come
-#: near the naming threshold by commonness alone (3 to 1 is 0.75).
-GREATEST_RATIO = 3.0
-
 
 @functools.lru_cache(maxsize=4)
 def default_priors(folder: Path | None = None) -> Mapping[str, float]:
-    """Return the catalogue's weights by commonness, from ``priors.csv``."""
+    """Return the catalogue's weights by commonness, from ``priors.csv``.
+
+    They are kept flat: two threads that cannot be told apart stay far from the naming threshold
+    (2 to 1 is a probability of 0.67).
+    """
     return {r.text("commonness"): r.number("weight") for r in read_table("priors.csv", folder)}
 
 
