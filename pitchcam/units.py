@@ -15,7 +15,7 @@ _LENGTH = re.compile(
       | (?P<n2>\d+)/(?P<d2>\d+)
       | (?P<decimal>{_NUMBER})
     )\s*(?P<unit>mm|in|inch|"|)\s*$""",
-    re.VERBOSE | re.IGNORECASE,
+    re.VERBOSE | re.IGNORECASE | re.ASCII,
 )
 
 

@@ -97,11 +97,12 @@ def test_16_bit_colour_png_is_kept(tmp_path):
     assert np.array_equal(load_photo(path).pixels, bgr)
 
 
-@pytest.mark.parametrize("mode", ["L", "P", "CMYK", "1"])
-@pytest.mark.parametrize("suffix", ["png", "jpg", "tif"])
+@pytest.mark.parametrize(
+    ("suffix", "mode"),
+    [("jpg", "L"), ("jpg", "CMYK"), ("png", "L"), ("png", "P"), ("png", "1"), ("tif", "L"),
+     ("tif", "P"), ("tif", "CMYK"), ("tif", "1")],
+)  # fmt: skip
 def test_colour_modes_equal_pillows_conversion(tmp_path, mode, suffix):
-    if (suffix, mode) in {("png", "CMYK"), ("jpg", "P"), ("jpg", "1")}:
-        pytest.skip("the format has no such mode")
     source = Image.fromarray(pattern()).convert(mode)
     path = save(tmp_path, source, f"a.{suffix}")
     photo = load_photo(path)
@@ -145,11 +146,9 @@ def test_heic_is_upright_and_keeps_its_focal_length(tmp_path, orientation):
     reference = pillow_heif.open_heif(path)
     assert photo.pixels.shape[:2] == (reference.size[1], reference.size[0])
     assert photo.f35_mm == 26
-    if reference.size == (upright.shape[1], upright.shape[0]):
-        close = np.abs(photo.pixels[..., ::-1].astype(int) - upright).max()
-        assert close <= 6  # lossless but for the colour transform
-    else:
-        pytest.fail("the decoder did not turn the picture")
+    assert reference.size == (upright.shape[1], upright.shape[0])
+    # Lossless but for the colour transform.
+    assert np.abs(photo.pixels[..., ::-1].astype(int) - upright).max() <= 6
 
 
 def test_10_bit_heic_becomes_16_bit(tmp_path):

@@ -1,0 +1,78 @@
+"""The command line as a whole: what it imports, exit codes, one line for every failure."""
+
+import subprocess
+import sys
+
+import click
+import pytest
+
+import pitchcam.cli as cli
+
+
+def run(*arguments):
+    code = f"import sys; sys.argv = ['pitchcam', *{arguments!r}]\n"
+    code += "from pitchcam.cli import main; main()"
+    return subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=False, timeout=60
+    )
+
+
+def test_help_imports_nothing_heavy():
+    code = (
+        "import sys; import pitchcam.cli as c\n"
+        "try: c.cli.main(['--help'], standalone_mode=False)\n"
+        "finally: print(sorted({'numpy', 'cv2', 'scipy', 'PIL', 'matplotlib', 'reportlab',"
+        " 'jinja2', 'networkx', 'sqlite3'} & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip().endswith("[]")
+    for name in cli.COMMANDS:
+        assert name in done.stdout
+
+
+@pytest.mark.parametrize("name", cli.COMMANDS)
+def test_every_command_exists_and_explains_itself(name):
+    command = cli.cli.get_command(click.Context(cli.cli), name)
+    assert command is not None
+    assert command.help
+
+
+def test_wrong_usage_is_exit_code_2():
+    done = run("identify", "photo.jpg", "--pin", "8", "--disc", "23")
+    assert done.returncode == 2
+    assert done.stderr.count("\n") == 1
+    assert "--pin and --disc contradict" in done.stderr
+    assert run("nonsense").returncode == 2
+
+
+def test_a_missing_file_is_one_line_and_exit_code_1(tmp_path):
+    done = run("identify", str(tmp_path / "none.jpg"), "--pin", "8")
+    assert done.returncode == 1
+    assert done.stdout == ""
+    assert done.stderr.count("\n") == 1
+
+
+def fake(monkeypatch, error):
+    @click.command()
+    def command():
+        raise error
+
+    monkeypatch.setattr(cli.LazyGroup, "get_command", lambda *_: command)
+    monkeypatch.setattr(sys, "argv", ["pitchcam", "identify"])
+
+
+def test_an_unexpected_failure_is_one_line(monkeypatch, capsys):
+    fake(monkeypatch, RuntimeError("inner\nworkings"))
+    with pytest.raises(SystemExit) as stopped:
+        cli.main()
+    told = capsys.readouterr().err
+    assert stopped.value.code == 1
+    assert told.count("\n") == 1
+    assert "RuntimeError: inner workings" in told
+
+
+def test_the_trace_is_there_when_asked_for(monkeypatch):
+    fake(monkeypatch, RuntimeError("inner"))
+    monkeypatch.setenv(cli.TRACE, "1")
+    with pytest.raises(RuntimeError, match="inner"):
+        cli.main()

@@ -1,0 +1,68 @@
+"""The short answer: every figure that a person needs is in it, and a refusal names nothing."""
+
+from dataclasses import replace
+
+from pitchcam.records import Measurement, Verdict
+from pitchcam.report import text
+from tests.report import invented
+
+
+def test_a_named_thread():
+    measurement, _ = invented.single(warnings=["tilt"])
+    told = text(measurement)
+    assert told.startswith("M14x1.5  (ISO 261, probability 96.8 %)")
+    for piece in (
+        "1.5002 ± 0.0032 mm", "16.931 ± 0.036 TPI", "13.802 ± 0.048 mm", "0.5434 ± 0.0019 in",
+        "60.12 ± 0.80°", "parallel", "8.0 turns seen, single start",
+        "also possible: 9/16-18 UNF (3.1 %)", "Scale from the plain pin",
+        "Warning: the camera looked down at an angle; hold the phone level over the part",
+    ):  # fmt: skip
+        assert piece in told
+    assert told.endswith("\n")
+
+
+def test_an_ambiguous_thread_has_no_name_but_a_next_step():
+    measurement, _ = invented.single(verdict=invented.ambiguous())
+    told = text(measurement)
+    assert told.startswith("Not certain yet: 1/2-14 NPT (60.0 %) or R 1/2 (40.0 %)")
+    assert "next step: measure the thread angle" in told
+    assert "also possible" not in told
+
+
+def test_off_series_and_unreadable():
+    off, _ = invented.single(verdict=Verdict(status="off-series"))
+    assert text(off).startswith("Measured, but no thread of the standard series fits")
+    bad, _ = invented.single(verdict=Verdict(status="unreadable"))
+    assert text(bad).startswith("Not readable")
+
+
+def test_twins_and_notes_are_listed():
+    twin = Verdict(
+        status="named", designation="1/4-26 BSF", standard="BS 84", probability=0.99,
+        same_geometry=("1/4-26 brass",), notes=("prior changed the order",),
+    )  # fmt: skip
+    told = text(invented.single(verdict=twin)[0])
+    assert "same size as 1/4-26 brass" in told
+    assert "note: prior changed the order" in told
+
+
+def test_several_parts_are_numbered():
+    places = [((1200.0, 1200.0), 0.0), ((2200.0, 1200.0), 90.0)]
+    told = text(invented.scene(places)[0])
+    assert "Part 1: M14x1.5" in told
+    assert "Part 2: M14x1.5" in told
+
+
+def test_a_refusal_carries_no_designation():
+    measurement, _ = invented.single(warnings=["blurred"])
+    empty = replace(measurement, parts=(), scale=None)
+    told = text(empty)
+    assert told.startswith("No thread was named.")
+    assert "M14" not in told
+    assert "retake" in told
+    assert isinstance(empty, Measurement)
+
+
+def test_taper_tells_the_station():
+    told = text(invented.single(taper=invented.q(0.0621, 0.002))[0])
+    assert "diameters at 11.5 mm from the small end" in told
