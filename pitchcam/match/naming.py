@@ -21,7 +21,7 @@ Array = NDArray[np.float64]
 
 #: The contract's probability for a name.
 NAMED = 0.95
-#: A name must also stand on the reading alone: with all sizes equally common it has at least 3 to 1.
+#: A name must also stand on the reading alone: at 3 to 1 with all sizes equally common.
 #: No prior, however strong, then names one of two threads that cannot be told apart.
 NAMED_BY_READING = 0.75
 #: Share of threads that belong to no series here (judgement: one in a hundred).

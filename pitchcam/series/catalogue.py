@@ -82,8 +82,11 @@ def load_uses(folder: Path | None = None) -> tuple[Use, ...]:
         gender = row.choice("gender", ("external", "internal", "both"))
         uses.append(
             Use(
-                designation=designation, gender=cast(Gender, gender), use=row.text("use"),
-                seal=row.text("seal"), twin=(row.cells["twin"] or "").strip(),
+                designation=designation,
+                gender=cast(Gender, gender),
+                use=row.text("use"),
+                seal=row.text("seal"),
+                twin=(row.cells["twin"] or "").strip(),
                 source=row.text("source"),
             )  # fmt: skip
         )
@@ -91,7 +94,7 @@ def load_uses(folder: Path | None = None) -> tuple[Use, ...]:
 
 
 def same_geometry(size: ThreadSize, gender: Gender) -> tuple[str, ...]:
-    """Return the other names of one geometry: other designations, and uses with names of their own."""
+    """Return the other names of one geometry: twin designations, and uses named after the size."""
     twins = [
         s.designation
         for s in load_series()

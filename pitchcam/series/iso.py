@@ -1,4 +1,4 @@
-"""Limits of ISO metric threads: ISO 965-1 tables for the deviations, its formula for the pitch line.
+"""Limits of ISO metric threads: ISO 965-1 tables for deviations, its formula for the pitch line.
 
 The standard's tables are its formulas rounded to the R40 series (ASME B1.13M-2005, 6.2), so the
 tables rule where both exist.
@@ -57,7 +57,7 @@ def _rows(folder: Path | None) -> dict[float, dict[str, float]]:
 def external_limits(
     d_mm: float, pitch_mm: float, thread_class: str, folder: Path | None = None
 ) -> Limits | None:
-    """Return the limits of an external thread, or None where the class is not defined for the pitch.
+    """Return the limits of an external thread, or None where the pitch has no such class.
 
     Parameters
     ----------

@@ -65,7 +65,8 @@ def npt(folder: Path | None = None) -> Iterator[ThreadSize]:
         p, l1 = MM_PER_INCH / n, row.number("l1_in") * MM_PER_INCH
         d = od * MM_PER_INCH
         pd = d - (0.05 * od + 1.1) * p + l1 * TAPER
-        extra = 2 * MM_PER_INCH * (row.number("truncation_max_in") - row.number("truncation_min_in"))
+        truncation = row.number("truncation_max_in") - row.number("truncation_min_in")
+        extra = 2 * truncation * MM_PER_INCH
         top, bottom, half = pd + NPT_DEPTH * p, pd - NPT_DEPTH * p, p * TAPER
         external = Limits(
             thread_class="NPT", major_mm=_around(top, half, extra),

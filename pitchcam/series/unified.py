@@ -27,9 +27,7 @@ def pitch_tolerance_in(d_in: float, tpi: float, series: str) -> float:
     p = 1 / tpi
     by_diameter = series in ("UNC", "UNF") or (series == "UN" and tpi in (4, 6, 8))
     engagement = d_in if by_diameter else 9 * p
-    return float(
-        0.0015 * d_in ** (1 / 3) + 0.0015 * math.sqrt(engagement) + 0.015 * p ** (2 / 3)
-    )
+    return 0.0015 * math.cbrt(d_in) + 0.0015 * math.sqrt(engagement) + 0.015 * math.cbrt(p * p)
 
 
 def external_limits(d_in: float, tpi: float, series: str, thread_class: str) -> Limits:
@@ -38,7 +36,7 @@ def external_limits(d_in: float, tpi: float, series: str, thread_class: str) -> 
     base = pitch_tolerance_in(d_in, tpi, series)
     allowance = 0.0 if thread_class == "3A" else 0.3 * base
     top = d_in - allowance
-    major_tolerance = (0.090 if thread_class == "1A" else 0.060) * p ** (2 / 3)
+    major_tolerance = (0.090 if thread_class == "1A" else 0.060) * math.cbrt(p * p)
     pd = top - PITCH_LINE * p
     low = pd - _D2_FACTOR[thread_class] * base
     return _limits(
@@ -52,7 +50,7 @@ def external_limits(d_in: float, tpi: float, series: str, thread_class: str) -> 
 def bore_tolerance_in(d_in: float, tpi: float, thread_class: str) -> float:
     """Return the tolerance of the internal minor diameter in inches (B1.1, 5.2)."""
     p = 1 / tpi
-    small = 0.05 * p ** (2 / 3) + 0.03 * p / d_in - 0.002
+    small = 0.05 * math.cbrt(p * p) + 0.03 * p / d_in - 0.002
     if thread_class == "3B":
         floor = 0.23 * p - 1.5 * p * p if tpi >= 13 else 0.120 * p
         return min(max(small, floor), 0.394 * p)

@@ -22,7 +22,7 @@ _SHARE = {"close": 2 / 3, "medium": 1.0, "free": 1.5, "normal": 1.5}
 
 def effective_tolerance_in(d_in: float, tpi: float) -> float:
     """Return BS 84's T in inches, with an engagement of one diameter."""
-    return float(0.002 * d_in ** (1 / 3) + 0.003 * math.sqrt(d_in) + 0.005 * math.sqrt(1 / tpi))
+    return 0.002 * math.cbrt(d_in) + 0.003 * math.sqrt(d_in) + 0.005 * math.sqrt(1 / tpi)
 
 
 def external_limits(d_in: float, tpi: float, thread_class: str, depth: float) -> Limits:

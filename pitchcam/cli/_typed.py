@@ -1,0 +1,111 @@
+"""The answer to typed readings: as text for people, as the contract's document."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pitchcam.match.advice import real_range
+from pitchcam.records import FORMAT, MM_PER_INCH, Quantity, ThreadReading, ThreadResult, Verdict
+from pitchcam.report.figures import (
+    inches,
+    millimetres,
+    percent,
+    taper_words,
+    threads_per_inch,
+    with_uncertainty,
+)
+from pitchcam.series import ThreadSize, find, load_uses
+from pitchcam.series.families import load_families
+
+#: More candidates than this do not help at the bench; the rest are counted.
+SHOWN = 8
+
+
+def as_document(reading: ThreadReading, verdict: Verdict) -> dict[str, Any]:
+    """Return the measurement document of readings without a photo: what a photo gives is null."""
+    thread = ThreadResult(
+        reading=reading, half_angles_deg=(None, None), turns=0.0,
+        span_px=((0.0, 0.0), (0.0, 0.0)), budget=(), verdict=verdict,
+    ).to_json()  # fmt: skip
+    thread |= {"turns": None, "span_px": None}
+    return {
+        "format": FORMAT,
+        "photo": None,
+        "scale": None,
+        "parts": [{"id": 1, "box_px": None, "threads": [thread]}],
+        "warnings": [],
+    }
+
+
+def as_text(reading: ThreadReading, verdict: Verdict) -> str:
+    """Return the answer in lines: name, readings, candidates, use and seal, next step."""
+    lines = [_headline(verdict)]
+    lines += [f"  read: {label:<10}{value:<22}{other}" for label, value, other in _read(reading)]
+    if verdict.status != "named":
+        lines += _table(verdict, reading)
+    elif len(verdict.candidates) > 1:
+        rest = verdict.candidates[1:]
+        lines.append("  also possible: " + ", ".join(
+            f"{c.designation} ({percent(c.probability)})" for c in rest
+        ))  # fmt: skip
+    if verdict.same_geometry:
+        lines.append("  same size as: " + ", ".join(verdict.same_geometry))
+    lines += [f"  note: {note}" for note in verdict.notes]
+    if verdict.designation is not None:
+        lines += use_lines(find(verdict.designation), reading.gender)
+    if verdict.next_step:
+        lines.append(f"  next step: {verdict.next_step}")
+    return "\n".join(lines)
+
+
+def _headline(verdict: Verdict) -> str:
+    if verdict.status == "named" and verdict.probability is not None:
+        chance = percent(verdict.probability)
+        return f"{verdict.designation}  ({verdict.standard}, probability {chance})"
+    if verdict.status == "ambiguous":
+        return "Not certain yet. It could be:"
+    return "No thread of the standard series fits these readings. Nearest:"
+
+
+def _read(reading: ThreadReading) -> list[tuple[str, str, str]]:
+    inside = reading.gender == "internal"
+    rows = []
+    if reading.pitch_mm is not None:
+        rows.append(("pitch", millimetres(reading.pitch_mm), threads_per_inch(reading.pitch_mm)))
+    lengths: tuple[tuple[str, Quantity | None], ...] = (
+        ("cast" if inside else "diameter", reading.major_mm), ("bore", reading.minor_mm),
+    )  # fmt: skip
+    rows += [(name, millimetres(q), inches(q)) for name, q in lengths if q is not None]
+    if reading.angle_deg is not None:
+        rows.append(("angle", with_uncertainty(reading.angle_deg, "°"), ""))
+    if reading.taper is not None:
+        rows.append(("taper", taper_words(reading.taper), ""))
+    return rows
+
+
+def _table(verdict: Verdict, reading: ThreadReading) -> list[str]:
+    lines = []
+    for c in verdict.candidates[:SHOWN]:
+        size = find(c.designation)
+        low, high = real_range(size, reading.gender)
+        what = "bore" if reading.gender == "internal" else "crests"
+        chance = percent(c.probability) if verdict.status == "ambiguous" else ""
+        form = "taper 1:16" if size.taper else "parallel"
+        lines.append(
+            f"  {chance:>13}  {c.designation:<17}{size.pitch_mm:.3f} mm "
+            f"({MM_PER_INCH / size.pitch_mm:.4g} TPI)  {what} {low:.2f} to {high:.2f} mm  "
+            f"{size.angle_deg:g} deg  {form}"
+        )
+    more = len(verdict.candidates) - SHOWN
+    return lines + ([f"  and {more} more, each less likely"] if more > 0 else [])
+
+
+def use_lines(size: ThreadSize, gender: str) -> list[str]:
+    """Return what a size is used for and how it seals, one line each."""
+    lines = [f"  seal: {load_families()[size.family].seal}"]
+    by_seal: dict[str, list[str]] = {}
+    for use in load_uses():
+        if use.designation == size.designation and use.gender in (gender, "both"):
+            by_seal.setdefault(use.seal, []).append(use.use)
+    lines += [f"  use: {', '.join(names)}: seals {seal}" for seal, names in by_seal.items()]
+    return lines
