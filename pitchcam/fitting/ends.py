@@ -12,8 +12,8 @@ from pitchcam.fitting.tables import Row, read_table
 from pitchcam.records import Gender
 from pitchcam.series import ThreadSize, find
 
-#: Seats that change which family an end belongs to, and the words people use for them.
-SEATS = ("flat", "oring", "cone24", "cone37", "cone60", "taper")
+#: Seats that people write after a designation, since they make another family of it.
+WRITTEN_SEATS = ("oring", "cone24", "cone37", "cone60")
 _SEATED = re.compile(
     r"^(?P<thread>.*?)[ ,]+(?P<seat>oring|o-ring|cone ?24|cone ?37|cone ?60|flat)$", re.IGNORECASE
 )
@@ -37,13 +37,18 @@ class End:
         return self.family == "hose"
 
     @property
+    def written(self) -> str:
+        """How the end is written in a stock sheet: :func:`parse_end` reads it back."""
+        seat = self.family.rpartition("-")[2]
+        return f"{self.designation} {seat}" if seat in WRITTEN_SEATS else self.designation
+
+    @property
     def text(self) -> str:
-        """How the end is written for people."""
+        """How the end is written for people, with its gender."""
         if self.is_hose:
             return f"hose tail {self.designation[5:]} mm" if self.gender == "external" \
                 else f"hose of {self.designation[5:]} mm bore"  # fmt: skip
-        seat = "" if self.seat in ("flat", "taper") else f" {self.seat}"
-        return f"{self.designation}{seat} {'male' if self.gender == 'external' else 'female'}"
+        return f"{self.written} {'male' if self.gender == 'external' else 'female'}"
 
 
 @cache

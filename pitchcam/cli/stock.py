@@ -1,0 +1,172 @@
+"""``pitchcam stock``: keep the shop's stock of fittings."""
+
+from __future__ import annotations
+
+import getpass
+import json
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import click
+
+from pitchcam.cli._stock import load_stock, record_option, stock_option
+from pitchcam.errors import PitchcamError
+
+
+@click.group("stock")
+def command() -> None:
+    """Keep the shop's stock of fittings, from a CSV that a spreadsheet keeps."""
+
+
+@command.command("columns")
+def columns_() -> None:
+    """Show the columns of a stock sheet, with examples."""
+    from pitchcam.fitting.tables import read_table
+
+    for row in read_table("stock_columns"):
+        needed = "needed" if row["needed"] == "yes" else "      "
+        click.echo(f"{row['column']:<12} {needed}  {row['meaning']} (such as: {row['example']})")
+    click.echo("Lengths are mm, or inches with their unit: 0.5in, 1 1/4in. Comma, semicolon or tab "
+               "between cells.")  # fmt: skip
+
+
+@command.command("check")
+@click.argument("sheet", type=click.Path(path_type=Path))
+def check(sheet: Path) -> None:
+    """Read a stock sheet and name every fault by line and column; nothing is kept."""
+    from pitchcam.fitting.stock import read_stock
+
+    rows = _read(sheet, read_stock)
+    click.echo(f"{sheet.name}: {len(rows)} rows, {sum(r.count for r in rows)} pieces, no fault")
+
+
+@command.command("import")
+@click.argument("sheet", type=click.Path(path_type=Path))
+@record_option
+@click.option("--who", default=None, help="Who counted; the login name if not given.")
+def import_(sheet: Path, record: Path, who: str | None) -> None:
+    """Take a stock sheet into the record, whole or not at all.
+
+    Rows that the sheet does not name stay as they are; a count that differs is booked as a move.
+    """
+    from pitchcam.fitting.stock import read_stock
+    from pitchcam.fitting.stock_store import StockStore
+
+    rows = _read(sheet, read_stock)
+    with StockStore(record) as store:
+        changed = store.take_in(rows, who=who or _login(), now=_now())
+        total = len(store.rows())
+    click.echo(f"{len(rows)} rows read, {changed} new or changed; stock has {total} rows")
+
+
+@command.command("list")
+@stock_option
+@record_option
+@click.option("--end", "thread", metavar="THREAD", help="Only fittings with this end.")
+@click.option("--gender", type=click.Choice(["male", "female"]), help="Gender of that end.")
+@click.option("--csv", "as_csv", is_flag=True, help="Write the sheet that import reads.")
+@click.option("--json", "as_json", is_flag=True, help="Write JSON.")
+def list_(
+    sheet: Path | None,
+    record: Path,
+    thread: str | None,
+    gender: str | None,
+    as_csv: bool,
+    as_json: bool,
+) -> None:
+    """List the stock, all or by one end."""
+    from pitchcam.fitting.stock_store import stock_csv
+
+    rows = [r for r in load_stock(sheet, record) if _has_end(r, thread, gender)]
+    if as_csv:
+        click.echo(stock_csv(rows), nl=False)
+    elif as_json:
+        click.echo(json.dumps([{"id": r.id, "text": r.text, "count": r.count} for r in rows]))
+    else:
+        for r in rows:
+            rating = "" if r.pressure_bar is None else f", {r.pressure_bar:g} bar"
+            click.echo(f"{r.count:>4}  {r.text}; bore {r.bore_mm:g}, length {r.length_mm:g} mm, "
+                       f"{r.material}{rating}")  # fmt: skip
+        click.echo(f"{len(rows)} rows, {sum(r.count for r in rows)} pieces")
+
+
+@command.command("take")
+@click.argument("identity", metavar="ID")
+@click.option("-n", "pieces", type=click.IntRange(1, 9999), default=1, show_default=True)
+@click.option("--back", is_flag=True, help="Put back instead of taking out.")
+@click.option("--who", default=None, help="Who takes it; the login name if not given.")
+@click.option("--why", default="", help="What for.")
+@record_option
+def take(
+    identity: str, pieces: int, back: bool, who: str | None, why: str, record: Path
+) -> None:
+    """Take pieces of row ID out of stock, or put them back; the move is kept."""
+    from pitchcam.fitting.stock_store import StockStore
+
+    load_stock(None, record)
+    with StockStore(record) as store:
+        change = -pieces if back else pieces
+        left = store.take_out(identity, change, who=who or _login(), why=why, now=_now())
+    click.echo(f"{identity}: {left} left")
+
+
+@command.command("moves")
+@click.argument("identity", metavar="[ID]", required=False)
+@record_option
+def moves(identity: str | None, record: Path) -> None:
+    """Show every change of counts, of one row or of all."""
+    from pitchcam.fitting.stock_store import StockStore
+
+    load_stock(None, record)
+    with StockStore(record) as store:
+        for m in store.moves(identity):
+            why = f", {m.why}" if m.why else ""
+            click.echo(f"{m.made_at}  {m.id}  {m.pieces:+d}  {m.who}{why}")
+
+
+def _read(sheet: Path, reader: Any) -> Any:
+    """Read a sheet; a faulty one prints each fault on a line of its own before it fails."""
+    from pitchcam.fitting.stock import StockError
+
+    try:
+        return reader(sheet)
+    except StockError as error:
+        if len(error.lines) > 1:
+            for line in error.lines:
+                click.echo(f"{sheet.name} {line}", err=True)
+            raise PitchcamError(
+                f"{sheet.name} has {len(error.lines)} faults.", error.advice
+            ) from None
+        raise
+
+
+def _has_end(row: Any, thread: str | None, gender: str | None) -> bool:
+    from pitchcam.fitting.ends import parse_end
+    from pitchcam.fitting.mate import size_key
+    from pitchcam.fitting.question import parse_side
+
+    if thread is None:
+        return True
+    hose = thread.lower().startswith(("hose", "tail"))
+    wanted = parse_end(thread, "external") if hose else parse_side(thread, _any_gender(thread))
+    return any(
+        end is not None and size_key(end.designation) == size_key(wanted.designation)
+        and (gender is None or (end.gender == "external") == (gender == "male"))
+        for end in (row.end_a, row.end_b)
+    )  # fmt: skip
+
+
+def _any_gender(thread: str) -> Any:
+    return "internal" if thread.strip().upper().startswith(("RP", "RC")) else "external"
+
+
+def _login() -> str:
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):
+        return "unknown"
+
+
+def _now() -> datetime:
+    return datetime.now().astimezone()

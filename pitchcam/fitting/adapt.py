@@ -1,0 +1,259 @@
+"""The ways to join a part to a port from stock, best first, by a search over a graph of ends.
+
+The graph is laid in layers: a node is an open end with the number of pieces and demerits spent so
+far, so that every class (pieces, demerits) has its own goal, and within a class the shortest way
+is the best. The order of answers is: fewest pieces, fewest demerits (joints by agreement only,
+doubtful earth), least added between the faces, then the better rated and wider fittings.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import groupby
+
+import networkx as nx
+
+from pitchcam.fitting.chain import (
+    Chain,
+    Link,
+    added_mm,
+    evaluate,
+    fitting_allowed,
+    joint_demerits,
+)
+from pitchcam.fitting.ends import End
+from pitchcam.fitting.mate import size_key
+from pitchcam.fitting.question import Question, check_question
+from pitchcam.fitting.stock import Fitting
+
+#: A row's rank among the better rated ones is packed under its length (in um) into one whole
+#: number; the ranks of a whole chain of 1.6 million rows still fit.
+_RANK_ROOM = 10_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class _Step:
+    """Screwing one fitting on an open end: which, which way round, what it costs, what it opens."""
+
+    link: Link
+    near: End
+    far: End
+    weight: int
+
+
+#: Steps by the thread size of the end that they are screwed on with.
+_Steps = dict[tuple[str, str, float], list[_Step]]
+
+
+def adapt(question: Question, stock: Sequence[Fitting], *, best: int = 3) -> tuple[Chain, ...]:
+    """Return the best chains from stock, the best first; empty where there is none.
+
+    Parameters
+    ----------
+    question
+        Port, part and limits.
+    stock
+        Rows of stock; a row is used no more often than its count.
+    best
+        How many answers are wanted. Where the two mate directly, that is the only one.
+
+    Raises
+    ------
+    UsageError
+        If the limits contradict each other.
+    """
+    check_question(question)
+    if joint_demerits(question.port, question.part, question) is not None:
+        return (evaluate(question, ()),)
+    steps = _steps(question, stock)
+    graph = _graph(question, steps, best + question.max_pieces)
+    chains: list[Chain] = []
+    for links in _ways(graph, question):
+        chains.append(evaluate(question, links))
+        if len(chains) == best:
+            break
+    return tuple(chains)
+
+
+def order_key(chain: Chain, ranks: dict[str, int]) -> tuple[int, int, int, int, tuple[str, ...]]:
+    """Return what answers are sorted by; ``ranks`` as :func:`rank_rows` gives them."""
+    fittings = [link.fitting for link in chain.links]
+    return (
+        len(fittings),
+        chain.demerits,
+        sum(round(added_mm(f) * 1000.0) for f in fittings),
+        sum(ranks[f.id] for f in fittings),
+        tuple(f.id for f in fittings),
+    )
+
+
+def rank_rows(rows: Iterable[Fitting]) -> dict[str, int]:
+    """Return each row's rank, 1 for the highest rated; ties by the wider bore, then by id."""
+    ranked = sorted(rows, key=lambda f: (-(f.pressure_bar or 0.0), -f.bore_mm, f.id))
+    return {f.id: rank for rank, f in enumerate(ranked, start=1)}
+
+
+def _steps(question: Question, stock: Sequence[Fitting]) -> _Steps:
+    """Return every usable row both ways round, by the thread size of its near end."""
+    usable = [f for f in stock if f.count > 0 and fitting_allowed(f, question)]
+    ranks = rank_rows(usable)
+    steps: _Steps = defaultdict(list)
+    for f in usable:
+        weight = round(added_mm(f) * 1000.0) * _RANK_ROOM + ranks[f.id]
+        for turned, near, far in ((False, f.end_a, f.end_b), (True, f.end_b, f.end_a)):
+            if near is not None and far is not None and not (turned and near == far):
+                step = _Step(Link(fitting=f, turned=turned), near, far, weight)
+                steps[size_key(near.designation)].append(step)
+    return steps
+
+
+def _graph(question: Question, steps: _Steps, keep: int) -> nx.DiGraph:
+    """Lay the graph in layers from the port; only ends from which the part can be reached.
+
+    Of many rows between the same two ends only the ``keep`` lightest can be in the best answers:
+    a lighter one could stand in for any later one, unless it is used up in the same chain.
+    """
+    options = _Options(question, steps, keep)
+    left = _pieces_left(question, options)
+    graph = nx.DiGraph()
+    start = (question.port, 0, 0)
+    graph.add_node(start)
+    edge = [start]
+    while edge:
+        end, pieces, demerits = node = edge.pop()
+        last = joint_demerits(end, question.part, question)
+        if last is not None:
+            graph.add_edge(node, ("goal", pieces, demerits + last), weight=0)
+        for against, step in options.of(end):
+            after = (step.far, pieces + 1, demerits + against)
+            if pieces + 1 + left.get(step.far, question.max_pieces + 1) > question.max_pieces:
+                continue
+            if after not in graph:
+                edge.append(after)
+            through = (step.link, pieces, demerits, end)
+            graph.add_edge(node, through, weight=0)
+            graph.add_edge(through, after, weight=step.weight)
+    return graph
+
+
+class _Options:
+    """What can be screwed on an open end, found once per kind of end."""
+
+    def __init__(self, question: Question, steps: _Steps, keep: int) -> None:
+        self._question, self._steps, self._keep = question, steps, keep
+        self._known: dict[End, list[tuple[int, _Step]]] = {}
+
+    def of(self, end: End) -> list[tuple[int, _Step]]:
+        """Return (demerits of the joint, step), thinned to the lightest of each kind."""
+        if end not in self._known:
+            self._known[end] = list(self._find(end))
+        return self._known[end]
+
+    def _find(self, end: End) -> Iterator[tuple[int, _Step]]:
+        kinds: dict[tuple[int, End], list[_Step]] = defaultdict(list)
+        for step in self._steps.get(size_key(end.designation), ()):
+            against = joint_demerits(end, step.near, self._question)
+            if against is not None:
+                kinds[against, step.far].append(step)
+        for (against, _), group in kinds.items():
+            for step in sorted(group, key=lambda s: s.weight)[: self._keep]:
+                yield against, step
+
+
+def _pieces_left(question: Question, options: _Options) -> dict[End, int]:
+    """Return, for each end that can be opened, how many more pieces lead from it to the part."""
+    kinds = nx.DiGraph()
+    kinds.add_node(question.port)
+    edge = [(question.port, 0)]
+    while edge:
+        end, pieces = edge.pop(0)
+        if joint_demerits(end, question.part, question) is not None:
+            kinds.add_edge(end, "part")
+        if pieces == question.max_pieces:
+            continue
+        for _, step in options.of(end):
+            if step.far not in kinds:
+                edge.append((step.far, pieces + 1))
+            kinds.add_edge(end, step.far)
+    if "part" not in kinds:
+        return {}
+    lengths = nx.single_source_shortest_path_length(kinds.reverse(copy=False), "part")
+    return {end: count - 1 for end, count in lengths.items() if end != "part"}
+
+
+def _ways(graph: nx.DiGraph, question: Question) -> Iterator[tuple[Link, ...]]:
+    """Yield chains in the order of answers: class by class, within a class by weight then ids."""
+    start = (question.port, 0, 0)
+    goals = sorted(node for node in graph if isinstance(node, tuple) and node[0] == "goal")
+    for goal in goals:
+        paths = nx.shortest_simple_paths(graph, start, goal, weight="weight")
+        weighed = ((nx.path_weight(graph, path, "weight"), path) for path in paths)
+        for weight, tied in groupby(weighed, key=lambda pair: pair[0]):
+            if _too_long(weight, question):
+                break
+            chains = [_links(path) for _, path in tied]
+            yield from sorted(filter(_in_stock, chains), key=_ids)
+
+
+def _too_long(weight: int, question: Question) -> bool:
+    most = question.most_added_mm
+    return most is not None and weight // _RANK_ROOM > round(most * 1000.0)
+
+
+def _links(path: Sequence[object]) -> tuple[Link, ...]:
+    return tuple(n[0] for n in path if isinstance(n, tuple) and isinstance(n[0], Link))
+
+
+def _ids(links: tuple[Link, ...]) -> tuple[str, ...]:
+    return tuple(link.fitting.id for link in links)
+
+
+def _in_stock(links: tuple[Link, ...]) -> bool:
+    ids = _ids(links)
+    return all(ids.count(link.fitting.id) <= link.fitting.count for link in links)
+
+
+#: Limit -> how people name it, and the question without it.
+_LIMITS = {
+    "bore": "a bore of {0.bore_mm:g} mm",
+    "pressure": "a rating of {0.pressure_bar:g} bar",
+    "temperature": "a rating of {0.temperature_c:g} deg C",
+    "room": "the limit of {0.room_mm:g} mm of room about the port",
+    "length": "the limit of {0.most_added_mm:g} mm between the faces",
+    "earth": "an earth through the thread",
+}
+
+
+def without(question: Question, limit: str) -> Question | None:
+    """Return the question with one limit dropped, None where it has no such limit."""
+    if limit == "bore":
+        return replace(question, bore_mm=0.0) if question.bore_mm else None
+    if limit == "pressure":
+        return replace(question, pressure_bar=None) if question.pressure_bar else None
+    if limit == "temperature":
+        return replace(question, temperature_c=None) if question.temperature_c else None
+    if limit == "room":
+        return replace(question, room_mm=None) if question.room_mm else None
+    if limit == "length":
+        return (
+            None
+            if question.most_added_mm is None
+            else replace(question, stand_off_mm=None, probe_mm=None)
+        )
+    return replace(question, one_wire=False) if question.one_wire else None
+
+
+def what_stands_in_the_way(
+    question: Question, stock: Sequence[Fitting]
+) -> tuple[tuple[str, Chain], ...]:
+    """Return each single limit without which stock has an answer, in words, with that answer."""
+    result = []
+    for limit, words in _LIMITS.items():
+        freer = without(question, limit)
+        if freer is not None:
+            chains = adapt(freer, stock, best=1)
+            if chains:
+                result.append((words.format(question), chains[0]))
+    return tuple(result)
