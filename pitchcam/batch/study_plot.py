@@ -50,7 +50,7 @@ def _readings(axes: Any, result: Components, readings: Sequence[Reading]) -> Non
     axes.set_ylabel(f"from the part's mean\n({STUDIED[result.quantity][0]})", fontsize=8)
     axes.set_title(result.quantity, fontsize=10, loc="left", fontweight="bold")
     axes.tick_params(labelsize=7)
-    axes.legend(fontsize=6, loc="upper right", ncols=4)
+    axes.legend(fontsize=6, loc="lower right", bbox_to_anchor=(1, 1), ncols=5, frameon=False)
 
 
 def _shares(axes: Any, result: Components) -> None:

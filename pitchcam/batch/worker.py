@@ -64,9 +64,9 @@ def measure_job(job: Job, measure: Measure) -> Outcome:
     except OSError as error:
         if error.errno in _PASSING:
             return _passing("system", f"{error.strerror}.", "Run it again.")
-        return _fault(error)
+        return _fault(error, job.path)
     except Exception as error:  # one bad photo never stops the rest
-        return _fault(error)
+        return _fault(error, job.path)
     if document["photo"]["sha256"] != job.sha256:
         return _passing("changed", "the file changed while it was read.", "Run it again.")
     return Outcome(status="measured", document=document, thumbnails=_pictures(job, document))
@@ -85,18 +85,24 @@ def document_of(job: Job, outcome: Outcome) -> dict[str, Any]:
 def _outcome(status: Any, error: PitchcamError, job: Job, *, lasting: bool = True) -> Outcome:
     pictures = _pictures(job, {}) if status == "refused" else {}
     return Outcome(
-        status=status, code=error.code, message=error.message, advice=error.advice,
+        status=status, code=error.code, message=_nameless(error.message, job.path),
+        advice=_nameless(error.advice, job.path),
         lasting=lasting, thumbnails=pictures,
     )  # fmt: skip
+
+
+def _nameless(text: str, path: Path) -> str:
+    """Take the file's name out of a message: the same bytes may lie elsewhere by another name."""
+    return text.replace(str(path), "the photo").replace(path.name, "the photo")
 
 
 def _passing(code: str, message: str, advice: str) -> Outcome:
     return Outcome(status="failed", code=code, message=message, advice=advice, lasting=False)
 
 
-def _fault(error: Exception) -> Outcome:
+def _fault(error: Exception, path: Path) -> Outcome:
     """Return a fault of the program itself as one line; the photo is told apart by its name."""
-    text = " ".join(str(error).split())[:200]
+    text = " ".join(_nameless(str(error), path).split())[:200]
     return Outcome(
         status="failed",
         code="fault",

@@ -1,4 +1,4 @@
-"""``pitchcam batch`` with the tests' measuring function: PLACES... --record R --out O, as a process.
+"""``pitchcam batch`` with the tests' measuring function, as a process: PLACES --record R --out O.
 
 Run as ``python -m tests.batch.command``; killed and started again by the tests.
 """

@@ -97,7 +97,8 @@ def test_no_worker_outlives_a_killed_batch(tmp_path: Path) -> None:
         "        workers.submit(photo.job())\n"
         "    for _ in range(2):\n"
         "        workers.wait(30)\n"
-        f"    Path({str(pids)!r}).write_text(' '.join(str(w.process.pid) for w in workers._workers))\n"
+        "    pids = ' '.join(str(w.process.pid) for w in workers._workers)\n"
+        f"    Path({str(pids)!r}).write_text(pids)\n"
         "    time.sleep(60)\n"
     )
     script = tmp_path / "batch_to_kill.py"
