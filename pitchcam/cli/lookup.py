@@ -110,7 +110,7 @@ def command(
     reading = to_reading(typed)
     verdict = name_thread(reading, priors=_priors(prior, no_prior))
     repeat = which_to_repeat(reading)
-    if repeat is not None and verdict.status == "off-series":
+    if repeat is not None and verdict.status != "named":
         verdict = replace(verdict, next_step=repeat)
     if as_json:
         click.echo(json.dumps(as_document(reading, verdict), indent=1))

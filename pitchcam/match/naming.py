@@ -24,6 +24,8 @@ NAMED = 0.95
 #: A name must also stand on the reading alone: at 3 to 1 with all sizes equally common.
 #: No prior, however strong, then names one of two threads that cannot be told apart.
 NAMED_BY_READING = 0.75
+#: From here on a thread of no series, or a wrong reading, is likelier than all sizes together.
+DOUBTFUL = 0.5
 #: Share of threads that belong to no series here (judgement: one in a hundred).
 OFF_SERIES_PRIOR = 0.01
 #: Candidates are listed until they hold this share, and each above this probability.
@@ -90,7 +92,7 @@ def name_thread(
             probability=float(after.probability[0]), same_geometry=twins,
             candidates=_candidates(after), notes=notes, next_step=tell_twins(top, reading.gender),
         )  # fmt: skip
-    if after.off_series > 0.5:
+    if after.off_series > DOUBTFUL:
         notes = (*notes, "The readings fit no series well: one of them may be wrong.")
     leading = _leading(after)
     return Verdict(
@@ -168,13 +170,17 @@ def _alone(size: ThreadSize, flat: Posterior) -> float:
 
 def _prior_note(after: Posterior, flat: Posterior) -> tuple[str, ...]:
     first, plain = after.sizes[0], flat.sizes[0]
-    named, plain_named = after.probability[0] >= NAMED, flat.probability[0] >= NAMED
-    if first is plain and bool(named) == bool(plain_named):
+    p, q = float(after.probability[0]), float(flat.probability[0])
+    if p >= NAMED and _alone(first, flat) < NAMED_BY_READING:
+        return (
+            f"{first.designation} leads by how common it is said to be; the reading alone gives it "
+            f"{_alone(first, flat):.2f}, which is no name.",
+        )
+    if first is plain and (p >= NAMED) == (q >= NAMED):
         return ()
     return (
-        f"How common threads are was counted: it puts {first.designation} "
-        f"({after.probability[0]:.2f}) first; with all equally common {plain.designation} has "
-        f"{flat.probability[0]:.2f}.",
+        f"How common threads are was counted: it puts {first.designation} ({p:.2f}) first; with "
+        f"all equally common {plain.designation} leads with {q:.2f}.",
     )
 
 

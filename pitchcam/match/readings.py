@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from pitchcam.errors import ReadingError
-from pitchcam.match.naming import NAMED, posterior
+from pitchcam.match.naming import DOUBTFUL, posterior
 from pitchcam.records import MM_PER_INCH, Gender, Quantity, ThreadReading
 from pitchcam.series import load_series
 from pitchcam.series.gauges import Leaf
@@ -163,7 +163,7 @@ def which_to_repeat(reading: ThreadReading) -> str | None:
 
     Each reading is left out in turn; the one without which the rest fits best is the suspect.
     """
-    if posterior(reading, priors={}).off_series < NAMED:
+    if posterior(reading, priors={}).off_series < DOUBTFUL:
         return None
     words = {
         "pitch_mm": "the gauge", "major_mm": "the diameter", "minor_mm": "the bore",
@@ -180,7 +180,7 @@ def which_to_repeat(reading: ThreadReading) -> str | None:
         near = ", ".join(s.designation for s in after.sizes[:3])
         if best is None or after.off_series < best[0]:
             best = (after.off_series, said, near)
-    if best is None or best[0] >= NAMED:
+    if best is None or best[0] >= DOUBTFUL:
         return "These readings fit no series, whichever of them is left out: repeat all of them."
     return (
         f"These readings fit no series together. Repeat {best[1]} first: without it the rest fits "

@@ -1,0 +1,91 @@
+"""Does a measured pitch agree with the gauge leaf that a person read?"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+from pitchcam.match.naming import NAMED
+from pitchcam.match.population import LEAD_SCATTER
+from pitchcam.records import Quantity
+from pitchcam.series.gauges import Leaf, load_leaves
+
+#: A gap of light that an eye sees between leaf and thread without a lens, in mm (judgement).
+VISIBLE_GAP_MM = 0.1
+#: Leaves farther away than this ratio are not neighbours of a reading.
+NEIGHBOUR = 0.12
+#: Share of gauge readings that are simply wrong (leaf misread, one turn skipped; judgement).
+MISREAD = 0.05
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LeafChance:
+    """One leaf beside the measured pitch.
+
+    ``turns_to_gap`` is the number of turns over which the leaf, set true in the middle, shows a
+    gap at both ends; None where it fits.
+    """
+
+    leaf: Leaf
+    probability: float
+    turns_to_gap: float | None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LeafVerdict:
+    """Whether a photo agrees with a gauge: ``probability`` is that of the leaf that was read."""
+
+    status: Literal["agrees", "disagrees", "cannot tell"]
+    probability: float
+    read: LeafChance
+    neighbours: tuple[LeafChance, ...]
+
+
+def turns_to_gap(pitch_mm: float, leaf: Leaf) -> float | None:
+    """Return over how many turns a leaf drifts by a visible gap at each end, or None if never.
+
+    The leaf is held so that it fits in the middle: each half drifts by half the turns.
+    """
+    drift = abs(leaf.pitch_mm - pitch_mm)
+    if drift * 200 < 2 * VISIBLE_GAP_MM:  # no thread here has two hundred turns
+        return None
+    return 2 * VISIBLE_GAP_MM / drift
+
+
+def compare_leaf(pitch: Quantity, read: Leaf) -> LeafVerdict:
+    """Compare a measured pitch with the leaf that was read.
+
+    Every leaf of the usual sets near the pitch is a hypothesis, the one that was read with the
+    share of gauge readings that are right, the others with what is left. 'Agrees' and 'disagrees'
+    want the naming threshold; between them the photo cannot tell.
+    """
+    near = [x for x in load_leaves() if abs(math.log(x.pitch_mm / pitch.value)) < NEIGHBOUR]
+    leaves = near if any(x.mark == read.mark for x in near) else [*near, read]
+    logs = []
+    for leaf in leaves:
+        sigma = math.hypot(pitch.u, LEAD_SCATTER * leaf.pitch_mm)
+        prior = 1 - MISREAD if leaf.mark == read.mark else MISREAD / max(len(leaves) - 1, 1)
+        logs.append(-0.5 * ((pitch.value - leaf.pitch_mm) / sigma) ** 2 + math.log(prior / sigma))
+    top = max(logs)
+    mass = [math.exp(x - top) for x in logs]
+    # A pitch far from every leaf belongs to none: one flat hypothesis over the neighbourhood.
+    none = math.exp(math.log(MISREAD / (2 * NEIGHBOUR * pitch.value)) - top)
+    total = sum(mass) + none
+    chances = {
+        leaf.mark: LeafChance(
+            leaf=leaf, probability=m / total, turns_to_gap=turns_to_gap(pitch.value, leaf)
+        )
+        for leaf, m in zip(leaves, mass, strict=True)
+    }
+    mine = chances[read.mark]
+    others = [c for c in chances.values() if c.leaf.mark != read.mark]
+    others.sort(key=lambda c: abs(c.leaf.pitch_mm - pitch.value))
+    status: Literal["agrees", "disagrees", "cannot tell"] = "cannot tell"
+    if mine.probability >= NAMED:
+        status = "agrees"
+    elif mine.probability <= 1 - NAMED:
+        status = "disagrees"
+    return LeafVerdict(
+        status=status, probability=mine.probability, read=mine, neighbours=tuple(others[:4])
+    )
