@@ -1,4 +1,4 @@
-"""``pitchcam check``: does a photo agree with what a pitch gauge said?"""
+"""``pitchcam check``: compare a photo with what a pitch gauge said."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Does a measured pitch agree with the gauge leaf that a person read?"""
+"""Whether a measured pitch agrees with the gauge leaf that a person read."""
 
 from __future__ import annotations
 
@@ -9,14 +9,14 @@ from typing import Literal
 from pitchcam.match.naming import NAMED
 from pitchcam.match.population import LEAD_SCATTER
 from pitchcam.records import Quantity
-from pitchcam.series.gauges import Leaf, load_leaves
+from pitchcam.series.gauges import SAME_LEAF, Leaf, load_leaves
 
 #: A gap of light that an eye sees between leaf and thread without a lens, in mm (judgement).
 VISIBLE_GAP_MM = 0.1
 #: Leaves farther away than this ratio are not neighbours of a reading.
 NEIGHBOUR = 0.12
-#: Share of gauge readings that are simply wrong (leaf misread, one turn skipped; judgement).
-MISREAD = 0.05
+#: Weight of a pitch that no leaf has, against one for each leaf (judgement).
+NO_LEAF = 0.05
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -54,29 +54,32 @@ def turns_to_gap(pitch_mm: float, leaf: Leaf) -> float | None:
 
 
 def compare_leaf(pitch: Quantity, read: Leaf) -> LeafVerdict:
-    """Compare a measured pitch with the leaf that was read.
+    """Compare a measured pitch with the leaf that was read, as a second opinion.
 
-    Every leaf of the usual sets near the pitch is a hypothesis, the one that was read with the
-    share of gauge readings that are right, the others with what is left. 'Agrees' and 'disagrees'
-    want the naming threshold; between them the photo cannot tell.
+    Every pitch of the usual sets near the measured one is as likely beforehand as the one that was
+    read: the answer is the photo's own. Leaves of one pitch (1 mm and 0 BA) count as one. 'Agrees'
+    and 'disagrees' want the naming threshold; between them the photo cannot tell.
     """
-    near = [x for x in load_leaves() if abs(math.log(x.pitch_mm / pitch.value)) < NEIGHBOUR]
-    leaves = near if any(x.mark == read.mark for x in near) else [*near, read]
+    leaves = {read.pitch_mm: read}
+    for leaf in load_leaves():
+        if abs(math.log(leaf.pitch_mm / pitch.value)) < NEIGHBOUR:
+            same = any(abs(leaf.pitch_mm / p - 1) < SAME_LEAF for p in leaves)
+            leaves.update({} if same else {leaf.pitch_mm: leaf})
     logs = []
-    for leaf in leaves:
-        sigma = math.hypot(pitch.u, LEAD_SCATTER * leaf.pitch_mm)
-        prior = 1 - MISREAD if leaf.mark == read.mark else MISREAD / max(len(leaves) - 1, 1)
-        logs.append(-0.5 * ((pitch.value - leaf.pitch_mm) / sigma) ** 2 + math.log(prior / sigma))
-    top = max(logs)
-    mass = [math.exp(x - top) for x in logs]
+    for p in leaves:
+        sigma = math.hypot(pitch.u, LEAD_SCATTER * p)
+        z = (pitch.value - p) / sigma
+        logs.append(-0.5 * z**2 - math.log(sigma * math.sqrt(2 * math.pi)))
     # A pitch far from every leaf belongs to none: one flat hypothesis over the neighbourhood.
-    none = math.exp(math.log(MISREAD / (2 * NEIGHBOUR * pitch.value)) - top)
-    total = sum(mass) + none
+    none = math.log(NO_LEAF / (2 * NEIGHBOUR * pitch.value))
+    top = max(*logs, none)
+    mass = [math.exp(x - top) for x in logs]
+    total = sum(mass) + math.exp(none - top)
     chances = {
         leaf.mark: LeafChance(
             leaf=leaf, probability=m / total, turns_to_gap=turns_to_gap(pitch.value, leaf)
         )
-        for leaf, m in zip(leaves, mass, strict=True)
+        for leaf, m in zip(leaves.values(), mass, strict=True)
     }
     mine = chances[read.mark]
     others = [c for c in chances.values() if c.leaf.mark != read.mark]
