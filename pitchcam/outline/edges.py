@@ -1,0 +1,166 @@
+"""Straight edges to a fraction of a pixel, and the edge-spread function they are blurred by."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pitchcam.outline.contour import Crop
+from pitchcam.outline.field import Field
+from pitchcam.outline.rims import MeanProfile
+
+Points = NDArray[np.float64]
+
+#: Spacing of the samples along a profile across an edge, photo pixels.
+PROFILE_STEP = 0.25
+
+
+@dataclass(frozen=True, kw_only=True)
+class EdgeProfiles:
+    """Light along normals of a line: ``light`` (n, m) at distances ``across_px`` (m,).
+
+    Positive distances lie outside the part. ``along_px`` (n,) is the position along the line.
+    """
+
+    along_px: NDArray[np.float64]
+    across_px: NDArray[np.float64]
+    light: NDArray[np.float64]
+
+
+def line_profiles(
+    crop: Crop, start: Points, end: Points, outside: Points, *, reach_px: float = 10.0,
+    step_px: float = 1.0,
+) -> EdgeProfiles:  # fmt: skip
+    """Sample the light across the line from ``start`` to ``end``.
+
+    ``outside`` is a direction that points out of the part; the profile is square to the line.
+    """
+    along = end - start
+    length = float(np.hypot(*along))
+    d = along / length
+    n = np.array([-d[1], d[0]])
+    if n @ outside < 0:
+        n = -n
+    u = np.arange(0.0, length + 1e-9, step_px)
+    v = np.arange(-reach_px, reach_px + 1e-9, PROFILE_STEP)
+    xy = start + u[:, None, None] * d + v[None, :, None] * n
+    return EdgeProfiles(along_px=u, across_px=v, light=crop.sample(xy, order=1))
+
+
+def crossings(
+    light: NDArray[np.float64], across: NDArray[np.float64], level: float
+) -> NDArray[np.float64]:
+    """Return the outermost place where each profile falls through ``level``; NaN where none.
+
+    The search runs from outside (large ``across``) inward, so that a mirrored rim or a bright
+    hole inside the part cannot be taken for the edge.
+    """
+    inward = light[:, ::-1] < level
+    first = np.argmax(inward, axis=1)
+    found = inward[np.arange(len(light)), first] & (first > 0)
+    i = light.shape[1] - 1 - np.maximum(first, 1)
+    rows = np.arange(len(light))
+    low, high = light[rows, i], light[rows, i + 1]
+    share = (level - low) / np.where(high > low, high - low, 1.0)
+    place = across[i] + share * (across[1] - across[0])
+    return np.where(found, place, np.nan)
+
+
+def fit_line(
+    crop: Crop, start: Points, end: Points, outside: Points, *, level: float = 0.5,
+    rounds: int = 3, reach_px: float = 10.0,
+) -> tuple[Points, Points, float]:  # fmt: skip
+    """Fit a straight edge near the segment by its crossings of ``level``.
+
+    Returns
+    -------
+    start, end, scatter
+        The segment moved onto the edge, and the standard deviation of single crossings, pixels.
+    """
+    scatter = np.nan
+    for _ in range(rounds):
+        p = line_profiles(crop, start, end, outside, reach_px=reach_px)
+        place = crossings(p.light, p.across_px, level)
+        ok = np.isfinite(place)
+        if ok.sum() < 8:
+            break
+        for _ in range(4):
+            slope, offset = np.polyfit(p.along_px[ok], place[ok], 1)
+            deviation = place - slope * p.along_px - offset
+            spread = 1.4826 * float(np.median(np.abs(deviation[ok])))
+            ok = np.isfinite(place) & (np.abs(deviation) < max(3.5 * spread, 0.1))
+        along = end - start
+        n = np.array([-along[1], along[0]]) / np.hypot(*along)
+        n = n if n @ outside > 0 else -n
+        length = p.along_px[-1]
+        start, end = start + offset * n, end + (offset + slope * length) * n
+        scatter = float(np.std(deviation[ok]))
+    return start, end, scatter
+
+
+def reach_to_border(field: Field, point: Points, outward: Points) -> float:
+    """Return the distance in pixels from a point along a direction to the border of the light."""
+    corners = field.window_px
+    best = np.inf
+    for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True):
+        edge = b - a
+        cross = outward[0] * edge[1] - outward[1] * edge[0]
+        if abs(cross) < 1e-9:
+            continue
+        rel = a - point
+        t = (rel[0] * edge[1] - rel[1] * edge[0]) / cross
+        u = (rel[0] * outward[1] - rel[1] * outward[0]) / cross
+        if t > 0 and -1e-9 <= u <= 1 + 1e-9:
+            best = min(best, float(t))
+    return best if np.isfinite(best) else 0.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class StraightEdge:
+    """A straight edge of an object: its ends at the part level, outward normal and profile."""
+
+    start: Points
+    end: Points
+    normal: Points
+    profile: MeanProfile
+
+    def moved(self, outward_px: float) -> tuple[Points, Points]:
+        """Return both ends moved along the normal."""
+        return self.start + outward_px * self.normal, self.end + outward_px * self.normal
+
+
+def straight_edge(
+    crop: Crop, field: Field, start: Points, end: Points, outside: Points,
+    radius_px: float | None, *, level: float = 0.85,
+) -> StraightEdge:  # fmt: skip
+    """Fit a straight edge near a segment and average its profile.
+
+    Parameters
+    ----------
+    crop, field
+        The object's crop and the photo's lit field.
+    start, end, outside
+        A segment near the edge, photo pixels, and a direction out of the part.
+    radius_px
+        Radius of curvature of the surface in the viewing direction; None for a sharp corner.
+    """
+    start, end, _ = fit_line(crop, start, end, outside, level=level, reach_px=12.0)
+    along = (end - start) / np.hypot(*(end - start))
+    normal = np.array([-along[1], along[0]])
+    normal = normal if normal @ outside > 0 else -normal
+    p = line_profiles(crop, start, end, outside, reach_px=9.0)
+    middle = np.median(p.light, axis=0)
+    # A fifth of the profiles may be spoiled by dirt or a scratch.
+    worst = np.abs(p.light - middle).max(axis=1)
+    light = p.light[worst <= np.percentile(worst, 80)].mean(axis=0)
+    outer = float(np.median(light[p.across_px > 7.0]))
+    inner = float(np.median(light[p.across_px < -5.0]))
+    # Half-pixel steps carry all that a blur of 0.8 px lets through.
+    profile = MeanProfile(
+        across_px=p.across_px[::2], light=light[::2] / outer, dark=max(inner / outer, 0.001),
+        background=crop.background_code * outer, radius_px=radius_px,
+        reach_px=reach_to_border(field, (start + end) / 2, normal),
+    )  # fmt: skip
+    return StraightEdge(start=start, end=end, normal=normal, profile=profile)

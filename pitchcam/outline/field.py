@@ -1,0 +1,214 @@
+"""The lit field: where the background shines, how bright it is, and what lies dark on it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from pitchcam.errors import UnreadableError
+from pitchcam.flags import FLAGS
+from pitchcam.photo.linear import linear_table
+
+Floats = NDArray[np.float32]
+
+#: The search works on means of 4 x 4 pixels: a quarter of a crest at the usual 15-20 px/mm, while
+#: edges are placed later on the photo's own pixels.
+STEP = 4
+#: Share of the background's light under which a point belongs to a part. High, since a part
+#: mirrors the panel along its edge and the outermost edge, however faint, is the part's edge.
+PART_LEVEL = 0.86
+#: The lit window is what exceeds this share of the brightest light; vignetting and a panel's own
+#: fall-off reach 0.4 in the corners of a phone photo (common practice, no source).
+LIT_SHARE = 0.22
+#: Linear light above which a channel is taken as clipped (code value 253 of 255).
+CLIPPED = 0.982
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plate:
+    """The background's light as exp of a quadratic in the position, one row per channel.
+
+    ``coefficients`` has shape (channels, 6) for 1, x, y, x^2, xy, y^2 of coordinates scaled by
+    ``half_px`` about ``centre_px``.
+    """
+
+    coefficients: NDArray[np.float64]
+    centre_px: tuple[float, float]
+    half_px: float
+
+    def level(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> Floats:
+        """Return the background's linear light at points, shape (channels, *x.shape)."""
+        basis = _basis(x, y, self.centre_px, self.half_px)
+        values = np.tensordot(self.coefficients, basis, axes=(1, 0))
+        return np.exp(values).astype(np.float32)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Blob:
+    """A dark object in the lit window: its box in photo pixels and whether the window cuts it."""
+
+    box_px: tuple[int, int, int, int]
+    area_px: float
+    cut: bool
+    label: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Field:
+    """The lit window with its background and the objects on it.
+
+    ``window_px`` is the window's convex outline (n, 2) in photo pixels; ``full_frame`` says that
+    the light reaches all borders of the picture, so that its own border is not in view.
+    """
+
+    plate: Plate
+    window_px: NDArray[np.float64]
+    full_frame: bool
+    blobs: tuple[Blob, ...]
+    labels: NDArray[np.int32]
+    clipped_share: float
+
+
+def _basis(
+    x: NDArray[np.float64], y: NDArray[np.float64], centre: tuple[float, float], half: float
+) -> NDArray[np.float64]:
+    u = (np.asarray(x, dtype=float) - centre[0]) / half
+    v = (np.asarray(y, dtype=float) - centre[1]) / half
+    return np.stack([np.ones_like(u), u, v, u * u, u * v, v * v])
+
+
+def _as_channels(pixels: NDArray[np.generic]) -> NDArray[np.generic]:
+    return pixels[..., None] if pixels.ndim == 2 else pixels
+
+
+def shrink(pixels: NDArray[np.generic]) -> Floats:
+    """Return the linear light of the photo averaged over STEP x STEP pixels, shape (h, w, c)."""
+    h, w = pixels.shape[:2]
+    small = cv2.resize(
+        pixels[: h - h % STEP, : w - w % STEP],  # type: ignore[call-overload]
+        (w // STEP, h // STEP),
+        interpolation=cv2.INTER_AREA,
+    )
+    light: Floats = linear_table(pixels.dtype)[small]
+    return _as_channels(light).astype(np.float32)
+
+
+def to_photo(points: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Map positions in the shrunk picture to photo pixels (centres of pixels are integers)."""
+    return np.asarray(points, dtype=float) * STEP + (STEP - 1) / 2
+
+
+def _window(light: Floats) -> tuple[NDArray[np.uint8], NDArray[np.int32]]:
+    mean = light.mean(axis=2)
+    bright = float(np.percentile(mean, 99.0))
+    if bright < 0.02:
+        raise UnreadableError(
+            "The photo is dark: no lit background was found.", FLAGS["no-part"][1], code="no-part"
+        )
+    lit = (mean > LIT_SHARE * bright).astype(np.uint8)
+    # A part or a fibre may divide the light; the parts of the light belong together.
+    lit = cv2.morphologyEx(lit, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(lit)
+    if count < 2:
+        raise UnreadableError(
+            "No lit background was found.", FLAGS["no-part"][1], code="no-part"
+        )
+    areas = stats[1:, cv2.CC_STAT_AREA]
+    keep = 1 + np.flatnonzero(areas > 0.1 * areas.max())
+    lit = np.isin(labels, keep).astype(np.uint8)
+    contours, _ = cv2.findContours(lit, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    hull = cv2.convexHull(np.vstack(contours))
+    inside = np.zeros_like(lit)
+    cv2.fillConvexPoly(inside, hull, 1)
+    return inside, hull[:, 0, :]
+
+
+def _fit_plate(light: Floats, inside: NDArray[np.uint8]) -> Plate:
+    h, w, channels = light.shape
+    centre = (w * STEP / 2, h * STEP / 2)
+    half = max(w, h) * STEP / 2
+    # Every third point of the shrunk picture is more than a quadratic needs.
+    ys, xs = np.nonzero(cv2.erode(inside, np.ones((9, 9), np.uint8)))
+    xs, ys = xs[::7], ys[::7]
+    basis = _basis(to_photo(xs), to_photo(ys), centre, half)
+    rows = []
+    for c in range(channels):
+        values = np.log(np.maximum(light[ys, xs, c], 1e-4))
+        good = values > np.log(np.percentile(np.exp(values), 90) * 0.35)
+        coefficients = np.zeros(6)
+        # The background is the bright majority: drop what is darker than the fit, thrice.
+        for floor in (0.25, 0.10, 0.05, 0.03):
+            coefficients, *_ = np.linalg.lstsq(basis[:, good].T, values[good], rcond=None)
+            deviation = values - coefficients @ basis
+            good = np.abs(deviation) < floor
+            if good.sum() < 60:
+                break
+        rows.append(coefficients)
+    return Plate(coefficients=np.array(rows), centre_px=centre, half_px=half)
+
+
+def _inner(inside: NDArray[np.uint8], ratio: Floats, full_frame: bool) -> NDArray[np.uint8]:
+    """Erode the window past its own blurred border, which is dark without being a part."""
+    if full_frame:
+        return inside
+    depth = cv2.distanceTransform(np.pad(inside, 1), cv2.DIST_L2, 3)[1:-1, 1:-1]
+    for margin in range(1, 40):
+        ring = (depth >= margin) & (depth < margin + 1)
+        if not ring.any() or np.mean(ratio[ring] > PART_LEVEL) > 0.80:
+            return (depth >= margin + 2).astype(np.uint8)
+    return (depth >= 40).astype(np.uint8)
+
+
+def find_field(pixels: NDArray[np.generic], *, smallest_px: float = 1500.0) -> Field:
+    """Find the lit window of a photo, its background light and the objects lying on it.
+
+    Parameters
+    ----------
+    pixels
+        The photo, (h, w) or (h, w, 3), uint8 or uint16, as stored (not linear).
+    smallest_px
+        Objects of fewer photo pixels are specks and left out.
+
+    Raises
+    ------
+    UnreadableError
+        If nothing in the photo shines.
+    """
+    light = shrink(pixels)
+    inside, hull = _window(light)
+    h, w = inside.shape
+    border = np.concatenate([inside[0], inside[-1], inside[:, 0], inside[:, -1]])
+    full_frame = bool(border.mean() > 0.5)
+    plate = _fit_plate(light, inside)
+    ys, xs = np.mgrid[0:h, 0:w]
+    level = plate.level(to_photo(xs), to_photo(ys))
+    ratio = np.min(np.moveaxis(light, 2, 0) / level, axis=0)
+    inner = _inner(inside, ratio, full_frame)
+    dark = ((ratio < PART_LEVEL) & (inner > 0)).astype(np.uint8)
+    # Fibres and scratches are thinner than two points of the shrunk picture; parts are not.
+    dark = cv2.morphologyEx(dark, cv2.MORPH_OPEN, np.ones((2, 2), np.uint8))
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(dark, connectivity=4)
+    edge = cv2.morphologyEx(inner, cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8)) > 0
+    edge[[0, -1], :] = True
+    edge[:, [0, -1]] = True
+    blobs = []
+    for k in range(1, count):
+        x0, y0, bw, bh, area = (int(v) for v in stats[k])
+        if area * STEP**2 < smallest_px:
+            continue
+        cut = bool(np.any(edge & (labels == k)))
+        box = (x0 * STEP, y0 * STEP, (x0 + bw) * STEP, (y0 + bh) * STEP)
+        blobs.append(Blob(box_px=box, area_px=float(area * STEP**2), cut=cut, label=k))
+    lit_light = light[inner > 0]
+    clipped = float(np.mean(lit_light.max(axis=1) > CLIPPED)) if lit_light.size else 0.0
+    return Field(
+        plate=plate,
+        window_px=to_photo(hull),
+        full_frame=full_frame,
+        blobs=tuple(sorted(blobs, key=lambda b: -b.area_px)),
+        labels=labels,
+        clipped_share=clipped,
+    )

@@ -1,0 +1,270 @@
+"""The true edges of parts that mirror the light panel along their rims.
+
+Seen edge-on every surface is a mirror. A surface element at the angle a from the edge sends the
+camera's ray on by 2 a, so it shows the panel again as far as tan 2a <= reach / (f k), where
+``reach`` is the distance in the picture from the edge to the border of the light and
+k = h / (L + h) is given by the panel's distance h behind the part. Inside its true edge a round
+part of radius r thus has a band r (1 - cos a) wide that is nearly as bright as the panel.
+A plain threshold takes the band's inner border for the edge.
+
+All edges of one photo share the blur, the sharpening, the panel's distance and the metal's
+reflectance; only the reach and the radius differ, and those are seen. Fitted together, edges with
+a short reach settle the blur, edges with a long one the band.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import least_squares
+
+from pitchcam.outline.esf import (
+    DEFAULT_SPREAD, Spread, decode, edge_light, encode, smoothing,
+)  # fmt: skip
+
+Values = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class MeanProfile:
+    """An edge's profile averaged along the edge: relative light over positions, outward positive.
+
+    ``dark`` is the part's own light relative to the background's, ``background`` the background's
+    linear light; ``radius_px`` the surface's radius of curvature in the viewing direction, None
+    where it has an edge there (a hexagon's corner, a card); ``reach_px`` the distance outward to
+    the border of the light.
+    """
+
+    across_px: Values
+    light: Values
+    dark: float
+    background: float
+    radius_px: float | None
+    reach_px: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Rims:
+    """What the edges of one photo tell together.
+
+    ``edges_px`` and ``u_edges_px`` are the true edges' positions in their profiles, positive
+    outward; ``panel`` is k = h / (L + h); ``misfit`` the rms deviation in coded values of 0..1.
+    """
+
+    spread: Spread
+    panel: float
+    reflectance: float
+    softness: float
+    edges_px: Values
+    u_edges_px: Values
+    rims_px: Values
+    misfit: Values
+
+
+#: Metals return 0.6-0.95 of the light at the grazing angles in question (Fresnel's formulas with
+#: the optical constants of iron, zinc and copper at 0.45-0.65 um, both polarisations averaged);
+#: the band's inner border is soft by a share of its width (ground and drawn surfaces scatter).
+REFLECTANCE = (0.78, 0.10)
+SOFTNESS = (0.45, 0.20)
+#: Starts for the panel's distance: well behind the part, near it, on it; log-normal spread 0.7.
+PANELS = (0.5, 0.12, 0.03)
+PANEL_SPREAD = 0.7
+#: One coded step of 256: what the model of the tone curve and a mean profile agree to.
+CODE_NOISE = 0.004
+
+
+def rim_width(radius_px: float, reach_px: float, f_px: float, panel: float) -> float:
+    """Return the width in pixels of the mirrored band on a surface of a radius of curvature."""
+    angle = 0.5 * np.arctan(reach_px / (f_px * panel))
+    return float(radius_px * (1 - np.cos(angle)))
+
+
+def _model(p: MeanProfile, spread: Values, edge: Values, smooth: Values) -> Values:
+    fall = edge_light(p.across_px, spread[0], *edge)
+    code = encode((p.dark + (1 - p.dark) * fall) * p.background)
+    out: Values = code + spread[1] * (code - smooth @ code)
+    return out
+
+
+def _solve(
+    profiles: Sequence[MeanProfile], f_px: float, prior: Spread, panel: float
+) -> tuple[float, Values, Values, Values]:
+    n = len(profiles)
+    codes = [encode(p.light * p.background) for p in profiles]
+    # The ends of a profile serve the sharpening's neighbourhood only.
+    inside = slice(4, -4)
+
+    def cost(q: Values) -> Values:
+        parts = []
+        for i, p in enumerate(profiles):
+            smooth = smoothing(float(p.across_px[1] - p.across_px[0]), q[2], len(p.across_px))
+            width, shine = 0.0, 0.0
+            if p.radius_px is not None:
+                width = rim_width(p.radius_px, p.reach_px, f_px, float(np.exp(q[3])))
+                shine = q[4]
+            edge = np.array([q[6 + i], shine, width, q[5] * width])
+            parts.append(((_model(p, q[:3], edge, smooth) - codes[i]) / CODE_NOISE)[inside])
+        prior_pull = np.array([
+            (q[0] - prior.blur_px) / prior.u_blur_px, (q[1] - prior.gain) / 0.3,
+            (q[2] - prior.radius_px) / 0.4, (q[3] - np.log(panel)) / PANEL_SPREAD,
+            (q[4] - REFLECTANCE[0]) / REFLECTANCE[1], (q[5] - SOFTNESS[0]) / SOFTNESS[1],
+        ])  # fmt: skip
+        return np.concatenate([*parts, prior_pull])
+
+    start = np.concatenate([
+        [prior.blur_px, prior.gain, prior.radius_px, np.log(panel), *REFLECTANCE[:1], SOFTNESS[0]],
+        np.full(n, -0.7),
+    ])  # fmt: skip
+    low = np.concatenate([[0.4, 0.0, 0.6, -5.0, 0.3, 0.02], np.full(n, -5.0)])
+    high = np.concatenate([[6.0, 3.0, 5.0, 1.0, 0.96, 1.5], np.full(n, 8.0)])
+    fit = least_squares(cost, start, bounds=(low, high), x_scale="jac", max_nfev=40)
+    misfit = np.array(
+        [np.sqrt(np.mean(r**2)) for r in np.split(fit.fun[: -6 or None], n)]
+    ) * CODE_NOISE  # fmt: skip
+    return float(fit.cost), fit.x, np.linalg.pinv(fit.jac.T @ fit.jac), misfit
+
+
+def _solve_apart(
+    profiles: Sequence[MeanProfile], prior: Spread
+) -> tuple[Values, Values, Values]:
+    """Fit with a band of its own for every edge: where the panel is near, bands are wide."""
+    n = len(profiles)
+    codes = [encode(p.light * p.background) for p in profiles]
+    inside = slice(4, -4)
+
+    def cost(q: Values) -> Values:
+        edges = q[3:].reshape(n, 4)
+        parts = []
+        for p, code, (x0, shine, width, soft) in zip(profiles, codes, edges, strict=True):
+            smooth = smoothing(float(p.across_px[1] - p.across_px[0]), q[2], len(p.across_px))
+            edge = np.array([x0, shine, width, soft])
+            parts.append(((_model(p, q[:3], edge, smooth) - code) / CODE_NOISE)[inside])
+        pull = [(q[0] - prior.blur_px) / prior.u_blur_px, (q[1] - prior.gain) / 0.4,
+                (q[2] - prior.radius_px) / 0.4]  # fmt: skip
+        # A narrow band that is dark is no band, but blur.
+        pull.extend((edges[:, 1] - 0.6) / 0.25)
+        pull.extend((edges[:, 3] - 0.6) / 0.6)
+        return np.concatenate([*parts, pull])
+
+    low = np.concatenate([[0.4, 0.0, 0.6], np.tile([-5.0, 0.02, 0.0, 0.02], n)])
+    high = np.concatenate([[6.0, 3.0, 5.0], np.tile([10.0, 0.97, 60.0, 8.0], n)])
+    best = None
+    for width in (0.5, 4.0, 12.0):
+        start = np.concatenate(
+            [[prior.blur_px, prior.gain, prior.radius_px], np.tile([-0.3, 0.6, width, 0.5], n)]
+        )
+        fit = least_squares(cost, start, bounds=(low, high), x_scale="jac", max_nfev=60)
+        if best is None or fit.cost < best.cost:
+            best = fit
+    assert best is not None
+    misfit = np.array([
+        np.sqrt(np.mean(r**2)) for r in np.split(best.fun[: -(3 + 2 * n)], n)
+    ]) * CODE_NOISE  # fmt: skip
+    return best.x, np.linalg.pinv(best.jac.T @ best.jac), misfit
+
+
+#: Misfit of a round edge up to which the common model is believed: two coded steps.
+BELIEVED = 2.2 / 255
+
+
+def fit_rims(
+    profiles: Sequence[MeanProfile], f_px: float, prior: Spread = DEFAULT_SPREAD,
+    *, panel_near: bool = False,
+) -> Rims:  # fmt: skip
+    """Fit the edges of one photo together.
+
+    Parameters
+    ----------
+    profiles
+        Mean profiles of equal length; at least one.
+    f_px
+        Focal length in pixels.
+    prior
+        What is assumed of the edge spread.
+    panel_near
+        The light fills the picture, so its border is not seen and the panel may be near.
+
+    Notes
+    -----
+    Where one panel distance and one reflectance do not describe all edges (the panel right
+    behind the part, an edge near dirt), every edge gets a band of its own.
+    """
+    _, q, covariance, misfit = min(
+        (_solve(profiles, f_px, prior, panel) for panel in PANELS), key=lambda s: s[0]
+    )
+    panel = float(np.exp(q[3]))
+    sigma = np.sqrt(np.maximum(np.diag(covariance), 0.0))
+    edges, u_edges = q[6:], sigma[6:]
+    shine, soft = float(q[4]), float(q[5])
+    rims = np.array([
+        0.0 if p.radius_px is None else rim_width(p.radius_px, p.reach_px, f_px, panel)
+        for p in profiles
+    ])  # fmt: skip
+    round_misfit = [m for m, p in zip(misfit, profiles, strict=True) if p.radius_px is not None]
+    if panel_near or max(round_misfit, default=0.0) > BELIEVED:
+        apart, covariance, own = _solve_apart(profiles, prior)
+        if np.median(own) < 0.8 * np.median(misfit):
+            q, misfit = apart, own
+            sigma = np.sqrt(np.maximum(np.diag(covariance), 0.0))
+            table = q[3:].reshape(len(profiles), 4)
+            edges, rims, u_edges = table[:, 0], table[:, 2], sigma[3::4]
+            shine = float(np.median(table[:, 1]))
+    grow = np.maximum(1.0, misfit / CODE_NOISE)
+    # The band's form (one reflectance for all angles) is good to a fifth of the shift it makes.
+    model = 0.2 * shine * np.minimum(rims, 1.5)
+    return Rims(
+        spread=Spread(
+            blur_px=float(q[0]), gain=float(q[1]), radius_px=float(q[2]),
+            # One edge stands for another only so far: height and place change the focus by 3 %.
+            u_blur_px=float(np.hypot(sigma[0], 0.03 * q[0])),
+        ),
+        panel=panel, reflectance=shine, softness=soft, edges_px=edges,
+        u_edges_px=np.hypot(u_edges * grow, model), rims_px=rims, misfit=misfit,
+    )  # fmt: skip
+
+
+def place_edge(
+    p: MeanProfile, spread: Spread, reflectance: float, softness: float, rim_px: float,
+    *, u_rim_share: float = 0.35, noise: float = 0.008,
+) -> tuple[float, float, float]:  # fmt: skip
+    """Place one true edge with the photo's spread known and the band's width expected.
+
+    Parameters
+    ----------
+    p
+        Mean profile of light whose sharpening has been undone.
+    spread
+        The photo's edge spread; only its blur is used.
+    reflectance, softness, rim_px
+        What the photo's other edges say of the band; its width may differ by ``u_rim_share``
+        (a flank's neighbour takes part of the light).
+    noise
+        Standard deviation of one point of the profile, neighbouring shapes included.
+
+    Returns
+    -------
+    position, u, rim
+        The true edge, its standard uncertainty, and the fitted width of the band, pixels.
+    """
+    def cost(q: Values) -> Values:
+        fall = edge_light(p.across_px, spread.blur_px, q[0], q[1], q[2], softness * q[2])
+        pull = [
+            (q[1] - reflectance) / 0.12,
+            (q[2] - rim_px) / (u_rim_share * rim_px + 0.15),
+        ]
+        return np.concatenate([(p.dark + (1 - p.dark) * fall - p.light) / noise, pull])
+
+    start = np.array([0.0, reflectance, max(rim_px, 0.05)])
+    fit = least_squares(
+        cost, start, bounds=([-5.0, 0.05, 0.0], [10.0, 0.97, 60.0]), x_scale=[0.3, 0.1, 0.5],
+        max_nfev=60,
+    )  # fmt: skip
+    covariance = np.linalg.pinv(fit.jac.T @ fit.jac)
+    grow = max(1.0, 2 * float(fit.cost) / max(len(p.across_px) - 3, 1))
+    return float(fit.x[0]), float(np.sqrt(covariance[0, 0] * grow)), float(fit.x[2])
+
+
+__all__ = ["MeanProfile", "Rims", "decode", "fit_rims", "place_edge", "rim_width"]

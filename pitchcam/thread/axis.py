@@ -1,0 +1,119 @@
+"""The axis of a turned part in the picture, from the symmetry of its outline."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Points = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class ImageAxis:
+    """A directed line in the photo: a point (x, y) and a unit direction (dx, dy), pixels.
+
+    Along the axis runs ``s``, across it ``t``; ``t`` is positive to the right of the direction
+    as seen in a picture whose y points down.
+    """
+
+    point_px: tuple[float, float]
+    direction: tuple[float, float]
+
+    def to_axis(self, xy: Points) -> Points:
+        """Map photo positions (..., 2) to (s, t)."""
+        d = np.array(self.direction)
+        rel = xy - np.array(self.point_px)
+        return np.stack([rel @ d, rel @ np.array([-d[1], d[0]])], axis=-1)
+
+    def to_photo(self, st: Points) -> Points:
+        """Map (s, t) (..., 2) to photo positions."""
+        d = np.array(self.direction)
+        n = np.array([-d[1], d[0]])
+        out: Points = np.array(self.point_px) + st[..., :1] * d + st[..., 1:] * n
+        return out
+
+
+def envelope(st: Points) -> tuple[NDArray[np.float64], Points, Points]:
+    """Return stations s (whole pixels) and the outermost t on both sides of an outline.
+
+    ``st`` is a dense outline (n, 2); stations that hold no point on a side are filled by
+    interpolation. Returns (s, upper, lower) with upper > 0 > lower.
+    """
+    first = int(np.ceil(st[:, 0].min()))
+    last = int(np.floor(st[:, 0].max()))
+    bins = np.round(st[:, 0]).astype(int) - first
+    count = last - first + 1
+    ok = (bins >= 0) & (bins < count)
+    above, below = ok & (st[:, 1] > 0), ok & (st[:, 1] < 0)
+    upper = np.full(count, -np.inf)
+    lower = np.full(count, np.inf)
+    np.maximum.at(upper, bins[above], st[above, 1])
+    np.minimum.at(lower, bins[below], st[below, 1])
+    s = np.arange(count, dtype=float) + first
+    for side in (upper, lower):
+        bad = ~np.isfinite(side)
+        if bad.any() and not bad.all():
+            side[bad] = np.interp(s[bad], s[~bad], side[~bad])
+    return s, upper, lower
+
+
+def find_axis(outline_px: Points) -> ImageAxis:
+    """Find the axis of symmetry along a part's length.
+
+    Parameters
+    ----------
+    outline_px
+        Closed outline, (n, 2) photo pixels, about one point a pixel.
+
+    Returns
+    -------
+    ImageAxis
+        Through the middle of the outline. The direction is that of the longer extent; which end
+        it points to is arbitrary.
+
+    Notes
+    -----
+    The start is the long axis of the area's second moments; the middle of both sides is then
+    fitted by a line, with what is off by more than three times the median left out (fibres, a
+    cut-out, the two flanks of a thread), and the frame turned until it stands still.
+    """
+    centre, direction = _moments(outline_px)
+    axis = ImageAxis(point_px=tuple(centre), direction=tuple(direction))
+    for _ in range(6):
+        s, upper, lower = envelope(axis.to_axis(outline_px))
+        trim = max(3, len(s) // 50)
+        s, middle = s[trim:-trim], ((upper + lower) / 2)[trim:-trim]
+        slope, offset = _robust_line(s, middle)
+        direction = np.array(axis.direction)
+        normal = np.array([-direction[1], direction[0]])
+        centre = np.array(axis.point_px) + offset * normal
+        direction = direction + slope * normal
+        direction /= np.hypot(*direction)
+        axis = ImageAxis(
+            point_px=(float(centre[0]), float(centre[1])),
+            direction=(float(direction[0]), float(direction[1])),
+        )
+        if abs(slope) < 1e-5:
+            break
+    return axis
+
+
+def _moments(outline: Points) -> tuple[Points, Points]:
+    import cv2
+
+    m = cv2.moments(outline.astype(np.float32).reshape(-1, 1, 2))
+    centre = np.array([m["m10"], m["m01"]]) / m["m00"]
+    angle = 0.5 * np.arctan2(2 * m["mu11"], m["mu20"] - m["mu02"])
+    return centre, np.array([np.cos(angle), np.sin(angle)])
+
+
+def _robust_line(x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[float, float]:
+    keep = np.ones(len(x), bool)
+    slope, offset = 0.0, float(np.median(y))
+    for _ in range(8):
+        slope, offset = np.polyfit(x[keep], y[keep], 1)
+        deviation = np.abs(y - slope * x - offset)
+        keep = deviation <= max(3 * float(np.median(deviation)), 0.3)
+    return float(slope), float(offset)
