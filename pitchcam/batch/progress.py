@@ -54,7 +54,8 @@ class Rate:
     def text(self) -> str:
         """Return the figures as one short line."""
         of = "" if self.total is None else f" of {self.total}"
-        parts = [f"{self.done}{of} photos"]
+        plural = "" if (self.total or self.done) == 1 else "s"
+        parts = [f"{self.done}{of} photo{plural}"]
         if self.per_second is not None:
             parts.append(f"{self.per_second:.2f} photos/s")
         if self.left_s is not None:

@@ -21,7 +21,15 @@ def touch(path: Path, data: bytes = b"x") -> Path:
 
 
 def test_photos_of_a_folder_by_their_names(tmp_path: Path) -> None:
-    for name in ("b.JPG", "a.heic", "notes.txt", ".c.jpg", "sub/d.png", ".sync/e.jpg", "f.jpg.part"):
+    for name in (
+        "b.JPG",
+        "a.heic",
+        "notes.txt",
+        ".c.jpg",
+        "sub/d.png",
+        ".sync/e.jpg",
+        "f.jpg.part",
+    ):
         touch(tmp_path / name)
     names = [photo.name for photo in list_photos([tmp_path], PIN)]
     assert names == ["a.heic", "b.JPG", "sub/d.png"]
