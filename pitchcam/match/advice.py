@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
 from pitchcam.match.means import EXTERNAL, INTERNAL, Means
-from pitchcam.match.population import ANGLE, MAJOR, MINOR, PITCH, TAPER, Population, population
+from pitchcam.match.population import ANGLE, MAJOR, MINOR, PITCH, TAPER, population
+from pitchcam.match.separation import separation
 from pitchcam.records import MM_PER_INCH, Gender, ThreadReading
 from pitchcam.series import ThreadSize, load_uses
 
@@ -29,62 +30,79 @@ def best_measurement(
     """Return in words the measurement that best tells the leading candidates apart.
 
     For each way to measure on, the separation of every two candidates is computed in standard
-    deviations of reading and parts together; the way that tells the most probability apart is
-    taken, and a second one for what it leaves.
+    deviations of reading and parts together. The first way in the order of ease that tells all
+    apart is taken; else the one that tells the most probability apart, and a second for what it
+    leaves.
     """
-    parts = population(reading.gender)
-    apart = max(2.0, round(TURNS_APART * sizes[0].pitch_mm))
-    rows = [_index(parts, s) for s in sizes]
-    pairs = [(i, j) for i in range(len(rows)) for j in range(i)]
-    weight = {(i, j): float(probability[i] * probability[j]) for i, j in pairs}
+    apart = distance_apart(sizes[0])
+    rows = [population(reading.gender).sizes.index(s) for s in sizes]
+    open_pairs = {
+        (i, j): float(probability[i] * probability[j]) for i in range(len(rows)) for j in range(i)
+    }
     means = [m for m in (EXTERNAL if reading.gender == "external" else INTERNAL)
              if _is_news(m, reading, apart)]  # fmt: skip
+    told: dict[tuple[int, int], float] = dict.fromkeys(open_pairs, 0.0)
     said = []
-    left = set(pairs)
-    for _ in range(2):
-        apart_by = {
-            m: {p: _separation(parts, rows[p[0]], rows[p[1]], m, apart) for p in left}
-            for m in means
-        }
-        gain = {m: sum(weight[p] * _power(d) for p, d in apart_by[m].items()) for m in means}
-        if not left or not gain or max(gain.values()) < WORTH * sum(weight[p] for p in left):
+    while open_pairs and means and len(said) < 2:
+        found = _choose(means, open_pairs, rows, reading.gender, apart)
+        if found is None:
             break
-        enough = NEARLY_AS_GOOD * max(gain.values())
-        best = next(m for m in means if gain[m] >= enough)
+        best, by_pair = found
         said.append(_say(best, sizes, reading.gender, apart))
-        left -= {p for p, d in apart_by[best].items() if d >= TOLD_APART}
+        for pair, distance in by_pair.items():
+            told[pair] = math.hypot(told[pair], distance)
+            if told[pair] >= TOLD_APART:
+                del open_pairs[pair]
         means.remove(best)
     if not said:
         return _by_eye(sizes)
-    text = " Then: ".join(said)
-    return text + (f" {_by_eye(sizes)}" if left and len(said) == 2 else "")
+    return " Then: ".join(said) + (f" {_by_eye(sizes)}" if open_pairs and len(said) > 1 else "")
 
 
-def _power(separation: float) -> float:
+def distance_apart(size: ThreadSize) -> float:
+    """Return how far apart two diameters are read for the taper, in mm."""
+    return max(2.0, round(TURNS_APART * size.pitch_mm))
+
+
+def _choose(
+    means: Sequence[Means],
+    open_pairs: Mapping[tuple[int, int], float],
+    rows: Sequence[int],
+    gender: Gender,
+    apart: float,
+) -> tuple[Means, dict[tuple[int, int], float]] | None:
+    """Return the best measurement with the separation it gives each open pair, or None."""
+    parts = population(gender)
+    by_means = {
+        m: {p: separation(parts, rows[p[0]], rows[p[1]], m, apart) for p in open_pairs}
+        for m in means
+    }
+    for m in means:
+        if min(by_means[m].values()) >= TOLD_APART:
+            return m, by_means[m]
+    gain = {m: sum(open_pairs[p] * _power(d) for p, d in by_means[m].items()) for m in means}
+    if max(gain.values()) < WORTH * sum(open_pairs.values()):
+        return None
+    best = next(m for m in means if gain[m] >= NEARLY_AS_GOOD * max(gain.values()))
+    return best, by_means[best]
+
+
+def tell_apart(first: ThreadSize, second: ThreadSize, gender: Gender) -> tuple[str, str, str]:
+    """Return the one measurement that tells two sizes apart best: its name and both values."""
+    parts, apart = population(gender), distance_apart(first)
+    rows = parts.sizes.index(first), parts.sizes.index(second)
+    means = EXTERNAL if gender == "external" else INTERNAL
+    distance = {m: separation(parts, *rows, m, apart) for m in means}
+    enough = min(TOLD_APART, max(distance.values()))
+    best = next(m for m in means if distance[m] >= enough)
+    name = best.short.format(apart=apart)
+    values = (_expected(best.quantity, s, gender, apart) for s in (first, second))
+    return (name, *values)
+
+
+def _power(distance: float) -> float:
     """Return the share of readings that fall clear of the middle: 0 for none, 1 for all."""
-    return math.erf(separation / (2 * math.sqrt(2)))
-
-
-def _index(parts: Population, size: ThreadSize) -> int:
-    return parts.sizes.index(size)
-
-
-def _separation(parts: Population, i: int, j: int, means: Means, apart: float) -> float:
-    """Return how far two sizes' readings lie apart, in standard deviations of one of them."""
-    a, b = _typical(parts, i, means.quantity), _typical(parts, j, means.quantity)
-    spread = math.sqrt((a[1] ** 2 + b[1] ** 2) / 2 + means.u_at(max(a[0], b[0]), apart) ** 2)
-    return abs(a[0] - b[0]) / spread
-
-
-def _typical(parts: Population, i: int, quantity: int) -> tuple[float, float]:
-    """Return mean and standard deviation of one quantity over a size's parts, at the small end."""
-    weight = np.exp(parts.log_weight[i])
-    values = parts.mean[i, :, quantity]
-    mean = float(weight @ values)
-    variance = float(weight @ (values - mean) ** 2) + float(parts.covariance[i, quantity, quantity])
-    if quantity in (MAJOR, MINOR):
-        mean -= float(parts.taper[i] * parts.gauge_length_mm[i])
-    return mean, math.sqrt(variance)
+    return math.erf(distance / (2 * math.sqrt(2)))
 
 
 def _is_news(means: Means, reading: ThreadReading, apart: float) -> bool:

@@ -26,6 +26,7 @@ class Means:
     quantity: int
     u: float
     tool: str
+    short: str
     relative: bool = False
 
     def u_at(self, value: float, apart_mm: float) -> float:
@@ -37,28 +38,40 @@ class Means:
 
 EXTERNAL = (
     Means(quantity=MAJOR, u=BENCH[MAJOR],
-          tool="Measure over the crests at the small end with a caliper"),
+          tool="Measure over the crests at the small end with a caliper",
+          short="diameter over crests"),
     Means(quantity=PITCH, u=BENCH[PITCH], relative=True,
-          tool="Read the pitch with a gauge leaf over its full length"),
+          tool="Read the pitch with a gauge leaf over its full length",
+          short="pitch gauge"),
     Means(quantity=TAPER, u=BENCH[MAJOR] * math.sqrt(2),
-          tool="Measure over the crests at two places {apart:g} mm apart"),
+          tool="Measure over the crests at two places {apart:g} mm apart",
+          short="two diameters {apart:g} mm apart"),
     Means(quantity=ANGLE, u=BENCH[ANGLE],
-          tool="Hold a thread form gauge to the flanks against the light"),
+          tool="Hold a thread form gauge to the flanks against the light",
+          short="form gauge"),
     Means(quantity=PITCH, u=PHOTO_PITCH, relative=True,
-          tool="Take the pitch from a photo, or by rule over twenty turns or more"),
-    Means(quantity=ANGLE, u=PHOTO_ANGLE_DEG, tool="Take the flank angle from a sharp photo"),
+          tool="Take the pitch from a photo, or by rule over twenty turns or more",
+          short="pitch over twenty turns, or photo"),
+    Means(quantity=ANGLE, u=PHOTO_ANGLE_DEG, tool="Take the flank angle from a sharp photo",
+          short="flank angle by photo"),
 )  # fmt: skip
 INTERNAL = (
     Means(quantity=MINOR, u=BENCH[MINOR],
-          tool="Measure the bore over the crests with the inside jaws"),
+          tool="Measure the bore over the crests with the inside jaws",
+          short="bore over crests"),
     Means(quantity=PITCH, u=BENCH[PITCH], relative=True,
-          tool="Read the pitch with a gauge leaf"),
+          tool="Read the pitch with a gauge leaf",
+          short="pitch gauge"),
     Means(quantity=TAPER, u=BENCH[MAJOR] * math.sqrt(2),
-          tool="Make a cast of the thread and measure it at two places {apart:g} mm apart"),
+          tool="Make a cast of the thread and measure it at two places {apart:g} mm apart",
+          short="cast, two diameters {apart:g} mm apart"),
     Means(quantity=ANGLE, u=PHOTO_ANGLE_DEG,
-          tool="Make a cast of the thread and take the flank angle from a photo of it"),
+          tool="Make a cast of the thread and take the flank angle from a photo of it",
+          short="cast, flank angle by photo"),
     Means(quantity=PITCH, u=PHOTO_PITCH, relative=True,
-          tool="Make a cast of the thread and take its pitch from a photo"),
+          tool="Make a cast of the thread and take its pitch from a photo",
+          short="cast, pitch by photo"),
     Means(quantity=MAJOR, u=BENCH[MAJOR],
-          tool="Make a cast of the thread and measure over its crests"),
+          tool="Make a cast of the thread and measure over its crests",
+          short="cast, diameter over crests"),
 )  # fmt: skip

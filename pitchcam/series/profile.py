@@ -1,0 +1,76 @@
+"""The design profile of a thread in axial section, as points."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pitchcam.series.records import ThreadSize
+
+Points = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Form:
+    """Truncation of crest and root as a share of the pitch, each sharp-cornered or round."""
+
+    crest: float
+    root: float
+    crest_round: bool
+    root_round: bool
+
+
+def form_of(size: ThreadSize) -> Form:
+    """Return the form of the external thread's crest and root.
+
+    ISO 68-1 and ASME B1.1: crest H/8 flat, root H/6 round; BS 84, ISO 228-1, ISO 7-1, BS 93, BS 31
+    and DIN 40430: both round and alike; ASME B1.20.1: both flat, 0.033 P.
+    """
+    height = 0.5 / math.tan(math.radians(size.angle_deg / 2))
+    if size.family.startswith("NPT"):
+        return Form(crest=0.033, root=0.033, crest_round=False, root_round=False)
+    if size.angle_deg == 60.0:
+        return Form(crest=height / 8, root=height / 6, crest_round=False, root_round=True)
+    depth = (size.basic_major_mm - size.basic_pitch_diameter_mm) / size.pitch_mm
+    cut = (height - depth) / 2
+    return Form(crest=cut, root=cut, crest_round=True, root_round=True)
+
+
+def axial_profile(size: ThreadSize, turns: float, points_per_arc: int = 8) -> Points:
+    """Return the external thread's profile over some turns, shape (n, 2).
+
+    Returns
+    -------
+    ndarray of float64, shape (n, 2)
+        Columns: position along the axis in mm from a crest's middle; radius below (-) the basic
+        major radius in mm. A taper thread rises along the axis by half its taper.
+    """
+    form, p = form_of(size), size.pitch_mm
+    half = math.radians(size.angle_deg / 2)
+    height = 0.5 / math.tan(half)
+    crest = _end(form.crest, form.crest_round, half, points_per_arc)
+    root = _end(form.root, form.root_round, half, points_per_arc)
+    # Quarter profiles from the apexes: crest apex at z = 0, root apex half a pitch on.
+    down = np.column_stack([crest[:, 0], -crest[:, 1]])
+    up = np.column_stack([0.5 - root[::-1, 0], -height + root[::-1, 1]])
+    rise = np.vstack([down, up])
+    fall = np.column_stack([1.0 - rise[::-1, 0], rise[::-1, 1]])
+    one = np.vstack([rise, fall[1:]])
+    one[:, 1] += form.crest
+    whole = [one + (k, 0.0) for k in range(math.ceil(turns))]
+    points = np.vstack(whole)
+    points = points[points[:, 0] <= turns + 1e-9] * p
+    points[:, 1] += points[:, 0] * size.taper / 2
+    return points
+
+
+def _end(cut: float, rounded: bool, half: float, n: int) -> Points:
+    """Return (across, down from the sharp apex) from the middle of a crest to its flank."""
+    if not rounded:
+        return np.array([[0.0, cut], [cut * math.tan(half), cut]])
+    radius = cut * math.sin(half) / (1 - math.sin(half))
+    turn = np.linspace(0.0, math.pi / 2 - half, n)
+    return np.column_stack([radius * np.sin(turn), cut + radius * (1 - np.cos(turn))])
