@@ -92,7 +92,13 @@ def command(places: tuple[Path, ...], **options: Any) -> None:
         answer = batch.follow(session, list(places), settings, tell, idle_s=options["idle"])
     else:
         photos = _photos(places, options["list_file"], settings)
-        answer = batch.run(session, photos, tell)
+        try:
+            answer = batch.run(session, photos, tell)
+        except KeyboardInterrupt:
+            click.echo(
+                "All finished photos are kept; the same command goes on from here.", err=True
+            )
+            raise
         if options["study"]:
             _study(session, photos)
     click.echo(summary(answer), err=options["as_json"])

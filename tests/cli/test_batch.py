@@ -1,0 +1,92 @@
+"""``pitchcam batch`` from the command line, with the tests' measuring function behind it."""
+
+from __future__ import annotations
+
+import functools
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from pitchcam.batch import session
+from pitchcam.cli.batch import command
+from pitchcam.errors import InputError, UsageError
+from pitchcam.records import FORMAT
+from tests.batch import double
+
+
+@pytest.fixture
+def box(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder of photos; the command measures with the double and keeps its files beside it."""
+    monkeypatch.setattr(
+        session, "Session", functools.partial(session.Session, measure=double.measure)
+    )
+    monkeypatch.chdir(tmp_path)
+    double.write_photo(tmp_path / "photos" / "a.jpg", [["M14x1.5"]])
+    double.write_photo(tmp_path / "photos" / "b.jpg", [["?"], ["G 1/4"]])
+    double.write_photo(tmp_path / "photos" / "c.jpg", wrong="unreadable")
+    return tmp_path / "photos"
+
+
+def batch(*arguments: str | Path) -> Result:
+    return CliRunner().invoke(command, [str(a) for a in arguments], catch_exceptions=False)
+
+
+def test_answers_tables_and_sheets(box: Path) -> None:
+    done = batch(box, "--pin", "8", "--jobs", "1")
+    assert done.exit_code == 4  # a photo was refused
+    assert "a.jpg: part 1.1: M14x1.5 (0.990)" in done.stdout
+    assert "b.jpg: part 1.1: ambiguous: M14x1.5 0.60, 1/4-18 NPT 0.40" in done.stdout
+    assert "c.jpg: refused: the outline is out of focus. Retake." in done.stdout
+    assert done.stdout.index("In doubt (2)") < done.stdout.index("Named (2)")
+    made = sorted(path.name for path in (box.parent / "box").iterdir())
+    assert made == ["box.csv", "box.json", "contact-sheet.pdf", "counts.csv", "labels.pdf"]
+    again = batch(box, "--pin", "8")
+    assert "part 1.1" not in again.stdout and "Named (2)" in again.stdout
+
+
+def test_one_named_photo_exits_with_zero(box: Path) -> None:
+    assert batch(box / "a.jpg", "--pin", "8", "--tables-only").exit_code == 0
+
+
+def test_json_is_the_contract_for_every_photo(box: Path) -> None:
+    done = batch(box, "--pin", "8", "--jobs", "1", "--json", "--tables-only")
+    documents = {d["photo"]["file"]: d for d in map(json.loads, done.stdout.splitlines())}
+    assert set(documents) == {"a.jpg", "b.jpg", "c.jpg"}
+    assert {d["format"] for d in documents.values()} == {FORMAT}
+    assert documents["c.jpg"]["parts"] == []
+    assert documents["c.jpg"]["warnings"][0]["code"] == "blurred"
+    assert documents["a.jpg"]["parts"][0]["threads"][0]["verdict"]["designation"] == "M14x1.5"
+
+
+def test_a_study_needs_named_parts(box: Path) -> None:
+    pytest.importorskip("statsmodels")
+    for n in range(2):
+        double.write_photo(box / "plug" / f"{n}.jpg", n=n)
+    done = batch(box / "plug" / "..", "--pin", "8", "--tables-only", "--follow", "--idle", "2")
+    assert "Named (4)" in done.stdout
+    with pytest.raises(UsageError, match="does not say which part"):
+        batch(box, "--pin", "8", "--tables-only", "--study")
+    for name in "abc":
+        (box / f"{name}.jpg").unlink()
+    done = batch(box, "--pin", "8", "--tables-only", "--study")
+    assert "major_mm: 2 readings, 1 part" in done.stdout
+    assert (box.parent / "box" / "study.pdf").exists()
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [("--follow", "--study"), ("--idle", "3"), ("--list", "l.csv"), ("--pin", "8", "--card")],
+)
+def test_options_that_do_not_go_together(box: Path, arguments: tuple[str, ...]) -> None:
+    with pytest.raises(UsageError):
+        batch(box, *arguments)
+
+
+def test_nothing_to_measure(box: Path) -> None:
+    (box.parent / "empty").mkdir()
+    with pytest.raises(UsageError, match="no photos"):
+        batch(box.parent / "empty")
+    with pytest.raises(InputError, match="does not exist"):
+        batch(box.parent / "nowhere")
