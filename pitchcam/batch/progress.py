@@ -114,6 +114,12 @@ def _make_bar(total: int | None, stream: TextIO):  # type: ignore[no-untyped-def
     from rich.progress import BarColumn, TextColumn
     from rich.progress import Progress as Bar
 
-    bar = Bar(BarColumn(), TextColumn("{task.fields[rate]}"), console=Console(file=stream))
+    # Answers on a terminal are drawn above the bar; answers into a pipe stay untouched.
+    bar = Bar(
+        BarColumn(),
+        TextColumn("{task.fields[rate]}"),
+        console=Console(file=stream),
+        redirect_stdout=sys.stdout.isatty(),
+    )
     bar.add_task("photos", total=total, rate="")
     return bar
