@@ -105,7 +105,7 @@ def count_rows(answer: Answer) -> list[dict[str, Any]]:
 
 
 def write_tables(answer: Answer, folder: Path) -> list[Path]:
-    """Write ``box.csv``, ``box.json`` and ``counts.csv``; same answer, same bytes.
+    """Write ``box.csv``, ``box.json`` and ``counts.csv`` to a folder; same answer, same bytes.
 
     Raises
     ------
@@ -119,7 +119,6 @@ def write_tables(answer: Answer, folder: Path) -> list[Path]:
         "box.json": json_bytes(flat, names),
         "counts.csv": csv_bytes(count_rows(answer), ["name", "standard", "count"]),
     }
-    folder.mkdir(parents=True, exist_ok=True)
     for file, data in files.items():
         write_whole(folder / file, data)
     return [folder / file for file in files]

@@ -16,6 +16,7 @@ from pitchcam.batch.runner import Runner, Tell
 from pitchcam.batch.settings import Job, Settings
 from pitchcam.batch.source import Listed
 from pitchcam.batch.worker import Measure, identify_photo
+from pitchcam.errors import UsageError
 from pitchcam.store.entries import Outcome
 from pitchcam.store.store import Store
 
@@ -35,6 +36,21 @@ class Session:
     cluster: str | None = None
     sheets: bool = True
     measure: Measure = identify_photo
+
+    def make_folder(self) -> None:
+        """Make the folder for the answer, before any work is done.
+
+        Raises
+        ------
+        UsageError
+            If it cannot be made.
+        """
+        try:
+            self.out.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise UsageError(
+                f"the folder {self.out} cannot be made: {error.strerror}.", "Name another --out."
+            ) from error
 
     @contextmanager
     def workers(self) -> Iterator[Workers]:
@@ -68,6 +84,7 @@ def run(session: Session, photos: Sequence[Listed], tell: Tell) -> Answer:
     FullError
         If the disk is full; everything finished is kept, and the next run goes on from there.
     """
+    session.make_folder()
     with Store(session.record) as store, session.workers() as workers:
         with Progress(len(photos)) as progress:
             runner = Runner(store, workers, _both(tell, progress.tell))
@@ -86,6 +103,7 @@ def follow(
     patience: Patience | None = None,
 ) -> Answer:
     """Measure what comes into folders until interrupted, or until nothing came for ``idle_s``."""
+    session.make_folder()
     folder = Folder(places, settings, patience or Patience())
     with Store(session.record) as store, session.workers() as workers, Progress(None) as progress:
         runner = Runner(store, workers, _both(tell, progress.tell))

@@ -12,7 +12,6 @@ from typing import Any
 
 from pitchcam.batch.settings import Job, Settings
 from pitchcam.errors import InputError, PitchcamError, UnreadableError
-from pitchcam.records import FORMAT
 from pitchcam.store.entries import Outcome
 
 #: Photo and settings in, the contract's document out. It must be a module-level function, since
@@ -70,16 +69,6 @@ def measure_job(job: Job, measure: Measure) -> Outcome:
     if document["photo"]["sha256"] != job.sha256:
         return _passing("changed", "the file changed while it was read.", "Run it again.")
     return Outcome(status="measured", document=document, thumbnails=_pictures(job, document))
-
-
-def document_of(job: Job, outcome: Outcome) -> dict[str, Any]:
-    """Return the contract's document; without a measurement it has no parts and says why."""
-    if outcome.document is not None:
-        photo = {**outcome.document["photo"], "file": job.name}
-        return {**outcome.document, "photo": photo}
-    why = {"code": outcome.code, "message": outcome.message, "advice": outcome.advice}
-    photo = {"file": job.name, "sha256": job.sha256, "width_px": None, "height_px": None}
-    return {"format": FORMAT, "photo": photo, "scale": None, "parts": [], "warnings": [why]}
 
 
 def _outcome(status: Any, error: PitchcamError, job: Job, *, lasting: bool = True) -> Outcome:

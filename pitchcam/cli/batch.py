@@ -140,20 +140,27 @@ def _study(session: Any, photos: list[Any]) -> None:
 
 
 def _tell_line(job: Any, outcome: Any, kept_before: bool) -> None:
-    """Print one photo's answer; what the record knew before is not repeated."""
+    """Print one photo's answer; what the record knew before is not repeated.
+
+    Printed rather than echoed: the progress bar steps aside for what goes through ``sys.stdout``.
+    """
     if kept_before:
         return
     if outcome.document is None:
-        click.echo(f"{job.name}: {outcome.status}: {outcome.message} {outcome.advice}".rstrip())
+        print(
+            f"{job.name}: {outcome.status}: {outcome.message} {outcome.advice}".rstrip(), flush=True
+        )
         return
     found = False
     for part in outcome.document["parts"]:
         for number, thread in enumerate(part["threads"], 1):
             found = True
-            click.echo(f"{job.name}: part {part['id']}.{number}: {_verdict(thread['verdict'])}")
+            print(
+                f"{job.name}: part {part['id']}.{number}: {_verdict(thread['verdict'])}", flush=True
+            )
     if not found:
         reasons = "; ".join(w["message"] for w in outcome.document["warnings"])
-        click.echo(f"{job.name}: no thread named: {reasons}")
+        print(f"{job.name}: no thread named: {reasons}", flush=True)
 
 
 def _verdict(verdict: dict[str, Any]) -> str:
@@ -165,6 +172,4 @@ def _verdict(verdict: dict[str, Any]) -> str:
 
 def _tell_json(job: Any, outcome: Any, kept_before: bool) -> None:
     """Print the contract's document; a photo without one gets its reason as a warning."""
-    from pitchcam.batch.worker import document_of
-
-    click.echo(json.dumps(document_of(job, outcome)))
+    print(json.dumps(outcome.contract(job.name, job.sha256)), flush=True)

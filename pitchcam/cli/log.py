@@ -49,8 +49,11 @@ def list_(record: Path, **filters: Any) -> None:
 @command.command()
 @_RECORD
 @click.argument("identity", metavar="ID")
-def show(record: Path, identity: str) -> None:
+@click.option("--json", "as_json", is_flag=True, help="The measurement as it was kept.")
+def show(record: Path, identity: str, as_json: bool) -> None:
     """Show one record with everything known of it; ID is a record's or a thread's."""
+    import json
+
     from pitchcam.errors import UsageError
     from pitchcam.store import Store, entry_rows
 
@@ -58,6 +61,9 @@ def show(record: Path, identity: str) -> None:
         entry = store.entry(identity.split("-")[0])
         if entry is None:
             raise UsageError(f"the record has no {identity}.", "See: pitchcam log list")
+        if as_json:
+            click.echo(json.dumps(entry.contract()))
+            return
         rows = entry_rows(entry)
         chosen = [r for r in rows if r.id == identity] or rows
         for row in chosen:

@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from pitchcam.records import FORMAT
+
 #: ``measured``: the contract document is there (its verdicts may still be doubtful);
 #: ``refused``: the photo does not carry the measurement; ``failed``: the file cannot be used.
 OutcomeStatus = Literal["measured", "refused", "failed"]
@@ -48,6 +50,14 @@ class Outcome:
     lasting: bool = True
     thumbnails: Mapping[int, bytes] | None = None
 
+    def contract(self, name: str, sha256: str) -> dict[str, Any]:
+        """Return the contract's document; without a measurement it has no parts and says why."""
+        if self.document is not None:
+            return {**self.document, "photo": {**self.document["photo"], "file": name}}
+        why = {"code": self.code, "message": self.message, "advice": self.advice}
+        photo = {"file": name, "sha256": sha256, "width_px": None, "height_px": None}
+        return {"format": FORMAT, "photo": photo, "scale": None, "parts": [], "warnings": [why]}
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Correction:
@@ -76,3 +86,7 @@ class Entry:
     def name(self) -> str:
         """The photo's name: the first in alphabetical order of those that it was seen under."""
         return self.names[0] if self.names else self.sha256[:12]
+
+    def contract(self) -> dict[str, Any]:
+        """Return the contract's document of this photo."""
+        return self.outcome.contract(self.name, self.sha256)

@@ -90,3 +90,10 @@ def test_nothing_to_measure(box: Path) -> None:
         batch(box.parent / "empty")
     with pytest.raises(InputError, match="does not exist"):
         batch(box.parent / "nowhere")
+
+
+def test_a_file_in_the_place_of_the_folder_is_found_before_the_work(box: Path) -> None:
+    (box.parent / "box").write_text("a letter")
+    with pytest.raises(UsageError, match="cannot be made"):
+        batch(box, "--pin", "8")
+    assert not (box.parent / "pitchcam.sqlite").exists()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import json
 from pathlib import Path
 
 import pytest
@@ -58,6 +59,8 @@ def test_correct_then_show_then_export(record: Path, tmp_path: Path) -> None:
     assert "name                   R 1/4" in shown
     assert "designation            M14x1.5" in shown
     assert "says Ana: ring gauge" in shown
+    kept = json.loads(log("show", plug, "--json", "--record", str(record)).stdout)
+    assert kept["photo"]["file"] == "plug.jpg" and len(kept["parts"]) == 1
     log("export", str(tmp_path / "t.csv"), "--corrected", "--record", str(record))
     with (tmp_path / "t.csv").open(newline="", encoding="utf-8") as handle:
         (row,) = csv.DictReader(handle)
