@@ -42,7 +42,7 @@ def best_measurement(
     means = [m for m in (EXTERNAL if reading.gender == "external" else INTERNAL)
              if _is_news(m, reading, apart)]  # fmt: skip
     told: dict[tuple[int, int], float] = dict.fromkeys(open_pairs, 0.0)
-    said = []
+    said: list[str] = []
     while open_pairs and means and len(said) < 2:
         found = _choose(means, open_pairs, rows, reading.gender, apart)
         if found is None:
@@ -96,8 +96,8 @@ def tell_apart(first: ThreadSize, second: ThreadSize, gender: Gender) -> tuple[s
     enough = min(TOLD_APART, max(distance.values()))
     best = next(m for m in means if distance[m] >= enough)
     name = best.short.format(apart=apart)
-    values = (_expected(best.quantity, s, gender, apart) for s in (first, second))
-    return (name, *values)
+    a, b = (_expected(best.quantity, s, gender, apart) for s in (first, second))
+    return name, a, b
 
 
 def _power(distance: float) -> float:

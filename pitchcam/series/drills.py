@@ -10,7 +10,6 @@ from typing import Literal, cast
 
 from pitchcam.errors import UsageError
 from pitchcam.records import MM_PER_INCH
-from pitchcam.series.catalogue import find
 from pitchcam.series.records import ThreadSize
 from pitchcam.series.table import read_table
 
@@ -36,13 +35,14 @@ class Drill:
 class TapDrill:
     """The tapping drill of a size.
 
-    ``engagement`` is the depth of thread left, as a share of the basic profile's. ``in_limits``
-    says whether the hole lies within the usual class's limits of the minor diameter; a taper
-    thread has the tabulated drill for tapping without a reamer, and its limits are not asked.
+    ``engagement`` is the depth of thread left, as a share of the basic profile's; None for a taper
+    thread, where it changes along the hole. ``in_limits`` says whether the hole lies within the
+    usual class's limits of the minor diameter; a taper thread has the tabulated drill for tapping
+    without a reamer, and its limits are not asked.
     """
 
     drill: Drill
-    engagement: float
+    engagement: float | None
     in_limits: bool
     source: str
 
@@ -117,8 +117,7 @@ def _taper_drill(size: ThreadSize, drills: Sequence[Drill]) -> TapDrill:
         raise UsageError(f"the drill {mark} of {name} is in no rack.", "Correct tap_drills.csv.")
     near = min(drills, key=lambda d: abs(d.diameter_mm - held.diameter_mm))
     drill = held if held in drills else near
-    base = find(name)
     return TapDrill(
-        drill=drill, engagement=engagement(base, drill.diameter_mm), in_limits=True,
+        drill=drill, engagement=None, in_limits=True,
         source=source if drill is held else f"{source}; nearest drill to {mark}",
     )  # fmt: skip

@@ -1,0 +1,1 @@
+"""The workshop's tapping chart: rows, pages, print."""
