@@ -25,17 +25,18 @@ td svg{display:block}
 h2{font-size:1.1rem;margin:1.2rem 0 .3rem}
 @media print{body{margin:0}}
 </style></head><body>
-{% for page in pages %}<section><h1>{{ page.title }}</h1><p>{{ page.seal }}</p>
+{% for page in pages %}<section>{% for part in page.sections %}<h1>{{ part.title }}</h1>
+<p>{{ part.seal }}</p>
 <div class="wide"><table><thead><tr><th>size</th><th>pitch mm</th><th>TPI</th><th>major mm</th>
 <th>bore mm</th><th>drill, % of thread</th><th>inch drill, % of thread</th>
 <th>profile, true scale in print</th></tr></thead><tbody>
-{% for r in page.rows %}<tr><td><strong>{{ r.size.designation }}</strong></td>
+{% for r in part.rows %}<tr><td><strong>{{ r.size.designation }}</strong></td>
 <td class="n">{{ "%.4g"|format(r.size.pitch_mm) }}</td>
 <td class="n">{{ "%.4g"|format(r.size.tpi_value) }}</td>
 <td class="n">{{ "%.3f"|format(r.size.basic_major_mm) }}</td>
 <td class="n">{{ "%.3f"|format(r.bore_mm) }}</td><td>{{ drill(r.metric) }}</td>
 <td>{{ drill(r.inch) }}</td><td>{{ profile(r.size)|safe }}</td></tr>
-{% endfor %}</tbody></table></div>
+{% endfor %}</tbody></table></div>{% endfor %}
 {% if page.pairs %}<h2>Easily confused, and the one measurement that tells</h2>
 <div class="wide"><table><tbody>
 {% for p in page.pairs %}<tr><td><strong>{{ p.first.designation }}</strong></td>

@@ -5,43 +5,71 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from pitchcam.chart.rows import ChartRow, chart_pairs
+from pitchcam.chart.rows import TAPPED_AS, ChartRow, chart_pairs
 from pitchcam.match.confusable import Confusable
 from pitchcam.series.families import load_families
 
-#: Rows on a page that can be read from a metre, and the pairs that fit below them.
-ROWS_PER_PAGE, PAIRS_PER_PAGE = 26, 8
+#: Pairs listed on a page, the nearest first.
+PAIRS_PER_PAGE = 8
+#: A section's title and heads take the room of this many rows.
+TITLE_ROWS = 3
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Page:
-    """One page: a title, its rows, and the pairs that touch them."""
+class Section:
+    """Rows of one family, with its name and how it seals."""
 
     title: str
     seal: str
     rows: tuple[ChartRow, ...]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Page:
+    """One page: its sections, and the easily confused pairs that touch their rows."""
+
+    sections: tuple[Section, ...]
     pairs: tuple[Confusable, ...]
 
+    @property
+    def rows(self) -> tuple[ChartRow, ...]:
+        """All rows of the page."""
+        return tuple(r for s in self.sections for r in s.rows)
 
-def paginate(rows: Sequence[ChartRow], per_page: int = ROWS_PER_PAGE) -> list[Page]:
-    """Return pages of one family each; a family's rows are spread evenly over its pages.
 
-    A pair stands on the page of either of its sizes, the nearest pairs first.
+def paginate(rows: Sequence[ChartRow], per_page: int) -> list[Page]:
+    """Return pages that hold ``per_page`` rows each, section titles counted as rows.
+
+    A family too long for a page is spread evenly over several; short ones share a page.
     """
-    pairs = chart_pairs(rows)
-    pages = []
+    pages: list[list[Section]] = []
+    used = per_page
     for family in dict.fromkeys(r.size.family for r in rows):
-        mine = [r for r in rows if r.size.family == family]
-        n = -(-len(mine) // per_page)
-        step = -(-len(mine) // n)
-        for k in range(n):
-            part = tuple(mine[k * step : (k + 1) * step])
-            names = {r.size.geometry for r in part}
-            touching = [p for p in pairs if {p.first.geometry, p.second.geometry} & names]
-            info = load_families()[family]
-            number = f", {k + 1} of {n}" if n > 1 else ""
-            title = f"{family}: {info.name}{number}"
-            pages.append(
-                Page(title=title, seal=info.seal, rows=part, pairs=tuple(touching[:PAIRS_PER_PAGE]))
-            )
-    return pages
+        for section in _sections([r for r in rows if r.size.family == family], family, per_page):
+            need = len(section.rows) + TITLE_ROWS
+            if used + need > per_page:
+                pages.append([])
+                used = 0
+            pages[-1].append(section)
+            used += need
+    pairs = chart_pairs(rows)
+    return [_page(sections, pairs) for sections in pages]
+
+
+def _sections(rows: list[ChartRow], family: str, per_page: int) -> list[Section]:
+    info, tapped = load_families()[family], TAPPED_AS.get(family)
+    n = -(-len(rows) // (per_page - TITLE_ROWS))
+    step = -(-len(rows) // n)
+    return [
+        Section(
+            title=f"{family}: {info.name}" + (f", {k + 1} of {n}" if n > 1 else ""),
+            seal=info.seal + (f" Drills are for {tapped}." if tapped else ""), rows=tuple(rows[k * step : (k + 1) * step]),
+        )
+        for k in range(n)
+    ]  # fmt: skip
+
+
+def _page(sections: list[Section], pairs: Sequence[Confusable]) -> Page:
+    names = {r.size.geometry for s in sections for r in s.rows}
+    touching = [p for p in pairs if {p.first.geometry, p.second.geometry} & names]
+    return Page(sections=tuple(sections), pairs=tuple(touching[:PAIRS_PER_PAGE]))

@@ -6,11 +6,12 @@ import io
 from collections.abc import Sequence
 from typing import Any
 
-from pitchcam.chart.pages import Page
-from pitchcam.chart.rows import ChartRow, drill_text
+from pitchcam.chart.pages import PAIRS_PER_PAGE, TITLE_ROWS, Page, Section
+from pitchcam.chart.rows import ChartRow
 from pitchcam.errors import UsageError
 from pitchcam.match.confusable import Confusable
 from pitchcam.series import ThreadSize
+from pitchcam.series.drills import TapDrill
 from pitchcam.series.profile import axial_profile
 
 MM = 72 / 25.4
@@ -19,12 +20,16 @@ MARGIN_MM = 12.0
 #: Row height and type size in mm and points: capitals of 3 mm are read from a metre (an eye that
 #: sees 5 arc minutes reads 1.5 mm there).
 ROW_MM, TYPE, HEAD_TYPE = 6.9, 12.0, 10.0
+#: A page with few rows is set wider, up to this.
+WIDEST = 1.25
 PAIR_MM, PAIR_TYPE = 6.0, 10.0
 #: Column starts in mm from the left margin, and the heads; the profile takes the rest.
 COLUMNS = (
-    (0.0, "size"), (42.0, "pitch mm"), (62.0, "TPI"), (76.0, "major mm"), (97.0, "bore mm"),
-    (116.0, "drill mm"), (142.0, "inch drill"), (166.0, "true scale"),
+    (1.0, "size"), (38.0, "pitch mm"), (55.0, "TPI"), (69.0, "major mm"), (88.0, "bore mm"),
+    (105.0, "drill mm"), (134.0, "inch drill"), (166.0, "true scale"),
 )  # fmt: skip
+#: Where a drill's engagement ends, right-aligned, from the start of its column.
+SHARE_MM = 26.0
 PROFILE_MM = 19.0
 BAR_MM = 50.0
 
@@ -55,45 +60,71 @@ def render(pages: Sequence[Page], paper: str = "a4") -> bytes:
 
 def rows_that_fit(paper: str) -> int:
     """Return how many rows a page of this paper holds above a full list of pairs."""
-    from pitchcam.chart.pages import PAIRS_PER_PAGE
+    return int(_room_for_rows(PAPERS[paper][1], PAIRS_PER_PAGE) / ROW_MM)
 
-    free = PAPERS[paper][1] - 2 * MARGIN_MM - 20 - 14 - PAIRS_PER_PAGE * PAIR_MM - 16
-    return int(free / ROW_MM)
+
+def _room_for_rows(height: float, pairs: int) -> float:
+    """Return what a list of pairs and the foot leave of a page, in mm."""
+    listed = 12 + pairs * PAIR_MM if pairs else 0.0
+    return height - 2 * MARGIN_MM - listed - 8
 
 
 def _draw_page(canvas: Any, page: Page, width: float, height: float, number: str) -> None:
-    y = height - MARGIN_MM - 6
-    _text(canvas, MARGIN_MM, y, page.title, 18, bold=True)
-    _text(canvas, MARGIN_MM, y - 6.5, page.seal, 10)
-    y -= 14
-    for x, head in COLUMNS:
-        _text(canvas, MARGIN_MM + x, y, head, HEAD_TYPE, grey=0.25)
-    y -= 2
-    canvas.setLineWidth(0.8)
-    canvas.line(MARGIN_MM * MM, y * MM, (width - MARGIN_MM) * MM, y * MM)
-    for k, row in enumerate(page.rows):
-        y -= ROW_MM
-        if k % 2 == 0:
-            canvas.setFillGray(0.93)
-            canvas.rect(MARGIN_MM * MM, y * MM, (width - 2 * MARGIN_MM) * MM, ROW_MM * MM,
-                        stroke=0, fill=1)  # fmt: skip
-        _draw_row(canvas, row, y)
+    lines = len(page.rows) + TITLE_ROWS * len(page.sections)
+    grow = _room_for_rows(height, len(page.pairs)) / (ROW_MM * lines)
+    row_mm = ROW_MM * min(WIDEST, max(grow, 1.0))
+    y = height - MARGIN_MM
+    for section in page.sections:
+        y = _draw_section(canvas, section, width, y, row_mm)
     if page.pairs:
         _draw_pairs(canvas, page.pairs, y - 9)
     _foot(canvas, width, number, starred=_starred(page))
 
 
-def _draw_row(canvas: Any, row: ChartRow, y: float) -> None:
+def _draw_section(canvas: Any, section: Section, width: float, top: float, row_mm: float) -> float:
+    """Draw one family below ``top``; return where it ends. Heads take TITLE_ROWS rows."""
+    y = top - TITLE_ROWS * row_mm
+    _text(canvas, MARGIN_MM, y + 14.5, section.title, 17, bold=True)
+    _text(canvas, MARGIN_MM, y + 8.5, section.seal, 10, fit=width - 2 * MARGIN_MM)
+    for x, head in COLUMNS:
+        _text(canvas, MARGIN_MM + x, y + 2, head, HEAD_TYPE, grey=0.25)
+    canvas.setStrokeGray(0)
+    canvas.setLineWidth(0.8)
+    canvas.line(MARGIN_MM * MM, y * MM, (width - MARGIN_MM) * MM, y * MM)
+    for k, row in enumerate(section.rows):
+        y -= row_mm
+        if k % 2 == 0:
+            canvas.setFillGray(0.93)
+            canvas.rect(MARGIN_MM * MM, y * MM, (width - 2 * MARGIN_MM) * MM, row_mm * MM,
+                        stroke=0, fill=1)  # fmt: skip
+        _draw_row(canvas, row, y, row_mm)
+    return y
+
+
+def _draw_row(canvas: Any, row: ChartRow, y: float, row_mm: float) -> None:
     size = row.size
     cells = (
         size.designation, f"{size.pitch_mm:.3f}".rstrip("0").rstrip("."), f"{size.tpi_value:.4g}",
         f"{size.basic_major_mm:.2f}", f"{row.bore_mm:.2f}",
-        drill_text(row.metric).replace(" mm", ""), drill_text(row.inch),
     )  # fmt: skip
-    base = y + 2.0
+    base = y + row_mm / 2 - 1.45
     for (x, _), text in zip(COLUMNS, cells, strict=False):
-        _text(canvas, MARGIN_MM + x, base, text, TYPE, bold=x == 0.0, fit=_room(x))
-    _draw_profile(canvas, size, MARGIN_MM + COLUMNS[-1][0], y, ROW_MM)
+        _text(canvas, MARGIN_MM + x, base, text, TYPE, bold=x < 2.0, fit=_room(x))
+    for (x, _), drill in zip(COLUMNS[5:7], (row.metric, row.inch), strict=True):
+        _draw_drill(canvas, drill, MARGIN_MM + x, base)
+    _draw_profile(canvas, size, MARGIN_MM + COLUMNS[-1][0], y, row_mm)
+
+
+def _draw_drill(canvas: Any, drill: TapDrill | None, x: float, base: float) -> None:
+    name = "-" if drill is None else drill.drill.name.replace(" mm", "")
+    _text(canvas, x, base, name, TYPE, fit=15)
+    if drill is not None and drill.engagement is not None:
+        share = f"{100 * drill.engagement:.0f} %"
+        canvas.setFont("Helvetica", HEAD_TYPE)
+        canvas.setFillGray(0.25)
+        canvas.drawRightString((x + SHARE_MM) * MM, base * MM, share)
+        if not drill.in_limits:
+            _text(canvas, x + SHARE_MM + 0.6, base, "*", TYPE)
 
 
 def _room(x: float) -> float:
@@ -105,20 +136,18 @@ def _room(x: float) -> float:
 def _draw_profile(canvas: Any, size: ThreadSize, x: float, y: float, row_mm: float) -> None:
     """Draw the external profile at true scale: 1 mm of thread on 1 mm of paper."""
     points = axial_profile(size, PROFILE_MM / size.pitch_mm)
-    top = y + row_mm - 0.6 - float(points[:, 1].max())
-    canvas.saveState()
-    clip = canvas.beginPath()
-    clip.rect(x * MM, y * MM, PROFILE_MM * MM, row_mm * MM)
-    canvas.clipPath(clip, stroke=0)
+    highest, lowest = float(points[:, 1].max()), float(points[:, 1].min())
+    body = 1.0
+    top = y + (row_mm + highest - lowest + body) / 2 - highest
+    end = float(points[-1, 0])
     path = canvas.beginPath()
-    path.moveTo(x * MM, (y + 0.2) * MM)
+    path.moveTo(x * MM, (top + lowest - body) * MM)
     for z, r in points:
         path.lineTo((x + z) * MM, (top + r) * MM)
-    path.lineTo((x + float(points[-1, 0])) * MM, (y + 0.2) * MM)
+    path.lineTo((x + end) * MM, (top + lowest - body) * MM)
     path.close()
     canvas.setFillGray(0.25)
     canvas.drawPath(path, stroke=0, fill=1)
-    canvas.restoreState()
 
 
 def _draw_pairs(canvas: Any, pairs: Sequence[Confusable], y: float) -> None:
@@ -141,11 +170,11 @@ def _foot(canvas: Any, width: float, number: str, *, starred: bool) -> None:
     canvas.line(x * MM, y * MM, (x + BAR_MM) * MM, y * MM)
     for end in (x, x + BAR_MM):
         canvas.line(end * MM, (y - 1.5) * MM, end * MM, (y + 1.5) * MM)
-    _text(canvas, x + BAR_MM + 3, y - 1, f"{BAR_MM:g} mm: check by caliper; print at 100 %", 9)
-    star = "   * hole outside the usual class" if starred else ""
-    text = f"% of full thread depth{star}   {number}"
+    _text(canvas, x + BAR_MM + 3, y - 1, f"{BAR_MM:g} mm by caliper: print at 100 %", 9)
+    star = "* hole outside the usual class   " if starred else ""
     canvas.setFont("Helvetica", 9)
     canvas.setFillGray(0)
+    text = f"{star}% of full thread   {number}"
     canvas.drawRightString((width - MARGIN_MM) * MM, (y - 1) * MM, text)
 
 

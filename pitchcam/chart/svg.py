@@ -6,7 +6,7 @@ from pathlib import Path
 
 from pitchcam.chart.files import write_text
 from pitchcam.series import ThreadSize
-from pitchcam.series.profile import axial_profile, form_of
+from pitchcam.series.profile import axial_profile, depth_of, form_of
 
 _FONT = 'font-family="DejaVu Sans, Arial, sans-serif"'
 
@@ -52,8 +52,8 @@ def enlarged(size: ThreadSize, width: float = 640.0) -> str:
     outline = " ".join(f"{x:.1f},{y:.1f}" for x, y in xy)
     pitch = f"{size.pitch_mm:.4g} mm ({size.tpi_value:.4g} TPI)"
     crest_1, crest_2 = left, left + size.pitch_mm * scale
-    depth_mm = -float(points[:, 1].min())
     form = form_of(size)
+    depth_mm = depth_of(size)
     crest = "round" if form.crest_round else "flat"
     root = "round" if form.root_round else "flat"
     lines = [
@@ -66,7 +66,7 @@ def enlarged(size: ThreadSize, width: float = 640.0) -> str:
         'stroke="none"/>',
         f'<polyline points="{outline}" fill="none" stroke="#111" stroke-width="2"/>',
         _dimension(crest_1, crest_2, top - 26, pitch),
-        _height(right + 18, top, top + depth, f"{depth_mm:.3f} mm"),
+        _height(right + 18, top, top + depth_mm * scale, f"{depth_mm:.3f} mm"),
         f'<text x="{left:.0f}" y="{base + 28:.0f}" font-size="15" {_FONT}>flanks '
         f"{size.angle_deg:g} deg; crest {crest}, root {root}; basic major "
         f"{size.basic_major_mm:.3f} mm</text>",

@@ -30,7 +30,7 @@ def command(path: str, families: tuple[str, ...], rare: bool, paper: str) -> Non
     if target is None:
         raise UsageError("chart needs a file to write.", "Write: pitchcam chart chart.pdf")
     from pitchcam.chart.files import write_bytes, write_text
-    from pitchcam.chart.pages import paginate
+    from pitchcam.chart.pages import TITLE_ROWS, paginate
     from pitchcam.chart.rows import USUAL_FAMILIES, chart_rows, to_csv
 
     rows = chart_rows(families or USUAL_FAMILIES, rare=rare)
@@ -42,7 +42,7 @@ def command(path: str, families: tuple[str, ...], rare: bool, paper: str) -> Non
     if suffix == ".html":
         from pitchcam.chart.html import render as render_html
 
-        pages = paginate(rows, per_page=len(rows))
+        pages = paginate(rows, per_page=len(rows) + TITLE_ROWS)
         write_text(target, render_html(pages))
     else:
         from pitchcam.chart.pdf import render, rows_that_fit

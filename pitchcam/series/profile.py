@@ -39,6 +39,13 @@ def form_of(size: ThreadSize) -> Form:
     return Form(crest=cut, root=cut, crest_round=True, root_round=True)
 
 
+def depth_of(size: ThreadSize) -> float:
+    """Return the design depth of the external thread in mm, crest to root, on the radius."""
+    form = form_of(size)
+    height = 0.5 / math.tan(math.radians(size.angle_deg / 2))
+    return (height - form.crest - form.root) * size.pitch_mm
+
+
 def axial_profile(size: ThreadSize, turns: float, points_per_arc: int = 8) -> Points:
     """Return the external thread's profile over some turns, shape (n, 2).
 
