@@ -58,12 +58,13 @@ def paginate(rows: Sequence[ChartRow], per_page: int) -> list[Page]:
 
 def _sections(rows: list[ChartRow], family: str, per_page: int) -> list[Section]:
     info, tapped = load_families()[family], TAPPED_AS.get(family)
+    seal = info.seal + (f" Drills are for {tapped}." if tapped else "")
     n = -(-len(rows) // (per_page - TITLE_ROWS))
     step = -(-len(rows) // n)
     return [
         Section(
             title=f"{family}: {info.name}" + (f", {k + 1} of {n}" if n > 1 else ""),
-            seal=info.seal + (f" Drills are for {tapped}." if tapped else ""), rows=tuple(rows[k * step : (k + 1) * step]),
+            seal=seal, rows=tuple(rows[k * step : (k + 1) * step]),
         )
         for k in range(n)
     ]  # fmt: skip

@@ -1,7 +1,7 @@
-"""Limits of ISO metric threads: ISO 965-1 tables for deviations, its formula for the pitch line.
+"""Limits of ISO metric threads by the tables of ISO 965-1.
 
-The standard's tables are its formulas rounded to the R40 series (ASME B1.13M-2005, 6.2), so the
-tables rule where both exist.
+The standard's tables are its formulas rounded to the R40 series, now up, now down (ASME
+B1.13M-2005, 6.2), so the tables rule where both exist.
 """
 
 from __future__ import annotations
@@ -21,8 +21,8 @@ INTERNAL_MINOR = 1.25 * math.sqrt(3) / 2
 ROOT_BELOW_PITCH_LINE = 2 * (math.sqrt(3) / 4 - 0.125)
 #: Diameter steps of ISO 965-1; the pitch tolerance is that of the step's geometric mean.
 STEPS_MM = (0.99, 1.4, 2.8, 5.6, 11.2, 22.4, 45.0, 90.0, 180.0, 300.0)
-GRADE_FACTOR_D2 = {4: 0.63, 5: 0.8, 6: 1.0, 7: 1.25, 8: 1.6}
-GRADE_FACTOR_INTERNAL_D2 = {4: 0.85, 5: 1.06, 6: 1.32, 7: 1.7, 8: 2.12}
+#: Tolerance of a grade over that of grade 6 (ISO 965-1, clause 13).
+GRADE_FACTOR = {4: 0.63, 5: 0.8, 6: 1.0, 7: 1.25, 8: 1.6}
 EXTERNAL_CLASSES = ("6g", "6e", "8g", "4h", "6h")
 INTERNAL_CLASSES = ("6H", "5H", "7H", "6G")
 #: Renard R40, one decade (ISO 3, rounded values used by ISO 965-1).
@@ -38,11 +38,38 @@ def round_r40(value: float) -> float:
     return min(R40, key=lambda r: abs(r - mantissa)) * decade
 
 
-def pitch_tolerance_um(d_mm: float, pitch_mm: float, factor: float) -> float:
-    """Return T_d2 or T_D2 in µm: 90 P^0.4 d^0.1 times the grade's factor, rounded to R40."""
+def formula_tolerance_um(d_mm: float, pitch_mm: float) -> float:
+    """Return the unrounded T_d2 of grade 6 in µm: 90 P^0.4 d^0.1, d the mean of its step."""
     i = min(max(bisect.bisect_left(STEPS_MM, d_mm), 1), len(STEPS_MM) - 1)
     mean = math.sqrt(STEPS_MM[i - 1] * STEPS_MM[i])
-    return round_r40(90 * pitch_mm**0.4 * mean**0.1 * factor)
+    return 90 * math.pow(pitch_mm, 0.4) * math.pow(mean, 0.1)
+
+
+@functools.cache
+def _pitch_rows(folder: Path | None) -> tuple[tuple[float, float, float, float, float | None], ...]:
+    return tuple(
+        (
+            row.number("over_mm"), row.number("to_mm"), row.number("pitch_mm"),
+            row.number("td2_6_um"), row.optional("tD2_6_um"),
+        )
+        for row in read_table("iso965_pitch_diameter.csv", folder)
+    )  # fmt: skip
+
+
+def pitch_tolerance_um(
+    d_mm: float, pitch_mm: float, grade: int, *, internal: bool, folder: Path | None = None
+) -> float:
+    """Return T_d2 or T_D2 in µm: the table's grade 6, by the grade's factor to the nearest R40.
+
+    Fine pitches that the table leaves out take the formula, rounded alike.
+    """
+    six = None
+    for over, to, p, td2, tD2 in _pitch_rows(folder):
+        if over < d_mm <= to and p == pitch_mm:
+            six = tD2 if internal else td2
+    if six is None:
+        six = round_r40(formula_tolerance_um(d_mm, pitch_mm) * (1.32 if internal else 1.0))
+    return six if grade == 6 else round_r40(six * GRADE_FACTOR[grade])
 
 
 @functools.cache
@@ -74,7 +101,7 @@ def external_limits(
         return None
     top = d_mm - deviation / 1000
     pd = top - PITCH_LINE * pitch_mm
-    low = pd - pitch_tolerance_um(d_mm, pitch_mm, GRADE_FACTOR_D2[grade]) / 1000
+    low = pd - pitch_tolerance_um(d_mm, pitch_mm, grade, internal=False, folder=folder) / 1000
     return Limits(
         thread_class=thread_class,
         major_mm=(top - tolerance / 1000, top),
@@ -95,7 +122,7 @@ def internal_limits(
         return None
     shift = deviation / 1000
     pd = d_mm - PITCH_LINE * pitch_mm + shift
-    pd_tolerance = pitch_tolerance_um(d_mm, pitch_mm, GRADE_FACTOR_INTERNAL_D2[grade]) / 1000
+    pd_tolerance = pitch_tolerance_um(d_mm, pitch_mm, grade, internal=True, folder=folder) / 1000
     bore = d_mm - INTERNAL_MINOR * pitch_mm + shift
     return Limits(
         thread_class=thread_class,
