@@ -1,4 +1,4 @@
-"""From linear light to a phone's file: lens, mosaic, noise, demosaic, tone curve, sharpening, JPEG."""
+"""From linear light to a phone's file: lens, mosaic, noise, tone curve, sharpening, JPEG."""
 
 from __future__ import annotations
 
@@ -126,7 +126,8 @@ def demosaic(raw: Image, how: Development) -> Image:
 
 def tone(rgb: Image, contrast: float) -> Image:
     """Apply the IEC 61966-2-1 curve, then an S-curve of the given strength about mid grey."""
-    coded = np.where(rgb <= 0.0031308, 12.92 * rgb, 1.055 * np.maximum(rgb, 1e-9) ** (1 / 2.4) - 0.055)
+    power = 1.055 * np.maximum(rgb, 1e-9) ** (1 / 2.4) - 0.055
+    coded = np.where(rgb <= 0.0031308, 12.92 * rgb, power)
     if contrast:
         coded = coded + np.float32(contrast) * coded * (1 - coded) * (2 * coded - 1)
     return coded.astype(np.float32)
@@ -142,7 +143,7 @@ def sharpen(coded: Image, how: Development) -> Image:
 
 
 def encode(rgb: np.ndarray, how: Development) -> bytes:
-    """Return the file; with an orientation tag the stored rows are turned so that it undoes them."""
+    """Return the file; an orientation tag undoes the turn of the stored rows."""
     picture = PIL.Image.fromarray(rgb)
     if how.orientation == 6:
         picture = picture.transpose(PIL.Image.Transpose.ROTATE_90)

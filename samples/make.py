@@ -6,8 +6,6 @@ import json
 import time
 from pathlib import Path
 
-import click
-
 from samples.develop import develop, write
 from samples.shots import Shot
 

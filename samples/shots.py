@@ -9,7 +9,7 @@ import numpy as np
 
 from samples import place
 from samples.develop import Development
-from samples.forms import ISO_60, NPT_60, WHITWORTH_55, Form
+from samples.forms import NPT_60, WHITWORTH_55, Form
 from samples.scene import Camera, Film, Light, Scene, Thing
 from samples.solids import Flipped, Hexagon, Part, Segment, Thread, Turned, cylinder
 
@@ -198,7 +198,7 @@ class Shot:
     bar_mm: float | None = None
     expected: str | None = None
     seed: int = 1
-    samples: int = 96
+    samples: int = 64
     notes: dict[str, Any] = field(default_factory=dict)
 
     def scene(self) -> Scene:
@@ -230,6 +230,25 @@ class Shot:
     def _thickness(self) -> float | None:
         kinds = {"card": 0.76, "disc": self.scale.thickness, "jaws": self.scale.thickness}
         return kinds.get(self.scale.kind)
+
+
+def film(size: str, *, at: tuple[float, float] = (0.0, 0.0), turn_deg: float = 0.0,
+         printed: float = 1.0, paper: float = 0.45) -> Film:
+    """Return a printed A4 marker sheet with its window cut out; the window's middle is at ``at``.
+
+    ``printed`` is the printer's error of scale.
+    """
+    from pitchcam.sheet import PAGES, sheet
+    from pitchcam.sheet.draw import TOP_MM, raster
+
+    plan, (width, height) = sheet(size), PAGES["a4"]
+    image = raster(plan, (width, height))
+    up = (height / 2 - TOP_MM - plan.outer_mm[1] / 2) * printed
+    w, h = plan.window_mm[0] / 2 * printed, plan.window_mm[1] / 2 * printed
+    a = np.deg2rad(turn_deg)
+    return Film(image=image, size=(width * printed, height * printed), paper=paper,
+                hole=(-w, up - h, w, up + h), turn_deg=turn_deg,
+                at=(at[0] + up * float(np.sin(a)), at[1] - up * float(np.cos(a))))  # fmt: skip
 
 
 def clean(camera: Camera, width: float, height: float, below: float = 250.0) -> Light:

@@ -1,7 +1,8 @@
 """Path tracing of a scene in linear light with Mitsuba 3: thin lens, metals, light panel.
 
 The objects' window is rendered at full resolution; the rest of the frame, which holds only the
-panel and its surround, at an eighth where the panel's edge is far out of focus, else a quarter.
+panel and its surround, at an eighth where the panel's edge is far out of focus, else a quarter, and
+a printed sheet at a half.
 """
 
 from __future__ import annotations
@@ -18,8 +19,16 @@ from samples.forms import Array
 from samples.scene import HEIGHT, MATERIALS, WIDTH, Camera, Film, Image, Light, Scene
 from samples.solids import Faces
 
-#: Samples per pixel of one pass: a 2-megapixel window then needs about 1 GB.
-PASS = 4
+#: Paths of one pass, which needs some 150 bytes for each. The sampler spreads the paths of a pass
+#: evenly over a pixel and the lens, so that few large passes leave less noise than many small ones;
+#: it wants a square number per pixel.
+PASS = 16_000_000
+
+#: What glows reflects nothing, so that a path ends there: the panel outshines the room by far.
+DARK = {"type": "diffuse", "reflectance": {"type": "rgb", "value": 0.0}}
+
+#: Paths per pixel of a printed sheet, which is flat and lit evenly: only its edges have noise.
+SHEET_PATHS = 32
 
 #: The renderer's lens has its principal point in the middle of the film; the film is made this
 #: many pixels larger on each side and cut off-centre. Camera.centre_px holds multiples of 4.
@@ -72,7 +81,8 @@ def photo(scene: Scene, *, samples: int = 64, outside: int = 64, seed: int = 0,
     loaded = mi.load_dict(world)
     n = _coarse(scene)
     whole = (0, 0, WIDTH // n, HEIGHT // n)
-    rough = _render(mi, loaded, scene.camera, WIDTH // n, whole, outside * n**2 // 16, seed)
+    paths = SHEET_PATHS if scene.film is not None else outside * n**2 // 16
+    rough = _render(mi, loaded, scene.camera, WIDTH // n, whole, paths, seed)
     frame = cv2.resize(rough, (WIDTH, HEIGHT), interpolation=cv2.INTER_CUBIC)
     x0, y0, x1, y1 = window(scene, margin)
     fine = _render(mi, loaded, scene.camera, WIDTH, (x0, y0, x1, y1), samples, seed + 10_000)
@@ -83,6 +93,8 @@ def photo(scene: Scene, *, samples: int = 64, outside: int = 64, seed: int = 0,
 
 def _coarse(scene: Scene) -> int:
     """Return how many times smaller the panel's surroundings can be rendered."""
+    if scene.film is not None:
+        return 2
     camera, below = scene.camera, scene.light.below
     blur_px = camera.f_px * camera.pupil * below / (camera.height * (camera.height + below))
     return 8 if blur_px > 12 else 4
@@ -90,8 +102,6 @@ def _coarse(scene: Scene) -> int:
 
 def window(scene: Scene, margin: int) -> tuple[int, int, int, int]:
     """Return the pixel box (x0, y0, x1, y1) around everything that is not panel."""
-    if scene.film is not None:
-        return 0, 0, WIDTH, HEIGHT
     px = scene.camera.project(np.concatenate([t.vertices[::7] for t in scene.things]))
     low = np.floor(px.min(axis=0)).astype(int) - margin
     high = np.ceil(px.max(axis=0)).astype(int) + margin
@@ -108,11 +118,14 @@ def _feather(width: int, height: int, ramp: int) -> Image:
 def _render(mi: Any, loaded: Any, camera: Camera, width: int, box: tuple[int, int, int, int],
             samples: int, seed: int) -> Image:
     sensor = _sensor(mi, camera, width, box)
-    total = np.zeros((box[3] - box[1], box[2] - box[0], 3), np.float32)
-    passes = max(1, round(samples / PASS))
+    rows, columns = box[3] - box[1], box[2] - box[0]
+    most = min(samples, PASS // (rows * columns))
+    paths = max(1, int(np.sqrt(most))) ** 2
+    passes = -(-samples // paths)
+    total = np.zeros((rows, columns, 3), np.float32)
     for k in range(passes):
-        total += np.asarray(mi.render(loaded, sensor=sensor, spp=PASS, seed=seed + k))
-    return total / passes
+        total += np.asarray(mi.render(loaded, sensor=sensor, spp=paths, seed=seed + k))
+    return total / np.float32(passes)
 
 
 def _sensor(mi: Any, camera: Camera, width: int, box: tuple[int, int, int, int]) -> Any:
@@ -129,7 +142,7 @@ def _sensor(mi: Any, camera: Camera, width: int, box: tuple[int, int, int, int])
         ),
         "fov": float(fov), "fov_axis": "x", "near_clip": 5.0, "far_clip": 5000.0,
         "aperture_radius": camera.pupil / 2, "focus_distance": float(focus),
-        "sampler": {"type": "independent"},
+        "sampler": {"type": "multijitter"},
         "film": {
             "type": "hdrfilm",
             "width": round((WIDTH + 2 * SHIFT) * scale),
@@ -165,7 +178,7 @@ def _light(mi: Any, light: Light) -> dict[str, Any]:
     centre = (*light.centre, -light.below)
     return {
         "panel": {
-            "type": "rectangle", "bsdf": {"type": "diffuse", "reflectance": {"type": "rgb", "value": 0.5}},
+            "type": "rectangle", "bsdf": DARK,
             "to_world": _plane(mi, (light.size[0] / 2, light.size[1] / 2), centre, light.turn_deg),
             "emitter": {"type": "area", "radiance": glow},
         },
@@ -191,11 +204,11 @@ def _film(mi: Any, film: Film) -> dict[str, Any]:
     for i, (sx0, sy0, sx1, sy1) in enumerate(strips):
         c0, c1 = round((sx0 / w + 0.5) * columns), round((sx1 / w + 0.5) * columns)
         r0, r1 = round((0.5 - sy1 / h) * rows), round((0.5 - sy0 / h) * rows)
-        patch = film.image[r0:r1, c0:c1].astype(np.float32) / 255 * film.paper
+        patch = film.image[r0:r1, c0:c1][::-1].astype(np.float32) / 255 * film.paper
         middle = turn @ np.array([(sx0 + sx1) / 2, (sy0 + sy1) / 2]) + np.array(film.at)
         out[f"sheet{i}"] = {
             "type": "rectangle",
-            "bsdf": {"type": "diffuse", "reflectance": {"type": "rgb", "value": 0.4}},
+            "bsdf": DARK,
             "to_world": _plane(mi, ((sx1 - sx0) / 2, (sy1 - sy0) / 2), (*middle, 0.05),
                                film.turn_deg),
             "emitter": {"type": "area", "radiance": {
