@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 
 from pitchcam.records import MM_PER_INCH, ThreadResult
 from pitchcam.report.figures import COVERAGE_FACTOR, millimetres
-from pitchcam.report.profile import basic_radius, best_phase
+from pitchcam.report.profile import standard_radius, best_phase
 from pitchcam.series import ThreadSize
 
 _SIZE_IN = (7.2, 3.6)
@@ -68,7 +68,7 @@ def spectrum_figure(thread: ThreadResult) -> Figure | None:
 
 
 def profile_figure(thread: ThreadResult, size: ThreadSize | None) -> Figure | None:
-    """Return the profile folded over one pitch, with the basic profile of ``size`` over it.
+    """Return the profile folded over one pitch, with the standard profile of ``size`` over it.
 
     Parameters
     ----------
@@ -102,10 +102,10 @@ def profile_figure(thread: ThreadResult, size: ThreadSize | None) -> Figure | No
             grid = np.linspace(-0.5, 0.5, 401)
             axes.plot(
                 grid * size.pitch_mm,
-                basic_radius(size, grid, _value(station)),
+                standard_radius(size, grid, _value(station)),
                 color=_STANDARD,
                 linewidth=1.6,
-                label=f"basic profile of {size.designation}",
+                label=f"{size.designation} by its standard, basic size",
             )
         axes.set(xlabel="mm along the axis, over one pitch", ylabel="radius, mm")
         axes.set_aspect("equal", adjustable="datalim")
