@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 
 from pitchcam.records import MM_PER_INCH, ThreadResult
 from pitchcam.report.figures import COVERAGE_FACTOR, millimetres
-from pitchcam.report.profile import standard_radius, best_phase
+from pitchcam.report.profile import best_phase, standard_radius
 from pitchcam.series import ThreadSize
 
 _SIZE_IN = (7.2, 3.6)
