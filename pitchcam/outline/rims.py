@@ -51,13 +51,15 @@ class Rims:
     """What the edges of one photo tell together.
 
     ``edges_px`` and ``u_edges_px`` are the true edges' positions in their profiles, positive
-    outward; ``panel`` is k = h / (L + h); ``misfit`` the rms deviation in coded values of 0..1.
+    outward; ``panel`` is k = h / (L + h); ``common`` says that one panel and one reflectance
+    describe all edges; ``misfit`` is the rms deviation in coded values of 0..1.
     """
 
     spread: Spread
     panel: float
     reflectance: float
     softness: float
+    common: bool
     edges_px: Values
     u_edges_px: Values
     rims_px: Values
@@ -199,6 +201,7 @@ def fit_rims(
     sigma = np.sqrt(np.maximum(np.diag(covariance), 0.0))
     edges, u_edges = q[6:], sigma[6:]
     shine, soft = float(q[4]), float(q[5])
+    common = True
     rims = np.array([
         0.0 if p.radius_px is None else rim_width(p.radius_px, p.reach_px, f_px, panel)
         for p in profiles
@@ -207,7 +210,7 @@ def fit_rims(
     if panel_near or max(round_misfit, default=0.0) > BELIEVED:
         apart, covariance, own = _solve_apart(profiles, prior)
         if np.median(own) < 0.8 * np.median(misfit):
-            q, misfit = apart, own
+            q, misfit, common = apart, own, False
             sigma = np.sqrt(np.maximum(np.diag(covariance), 0.0))
             table = q[3:].reshape(len(profiles), 4)
             edges, rims, u_edges = table[:, 0], table[:, 2], sigma[3::4]
@@ -221,7 +224,7 @@ def fit_rims(
             # One edge stands for another only so far: height and place change the focus by 3 %.
             u_blur_px=float(np.hypot(sigma[0], 0.03 * q[0])),
         ),
-        panel=panel, reflectance=shine, softness=soft, edges_px=edges,
+        panel=panel, reflectance=shine, softness=soft, common=common, edges_px=edges,
         u_edges_px=np.hypot(u_edges * grow, model), rims_px=rims, misfit=misfit,
     )  # fmt: skip
 

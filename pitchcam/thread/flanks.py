@@ -33,12 +33,14 @@ class FlankPoints:
 
 @dataclass(frozen=True, kw_only=True)
 class FlankFit:
-    """What the flanks of one thread give, with the covariance of the numbers.
+    """What the flanks of one thread give, at the frame's origin z = 0.
 
-    ``phase_mm`` is the middle of ridge 0 on the + side, ``lag_mm`` that of the - side after it;
-    ``width_mm`` is the ridge's width at ``ref_radius_mm``; ``tan_half`` the tangents of the half
-    angles of the + and the - flank; ``offset_mm`` and ``turn`` move the axis: y = offset +
-    turn z; ``parameters`` lists all in the order of ``covariance``.
+    ``phase_mm`` is the middle of ridge 0 on the + side, ``lag_mm`` how far ridge 0 of the - side
+    lies behind it; ``width_mm`` the ridge's width at ``ref_radius_mm``; ``tan_half`` the tangents
+    of the half angles of the + and the - flank; ``offset_mm`` and ``turn_rad`` where the axis
+    really lies (y = offset + turn z); ``taper`` the change of diameter per length.
+    ``covariance`` is that of NAMES, from the scatter of the points, each flank of each ridge
+    counted as one observation per blur width.
     """
 
     pitch_mm: float
@@ -47,6 +49,8 @@ class FlankFit:
     width_mm: float
     tan_half: tuple[float, float]
     offset_mm: float
+    turn_rad: float
+    taper: float
     ref_radius_mm: float
     covariance: Values
     rms_mm: float
@@ -68,14 +72,21 @@ class FlankFit:
         """The radius at which ridge and groove are equally wide."""
         return self.ref_radius_mm + (self.width_mm - self.pitch_mm / 2) / sum(self.tan_half)
 
+    def ridge_width(self, radius_mm: Values) -> Values:
+        """Return the ridge's width at radii, straight flanks prolonged."""
+        return self.width_mm - (np.asarray(radius_mm) - self.ref_radius_mm) * sum(self.tan_half)
 
-NAMES = ("phase", "pitch", "lag", "width", "tan+", "tan-", "offset")
+
+NAMES = (
+    "phase", "pitch", "lag", "width", "tan+", "tan-", "offset", "slope+", "slope-",
+)  # fmt: skip
 
 
-def _design(p: FlankPoints, ref: float) -> tuple[Values, Values]:
+def _design(p: FlankPoints, ref: float, tan: Values) -> Values:
     """Return the linear model of z: columns as NAMES."""
     depth = p.r - ref
     plus, minus = p.flank > 0, p.flank < 0
+    slope = np.where(plus, tan[0], tan[1])
     one = np.ones_like(p.z)
     columns = [
         one,
@@ -84,53 +95,50 @@ def _design(p: FlankPoints, ref: float) -> tuple[Values, Values]:
         p.flank / 2,
         -depth * plus,
         depth * minus,
-        np.zeros_like(one),
+        p.flank * p.side * slope,
+        p.flank * slope * p.z * (p.side > 0),
+        p.flank * slope * p.z * (p.side < 0),
     ]
-    return np.stack(columns, axis=1), p.z
+    return np.stack(columns, axis=1)
 
 
-def fit_flanks(p: FlankPoints, *, taper: float, tan_guess: float, rounds: int = 6) -> FlankFit:
+def fit_flanks(p: FlankPoints, *, tan_guess: float, per_point: float = 1.0) -> FlankFit:
     """Fit all flanks of a thread in the axial section.
 
     Parameters
     ----------
     p
-        Flank points; ``r`` from the present axis.
-    taper
-        Change of diameter per length: the ridges of a taper thread step outward by it, while
-        their flanks keep their angle to the axis.
+        Flank points; ``r`` from the present axis, z from the frame's origin.
     tan_guess
-        Start for the tangent of the half angles.
+        Start for the tangents of the half angles.
+    per_point
+        Independent observations per point: below one where points lie closer together than the
+        blur, so that neighbours share their noise.
 
     Notes
     -----
-    Deviations are measured along the axis. The axis's sideways offset changes r by -side times
-    it and is fitted with the rest; a turn of the axis is left to the caller's taper and axis
-    lines, since it is one number with the difference of both sides' tapers.
+    Deviations are measured along the axis. On a flank z = z_ridge + flank (w / 2 - (r - ref -
+    slope z) tan a): an offset of the axis and the slopes of both sides come in through r. The
+    mean of both slopes is half the taper, half their difference the axis's turn.
     """
     ref = float(np.median(p.r))
     use = np.ones(len(p.z), bool)
     tan = np.array([tan_guess, tan_guess])
-    beta = np.zeros(7)
-    for _ in range(rounds):
-        radius = p.r - 0.5 * taper * p.z
-        model, z = _design(
-            FlankPoints(z=p.z, r=radius, side=p.side, flank=p.flank, ridge=p.ridge), ref
-        )
-        slope = np.where(p.flank > 0, tan[0], tan[1])
-        model[:, 6] = p.flank * p.side * slope
-        beta, *_ = np.linalg.lstsq(model[use], z[use], rcond=None)
+    for _ in range(6):
+        model = _design(p, ref, tan)
+        beta, *_ = np.linalg.lstsq(model[use], p.z[use], rcond=None)
         tan = beta[4:6]
-        deviation = z - model @ beta
+        deviation = p.z - model @ beta
         spread = 1.4826 * float(np.median(np.abs(deviation[use])))
         use = np.abs(deviation) < 3.5 * max(spread, 1e-4)
-    residual = (z - model @ beta)[use]
-    freedom = max(int(use.sum()) - 7, 1)
-    variance = float(residual @ residual) / freedom
-    covariance = np.linalg.pinv(model[use].T @ model[use]) * variance
+    residual = deviation[use]
+    freedom = max(per_point * use.sum() - len(NAMES), 1.0)
+    variance = per_point * float(residual @ residual) / freedom
+    covariance = np.linalg.pinv(model[use].T @ model[use]) * variance / per_point
     return FlankFit(
         pitch_mm=float(beta[1]), phase_mm=float(beta[0]), lag_mm=float(beta[2]),
         width_mm=float(beta[3]), tan_half=(float(tan[0]), float(tan[1])),
-        offset_mm=float(beta[6]), ref_radius_mm=ref, covariance=covariance,
+        offset_mm=float(beta[6]), turn_rad=float(beta[7] - beta[8]) / 2,
+        taper=float(beta[7] + beta[8]), ref_radius_mm=ref, covariance=covariance,
         rms_mm=float(np.sqrt(variance)), used=use,
     )  # fmt: skip

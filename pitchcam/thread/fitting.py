@@ -1,0 +1,115 @@
+"""From flank points in the photo to the thread's axial section, fitted through the camera."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pitchcam.scale.camera import Camera
+from pitchcam.thread.flanks import FlankFit, FlankPoints, fit_flanks
+from pitchcam.thread.points import Flanks
+from pitchcam.thread.section import AxisFrame, unfold_flank
+
+Values = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Section:
+    """A thread's flanks in the axial section and as seen, on its own axis.
+
+    ``fit`` holds the true section, ``seen`` the same flanks without the helix's shadow undone
+    (what the picture shows); ``rotation`` and ``offset_mm`` lead from the frame to the axis.
+    """
+
+    fit: FlankFit
+    seen: FlankFit
+    points: FlankPoints
+    turn_rad: float
+    offset_mm: float
+    starts: int
+
+    def to_axis(self, zy: Values) -> Values:
+        """Map (z, y) on the frame's axis plane to the thread's own axis."""
+        c, s = np.cos(self.turn_rad), np.sin(self.turn_rad)
+        z, y = zy[..., 0], zy[..., 1] - self.offset_mm
+        return np.stack([c * z + s * y, c * y - s * z], axis=-1)
+
+    def from_axis(self, zy: Values) -> Values:
+        """Undo :meth:`to_axis`."""
+        c, s = np.cos(self.turn_rad), np.sin(self.turn_rad)
+        z, y = zy[..., 0], zy[..., 1]
+        return np.stack([c * z - s * y, c * y + s * z + self.offset_mm], axis=-1)
+
+    def pinhole(self, frame: AxisFrame) -> Values:
+        """Return the camera (z, y, x) seen from the thread's own axis."""
+        z, y, x = frame.pinhole
+        moved = self.to_axis(np.array([z, y]))
+        return np.array([moved[0], moved[1], x])
+
+
+def _aligned_ridges(flanks: Flanks, z: Values, spacing_mm: float) -> Values:
+    """Number the ridges of the - side so that they lie behind those of the + side by < 1 pitch."""
+    ridge = flanks.ridge.copy()
+    minus = flanks.side < 0
+    if minus.any() and (~minus).any():
+        start = [np.median(z[m] - ridge[m] * spacing_mm) for m in (~minus, minus)]
+        ridge[minus] += np.floor((start[1] - start[0]) / spacing_mm + 0.25)
+    return ridge
+
+
+def fit_section(
+    flanks: Flanks, camera: Camera, frame: AxisFrame, spacing_mm: float, *, starts: int = 1,
+    rounds: int = 5, per_point: float = 0.4,
+) -> Section:  # fmt: skip
+    """Fit the flanks in the axial section, helix and perspective undone.
+
+    Parameters
+    ----------
+    flanks
+        Flank points, photo pixels, moved onto the true edges.
+    camera, frame
+        The camera and the axis frame in space.
+    spacing_mm
+        Approximate spacing of the crests.
+    starts
+        Number of starts: the lead is that many spacings.
+    rounds
+        Repetitions of unfolding and fitting; the corrections are small and settle in three.
+    per_point
+        Independent observations per point (outline points are 0.7 px apart on average, the
+        noise's reach after blur and demosaicing is about 1.5 px).
+    """
+    raw = frame.from_photo(camera, flanks.xy)
+    ridge = _aligned_ridges(flanks, raw[:, 0], spacing_mm)
+    turn, offset, lead = 0.0, 0.0, starts * spacing_mm
+    tan = np.array([0.55, 0.55])
+    # A first guess of the spacing keeps the sign of the ridges' count.
+    state = Section.__new__(Section)
+    for _ in range(rounds):
+        c, s = np.cos(turn), np.sin(turn)
+        z, y = raw[:, 0], raw[:, 1] - offset
+        zy = np.stack([c * z + s * y, c * y - s * z], axis=-1)
+        pz, py, px = frame.pinhole
+        hole = np.array([c * pz + s * (py - offset), c * (py - offset) - s * pz, px])
+        tan_half = np.where(flanks.flank > 0, tan[0], tan[1])
+        z_section, r = unfold_flank(zy, hole, flanks.side, flanks.flank, lead, tan_half)
+        points = FlankPoints(
+            z=z_section, r=r, side=flanks.side, flank=flanks.flank, ridge=ridge
+        )
+        fit = fit_flanks(points, tan_guess=float(tan.mean()), per_point=per_point)
+        seen = fit_flanks(
+            FlankPoints(
+                z=zy[:, 0], r=np.abs(zy[:, 1]), side=flanks.side, flank=flanks.flank, ridge=ridge
+            ),
+            tan_guess=float(tan.mean()), per_point=per_point,
+        )  # fmt: skip
+        state = Section(
+            fit=fit, seen=seen, points=points, turn_rad=turn, offset_mm=offset, starts=starts
+        )
+        tan = np.clip(np.array(fit.tan_half), 0.2, 1.5)
+        lead = starts * abs(fit.pitch_mm)
+        turn += fit.turn_rad
+        offset += fit.offset_mm
+    return state

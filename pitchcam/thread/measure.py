@@ -1,0 +1,166 @@
+"""One threaded region, from its outline in the photo to the numbers of its axial section."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pitchcam.outline.contour import Crop, outline
+from pitchcam.outline.edges import reach_to_border
+from pitchcam.outline.field import Field
+from pitchcam.outline.rims import Rims, rim_width
+from pitchcam.scale.camera import Camera
+from pitchcam.thread.axis import ImageAxis
+from pitchcam.thread.crests import Band, Tip, fit_tip
+from pitchcam.thread.fitting import Section, fit_section
+from pitchcam.thread.points import Flanks, flank_points, local_axis
+from pitchcam.thread.regions import Region
+from pitchcam.thread.section import AxisFrame, axis_frame
+from pitchcam.thread.true_edges import FlankEdge, move_to_edges
+
+Values = NDArray[np.float64]
+
+#: Level of the light at which outlines are found before edges are placed: high enough that a
+#: mirrored rim counts to the part, low enough to stand clear of the background's noise.
+LEVEL = 0.85
+
+
+@dataclass(frozen=True, kw_only=True)
+class ThreadShape:
+    """A measured thread: the geometry it was measured with and what came out, mm and degrees.
+
+    Diameters are at the frame's origin; ``tips`` and ``roots`` hold one entry per side that could
+    be fitted. ``mm_per_px`` is the scale on the axis, ``spacing_px`` the crests' spacing.
+    """
+
+    axis: ImageAxis
+    frame: AxisFrame
+    camera: Camera
+    section: Section
+    flanks: Flanks
+    edges: tuple[FlankEdge, ...]
+    tips: tuple[Tip, ...]
+    roots: tuple[Tip, ...]
+    mm_per_px: float
+    spacing_px: float
+    span_mm: tuple[float, float]
+    outline_px: Values
+
+    @property
+    def pitch_mm(self) -> float:
+        """Distance of neighbouring crests along the axis."""
+        return abs(self.section.fit.pitch_mm)
+
+    @property
+    def pitch_diameter_mm(self) -> float:
+        """Diameter at which ridge and groove are equally wide, at the frame's origin."""
+        return 2 * self.section.fit.pitch_radius_mm
+
+    @property
+    def taper(self) -> float:
+        """Change of diameter per length along z (signed)."""
+        return self.section.fit.taper
+
+    def diameter_mm(self, tips: tuple[Tip, ...]) -> float | None:
+        """Return the crest or root diameter at the frame's origin; None without both sides."""
+        if len(tips) < 2:
+            return None
+        return sum(t.radius_mm for t in tips)
+
+
+def measure_thread(
+    crop: Crop, field: Field, camera: Camera, part_axis: ImageAxis, region: Region,
+    height_mm: float, rims: Rims, *, starts: int = 1,
+) -> ThreadShape:  # fmt: skip
+    """Measure one threaded region.
+
+    Parameters
+    ----------
+    crop
+        The part's light with the phone's sharpening undone.
+    field, rims
+        The lit field and what the photo's straight edges tell of blur and rims.
+    camera
+        The camera over the plate.
+    part_axis, region
+        The part's axis in the photo and the region along it.
+    height_mm
+        Height of the thread's axis above the plate.
+    starts
+        Number of starts (1, or 2 where both sides are in step).
+
+    Raises
+    ------
+    numpy.linalg.LinAlgError
+        If the points do not determine the fit; the caller reports the thread as not readable.
+    """
+    points = outline(crop, LEVEL)
+    axis = local_axis(points, part_axis, region)
+    middle = (region.start_px + region.end_px) / 2
+    frame = axis_frame(camera, axis, middle, height_mm)
+    mm_per_px = float(np.linalg.norm(frame.origin)) / camera.f_px
+    spacing_mm = region.spacing_px * mm_per_px
+    flanks = flank_points(points, axis, region, frame, camera)
+    first = fit_section(flanks, camera, frame, spacing_mm, starts=starts, rounds=3)
+    radius_px = first.fit.pitch_radius_mm / mm_per_px
+    moved, edges = move_to_edges(
+        flanks, crop, field, rims, camera.f_px, region.spacing_px, radius_px, first.fit.tan_half
+    )
+    section = fit_section(moved, camera, frame, spacing_mm, starts=starts)
+    tips, roots = _tips(crop, field, camera, frame, axis, section, rims, mm_per_px)
+    z = section.points.z[section.fit.used]
+    return ThreadShape(
+        axis=axis, frame=frame, camera=camera, section=section, flanks=moved, edges=edges,
+        tips=tips, roots=roots, mm_per_px=mm_per_px, spacing_px=region.spacing_px,
+        span_mm=(float(z.min()), float(z.max())), outline_px=points,
+    )  # fmt: skip
+
+
+def _tips(
+    crop: Crop, field: Field, camera: Camera, frame: AxisFrame, axis: ImageAxis,
+    section: Section, rims: Rims, mm_per_px: float,
+) -> tuple[tuple[Tip, ...], tuple[Tip, ...]]:  # fmt: skip
+    blur_mm = rims.spread.blur_px * mm_per_px
+    tips, roots = [], []
+    for side in (1.0, -1.0):
+        across = frame.to_photo(camera, np.array([[0.0, 0.0, 0.0], [0.0, side, 0.0]]))
+        outward = (across[1] - across[0]) / np.hypot(*(across[1] - across[0]))
+        radius_px = section.fit.pitch_radius_mm / mm_per_px
+        reach = reach_to_border(field, np.array(axis.point_px) + radius_px * outward, outward)
+        width = rim_width(radius_px, reach, camera.f_px, rims.panel) * mm_per_px
+        # A crest's narrow top mirrors much less than a cylinder of its radius would: the ends of
+        # its band look sideways. Up to a quarter of the cylinder's band is allowed for.
+        band = Band(
+            reflectance=rims.reflectance, u_reflectance=0.12, width_mm=0.0,
+            u_width_mm=max(0.25 * min(width, 0.2), 0.1 * mm_per_px) if rims.common else 0.1,
+        )  # fmt: skip
+        for groove, into in ((False, tips), (True, roots)):
+            tip = fit_tip(
+                crop, camera, frame, section, side, blur_mm, mm_per_px, band, groove=groove
+            )
+            if tip is not None:
+                into.append(tip)
+    return tuple(tips), tuple(roots)
+
+
+def remeasure(shape: ThreadShape, camera: Camera, height_mm: float, incline_rad: float) -> ThreadShape:
+    """Fit the same edge points again with another geometry: for the uncertainty budget.
+
+    Crests and roots keep their place in the picture and follow the scale on the axis.
+    """
+    ends = shape.axis
+    middle = float(shape.axis.to_axis(shape.camera.project(shape.frame.origin))[0])
+    frame = axis_frame(camera, ends, middle, height_mm, incline_rad)
+    mm_per_px = float(np.linalg.norm(frame.origin)) / camera.f_px
+    section = fit_section(
+        shape.flanks, camera, frame, shape.spacing_px * mm_per_px,
+        starts=shape.section.starts, rounds=3,
+    )  # fmt: skip
+    grow = mm_per_px / shape.mm_per_px
+    return replace(
+        shape, frame=frame, camera=camera, section=section, mm_per_px=mm_per_px,
+        tips=tuple(replace(t, radius_mm=t.radius_mm * grow) for t in shape.tips),
+        roots=tuple(replace(t, radius_mm=t.radius_mm * grow) for t in shape.roots),
+    )  # fmt: skip

@@ -1,0 +1,147 @@
+"""Points on the straight part of the flanks, sorted by side, ridge and flank."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pitchcam.scale.camera import Camera
+from pitchcam.thread.axis import ImageAxis, Points, envelope
+from pitchcam.thread.regions import Region
+from pitchcam.thread.section import AxisFrame
+
+Values = NDArray[np.float64]
+
+#: Share of the depth, from the root, between which a flank is straight in all forms: Whitworth's
+#: rounding takes 11 % at each end, and the blur of a corner reaches over one to two pixels.
+STRAIGHT = (0.25, 0.75)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Flanks:
+    """Flank points in the photo with their place in the thread; arrays of one length.
+
+    ``normal`` (n, 2) is the outward normal of the point's flank in the photo.
+    """
+
+    xy: Points
+    side: Values
+    flank: Values
+    ridge: Values
+    normal: Points
+
+
+def local_axis(outline: Points, axis: ImageAxis, region: Region) -> ImageAxis:
+    """Turn the part's axis onto the thread's own: midway between the crests of both sides."""
+    s, upper, lower = envelope(axis.to_axis(outline))
+    lines = []
+    for crests, side in zip(region.crests, (upper, lower), strict=True):
+        inner = crests[1:-1] if len(crests) > 5 else crests
+        height = np.interp(inner, s, side)
+        slope, offset = np.polyfit(inner, height, 1)
+        deviation = np.abs(height - slope * inner - offset)
+        keep = deviation <= max(3 * float(np.median(deviation)), 0.5)
+        lines.append(np.polyfit(inner[keep], height[keep], 1))
+    slope, offset = (lines[0] + lines[1]) / 2
+    d = np.array(axis.direction)
+    n = np.array([-d[1], d[0]])
+    point = np.array(axis.point_px) + offset * n
+    d = (d + slope * n) / np.hypot(1.0, slope)
+    return ImageAxis(
+        point_px=(float(point[0]), float(point[1])), direction=(float(d[0]), float(d[1]))
+    )
+
+
+def phase_lag(outline: Points, axis: ImageAxis, region: Region) -> float:
+    """Return the lag between the sides in spacings on the thread's own axis, 0..0.5."""
+    s, upper, lower = envelope(axis.to_axis(outline))
+    means = []
+    for crests, side in zip(region.crests, (upper, lower), strict=True):
+        moved = crests + 0 * side[0]
+        means.append(np.angle(np.mean(np.exp(2j * np.pi * moved / region.spacing_px))))
+    lag = (means[1] - means[0]) / (2 * np.pi)
+    return float(abs(lag - np.round(lag)))
+
+
+def _contour_normals(outline: Points, reach: int = 3) -> Points:
+    """Return unit normals of a closed outline that point away from its inside."""
+    tangent = np.roll(outline, -reach, axis=0) - np.roll(outline, reach, axis=0)
+    tangent /= np.maximum(np.hypot(tangent[:, 0], tangent[:, 1]), 1e-9)[:, None]
+    normal = np.stack([tangent[:, 1], -tangent[:, 0]], axis=1)
+    x, y = outline[:, 0], outline[:, 1]
+    area = float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
+    out: Points = normal if area > 0 else -normal
+    return out
+
+
+def flank_points(
+    outline: Points, axis: ImageAxis, region: Region, frame: AxisFrame, camera: Camera
+) -> Flanks:
+    """Choose the outline's points on the straight parts of all flanks of a region.
+
+    Parameters
+    ----------
+    outline
+        Closed outline at one level of the light, (n, 2) photo pixels.
+    axis
+        The thread's own axis in the photo.
+    region
+        The threaded region, stations along the part's axis.
+    frame, camera
+        The axis frame in space, for the sign of the sides.
+    """
+    st = axis.to_axis(outline)
+    normals = _contour_normals(outline)
+    zy = frame.from_photo(camera, outline)
+    chosen: dict[str, list[Values]] = {k: [] for k in ("xy", "side", "flank", "ridge", "normal")}
+    for crests, t_sign in zip(region.crests, (1.0, -1.0), strict=True):
+        found = _one_side(st, crests, t_sign, region.spacing_px)
+        if found is None:
+            continue
+        index, ridge, flank = found
+        sign = np.sign(np.median(zy[index, 1]))
+        # The flank that faces growing s faces growing z when z grows with s.
+        along = np.sign(np.polyfit(st[index, 0], zy[index, 0], 1)[0])
+        groups = _group_normals(normals[index], flank)
+        chosen["xy"].append(outline[index])
+        chosen["side"].append(np.full(len(index), sign))
+        chosen["flank"].append(flank * along)
+        chosen["ridge"].append(ridge * along)
+        chosen["normal"].append(groups)
+    return Flanks(**{k: np.concatenate(v) for k, v in chosen.items()})
+
+
+def _group_normals(normals: Points, flank: Values) -> Points:
+    out = np.empty_like(normals)
+    for f in (1.0, -1.0):
+        mean = np.median(normals[flank == f], axis=0)
+        out[flank == f] = mean / np.hypot(*mean)
+    return out
+
+
+def _one_side(
+    st: Points, crests: Values, sign: float, spacing: float
+) -> tuple[NDArray[np.intp], Values, Values] | None:
+    number = np.round((crests - crests[0]) / spacing)
+    step, first = np.polyfit(number, crests, 1)
+    inside = (st[:, 1] * sign > 0) & (st[:, 0] > crests[0] - 0.5 * spacing)
+    inside &= st[:, 0] < crests[-1] + 0.5 * spacing
+    index = np.flatnonzero(inside)
+    if len(index) < 20:
+        return None
+    place = (st[index, 0] - first) / step
+    ridge = np.round(place)
+    phase = place - ridge
+    height = st[index, 1] * sign
+    # The crests' and roots' own lines, so that a taper does not move the straight part.
+    top = np.abs(phase) < 0.15
+    slope, offset = np.polyfit(st[index[top], 0], height[top], 1)
+    level = height - slope * st[index, 0] - offset
+    crest = float(np.percentile(level, 97))
+    root = float(np.percentile(level, 3))
+    share = (level - root) / (crest - root)
+    straight = (share > STRAIGHT[0]) & (share < STRAIGHT[1])
+    straight &= (np.abs(phase) > 0.08) & (np.abs(phase) < 0.46)
+    return index[straight], ridge[straight], np.sign(phase[straight])
