@@ -16,7 +16,7 @@ from pathlib import Path
 
 import cv2
 
-from pitchcam.batch import Listed, Settings, read_list, session
+from pitchcam.batch import Listed, Settings, read_list, run
 from pitchcam.batch.settings import Job
 from pitchcam.records import ScaleSpec
 from pitchcam.store import Outcome
@@ -50,12 +50,12 @@ def resident_mb(pid: int | str) -> float:
 
 def batch(photos: list[Listed], processes: int, folder: Path, memory: Memory) -> float:
     """Measure all photos into a new record; return photos a second, start-up included."""
-    call = session.Session(
+    call = run.Setup(
         record=folder / f"{processes}.sqlite", out=folder / str(processes), processes=processes,
         limit_s=600.0, sheets=False,
     )  # fmt: skip
     start = time.perf_counter()
-    session.run(call, photos, memory.tell)
+    run.run_batch(call, photos, memory.tell)
     return len(photos) / (time.perf_counter() - start)
 
 

@@ -7,10 +7,8 @@ page shows whether the printer kept the size.
 from __future__ import annotations
 
 import io
-import math
 from pathlib import Path
 
-import numpy as np
 import segno
 from reportlab.lib.pagesizes import A4
 from reportlab.lib.units import mm
@@ -20,8 +18,8 @@ from reportlab.pdfgen.canvas import Canvas
 from pitchcam.batch.answer import Answer, Line
 from pitchcam.batch.contact import plain
 from pitchcam.records import MM_PER_INCH
-from pitchcam.report.profile import basic_radius
 from pitchcam.series import ThreadSize, load_series
+from pitchcam.series.profile import axial_profile
 from pitchcam.store.files import write_whole
 
 _WIDTH, _HEIGHT = A4[0] / mm, A4[1] / mm
@@ -31,8 +29,7 @@ _LEFT = (_WIDTH - _COLUMNS * _LABEL_W) / 2
 _TOP = _HEIGHT - 10.0
 _INSET = 4.0
 _PROFILE_MM = 30.0
-#: Corners come out within a hundredth of the pitch, less than a printer's dot.
-_STEPS_PER_PITCH = 100
+_TEXT_POINTS = 8.0
 #: 21 modules of 0.7 mm and the quiet zone of 4 that ISO/IEC 18004 asks for: 20 mm, read by a phone
 #: from arm's length.
 _MODULE_MM = 0.7
@@ -85,12 +82,10 @@ def _label(
     left, top = x + _INSET, y + _LABEL_H - _INSET
     canvas.setFillColorRGB(0, 0, 0)
     _fitted(canvas, left, top - 6.5, name, _LABEL_W - 2 * _INSET)
-    canvas.setFont("Helvetica", 8)
-    text_y = top - 11.5
-    for text in _facts(size, lines):
-        for part in simpleSplit(plain(text), "Helvetica", 8, (_LABEL_W - 2 * _INSET) * mm)[:2]:
-            canvas.drawString(left * mm, text_y * mm, part)
-            text_y -= 3.5
+    canvas.setFont("Helvetica", _TEXT_POINTS)
+    for row, (text, width) in enumerate(_facts(size, lines)):
+        part = simpleSplit(plain(text), "Helvetica", _TEXT_POINTS, width * mm)[0]
+        canvas.drawString(left * mm, (top - 11.5 - 3.5 * row) * mm, part)
     canvas.setFont("Helvetica", 6)
     canvas.setFillColorRGB(*_GREY)
     canvas.drawRightString(
@@ -110,36 +105,30 @@ def _fitted(canvas: Canvas, x: float, y: float, text: str, width: float) -> None
     canvas.drawString(x * mm, y * mm, text)
 
 
-def _facts(size: ThreadSize | None, lines: tuple[Line, ...]) -> list[str]:
+def _facts(size: ThreadSize | None, lines: tuple[Line, ...]) -> list[tuple[str, float]]:
+    """Return the lines of text with the width in mm that each may take."""
+    wide, beside_code = _LABEL_W - 2 * _INSET, 55.0
+    numbers = ", ".join(str(line.number) for line in lines)
+    count = (f"{len(lines)} in this box: {numbers}", beside_code)
     if size is None:
-        return [f"{len(lines)} in the box; not in the series kept here"]
+        return [("not in the series kept here", wide), count]
     reads = ""
     if size.external:
         low, high = size.external[0].major_mm
-        where = " at the gauge plane" if size.taper else ""
-        reads = f", new parts {low:.2f} to {high:.2f} mm{where}"
+        where = ", gauge plane" if size.taper else ""
+        reads = f"; new {low:.2f} to {high:.2f} mm{where}"
     inch = size.basic_major_mm / MM_PER_INCH
     return [
-        f"basic {size.basic_major_mm:.2f} mm ({inch:.3f} in){reads}",
-        f"pitch {size.pitch_mm:.3f} mm ({size.tpi_value:.4g} TPI), {size.angle_deg:g} deg, "
-        f"{size.standard}",
-    ]
-
-
-def profile_points(size: ThreadSize, length_mm: float) -> list[tuple[float, float]]:
-    """Return the axial section of one side as (position along the axis, radius) in mm.
-
-    On a taper thread the gauge plane lies in the middle, the large end at the end.
-    """
-    steps = math.ceil(length_mm / size.pitch_mm * _STEPS_PER_PITCH)
-    z = np.linspace(0.0, length_mm, steps + 1)
-    radius = basic_radius(size, z / size.pitch_mm - 0.5) + size.taper / 2 * (z - length_mm / 2)
-    return list(zip(z.tolist(), radius.tolist(), strict=True))
+        (f"basic {size.basic_major_mm:.2f} mm ({inch:.3f} in){reads}", wide),
+        (f"pitch {size.pitch_mm:.3f} mm ({size.tpi_value:.4g} TPI), {size.angle_deg:g} deg, "
+         f"{size.standard}", wide),
+        count,
+    ]  # fmt: skip
 
 
 def _profile(canvas: Canvas, x: float, y: float, size: ThreadSize) -> None:
     """Draw the profile one to one, its crests up, on a strip of metal."""
-    points = profile_points(size, _PROFILE_MM)
+    points = axial_profile(size, _PROFILE_MM / size.pitch_mm).tolist()
     top = max(r for _, r in points)
     bottom = min(r for _, r in points) - 2.5
     path = canvas.beginPath()

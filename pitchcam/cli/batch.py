@@ -79,30 +79,30 @@ def command(places: tuple[Path, ...], **options: Any) -> None:
     read from it. The answer goes to the folder given by --out: box.csv and box.json (the doubtful
     first, then bin by bin), counts.csv, contact-sheet.pdf and labels.pdf.
     """
-    from pitchcam.batch import session as batch
+    from pitchcam.batch import run as batch
     from pitchcam.batch.answer import summary
 
     settings = _settings(options)
-    session = batch.Session(
+    setup = batch.Setup(
         record=options["record"], out=options["out"], processes=options["jobs"] or batch.cores(),
         limit_s=options["limit"], cluster=options["cluster"], sheets=not options["tables_only"],
     )  # fmt: skip
     tell = _tell_json if options["as_json"] else _tell_line
     if options["follow"]:
-        answer = batch.follow(session, list(places), settings, tell, idle_s=options["idle"])
+        answer = batch.follow_folders(setup, list(places), settings, tell, idle_s=options["idle"])
     else:
         photos = _photos(places, options["list_file"], settings)
         try:
-            answer = batch.run(session, photos, tell)
+            answer = batch.run_batch(setup, photos, tell)
         except KeyboardInterrupt:
             click.echo(
                 "All finished photos are kept; the same command goes on from here.", err=True
             )
             raise
         if options["study"]:
-            _study(session, photos)
+            _study(setup, photos)
     click.echo(summary(answer), err=options["as_json"])
-    click.echo(f"Tables and sheets are in {session.out}", err=True)
+    click.echo(f"Tables and sheets are in {setup.out}", err=True)
     sys.exit(answer.exit_code)
 
 
@@ -133,10 +133,10 @@ def _photos(places: tuple[Path, ...], list_file: Path | None, settings: Any) -> 
     return photos
 
 
-def _study(session: Any, photos: list[Any]) -> None:
+def _study(setup: Any, photos: list[Any]) -> None:
     from pitchcam.batch.study import run_study
 
-    click.echo(run_study(session.record, photos, session.out))
+    click.echo(run_study(setup.record, photos, setup.out))
 
 
 def _tell_line(job: Any, outcome: Any, kept_before: bool) -> None:

@@ -9,7 +9,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from pitchcam.batch import session
+from pitchcam.batch import run
 from pitchcam.batch.settings import Settings
 from pitchcam.batch.source import list_photos
 from pitchcam.errors import PitchcamError
@@ -26,12 +26,12 @@ def main() -> int:
     parser.add_argument("--cluster")
     args = parser.parse_args()
     settings = Settings(scale=ScaleSpec(source="pin", mm=8.0))
-    call = session.Session(
+    call = run.Setup(
         record=args.record, out=args.out, processes=args.jobs, limit_s=60.0, sheets=False,
         cluster=args.cluster, measure=double.measure,
     )  # fmt: skip
     try:
-        session.run(call, list_photos(args.places, settings), lambda *_: None)
+        run.run_batch(call, list_photos(args.places, settings), lambda *_: None)
     except PitchcamError as error:
         print(error, file=sys.stderr)
         return error.exit_code

@@ -6,7 +6,7 @@ import threading
 import time
 from pathlib import Path
 
-from pitchcam.batch import Settings, session
+from pitchcam.batch import Settings, run
 from pitchcam.batch.follow import Folder, Patience
 from pitchcam.batch.settings import Job
 from pitchcam.records import ScaleSpec
@@ -93,7 +93,7 @@ def test_photos_are_answered_as_they_come(tmp_path: Path) -> None:
         time.sleep(1.5)
         (photos / "b.jpg").write_bytes(whole)
 
-    call = session.Session(
+    call = run.Setup(
         record=tmp_path / "r.sqlite", out=tmp_path / "box", processes=1, limit_s=60,
         sheets=False, measure=double.measure,
     )  # fmt: skip
@@ -104,7 +104,7 @@ def test_photos_are_answered_as_they_come(tmp_path: Path) -> None:
 
     phone = threading.Thread(target=upload)
     phone.start()
-    answer = session.follow(
+    answer = run.follow_folders(
         call, [photos], PIN, tell, idle_s=4, patience=Patience(settle_s=0.3, stalled_s=30)
     )
     phone.join()

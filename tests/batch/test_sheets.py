@@ -11,10 +11,9 @@ import pytest
 
 from pitchcam.batch import Answer, Batch, Job, Settings, make_answer
 from pitchcam.batch.contact import write_contact_sheet
-from pitchcam.batch.labels import profile_points, reference, write_labels
+from pitchcam.batch.labels import reference, write_labels
 from pitchcam.batch.pictures import small_pictures
 from pitchcam.records import ScaleSpec
-from pitchcam.series import load_series
 from pitchcam.store import Outcome, Store
 from tests.batch import double
 
@@ -128,17 +127,6 @@ def test_the_profile_on_a_label_is_true_to_size(answer: Answer, tmp_path: Path) 
     spectrum = np.abs(np.fft.rfft(profile, 2**17))
     peak = np.argmax(spectrum[100:]) + 100
     assert 2**17 / peak / per_mm == pytest.approx(1.5, rel=0.005)
-
-
-@pytest.mark.parametrize("name", ["M14x1.5", "G 1/4", "1/4-18 NPT", "0 BA", "R 1/2", "#10-32 UNF"])
-def test_profile_keeps_pitch_diameter_and_taper(name: str) -> None:
-    size = next(s for s in load_series() if s.designation == name)
-    z, r = np.array(profile_points(size, 30.0)).T
-    r = r - size.taper / 2 * (z - 15.0)
-    assert 2 * r.max() == pytest.approx(size.basic_major_mm, abs=1e-3)
-    assert 2 * r.min() == pytest.approx(size.basic_minor_mm, abs=1e-3)
-    over = (2 * r > size.basic_pitch_diameter_mm).mean()
-    assert over == pytest.approx(0.5, abs=0.03)  # ridge and groove are equally wide there
 
 
 def test_same_answer_same_bytes(answer: Answer, tmp_path: Path) -> None:

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from pitchcam.batch import session
+from pitchcam.batch import run
 from pitchcam.cli.batch import command
 from pitchcam.errors import InputError, UsageError
 from pitchcam.records import FORMAT
@@ -19,9 +19,7 @@ from tests.batch import double
 @pytest.fixture
 def box(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A folder of photos; the command measures with the double and keeps its files beside it."""
-    monkeypatch.setattr(
-        session, "Session", functools.partial(session.Session, measure=double.measure)
-    )
+    monkeypatch.setattr(run, "Setup", functools.partial(run.Setup, measure=double.measure))
     monkeypatch.chdir(tmp_path)
     double.write_photo(tmp_path / "photos" / "a.jpg", [["M14x1.5"]])
     double.write_photo(tmp_path / "photos" / "b.jpg", [["?"], ["G 1/4"]])

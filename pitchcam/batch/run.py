@@ -22,7 +22,7 @@ from pitchcam.store.store import Store
 
 
 @dataclass(frozen=True, kw_only=True)
-class Session:
+class Setup:
     """Where a batch keeps and writes, and with what it measures.
 
     ``limit_s`` is the time after which a photo is given up; ``cluster`` the address of a Dask
@@ -76,7 +76,7 @@ def cores() -> int:
         return os.cpu_count() or 1
 
 
-def run(session: Session, photos: Sequence[Listed], tell: Tell) -> Answer:
+def run_batch(setup: Setup, photos: Sequence[Listed], tell: Tell) -> Answer:
     """Measure listed photos and write the answer.
 
     Raises
@@ -84,17 +84,17 @@ def run(session: Session, photos: Sequence[Listed], tell: Tell) -> Answer:
     FullError
         If the disk is full; everything finished is kept, and the next run goes on from there.
     """
-    session.make_folder()
-    with Store(session.record) as store, session.workers() as workers:
+    setup.make_folder()
+    with Store(setup.record) as store, setup.workers() as workers:
         with Progress(len(photos)) as progress:
             runner = Runner(store, workers, _both(tell, progress.tell))
             batch = runner.run(photos)
             progress.close_line()
-        return _write(session, store, make_answer(store, batch))
+        return _write(setup, store, make_answer(store, batch))
 
 
-def follow(
-    session: Session,
+def follow_folders(
+    setup: Setup,
     places: list[Path],
     settings: Settings,
     tell: Tell,
@@ -103,17 +103,17 @@ def follow(
     patience: Patience | None = None,
 ) -> Answer:
     """Measure what comes into folders until interrupted, or until nothing came for ``idle_s``."""
-    session.make_folder()
+    setup.make_folder()
     folder = Folder(places, settings, patience or Patience())
-    with Store(session.record) as store, session.workers() as workers, Progress(None) as progress:
+    with Store(setup.record) as store, setup.workers() as workers, Progress(None) as progress:
         runner = Runner(store, workers, _both(tell, progress.tell))
 
         def write() -> None:
-            _write(session, store, make_answer(store, runner.batch))
+            _write(setup, store, make_answer(store, runner.batch))
 
         with suppress(KeyboardInterrupt):  # the usual way to end it
             runner.follow(folder, idle_s=idle_s, rested=write)
-        return _write(session, store, make_answer(store, runner.batch))
+        return _write(setup, store, make_answer(store, runner.batch))
 
 
 def _both(first: Tell, second: Callable[[Job, Outcome, bool], None]) -> Tell:
@@ -124,12 +124,12 @@ def _both(first: Tell, second: Callable[[Job, Outcome, bool], None]) -> Tell:
     return tell
 
 
-def _write(session: Session, store: Store, answer: Answer) -> Answer:
-    write_tables(answer, session.out)
-    if session.sheets and answer.lines:
+def _write(setup: Setup, store: Store, answer: Answer) -> Answer:
+    write_tables(answer, setup.out)
+    if setup.sheets and answer.lines:
         from pitchcam.batch.contact import write_contact_sheet
         from pitchcam.batch.labels import write_labels
 
-        write_contact_sheet(answer, store, session.out / "contact-sheet.pdf")
-        write_labels(answer, session.out / "labels.pdf")
+        write_contact_sheet(answer, store, setup.out / "contact-sheet.pdf")
+        write_labels(answer, setup.out / "labels.pdf")
     return answer
