@@ -24,7 +24,7 @@ STEPS_MM = (0.99, 1.4, 2.8, 5.6, 11.2, 22.4, 45.0, 90.0, 180.0, 300.0)
 #: Tolerance of a grade over that of grade 6 (ISO 965-1, clause 13).
 GRADE_FACTOR = {4: 0.63, 5: 0.8, 6: 1.0, 7: 1.25, 8: 1.6}
 EXTERNAL_CLASSES = ("6g", "6e", "8g", "4h", "6h")
-INTERNAL_CLASSES = ("6H", "5H", "7H", "6G")
+INTERNAL_CLASSES = ("6H", "5H", "7H", "6G", "4H")
 #: Renard R40, one decade (ISO 3, rounded values used by ISO 965-1).
 R40 = (1.0, 1.06, 1.12, 1.18, 1.25, 1.32, 1.4, 1.5, 1.6, 1.7, 1.8, 1.9, 2.0, 2.12, 2.24, 2.36, 2.5,
        2.65, 2.8, 3.0, 3.15, 3.35, 3.55, 3.75, 4.0, 4.25, 4.5, 4.75, 5.0, 5.3, 5.6, 6.0, 6.3, 6.7,

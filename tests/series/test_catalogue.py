@@ -1,0 +1,141 @@
+"""The catalogue as a whole: completeness, spelling, twins, and broken tables."""
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from pitchcam.calibration import calibration_path
+from pitchcam.errors import InputError, UsageError
+from pitchcam.series import find, load_series, load_uses, same_geometry
+from pitchcam.series.families import load_families
+
+
+def test_every_size_is_sound() -> None:
+    for size in load_series():
+        assert size.source and size.standard
+        assert 0.5 < size.basic_minor_mm < size.basic_pitch_diameter_mm < size.basic_major_mm
+        assert size.family in load_families()
+        for gender in size.genders:
+            assert size.limits(gender), size.designation
+            for x in size.limits(gender):
+                for low, high in (x.major_mm, x.pitch_diameter_mm, x.minor_mm):
+                    assert low < high, size.designation
+                # Ridge and groove stay in order in every class.
+                assert x.minor_mm[0] < x.pitch_diameter_mm[0] < x.major_mm[1]
+
+
+def test_a_male_of_the_usual_class_enters_its_female() -> None:
+    for size in load_series():
+        if len(size.genders) == 2 and not size.taper:
+            male, female = size.external[0], size.internal[0]
+            slack = 1e-9
+            assert male.pitch_diameter_mm[1] <= female.pitch_diameter_mm[0] + slack
+            assert male.major_mm[1] <= female.major_mm[0] + slack
+            assert male.minor_mm[1] <= female.minor_mm[0] + slack, size.designation
+
+
+@pytest.mark.parametrize(
+    ("family", "count"),
+    [("M", 150), ("UNC", 25), ("UNF", 24), ("UNEF", 25), ("BSW", 20), ("BSF", 20), ("BA", 17),
+     ("G", 20), ("R", 12), ("Rp", 12), ("Rc", 12), ("NPT", 12), ("NPTF", 12), ("NPSM", 9),
+     ("M taper", 18), ("Pg", 10), ("BSC", 8), ("BS Brass", 10), ("UN", 100), ("UNS", 20)],
+)  # fmt: skip
+def test_families_are_complete(family: str, count: int) -> None:
+    assert sum(s.family == family for s in load_series()) >= count
+
+
+@pytest.mark.parametrize(
+    ("typed", "designation"),
+    [("M14", "M14x2"), ("m14x1,5", "M14x1.5"), ("M14 x 1.50", "M14x1.5"),
+     ("1/4 NPT", "1/4-18 NPT"), ("NPT 1/4", "1/4-18 NPT"), ("G1/4", "G 1/4"),
+     ("1/4 BSPP", "G 1/4"), ("BSPT 1/2", "R 1/2"), ("5/8 UNF", "5/8-18 UNF"),
+     ("UNF 5/8-18", "5/8-18 UNF"), ("1 1/4 NPT", "1-1/4-11.5 NPT"), ("G 1 1/4", "G 1-1/4"),
+     ("2BA", "2 BA"), ("BA 2", "2 BA"), ("10-32", "#10-32 UNF"), ("M10x1 keg", "M10x1 taper"),
+     ("1/4-26 brass", "1/4-26 BS Brass"), ("Pg13.5", "Pg 13.5"), ("7/16-20", "7/16-20 UNF")],
+)  # fmt: skip
+def test_usual_spellings_are_understood(typed: str, designation: str) -> None:
+    assert find(typed).designation == designation
+
+
+def test_every_designation_finds_itself() -> None:
+    for size in load_series():
+        assert find(size.designation) is size
+        assert size.designation.isascii()
+
+
+@pytest.mark.parametrize("typed", ["1/4-20", "5/8-18", "1/8-27"])
+def test_an_unclear_name_is_asked_back(typed: str) -> None:
+    with pytest.raises(UsageError, match="may be"):
+        find(typed)
+
+
+@pytest.mark.parametrize("typed", ["", "foo", "M14x1.3", "1/4-19", "G 7"])
+def test_an_unknown_name_gets_one_line(typed: str) -> None:
+    with pytest.raises(UsageError) as caught:
+        find(typed)
+    assert "\n" not in str(caught.value)
+
+
+def test_twins_of_one_geometry() -> None:
+    assert "1/2-14 NPTF" in same_geometry(find("1/2-14 NPT"), "external")
+    assert "1/4-26 BS Brass" in same_geometry(find("1/4-26 BSF"), "external")
+    assert "Rp 1/2" in same_geometry(find("G 1/2"), "internal")
+    assert "Rp 1/2" not in same_geometry(find("G 1/2"), "external")
+    assert any("37 degree flare" in t for t in same_geometry(find("7/16-20 UNF"), "external"))
+    assert same_geometry(find("R 1/2"), "external") == ()
+
+
+def test_near_sizes_are_not_twins() -> None:
+    # 55 and 60 degrees of one pitch and diameter are two geometries.
+    assert find("1/4-20 BSW").geometry != find("1/4-20 UNC").geometry
+    assert find("M6x1").geometry != find("0 BA").geometry
+
+
+def test_uses_name_their_seal() -> None:
+    for use in load_uses():
+        assert use.seal and use.source
+
+
+@pytest.fixture
+def tables(tmp_path: Path) -> Path:
+    target = tmp_path / "series"
+    shutil.copytree(calibration_path("series"), target)
+    return target
+
+
+def corrupt(tables: Path, name: str, old: str, new: str) -> None:
+    path = tables / name
+    text = path.read_text()
+    assert old in text
+    path.write_text(text.replace(old, new, 1))
+
+
+@pytest.mark.parametrize(
+    ("name", "old", "new", "says"),
+    [("ba.csv", "0,6,1,", "0,-6,1,", "ba.csv line 2: d_mm"),
+     ("ba.csv", "0,6,1,", "0,six,1,", "ba.csv line 2: d_mm"),
+     ("ba.csv", "0,6,1,", "0,,1,", "ba.csv line 2: d_mm"),
+     ("ba.csv", "0,6,1,", "0,nan,1,", "ba.csv line 2: d_mm"),
+     ("ba.csv", "0,6,1,", "0,6,1,2,3,", "ba.csv line 2"),
+     ("metric.csv", "coarse", "medium", "metric.csv line 2: series"),
+     ("whitworth.csv", "1/16,0.0625", "1/16,0.07", "whitworth.csv line 2: major_in"),
+     ("pg.csv", "11.28", "10.28", "pg.csv line 2: core_mm"),
+     ("metric.csv", "1.6,0.2", "1.6,0.35", "stands twice")],
+)  # fmt: skip
+def test_a_broken_table_is_named(tables: Path, name: str, old: str, new: str, says: str) -> None:
+    corrupt(tables, name, old, new)
+    with pytest.raises(InputError, match=says):
+        load_series(tables)
+
+
+def test_a_missing_table_is_named(tables: Path) -> None:
+    (tables / "npt.csv").unlink()
+    with pytest.raises(InputError, match="npt.csv"):
+        load_series(tables)
+
+
+def test_a_table_with_a_row_more_is_used(tables: Path) -> None:
+    with (tables / "metric.csv").open("a") as f:
+        f.write("13,1.5,fine,rare,a workshop's own\n")
+    assert any(s.designation == "M13x1.5" for s in load_series(tables))
