@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Mapping, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.special import erf
 
 from pitchcam.match.means import EXTERNAL, INTERNAL, Means
 from pitchcam.match.population import ANGLE, MAJOR, MINOR, PITCH, TAPER, population
@@ -30,33 +33,27 @@ def best_measurement(
     """Return in words the measurement that best tells the leading candidates apart.
 
     For each way to measure on, the separation of every two candidates is computed in standard
-    deviations of reading and parts together. The first way in the order of ease that tells all
-    apart is taken; else the one that tells the most probability apart, and a second for what it
-    leaves.
+    deviations of reading and parts together; two measurements add in quadrature. The first single
+    way in the order of ease that tells all apart is taken, else the first two that do, else what
+    tells the most probability apart.
     """
     apart = distance_apart(sizes[0])
-    rows = [population(reading.gender).sizes.index(s) for s in sizes]
-    open_pairs = {
-        (i, j): float(probability[i] * probability[j]) for i in range(len(rows)) for j in range(i)
-    }
+    parts = population(reading.gender)
+    rows = [parts.sizes.index(s) for s in sizes]
+    pairs = [(i, j) for i in range(len(rows)) for j in range(i)]
+    weight = np.array([float(probability[i] * probability[j]) for i, j in pairs])
     means = [m for m in (EXTERNAL if reading.gender == "external" else INTERNAL)
              if _is_news(m, reading, apart)]  # fmt: skip
-    told: dict[tuple[int, int], float] = dict.fromkeys(open_pairs, 0.0)
-    said: list[str] = []
-    while open_pairs and means and len(said) < 2:
-        found = _choose(means, open_pairs, rows, reading.gender, apart)
-        if found is None:
-            break
-        best, by_pair = found
-        said.append(_say(best, sizes, reading.gender, apart))
-        for pair, distance in by_pair.items():
-            told[pair] = math.hypot(told[pair], distance)
-            if told[pair] >= TOLD_APART:
-                del open_pairs[pair]
-        means.remove(best)
-    if not said:
+    distance = {
+        m: np.array([separation(parts, rows[i], rows[j], m, apart) for i, j in pairs])
+        for m in means
+    }
+    chosen = _choose(distance, weight)
+    if not chosen:
         return _by_eye(sizes)
-    return " Then: ".join(said) + (f" {_by_eye(sizes)}" if open_pairs and len(said) > 1 else "")
+    text = " Then: ".join(_say(m, sizes, reading.gender, apart) for m in chosen)
+    left = np.sqrt(sum(distance[m] ** 2 for m in chosen)) < TOLD_APART
+    return text + (f" {_by_eye(sizes)}" if len(chosen) > 1 and left.any() else "")
 
 
 def distance_apart(size: ThreadSize) -> float:
@@ -65,26 +62,25 @@ def distance_apart(size: ThreadSize) -> float:
 
 
 def _choose(
-    means: Sequence[Means],
-    open_pairs: Mapping[tuple[int, int], float],
-    rows: Sequence[int],
-    gender: Gender,
-    apart: float,
-) -> tuple[Means, dict[tuple[int, int], float]] | None:
-    """Return the best measurement with the separation it gives each open pair, or None."""
-    parts = population(gender)
-    by_means = {
-        m: {p: separation(parts, rows[p[0]], rows[p[1]], m, apart) for p in open_pairs}
-        for m in means
-    }
-    for m in means:
-        if min(by_means[m].values()) >= TOLD_APART:
-            return m, by_means[m]
-    gain = {m: sum(open_pairs[p] * _power(d) for p, d in by_means[m].items()) for m in means}
-    if max(gain.values()) < WORTH * sum(open_pairs.values()):
-        return None
-    best = next(m for m in means if gain[m] >= NEARLY_AS_GOOD * max(gain.values()))
-    return best, by_means[best]
+    distance: Mapping[Means, NDArray[np.float64]], weight: NDArray[np.float64]
+) -> tuple[Means, ...]:
+    """Return one or two measurements, the more telling first; none where none is worth it."""
+    best: tuple[Means, ...] = ()
+    best_gain = WORTH
+    for n in (1, 2):
+        for some in itertools.combinations(distance, n):
+            together = np.sqrt(sum(distance[m] ** 2 for m in some))
+            if together.min() >= TOLD_APART:
+                return tuple(sorted(some, key=lambda m: -_gain(distance[m], weight)))
+            gain = _gain(together, weight)
+            if gain * NEARLY_AS_GOOD > best_gain:
+                best, best_gain = some, gain
+    return tuple(sorted(best, key=lambda m: -_gain(distance[m], weight)))
+
+
+def _gain(distance: NDArray[np.float64], weight: NDArray[np.float64]) -> float:
+    """Return the share of the open pairs' weight that falls clear: 0 for none, 1 for all."""
+    return float(weight @ erf(distance / (2 * math.sqrt(2))) / weight.sum())
 
 
 def tell_apart(first: ThreadSize, second: ThreadSize, gender: Gender) -> tuple[str, str, str]:
@@ -98,11 +94,6 @@ def tell_apart(first: ThreadSize, second: ThreadSize, gender: Gender) -> tuple[s
     name = best.short.format(apart=apart)
     a, b = (_expected(best.quantity, s, gender, apart) for s in (first, second))
     return name, a, b
-
-
-def _power(distance: float) -> float:
-    """Return the share of readings that fall clear of the middle: 0 for none, 1 for all."""
-    return math.erf(distance / (2 * math.sqrt(2)))
 
 
 def _is_news(means: Means, reading: ThreadReading, apart: float) -> bool:

@@ -145,6 +145,7 @@ def npsm(folder: Path | None = None) -> Iterator[ThreadSize]:
         pd = mm("basic_pitch_in")
         low = mm("pitch_min_in")
         top = pd + iso.PITCH_LINE * p
+        dedendum = (iso.INTERNAL_MINOR - iso.PITCH_LINE) * p
         yield ThreadSize(
             designation=f"{size}-{n:g} NPSM", standard="ASME B1.20.1", family="NPSM", size=size,
             basic_major_mm=top, pitch_mm=p, tpi=n, angle_deg=60.0, taper=0.0,
@@ -154,7 +155,7 @@ def npsm(folder: Path | None = None) -> Iterator[ThreadSize]:
                     thread_class="2A",
                     major_mm=(mm("major_min_in"), mm("major_max_in")),
                     pitch_diameter_mm=(low, mm("pitch_max_in")),
-                    minor_mm=(low - iso.PITCH_LINE * p, top - iso.INTERNAL_MINOR * p),
+                    minor_mm=(low - iso.PITCH_LINE * p, mm("pitch_max_in") - dedendum),
                 ),
             ),
             internal=(

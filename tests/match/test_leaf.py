@@ -1,0 +1,39 @@
+"""A photo's pitch against a gauge leaf."""
+
+import pytest
+
+from pitchcam.match.leaf import VISIBLE_GAP_MM, compare_leaf, turns_to_gap
+from pitchcam.records import Quantity
+from pitchcam.series.gauges import parse_leaf
+
+
+@pytest.mark.parametrize(
+    ("pitch_mm", "u", "leaf", "status"),
+    [
+        (1.337, 0.003, "19tpi", "agrees"), (1.337, 0.003, "18tpi", "disagrees"),
+        (1.374, 0.03, "19tpi", "cannot tell"), (0.940, 0.002, "27tpi", "agrees"),
+        (0.940, 0.002, "1mm", "disagrees"), (0.940, 0.002, "28tpi", "disagrees"),
+        (0.7969, 0.004, "0.8mm", "cannot tell"), (1.0, 0.002, "0ba", "agrees"),
+        (1.0, 0.002, "1mm", "agrees"), (1.37, 0.001, "19tpi", "disagrees"),
+        (5.0, 0.01, "20tpi", "disagrees"),
+    ],
+)  # fmt: skip
+def test_status(pitch_mm: float, u: float, leaf: str, status: str) -> None:
+    verdict = compare_leaf(Quantity(value=pitch_mm, u=u), parse_leaf(leaf))
+    assert verdict.status == status
+    assert 0.0 <= verdict.probability <= 1.0
+
+
+def test_neighbours_stand_with_their_drift() -> None:
+    verdict = compare_leaf(Quantity(value=1.337, u=0.003), parse_leaf("19tpi"))
+    marks = [c.leaf.mark for c in verdict.neighbours]
+    assert {"18tpi", "20tpi"} <= set(marks) and "19tpi" not in marks
+
+
+def test_drift_over_turns() -> None:
+    # 18 and 19 TPI differ by 0.0743 mm a turn; held true in the middle, each end is off by half
+    # of what the turns add up to.
+    turns = turns_to_gap(25.4 / 19, parse_leaf("18tpi"))
+    assert turns is not None
+    assert turns * (25.4 / 18 - 25.4 / 19) / 2 == pytest.approx(VISIBLE_GAP_MM, rel=1e-5)
+    assert turns_to_gap(25.4 / 19, parse_leaf("19tpi")) is None

@@ -1,0 +1,71 @@
+"""The population model against parts drawn directly from the limits."""
+
+import numpy as np
+import pytest
+
+from pitchcam.match.likelihood import log_likelihood, station_shift
+from pitchcam.match.population import CELLS, MAJOR, MINOR, TAPER, population
+from pitchcam.records import Quantity, ThreadReading
+from pitchcam.series import find
+
+
+@pytest.mark.parametrize("gender", ["external", "internal"])
+def test_shapes_and_weights(gender: str) -> None:
+    parts = population(gender)
+    n = len(parts.sizes)
+    assert parts.mean.shape == (n, CELLS, 6) and parts.covariance.shape == (n, 6, 6)
+    assert np.allclose(np.exp(parts.log_weight).sum(axis=1), 1.0)
+    assert np.all(np.linalg.eigvalsh(parts.covariance) > 0)
+
+
+def test_the_leading_diameter_keeps_its_limits_and_wears_inward() -> None:
+    for gender, lead, sign in (("external", MAJOR, 1), ("internal", MINOR, -1)):
+        parts = population(gender)
+        i = parts.sizes.index(find("M14x1.5"))
+        values, weight = parts.mean[i, :, lead], np.exp(parts.log_weight[i])
+        zones = [getattr(x, "major_mm" if lead == MAJOR else "minor_mm")
+                 for x in find("M14x1.5").limits(gender)]  # fmt: skip
+        outside = max(z[1] for z in zones) if sign > 0 else min(z[0] for z in zones)
+        assert np.all(sign * (values - outside) < 0)
+        worn = values < min(z[0] for z in zones) if sign > 0 else values > max(z[1] for z in zones)
+        assert 0.0 < weight[worn].sum() < 0.1
+
+
+def test_the_density_integrates_to_one() -> None:
+    # By construction: the density over one read quantity is a density.
+    parts = population("external")
+    grid = np.linspace(12.5, 15.0, 2501)
+    i = parts.sizes.index(find("M14x1.5"))
+    density = [
+        np.exp(log_likelihood(ThreadReading(major_mm=Quantity(value=x, u=0.03)), parts)[i])
+        for x in grid
+    ]
+    assert np.trapezoid(density, grid) == pytest.approx(1.0, abs=1e-3)
+
+
+def test_the_station_moves_taper_sizes_only() -> None:
+    parts = population("external")
+    npt, metric = parts.sizes.index(find("1/4-18 NPT")), parts.sizes.index(find("M14x1.5"))
+    shift, u = station_shift(parts, Quantity(value=8.0, u=0.4))
+    gauge = find("1/4-18 NPT").gauge_length_mm
+    assert gauge is not None
+    assert shift[npt] == pytest.approx((8.0 - gauge) / 16)
+    assert u[npt] == pytest.approx(0.4 / 16)
+    assert shift[metric] == 0.0 and u[metric] == 0.0
+
+
+def test_an_unknown_station_may_be_anywhere_on_the_thread() -> None:
+    parts = population("external")
+    npt = parts.sizes.index(find("1/4-18 NPT"))
+    _, u = station_shift(parts, None)
+    length = find("1/4-18 NPT").useful_length_mm
+    assert length is not None
+    assert u[npt] == pytest.approx(length / 16 / np.sqrt(12))
+
+
+def test_taper_scatter_of_parallel_and_taper() -> None:
+    parts = population("external")
+    npt, metric = parts.sizes.index(find("1/4-18 NPT")), parts.sizes.index(find("M14x1.5"))
+    # ASME B1.20.1 allows +17 and -8 percent of 1/16: two of our standard deviations hold both.
+    assert 2 * np.sqrt(parts.covariance[npt, TAPER, TAPER]) > 0.12 / 16
+    assert np.sqrt(parts.covariance[metric, TAPER, TAPER]) < 0.002
