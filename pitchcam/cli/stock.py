@@ -98,9 +98,7 @@ def list_(
 @click.option("--who", default=None, help="Who takes it; the login name if not given.")
 @click.option("--why", default="", help="What for.")
 @record_option
-def take(
-    identity: str, pieces: int, back: bool, who: str | None, why: str, record: Path
-) -> None:
+def take(identity: str, pieces: int, back: bool, who: str | None, why: str, record: Path) -> None:
     """Take pieces of row ID out of stock, or put them back; the move is kept."""
     from pitchcam.fitting.stock_store import StockStore
 

@@ -82,9 +82,7 @@ def cross_thread(male: MatingProfile, female: MatingProfile) -> CrossThread:
     free = tuple(_free_length(m, f, 2.0 * length) / f.pitch_mm for m, f in (tight, loose))
     overlap = tuple(_overlap(m, f) for m, f in (loose, tight))
     shear = tuple(_shear_share(m, f) for m, f in (loose, tight))
-    interference = tuple(
-        max(0.0, -_room(m, f, length) / 2.0) for m, f in (loose, tight)
-    )
+    interference = tuple(max(0.0, -_room(m, f, length) / 2.0) for m, f in (loose, tight))
     wanted = length / female.pitch_mm
     return CrossThread(
         kind=_kind(free[1], wanted, overlap[1], shear[0]),

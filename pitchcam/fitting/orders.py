@@ -55,9 +55,7 @@ def _run_out(question: Question, stock: Sequence[Fitting], pieces: int | None) -
     if not ideal or (pieces is not None and len(ideal[0].links) >= pieces):
         return ()
     empty = {f.id for f in stock if f.count == 0}
-    return tuple(
-        link.fitting.text for link in ideal[0].links if link.fitting.id in empty
-    )
+    return tuple(link.fitting.text for link in ideal[0].links if link.fitting.id in empty)
 
 
 def consumables(joints: Sequence[Mating]) -> tuple[str, ...]:

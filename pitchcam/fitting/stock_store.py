@@ -245,4 +245,3 @@ def _cell(f: Fitting, column: str) -> str:
                 return f"{value:.10g}"
             return "" if value is None else str(value)
     raise LookupError(column)
-

@@ -1,0 +1,188 @@
+"""The shop-made adapter: two donors, the joint between them, and every figure of its work sheet."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pitchcam.errors import RefusedError, UsageError
+from pitchcam.fitting.alloys import Choice, choose_alloy
+from pitchcam.fitting.chain import joint_demerits
+from pitchcam.fitting.donors import Donor, make_donor
+from pitchcam.fitting.ends import End
+from pitchcam.fitting.heat import Heating
+from pitchcam.fitting.join_figures import (
+    Filler,
+    filler_for,
+    heat_for,
+    overall_length_mm,
+    thread_torque_n_m,
+)
+from pitchcam.fitting.joint_form import JointForm, choose_form
+from pitchcam.fitting.mate import Mating, mate
+from pitchcam.fitting.practice import practice
+from pitchcam.fitting.question import Question
+from pitchcam.fitting.refuse import check_duty, service_row
+from pitchcam.fitting.stock import Fitting
+from pitchcam.fitting.strength import (
+    JointLoad,
+    butt_load,
+    hoop_mpa,
+    lap_for_full_strength_mm,
+    lap_load,
+)
+from pitchcam.fitting.tables import Row
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Duty:
+    """What the adapter must stand: service, working pressure, highest heat, least bore.
+
+    ``torque_n_m`` is the largest torque that may pass through the joint, None for the one that
+    tightens its threads; ``alloy`` a filler that is at hand, None for the best of the table.
+    """
+
+    service: str
+    pressure_bar: float | None = None
+    temperature_c: float | None = None
+    bore_mm: float | None = None
+    torque_n_m: float | None = None
+    alloy: str | None = None
+    torch_kw: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class JoinPlan:
+    """Everything on the work sheet. Donor 0 meets the port, donor 1 the part."""
+
+    question: Question
+    service: Row
+    pressure_bar: float
+    temperature_c: float
+    donors: tuple[Donor, Donor]
+    matings: tuple[Mating, Mating]
+    form: JointForm
+    choice: Choice
+    length_mm: float
+    filler: Filler
+    heat: Heating
+    torques_n_m: tuple[float | None, float | None]
+    load: JointLoad
+    proof_bar: float
+    full_lap_mm: float
+    hoop_mpa: float
+
+
+def plan_join(question: Question, donors: tuple[Fitting, Fitting], duty: Duty) -> JoinPlan:
+    """Plan the adapter made of two donors; donor 0 keeps its end for the port, 1 for the part.
+
+    Raises
+    ------
+    RefusedError
+        If the service, metals, plating, duty or geometry must not be joined so; with the reason.
+    UsageError
+        If a donor has no end that fits, or a figure is missing.
+    """
+    service = service_row(duty.service)
+    pressure, temperature = _duty_figures(duty, service)
+    check_duty(pressure, temperature)
+    bore = _bore(question, donors, duty)
+    made = (
+        make_donor(donors[0], _keeps_b(donors[0], question.port, question), bore),
+        make_donor(donors[1], _keeps_b(donors[1], question.part, question), bore),
+    )
+    choice = choose_alloy((made[0].metal, made[1].metal), duty.alloy)
+    form = choose_form(made, choice.alloy.working_c)
+    torques = (thread_torque_n_m(made[0]), thread_torque_n_m(made[1]))
+    proof = max(practice("proof") * pressure, practice("proof_least"))
+    load = _load(form, pressure, proof, _joint_torque(torques, duty))
+    plan = JoinPlan(
+        question=question,
+        service=service,
+        pressure_bar=pressure,
+        temperature_c=temperature,
+        donors=made,
+        matings=(_mating(question.port, made[0].keep), _mating(question.part, made[1].keep)),
+        form=form,
+        choice=choice,
+        length_mm=overall_length_mm(made, form),
+        filler=filler_for(form, choice),
+        heat=heat_for(made, choice, duty.torch_kw),
+        torques_n_m=torques,
+        load=load,
+        proof_bar=proof,
+        full_lap_mm=_full_lap(made, form),
+        hoop_mpa=hoop_mpa(proof, form.bore_mm, min(form.walls_mm)),
+    )
+    _refuse_overload(plan)
+    return plan
+
+
+def _duty_figures(duty: Duty, service: Row) -> tuple[float, float]:
+    pressure = duty.pressure_bar if duty.pressure_bar is not None else float(service["usual_bar"])
+    heat = duty.temperature_c if duty.temperature_c is not None else float(service["usual_c"])
+    return pressure, heat
+
+
+def _bore(question: Question, donors: tuple[Fitting, Fitting], duty: Duty) -> float:
+    """Return the bore to keep clear: what is asked, else the narrower donor's own."""
+    asked = max(duty.bore_mm or 0.0, question.bore_mm)
+    if asked:
+        return asked
+    own = [f.bore_mm for f in donors if f.bore_mm > 0.0]
+    if not own:
+        raise UsageError("both donors are closed.", "Say which bore to drill: --bore 6")
+    return min(own)
+
+
+def _keeps_b(f: Fitting, faces: End, question: Question) -> bool:
+    """Whether a donor keeps end B to meet this end; the end with the better rule is kept."""
+    against = [
+        None if end is None else joint_demerits(end, faces, question)
+        for end in (f.end_a, f.end_b)
+    ]  # fmt: skip
+    if against[0] is None and against[1] is None:
+        raise UsageError(f"{f.text} has no end that seals on {faces.text}.", "Take another donor.")
+    return against[0] is None or (against[1] is not None and against[1] < against[0])
+
+
+def _mating(faces: End, keep: End) -> Mating:
+    return mate(keep, faces) if keep.gender == "external" else mate(faces, keep)
+
+
+def _joint_torque(torques: tuple[float | None, float | None], duty: Duty) -> float:
+    """Return the torque the joint is judged by: the larger of the two ends' tightening."""
+    if duty.torque_n_m is not None:
+        return duty.torque_n_m
+    return max((t for t in torques if t is not None), default=0.0)
+
+
+def _load(form: JointForm, pressure: float, proof: float, torque: float) -> JointLoad:
+    if form.form == "spigot":
+        return lap_load(form.spigot_mm, form.overlap_mm, pressure, proof, torque)
+    return butt_load(form.spigot_mm, form.bore_mm, pressure, proof, torque)
+
+
+def _full_lap(made: tuple[Donor, Donor], form: JointForm) -> float:
+    if form.form == "butt":
+        return 0.0
+    metals = (made[form.inner].metal, made[1 - form.inner].metal)
+    thin = 0 if form.walls_mm[0] <= form.walls_mm[1] else 1
+    return lap_for_full_strength_mm(metals[thin].tensile_mpa, form.walls_mm[thin], form.spigot_mm)
+
+
+def _refuse_overload(plan: JoinPlan) -> None:
+    load = plan.load
+    if load.stress_mpa > load.allowed_mpa:
+        raise RefusedError(
+            f"the joint would carry {load.stress_mpa:.0f} MPa against {load.allowed_mpa:.0f} MPa "
+            f"allowed (end load {load.end_load_n:.0f} N, torque {load.torque_n_m:.1f} N m).",
+            "Take donors with more metal for the overlap, or hold torque off the joint with a "
+            "second spanner and state it with --torque.",
+        )
+    if plan.heat.seconds is None:
+        raise RefusedError(
+            f"a torch of {plan.heat.torch_kw:g} kW never gets it to "
+            f"{plan.choice.alloy.working_c:.0f} deg C; it takes more than "
+            f"{plan.heat.least_kw:.1f} kW.",
+            "State a larger torch with --torch.",
+        )

@@ -1,0 +1,98 @@
+"""Figures of a shop-made adapter that follow from its donors, joint and alloy."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from pitchcam.fitting.alloys import Choice
+from pitchcam.fitting.donors import Donor
+from pitchcam.fitting.heat import Heating, heating
+from pitchcam.fitting.joint_form import JointForm
+from pitchcam.fitting.practice import practice
+from pitchcam.fitting.strength import stress_area_mm2, tightening_torque_n_m
+from pitchcam.series import find
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Filler:
+    """Filler in mm3: what the gap and fillet hold, what to have at hand, and the rod for it."""
+
+    in_joint_mm3: float
+    with_extra_mm3: float
+    rod_mm: float
+    rod_diameter_mm: float
+    grams: float
+
+
+def overall_length_mm(made: tuple[Donor, Donor], form: JointForm) -> float:
+    """Return the length over all of the finished adapter."""
+    total = sum(d.keep_thread_mm + d.body_left_mm for d in made)
+    if form.from_thread:
+        # The whole shoulder stays, and the groove at the socket's mouth adds to it.
+        return total + practice("facing") + practice("mouth")
+    return total - form.shortens_mm
+
+
+def filler_for(form: JointForm, choice: Choice) -> Filler:
+    """Return the filler for the gap and its fillets, with the extra to have at hand."""
+    gap = practice("gap_aim")
+    leg = practice("fillet")
+    fillet = (1.0 - math.pi / 4.0) * leg**2 * math.pi * form.spigot_mm
+    rims = 2.0 if form.form == "spigot" else 1.0
+    volume = form.area_mm2 * gap + rims * fillet
+    extra = volume * practice("filler_extra")
+    rod = practice("rod")
+    return Filler(
+        in_joint_mm3=volume, with_extra_mm3=extra, rod_mm=extra / (math.pi / 4.0 * rod**2),
+        rod_diameter_mm=rod, grams=extra * choice.alloy.density_kg_m3 * 1e-6,
+    )  # fmt: skip
+
+
+def donor_mass_g(d: Donor) -> float:
+    """Return the mass of what is kept of a donor: hex and thread less the bore."""
+    thread = 0.0
+    if d.keep_thread_mm:
+        outside = keep_outside_mm(d)
+        thread = math.pi / 4.0 * outside**2 * d.keep_thread_mm
+    body = math.sqrt(3.0) / 2.0 * d.hex_mm**2 * d.body_left_mm
+    bored = math.pi / 4.0 * d.final_bore_mm**2 * (d.keep_thread_mm + d.body_left_mm)
+    if d.keep_depth_mm:
+        inside = find(d.keep.designation).basic_minor_mm
+        bored += math.pi / 4.0 * (inside**2 - d.final_bore_mm**2) * d.keep_depth_mm
+    return (thread + body - bored) * d.metal.density_kg_m3 * 1e-6
+
+
+def keep_outside_mm(d: Donor) -> float:
+    """Return the outside diameter of the kept male end: thread major or tail."""
+    return float(d.keep.designation[5:]) if d.keep.is_hose \
+        else find(d.keep.designation).basic_major_mm  # fmt: skip
+
+
+def _surface_mm2(d: Donor) -> float:
+    body = 2.0 * math.sqrt(3.0) * d.hex_mm * d.body_left_mm
+    return body + math.pi * keep_outside_mm(d) * d.keep_thread_mm
+
+
+def heat_for(made: tuple[Donor, Donor], choice: Choice, torch_kw: float | None) -> Heating:
+    """Return the heating of both kept pieces to working heat."""
+    capacity = sum(donor_mass_g(d) * 1e-3 * d.metal.cp_j_kg_k for d in made)
+    area = sum(_surface_mm2(d) for d in made)
+    emissivity = max(d.metal.emissivity for d in made)
+    torch = torch_kw if torch_kw is not None else practice("torch_kw")
+    return heating(capacity, area, emissivity, choice.alloy.working_c, torch)
+
+
+def thread_torque_n_m(d: Donor) -> float | None:
+    """Return the tightening torque of the kept thread as annealed; None for a tail."""
+    if d.keep.is_hose:
+        return None
+    size = find(d.keep.designation)
+    if d.keep.gender == "external":
+        area = stress_area_mm2(size.basic_major_mm, size.pitch_mm, d.final_bore_mm)
+    else:
+        area = math.pi / 4.0 * (d.hex_mm**2 - size.basic_major_mm**2)
+    male = stress_area_mm2(size.basic_major_mm, size.pitch_mm, d.final_bore_mm)
+    preload = practice("preload") * d.metal.yield_mpa * min(area, male)
+    return tightening_torque_n_m(preload, size.basic_major_mm, size.pitch_mm,
+                                 size.angle_deg / 2.0, practice("friction"))  # fmt: skip

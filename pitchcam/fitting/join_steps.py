@@ -1,0 +1,64 @@
+"""The order of work on a made adapter, with checks, and the cautions that go with it."""
+
+from __future__ import annotations
+
+from pitchcam.fitting.join import JoinPlan
+from pitchcam.fitting.tables import read_table
+
+#: The donors' names on the sheet: A meets the port, B the part.
+NAMES = ("A", "B")
+
+
+def steps(plan: JoinPlan) -> tuple[str, ...]:
+    """Return the order of work, each step with its check."""
+    form, alloy = plan.form, plan.choice.alloy
+    spigot, socket = NAMES[form.inner], NAMES[1 - form.inner]
+    fit = (
+        f"Turn the spigot on {spigot}, bore the socket in {socket}, break edges 0.3 mm. Check: "
+        "clearance by caliper all round; slides in by hand and does not rock."
+        if form.form == "spigot"
+        else "Face both ends square, put three pips on one face. Check: light gap even all round."
+    )
+    return (
+        "Check both donors: thread named, no crack, metal as stated (file a corner: no plating).",
+        "Saw or turn the wrong ends off as dimensioned. Check: faces square to 0.1 mm.",
+        f"Drill through where stated. Check: a {plan.form.bore_mm:g} mm rod passes both.",
+        fit,
+        "Clean bright with new abrasive, degrease; do not touch again. Within the hour: flux both "
+        "sides, put together, flux outside. Thread protected with chalk, not oil.",
+        "Stand on fire brick, joint level, bores open. Heat both parts evenly, the heavier first, "
+        "no flame on the rod. At clear, glassy flux feed rod at the joint: it must flash round by "
+        f"the metal's heat, near {alloy.working_c:.0f} deg C, dull red at most.",
+        "Flame off when a fillet stands all round. Do not move it until dull; cool in air.",
+        "Soak in hot water over 60 deg C until the flux is off, brush, rinse. Check: fillet all "
+        "round the mouth, no pinhole, no bare metal; bore clear; threads run on by hand.",
+        f"Proof: fill with water, bleed, {plan.proof_bar:.1f} bar for 10 min, dry with paper. "
+        "Check: no drop, no damp. Fails: scrap it; no second try over the first.",
+        "Tighten with a second spanner on the hex next to the joint. Run up, check at heat, check "
+        "again after a day.",
+    )
+
+
+def cautions(plan: JoinPlan) -> tuple[str, ...]:
+    """Return the cautions that stand on every sheet, with those of this service and metal."""
+    special = [plan.service["caution"], *plan_warnings(plan)]
+    return (*(text for text in special if text), *(row["text"] for row in read_table("cautions")))
+
+
+def plan_warnings(plan: JoinPlan) -> tuple[str, ...]:
+    """Return what is particular to these donors."""
+    notes = [
+        f"{m.male.text} in {m.female.text}: {m.rule.text}"
+        for m in plan.matings if m.answer == "by-agreement"
+    ]  # fmt: skip
+    metals = [d.metal for d in plan.donors]
+    if any(m.group == "stainless" for m in metals) and not plan.choice.alloy.wet_stainless:
+        notes.append(
+            "Stainless steel brazed with a zinc-bearing alloy lets go at the interface "
+            "after months in water: oil duty only, or look at it at each service."
+        )
+    if metals[0].group != metals[1].group:
+        notes.append("Two metals in one wet circuit: the lesser one corrodes; use inhibitor.")
+    if any(not d.fitting.plating for d in plan.donors):
+        notes.append("Stock does not state the plating: make sure that both are bare.")
+    return tuple(notes)

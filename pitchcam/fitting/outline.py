@@ -1,0 +1,132 @@
+"""Half sections of donors and of the finished adapter, as steps of diameter along the axis."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from pitchcam.fitting.donors import Donor
+from pitchcam.fitting.ends import End
+from pitchcam.fitting.join import JoinPlan
+from pitchcam.fitting.joint_form import JointForm
+from pitchcam.series import find
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Step:
+    """A length of constant diameter, from ``start_mm`` to ``stop_mm`` along the axis.
+
+    ``thread_mm`` is the thread's other diameter (root of a male, crest's outside of a female),
+    None where there is none; ``kind`` tells hexes, tails and spigots from plain steps.
+    """
+
+    start_mm: float
+    stop_mm: float
+    diameter_mm: float
+    thread_mm: float | None = None
+    kind: str = "plain"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Piece:
+    """A turned piece in half section: outside steps and bore steps, both in order of position."""
+
+    outside: tuple[Step, ...]
+    bore: tuple[Step, ...]
+
+    @property
+    def length_mm(self) -> float:
+        """Length over all."""
+        return max(s.stop_mm for s in self.outside) - min(s.start_mm for s in self.outside)
+
+    def placed(self, shift_mm: float, mirrored: bool = False) -> Piece:
+        """Return the piece moved along the axis, after mirroring it about 0 if asked."""
+
+        def move(steps: tuple[Step, ...]) -> tuple[Step, ...]:
+            if mirrored:
+                steps = tuple(
+                    replace(s, start_mm=-s.stop_mm, stop_mm=-s.start_mm) for s in reversed(steps)
+                )
+            return tuple(
+                replace(s, start_mm=s.start_mm + shift_mm, stop_mm=s.stop_mm + shift_mm)
+                for s in steps
+            )
+
+        return Piece(outside=move(self.outside), bore=move(self.bore))
+
+
+def as_bought(d: Donor) -> Piece:
+    """Return the donor before it is cut, the kept end at 0."""
+    k, b = d.keep_thread_mm, d.body_mm
+    end = k + b + d.cut_thread_mm
+    outside = [Step(start_mm=k, stop_mm=k + b, diameter_mm=d.hex_mm, kind="hex")]
+    if k:
+        outside.insert(0, _male(d.keep, 0.0, k))
+    if d.cut is not None and d.cut_thread_mm:
+        outside.append(_male(d.cut, k + b, end))
+    bore = _bore(d, end, d.bore_mm)
+    if d.cut is not None and d.cut_depth_mm:
+        bore = [*_clip(bore, end - d.cut_depth_mm), _female(d.cut, end - d.cut_depth_mm, end)]
+    return Piece(outside=tuple(outside), bore=tuple(bore))
+
+
+def as_machined(d: Donor, form: JointForm, has_spigot: bool) -> Piece:
+    """Return the donor ready for brazing, the kept end at 0."""
+    k = d.keep_thread_mm
+    face = k + d.body_left_mm
+    outside = [_male(d.keep, 0.0, k)] if k else []
+    if form.form == "butt":
+        outside.append(Step(start_mm=k, stop_mm=face, diameter_mm=d.hex_mm, kind="hex"))
+        return Piece(outside=tuple(outside), bore=tuple(_bore(d, face, d.final_bore_mm)))
+    if has_spigot:
+        shoulder = k + d.body_mm if form.from_thread else face - form.spigot_length_mm
+        tip = shoulder + form.spigot_length_mm
+        outside += [
+            Step(start_mm=k, stop_mm=shoulder, diameter_mm=d.hex_mm, kind="hex"),
+            Step(start_mm=shoulder, stop_mm=tip, diameter_mm=form.spigot_mm, kind="spigot"),
+        ]
+        return Piece(outside=tuple(outside), bore=tuple(_bore(d, tip, d.final_bore_mm)))
+    outside.append(Step(start_mm=k, stop_mm=face, diameter_mm=d.hex_mm, kind="hex"))
+    floor = face - form.overlap_mm
+    cold = form.clearance.cold_mm[1] if form.clearance is not None else 0.0
+    bore = _clip(_bore(d, face, d.final_bore_mm), floor)
+    bore.append(Step(start_mm=floor, stop_mm=face, diameter_mm=form.spigot_mm + cold))
+    return Piece(outside=tuple(outside), bore=tuple(bore))
+
+
+def assembled(plan: JoinPlan) -> tuple[Piece, Piece]:
+    """Return both pieces in place: donor A's kept end at 0, B's at the length over all."""
+    pieces = [
+        as_machined(d, plan.form, plan.form.form == "spigot" and plan.form.inner == i)
+        for i, d in enumerate(plan.donors)
+    ]
+    return pieces[0], pieces[1].placed(plan.length_mm, mirrored=True)
+
+
+def _male(end: End, start: float, stop: float) -> Step:
+    if end.is_hose:
+        return Step(start_mm=start, stop_mm=stop, diameter_mm=float(end.designation[5:]),
+                    kind="tail")  # fmt: skip
+    size = find(end.designation)
+    return Step(start_mm=start, stop_mm=stop, diameter_mm=size.basic_major_mm,
+                thread_mm=size.basic_minor_mm, kind="thread")  # fmt: skip
+
+
+def _female(end: End, start: float, stop: float) -> Step:
+    size = find(end.designation)
+    return Step(start_mm=start, stop_mm=stop, diameter_mm=size.basic_minor_mm,
+                thread_mm=size.basic_major_mm, kind="thread")  # fmt: skip
+
+
+def _bore(d: Donor, end: float, bore_mm: float) -> list[Step]:
+    steps = []
+    start = 0.0
+    if d.keep_depth_mm:
+        steps.append(_female(d.keep, 0.0, d.keep_depth_mm))
+        start = d.keep_depth_mm
+    if bore_mm > 0.0:
+        steps.append(Step(start_mm=start, stop_mm=end, diameter_mm=bore_mm))
+    return steps
+
+
+def _clip(steps: list[Step], stop: float) -> list[Step]:
+    return [replace(s, stop_mm=min(s.stop_mm, stop)) for s in steps if s.start_mm < stop]

@@ -1,0 +1,116 @@
+"""Loads on a made joint and what it bears: pressure, tightening torque, lap length."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from pitchcam.fitting.practice import practice
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class JointLoad:
+    """Loads in N and N m, mean stresses in MPa, and safety factors against failure.
+
+    For a lap ``stress_mpa`` is the shear from end load and torque together; for a butt the
+    equivalent of tension and torsion. ``factor`` is over the least strength at failure,
+    ``proof_factor`` the same at proof pressure without torque.
+    """
+
+    end_load_n: float
+    torque_n_m: float
+    pressure_stress_mpa: float
+    torque_stress_mpa: float
+    stress_mpa: float
+    allowed_mpa: float
+    factor: float
+    proof_factor: float
+
+
+def stress_area_mm2(basic_mm: float, pitch_mm: float, bore_mm: float = 0.0) -> float:
+    """Return the tensile stress area less the bore: pi/4 ((d - 0.9743/n)^2 - b^2).
+
+    FED-STD-H28/2B formula (1b); the same as ISO 898-1's 0.9382 P to 2 %.
+    """
+    core = basic_mm - 9.0 * math.sqrt(3.0) / 16.0 * pitch_mm
+    return math.pi / 4.0 * (core**2 - bore_mm**2)
+
+
+def tightening_torque_n_m(
+    preload_n: float, basic_mm: float, pitch_mm: float, half_angle_deg: float,
+    friction: float, face_mean_mm: float | None = None,
+) -> float:  # fmt: skip
+    """Return the torque that makes a preload, with friction in the thread and under the face.
+
+    T = F dm/2 (tan l + f sec a) / (1 - f tan l sec a) + F f dc/2, with tan l = P / (pi dm):
+    Shigley, Mechanical Engineering Design, eq. 8-5 (dc 1.25 d where the face is not known) and
+    its mean diameter, half of crest and root.
+    """
+    root = basic_mm - 1.299038 * pitch_mm
+    mean = (basic_mm + root) / 2.0
+    lead = pitch_mm / (math.pi * mean)
+    secant = 1.0 / math.cos(math.radians(half_angle_deg))
+    thread = mean / 2.0 * (lead + friction * secant) / (1.0 - friction * lead * secant)
+    face = friction * (1.25 * basic_mm if face_mean_mm is None else face_mean_mm) / 2.0
+    return preload_n * (thread + face) / 1e3
+
+
+def lap_load(
+    spigot_mm: float, overlap_mm: float, pressure_bar: float, proof_bar: float, torque_n_m: float
+) -> JointLoad:
+    """Return the load on a cylindrical lap: shear by end load and by torque, at right angles.
+
+    The pressure is taken to act over the whole spigot, as if the filler let it in.
+    """
+    area = math.pi * spigot_mm * overlap_mm
+    end = pressure_bar * 0.1 * math.pi / 4.0 * spigot_mm**2
+    axial = end / area
+    around = torque_n_m * 1e3 / (area * spigot_mm / 2.0)
+    both = math.hypot(axial, around)
+    least = practice("shear_least")
+    return JointLoad(
+        end_load_n=end, torque_n_m=torque_n_m, pressure_stress_mpa=axial,
+        torque_stress_mpa=around, stress_mpa=both, allowed_mpa=practice("shear_allowed"),
+        factor=least / both if both else math.inf,
+        proof_factor=least / (axial * proof_bar / pressure_bar),
+    )  # fmt: skip
+
+
+def butt_load(
+    outside_mm: float, bore_mm: float, pressure_bar: float, proof_bar: float, torque_n_m: float
+) -> JointLoad:
+    """Return the load on faced annuli: tension by end load, shear at the rim by torque.
+
+    The equivalent is sqrt(tension^2 + 3 shear^2); the pressure acts over the whole face.
+    """
+    area = math.pi / 4.0 * (outside_mm**2 - bore_mm**2)
+    end = pressure_bar * 0.1 * math.pi / 4.0 * outside_mm**2
+    tension = end / area
+    polar = math.pi / 32.0 * (outside_mm**4 - bore_mm**4)
+    shear = torque_n_m * 1e3 * outside_mm / 2.0 / polar
+    both = math.sqrt(tension**2 + 3.0 * shear**2)
+    least = practice("tension_least")
+    return JointLoad(
+        end_load_n=end, torque_n_m=torque_n_m, pressure_stress_mpa=tension,
+        torque_stress_mpa=shear, stress_mpa=both, allowed_mpa=practice("shear_allowed"),
+        factor=least / both if both else math.inf,
+        proof_factor=least / (tension * proof_bar / pressure_bar),
+    )  # fmt: skip
+
+
+def lap_for_full_strength_mm(tensile_mpa: float, wall_mm: float, diameter_mm: float) -> float:
+    """Return the overlap at which the joint is as strong as the tube wall.
+
+    X = W (D - W) T / (C L D), the lap formula for tubes (published Brazing Book), with its typical
+    filler shear and joint factor.
+    """
+    return (
+        wall_mm * (diameter_mm - wall_mm) * tensile_mpa
+        / (practice("lap_factor") * practice("shear_typical") * diameter_mm)
+    )  # fmt: skip
+
+
+def hoop_mpa(pressure_bar: float, bore_mm: float, wall_mm: float) -> float:
+    """Return the hoop stress at the bore of a thick wall: p (ro^2 + ri^2) / (ro^2 - ri^2), Lame."""
+    inner, outer = bore_mm / 2.0, bore_mm / 2.0 + wall_mm
+    return pressure_bar * 0.1 * (outer**2 + inner**2) / (outer**2 - inner**2)

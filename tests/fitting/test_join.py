@@ -1,0 +1,315 @@
+"""The made adapter: geometry, refusals, donors from stock, the sheet. The fittings are invented."""
+
+import json
+import math
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+from pypdf import PdfReader
+
+from pitchcam.cli.join import command
+from pitchcam.errors import PitchcamError, RefusedError, UsageError
+from pitchcam.fitting import drawing
+from pitchcam.fitting.choose_donors import choose_donors
+from pitchcam.fitting.donors import kept_wall_mm, make_donor
+from pitchcam.fitting.ends import parse_end
+from pitchcam.fitting.join import Duty, plan_join
+from pitchcam.fitting.join_figures import donor_mass_g
+from pitchcam.fitting.join_steps import cautions, plan_warnings
+from pitchcam.fitting.join_text import figures, plan_json, plan_text
+from pitchcam.fitting.outline import as_bought, as_machined, assembled
+from pitchcam.fitting.practice import practice
+from pitchcam.fitting.question import Question, parse_side
+from pitchcam.fitting.refuse import service_row
+from pitchcam.fitting.stock import Fitting
+from pitchcam.fitting.stock_store import stock_csv
+from pitchcam.fitting.worksheet import write_worksheet
+
+ASK = Question(port=parse_side("M18x1.5", "internal"), part=parse_side("hose 10", "external"))
+COOLANT = Duty(service="coolant")
+
+
+def fitting(name, a, gender_a, b, gender_b, **more):
+    ends = [None if t is None else parse_end(t, g) for t, g in ((a, gender_a), (b, gender_b))]
+    given = {"bore_mm": 7.5, "length_mm": 52.0, "hex_mm": 22.0, "material": "brass",
+             "plating": "none", "count": 2}  # fmt: skip
+    return Fitting(id=name, end_a=ends[0], end_b=ends[1], **(given | more))
+
+
+PLUG = fitting("P18", "M18x1.5", "external", None, "external", thread_a_mm=14.0, length_mm=32.0,
+               hex_mm=24.0, bore_mm=0.0)  # fmt: skip
+TAIL = fitting("T10", "hose 10", "external", "G 3/8", "external", thread_a_mm=24.0,
+               thread_b_mm=12.0)  # fmt: skip
+STEEL_TAIL = replace(TAIL, id="T10S", material="steel", hex_mm=19.0)
+
+
+def test_brass_plug_and_tail():
+    plan = plan_join(ASK, (PLUG, TAIL), COOLANT)
+    form = plan.form
+    assert (form.form, form.inner, form.from_thread) == ("spigot", 1, False)
+    # The walls are balanced: (24 + 7.5) / 2 = 15.75, down to the half mm.
+    assert form.spigot_mm == 15.5 and form.walls_mm == (4.0, 4.25)
+    assert plan.donors[1].saw_at_mm == pytest.approx(40.0)
+    assert plan.length_mm == pytest.approx(31.5 + 39.5 - form.overlap_mm)
+    assert form.area_mm2 == pytest.approx(math.pi * 15.5 * form.overlap_mm)
+    assert practice("overlap_least") <= form.overlap_mm <= 3 * 4.0 + 0.5
+    assert form.overlap_mm >= plan.full_lap_mm
+    assert plan.donors[0].drilled and not plan.donors[1].drilled and form.bore_mm == 7.5
+    assert plan.proof_bar == practice("proof_least")
+    assert plan.load.factor > 4 and plan.heat.seconds > 10
+
+
+def test_pieces_fill_the_length_and_do_not_overlap():
+    """The two half sections, sampled along the axis, leave the clearance and share no metal."""
+    for donors in ((PLUG, TAIL), (PLUG, STEEL_TAIL), (TAIL_ON_STUB, TAIL)):
+        ask = ASK if donors[0] is PLUG else replace(ASK, port=parse_side("M10x1", "internal"))
+        plan = plan_join(ask, donors, COOLANT)
+        one, two = assembled(plan)
+        ends = [s for piece in (one, two) for s in piece.outside]
+        assert min(s.start_mm for s in ends) == pytest.approx(0.0)
+        assert max(s.stop_mm for s in ends) == pytest.approx(plan.length_mm)
+        for z in np.linspace(0.01, plan.length_mm - 0.01, 800):
+            rings = [ring(piece, z) for piece in (one, two)]
+            rings = sorted(r for r in rings if r is not None)
+            assert rings, "a hole along the axis"
+            if len(rings) == 2:
+                gap = rings[1][0] - rings[0][1]
+                assert gap == pytest.approx(plan.form.clearance.cold_mm[1] / 2, abs=1e-9)
+
+
+def ring(piece, z):
+    """The metal of a piece at z as (inner, outer) radius, None outside it."""
+    outer = [s.diameter_mm / 2 for s in piece.outside if s.start_mm <= z <= s.stop_mm]
+    inner = [s.diameter_mm / 2 for s in piece.bore if s.start_mm <= z <= s.stop_mm]
+    return (max(inner, default=0.0), max(outer)) if outer else None
+
+
+# A nipple whose hex is too short for a spigot: the thread it does not need becomes the spigot.
+TAIL_ON_STUB = fitting("N10", "M10x1", "external", "M16x1.5", "external", thread_a_mm=9.0,
+                       thread_b_mm=12.0, length_mm=27.0, hex_mm=17.0, bore_mm=6.0)  # fmt: skip
+
+
+def test_spigot_from_the_unwanted_thread():
+    ask = replace(ASK, port=parse_side("M10x1", "internal"))
+    plan = plan_join(ask, (TAIL_ON_STUB, TAIL), replace(COOLANT, torque_n_m=5.0))
+    assert plan.form.from_thread and plan.form.inner == 0
+    # M16x1.5's root is 14.376: the spigot stays under it.
+    assert plan.form.spigot_mm <= 14.0
+    assert plan.length_mm == pytest.approx(9.0 + 6.0 + 1.0 + 39.5)
+    assert "becom" in plan_text(plan) and "Turn A down" in plan_text(plan)
+
+
+def test_no_metal_even_for_a_butt():
+    thin = fitting("JJ", "hose 10", "external", "hose 12", "external", hex_mm=12.8,
+                   length_mm=66.0)  # fmt: skip
+    with pytest.raises(RefusedError, match="too little for a butt"):
+        plan_join(ASK, (replace(PLUG, hex_mm=12.8), thin), COOLANT)
+
+
+def test_butt_where_there_is_no_metal_for_a_socket():
+    short = replace(TAIL, id="SH", length_mm=24 + 12 + 6.5, hex_mm=14.0)
+    plan = plan_join(ASK, (replace(PLUG, length_mm=21.0, hex_mm=22.0), short),
+                     replace(COOLANT, torque_n_m=3.0))  # fmt: skip
+    assert plan.form.form == "butt" and plan.form.clearance is None
+    assert plan.form.area_mm2 == pytest.approx(math.pi / 4 * (14**2 - 7.5**2))
+    assert "butt of faced annuli" in plan_text(plan)
+
+
+def test_unlike_metals_shift_the_cold_clearance_the_right_way():
+    """Brass outside opens when hot, so it is fitted tighter cold; brass inside the reverse."""
+    rise = 690 - 20
+    inside = plan_join(ASK, (PLUG, replace(STEEL_TAIL, hex_mm=30.0)), COOLANT).form
+    outside = plan_join(ASK, (replace(PLUG, hex_mm=30.0), STEEL_TAIL), COOLANT).form
+    assert (inside.inner, outside.inner) == (0, 1)
+    wanted = inside.spigot_mm * (14.9e-6 - 22.1e-6) * rise
+    assert inside.clearance.grows_mm == pytest.approx(wanted, rel=1e-6)
+    assert inside.clearance.cold_mm[1] == pytest.approx(0.16 - wanted, rel=1e-6)
+    hot = [c + inside.clearance.grows_mm for c in inside.clearance.cold_mm]
+    assert hot == pytest.approx([0.10, 0.16, 0.30])
+    assert outside.clearance.grows_mm > 0 and outside.clearance.cold_mm[1] < 0.16
+    assert outside.clearance.cold_mm[0] == pytest.approx(0.10 - outside.clearance.grows_mm)
+    assert inside.clearance.u_grows_mm == pytest.approx(
+        inside.spigot_mm * rise * math.hypot(0.5e-6, 0.8e-6))  # fmt: skip
+
+
+def test_mass_is_that_of_the_drawn_piece():
+    """The drawn half section turned about the axis, with the hex's section, gives the mass."""
+    donor = plan_join(ASK, (PLUG, TAIL), COOLANT).donors[1]
+    butt = replace(plan_join(ASK, (PLUG, TAIL), COOLANT).form, form="butt")
+    piece = as_machined(donor, butt, False)
+    volume = sum(
+        (math.sqrt(3) / 2 if s.kind == "hex" else math.pi / 4)
+        * s.diameter_mm**2 * (s.stop_mm - s.start_mm)
+        for s in piece.outside
+    )  # fmt: skip
+    volume -= sum(math.pi / 4 * s.diameter_mm**2 * (s.stop_mm - s.start_mm) for s in piece.bore)
+    assert donor_mass_g(donor) == pytest.approx(volume * 8470e-6, rel=1e-9)
+
+
+def test_female_kept_end_is_left_whole():
+    sleeve = fitting("C", "M18x1.5", "internal", "M14x1.5", "internal", thread_a_mm=13.0,
+                     thread_b_mm=12.0, length_mm=44.0, hex_mm=24.0, bore_mm=9.0)  # fmt: skip
+    donor = make_donor(sleeve, False, 7.5)
+    assert donor.body_left_mm == pytest.approx(44 - 12 - 0.5)
+    assert donor.solid_mm == pytest.approx(44 - 12 - 0.5 - 13)
+    assert as_bought(donor).length_mm == pytest.approx(44.0)
+    assert kept_wall_mm(donor) == pytest.approx(3.0)
+
+
+@pytest.mark.parametrize(
+    ("service", "word"),
+    [
+        ("fuel rail", "burns the vehicle"), ("Petrol", "burns"), ("brakes", "brake and clutch"),
+        ("hydraulic", "60 bar"), ("compressed air", "throws parts"), ("LPG", "licensed work"),
+        ("refrigerant", "licensed"), ("exhaust", "creep"), ("steam", "hot"), ("oxygen", "burn"),
+    ],
+)  # fmt: skip
+def test_services_that_are_refused(service, word):
+    with pytest.raises(RefusedError, match=word):
+        plan_join(ASK, (PLUG, TAIL), Duty(service=service))
+    with pytest.raises(RefusedError, match=word):
+        choose_donors(ASK, [PLUG, TAIL], Duty(service=service))
+
+
+def test_service_unknown_is_wrong_usage():
+    with pytest.raises(UsageError, match="no service of the table"):
+        service_row("moonshine")
+
+
+@pytest.mark.parametrize(
+    ("change", "word"),
+    [
+        ({"material": "aluminium"}, "aluminium melts"), ({"material": "spring-steel"}, "temper"),
+        ({"material": "steel-8.8"}, "strength class"), ({"material": "zinc"}, "die casting"),
+        ({"material": "nylon"}, "plastic burns"), ({"material": "cast-iron"}, "graphite"),
+        ({"material": "mystery"}, "does not know"), ({"plating": "Cadmium, yellow"}, "fume kills"),
+        ({"plating": "zinc"}, "gives off fume"), ({"plating": "chrome"}, "plated"),
+        ({"hex_mm": 9.0}, "in the hex"), ({"length_mm": 38.0}, "nothing to hold"),
+    ],
+)  # fmt: skip
+def test_donors_that_are_refused(change, word):
+    with pytest.raises(RefusedError, match=word):
+        plan_join(ASK, (PLUG, replace(TAIL, **change)), COOLANT)
+
+
+@pytest.mark.parametrize(
+    ("duty", "word"),
+    [
+        ({"pressure_bar": 11.0}, "above the 10 bar"), ({"temperature_c": 160.0}, "above the 150"),
+        ({"torque_n_m": 200.0}, "allowed"), ({"torch_kw": 0.2}, "never gets it"),
+        ({"bore_mm": 9.0}, "mm of wall"), ({"alloy": "Ag 225"}, "only 55 K"),
+    ],
+)  # fmt: skip
+def test_duties_that_are_refused(duty, word):
+    with pytest.raises(RefusedError, match=word):
+        plan_join(ASK, (PLUG, TAIL), replace(COOLANT, **duty))
+
+
+def test_donors_without_a_fitting_end_or_hex():
+    with pytest.raises(UsageError, match="no end that seals"):
+        plan_join(ASK, (TAIL, TAIL), COOLANT)
+    with pytest.raises(UsageError, match="does not state its hex"):
+        plan_join(ASK, (PLUG, replace(TAIL, hex_mm=None)), COOLANT)
+    ask = replace(ASK, part=parse_side("G 3/8", "internal"))
+    closed = fitting("Q", "G 3/8", "external", None, "external", bore_mm=0.0, length_mm=30.0)
+    with pytest.raises(UsageError, match="both donors are closed"):
+        plan_join(ask, (PLUG, closed), COOLANT)
+
+
+def test_donors_from_stock_avoid_what_is_refused():
+    bad = [replace(TAIL, id="CD", plating="cadmium"), replace(TAIL, id="AL", material="aluminium"),
+           replace(TAIL, id="NONE", count=0), replace(TAIL, id="NOHEX", hex_mm=None)]  # fmt: skip
+    plan = choose_donors(ASK, [*bad, STEEL_TAIL, PLUG, TAIL], COOLANT)
+    assert [d.fitting.id for d in plan.donors] == ["P18", "T10"]
+    with pytest.raises(RefusedError, match="fume kills|aluminium"):
+        choose_donors(ASK, [*bad, PLUG], COOLANT)
+    with pytest.raises(RefusedError, match="no donor with an end for M18x1.5"):
+        choose_donors(ASK, [TAIL], COOLANT)
+
+
+def test_every_sheet_carries_the_cautions():
+    plan = plan_join(ASK, (PLUG, TAIL), COOLANT)
+    text = " ".join(cautions(plan)).lower()
+    for word in ("fume", "fluoride", "zinc", "cadmium", "water", "eye", "extraction", "pressure",
+                 "local codes", "extinguisher"):  # fmt: skip
+        assert word in text
+    steel = plan_join(ASK, (PLUG, replace(STEEL_TAIL, material="stainless", plating="")), COOLANT)
+    notes = " ".join(plan_warnings(steel))
+    assert "interface" in notes and "Two metals" in notes and "plating" in notes
+    assert steel.choice.flux.key == "FH12"
+
+
+def test_work_sheet_is_one_page_with_every_figure(tmp_path):
+    plan = plan_join(ASK, (PLUG, TAIL), COOLANT)
+    path = tmp_path / "sheet.pdf"
+    write_worksheet(plan, path, date(2026, 5, 4))
+    reader = PdfReader(path)
+    assert len(reader.pages) == 1
+    text = "".join(reader.pages[0].extract_text().split())
+    for figure in figures(plan):
+        assert "".join(figure.value.split()) in text
+        assert "".join(figure.how.split())[:20] in text
+    for word in ("Adapterasbrazed,2:1", "Orderofwork", "Cautions", "63.0overall", "sawat40.0"):
+        assert word in text
+    first = path.read_bytes()
+    write_worksheet(plan, path, date(2026, 5, 4))
+    assert path.read_bytes() == first and list(tmp_path.iterdir()) == [path]
+
+
+@pytest.mark.parametrize("kind", ["stub", "butt", "female"])
+def test_work_sheets_of_other_joints_fit_their_page(tmp_path, kind):
+    duty = replace(COOLANT, torque_n_m=3.0)
+    if kind == "stub":
+        ask, pair = replace(ASK, port=parse_side("M10x1", "internal")), (TAIL_ON_STUB, TAIL)
+    elif kind == "butt":
+        short = replace(TAIL, length_mm=42.5, hex_mm=14.0, plating="")
+        ask, pair = ASK, (replace(PLUG, length_mm=21.0, hex_mm=22.0, material="steel"), short)
+    else:
+        sleeve = fitting("C", "M18x1.5", "internal", "M14x1.5", "internal", length_mm=48.0,
+                         hex_mm=24.0, bore_mm=9.0, material="stainless", plating="")  # fmt: skip
+        ask, pair = replace(ASK, port=parse_side("M18x1.5 male", "external")), (sleeve, TAIL)
+    plan = plan_join(ask, pair, duty)
+    write_worksheet(plan, tmp_path / "s.pdf", date(2026, 5, 4))
+    assert len(PdfReader(tmp_path / "s.pdf").pages) == 1
+
+
+def test_sheet_that_cannot_be_written(tmp_path):
+    plan = plan_join(ASK, (PLUG, TAIL), COOLANT)
+    with pytest.raises(PitchcamError, match="cannot be written"):
+        write_worksheet(plan, tmp_path / "no" / "sheet.pdf", date(2026, 5, 4))
+
+
+def test_scales_are_those_of_drawings():
+    assert drawing.best_scale(60.0, 24.0, (138.0, 52.0)) == 2.0
+    assert drawing.best_scale(400.0, 24.0, (138.0, 52.0)) == 0.2
+    assert [drawing.scale_text(s) for s in (2.0, 1.0, 0.5)] == ["2:1", "1:1", "1:2"]
+
+
+def test_json_holds_the_main_figures_as_numbers():
+    answer = plan_json(plan_join(ASK, (PLUG, TAIL), COOLANT))
+    assert json.loads(json.dumps(answer))["alloy"] == "Ag 155"
+    assert answer["donors"] == ["P18", "T10"] and answer["length_mm"] == pytest.approx(63.0)
+
+
+def test_command(tmp_path):
+    sheet, pdf = tmp_path / "s.csv", tmp_path / "w.pdf"
+    sheet.write_text(stock_csv([PLUG, TAIL, replace(TAIL, id="ONE", count=1)]), encoding="utf-8")
+    call = ["--port", "M18x1.5", "--part", "hose 10", "--stock", str(sheet)]
+    run = CliRunner().invoke(command, [*call, "--service", "coolant", "--pdf", str(pdf)])
+    assert run.exit_code == 0 and pdf.read_bytes().startswith(b"%PDF")
+    assert "Spigot on B" in run.output
+    run = CliRunner().invoke(command, ["p18", "t10", *call, "--service", "oil", "--json"])
+    assert json.loads(run.output)["service"] == "oil"
+    for extra, error in [
+        (["P18", "X1"], UsageError), (["P18"], UsageError), (["ONE", "ONE"], UsageError),
+        (["--torque", "-1"], UsageError), (["--torch", "900"], UsageError),
+        (["--pdf", "w.txt"], UsageError), (["--alloy", "345"], RefusedError),
+    ]:  # fmt: skip
+        run = CliRunner().invoke(command, [*call, "--service", "oil", *extra])
+        assert isinstance(run.exception, error), extra
+    unmade = tmp_path / "b.pdf"
+    run = CliRunner().invoke(command, [*call, "--service", "brake", "--pdf", str(unmade)])
+    assert isinstance(run.exception, RefusedError) and not unmade.exists()
