@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS
+from pitchcam.outline.split import split_touching
 from pitchcam.photo.linear import linear_table
 
 Floats = NDArray[np.float32]
@@ -48,11 +49,16 @@ class Plate:
 
 @dataclass(frozen=True, kw_only=True)
 class Blob:
-    """A dark object in the lit window: its box in photo pixels and whether the window cuts it."""
+    """A dark object in the lit window: its box in photo pixels.
+
+    ``cut`` says that the border of the light or of the picture cuts it, ``touching`` that it was
+    parted from a neighbour it touches in the picture.
+    """
 
     box_px: tuple[int, int, int, int]
     area_px: float
     cut: bool
+    touching: bool
     label: int
 
 
@@ -162,6 +168,27 @@ def _inner(inside: NDArray[np.uint8], ratio: Floats, full_frame: bool) -> NDArra
     return (depth >= 40).astype(np.uint8)
 
 
+def _objects(dark: NDArray[np.uint8], smallest: float) -> tuple[NDArray[np.int32], set[int]]:
+    """Number the objects from 1, parting those that touch; return which were parted."""
+    count, found, stats, _ = cv2.connectedComponentsWithStats(dark, connectivity=4)
+    labels = np.zeros_like(found)
+    touching: set[int] = set()
+    for k in range(1, count):
+        x, y, w, h, area = (int(v) for v in stats[k])
+        if area < smallest:
+            continue
+        window = (slice(y, y + h), slice(x, x + w))
+        own = (found[window] == k).astype(np.uint8)
+        pieces = split_touching(own)
+        last = int(labels.max())
+        if pieces is None:
+            labels[window][own > 0] = last + 1
+            continue
+        labels[window] = np.where(pieces > 0, pieces + last, labels[window])
+        touching.update(range(last + 1, last + int(pieces.max()) + 1))
+    return labels, touching
+
+
 def find_field(pixels: NDArray[np.generic], *, smallest_px: float = 1500.0) -> Field:
     """Find the lit window of a photo, its background light and the objects lying on it.
 
@@ -190,18 +217,20 @@ def find_field(pixels: NDArray[np.generic], *, smallest_px: float = 1500.0) -> F
     dark = ((ratio < PART_LEVEL) & (inner > 0)).astype(np.uint8)
     # Fibres and scratches are thinner than two points of the shrunk picture; parts are not.
     dark = cv2.morphologyEx(dark, cv2.MORPH_OPEN, np.ones((2, 2), np.uint8))
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(dark, connectivity=4)
+    labels, touching = _objects(dark, smallest_px / STEP**2)
     edge = cv2.morphologyEx(inner, cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8)) > 0
     edge[[0, -1], :] = True
     edge[:, [0, -1]] = True
     blobs = []
-    for k in range(1, count):
-        x0, y0, bw, bh, area = (int(v) for v in stats[k])
-        if area * STEP**2 < smallest_px:
-            continue
-        cut = bool(np.any(edge & (labels == k)))
-        box = (x0 * STEP, y0 * STEP, (x0 + bw) * STEP, (y0 + bh) * STEP)
-        blobs.append(Blob(box_px=box, area_px=float(area * STEP**2), cut=cut, label=k))
+    for k in range(1, int(labels.max()) + 1):
+        ys, xs = np.nonzero(labels == k)
+        box = tuple(
+            int(v) * STEP for v in (xs.min(), ys.min(), xs.max() + 1, ys.max() + 1)
+        )
+        blobs.append(Blob(
+            box_px=(box[0], box[1], box[2], box[3]), area_px=float(len(xs) * STEP**2),
+            cut=bool(edge[ys, xs].any()), touching=k in touching, label=k,
+        ))  # fmt: skip
     lit_light = light[inner > 0]
     clipped = float(np.mean(lit_light.max(axis=1) > CLIPPED)) if lit_light.size else 0.0
     return Field(

@@ -36,6 +36,11 @@ class Region:
     skew: float
 
     @property
+    def starts(self) -> int:
+        """Number of starts: 2 where both sides are in step, else 1."""
+        return 2 if abs(self.lag) < 0.2 else 1
+
+    @property
     def turns(self) -> float:
         """Spacings that the region spans."""
         return (self.end_px - self.start_px) / self.spacing_px

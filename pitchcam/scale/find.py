@@ -1,0 +1,127 @@
+"""Finds the stated reference among a photo's objects."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from pitchcam.errors import UnreadableError, UsageError
+from pitchcam.flags import FLAGS
+from pitchcam.outline.edges import StraightEdge
+from pitchcam.records import ScaleSpec
+from pitchcam.scale.camera import Camera
+from pitchcam.scale.card import card_reference
+from pitchcam.scale.disc import disc_reference
+from pitchcam.scale.jaws import jaw_reference
+from pitchcam.scale.pin import pin_distance
+from pitchcam.scale.reference import Reference
+from pitchcam.scale.shapes import Shape
+
+Edges = dict[int, list[tuple[StraightEdge, float, float]]]
+
+#: Distances of a phone from the plate that can be: macro lenses focus from 50 mm, and beyond a
+#: metre a thread has no pixels left.
+DISTANCES_MM = (50.0, 1200.0)
+
+NAMES = {
+    "pin": "the pin", "disc": "the disc", "card": "the card", "jaws": "the caliper jaws",
+    "sheet": "the marker sheet",
+}  # fmt: skip
+
+
+def check_spec(spec: ScaleSpec) -> None:
+    """Refuse a stated size that no such reference has.
+
+    Raises
+    ------
+    UsageError
+        If a size is missing, not positive, or far from anything usable.
+    """
+    limits = {"pin": (0.5, 60.0), "disc": (5.0, 120.0), "jaws": (1.0, 150.0),
+              "major": (0.8, 150.0)}  # fmt: skip
+    if spec.source not in limits:
+        return
+    low, high = limits[spec.source]
+    if spec.mm is None or not np.isfinite(spec.mm):
+        raise UsageError(f"The size of {spec.source} is missing.", "State it in mm.")
+    if not low <= spec.mm <= high:
+        raise UsageError(
+            f"A {spec.source} of {spec.mm:g} mm cannot be right ({low:g} to {high:g} mm).",
+            "State its size in mm; write inches as 0.25in.",
+        )
+
+
+def find_reference(
+    spec: ScaleSpec, shapes: Sequence[Shape], camera: Camera, pins: Edges
+) -> Reference:
+    """Return the reference that the user stated.
+
+    Parameters
+    ----------
+    spec
+        Source and size.
+    shapes
+        All objects, sharpening undone.
+    camera
+        Camera with its tilt set.
+    pins
+        The true edges of every pin.
+
+    Raises
+    ------
+    UnreadableError
+        If the photo shows no such reference, or more than one that contradict one another.
+    """
+    mm = spec.mm or 0.0
+    if spec.source == "jaws":
+        plain = [s for s in shapes if not s.threads and not s.others and s.kind == "other"]
+        plain += [s for s in shapes if s.kind == "bar"]
+        jaws = jaw_reference(plain, camera, mm, spec.height_mm)
+        return _plausible([jaws] if jaws else [], spec)
+    found: list[Reference] = []
+    for shape in shapes:
+        if spec.source == "pin" and shape.kind == "bar" and shape.blob.label in pins:
+            found.append(_pin(shape, camera, pins[shape.blob.label], mm))
+        elif spec.source == "disc" and shape.kind == "disc":
+            found.append(disc_reference(shape, camera, mm, spec.height_mm))
+        elif spec.source == "card" and shape.kind == "card":
+            found.append(card_reference(shape, camera))
+    return _plausible(found, spec)
+
+
+def _plausible(found: list[Reference], spec: ScaleSpec) -> Reference:
+    low, high = DISTANCES_MM
+    good = [r for r in found if low < r.camera.distance_mm < high]
+    if not good:
+        raise UnreadableError(
+            f"No object in the picture has the shape of {NAMES[spec.source]}.",
+            FLAGS["no-reference"][1], code="no-reference",
+        )  # fmt: skip
+    best = min(good, key=lambda r: r.u_scale)
+    for other in good:
+        gap = abs(other.camera.distance_mm / best.camera.distance_mm - 1)
+        if gap > max(0.02, 4 * float(np.hypot(other.u_scale, best.u_scale))):
+            raise UnreadableError(
+                f"Two objects could be {NAMES[spec.source]} and give scales {100 * gap:.0f} % "
+                "apart.", FLAGS["references-disagree"][1], code="references-disagree",
+            )  # fmt: skip
+    return best
+
+
+def _pin(
+    shape: Shape, camera: Camera, edges: list[tuple[StraightEdge, float, float]], mm: float
+) -> Reference:
+    moved = [edge.moved(shift) for edge, shift, _ in edges]
+    distance, _ = pin_distance(camera, (moved[0], moved[1]), mm)
+    width = float(np.linalg.norm(
+        np.mean(moved[0], axis=0) - np.mean(moved[1], axis=0)
+    ))  # fmt: skip
+    u_edges = float(np.hypot(edges[0][2], edges[1][2]))
+    # A ground pin is true to 0.01 mm, a drill's shank to 0.02.
+    u_scale = float(np.hypot(np.hypot(u_edges, 0.08) / width, 0.008 / mm))
+    return Reference(
+        source="pin", camera=camera.over_plate(distance, np.nan), u_scale=u_scale,
+        height_mm=mm / 2, u_height_mm=0.02, where_px=shape.centre_px,
+        labels=(shape.blob.label,), outline_px=shape.outline_px,
+    )  # fmt: skip

@@ -1,0 +1,45 @@
+"""What a reference object gives: the camera's distance, and how well."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pitchcam.scale.camera import Camera
+
+Points = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reference:
+    """A reference found in the photo.
+
+    ``camera`` has its distance from the plate set. ``u_scale`` is the relative standard
+    uncertainty of mm/px in the reference's own plane, ``height_mm`` that plane's height over the
+    plate and ``u_height_mm`` its uncertainty; ``where_px`` the reference's middle, ``labels`` the
+    blobs it takes up, ``outline_px`` its outline for the picture.
+    """
+
+    source: str
+    camera: Camera
+    u_scale: float
+    height_mm: float
+    u_height_mm: float
+    where_px: Points
+    labels: tuple[int, ...]
+    outline_px: Points
+
+
+def camera_for_length(
+    camera: Camera, ends_px: Points, length_mm: float, height_mm: float
+) -> Camera:
+    """Return the camera at the distance where two photo positions lie a length apart on a plane.
+
+    ``ends_px`` is (2, 2) photo positions; both lie ``height_mm`` above the plate.
+    """
+    unit = camera.over_plate(1.0 + height_mm, 0.0)
+    a, b = unit.on_plane(ends_px, height_mm)
+    reach = length_mm / float(np.linalg.norm(a - b))
+    return camera.over_plate(reach + height_mm, np.nan)

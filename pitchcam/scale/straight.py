@@ -1,0 +1,99 @@
+"""The straight edges of a photo's objects, fitted together for blur, sharpening and rims."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pitchcam.outline.edges import StraightEdge, straight_edge
+from pitchcam.outline.esf import DEFAULT_SPREAD, unsharpen
+from pitchcam.outline.field import Field
+from pitchcam.outline.rims import Rims, fit_rims
+from pitchcam.scale.shapes import Shape
+from pitchcam.thread.height import widest_stretch
+
+Points = NDArray[np.float64]
+
+#: More edges than this add time and no knowledge.
+MOST_EDGES = 8
+
+
+def bar_edges(shape: Shape, field: Field) -> list[StraightEdge]:
+    """Return both long edges of a pin, its ends left out."""
+    s, upper, lower = shape.stations
+    trim = 0.12 * len(s)
+    radius = float(np.median(upper - lower)) / 2
+    return _both_sides(shape, field, s[0] + trim, s[-1] - trim, radius)
+
+
+def corner_edges(shape: Shape, field: Field) -> list[StraightEdge]:
+    """Return both edges of a part's widest stretch: a hexagon's corners, which mirror nothing."""
+    start, end, _ = widest_stretch(shape)
+    trim = 0.15 * (end - start) + 3
+    if end - start - 2 * trim < 12:
+        return []
+    return _both_sides(shape, field, start + trim, end - trim, None)
+
+
+def _both_sides(
+    shape: Shape, field: Field, start: float, end: float, radius: float | None
+) -> list[StraightEdge]:
+    s, upper, lower = shape.stations
+    inside = (s >= start) & (s <= end)
+    edges = []
+    for sign, side in ((1.0, upper), (-1.0, lower)):
+        slope, offset = np.polyfit(s[inside], side[inside], 1)
+        ends = np.array([[start, slope * start + offset], [end, slope * end + offset]])
+        a, b = shape.axis.to_photo(ends)
+        d = np.array(shape.axis.direction)
+        outside = sign * np.array([-d[1], d[0]])
+        edges.append(straight_edge(shape.crop, field, a, b, outside, radius))
+    return edges
+
+
+def learn_rims(
+    shapes: Sequence[Shape], field: Field, f_px: float
+) -> tuple[Rims | None, dict[int, list[tuple[StraightEdge, float, float]]]]:
+    """Fit the photo's straight edges together.
+
+    Returns
+    -------
+    rims
+        What they tell; None where no object has a straight edge.
+    pins
+        For every pin, by its blob's label, its edges with the true edge's shift outward and the
+        shift's uncertainty, pixels.
+    """
+    edges: list[StraightEdge] = []
+    owner: list[int | None] = []
+    for shape in shapes:
+        if shape.kind == "bar":
+            found = bar_edges(shape, field)
+            owner += [shape.blob.label] * len(found)
+        elif shape.threads and len(edges) < MOST_EDGES:
+            found = corner_edges(shape, field)
+            owner += [None] * len(found)
+        else:
+            continue
+        edges += found
+    if not edges:
+        return None, {}
+    rims = fit_rims(
+        [e.profile for e in edges], f_px, DEFAULT_SPREAD, panel_near=field.full_frame
+    )
+    pins: dict[int, list[tuple[StraightEdge, float, float]]] = {}
+    for edge, label, shift, u in zip(
+        edges, owner, rims.edges_px, rims.u_edges_px, strict=True
+    ):  # fmt: skip
+        if label is not None:
+            pins.setdefault(label, []).append((edge, float(shift), float(u)))
+    return rims, pins
+
+
+def sharpened_undone(shape: Shape, rims: Rims) -> Shape:
+    """Return the shape with the phone's sharpening undone in its crop."""
+    light = unsharpen(shape.crop.light, shape.crop.background_code, rims.spread)
+    return replace(shape, crop=replace(shape.crop, light=light))

@@ -1,0 +1,118 @@
+"""The camera's tilt over the plate, from what is straight and square in the photo."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from pitchcam.outline.field import STEP, Field, shrink
+from pitchcam.scale.camera import Camera
+
+Points = NDArray[np.float64]
+
+#: A phone held by hand over a plate (common practice, no source).
+PRIOR_TILT_RAD = np.radians(1.5)
+#: A lit window or panel is a rectangle to about this angle at its corners.
+SQUARENESS_RAD = np.radians(0.25)
+
+
+def window_tilt(
+    pixels: NDArray[np.generic], field: Field, camera: Camera
+) -> tuple[Points, float] | None:
+    """Return the plate's normal from the lit window, taken as a rectangle parallel to the plate.
+
+    Opposite sides of a rectangle meet in the plane's vanishing points; the cross product of both
+    directions is the plane's normal.
+
+    Returns
+    -------
+    normal, u_rad
+        The unit normal in the camera frame and its standard uncertainty per axis; None where
+        the window is not seen whole or is no rectangle.
+    """
+    if field.full_frame:
+        return None
+    lines = _sides(pixels, field)
+    if lines is None:
+        return None
+    k = np.array([
+        [camera.f_px, 0, camera.centre_px[0]], [0, camera.f_px, camera.centre_px[1]], [0, 0, 1],
+    ])  # fmt: skip
+    planes = [k.T @ line for line in lines]
+    across = np.cross(planes[0], planes[2])
+    along = np.cross(planes[1], planes[3])
+    across /= np.linalg.norm(across)
+    along /= np.linalg.norm(along)
+    skew = abs(float(across @ along))
+    normal = np.cross(across, along)
+    normal /= np.linalg.norm(normal) * np.sign(normal[2])
+    tilt = float(np.arccos(min(1.0, normal[2])))
+    if skew > 0.02 or tilt > np.radians(8):
+        return None
+    # Sides that converge by e over a window w wide tell of a tilt e f / w.
+    size = np.sqrt(cv2.contourArea(field.window_px.astype(np.float32)))
+    u = float(np.hypot(SQUARENESS_RAD, skew) * camera.f_px / size / np.sqrt(2))
+    return normal, min(u, PRIOR_TILT_RAD)
+
+
+def _sides(pixels: NDArray[np.generic], field: Field) -> list[Points] | None:
+    """Fit the four sides of the lit window as homogeneous lines, in order around it."""
+    light = shrink(pixels).mean(axis=2)
+    box = cv2.boxPoints(cv2.minAreaRect(field.window_px.astype(np.float32)))
+    centre = box.mean(axis=0)
+    lines = []
+    for a, b in zip(box, np.roll(box, -1, axis=0), strict=True):
+        line = _side(light, a, b, centre)
+        if line is None:
+            return None
+        lines.append(line)
+    return lines
+
+
+def _side(light: NDArray[np.float32], a: Points, b: Points, centre: Points) -> Points | None:
+    d = (b - a) / np.hypot(*(b - a))
+    n = np.array([-d[1], d[0]])
+    if n @ ((a + b) / 2 - centre) < 0:
+        n = -n
+    length = float(np.hypot(*(b - a)))
+    u = np.linspace(0.08, 0.92, 120) * length
+    reach = 0.08 * length + 40
+    v = np.arange(-reach, reach, STEP, dtype=float)
+    xy = a + u[:, None, None] * d + v[None, :, None] * n
+    small = (xy - (STEP - 1) / 2) / STEP
+    h, w = light.shape
+    inside = ((small >= 0) & (small < np.array([w - 1, h - 1]))).all(axis=2)
+    values = cv2.remap(
+        light, small[..., 0].astype(np.float32), small[..., 1].astype(np.float32),
+        cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE,
+    )  # fmt: skip
+    level = np.percentile(values, 90)
+    low = np.percentile(values, 5)
+    half = (level + low) / 2
+    places = []
+    for i in range(len(u)):
+        if not inside[i].all():
+            continue
+        # From outside inward: the first rise through half the light.
+        dark = values[i][::-1] > half
+        k = int(np.argmax(dark))
+        if k == 0 or not dark[k]:
+            continue
+        j = len(v) - 1 - k
+        share = (values[i, j] - half) / max(float(values[i, j] - values[i, j + 1]), 1e-6)
+        places.append((u[i], v[j] + share * STEP))
+    if len(places) < 40:
+        return None
+    x, y = np.array(places).T
+    keep = np.ones(len(x), bool)
+    for _ in range(6):
+        slope, offset = np.polyfit(x[keep], y[keep], 1)
+        deviation = np.abs(y - slope * x - offset)
+        keep = deviation <= max(3 * float(np.median(deviation)), 0.5)
+    if keep.mean() < 0.6 or float(np.std((y - slope * x - offset)[keep])) > 3.0:
+        return None
+    p = a + offset * n
+    q = a + length * d + (offset + slope * length) * n
+    line: Points = np.cross(np.append(p, 1.0), np.append(q, 1.0))
+    return line / np.hypot(line[0], line[1])

@@ -1,0 +1,175 @@
+"""From a measured shape to the reading that is named and reported."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pitchcam.records import BudgetLine, Quantity, ThreadPlots, ThreadReading
+from pitchcam.thread.budget import combined, quantity, values
+from pitchcam.thread.measure import ThreadShape
+
+#: Slower tapers than this are not tapers: at the large end and in the middle the diameters are
+#: then stated alike. 1:16 is 0.0625; the u of a photo's taper is 0.002-0.006.
+TAPER_SEEN = 0.03
+
+
+def to_reading(
+    shape: ThreadShape, lines: tuple[BudgetLine, ...], ends_mm: tuple[float, float]
+) -> ThreadReading:
+    """Return the reading of a thread with its uncertainties and correlations.
+
+    Parameters
+    ----------
+    shape
+        The measured thread.
+    lines
+        Its budget.
+    ends_mm
+        Where the thread begins and ends along z, from the frame's origin.
+
+    Notes
+    -----
+    A thread that tapers has its diameters stated at its large end, with the distance of that
+    station from the small end; a parallel one in its middle.
+    """
+    v = values(shape)
+    u, correlation = combined(lines)
+    slope = v["taper"]
+    station, offset = None, 0.0
+    if abs(slope) > TAPER_SEEN:
+        large, small = (ends_mm[1], ends_mm[0]) if slope > 0 else (ends_mm[0], ends_mm[1])
+        offset = large * slope
+        station = Quantity(value=abs(large - small), u=0.35 * shape.pitch_mm)
+    moved = {k: v[k] + offset for k in ("major_mm", "pitch_diameter_mm", "minor_mm")}
+    half = abs(ends_mm[1] - ends_mm[0]) / 2
+    grown = {
+        k: float(np.hypot(u[k], (half * u["taper"]) if station else 0.0)) for k in moved
+    }  # fmt: skip
+    return ThreadReading(
+        pitch_mm=quantity(v["pitch_mm"], u["pitch_mm"]),
+        major_mm=quantity(moved["major_mm"], grown["major_mm"]),
+        pitch_diameter_mm=quantity(moved["pitch_diameter_mm"], grown["pitch_diameter_mm"]),
+        minor_mm=quantity(moved["minor_mm"], grown["minor_mm"]),
+        angle_deg=quantity(v["angle_deg"], u["angle_deg"]),
+        taper=quantity(abs(slope), u["taper"]),
+        diameter_station_mm=station,
+        starts=shape.section.starts,
+        correlation=correlation,
+    )
+
+
+def half_angles(
+    shape: ThreadShape, lines: tuple[BudgetLine, ...]
+) -> tuple[Quantity | None, Quantity | None]:
+    """Return both half angles, first that of the flank facing the thread's start."""
+    u, _ = combined(lines)
+    a, b = shape.section.fit.half_angles_deg
+    # Each flank carries its own share of the included angle's u, and the axis's direction.
+    each = float(np.hypot(u["angle_deg"] / np.sqrt(2), 0.15))
+    return quantity(b, each), quantity(a, each)
+
+
+def plots(shape: ThreadShape) -> ThreadPlots:
+    """Return the polylines and points that pictures and plots of a thread show."""
+    fit, p = shape.section.fit, shape.section.points
+    start, end = shape.span_mm
+    camera, frame = shape.camera, shape.frame
+    axis = frame.to_photo(
+        camera, np.array([[start - shape.pitch_mm, 0.0, 0.0], [end + shape.pitch_mm, 0.0, 0.0]])
+    )
+    pitch = fit.pitch_mm
+    centre = fit.phase_mm + np.where(p.side < 0, fit.lag_mm, 0.0)
+    place = (p.z - centre) / pitch
+    radius = p.r - fit.taper / 2 * p.z
+    return ThreadPlots(
+        axis_px=(tuple(axis[0]), tuple(axis[1])),
+        edges_px=_edges(shape),
+        crests_px=_crests(shape),
+        flanks_px=_flank_lines(shape),
+        spectrum=_spectrum(shape),
+        folded=(tuple(np.mod(place + 0.5, 1.0)), tuple(radius)),
+        drift=_drift(shape),
+    )
+
+
+def _edges(shape: ThreadShape) -> tuple[tuple[tuple[float, float], ...], ...]:
+    st = shape.axis.to_axis(shape.outline_px)
+    ends = shape.axis.to_axis(shape.frame.to_photo(shape.camera, np.array([
+        [shape.span_mm[0], 0.0, 0.0], [shape.span_mm[1], 0.0, 0.0]])))[:, 0]  # fmt: skip
+    low, high = min(ends) - 0.5 * shape.spacing_px, max(ends) + 0.5 * shape.spacing_px
+    out = []
+    for sign in (1, -1):
+        on = (st[:, 0] > low) & (st[:, 0] < high) & (st[:, 1] * sign > 0)
+        points = shape.outline_px[on]
+        order = np.argsort(st[on, 0], kind="stable")
+        out.append(tuple((float(x), float(y)) for x, y in points[order]))
+    return tuple(out)
+
+
+def _middles(shape: ThreadShape, side: float) -> np.ndarray:  # type: ignore[type-arg]
+    p, fit = shape.section.points, shape.section.fit
+    ridges = np.unique(p.ridge[(p.side == side) & fit.used])
+    out: np.ndarray = fit.phase_mm + (fit.lag_mm if side < 0 else 0.0) + fit.pitch_mm * ridges  # type: ignore[type-arg]
+    return out
+
+
+def _crests(shape: ThreadShape) -> tuple[tuple[float, float], ...]:
+    out: list[tuple[float, float]] = []
+    for tip in shape.tips:
+        z = _middles(shape, tip.side)
+        y = tip.side * (tip.radius_mm + tip.slope * z)
+        zy = shape.section.from_axis(np.stack([z, y], axis=-1))
+        xy = shape.frame.to_photo(
+            shape.camera, np.concatenate([zy, np.zeros((len(zy), 1))], axis=-1)
+        )
+        out.extend((float(a), float(b)) for a, b in xy)
+    return tuple(out)
+
+
+def _flank_lines(shape: ThreadShape) -> tuple[tuple[tuple[float, float], tuple[float, float]], ...]:
+    f = shape.flanks
+    lines = []
+    for side in (1.0, -1.0):
+        for ridge in np.unique(f.ridge[f.side == side]):
+            for flank in (1.0, -1.0):
+                on = (f.side == side) & (f.ridge == ridge) & (f.flank == flank)
+                if on.sum() < 4:
+                    continue
+                xy = f.xy[on]
+                d = np.linalg.svd(xy - xy.mean(axis=0))[2][0]
+                t = (xy - xy.mean(axis=0)) @ d
+                a, b = xy.mean(axis=0) + t.min() * d, xy.mean(axis=0) + t.max() * d
+                lines.append(((float(a[0]), float(a[1])), (float(b[0]), float(b[1]))))
+    return tuple(lines)
+
+
+def _spectrum(shape: ThreadShape) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    from pitchcam.thread.spectrum import side_profiles, spectrum
+
+    z, upper, lower = side_profiles(shape.outline_px, shape.axis, shape.frame, shape.camera,
+                                    shape.span_mm)  # fmt: skip
+    frequency, amplitude = spectrum(z, upper, lower, shape.pitch_mm)
+    return tuple(frequency), tuple(amplitude)
+
+
+def _drift(shape: ThreadShape) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Deviation of every ridge's middle from even spacing, in micrometres."""
+    fit, p = shape.section.fit, shape.section.points
+    at, off = [], []
+    tan = np.where(p.flank > 0, fit.tan_half[0], fit.tan_half[1])
+    radius = p.r - fit.taper / 2 * p.z - fit.ref_radius_mm
+    expected = (
+        fit.phase_mm + np.where(p.side < 0, fit.lag_mm, 0.0) + fit.pitch_mm * p.ridge
+        + p.flank * (fit.width_mm / 2 - radius * tan)
+    )  # fmt: skip
+    rest = p.z - expected
+    for side in (1.0, -1.0):
+        for ridge in np.unique(p.ridge[p.side == side]):
+            on = (p.side == side) & (p.ridge == ridge) & fit.used
+            both = [rest[on & (p.flank == f)] for f in (1.0, -1.0)]
+            if min(len(b) for b in both) < 3:
+                continue
+            at.append(float(p.z[on].mean()))
+            off.append(1000 * float(np.mean([b.mean() for b in both])))
+    order = np.argsort(at)
+    return tuple(np.array(at)[order]), tuple(np.array(off)[order])
