@@ -12,16 +12,18 @@ designations of one geometry count as one.
 from __future__ import annotations
 
 import argparse
+import math
 import time
 from collections import Counter
 from dataclasses import dataclass, field
 
 import numpy as np
+from scipy.stats import binom
 
 from pitchcam.match import posterior
 from pitchcam.match.naming import LISTED_EACH, LISTED_SHARE, NAMED
 from pitchcam.records import Gender, Quantity, ThreadReading
-from pitchcam.series import ThreadSize, load_series
+from pitchcam.series import ThreadSize, find, load_series
 
 LEAD_SCATTER, ANGLE_SCATTER_DEG, WEAR_OF_PITCH = 0.001, 0.5, 0.02
 USUAL_CLASS_SHARE = 0.8
@@ -131,6 +133,34 @@ def study(way: str, gender: Gender, n: int, seed: int, flat: bool = False) -> li
     return rows
 
 
+def limit(size: ThreadSize, rival: str, way: str, gender: Gender) -> float:
+    """Return the share that the reading's own information allows to name against one rival.
+
+    For two equally likely normal classes d' apart, the log of their odds is normal with mean d'^2/2
+    and deviation d': it clears odds of 19 to 1 (0.95) with probability Phi(d'/2 - ln 19 / d').
+    """
+    rng = np.random.default_rng(0)
+    keys = ("pitch", "major", "middle", "minor", "angle", "taper")
+    drawn = []
+    for one in (size, find(rival)):
+        parts = [draw_part(one, gender, rng) for _ in range(300)]
+        drawn.append(np.array([[p[k] for k in keys] for p in parts]))
+    u = PHOTO if way == "a" else {**BENCH, "angle": np.inf, "taper": np.inf}
+    lead = 1 if gender == "external" else 3
+    d = [u["diameter"] if way == "a" or i == lead else np.inf for i in (1, 2, 3)]
+    read = np.array([u["pitch"] * size.pitch_mm, *d, u["angle"], u["taper"]])
+    spread = (drawn[0].var(axis=0) + drawn[1].var(axis=0)) / 2
+    gap = (drawn[0].mean(axis=0) - drawn[1].mean(axis=0)) ** 2
+    distance = math.sqrt(float((gap / (spread + read**2)).sum()))
+    odds = math.log(NAMED / (1 - NAMED))
+    return 0.5 * math.erfc(-(distance / 2 - odds / max(distance, 1e-9)) / math.sqrt(2))
+
+
+def surely_under(hits: int, n: int, share: float = 0.99) -> bool:
+    """Return whether a row of true ``share`` would show so few hits once in a thousand studies."""
+    return float(binom.cdf(hits, n, share)) < 0.001
+
+
 def summary(rows: list[Row]) -> dict[str, float]:
     n = sum(r.n for r in rows)
     return {
@@ -143,19 +173,24 @@ def summary(rows: list[Row]) -> dict[str, float]:
         "worst row named": min(r.named / r.n for r in rows),
         "worst row first": min(r.top / r.n for r in rows),
         "rows under 99 % named": sum(r.named < 0.99 * r.n for r in rows),
+        "  beyond chance": sum(surely_under(r.named, r.n) for r in rows),
         "rows under 99 % first": sum(r.top < 0.99 * r.n for r in rows),
+        "  of them beyond chance": sum(surely_under(r.top, r.n) for r in rows),
     }
 
 
-def show(title: str, rows: list[Row], worst: int) -> None:
+def show(title: str, rows: list[Row], worst: int, way: str, gender: Gender) -> None:
     print(f"\n{title}: {len(rows)} sizes")
     for name, value in summary(rows).items():
-        print(f"  {name:24s}{value:g}" if name in ("parts",) or "under" in name
+        print(f"  {name:24s}{value:g}" if name == "parts" or ("under" in name or "chance" in name)
               else f"  {name:24s}{100 * value:.3f} %")  # fmt: skip
-    print(f"  worst {worst} rows: truth, named / first / wrong / listed in %, taken for or near")
+    print(f"  worst {worst} rows in %: named / first / wrong / listed; the most that the\n"
+          "  reading itself allows to name against the first rival; taken for or near")  # fmt: skip
     for r in sorted(rows, key=lambda r: (r.named, r.top))[:worst]:
         rivals = ", ".join(f"{d} {c}" for d, c in r.against.most_common(3))
-        shares = " ".join(f"{100 * x / r.n:6.1f}" for x in (r.named, r.top, r.wrong, r.listed))
+        most = limit(r.size, r.against.most_common(1)[0][0], way, gender) if r.against else 1.0
+        figures = (r.named / r.n, r.top / r.n, r.wrong / r.n, r.listed / r.n, most)
+        shares = " ".join(f"{100 * x:6.1f}" for x in figures)
         print(f"    {r.size.designation:18s}{shares}   {rivals}")
 
 
@@ -173,7 +208,7 @@ def main() -> None:
     for way in [args.only] if args.only else list(ways):
         for gender in [args.gender] if args.gender else ("external", "internal"):
             rows = study(way, gender, args.n, args.seed, args.flat)
-            show(f"{ways[way]}, {gender}", rows, args.worst)
+            show(f"{ways[way]}, {gender}", rows, args.worst, way, gender)
     print(f"\n{time.perf_counter() - start:.0f} s, prior "
           + ("flat" if args.flat else "of the catalogue"))  # fmt: skip
 

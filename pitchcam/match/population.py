@@ -102,7 +102,7 @@ def _parts(size: ThreadSize, gender: Gender) -> tuple[Array, Array, Array]:
     covariance[PITCH, PITCH] = (LEAD_SCATTER * p) ** 2
     covariance[ANGLE, ANGLE] = ANGLE_SCATTER_DEG**2
     covariance[TAPER, TAPER] = TAPER_SCATTER[size.taper > 0] ** 2
-    middle = sum(z[0] + z[1] for z in zones) / (2 * len(zones))
+    middle = float(weight @ centre / weight.sum())
     for d in DIAMETERS:
         if d == lead:
             mean[:, d] = sign * centre
@@ -146,9 +146,13 @@ def _follower(size: ThreadSize, gender: Gender, d: int) -> tuple[float, float]:
         basic = (size.basic_major_mm, size.basic_pitch_diameter_mm, size.basic_minor_mm)[d - MAJOR]
         inward = 0.0 if d == PITCH_DIAMETER else size.truncation_mm / 2
         return basic + (inward if d == MINOR else -inward), float(np.hypot(form, inward / 1.7))
-    zones = [_field(limits, d) for limits in size.limits(gender)]
-    low, high = min(z[0] for z in zones), max(z[1] for z in zones)
-    return (low + high) / 2, float(np.hypot((high - low) / np.sqrt(12), form))
+    zones = np.array([_field(limits, d) for limits in size.limits(gender)])
+    share = np.array(_class_shares(len(zones)))
+    middle = zones.mean(axis=1)
+    mean = float(share @ middle)
+    # An even spread within each class, the classes mixed by their shares.
+    variance = float(share @ ((zones[:, 1] - zones[:, 0]) ** 2 / 12 + (middle - mean) ** 2))
+    return mean, float(np.sqrt(variance + form**2))
 
 
 def _worn_cdf(x: Array, zone: tuple[float, float], wear: float) -> Array:
