@@ -102,7 +102,7 @@ def _drift(chance: LeafChance) -> str:
     from pitchcam.match.leaf import VISIBLE_GAP_MM
 
     if chance.turns_to_gap is None:
-        return "shows no gap over any length"
+        return f"leaf {chance.leaf.mark} fits within the measurement's uncertainty"
     turns = chance.turns_to_gap
     return (
         f"leaf {chance.leaf.mark} shows a gap of {VISIBLE_GAP_MM:g} mm at both ends of "

@@ -42,15 +42,14 @@ class LeafVerdict:
     neighbours: tuple[LeafChance, ...]
 
 
-def turns_to_gap(pitch_mm: float, leaf: Leaf) -> float | None:
-    """Return over how many turns a leaf drifts by a visible gap at each end, or None if never.
+def turns_to_gap(pitch: Quantity, leaf: Leaf) -> float | None:
+    """Return over how many turns a leaf drifts by a visible gap at each end, or None if it fits.
 
-    The leaf is held so that it fits in the middle: each half drifts by half the turns.
+    The leaf is held so that it fits in the middle: each half drifts by half the turns. A leaf
+    within the pitch's expanded uncertainty fits.
     """
-    drift = abs(leaf.pitch_mm - pitch_mm)
-    if drift * 200 < 2 * VISIBLE_GAP_MM:  # no thread here has two hundred turns
-        return None
-    return 2 * VISIBLE_GAP_MM / drift
+    drift = abs(leaf.pitch_mm - pitch.value)
+    return None if drift <= 2 * pitch.u else 2 * VISIBLE_GAP_MM / drift
 
 
 def compare_leaf(pitch: Quantity, read: Leaf) -> LeafVerdict:
@@ -77,7 +76,7 @@ def compare_leaf(pitch: Quantity, read: Leaf) -> LeafVerdict:
     total = sum(mass) + math.exp(none - top)
     chances = {
         leaf.mark: LeafChance(
-            leaf=leaf, probability=m / total, turns_to_gap=turns_to_gap(pitch.value, leaf)
+            leaf=leaf, probability=m / total, turns_to_gap=turns_to_gap(pitch, leaf)
         )
         for leaf, m in zip(leaves.values(), mass, strict=True)
     }

@@ -33,7 +33,8 @@ def test_neighbours_stand_with_their_drift() -> None:
 def test_drift_over_turns() -> None:
     # 18 and 19 TPI differ by 0.0743 mm a turn; held true in the middle, each end is off by half
     # of what the turns add up to.
-    turns = turns_to_gap(25.4 / 19, parse_leaf("18tpi"))
+    pitch = Quantity(value=25.4 / 19, u=0.002)
+    turns = turns_to_gap(pitch, parse_leaf("18tpi"))
     assert turns is not None
     assert turns * (25.4 / 18 - 25.4 / 19) / 2 == pytest.approx(VISIBLE_GAP_MM, rel=1e-5)
-    assert turns_to_gap(25.4 / 19, parse_leaf("19tpi")) is None
+    assert turns_to_gap(pitch, parse_leaf("19tpi")) is None
