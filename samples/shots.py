@@ -213,7 +213,7 @@ class Shot:
         if self.scale.kind == "card":
             scale["mm"] = 85.6
         if self.bar_mm is not None:
-            scale["bar_mm"] = self.bar_mm
+            scale["mm"] = self.bar_mm
         document: dict[str, Any] = {
             "file": f"{self.name}.jpg", "quality": self.quality, "scale": scale,
             "threads": [t for p in self.parts for t in p.truth()],
@@ -239,10 +239,11 @@ def film(size: str, *, at: tuple[float, float] = (0.0, 0.0), turn_deg: float = 0
     ``printed`` is the printer's error of scale.
     """
     from pitchcam.sheet import PAGES, sheet
-    from pitchcam.sheet.draw import TOP_MM, raster
+    from pitchcam.sheet.draw import PNG_DPI, TOP_MM, raster
 
-    plan, (width, height) = sheet(size), PAGES["a4"]
-    image = raster(plan, (width, height))
+    plan = sheet(size)
+    image = raster(plan, PAGES["a4"])
+    height, width = (n / PNG_DPI * 25.4 for n in image.shape)
     up = (height / 2 - TOP_MM - plan.outer_mm[1] / 2) * printed
     w, h = plan.window_mm[0] / 2 * printed, plan.window_mm[1] / 2 * printed
     a = np.deg2rad(turn_deg)

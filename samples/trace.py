@@ -205,12 +205,14 @@ def _film(mi: Any, film: Film) -> dict[str, Any]:
         c0, c1 = round((sx0 / w + 0.5) * columns), round((sx1 / w + 0.5) * columns)
         r0, r1 = round((0.5 - sy1 / h) * rows), round((0.5 - sy0 / h) * rows)
         patch = film.image[r0:r1, c0:c1][::-1].astype(np.float32) / 255 * film.paper
-        middle = turn @ np.array([(sx0 + sx1) / 2, (sy0 + sy1) / 2]) + np.array(film.at)
+        # The strip ends where its last pixel ends, so that no strip is stretched.
+        half = ((c1 - c0) / columns * w / 2, (r1 - r0) / rows * h / 2)
+        local = ((c0 + c1) / columns - 1) * w / 2, (1 - (r0 + r1) / rows) * h / 2
+        middle = turn @ np.array(local) + np.array(film.at)
         out[f"sheet{i}"] = {
             "type": "rectangle",
             "bsdf": DARK,
-            "to_world": _plane(mi, ((sx1 - sx0) / 2, (sy1 - sy0) / 2), (*middle, 0.05),
-                               film.turn_deg),
+            "to_world": _plane(mi, half, (*middle, 0.05), film.turn_deg),
             "emitter": {"type": "area", "radiance": {
                 "type": "bitmap", "raw": True, "wrap_mode": "clamp",
                 "bitmap": mi.Bitmap(np.repeat(patch[..., None], 3, axis=2)),
