@@ -20,6 +20,7 @@ class Settings:
 
     scale: ScaleSpec
     cast: bool = False
+    shrinkage_percent: float | None = None
 
     @cached_property
     def text(self) -> str:
@@ -37,7 +38,13 @@ class Settings:
         if self.scale.camera_profile is not None:
             scale["camera_profile"] = _file_digest(Path(self.scale.camera_profile))
         return json.dumps(
-            {"cast": self.cast, "scale": scale, "version": __version__}, sort_keys=True
+            {
+                "cast": self.cast,
+                "shrinkage_percent": self.shrinkage_percent,
+                "scale": scale,
+                "version": __version__,
+            },
+            sort_keys=True,
         )
 
     @cached_property

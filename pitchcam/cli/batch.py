@@ -20,6 +20,12 @@ _LIMIT_S = 600.0
 @scale_options
 @click.option("--cast", is_flag=True, help="The photos show casts of internal threads.")
 @click.option(
+    "--shrinkage",
+    type=click.FloatRange(-5.0, 5.0),
+    metavar="PERCENT",
+    help="How much the casts' compound shrinks (with --cast).",
+)
+@click.option(
     "--list",
     "list_file",
     type=click.Path(path_type=Path),
@@ -117,8 +123,10 @@ def _settings(options: dict[str, Any]) -> Any:
         raise UsageError("--idle has a meaning only with --follow.")
     names = ("pin", "disc", "card", "jaws", "major", "sheet_bar", "reference_height",
              "axis_height", "camera")  # fmt: skip
+    if options["shrinkage"] is not None and not options["cast"]:
+        raise UsageError("--shrinkage is of a cast;", "add --cast, or leave it out")
     spec = scale_spec(**{name: options[name] for name in names})
-    return Settings(scale=spec, cast=options["cast"])
+    return Settings(scale=spec, cast=options["cast"], shrinkage_percent=options["shrinkage"])
 
 
 def _photos(places: tuple[Path, ...], list_file: Path | None, settings: Any) -> list[Any]:
@@ -147,9 +155,7 @@ def _tell_line(job: Any, outcome: Any, kept_before: bool) -> None:
     if kept_before:
         return
     if outcome.document is None:
-        print(
-            f"{job.name}: {outcome.status}: {outcome.message} {outcome.advice}".rstrip(), flush=True
-        )
+        print(f"{job.name}: {outcome.status}: {outcome.reason}", flush=True)
         return
     found = False
     for part in outcome.document["parts"]:

@@ -31,6 +31,13 @@ def record_id(sha256: str, settings_key: str) -> str:
     return hashlib.sha256(f"{sha256}/{settings_key}".encode()).hexdigest()[:ID_DIGITS]
 
 
+def sentences(message: str, advice: str) -> str:
+    """Return message and advice as one line; the advice starts large after a full stop."""
+    if message.endswith("."):
+        advice = advice[:1].upper() + advice[1:]
+    return f"{message} {advice}".strip()
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Outcome:
     """What measuring one photo came to.
@@ -49,6 +56,11 @@ class Outcome:
     advice: str = ""
     lasting: bool = True
     thumbnails: Mapping[int, bytes] | None = None
+
+    @property
+    def reason(self) -> str:
+        """What is wrong and what to do, in one line for people."""
+        return sentences(self.message, self.advice)
 
     def contract(self, name: str, sha256: str) -> dict[str, Any]:
         """Return the contract's document; without a measurement it has no parts and says why."""

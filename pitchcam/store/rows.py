@@ -101,7 +101,7 @@ def _empty_row(entry: Entry, photo: str, row_id: str, part: int | None) -> Threa
     outcome, warnings = entry.outcome, _warnings(entry)
     name, who, why = _correction(entry, row_id)
     codes = [outcome.code] if outcome.code else [w["code"] for w in warnings]
-    step = f"{outcome.message} {outcome.advice}".strip()
+    step = outcome.reason
     if not step:
         step = "; ".join(f"{w['message']}: {w['advice']}" for w in warnings)
     return ThreadRow(
