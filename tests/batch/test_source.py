@@ -97,7 +97,8 @@ def test_the_key_follows_what_the_result_depends_on(tmp_path: Path) -> None:
     keys = [
         PIN.key, key(source="pin", mm=8.01), key(source="disc", mm=8.0),
         Settings(scale=PIN.scale, cast=True).key,
-        Settings(scale=PIN.scale, cast=True, shrinkage_percent=0.5).key, key(camera_profile=str(profile)),
+        Settings(scale=PIN.scale, cast=True, shrinkage_percent=0.5).key,
+        key(camera_profile=str(profile)),
     ]  # fmt: skip
     profile.write_bytes(b"two")
     keys.append(key(camera_profile=str(profile)))
