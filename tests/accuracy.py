@@ -26,6 +26,12 @@ from pitchcam.records import Measurement, ScaleSpec, ThreadResult
 #: Limits on a clean photo: pitch as a share, diameters in mm, angle in degrees, taper.
 LIMITS = {"pitch_mm": 0.002, "major_mm": 0.06, "angle_deg": 1.5, "taper": 0.008}
 COVERAGE_K = 2.0
+# Words of a truth's expected refusal -> codes of pitchcam.flags that give that reason.
+_REASONS = {
+    "blurred": {"blurred"}, "exposed": {"over-exposed"}, "cut": {"cut"}, "touching": {"touching"},
+    "turns": {"few-turns"}, "no threaded": {"no-thread", "no-part"}, "no part": {"no-part"},
+    "reference found": {"no-reference"}, "disagree": {"references-disagree"},
+}  # fmt: skip
 # A measured thread belongs to a truth when pitch and diameter are nearer than these shares; two
 # fittings of one box never differ by less in both.
 _SAME_PITCH, _SAME_MAJOR = 0.04, 0.08
@@ -111,6 +117,12 @@ def compare(row: Row, truth: dict[str, Any], thread: ThreadResult) -> None:
         error = quantity.value - true
         row.errors[name] = error / true if name == "pitch_mm" else error
         row.in_u[name] = error / quantity.u if quantity.u > 0 else float("inf")
+
+
+def right_reason(row: Row) -> bool:
+    """Whether a refusal gives the reason that the truth file expects."""
+    codes = set().union(*(c for words, c in _REASONS.items() if words in row.truth))
+    return any(code in row.answer for code in codes)
 
 
 def judge(truth: str, thread: ThreadResult) -> str:
@@ -238,12 +250,14 @@ def summary(rows: list[Row]) -> str:
     inside = sum(abs(z) <= COVERAGE_K for z in sizes)
     per = Counter(k for r in real for k, z in r.in_u.items() if abs(z) > COVERAGE_K)
     counts = Counter(r.outcome for r in rows)
+    true_reason = sum(r.outcome == "refused" and right_reason(r) for r in refuse)
     lines = [
         "outcomes: " + ", ".join(f"{n} {k}" for k, n in sorted(counts.items())),
         f"wrong names: {counts['WRONG']}",
         f"clean: {sum(r.passed for r in clean)} of {len(clean)} named or among the candidates "
         "and within the limits",
-        f"refusals: {sum(r.passed for r in refuse)} of {len(refuse)} without a designation",
+        f"refusals: {sum(r.passed for r in refuse)} of {len(refuse)} without a designation, "
+        f"{true_reason} with the true reason",
         f"boxes: {sum(bool(r.errors) for r in box)} of {len(box)} threads found",
         f"within {COVERAGE_K:g}u: {inside} of {len(sizes)} quantities"
         + (f" ({100 * inside / len(sizes):.1f} %); outside: {dict(per)}" if sizes else ""),

@@ -1,6 +1,6 @@
 """The comparison itself, on invented readings: a table that cannot fail would prove nothing."""
 
-from tests.accuracy import Row, assign, compare, judge, scale_of, summary, true_values
+from tests.accuracy import Row, assign, compare, judge, right_reason, scale_of, summary, true_values
 from tests.report import invented
 
 
@@ -52,4 +52,9 @@ def test_summary_counts():
     assert "wrong names: 1" in told
     assert "clean: 0 of 1" in told
     assert "within 2u: 1 of 2" in told
-    assert "refusals: 1 of 1" in told
+    assert "refusals: 1 of 1 without a designation, 1 with the true reason" in told
+
+
+def test_a_refusal_for_another_reason_is_told_apart():
+    assert right_reason(Row("a", "refuse", "no threaded part", "refused", "no-thread: none"))
+    assert not right_reason(Row("a", "refuse", "unreadable: blurred", "refused", "no-thread"))

@@ -10,9 +10,14 @@ import click
 
 from pitchcam.cli._options import Progress, output_path, scale_options, scale_spec
 from pitchcam.errors import UnreadableError, UsageError
+from pitchcam.records import Quantity
 
 if TYPE_CHECKING:
     from pitchcam.records import Measurement, ScaleSpec
+
+#: A maker states a compound's shrinkage to a tenth of a percent, and it grows with the cast's age
+#: by as much (common practice, no source).
+U_SHRINKAGE = 0.001
 
 
 @click.command(no_args_is_help=True)
@@ -21,7 +26,7 @@ if TYPE_CHECKING:
 @click.option("--cast", is_flag=True, help="The photo shows a cast of an internal thread.")
 @click.option(
     "--shrinkage",
-    type=click.FloatRange(-5.0, 5.0),
+    type=click.FloatRange(0.0, 5.0),
     metavar="PERCENT",
     help="How much the cast's compound shrinks (with --cast).",
 )
@@ -49,7 +54,9 @@ def command(
     spec = scale_spec(**scale)
     picture_path = output_path(annotated, "--annotated", (".png", ".jpg", ".jpeg"))
     report_path = output_path(report, "--report", (".html", ".htm"))
-    options = {"cast": cast} | ({} if shrinkage is None else {"shrinkage_percent": shrinkage})
+    options: dict[str, Any] = {"cast": cast}
+    if shrinkage is not None:
+        options["shrinkage"] = Quantity(value=shrinkage / 100.0, u=U_SHRINKAGE)
     with Progress() as progress:
         measurement, failure = _measure(photo, spec, progress, options)
         if picture_path is not None or report_path is not None:

@@ -102,4 +102,4 @@ def test_cast_options_are_passed_on(photo, identify):
     calls = identify(invented.single()[0])
     run(photo, "--pin", "8", "--cast", "--shrinkage", "0.3")
     assert calls[0][2]["cast"] is True
-    assert calls[0][2]["shrinkage_percent"] == 0.3
+    assert calls[0][2]["shrinkage"].value == pytest.approx(0.003)
