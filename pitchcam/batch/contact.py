@@ -16,6 +16,7 @@ from reportlab.lib.utils import ImageReader, simpleSplit
 from reportlab.pdfgen.canvas import Canvas
 
 from pitchcam.batch.answer import Answer, Line
+from pitchcam.batch.pictures import crowd_box
 from pitchcam.store.files import write_whole
 from pitchcam.store.store import Store
 
@@ -77,6 +78,11 @@ def _crowded(lines: Sequence[Line]) -> Iterator[list[Line]]:
     for _, of_photo in sorted(photos.items()):
         if len({line.row.part for line in of_photo}) > 1:
             yield of_photo
+
+
+def probability_text(probability: float) -> str:
+    """Return a probability as people read it; nothing is certain, so 1.000 is not printed."""
+    return "> 0.999" if probability > 0.9995 else f"{probability:.3f}"
 
 
 def measured_text(line: Line) -> list[str]:
@@ -178,8 +184,14 @@ class _Sheet:
 
     def counts(self, counts: Sequence[tuple[str, int]]) -> None:
         """Draw how many of each there are, in lines of running text."""
-        text = ",  ".join(f"{count} x {name}" for name, count in counts)
-        lines = simpleSplit(plain(text), "Helvetica", 8, (_WIDTH - 2 * _MARGIN) * mm)
+        lines = [""]
+        for name, count in counts:
+            piece = plain(f"{count} x {name}")
+            longer = f"{lines[-1]},   {piece}" if lines[-1] else piece
+            if self._canvas.stringWidth(longer, "Helvetica", 8) > (_WIDTH - 2 * _MARGIN) * mm:
+                lines.append(piece)
+            else:
+                lines[-1] = longer
         for line in lines:
             self._room(4)
             self._text(_MARGIN, self._y - 3, line, size=8)
@@ -190,7 +202,7 @@ class _Sheet:
         row, top = line.row, self._y
         self._picture(line, row.part or 0, (x, top - _PICTURE_H, _TILE_W, _PICTURE_H))
         y = top - _PICTURE_H - 3.8
-        sure = "by hand" if row.corrected_by else f"{row.probability or 0:.3f}"
+        sure = "by hand" if row.corrected_by else probability_text(row.probability or 0.0)
         self._text(x, y, f"{line.number}  {row.name}", size=9, bold=True)
         self._text(x + _TILE_W, y, sure, size=7, colour=_QUIET, right=True)
         for text in measured_text(line):
@@ -209,7 +221,8 @@ class _Sheet:
         width = _WIDTH - _MARGIN - x
         self._text(x, y, f"{line.number}  {row.status}", size=9, bold=True, colour=_DOUBT)
         self._text(x + width, y, row.id, size=7, colour=_QUIET, right=True)
-        y = self._wrapped(x, y - 4, width, row.photo, lines=1, size=7, colour=_QUIET)
+        where = row.photo if row.part is None else f"{row.photo}, part {row.part}"
+        y = self._wrapped(x, y - 4, width, where, lines=1, size=7, colour=_QUIET)
         figures = "; ".join(measured_text(line))
         for text, most in ((figures, 1), (row.candidates, 1), (row.next_step, 4)):
             if text:
@@ -225,16 +238,21 @@ class _Sheet:
         place = self._picture(first, 0, frame)
         entry = self._store.entry(first.row.id.split("-")[0])
         document = (entry.outcome.document if entry else None) or {}
-        if place is not None and document.get("parts"):
-            self._numbers(place, document, lines)
+        crowd = crowd_box(document)
+        if place is not None and crowd is not None:
+            self._numbers(place, crowd, document["parts"], lines)
         self._text(_MARGIN, self._y - height - 3.5, first.row.photo, size=7, colour=_QUIET)
         self._y -= _OVERVIEW_H
 
-    def _numbers(self, place: Any, document: Any, lines: Sequence[Line]) -> None:
+    def _numbers(
+        self, place: Any, crowd: list[float], parts: Sequence[Any], lines: Sequence[Line]
+    ) -> None:
+        """Frame and number the parts on their picture, which shows the box ``crowd`` in px."""
         x, y, w, h = place
-        across, down = w / document["photo"]["width_px"], h / document["photo"]["height_px"]
-        for part in document["parts"]:
-            x0, y0, x1, y1 = part["box_px"]
+        across, down = w / (crowd[2] - crowd[0]), h / (crowd[3] - crowd[1])
+        for part in parts:
+            x0, x1 = (v - crowd[0] for v in part["box_px"][0::2])
+            y0, y1 = (v - crowd[1] for v in part["box_px"][1::2])
             of_part = [line for line in lines if line.row.part == part["id"]]
             settled = all(line.row.settled for line in of_part)
             colour = (0.05, 0.40, 0.45) if settled else _DOUBT

@@ -16,6 +16,8 @@ SIDE_PX = 360
 CROWDED_SIDE_PX = 1100
 #: Room left around a part, as a share of its longer side: enough to see its neighbours.
 MARGIN = 0.08
+#: Room around all parts together, for the number above a part at the border.
+_CROWD_MARGIN = 0.12
 _JPEG_QUALITY = 85
 #: Photos at least this large are decoded at a quarter of their size, which JPEG gives for free.
 _QUARTER_FROM_PX = 2400
@@ -40,11 +42,28 @@ def small_pictures(path: Path, document: Mapping[str, Any]) -> dict[int, bytes]:
     """
     image = _coarse(path)
     shrink = image.shape[1] / document["photo"]["width_px"] if document.get("photo") else 1.0
-    crowded = len(document.get("parts", ())) > 1
-    pictures = {0: _encode(image, CROWDED_SIDE_PX if crowded else SIDE_PX)}
+    crowd = crowd_box(document)
+    if crowd is None:
+        pictures = {0: _encode(image, SIDE_PX)}
+    else:
+        pictures = {0: _encode(_cut(image, crowd, shrink, margin=0.0), CROWDED_SIDE_PX)}
     for part in document.get("parts", ()):
         pictures[part["id"]] = _encode(_cut(image, part["box_px"], shrink), SIDE_PX)
     return pictures
+
+
+def crowd_box(document: Mapping[str, Any]) -> list[float] | None:
+    """Return the box in px around all parts of a photo of several, with room; else None."""
+    parts = document.get("parts", ())
+    if len(parts) < 2:
+        return None
+    low = [min(part["box_px"][i] for part in parts) for i in (0, 1)]
+    high = [max(part["box_px"][i] for part in parts) for i in (2, 3)]
+    room = _CROWD_MARGIN * max(high[0] - low[0], high[1] - low[1])
+    size = document["photo"]["width_px"], document["photo"]["height_px"]
+    return [max(0.0, v - room) for v in low] + [
+        min(float(s), v + room) for v, s in zip(high, size, strict=True)
+    ]
 
 
 def _coarse(path: Path) -> Image:
@@ -75,9 +94,9 @@ def _quick_jpeg(path: Path) -> Image | None:
     return None if quarter is None else np.asarray(quarter, dtype=np.uint8)
 
 
-def _cut(image: Image, box_px: list[float], shrink: float) -> Image:
+def _cut(image: Image, box_px: list[float], shrink: float, margin: float = MARGIN) -> Image:
     x0, y0, x1, y1 = (v * shrink for v in box_px)
-    room = MARGIN * max(x1 - x0, y1 - y0)
+    room = margin * max(x1 - x0, y1 - y0)
     rows = slice(max(0, int(y0 - room)), max(1, int(y1 + room) + 1))
     cols = slice(max(0, int(x0 - room)), max(1, int(x1 + room) + 1))
     return image[rows, cols]

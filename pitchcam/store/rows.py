@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, fields
 from typing import Any
@@ -87,8 +88,17 @@ def entry_rows(entry: Entry, *, photo: str | None = None) -> list[ThreadRow]:
     return rows
 
 
-def _warnings(entry: Entry) -> list[Mapping[str, str]]:
-    return list((entry.outcome.document or {}).get("warnings", ()))
+def _warnings(entry: Entry, part: int | None) -> list[Mapping[str, str]]:
+    """Return the warnings that concern a part: all but those that name another one."""
+    found = list((entry.outcome.document or {}).get("warnings", ()))
+    if part is None:
+        return found
+    own = [w for w in found if part in _names_of_parts(w["message"])]
+    return own + [w for w in found if not _names_of_parts(w["message"])]
+
+
+def _names_of_parts(message: str) -> set[int]:
+    return {int(number) for number in re.findall(r"\bpart (\d+)", message)}
 
 
 def _correction(entry: Entry, row_id: str) -> tuple[str, str, str]:
@@ -98,12 +108,13 @@ def _correction(entry: Entry, row_id: str) -> tuple[str, str, str]:
 
 def _empty_row(entry: Entry, photo: str, row_id: str, part: int | None) -> ThreadRow:
     """Return the row of a photo or part that gave no thread: why, and what to do."""
-    outcome, warnings = entry.outcome, _warnings(entry)
+    outcome, warnings = entry.outcome, _warnings(entry, part)
     name, who, why = _correction(entry, row_id)
     codes = [outcome.code] if outcome.code else [w["code"] for w in warnings]
     step = outcome.reason
     if not step:
-        step = "; ".join(f"{w['message']}: {w['advice']}" for w in warnings)
+        # The first warning is the part's own where it has one; the rest concern the whole photo.
+        step = "; ".join(f"{w['message']}: {w['advice']}" for w in warnings[:1])
     return ThreadRow(
         id=row_id, photo=photo, part=part, thread=None,
         status="unreadable" if outcome.status == "measured" else outcome.status,
@@ -119,7 +130,7 @@ def _thread_row(
     entry: Entry, photo: str, part: int, number: int, thread: Mapping[str, Any]
 ) -> ThreadRow:
     row_id = f"{entry.id}-{part}.{number}"
-    verdict, warnings = thread["verdict"], _warnings(entry)
+    verdict, warnings = thread["verdict"], _warnings(entry, part)
     corrected, who, why = _correction(entry, row_id)
     step = verdict.get("next_step") or ""
     if not step and verdict["status"] != "named":

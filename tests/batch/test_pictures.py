@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from pitchcam.batch.pictures import CROWDED_SIDE_PX, SIDE_PX, small_pictures
+from pitchcam.batch.pictures import CROWDED_SIDE_PX, SIDE_PX, crowd_box, small_pictures
 
 
 def photo(width: int, height: int) -> np.ndarray:
@@ -42,8 +42,12 @@ def test_each_part_is_cut_out(tmp_path: Path, name: str, size: tuple[int, int]) 
     made = small_pictures(tmp_path / name, document(*size))
     assert sorted(made) == [0, 1, 2]
     whole, red, green = (decode(made[i]) for i in range(3))
-    assert max(whole.shape) == min(CROWDED_SIDE_PX, max(size) // (4 if size[0] > 2400 and
-                                   name == "a.jpg" else 1))  # fmt: skip
+    box = crowd_box(document(*size))
+    assert box is not None
+    shrink = 4 if size[0] > 2400 and name == "a.jpg" else 1
+    assert max(whole.shape) == pytest.approx(
+        min(CROWDED_SIDE_PX, (box[2] - box[0]) / shrink), abs=2
+    )
     assert max(red.shape) <= SIDE_PX
     assert np.median(red, axis=(0, 1)) == pytest.approx([20, 20, 200], abs=12)
     assert np.median(green, axis=(0, 1)) == pytest.approx([20, 180, 20], abs=12)

@@ -45,6 +45,22 @@ def test_a_failed_photo_says_why_and_what_to_do(tmp_path: Path) -> None:
     assert row.photo == "ab" * 6
 
 
+def test_a_part_gets_its_own_warning_first_and_not_its_neighbour_s(tmp_path: Path) -> None:
+    warnings = [
+        {"code": "rim", "message": "parts mirror the light", "advice": "raise them"},
+        {"code": "touching", "message": "part 1 touches another", "advice": "part them"},
+        {"code": "cut", "message": "the thread of part 2 is cut", "advice": "move it"},
+    ]
+    path = double.write_photo(tmp_path / "p.jpg", [[], [], []], warnings=warnings)
+    entry = Entry(
+        id="0123456789", sha256="", settings_key="", names=(), corrections={},
+        outcome=Outcome(status="measured", document=double.measure(path, PIN)),
+    )  # fmt: skip
+    one, two, three = entry_rows(entry)
+    assert (one.warnings, two.warnings, three.warnings) == ("touching rim", "cut rim", "rim")
+    assert two.next_step == "the thread of part 2 is cut: move it"
+
+
 def test_csv_reads_back(tmp_path: Path) -> None:
     made = rows(tmp_path)
     export_rows(made, tmp_path / "t.csv")

@@ -96,7 +96,8 @@ def test_a_refused_photo_can_be_named_by_hand(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("suffix", "who", "why"), [("-9.9", "Ana", "gauge"), ("-1.1", " ", "gauge"), ("-1.1", "Ana", "")]
+    ("suffix", "who", "why"),
+    [("-9.9", "Ana", "gauge"), ("-1.1", " ", "gauge"), ("-1.1", "Ana", "")],
 )
 def test_a_correction_needs_a_thread_a_person_and_a_reason(
     tmp_path: Path, suffix: str, who: str, why: str
