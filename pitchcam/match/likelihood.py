@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.errors import ReadingError
-from pitchcam.match.population import DIAMETERS, MAJOR, PITCH, TAPER, Population
+from pitchcam.match.population import ANGLE, DIAMETERS, MINOR, PITCH, TAPER, Population
 from pitchcam.records import NAMING_QUANTITIES, Quantity, ThreadReading
 
 Array = NDArray[np.float64]
@@ -17,6 +17,10 @@ Array = NDArray[np.float64]
 #: One reading in fifty is worse than its budget says: its u is then taken three times as large
 #: (judgement; it keeps a single 4 u outlier from giving a wrong name with certainty).
 OUTLIER_SHARE, OUTLIER_FACTOR = 0.02, 3.0
+#: An angle that is uncertain by more than this comes from a poor photo (blur, rim, dirt), whose
+#: errors have long tails: one in ten is then three times as bad as stated, and its roots are filled
+#: or burred by up to a quarter of the pitch (judgement).
+POOR_ANGLE_DEG, POOR_ANGLE_SHARE, POOR_ROOT_OF_PITCH = 1.0, 0.1, 0.25
 #: Widened standard deviations beyond which a size is out of the question.
 FAR = 12.0
 #: A thread of no series: pitch and diameter anywhere in these ranges by their logarithm, angle and
@@ -93,24 +97,48 @@ def log_likelihood(reading: ThreadReading, parts: Population) -> Array:
     A size farther than ``FAR`` widened standard deviations in any one quantity cannot matter
     (e^-72 and less); it gets that bound without the full computation.
     """
-    read = vector(reading)
+    read = _roots_doubted(vector(reading), parts.lead)
     shift, u_shift = station_shift(parts, reading.diameter_station_mm)
     covariance = _at_station(parts, shift, u_shift)[:, read.index[:, None], read.index[None, :]]
     mean = parts.mean[:, :, read.index].copy()
     mean[:, :, np.isin(read.index, DIAMETERS)] += shift[:, None, None]
     offset = read.value - mean
-    wide = OUTLIER_FACTOR**2 * read.covariance
+    kinds = _reading_kinds(read)
+    wide = max((c for _, c in kinds), key=np.trace)
     spread = np.sqrt(np.diagonal(covariance, axis1=1, axis2=2) + np.diagonal(wide))
     z = (np.abs(offset).min(axis=1) / spread).max(axis=1)
     result: Array = -0.5 * z**2
     near = np.flatnonzero(z < FAR)
     if near.size:
         part, off, weight = covariance[near], offset[near], parts.log_weight[near]
-        result[near] = np.logaddexp(
-            _mixture(off, part + read.covariance, weight) + math.log(1 - OUTLIER_SHARE),
-            _mixture(off, part + wide, weight) + math.log(OUTLIER_SHARE),
-        )
+        logs = [_mixture(off, part + c, weight) + math.log(share) for share, c in kinds]
+        result[near] = np.logaddexp.reduce(logs, axis=0)
     return result
+
+
+def _roots_doubted(read: Vector, lead: int) -> Vector:
+    """Return the reading with the roots of a poor photo made as uncertain as they are."""
+    at, pitch = np.flatnonzero(read.index == MINOR), np.flatnonzero(read.index == PITCH)
+    if lead == MINOR or not at.size or not pitch.size or not _poor(read):
+        return read
+    covariance = read.covariance.copy()
+    covariance[at, at] += (POOR_ROOT_OF_PITCH * read.value[pitch]) ** 2
+    return replace(read, covariance=covariance)
+
+
+def _poor(read: Vector) -> bool:
+    at = np.flatnonzero(read.index == ANGLE)
+    return bool(at.size and read.covariance[at[0], at[0]] > POOR_ANGLE_DEG**2)
+
+
+def _reading_kinds(read: Vector) -> list[tuple[float, Array]]:
+    """Return how readings fall: (share, covariance) as stated, all wide, and the angle wide."""
+    wide = OUTLIER_FACTOR**2 * read.covariance
+    kinds = [(OUTLIER_SHARE, wide)]
+    if _poor(read):
+        stretch = np.where(read.index == ANGLE, OUTLIER_FACTOR, 1.0)
+        kinds.append((POOR_ANGLE_SHARE, read.covariance * np.outer(stretch, stretch)))
+    return [(1 - sum(s for s, _ in kinds), read.covariance), *kinds]
 
 
 def _at_station(parts: Population, shift: Array, u_shift: Array) -> Array:
@@ -170,6 +198,3 @@ def _log_uniform(q: Quantity | None, span: tuple[float, float]) -> float:
 
 def _gauss(x: float, sigma: float) -> float:
     return -0.5 * (x / sigma) ** 2 - math.log(sigma * math.sqrt(2 * math.pi))
-
-
-__all__ = ["MAJOR", "PITCH", "Vector", "log_likelihood", "log_off_series", "vector"]

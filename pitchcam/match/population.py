@@ -37,8 +37,9 @@ TAPER_SCATTER = (0.001, 0.07 / 16)
 WORN_SHARE, WEAR_OF_PITCH = 0.2, 0.05
 #: The usual class makes most parts; the other classes share the rest (judgement).
 USUAL_CLASS_SHARE = 0.7
-#: Form errors of flanks and roots beside the limits, as shares of the pitch (judgement).
-FLANK_SCATTER, ROOT_SCATTER, CREST_SCATTER = 0.02, 0.04, 0.03
+#: Form errors beside the limits, as shares of the pitch (judgement). The root of an external thread
+#: is limited by no standard from below.
+FLANK_SCATTER, ROOT_SCATTER, CREST_SCATTER = 0.02, 0.06, 0.03
 #: How far pitch and minor diameter follow a part that is made low: half, between parts turned from
 #: thin stock (not at all) and parts cut deep (fully).
 FOLLOW = 0.5
@@ -48,12 +49,14 @@ FOLLOW = 0.5
 class Population:
     """Parts of every size of one gender.
 
-    ``mean`` has shape (sizes, cells, 6), ``log_weight`` (sizes, cells), ``covariance`` (sizes, 6,
-    6), all at the gauge plane of taper sizes. ``gauge_length_mm``, ``useful_length_mm`` and
-    ``taper`` have shape (sizes,), 0 for parallel sizes.
+    ``lead`` is the leading diameter's place in NAMING_QUANTITIES. ``mean`` has shape (sizes, cells,
+    6), ``log_weight`` (sizes, cells), ``covariance`` (sizes, 6, 6), all at the gauge plane of taper
+    sizes. ``gauge_length_mm``, ``useful_length_mm`` and ``taper`` have shape (sizes,), 0 for
+    parallel sizes.
     """
 
     sizes: tuple[ThreadSize, ...]
+    lead: int
     mean: Array
     log_weight: Array
     covariance: Array
@@ -74,7 +77,8 @@ def population(gender: Gender, folder: Path | None = None) -> Population:
         mean[i], weight[i], covariance[i] = _parts(size, gender)
     external = gender == "external"
     return Population(
-        sizes=sizes, mean=mean, log_weight=np.log(weight), covariance=covariance,
+        sizes=sizes, lead=_lead(gender), mean=mean, log_weight=np.log(weight),
+        covariance=covariance,
         taper=np.array([s.taper for s in sizes]),
         # An internal thread is read at its mouth, which is the gauge plane.
         gauge_length_mm=np.array([(s.gauge_length_mm or 0.0) * external for s in sizes]),
@@ -84,7 +88,7 @@ def population(gender: Gender, folder: Path | None = None) -> Population:
 
 def _parts(size: ThreadSize, gender: Gender) -> tuple[Array, Array, Array]:
     """Return cells' means (cells, 6), weights (cells,) and the covariance (6, 6) of one size."""
-    lead = MAJOR if gender == "external" else MINOR
+    lead = _lead(gender)
     sign = 1.0 if gender == "external" else -1.0
     zones = _zones(size, gender, lead)
     p = size.pitch_mm
@@ -119,6 +123,10 @@ def _parts(size: ThreadSize, gender: Gender) -> tuple[Array, Array, Array]:
     return mean, weight / weight.sum(), covariance
 
 
+def _lead(gender: Gender) -> int:
+    return MAJOR if gender == "external" else MINOR
+
+
 def _class_shares(n: int) -> tuple[float, ...]:
     if n == 1:
         return (1.0,)
@@ -141,17 +149,18 @@ def _zones(size: ThreadSize, gender: Gender, lead: int) -> list[tuple[float, flo
 
 def _follower(size: ThreadSize, gender: Gender, d: int) -> tuple[float, float]:
     """Return mean and standard deviation of a diameter that is not the leading one."""
-    form = (FLANK_SCATTER if d == PITCH_DIAMETER else ROOT_SCATTER) * size.pitch_mm
+    share = {PITCH_DIAMETER: FLANK_SCATTER, MINOR: ROOT_SCATTER, MAJOR: CREST_SCATTER}[d]
+    form = share * size.pitch_mm
     if size.taper:
         basic = (size.basic_major_mm, size.basic_pitch_diameter_mm, size.basic_minor_mm)[d - MAJOR]
         inward = 0.0 if d == PITCH_DIAMETER else size.truncation_mm / 2
         return basic + (inward if d == MINOR else -inward), float(np.hypot(form, inward / 1.7))
     zones = np.array([_field(limits, d) for limits in size.limits(gender)])
-    share = np.array(_class_shares(len(zones)))
+    mix = np.array(_class_shares(len(zones)))
     middle = zones.mean(axis=1)
-    mean = float(share @ middle)
+    mean = float(mix @ middle)
     # An even spread within each class, the classes mixed by their shares.
-    variance = float(share @ ((zones[:, 1] - zones[:, 0]) ** 2 / 12 + (middle - mean) ** 2))
+    variance = float(mix @ ((zones[:, 1] - zones[:, 0]) ** 2 / 12 + (middle - mean) ** 2))
     return mean, float(np.sqrt(variance + form**2))
 
 

@@ -93,9 +93,6 @@ def test_without_the_angle_55_and_60_stay_open(a: str, b: str) -> None:
 def test_a_large_uncertainty_is_ambiguous_with_the_truth_listed() -> None:
     for designation in USUAL:
         verdict = name_thread(reading_of(designation, share=12.0))
-        if designation == "Pg 16":  # 80 degrees stand alone even so
-            assert verdict.designation == designation
-            continue
         assert verdict.status == "ambiguous", designation
         assert verdict.designation is None
         assert designation in {c.designation for c in verdict.candidates}
@@ -222,3 +219,20 @@ def test_the_stated_probability_is_kept() -> None:
             assert size.designation in {c.designation for c in verdict.candidates}
     assert named > 0.98 * 6 * len(sizes)
     assert right >= 0.99 * named
+
+
+def test_the_roots_of_a_poor_photo_do_not_decide() -> None:
+    # A blurred photo of G 1/2: roots filled by 0.3 mm, angle 2.8 u off; the scale's error makes
+    # major and minor move together, so their difference looks better known than it is.
+    size = find("G 1/2")
+    pitch = size.pitch_mm
+    reading = ThreadReading(
+        pitch_mm=q(pitch * 1.009, 0.013), major_mm=q(20.90, 0.14), minor_mm=q(18.93, 0.15),
+        angle_deg=q(61.3, 2.25), taper=q(0.001, 0.0066),
+        correlation={("pitch_mm", "major_mm"): 0.8, ("major_mm", "minor_mm"): 0.91},
+    )  # fmt: skip
+    verdict = name_thread(reading)
+    assert verdict.status == "ambiguous"
+    assert "G 1/2" in {c.designation for c in verdict.candidates}
+    sharp = replace(reading, angle_deg=q(55.0, 0.75))
+    assert posterior(sharp).sizes[0] is size
