@@ -30,7 +30,7 @@ def bend_allowed_mpa(chain: Chain) -> float | None:
 def chain_warnings(chain: Chain, question: Question) -> tuple[str, ...]:
     """Return what a fitter must know of this chain besides its figures."""
     notes = [
-        f"{m.male.text} in {m.female.text}: {m.rule.text}"
+        f"{m.text}: {m.rule.text}"
         for m in chain.joints if m.answer == "by-agreement"
     ]  # fmt: skip
     if question.one_wire and any(
@@ -58,7 +58,7 @@ def chain_text(chain: Chain, question: Question, number: int) -> str:
     lines = [head]
     for m in chain.joints:
         seal = "nothing" if m.seal_row is None else m.seal_row["name"]
-        lines.append(f"   {m.male.text} in {m.female.text}: seals by {seal} ({m.rule.source})")
+        lines.append(f"   {m.text}: seals by {seal} ({m.rule.source})")
     lines.append("   " + "; ".join(_figures(chain)))
     lines += [f"   Mind: {note}" for note in chain_warnings(chain, question)]
     used = consumables(chain.joints)

@@ -93,8 +93,8 @@ def make_donor(fitting: Fitting, keep_b: bool, bore_mm: float) -> Donor:
     if fitting.hex_mm is None:
         raise UsageError(f"{fitting.id} does not state its hex.", "Measure it, write it in stock.")
     made_of = brazeable(fitting)
-    keep_thread, keep_depth = _lengths(keep, keep_stated)
-    cut_thread, cut_depth = _lengths(cut, cut_stated)
+    keep_thread, keep_depth = end_lengths(keep, keep_stated)
+    cut_thread, cut_depth = end_lengths(cut, cut_stated)
     donor = Donor(
         fitting=fitting, keep=keep, cut=cut, metal=made_of, keep_thread_mm=keep_thread,
         keep_depth_mm=keep_depth, cut_thread_mm=cut_thread, cut_depth_mm=cut_depth,
@@ -105,7 +105,7 @@ def make_donor(fitting: Fitting, keep_b: bool, bore_mm: float) -> Donor:
     return donor
 
 
-def _lengths(end: End | None, stated: float | None) -> tuple[float, float]:
+def end_lengths(end: End | None, stated: float | None) -> tuple[float, float]:
     """Return (length outside the body, depth inside it) of an end."""
     if end is None:
         return 0.0, 0.0

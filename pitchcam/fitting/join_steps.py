@@ -48,7 +48,7 @@ def cautions(plan: JoinPlan) -> tuple[str, ...]:
 def plan_warnings(plan: JoinPlan) -> tuple[str, ...]:
     """Return what is particular to these donors."""
     notes = [
-        f"{m.male.text} in {m.female.text}: {m.rule.text}"
+        f"{m.text}: {m.rule.text}"
         for m in plan.matings if m.answer == "by-agreement"
     ]  # fmt: skip
     metals = [d.metal for d in plan.donors]
@@ -59,6 +59,12 @@ def plan_warnings(plan: JoinPlan) -> tuple[str, ...]:
         )
     if metals[0].group != metals[1].group:
         notes.append("Two metals in one wet circuit: the lesser one corrodes; use inhibitor.")
+    tightest = max((t for t in plan.torques_n_m if t is not None), default=0.0)
+    if plan.load.torque_n_m < tightest - 0.05:
+        notes.append(
+            f"Only {plan.load.torque_n_m:.0f} N m may pass through the joint: hold each end by its "
+            "own hex while the other is tightened."
+        )
     if any(not d.fitting.plating for d in plan.donors):
         notes.append("Stock does not state the plating: make sure that both are bare.")
     return tuple(notes)

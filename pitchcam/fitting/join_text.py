@@ -41,7 +41,8 @@ def _cutting(plan: JoinPlan) -> list[Figure]:
                 Figure(
                     what=f"Turn {name} down",
                     value=f"thread {d.cut.text if d.cut else ''} off",
-                    how=f"its {d.cut_thread_mm:.1f} mm become the spigot; nothing is sawn",
+                    how=f"{plan.form.spigot_length_mm:.1f} of its {d.cut_thread_mm:.1f} mm stay "
+                    "as the spigot",
                 )
             )
             continue
@@ -172,6 +173,10 @@ def _loads(plan: JoinPlan) -> list[Figure]:
         Figure(what="Wall", value=f"{plan.hoop_mpa:.2f} MPa hoop at proof",
                how=f"Lame, {min(plan.form.walls_mm):.2f} mm wall"),
     ]  # fmt: skip
+    for place, m in zip(("port", "part"), plan.matings, strict=True):
+        if m.seal_row is not None and not m.male.is_hose:
+            lines.append(Figure(what=f"Seal at {place}", value=m.seal_row["name"],
+                                how=m.rule.source))  # fmt: skip
     for d, torque in zip(plan.donors, plan.torques_n_m, strict=True):
         lines.append(_tightening(d, torque))
     lines.append(Figure(
@@ -183,7 +188,7 @@ def _loads(plan: JoinPlan) -> list[Figure]:
 
 def _tightening(d: Donor, torque: float | None) -> Figure:
     if torque is None:
-        return Figure(what=f"Hose on {d.keep.text}", value="clamp behind the barbs",
+        return Figure(what=f"Hose {d.keep.designation[5:]} mm", value="clamp behind the barbs",
                       how="no torque")  # fmt: skip
     if d.keep.seat == "taper":
         return Figure(what=f"Tighten {d.keep.written}", value="hand-tight, then 1.5 to 2 turns",

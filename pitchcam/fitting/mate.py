@@ -46,6 +46,13 @@ class Mating:
     failure: str
 
     @property
+    def text(self) -> str:
+        """The pair in words, male first; a hose goes on its tail."""
+        if self.male.is_hose:
+            return f"{self.female.text} on {self.male.text}"
+        return f"{self.male.text} in {self.female.text}"
+
+    @property
     def seals(self) -> bool:
         """Whether this joint may be planned on: a standard pair or one by agreement."""
         return self.answer in ("yes", "by-agreement")

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from pitchcam.fitting.donors import Donor
+from pitchcam.fitting.chain import corner_radius_mm
+from pitchcam.fitting.donors import Donor, end_lengths
 from pitchcam.fitting.ends import End
 from pitchcam.fitting.join import JoinPlan
 from pitchcam.fitting.joint_form import JointForm
+from pitchcam.fitting.stock import Fitting
 from pitchcam.series import find
 
 
@@ -100,6 +102,34 @@ def assembled(plan: JoinPlan) -> tuple[Piece, Piece]:
         for i, d in enumerate(plan.donors)
     ]
     return pieces[0], pieces[1].placed(plan.length_mm, mirrored=True)
+
+
+def in_stock(f: Fitting, turned: bool) -> Piece:
+    """Return a fitting of the stock as it is, its end for the port at 0.
+
+    A hex that is not stated is drawn as wide as the widest end.
+    """
+    ends = (f.end_b, f.end_a) if turned else (f.end_a, f.end_b)
+    stated = (f.thread_b_mm, f.thread_a_mm) if turned else (f.thread_a_mm, f.thread_b_mm)
+    lengths = [end_lengths(end, length) for end, length in zip(ends, stated, strict=True)]
+    hex_mm = f.hex_mm if f.hex_mm is not None else 2.0 * corner_radius_mm(f)
+    (out_a, in_a), (out_b, in_b) = lengths
+    total = f.length_mm
+    outside = [Step(start_mm=out_a, stop_mm=max(total - out_b, out_a), diameter_mm=hex_mm,
+                    kind="hex")]  # fmt: skip
+    if ends[0] is not None and out_a:
+        outside.insert(0, _male(ends[0], 0.0, out_a))
+    if ends[1] is not None and out_b:
+        outside.append(_male(ends[1], total - out_b, total))
+    bore = []
+    if ends[0] is not None and in_a:
+        bore.append(_female(ends[0], 0.0, min(in_a, total / 2.0)))
+    if f.bore_mm:
+        bore.append(Step(start_mm=min(in_a, total / 2.0), diameter_mm=f.bore_mm,
+                         stop_mm=total - min(in_b, total / 2.0)))  # fmt: skip
+    if ends[1] is not None and in_b:
+        bore.append(_female(ends[1], total - min(in_b, total / 2.0), total))
+    return Piece(outside=tuple(outside), bore=tuple(bore))
 
 
 def _male(end: End, start: float, stop: float) -> Step:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import date
 from pathlib import Path
 from tempfile import NamedTemporaryFile
@@ -46,30 +46,47 @@ def write_worksheet(plan: JoinPlan, path: Path, day: date) -> None:
     PitchcamError
         If the file cannot be written.
     """
+    into_place(path, lambda file: draw_worksheet(plan, file, day))
+
+
+def into_place(path: Path, draw: Callable[[str], None]) -> None:
+    """Draw into a file beside ``path`` and move it there when whole; nothing stays if it fails.
+
+    Raises
+    ------
+    PitchcamError
+        If the file cannot be written.
+    """
     try:
         with NamedTemporaryFile(dir=path.parent, suffix=".part", delete=False) as handle:
             part = Path(handle.name)
         try:
-            draw_worksheet(plan, str(part), day)
+            draw(str(part))
             part.replace(path)
         except BaseException:
             part.unlink(missing_ok=True)
             raise
     except OSError as error:
-        raise PitchcamError(f"{path} cannot be written ({error.strerror}).",
-                            "Name another place, or make room.") from None  # fmt: skip
+        raise PitchcamError(
+            f"{path} cannot be written ({error.strerror}).", "Name another place, or make room."
+        ) from None
 
 
 def draw_worksheet(plan: JoinPlan, file: str, day: date) -> None:
     """Draw the page into a file."""
     canvas = Canvas(file, pagesize=A4, invariant=1)
     canvas.setTitle(f"Work sheet: {_title(plan)}")
+    draw_page(canvas, plan, day)
+    canvas.showPage()
+    canvas.save()
+
+
+def draw_page(canvas: Any, plan: JoinPlan, day: date) -> None:
+    """Draw the work sheet on the canvas's page."""
     y = _heading(canvas, plan, day)
     y = _donors(canvas, plan, y)
     y = _assembly(canvas, plan, y)
     _texts(canvas, plan, y)
-    canvas.showPage()
-    canvas.save()
 
 
 def _title(plan: JoinPlan) -> str:
@@ -188,7 +205,8 @@ def _dimensions(view: View, plan: JoinPlan, half: float) -> None:
     start, stop = _joint_at(plan)
     if stop > start:
         drawing.dimension(view, start, stop, below - 6.0, f"overlap {stop - start:.1f}")
-    for d, along in ((d0, d0.keep_thread_mm / 2.0), (d1, total - d1.keep_thread_mm / 2.0)):
+    middles = [max(d.keep_thread_mm, d.keep_depth_mm) / 2.0 for d in plan.donors]
+    for d, along in ((d0, middles[0]), (d1, total - middles[1])):
         drawing.label(view, along, below - 6.0, d.keep.text)
     middle = (d0.keep_thread_mm + total - d1.keep_thread_mm) / 2.0
     drawing.label(view, middle, below - 10.0, f"hex {d0.hex_mm:g} / {d1.hex_mm:g}, bore "

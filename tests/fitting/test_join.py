@@ -99,7 +99,7 @@ def test_spigot_from_the_unwanted_thread():
     # M16x1.5's root is 14.376: the spigot stays under it.
     assert plan.form.spigot_mm <= 14.0
     assert plan.length_mm == pytest.approx(9.0 + 6.0 + 1.0 + 39.5)
-    assert "becom" in plan_text(plan) and "Turn A down" in plan_text(plan)
+    assert "stay as the spigot" in plan_text(plan) and "Turn A down" in plan_text(plan)
 
 
 def test_no_metal_even_for_a_butt():

@@ -1,0 +1,168 @@
+"""``pitchcam job``: the whole way on one page, from names or photos to the join."""
+
+from __future__ import annotations
+
+import json
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from pitchcam.cli._options import Progress, output_path
+from pitchcam.cli._stock import limit_options, load_stock, record_option, stock_option
+from pitchcam.errors import InputError, UsageError
+
+if TYPE_CHECKING:
+    from pitchcam.fitting.job import Side
+    from pitchcam.records import Gender, Measurement
+
+_PICTURES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif")
+
+
+@click.command("job")
+@click.option(
+    "--port",
+    required=True,
+    metavar="THREAD|PHOTO",
+    help="The engine's end by name, or a photo of its cast or of the old part.",
+)
+@click.option(
+    "--part", required=True, metavar="THREAD|PHOTO", help="The part's end by name, or its photo."
+)
+@click.option("--port-scale", metavar="WHAT MM", help="Reference in the port's photo: 'pin 8'.")
+@click.option("--part-scale", metavar="WHAT MM", help="Reference in the part's photo: 'card'.")
+@click.option("--port-cast", is_flag=True, help="The port's photo shows a cast of it.")
+@click.option(
+    "--port-thread",
+    type=click.IntRange(1),
+    metavar="N",
+    help="Which thread of the port's photo, where it shows several.",
+)
+@click.option(
+    "--part-thread",
+    type=click.IntRange(1),
+    metavar="N",
+    help="Which thread of the part's photo, where it shows several.",
+)
+@stock_option
+@record_option
+@limit_options
+@click.option("--service", help="What flows in it, to plan a made adapter where stock has none.")
+@click.option("--pdf", metavar="FILE", help="Write the page as PDF, with the work sheet behind.")
+@click.option("--json", "as_json", is_flag=True, help="Write JSON.")
+@click.pass_context
+def command(
+    ctx: click.Context,
+    /,
+    port: str,
+    part: str,
+    port_scale: str | None,
+    part_scale: str | None,
+    port_cast: bool,
+    port_thread: int | None,
+    part_thread: int | None,
+    sheet: Path | None,
+    record: Path,
+    service: str | None,
+    pdf: str | None,
+    as_json: bool,
+    **limits: Any,
+) -> None:
+    """Plan the whole job: names in, the join out, on one page.
+
+    A photo of a male part for the port is taken as the old part that came out of it. The exit
+    code is 0 where the work is clear, 3 where a name must be settled or something bought.
+    """
+    from pitchcam.fitting.job import plan_job
+    from pitchcam.fitting.job_sheet import write_job
+    from pitchcam.fitting.job_text import job_json, job_text
+    from pitchcam.fitting.join import Duty
+    from pitchcam.fitting.question import Question
+    from pitchcam.fitting.refuse import service_row
+
+    target = output_path(pdf, "--pdf", (".pdf",))
+    if service is not None:
+        service_row(service)
+    with Progress() as progress:
+        sides = (
+            _side("port", port, port_scale, port_cast, port_thread, progress),
+            _side("part", part, part_scale, False, part_thread, progress),
+        )
+    stock = load_stock(sheet, record)
+    first = (sides[0].names[0].end, sides[1].names[0].end)
+    asked = Question(port=first[0], part=first[1], **_limits(limits))
+    duty = None if service is None else Duty(
+        service=service, pressure_bar=limits["pressure"], temperature_c=limits["temperature"],
+        bore_mm=limits["bore"])  # fmt: skip
+    job = plan_job(sides[0], sides[1], asked, stock, duty)
+    if target is not None:
+        write_job(job, target, date.today())
+    click.echo(json.dumps(job_json(job)) if as_json else job_text(job))
+    best = job.ways[0]
+    ctx.exit(0 if job.settled and (best.chain is not None or best.made is not None) else 3)
+
+
+def _limits(limits: dict[str, Any]) -> dict[str, Any]:
+    """Return the question's limits by its own field names."""
+    return {
+        "bore_mm": limits["bore"] or 0.0, "pressure_bar": limits["pressure"],
+        "temperature_c": limits["temperature"], "probe_mm": limits["probe"],
+        "wall_mm": limits["wall"] or 0.0, "immersion_mm": limits["immersion"] or 0.0,
+        "room_mm": limits["room"], "stand_off_mm": limits["stand_off"],
+        "one_wire": limits["one_wire"], "part_mass_g": limits["part_mass"] or 0.0,
+        "max_pieces": limits["max_pieces"],
+    }  # fmt: skip
+
+
+def _side(
+    role: str, text: str, scale: str | None, cast: bool, number: int | None, progress: Progress
+) -> Side:
+    """Return a side from a typed name, or from a photo that is measured now."""
+    from pitchcam.fitting.job import measured_side, named_side
+
+    wanted: Gender = "internal" if role == "port" else "external"
+    if Path(text).suffix.lower() not in _PICTURES:
+        if scale is not None or cast or number is not None:
+            raise UsageError(f"the {role} is a name, not a photo;", "leave out its photo options")
+        return named_side(role, text, wanted)
+    import pitchcam
+
+    progress(f"measuring the {role}'s photo")
+    measurement = pitchcam.identify(text, _scale(role, scale), cast=cast, progress=progress)
+    thread = _thread(role, measurement, number)
+    origin = f"photo {Path(text).name}" + (", cast" if cast else "")
+    if not cast and role == "port":
+        origin += ", the old part out of it"
+    return measured_side(role, origin, thread.verdict, thread.reading.gender, wanted)
+
+
+def _thread(role: str, measurement: Measurement, number: int | None) -> Any:
+    threads = [t for p in measurement.parts for t in p.threads]
+    if not threads:
+        raise InputError(f"the {role}'s photo shows no thread.", "See: pitchcam identify PHOTO")
+    if number is None and len(threads) > 1:
+        names = ", ".join(f"{i} {t.verdict.designation or t.verdict.status}"
+                          for i, t in enumerate(threads, start=1))  # fmt: skip
+        raise UsageError(f"the {role}'s photo shows {len(threads)} threads ({names}).",
+                         f"Say which with --{role}-thread.")  # fmt: skip
+    if number is not None and number > len(threads):
+        raise UsageError(f"the {role}'s photo shows {len(threads)} threads only.", "Count again.")
+    return threads[(number or 1) - 1]
+
+
+def _scale(role: str, text: str | None) -> Any:
+    """Read 'pin 8', 'disc 23.25', 'card', 'jaws 20', 'major 13.8'; None looks for the sheet."""
+    from pitchcam.cli._options import scale_spec
+    from pitchcam.units import parse_length
+
+    if text is None:
+        return scale_spec()
+    what, _, size = text.strip().partition(" ")
+    if what == "card" and not size:
+        return scale_spec(card=True)
+    if what not in ("pin", "disc", "jaws", "major") or not size:
+        raise UsageError(f"--{role}-scale '{text}' is no reference;",
+                         "write pin 8, disc 23.25, card, jaws 20 or major 13.8")  # fmt: skip
+    options: dict[str, Any] = {what: parse_length(size)}
+    return scale_spec(**options)
