@@ -122,7 +122,7 @@ def _budget(thread: ThreadResult) -> dict[str, Any] | None:
     columns = [key for key in _BUDGET_COLUMNS if any(key in b.shares for b in thread.budget)]
     rows = [
         (line.source, line.kind,
-         [f"{line.shares[key] * _BUDGET_COLUMNS[key][1]:.3g}" if key in line.shares else ""
+         [f"{abs(line.shares[key]) * _BUDGET_COLUMNS[key][1]:.3g}" if key in line.shares else ""
           for key in columns])
         for line in thread.budget
     ]  # fmt: skip

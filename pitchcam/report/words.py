@@ -109,7 +109,7 @@ def _needs_numbers(measurement: Measurement) -> bool:
 
 def _part_blocks(part: PartResult, *, numbered: bool) -> list[str]:
     if not part.threads:
-        return [f"Part {part.id}: no thread on it"] if numbered else []
+        return [f"Part {part.id}: no thread was measured on it"] if numbered else []
     blocks = []
     for index, thread in enumerate(part.threads, start=1):
         several = f", thread {index}" if len(part.threads) > 1 else ""
