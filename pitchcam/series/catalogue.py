@@ -27,7 +27,6 @@ ALIASES = (
 )  # fmt: skip
 
 
-@functools.lru_cache(maxsize=4)
 def load_series(folder: Path | None = None) -> tuple[ThreadSize, ...]:
     """Return every size of every series, in the order of the tables.
 
@@ -41,6 +40,11 @@ def load_series(folder: Path | None = None) -> tuple[ThreadSize, ...]:
     InputError
         If a row cannot be used, or two rows give the same designation.
     """
+    return _load(folder)
+
+
+@functools.lru_cache(maxsize=4)
+def _load(folder: Path | None) -> tuple[ThreadSize, ...]:
     sizes: list[ThreadSize] = []
     for build in (
         parallel.metric, tapered.metric_taper, parallel.unified_sizes, parallel.whitworth_sizes,
