@@ -71,6 +71,8 @@ class Row:
 def scale_of(truth: dict[str, Any]) -> ScaleSpec:
     """Return the reference as the truth file says a user would state it."""
     stated = dict(truth["scale"])
+    if stated["source"] == "sheet":
+        stated["sheet_bar_mm"] = stated.pop("mm", None)
     known = {f.name for f in fields(ScaleSpec)}
     return ScaleSpec(**{k: v for k, v in stated.items() if k in known})
 

@@ -16,6 +16,8 @@ def found(**options):
 def test_scale_keeps_what_a_user_states():
     spec = scale_of({"scale": {"source": "disc", "mm": 23.25, "height_mm": 2.0, "note": "x"}})
     assert (spec.source, spec.mm, spec.height_mm) == ("disc", 23.25, 2.0)
+    sheet = scale_of({"scale": {"source": "sheet", "mm": 99.6}})
+    assert (sheet.source, sheet.mm, sheet.sheet_bar_mm) == ("sheet", None, 99.6)
 
 
 def test_errors_are_signed_and_in_units_of_u():
