@@ -78,8 +78,11 @@ def vector(reading: ThreadReading) -> Vector:
 def station_shift(parts: Population, station: Quantity | None) -> tuple[Array, Array]:
     """Return how far each size's diameters lie from those at the gauge plane, and its u; (sizes,).
 
-    Without a station the reading may be anywhere along the useful thread.
+    Without a station the reading may be anywhere along the useful thread. An internal thread is
+    read at its mouth, which is the gauge plane, to within its first turn.
     """
+    if parts.lead == MINOR:
+        return np.zeros(len(parts.sizes)), parts.taper * parts.mean[:, 0, PITCH]
     if station is None:
         length = parts.useful_length_mm
         return (

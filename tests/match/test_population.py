@@ -69,3 +69,10 @@ def test_taper_scatter_of_parallel_and_taper() -> None:
     # ASME B1.20.1 allows +17 and -8 percent of 1/16: two of our standard deviations hold both.
     assert 2 * np.sqrt(parts.covariance[npt, TAPER, TAPER]) > 0.12 / 16
     assert np.sqrt(parts.covariance[metric, TAPER, TAPER]) < 0.002
+
+
+def test_inside_the_mouth_is_the_station() -> None:
+    parts = population("internal")
+    rc = parts.sizes.index(find("Rc 1/2"))
+    shift, u = station_shift(parts, Quantity(value=7.0, u=0.1))
+    assert shift[rc] == 0.0 and u[rc] == pytest.approx(find("Rc 1/2").pitch_mm / 16)
