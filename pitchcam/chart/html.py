@@ -14,7 +14,7 @@ TEMPLATE = """<!doctype html>
 <style>
 body{font:16px/1.35 system-ui,"DejaVu Sans",Arial,sans-serif;margin:1.5rem;color:#111}
 section{margin-bottom:2.5rem;break-after:page}
-h1{font-size:1.5rem;margin:0}p{margin:.2rem 0 .8rem}
+h1{font-size:1.5rem;margin:1.6rem 0 0}p{margin:.2rem 0 .8rem}
 .wide{overflow-x:auto}
 table{border-collapse:collapse}
 th,td{text-align:left;padding:.25rem .8rem .25rem .3rem;white-space:nowrap}

@@ -37,7 +37,9 @@ class Page:
         return tuple(r for s in self.sections for r in s.rows)
 
 
-def paginate(rows: Sequence[ChartRow], per_page: int) -> list[Page]:
+def paginate(
+    rows: Sequence[ChartRow], per_page: int, pairs_per_page: int = PAIRS_PER_PAGE
+) -> list[Page]:
     """Return pages that hold ``per_page`` rows each, section titles counted as rows.
 
     A family too long for a page is spread evenly over several; short ones share a page.
@@ -53,7 +55,7 @@ def paginate(rows: Sequence[ChartRow], per_page: int) -> list[Page]:
             pages[-1].append(section)
             used += need
     pairs = chart_pairs(rows)
-    return [_page(sections, pairs) for sections in pages]
+    return [_page(sections, pairs, pairs_per_page) for sections in pages]
 
 
 def _sections(rows: list[ChartRow], family: str, per_page: int) -> list[Section]:
@@ -70,7 +72,7 @@ def _sections(rows: list[ChartRow], family: str, per_page: int) -> list[Section]
     ]  # fmt: skip
 
 
-def _page(sections: list[Section], pairs: Sequence[Confusable]) -> Page:
+def _page(sections: list[Section], pairs: Sequence[Confusable], most: int) -> Page:
     names = {r.size.geometry for s in sections for r in s.rows}
     touching = [p for p in pairs if {p.first.geometry, p.second.geometry} & names]
-    return Page(sections=tuple(sections), pairs=tuple(touching[:PAIRS_PER_PAGE]))
+    return Page(sections=tuple(sections), pairs=tuple(touching[:most]))

@@ -42,7 +42,7 @@ def command(path: str, families: tuple[str, ...], rare: bool, paper: str) -> Non
     if suffix == ".html":
         from pitchcam.chart.html import render as render_html
 
-        pages = paginate(rows, per_page=len(rows) + TITLE_ROWS)
+        pages = paginate(rows, per_page=len(rows) + TITLE_ROWS, pairs_per_page=len(rows))
         write_text(target, render_html(pages))
     else:
         from pitchcam.chart.pdf import render, rows_that_fit
