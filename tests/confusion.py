@@ -20,8 +20,9 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy.stats import binom
 
-from pitchcam.match import posterior
-from pitchcam.match.naming import LISTED_EACH, LISTED_SHARE, NAMED
+from pitchcam.match.likelihood import log_likelihood
+from pitchcam.match.naming import LISTED_EACH, LISTED_SHARE, NAMED, has_name, weigh
+from pitchcam.match.population import population
 from pitchcam.records import Gender, Quantity, ThreadReading
 from pitchcam.series import ThreadSize, find, load_series
 
@@ -100,19 +101,23 @@ def bench(part: dict[str, float], gender: Gender, rng: np.random.Generator) -> T
 
 
 def judge(row: Row, reading: ThreadReading, flat: bool) -> None:
-    after = posterior(reading, priors={} if flat else None)
+    parts = population(reading.gender)
+    fit = log_likelihood(reading, parts)
+    plain = weigh(reading, parts, fit, {})
+    after = plain if flat else weigh(reading, parts, fit, None)
+    named = has_name(after, plain)
     names = [s.geometry for s in after.sizes]
     place = names.index(row.size.geometry)
     p = after.probability
     row.n += 1
     row.top += place == 0
-    row.named += bool(place == 0 and p[0] >= NAMED)
-    row.wrong += bool(place != 0 and p[0] >= NAMED)
+    row.named += place == 0 and named
+    row.wrong += place != 0 and named
     before = float(p[:place].sum())
     listed = before < LISTED_SHARE * (1 - after.off_series) or p[place] >= LISTED_EACH
     row.listed += bool(listed and after.off_series < NAMED)
     rival = 1 if place == 0 else 0
-    if not (place == 0 and p[0] >= NAMED):
+    if not (place == 0 and named):
         row.against[after.sizes[rival].designation] += 1
 
 

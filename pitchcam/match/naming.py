@@ -57,7 +57,7 @@ def name_thread(
         What was read; quantities that are None are left out of the comparison.
     priors : mapping, optional
         How common threads are, by designation, family or commonness; None takes the catalogue's
-        own (2 : 1.4 : 1 for common, usual, rare), an empty mapping takes all as equally common.
+        own (``priors.csv``), an empty mapping takes all as equally common.
     folder : Path, optional
         Another folder of series tables.
 
@@ -73,10 +73,10 @@ def name_thread(
     """
     parts = population(reading.gender, folder)
     fit = log_likelihood(reading, parts)
-    after = _posterior(reading, parts, fit, priors)
+    after = weigh(reading, parts, fit, priors)
     if reading.starts > 1:
         return _multi_start(reading, after)
-    flat = _posterior(reading, parts, fit, {})
+    flat = weigh(reading, parts, fit, {})
     notes = _prior_note(after, flat)
     if after.off_series >= NAMED:
         return Verdict(
@@ -85,7 +85,7 @@ def name_thread(
             "nearest are " + ", ".join(s.designation for s in after.sizes[:3]) + ".",
         )  # fmt: skip
     top = after.sizes[0]
-    if after.probability[0] >= NAMED and _alone(top, flat) >= NAMED_BY_READING:
+    if has_name(after, flat):
         twins = same_geometry(top, reading.gender)
         return Verdict(
             status="named", designation=top.designation, standard=top.standard,
@@ -109,12 +109,13 @@ def posterior(
 ) -> Posterior:
     """Return the probability of every geometry after a reading; see :func:`name_thread`."""
     parts = population(reading.gender, folder)
-    return _posterior(reading, parts, log_likelihood(reading, parts), priors)
+    return weigh(reading, parts, log_likelihood(reading, parts), priors)
 
 
-def _posterior(
+def weigh(
     reading: ThreadReading, parts: Population, fit: Array, priors: Mapping[str, float] | None
 ) -> Posterior:
+    """Return the probability of every geometry from each size's log density ``fit``, (sizes,)."""
     leaders = _leaders(parts)
     weight = prior_weights(parts.sizes, priors)[leaders]
     log = fit[leaders] + np.log(weight / weight.sum()) + math.log(1 - OFF_SERIES_PRIOR)
@@ -161,6 +162,12 @@ def _leading(after: Posterior) -> tuple[ThreadSize, ...]:
     """Return the candidates that the next measurement must tell apart: those above 2 percent."""
     n = max(2, int((after.probability > 0.02).sum()))
     return after.sizes[:n]
+
+
+def has_name(after: Posterior, flat: Posterior) -> bool:
+    """Return whether the first candidate is a name: by all that is known, and by the reading."""
+    sure = bool(after.probability[0] >= NAMED)
+    return sure and _alone(after.sizes[0], flat) >= NAMED_BY_READING
 
 
 def _alone(size: ThreadSize, flat: Posterior) -> float:

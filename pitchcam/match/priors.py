@@ -17,12 +17,13 @@ from pitchcam.series.table import read_table
 
 @functools.lru_cache(maxsize=4)
 def default_priors(folder: Path | None = None) -> Mapping[str, float]:
-    """Return the catalogue's weights by commonness, from ``priors.csv``.
+    """Return the catalogue's weights by commonness or family, from ``priors.csv``.
 
-    They are kept flat: two threads that cannot be told apart stay far from the naming threshold
+    They are kept flat, steeper only where a plain measurement tells (a taper): two threads that
+    cannot be told apart by angle alone stay far from the naming threshold
     (2 to 1 is a probability of 0.67).
     """
-    return {r.text("commonness"): r.number("weight") for r in read_table("priors.csv", folder)}
+    return {r.text("name"): r.number("weight") for r in read_table("priors.csv", folder)}
 
 
 def prior_weights(
