@@ -33,18 +33,24 @@ from pitchcam.fitting.stock import Fitting
 _RANK_ROOM = 10_000_000
 
 
+#: (kind of node, number, pieces, demerits), see :func:`_graph`; the port is kind of end 0.
+_Node = tuple[int, int, int, int]
+_START: _Node = (0, 0, 0, 0)
+
+
 @dataclass(frozen=True, slots=True)
 class _Step:
-    """Screwing one fitting on an open end: which, which way round, what it costs, what it opens."""
+    """Screwing one fitting on: which and which way round, the end it opens, what it costs."""
 
+    number: int
     link: Link
-    near: End
     far: End
+    kind: int
     weight: int
 
 
-#: Steps by the thread size of the end that they are screwed on with.
-_Steps = dict[tuple[str, str, float], list[_Step]]
+#: Steps by the thread size of the end that they are screwed on with, then by that end.
+_Steps = dict[tuple[str, str, float], dict[End, list[_Step]]]
 
 
 def adapt(question: Question, stock: Sequence[Fitting], *, best: int = 3) -> tuple[Chain, ...]:
@@ -68,9 +74,9 @@ def adapt(question: Question, stock: Sequence[Fitting], *, best: int = 3) -> tup
     if joint_demerits(question.port, question.part, question) is not None:
         return (evaluate(question, ()),)
     steps = _steps(question, stock)
-    graph = _graph(question, steps, best + question.max_pieces)
+    graph, screwed = _graph(question, steps, best + question.max_pieces)
     chains: list[Chain] = []
-    for links in _ways(graph, question):
+    for links in _ways(graph, screwed, question):
         chains.append(evaluate(question, links))
         if len(chains) == best:
             break
@@ -96,46 +102,58 @@ def rank_rows(rows: Iterable[Fitting]) -> dict[str, int]:
 
 
 def _steps(question: Question, stock: Sequence[Fitting]) -> _Steps:
-    """Return every usable row both ways round, by the thread size of its near end."""
+    """Return every usable row both ways round, by thread size and then by its near end."""
     usable = [f for f in stock if f.count > 0 and fitting_allowed(f, question)]
     ranks = rank_rows(usable)
-    steps: _Steps = defaultdict(list)
+    kinds: dict[End, int] = {question.port: 0}
+    steps: _Steps = defaultdict(lambda: defaultdict(list))
+    number = 0
     for f in usable:
         weight = round(added_mm(f) * 1000.0) * _RANK_ROOM + ranks[f.id]
         for turned, near, far in ((False, f.end_a, f.end_b), (True, f.end_b, f.end_a)):
             if near is not None and far is not None and not (turned and near == far):
-                step = _Step(Link(fitting=f, turned=turned), near, far, weight)
-                steps[size_key(near.designation)].append(step)
+                kind = kinds.setdefault(far, len(kinds))
+                link = Link(fitting=f, turned=turned)
+                step = _Step(number, link, far, kind, weight)
+                steps[size_key(near.designation)][near].append(step)
+                number += 1
     return steps
 
 
-def _graph(question: Question, steps: _Steps, keep: int) -> nx.DiGraph:
+def _graph(question: Question, steps: _Steps, keep: int) -> tuple[nx.DiGraph, dict[_Node, Link]]:
     """Lay the graph in layers from the port; only ends from which the part can be reached.
+
+    Nodes are whole numbers, since they are hashed a million times: (0, kind of open end, pieces,
+    demerits), (1, number of a step, pieces, demerits), (2, pieces, demerits, 0) for the goals.
+    Returned beside it is which fitting each step's node screws on.
 
     Of many rows between the same two ends only the ``keep`` lightest can be in the best answers:
     a lighter one could stand in for any later one, unless it is used up in the same chain.
     """
     options = _Options(question, steps, keep)
     left = _pieces_left(question, options)
+    most = question.max_pieces
     graph = nx.DiGraph()
-    start = (question.port, 0, 0)
-    graph.add_node(start)
-    edge = [start]
+    graph.add_node(_START)
+    links: dict[_Node, Link] = {}
+    edge = [(_START, question.port)]
     while edge:
-        end, pieces, demerits = node = edge.pop()
+        node, end = edge.pop()
+        _, kind, pieces, demerits = node
         last = joint_demerits(end, question.part, question)
         if last is not None:
-            graph.add_edge(node, ("goal", pieces, demerits + last), weight=0)
-        for against, step in options.of(end):
-            after = (step.far, pieces + 1, demerits + against)
-            if pieces + 1 + left.get(step.far, question.max_pieces + 1) > question.max_pieces:
+            graph.add_edge(node, (2, pieces, demerits + last, 0), weight=0)
+        for against, step in options.of(kind, end):
+            if pieces + 1 + left.get(step.kind, most + 1) > most:
                 continue
+            after = (0, step.kind, pieces + 1, demerits + against)
+            through = (1, step.number, pieces, demerits + against)
             if after not in graph:
-                edge.append(after)
-            through = (step.link, pieces, demerits, end)
+                edge.append((after, step.far))
+            links[through] = step.link
             graph.add_edge(node, through, weight=0)
             graph.add_edge(through, after, weight=step.weight)
-    return graph
+    return graph, links
 
 
 class _Options:
@@ -143,67 +161,65 @@ class _Options:
 
     def __init__(self, question: Question, steps: _Steps, keep: int) -> None:
         self._question, self._steps, self._keep = question, steps, keep
-        self._known: dict[End, list[tuple[int, _Step]]] = {}
+        self._known: dict[int, list[tuple[int, _Step]]] = {}
 
-    def of(self, end: End) -> list[tuple[int, _Step]]:
+    def of(self, kind: int, end: End) -> list[tuple[int, _Step]]:
         """Return (demerits of the joint, step), thinned to the lightest of each kind."""
-        if end not in self._known:
-            self._known[end] = list(self._find(end))
-        return self._known[end]
+        if kind not in self._known:
+            self._known[kind] = list(self._find(end))
+        return self._known[kind]
 
     def _find(self, end: End) -> Iterator[tuple[int, _Step]]:
-        kinds: dict[tuple[int, End], list[_Step]] = defaultdict(list)
-        for step in self._steps.get(size_key(end.designation), ()):
-            against = joint_demerits(end, step.near, self._question)
+        groups: dict[tuple[int, int], list[_Step]] = defaultdict(list)
+        for near, steps in self._steps.get(size_key(end.designation), {}).items():
+            against = joint_demerits(end, near, self._question)
             if against is not None:
-                kinds[against, step.far].append(step)
-        for (against, _), group in kinds.items():
+                for step in steps:
+                    groups[against, step.kind].append(step)
+        for (against, _), group in groups.items():
             for step in sorted(group, key=lambda s: s.weight)[: self._keep]:
                 yield against, step
 
 
-def _pieces_left(question: Question, options: _Options) -> dict[End, int]:
-    """Return, for each end that can be opened, how many more pieces lead from it to the part."""
+def _pieces_left(question: Question, options: _Options) -> dict[int, int]:
+    """Return, for each kind of open end, how many more pieces lead from it to the part."""
+    part = -1
     kinds = nx.DiGraph()
-    kinds.add_node(question.port)
-    edge = [(question.port, 0)]
+    kinds.add_node(0)
+    edge = [(0, question.port, 0)]
     while edge:
-        end, pieces = edge.pop(0)
+        kind, end, pieces = edge.pop(0)
         if joint_demerits(end, question.part, question) is not None:
-            kinds.add_edge(end, "part")
+            kinds.add_edge(kind, part)
         if pieces == question.max_pieces:
             continue
-        for _, step in options.of(end):
-            if step.far not in kinds:
-                edge.append((step.far, pieces + 1))
-            kinds.add_edge(end, step.far)
-    if "part" not in kinds:
+        for _, step in options.of(kind, end):
+            if step.kind not in kinds:
+                edge.append((step.kind, step.far, pieces + 1))
+            kinds.add_edge(kind, step.kind)
+    if part not in kinds:
         return {}
-    lengths = nx.single_source_shortest_path_length(kinds.reverse(copy=False), "part")
-    return {end: count - 1 for end, count in lengths.items() if end != "part"}
+    lengths = nx.single_source_shortest_path_length(kinds.reverse(copy=False), part)
+    return {kind: count - 1 for kind, count in lengths.items() if kind != part}
 
 
-def _ways(graph: nx.DiGraph, question: Question) -> Iterator[tuple[Link, ...]]:
+def _ways(
+    graph: nx.DiGraph, links: dict[_Node, Link], question: Question
+) -> Iterator[tuple[Link, ...]]:
     """Yield chains in the order of answers: class by class, within a class by weight then ids."""
-    start = (question.port, 0, 0)
-    goals = sorted(node for node in graph if isinstance(node, tuple) and node[0] == "goal")
-    for goal in goals:
-        paths = nx.shortest_simple_paths(graph, start, goal, weight="weight")
+    for goal in sorted(node for node in graph if node[0] == 2):
+        paths = nx.shortest_simple_paths(graph, _START, goal, weight="weight")
         weighed = ((nx.path_weight(graph, path, "weight"), path) for path in paths)
         for weight, tied in groupby(weighed, key=lambda pair: pair[0]):
             if _too_long(weight, question):
                 break
-            chains = [_links(path) for _, path in tied]
+            chains = [tuple(links[n] for n in path if n[0] == 1) for _, path in tied]
             yield from sorted(filter(_in_stock, chains), key=_ids)
 
 
 def _too_long(weight: int, question: Question) -> bool:
     most = question.most_added_mm
     return most is not None and weight // _RANK_ROOM > round(most * 1000.0)
-
-
-def _links(path: Sequence[object]) -> tuple[Link, ...]:
-    return tuple(n[0] for n in path if isinstance(n, tuple) and isinstance(n[0], Link))
 
 
 def _ids(links: tuple[Link, ...]) -> tuple[str, ...]:

@@ -18,7 +18,7 @@ from pitchcam.fitting.drawing import View
 from pitchcam.fitting.job import Job, Way
 from pitchcam.fitting.job_text import sections
 from pitchcam.fitting.outline import Piece, assembled, in_stock
-from pitchcam.fitting.worksheet import draw_page, into_place
+from pitchcam.fitting.worksheet import draw_filler, draw_page, into_place
 
 _LEFT, _RIGHT, _TOP, _BOTTOM = 14.0, 196.0, 283.0, 12.0
 _SIZES = (10.0, 9.2, 8.4, 7.6, 6.8, 6.0)
@@ -82,7 +82,7 @@ def _picture(canvas: Any, way: Way, top: float) -> float:
     gap = 0.0 if made else 8.0
     length = way.made.length_mm if way.made is not None else sum(p.length_mm for p in pieces)
     tall = max(s.diameter_mm for p in pieces for s in p.outside)
-    room = (_RIGHT - _LEFT - gap * (len(pieces) - 1) - 6.0, 46.0)
+    room = (_RIGHT - _LEFT - gap * (len(pieces) - 1) - 6.0, 56.0)
     scale = drawing.best_scale(length, tall, room)
     axis = top - 6.0 - tall * scale / 2.0
     wide = length * scale + gap * (len(pieces) - 1)
@@ -97,8 +97,10 @@ def _picture(canvas: Any, way: Way, top: float) -> float:
                 drawing.label(view, piece.length_mm / 2.0, -tall * scale / 2.0 - 4.0,
                               f"{link.fitting.id}, {piece.length_mm:g} mm")  # fmt: skip
             x += piece.length_mm * scale + gap
-    if made:
-        drawing.axis_line(View(canvas=canvas, x_mm=x, y_mm=axis, scale=scale), 0.0, length)
+    if way.made is not None:
+        view = View(canvas=canvas, x_mm=x, y_mm=axis, scale=scale)
+        drawing.axis_line(view, 0.0, length)
+        draw_filler(view, way.made)
     canvas.setFont("Helvetica", 7)
     note = f"Port to the left, part to the right; {drawing.scale_text(scale)}"
     canvas.drawString(_LEFT * mm, (top - 2.0) * mm, note)

@@ -137,15 +137,14 @@ def tightenings(way: Way) -> tuple[Tightening, ...]:
 
 
 def _male_side(chain: Chain, index: int) -> tuple[str | None, float]:
-    """Return metal and bore of the fitting that brings the male end of a joint, if one does."""
+    """Return metal and bore of the fitting that brings the male end, None where the part does."""
     joint = chain.joints[index]
     for link, end in ((index - 1, "far"), (index, "near")):
         if 0 <= link < len(chain.links):
             piece = chain.links[link]
             if getattr(piece, end) == joint.male:
                 return piece.fitting.material, piece.fitting.bore_mm
-    beside = chain.links[min(index, len(chain.links) - 1)] if chain.links else None
-    return (None if beside is None else beside.fitting.material), 0.0
+    return None, 0.0
 
 
 def _notes(way: Way) -> list[str]:

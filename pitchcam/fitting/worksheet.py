@@ -158,7 +158,7 @@ def _assembly(canvas: Any, plan: JoinPlan, top: float) -> float:
     for i, piece in enumerate(pieces):
         drawing.draw_piece(view, piece, i)
     drawing.axis_line(view, 0.0, plan.length_mm)
-    _gap(view, plan)
+    draw_filler(view, plan)
     _dimensions(view, plan, half)
     _caption(canvas, f"Adapter as brazed, {drawing.scale_text(scale)}; filler orange", top - 3.0)
     draw_mouth(canvas, plan, _RIGHT - 22.0, axis, top - 3.0)
@@ -173,7 +173,7 @@ def _joint_at(plan: JoinPlan) -> tuple[float, float]:
     return min(face, face + away), max(face, face + away)
 
 
-def _gap(view: View, plan: JoinPlan) -> None:
+def draw_filler(view: View, plan: JoinPlan) -> None:
     """Draw the filler as a line along the faying surface in both halves of the section."""
     c = view.canvas
     c.saveState()
