@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,7 +29,10 @@ TOLD_APART = 4.66
 
 
 def best_measurement(
-    sizes: Sequence[ThreadSize], probability: Sequence[float] | np.ndarray, reading: ThreadReading
+    sizes: Sequence[ThreadSize],
+    probability: Sequence[float] | NDArray[np.float64],
+    reading: ThreadReading,
+    folder: Path | None = None,
 ) -> str:
     """Return in words the measurement that best tells the leading candidates apart.
 
@@ -38,7 +42,7 @@ def best_measurement(
     tells the most probability apart.
     """
     apart = distance_apart(sizes[0])
-    parts = population(reading.gender)
+    parts = population(reading.gender, folder)
     rows = [parts.sizes.index(s) for s in sizes]
     pairs = [(i, j) for i in range(len(rows)) for j in range(i)]
     weight = np.array([float(probability[i] * probability[j]) for i, j in pairs])
@@ -134,10 +138,10 @@ def real_range(size: ThreadSize, gender: Gender) -> tuple[float, float]:
     return min(z[0] for z in zones) - shift, max(z[1] for z in zones) - shift
 
 
-def tell_twins(size: ThreadSize, gender: Gender) -> str | None:
+def tell_twins(size: ThreadSize, gender: Gender, folder: Path | None = None) -> str | None:
     """Return what else tells the uses and twins of one geometry apart, or None if it has none."""
     seals: dict[str, list[str]] = {}
-    for use in load_uses():
+    for use in load_uses(folder):
         if use.twin and use.designation == size.designation and use.gender in (gender, "both"):
             seals.setdefault(use.seal, []).append(use.use)
     said = [f"{' or '.join(names)}: seals {seal}" for seal, names in seals.items()]

@@ -86,18 +86,19 @@ def name_thread(
         )  # fmt: skip
     top = after.sizes[0]
     if has_name(after, flat):
-        twins = same_geometry(top, reading.gender)
+        twins = same_geometry(top, reading.gender, folder)
         return Verdict(
             status="named", designation=top.designation, standard=top.standard,
             probability=float(after.probability[0]), same_geometry=twins,
-            candidates=_candidates(after), notes=notes, next_step=tell_twins(top, reading.gender),
+            candidates=_candidates(after), notes=notes,
+            next_step=tell_twins(top, reading.gender, folder),
         )  # fmt: skip
     if after.off_series > DOUBTFUL:
         notes = (*notes, "The readings fit no series well: one of them may be wrong.")
     leading = _leading(after)
     return Verdict(
         status="ambiguous", candidates=_candidates(after), notes=notes,
-        next_step=best_measurement(leading, after.probability[: len(leading)], reading),
+        next_step=best_measurement(leading, after.probability[: len(leading)], reading, folder),
     )  # fmt: skip
 
 

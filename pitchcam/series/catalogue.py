@@ -97,17 +97,17 @@ def load_uses(folder: Path | None = None) -> tuple[Use, ...]:
     return tuple(uses)
 
 
-def same_geometry(size: ThreadSize, gender: Gender) -> tuple[str, ...]:
+def same_geometry(size: ThreadSize, gender: Gender, folder: Path | None = None) -> tuple[str, ...]:
     """Return the other names of one geometry: twin designations, and uses named after the size."""
     twins = [
         s.designation
-        for s in load_series()
+        for s in load_series(folder)
         if s.geometry == size.geometry and s is not size and gender in s.genders
         and s.designation != size.designation
     ]  # fmt: skip
     twins += [
         use.twin
-        for use in load_uses()
+        for use in load_uses(folder)
         if use.twin and use.designation == size.designation and use.gender in (gender, "both")
     ]
     return tuple(dict.fromkeys(twins))

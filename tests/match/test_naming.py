@@ -1,10 +1,13 @@
 """Naming by probability: the pairs that matter, and what must never happen."""
 
+import shutil
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from pitchcam.calibration import calibration_path
 from pitchcam.errors import ReadingError, UsageError
 from pitchcam.match import name_thread, posterior
 from pitchcam.match.naming import NAMED
@@ -236,3 +239,20 @@ def test_the_roots_of_a_poor_photo_do_not_decide() -> None:
     assert "G 1/2" in {c.designation for c in verdict.candidates}
     sharp = replace(reading, angle_deg=q(55.0, 0.75))
     assert posterior(sharp).sizes[0] is size
+
+
+def test_a_workshop_may_bring_its_own_tables(tmp_path: Path) -> None:
+    folder = tmp_path / "series"
+    shutil.copytree(calibration_path("series"), folder)
+    with (folder / "metric.csv").open("a") as f:
+        f.write("13,1.5,fine,usual,a workshop's own\n")
+    base = reading_of("M14x1.5")
+    own = replace(
+        base, major_mm=q(12.85, 0.05), pitch_diameter_mm=q(11.95, 0.05), minor_mm=q(11.3, 0.1)
+    )
+    assert name_thread(own, folder=folder).designation == "M13x1.5"
+    assert name_thread(own).designation != "M13x1.5"
+    vague = replace(own, pitch_mm=q(1.5, 0.2), major_mm=q(12.85, 1.0), minor_mm=None)
+    vague = replace(vague, pitch_diameter_mm=None, angle_deg=None)
+    verdict = name_thread(vague, folder=folder)
+    assert "M13x1.5" in {c.designation for c in verdict.candidates} and verdict.next_step
