@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import io
 import os
 import sys
 
@@ -66,6 +67,10 @@ def main() -> None:
 
 
 def _run() -> int:
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal without the plus-minus sign still gets its answer.
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
     try:
         # Without click's own handling, ctx.exit(code) comes back as the return value.
         code = cli.main(standalone_mode=False)

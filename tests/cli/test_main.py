@@ -52,6 +52,13 @@ def test_a_missing_file_is_one_line_and_exit_code_1(tmp_path):
     assert done.stderr.count("\n") == 1
 
 
+def test_a_terminal_without_plus_minus_still_gets_its_answer(monkeypatch):
+    monkeypatch.setenv("PYTHONIOENCODING", "ascii")
+    done = run("mate", "M14x1.5", "M14x1.5")
+    assert done.returncode == 0
+    assert "unexpectedly" not in done.stderr
+
+
 def fake(monkeypatch, error):
     @click.command()
     def command():
