@@ -10,7 +10,7 @@ from pitchcam.errors import InputError
 from pitchcam.fitting.geometry import Form, MatingProfile
 from pitchcam.fitting.tables import Row, read_table
 from pitchcam.records import Gender
-from pitchcam.series import ThreadSize, find
+from pitchcam.series import ThreadSize, find, load_uses
 
 #: Seats that people write after a designation, since they make another family of it.
 WRITTEN_SEATS = ("oring", "cone24", "cone37", "cone60")
@@ -91,7 +91,29 @@ def _end_of(size: ThreadSize, gender: Gender, seat: str) -> End:
     if row is None:
         raise InputError(f"{size.designation} has no standard {seat} end.",
                          "Leave the seat out, or see pitchcam mate --matrix.")  # fmt: skip
+    if seat in _USE_WORD and seat not in seats_used(size.designation):
+        raise InputError(
+            f"{size.designation} is no size of {row['source']}.",
+            f"Check the thread; sizes there: {', '.join(_sizes_with(base, seat))}.",
+        )
     return End(designation=size.designation, gender=gender, family=family, seat=row["seat"])
+
+
+#: Seat -> the word by which the catalogue's uses tell it. The 24 degree cone has two series of
+#: which the catalogue lists one, so its sizes are not checked.
+_USE_WORD = {"oring": "O-ring", "cone37": "37 degree flare"}
+
+
+@cache
+def seats_used(designation: str) -> tuple[str, ...]:
+    """Return the seats, of those with sizes of their own, that standards give this thread."""
+    uses = [use.use for use in load_uses() if use.designation == designation]
+    return tuple(seat for seat, word in _USE_WORD.items() if any(word in use for use in uses))
+
+
+def _sizes_with(base: str, seat: str) -> tuple[str, ...]:
+    sizes = dict.fromkeys(use.designation for use in load_uses() if _USE_WORD[seat] in use.use)
+    return tuple(name for name in sizes if base_family(name) == base)
 
 
 def _check_gender(base: str, designation: str, gender: Gender) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from pitchcam.fitting.ends import seats_used
 from pitchcam.fitting.mate import Mating
 
 _OPENING = {
@@ -23,8 +24,24 @@ def mating_text(result: Mating) -> str:
         lines.append(f"Seals by {seal['name']}: {seal['how']}")
     if result.failure:
         lines.append(result.failure)
+    lines += _seat_notes(result)
     lines.append(f"Rule: {result.rule.source}.")
     return "\n".join(lines)
+
+
+#: Seat -> how a person says it.
+_SEATS = {"oring": "O-ring boss (write oring)", "cone37": "37 degree flare (write cone37)"}
+
+
+def _seat_notes(result: Mating) -> list[str]:
+    """Say where a plain thread typed may be a seat of its own: that changes the answer."""
+    notes = []
+    for end in (result.male, result.female):
+        used = seats_used(end.designation) if end.family in ("M", "UN") else ()
+        if used:
+            names = " and ".join(_SEATS[seat] for seat in used)
+            notes.append(f"{end.designation} is also used as {names}.")
+    return list(dict.fromkeys(notes))
 
 
 def mating_json(result: Mating) -> dict[str, Any]:

@@ -258,7 +258,8 @@ def test_basic_profile_has_the_standard_depth():
         ("Rc 1/4", "external", "female thread only"), ("R 1/4", "internal", "male thread only"),
         ("M10x1 taper", "internal", "male thread only"), ("hose 900", "external", "hose bore"),
         ("M14x1.5 cone37", "external", "no standard cone37 end"), ("X9", "external", "no thread"),
-        ("", "external", "no thread"),
+        ("", "external", "no thread"), ("M20x1.5 oring", "external", "sizes there: M8x1, M10x1"),
+        ("1/4-20 UNC cone37", "external", "no size of ISO 8434-2"),
     ],
 )  # fmt: skip
 def test_ends_that_cannot_be(text, gender, word):
@@ -280,6 +281,8 @@ def test_unknown_families_are_a_gap_in_the_table():
 def test_command_answers_in_words_and_json_with_its_exit_code():
     run = CliRunner().invoke(command, ["R 1/4", "Rp 1/4"])
     assert run.exit_code == 0 and "Yes." in run.output and "ISO 7-1" in run.output
+    run = CliRunner().invoke(command, ["7/16-20", "7/16-20"])
+    assert "also used as O-ring boss (write oring) and 37 degree flare (write cone37)" in run.output
     run = CliRunner().invoke(command, ["M10x1", "1/8-27 NPT", "--json"])
     assert run.exit_code == 3
     answer = json.loads(run.output)
