@@ -53,7 +53,7 @@ def rephotograph(
         f35_mm = float(exif.get_ifd(_EXIF_IFD).get(_F35_TAG, _USUAL_F35_MM))
     pixels = cv2.imread(str(source), cv2.IMREAD_COLOR)
     assert pixels is not None, source
-    light = (pixels.astype(np.float32) / 255) ** 2.2
+    light = cv2.LUT(pixels, (np.arange(256, dtype=np.float32) / 255) ** 2.2)
     shrink = width_px / pixels.shape[1]
     size = (width_px, round(pixels.shape[0] * shrink))
     light = cv2.resize(light, size, interpolation=cv2.INTER_AREA)
@@ -64,9 +64,11 @@ def rephotograph(
     blur = rng.uniform(*shake.blur_px)
     if blur > 0.05:
         light = cv2.GaussianBlur(light, (0, 0), blur)
-    light = np.clip(light, 0, 1) * np.exp(rng.normal(0, shake.gain))
-    light += rng.normal(0, shake.noise, light.shape) * np.sqrt(np.maximum(light, 0.01))
-    coded = np.rint(np.clip(light, 0, 1) ** (1 / 2.2) * 255).astype(np.uint8)
+    light = cv2.max(light, 0.0) * np.float32(np.exp(rng.normal(0, shake.gain)))
+    cv2.setRNGSeed(int(rng.integers(2**31)))
+    noise = cv2.randn(np.empty_like(light), (0, 0, 0), (shake.noise,) * 3)
+    light += noise * cv2.sqrt(cv2.max(light, 0.01))  # shot noise grows with the root of the light
+    coded = np.rint(cv2.pow(np.clip(light, 0, 1), 1 / 2.2) * 255).astype(np.uint8)
     exif.pop(0x0112, None)  # the pixels are upright already
     Image.fromarray(np.ascontiguousarray(coded[..., ::-1])).save(
         target, quality=int(rng.integers(*shake.quality)), exif=exif
