@@ -55,7 +55,7 @@ def renderer() -> Any:
     return mi
 
 
-def photo(scene: Scene, *, samples: int = 64, outside: int = 64, seed: int = 0,
+def photo(scene: Scene, *, samples: int = 64, outside: int = 20, seed: int = 0,
           margin: int = 90) -> Image:
     """Return the photo in linear light, (HEIGHT, WIDTH, 3) RGB; the panel's level is about 1.
 
