@@ -8,6 +8,14 @@ DEVELOPERS.md): 0 named, 3 ambiguous or off-series, 4 unreadable, 2 wrong usage,
 from __future__ import annotations
 
 
+def one_line(message: str, advice: str) -> str:
+    """Return what is wrong and what to do as one line that reads as a sentence or two."""
+    if not advice or message.endswith((":", ",")):
+        return f"{message} {advice}".strip()
+    head = message.rstrip(" .;")
+    return f"{head}. {advice}" if advice[0].isupper() else f"{head}; {advice}"
+
+
 class PitchcamError(Exception):
     """Base of every error that pitchcam raises on purpose."""
 
@@ -20,7 +28,7 @@ class PitchcamError(Exception):
         self.code = code
 
     def __str__(self) -> str:
-        return f"{self.message} {self.advice}".strip()
+        return one_line(self.message, self.advice)
 
 
 class UsageError(PitchcamError):

@@ -117,7 +117,8 @@ def _overview(
         labels.append(_Label(at=at, words=words, halo=True))
     caption_y = box[1] + box[3] + 26
     labels.append(_Label(at=(box[0], caption_y), words=measurement.photo.file, size=26))
-    found = [f"{len(measurement.parts)} part{'s' if len(measurement.parts) != 1 else ''} found"]
+    count = len(measurement.parts)
+    found = [f"{count} part{'s' if count != 1 else ''} found"] if count else []
     found += [flag.message for flag in measurement.warnings[:1]]
     labels.append(
         _Label(at=(box[0], caption_y + 36), words="; ".join(found), size=22, most_px=box[2])
@@ -210,6 +211,8 @@ def _number(canvas: NDArray[np.uint8], panel: draw.Panel, part: PartResult) -> _
 
 
 def _legend(canvas: NDArray[np.uint8], measurement: Measurement, level: float) -> list[_Label]:
+    if not measurement.parts:
+        return []
     entries = [("outline", draw.OUTLINE), ("axis", draw.AXIS), ("crest", draw.CREST),
                ("flank line", draw.FLANK)]  # fmt: skip
     if measurement.scale is not None and measurement.scale.box_px is not None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pitchcam.errors import one_line
 from pitchcam.records import Flag, Measurement, PartResult, Quantity, ThreadResult, Verdict
 from pitchcam.report.figures import (
     inches,
@@ -90,7 +91,7 @@ def scale_line(measurement: Measurement) -> str:
 
 def warning_line(flag: Flag) -> str:
     """Return a warning and what to do about it in one line."""
-    return f"Warning: {flag.message}; {flag.advice}" if flag.advice else f"Warning: {flag.message}"
+    return f"Warning: {one_line(flag.message, flag.advice)}"
 
 
 _SOURCES = {
