@@ -66,6 +66,7 @@ _LIMITS = (
     click.option("--immersion", type=LENGTH, metavar="MM", help="Probe that must reach the fluid."),
     click.option("--room", type=LENGTH, metavar="MM", help="Free radius about the port's axis."),
     click.option("--stand-off", type=LENGTH, metavar="MM", help="Most that may be added."),
+    click.option("--port-depth", type=LENGTH, metavar="MM", help="Thread depth of the port."),
     click.option("--one-wire", is_flag=True, help="The part earths through its thread."),
     click.option("--part-mass", type=MASS, metavar="G", help="Mass of the part, in grams."),
     click.option("--max-pieces", type=click.IntRange(1, 6), default=3, show_default=True,
@@ -91,13 +92,22 @@ def question(port: str, part: str, limits: dict[str, Any]) -> Question:
     from pitchcam.fitting.question import Question, parse_side
 
     return Question(
-        port=parse_side(port, "internal"), part=parse_side(part, "external"),
-        bore_mm=limits["bore"] or 0.0, pressure_bar=limits["pressure"],
-        temperature_c=limits["temperature"], probe_mm=limits["probe"],
-        wall_mm=limits["wall"] or 0.0, immersion_mm=limits["immersion"] or 0.0,
-        room_mm=limits["room"], stand_off_mm=limits["stand_off"], one_wire=limits["one_wire"],
-        part_mass_g=limits["part_mass"] or 0.0, max_pieces=limits["max_pieces"],
-    )  # fmt: skip
+        port=parse_side(port, "internal"),
+        part=parse_side(part, "external"),
+        **question_limits(limits),
+    )
+
+
+def question_limits(limits: dict[str, Any]) -> dict[str, Any]:
+    """Return what :func:`limit_options` read, by the question's own field names."""
+    return {
+        "bore_mm": limits["bore"] or 0.0, "pressure_bar": limits["pressure"],
+        "temperature_c": limits["temperature"], "probe_mm": limits["probe"],
+        "wall_mm": limits["wall"] or 0.0, "immersion_mm": limits["immersion"] or 0.0,
+        "room_mm": limits["room"], "stand_off_mm": limits["stand_off"],
+        "port_depth_mm": limits["port_depth"], "one_wire": limits["one_wire"],
+        "part_mass_g": limits["part_mass"] or 0.0, "max_pieces": limits["max_pieces"],
+    }  # fmt: skip
 
 
 def load_stock(sheet: Path | None, record: Path) -> tuple[Fitting, ...]:

@@ -10,7 +10,13 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pitchcam.cli._options import Progress, output_path
-from pitchcam.cli._stock import limit_options, load_stock, record_option, stock_option
+from pitchcam.cli._stock import (
+    limit_options,
+    load_stock,
+    question_limits,
+    record_option,
+    stock_option,
+)
 from pitchcam.errors import InputError, UsageError
 
 if TYPE_CHECKING:
@@ -91,7 +97,7 @@ def command(
         )
     stock = load_stock(sheet, record)
     first = (sides[0].names[0].end, sides[1].names[0].end)
-    asked = Question(port=first[0], part=first[1], **_limits(limits))
+    asked = Question(port=first[0], part=first[1], **question_limits(limits))
     duty = None if service is None else Duty(
         service=service, pressure_bar=limits["pressure"], temperature_c=limits["temperature"],
         bore_mm=limits["bore"])  # fmt: skip
@@ -101,18 +107,6 @@ def command(
     click.echo(json.dumps(job_json(job)) if as_json else job_text(job))
     best = job.ways[0]
     ctx.exit(0 if job.settled and (best.chain is not None or best.made is not None) else 3)
-
-
-def _limits(limits: dict[str, Any]) -> dict[str, Any]:
-    """Return the question's limits by its own field names."""
-    return {
-        "bore_mm": limits["bore"] or 0.0, "pressure_bar": limits["pressure"],
-        "temperature_c": limits["temperature"], "probe_mm": limits["probe"],
-        "wall_mm": limits["wall"] or 0.0, "immersion_mm": limits["immersion"] or 0.0,
-        "room_mm": limits["room"], "stand_off_mm": limits["stand_off"],
-        "one_wire": limits["one_wire"], "part_mass_g": limits["part_mass"] or 0.0,
-        "max_pieces": limits["max_pieces"],
-    }  # fmt: skip
 
 
 def _side(

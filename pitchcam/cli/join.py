@@ -59,9 +59,19 @@ def command(
     plan = _plan(asked, stock, (donor_a, donor_b), duty)
     if target is not None:
         write_worksheet(plan, target, date.today())
+    _tell_of_stock(asked, stock)
     click.echo(json.dumps(plan_json(plan)) if as_json else plan_text(plan))
     if target is not None:
         click.echo(f"Work sheet: {target}", err=True)
+
+
+def _tell_of_stock(asked: Any, stock: Any) -> None:
+    """Say on stderr where stock joins them without a flame."""
+    from pitchcam.fitting.adapt import adapt
+
+    for chain in adapt(asked, stock, best=1):
+        names = " + ".join(link.fitting.id for link in chain.links)
+        click.echo(f"Stock joins them unbrazed: {names or 'they mate directly'}", err=True)
 
 
 def _duty(

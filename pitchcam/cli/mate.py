@@ -15,6 +15,7 @@ from pitchcam.errors import UsageError
 @click.argument("female", required=False)
 @click.option("--both", is_flag=True, help="Answer also for the second as male in the first.")
 @click.option("--matrix", is_flag=True, help="Print the matrix of all families with its rules.")
+@click.option("--traps", is_flag=True, help="Print the wrong pairs that start, as computed.")
 @click.option("--json", "as_json", is_flag=True, help="Write JSON.")
 @click.pass_context
 def command(
@@ -23,6 +24,7 @@ def command(
     female: str | None,
     both: bool,
     matrix: bool,
+    traps: bool,
     as_json: bool,
 ) -> None:
     """Say whether MALE goes into FEMALE, properly sealed.
@@ -30,10 +32,11 @@ def command(
     An end is a designation and, where it has one, its seat: "M14x1.5", "7/16-20 UNF cone37",
     "M14x1.5 oring", "Rc 1/4". The exit code is 0 for a joint that seals, 3 for any other.
     """
-    from pitchcam.fitting.matrix import family_matrix, matrix_text
+    from pitchcam.fitting.matrix import family_matrix, matrix_text, traps_text
 
-    if matrix:
-        click.echo(matrix_text(family_matrix()))
+    if matrix or traps:
+        shown = [matrix_text(family_matrix())] if matrix else []
+        click.echo("\n\n".join([*shown, traps_text()] if traps else shown))
         return
     if male is None or female is None:
         raise UsageError("two threads are needed, male then female.", "Or give --matrix.")

@@ -19,6 +19,7 @@ from pitchcam.fitting.chain import (
     Chain,
     Link,
     added_mm,
+    bottoms,
     evaluate,
     fitting_allowed,
     joint_demerits,
@@ -143,7 +144,7 @@ def _graph(question: Question, steps: _Steps, keep: int) -> tuple[nx.DiGraph, di
         last = joint_demerits(end, question.part, question)
         if last is not None:
             graph.add_edge(node, (2, pieces, demerits + last, 0), weight=0)
-        for against, step in options.of(kind, end):
+        for against, step in options.of(kind, end, first=pieces == 0):
             if pieces + 1 + left.get(step.kind, most + 1) > most:
                 continue
             after = (0, step.kind, pieces + 1, demerits + against)
@@ -161,20 +162,25 @@ class _Options:
 
     def __init__(self, question: Question, steps: _Steps, keep: int) -> None:
         self._question, self._steps, self._keep = question, steps, keep
-        self._known: dict[int, list[tuple[int, _Step]]] = {}
+        self._known: dict[tuple[int, bool], list[tuple[int, _Step]]] = {}
 
-    def of(self, kind: int, end: End) -> list[tuple[int, _Step]]:
-        """Return (demerits of the joint, step), thinned to the lightest of each kind."""
-        if kind not in self._known:
-            self._known[kind] = list(self._find(end))
-        return self._known[kind]
+    def of(self, kind: int, end: End, *, first: bool = False) -> list[tuple[int, _Step]]:
+        """Return (demerits of the joint, step), thinned to the lightest of each kind.
 
-    def _find(self, end: End) -> Iterator[tuple[int, _Step]]:
+        ``first`` is for the piece in the port itself, which must not bottom there.
+        """
+        if (kind, first) not in self._known:
+            self._known[kind, first] = list(self._find(end, first))
+        return self._known[kind, first]
+
+    def _find(self, end: End, first: bool) -> Iterator[tuple[int, _Step]]:
         groups: dict[tuple[int, int], list[_Step]] = defaultdict(list)
         for near, steps in self._steps.get(size_key(end.designation), {}).items():
             against = joint_demerits(end, near, self._question)
             if against is not None:
                 for step in steps:
+                    if first and bottoms(step.link, self._question):
+                        continue
                     groups[against, step.kind].append(step)
         for (against, _), group in groups.items():
             for step in sorted(group, key=lambda s: s.weight)[: self._keep]:
@@ -238,6 +244,7 @@ _LIMITS = {
     "temperature": "a rating of {0.temperature_c:g} deg C",
     "room": "the limit of {0.room_mm:g} mm of room about the port",
     "length": "the limit of {0.most_added_mm:g} mm between the faces",
+    "depth": "the port's depth of {0.port_depth_mm:g} mm",
     "earth": "an earth through the thread",
 }
 
@@ -258,6 +265,8 @@ def without(question: Question, limit: str) -> Question | None:
             if question.most_added_mm is None
             else replace(question, stand_off_mm=None, probe_mm=None)
         )
+    if limit == "depth":
+        return replace(question, port_depth_mm=None) if question.port_depth_mm else None
     return replace(question, one_wire=False) if question.one_wire else None
 
 

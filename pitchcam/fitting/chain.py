@@ -121,6 +121,17 @@ def added_mm(f: Fitting) -> float:
     return max(0.0, f.length_mm - inside)
 
 
+def bottoms(link: Link, question: Question) -> bool:
+    """Whether a piece's male end is too long for the port: it bottoms before its face seals."""
+    near = link.near
+    if question.port_depth_mm is None or near is None or near.gender == "internal":
+        return False
+    f = link.fitting
+    return (
+        _inside_mm(near, f.thread_b_mm if link.turned else f.thread_a_mm) > question.port_depth_mm
+    )
+
+
 @cache
 def _inside_mm(end: End | None, thread_mm: float | None) -> float:
     """Return how much of a male end disappears into its female; a hose tail counts whole."""

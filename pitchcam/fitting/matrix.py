@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pitchcam.fitting.ends import families
-from pitchcam.fitting.mate import Rule, rule_for
+from pitchcam.fitting.ends import families, parse_end
+from pitchcam.fitting.mate import Mating, Rule, mate, rule_for
+from pitchcam.fitting.tables import read_table
 
 #: How an answer is written in a cell of the matrix.
 MARKS = {"yes": "YES", "by-agreement": "agr", "wrong": "bad", "no": "-"}
@@ -52,4 +53,35 @@ def matrix_text(matrix: Matrix) -> str:
     for number, rule in enumerate(matrix.rules, start=1):
         lines.append(f"{number:>2}. {rule.answer}: {rule.text}")
         lines.append(f"    Source: {rule.source}; checked: {rule.checked}.")
+    return "\n".join(lines)
+
+
+def traps() -> tuple[tuple[Mating, str, str], ...]:
+    """Return the wrong pairs that the trade knows: (computed, what the trade says, its source)."""
+    return tuple(
+        (
+            mate(parse_end(row["male"], "external"), parse_end(row["female"], "internal")),
+            row["trade"],
+            row["source"],
+        )
+        for row in read_table("traps")
+    )
+
+
+def traps_text() -> str:
+    """Return the traps as a table: what is computed, beside what the trade says."""
+    lines = [f"{'male in female':<27}{'computed':<16}{'free turns':<13}{'of':>5}  {'strength':<13}"
+             "the trade says"]  # fmt: skip
+    for result, trade, _ in traps():
+        c = result.cross
+        if c is None:
+            continue
+        pair = f"{result.male.written} in {result.female.written}"
+        turns = f"{c.free_turns[0]:.1f} to {c.free_turns[1]:.1f}"
+        share = f"{100 * c.shear_share[0]:.0f} to {100 * c.shear_share[1]:.0f} %"
+        lines.append(f"{pair:<27}{c.kind:<16}{turns:<13}{c.wanted_turns:>5.1f}  {share:<13}{trade}")
+    lines.append(
+        "Turns by hand of the turns wanted, tightest to loosest limits; strength against a right "
+        "pair. None of them seals."
+    )
     return "\n".join(lines)

@@ -20,7 +20,8 @@ class Question:
     (a sender's bulb passes through it); ``probe_mm`` the part's length beyond its sealing face,
     ``wall_mm`` the depth from the port's face to the fluid, ``immersion_mm`` how much of the probe
     must reach into the fluid. ``room_mm`` is the free radius around the port's axis,
-    ``stand_off_mm`` the most the part's face may stand above the port's face. ``one_wire`` is a
+    ``stand_off_mm`` the most the part's face may stand above the port's face, ``port_depth_mm`` how
+    deep a male thread goes into the port before it bottoms. ``one_wire`` is a
     part that earths through its thread. ``part_mass_g`` hangs at the end of the chain.
     """
 
@@ -34,6 +35,7 @@ class Question:
     immersion_mm: float = 0.0
     room_mm: float | None = None
     stand_off_mm: float | None = None
+    port_depth_mm: float | None = None
     one_wire: bool = False
     part_mass_g: float = 0.0
     max_pieces: int = 3

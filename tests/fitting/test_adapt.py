@@ -30,6 +30,7 @@ from pitchcam.fitting.question import Question, check_question, parse_side
 from pitchcam.fitting.stock import Fitting
 from pitchcam.fitting.stock_store import stock_csv
 from pitchcam.fitting.tables import keyed
+from pitchcam.series import find
 
 # An invented drawer: sizes that an engine shop has, all figures made up.
 SIZES = ["M10x1", "M14x1.5", "M18x1.5", "1/8-27 NPT", "G 1/4", "R 1/4", "hose 10"]
@@ -64,7 +65,8 @@ def random_question(rng):
         part=parse_side(rng.choice(SIZES), "external"),
         bore_mm=rng.choice([0.0, 0.0, 4.0]), pressure_bar=rng.choice([None, None, 12.0]),
         temperature_c=rng.choice([None, None, 110.0]), room_mm=rng.choice([None, None, 11.5]),
-        stand_off_mm=rng.choice([None, None, 40.0]), one_wire=rng.random() < 0.3,
+        stand_off_mm=rng.choice([None, None, 40.0]), port_depth_mm=rng.choice([None, None, 13.0]),
+        one_wire=rng.random() < 0.3,
     )  # fmt: skip
 
 
@@ -94,6 +96,16 @@ def may_use(question, f):
     )
 
 
+def too_long(question, link):
+    """Male threads of these sizes, all of 0.8 diameters or the taper's own length less 3 turns."""
+    if question.port_depth_mm is None or link.near.gender == "internal" or link.near.is_hose:
+        return False
+    size = find(link.near.designation)
+    length = size.useful_length_mm - 3 * size.pitch_mm if size.taper else 0.8 * (
+        size.limits("external")[0].major_mm[1])  # fmt: skip
+    return length > question.port_depth_mm
+
+
 def enumerate_all(question, stock):
     """Every chain of up to three pieces, tried one after the other."""
     usable = [f for f in stock if may_use(question, f)]
@@ -113,6 +125,8 @@ def enumerate_all(question, stock):
         for link in turns if len(links) < 3 else []:
             used = sum(k.fitting.id == link.fitting.id for k in links)
             against = may_join(question, open_end, link.near)
+            if not links and too_long(question, link):
+                continue
             if against is not None and used < link.fitting.count:
                 grow([*links, link], link.far, demerits + against)
 
@@ -209,6 +223,7 @@ def test_same_row_twice_needs_two_pieces():
         ({"temperature_c": 160.0}, []), ({"room_mm": 13.0}, []), ({"stand_off_mm": 50.0}, ["AB"]),
         ({"probe_mm": 60.0, "wall_mm": 5.0, "immersion_mm": 5.0}, ["AB"]),
         ({"max_pieces": 1}, []), ({"one_wire": True}, ["AC", "AB"]),
+        ({"port_depth_mm": 11.9}, []), ({"port_depth_mm": 12.0}, ["AC", "AB"]),
     ],
 )  # fmt: skip
 def test_limits(limits, left):

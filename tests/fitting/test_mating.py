@@ -16,7 +16,7 @@ from pitchcam.fitting.crossthread import _free_length, basic_profile, cross_thre
 from pitchcam.fitting.ends import families, opposite, parse_end, profile_of
 from pitchcam.fitting.geometry import MatingProfile, section
 from pitchcam.fitting.mate import mate, rule_for
-from pitchcam.fitting.matrix import family_matrix, matrix_text
+from pitchcam.fitting.matrix import family_matrix, matrix_text, traps
 from pitchcam.fitting.tables import keyed, read_table
 from pitchcam.series import find, load_series
 
@@ -290,6 +290,34 @@ def test_command_answers_in_words_and_json_with_its_exit_code():
     run = CliRunner().invoke(command, ["--both", "G 1/8", "M10x1"])
     assert run.output.count("Rule:") == 2
     assert "ISO 7-1" in CliRunner().invoke(command, ["--matrix"]).output
+    assert "M10x1 in 1/8-27 NPT" in CliRunner().invoke(command, ["--traps"]).output
+
+
+# The trade's word for each trap (common practice; published makers' text for the 14 TPI pairs),
+# and what the computation must then be.
+TRADE = {
+    "starts a turn or two and binds": {"binds"}, "starts and binds": {"binds"},
+    "starts and jams": {"binds"}, "starts a turn and binds": {"binds"},
+    "goes some turns and binds; leaks": {"binds"}, "starts hard or not at all": {"binds", "does-not-start"},
+    "goes some turns loose then binds; leaks": {"binds"}, "goes some turns": {"binds"},
+    "screws in and tightens as if right; leaks": {"binds", "fits"},
+    "falls in loose and binds on the pitch": {"binds", "loose"},
+    "does not start": {"does-not-start"}, "screws home or binds on the crests": {"fits", "binds"},
+    "falls in loose and strips": {"loose"}, "goes in loose": {"loose", "binds"},
+    "falls in loose": {"loose", "falls-through"}, "falls in loose: dangerous": {"loose"},
+    "screws home and feels right": {"fits"},
+    "nearly interchanges": {"fits"},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("row", traps(), ids=lambda row: row[0].text)
+def test_traps_behave_as_the_trade_says(row):
+    result, trade, source = row
+    assert result.cross.kind in TRADE[trade] and source
+    assert not result.seals
+    if "as if right" in trade:
+        # The 14 TPI pairs go as far by hand as a right taper pair: 8.1 mm is 4.5 turns.
+        assert 3.5 < result.cross.free_turns[1] < 7
 
 
 def test_one_side_missing_is_wrong_usage():

@@ -5,6 +5,8 @@ from datetime import UTC, datetime
 
 import pytest
 from click.testing import CliRunner
+from hypothesis import given
+from hypothesis import strategies as st
 
 from pitchcam.cli.stock import command
 from pitchcam.errors import InputError, PitchcamError, UsageError
@@ -99,6 +101,17 @@ def test_sheets_that_are_none(text, word):
     with pytest.raises(InputError) as caught:
         parse_stock(text, "s.csv")
     assert word in str(caught.value)
+
+
+@given(st.text(max_size=200))
+def test_any_text_is_a_sheet_or_a_plain_error(text):
+    for body in (text, HEAD + "\n" + text, sheet(GOOD.replace("nipple", text))):
+        try:
+            rows = parse_stock(body, "s.csv")
+        except PitchcamError as error:
+            assert error.message and "Traceback" not in str(error)
+        else:
+            assert parse_stock(stock_csv(rows), "again.csv") == rows
 
 
 def test_files_that_are_none(tmp_path):
