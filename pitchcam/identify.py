@@ -210,7 +210,9 @@ def _tilted(pixels: NDArray[np.generic], field: Field, camera: Camera) -> Camera
 def _refuse_whole(shapes: list[Shape], rims: Rims | None, field: Field) -> None:
     """Raise where nothing in the photo can be measured, with the reason that a person can mend."""
     spacing = max((r.spacing_px for s in shapes for r in s.threads), default=0.0)
-    blur = rims.spread.blur_px if rims is not None else _overall_blur(shapes)
+    blur = rims.spread.blur_px if rims is not None else 0.0
+    if spacing == 0:
+        blur = max(blur, _overall_blur(shapes))
     if blur > 2.6 and blur > MOST_BLUR * spacing:
         raise UnreadableError(
             f"The outline is out of focus or shaken: edges are blurred over {2.5 * blur:.0f} "

@@ -55,9 +55,23 @@ def smoothing(step_px: float, radius_px: float, count: int) -> Values:
     return out
 
 
+#: Half loss angle of the mirrored light, radians: with it 1 - L a / (a + GRAZING) follows Fresnel's
+#: formulas (both polarisations averaged) to 0.02 up to a = 0.5 for iron (n = 2.9, k = 3.1), with
+#: L = 0.8, and alike for other metals with a smaller L.
+GRAZING = 0.12
+_STEPS = 6
+
+
+def reflected(angle: Values, loss: float) -> Values:
+    """Return the share of light that a metal mirrors at grazing angles (radians)."""
+    out: Values = 1 - loss * angle / (angle + GRAZING)
+    return out
+
+
 def edge_light(
-    across: Values, blur: float, position: float, reflectance: float, rim: float, soft: float
-) -> Values:
+    across: Values, blur: float, position: float, radius: float | None, angle: float,
+    loss: float, soft: float,
+) -> Values:  # fmt: skip
     """Return the fall 1 -> 0 of the light across an edge with a mirrored rim, before coding.
 
     Parameters
@@ -68,14 +82,34 @@ def edge_light(
         Standard deviation of the blur, pixels.
     position
         Where the true edge lies.
-    reflectance, rim, soft
-        The rim's light relative to the background's, its width, and the softness (standard
-        deviation) of its inner border, pixels.
+    radius
+        The surface's radius of curvature in the viewing direction, pixels; None: no rim.
+    angle
+        Grazing angle up to which the panel is mirrored, radians.
+    loss
+        L of :func:`reflected`.
+    soft
+        Softness (standard deviation) of the rim's inner border, as a share of its width.
+
+    Notes
+    -----
+    The mirrored light falls with the depth x = r (1 - cos a) inside the edge. It is drawn as a
+    stair of a few steps, each blurred, the last of them down to the part's own darkness.
     """
-    outer = ndtr((position - across) / blur)
-    inner = ndtr((position - rim - across) / np.hypot(blur, soft))
-    out: Values = 1 - (1 - reflectance) * outer - reflectance * inner
-    return out
+    if radius is None or angle < 1e-4:
+        out: Values = ndtr((across - position) / blur)
+        return out
+    # Steps at even angles: near the edge, where the light falls fastest, they lie closest.
+    angles = angle * (np.arange(_STEPS) + 0.5) / _STEPS
+    light = reflected(np.append(0.0, angles + 0.5 * angle / _STEPS), loss)
+    depths = radius * (1 - np.cos(angles))
+    fall = np.zeros_like(across)
+    for depth, drop in zip(depths, -np.diff(light), strict=True):
+        fall = fall + drop * ndtr((position - depth - across) / blur)
+    width = radius * (1 - np.cos(angle))
+    inner = np.hypot(blur, soft * width)
+    fall = fall + light[-1] * ndtr((position - width - across) / inner)
+    return 1 - fall
 
 
 def unsharpen(light: NDArray[np.float32], background: float, spread: Spread) -> NDArray[np.float32]:

@@ -20,9 +20,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
+from scipy.special import ndtr
 
 from pitchcam.outline.esf import (
-    DEFAULT_SPREAD, Spread, decode, edge_light, encode, smoothing,
+    DEFAULT_SPREAD, Spread, edge_light, encode, reflected, smoothing,
 )  # fmt: skip
 
 Values = NDArray[np.float64]
@@ -66,26 +67,42 @@ class Rims:
     misfit: Values
 
 
-#: Metals return 0.6-0.95 of the light at the grazing angles in question (Fresnel's formulas with
-#: the optical constants of iron, zinc and copper at 0.45-0.65 um, both polarisations averaged);
-#: the band's inner border is soft by a share of its width (ground and drawn surfaces scatter).
-REFLECTANCE = (0.78, 0.10)
-SOFTNESS = (0.45, 0.20)
-#: Starts for the panel's distance: well behind the part, near it, on it; log-normal spread 0.7.
-PANELS = (0.5, 0.12, 0.03)
-PANEL_SPREAD = 0.7
+#: Loss of mirrored light at grazing angles (see :func:`pitchcam.outline.esf.reflected`): iron and
+#: chromium 0.75-0.8, brass in blue 0.6, zinc and aluminium 0.4; and the softness of the band's
+#: inner border as a share of its width (ground and drawn surfaces scatter).
+LOSS = (0.60, 0.15)
+SOFTNESS = (0.35, 0.15)
+#: Starts for the panel's distance: as far behind the part as the phone is in front, nearer, and
+#: close behind it; each with a log-normal spread.
+PANELS = (0.5, 0.2, 0.06)
+PANEL_SPREAD = 0.35
+#: What stays unknown of a round edge even where the model fits: roughness, and a metal whose loss
+#: does not follow one curve (from renders of known pins, 0.05-0.3 px).
+U_ROUND_PX = 0.15
 #: One coded step of 256: what the model of the tone curve and a mean profile agree to.
 CODE_NOISE = 0.004
 
 
+def mirror_angle(reach_px: float, f_px: float, panel: float) -> float:
+    """Return the grazing angle in radians up to which an edge mirrors the panel."""
+    return float(0.5 * np.arctan(reach_px / (f_px * panel)))
+
+
 def rim_width(radius_px: float, reach_px: float, f_px: float, panel: float) -> float:
     """Return the width in pixels of the mirrored band on a surface of a radius of curvature."""
-    angle = 0.5 * np.arctan(reach_px / (f_px * panel))
-    return float(radius_px * (1 - np.cos(angle)))
+    return float(radius_px * (1 - np.cos(mirror_angle(reach_px, f_px, panel))))
 
 
-def _model(p: MeanProfile, spread: Values, edge: Values, smooth: Values) -> Values:
-    fall = edge_light(p.across_px, spread[0], *edge)
+def _band(across: Values, blur: float, band: Values) -> Values:
+    """Return the fall of light across (position, reflectance, width, softness), any geometry."""
+    position, shine, width, soft = band
+    outer = ndtr((position - across) / blur)
+    inner = ndtr((position - width - across) / np.hypot(blur, soft))
+    out: Values = 1 - (1 - shine) * outer - shine * inner
+    return out
+
+
+def _coded(p: MeanProfile, fall: Values, spread: Values, smooth: Values) -> Values:
     code = encode((p.dark + (1 - p.dark) * fall) * p.background)
     out: Values = code + spread[1] * (code - smooth @ code)
     return out
@@ -101,27 +118,25 @@ def _solve(
 
     def cost(q: Values) -> Values:
         parts = []
+        across = profiles[0].across_px
+        smooth = smoothing(float(across[1] - across[0]), q[2], len(across))
         for i, p in enumerate(profiles):
-            smooth = smoothing(float(p.across_px[1] - p.across_px[0]), q[2], len(p.across_px))
-            width, shine = 0.0, 0.0
-            if p.radius_px is not None:
-                width = rim_width(p.radius_px, p.reach_px, f_px, float(np.exp(q[3])))
-                shine = q[4]
-            edge = np.array([q[6 + i], shine, width, q[5] * width])
-            parts.append(((_model(p, q[:3], edge, smooth) - codes[i]) / CODE_NOISE)[inside])
+            angle = mirror_angle(p.reach_px, f_px, float(np.exp(q[3])))
+            fall = edge_light(p.across_px, q[0], q[6 + i], p.radius_px, angle, q[4], q[5])
+            parts.append(((_coded(p, fall, q[:3], smooth) - codes[i]) / CODE_NOISE)[inside])
         prior_pull = np.array([
             (q[0] - prior.blur_px) / prior.u_blur_px, (q[1] - prior.gain) / 0.3,
             (q[2] - prior.radius_px) / 0.4, (q[3] - np.log(panel)) / PANEL_SPREAD,
-            (q[4] - REFLECTANCE[0]) / REFLECTANCE[1], (q[5] - SOFTNESS[0]) / SOFTNESS[1],
+            (q[4] - LOSS[0]) / LOSS[1], (q[5] - SOFTNESS[0]) / SOFTNESS[1],
         ])  # fmt: skip
         return np.concatenate([*parts, prior_pull])
 
     start = np.concatenate([
-        [prior.blur_px, prior.gain, prior.radius_px, np.log(panel), *REFLECTANCE[:1], SOFTNESS[0]],
+        [prior.blur_px, prior.gain, prior.radius_px, np.log(panel), LOSS[0], SOFTNESS[0]],
         np.full(n, -0.7),
     ])  # fmt: skip
-    low = np.concatenate([[0.4, 0.0, 0.6, -5.0, 0.3, 0.02], np.full(n, -5.0)])
-    high = np.concatenate([[6.0, 3.0, 5.0, 1.0, 0.96, 1.5], np.full(n, 8.0)])
+    low = np.concatenate([[0.4, 0.0, 0.6, -5.0, 0.1, 0.02], np.full(n, -5.0)])
+    high = np.concatenate([[6.0, 3.0, 5.0, 1.0, 0.95, 1.5], np.full(n, 8.0)])
     fit = least_squares(cost, start, bounds=(low, high), x_scale="jac", max_nfev=40)
     misfit = np.array(
         [np.sqrt(np.mean(r**2)) for r in np.split(fit.fun[: -6 or None], n)]
@@ -140,10 +155,11 @@ def _solve_apart(
     def cost(q: Values) -> Values:
         edges = q[3:].reshape(n, 4)
         parts = []
+        across = profiles[0].across_px
+        smooth = smoothing(float(across[1] - across[0]), q[2], len(across))
         for p, code, (x0, shine, width, soft) in zip(profiles, codes, edges, strict=True):
-            smooth = smoothing(float(p.across_px[1] - p.across_px[0]), q[2], len(p.across_px))
-            edge = np.array([x0, shine, width, soft])
-            parts.append(((_model(p, q[:3], edge, smooth) - code) / CODE_NOISE)[inside])
+            fall = _band(across, q[0], np.array([x0, shine, width, soft]))
+            parts.append(((_coded(p, fall, q[:3], smooth) - code) / CODE_NOISE)[inside])
         pull = [(q[0] - prior.blur_px) / prior.u_blur_px, (q[1] - prior.gain) / 0.4,
                 (q[2] - prior.radius_px) / 0.4]  # fmt: skip
         # A narrow band that is dark is no band, but blur.
@@ -200,8 +216,9 @@ def fit_rims(
     panel = float(np.exp(q[3]))
     sigma = np.sqrt(np.maximum(np.diag(covariance), 0.0))
     edges, u_edges = q[6:], sigma[6:]
-    shine, soft = float(q[4]), float(q[5])
-    common = True
+    soft, common = float(q[5]), True
+    angle = mirror_angle(float(np.median([p.reach_px for p in profiles])), f_px, panel)
+    shine = float(reflected(np.array(0.6 * angle), q[4]))
     rims = np.array([
         0.0 if p.radius_px is None else rim_width(p.radius_px, p.reach_px, f_px, panel)
         for p in profiles
@@ -216,8 +233,9 @@ def fit_rims(
             edges, rims, u_edges = table[:, 0], table[:, 2], sigma[3::4]
             shine = float(np.median(table[:, 1]))
     grow = np.maximum(1.0, misfit / CODE_NOISE)
-    # The band's form (one reflectance for all angles) is good to a fifth of the shift it makes.
-    model = 0.2 * shine * np.minimum(rims, 1.5)
+    # The band's form is good to a fifth of the shift it makes.
+    curved = np.array([p.radius_px is not None for p in profiles])
+    model = np.where(curved, np.hypot(U_ROUND_PX, 0.2 * shine * np.minimum(rims, 1.5)), 0.05)
     return Rims(
         spread=Spread(
             blur_px=float(q[0]), gain=float(q[1]), radius_px=float(q[2]),
@@ -230,20 +248,19 @@ def fit_rims(
 
 
 def place_edge(
-    p: MeanProfile, spread: Spread, reflectance: float, softness: float, rim_px: float,
-    *, u_rim_share: float = 0.35, noise: float = 0.008,
-) -> tuple[float, float, float]:  # fmt: skip
+    p: MeanProfile, rims: Rims, rim_px: float, *, noise: float = 0.008
+) -> tuple[float, float, float]:
     """Place one true edge with the photo's spread known and the band's width expected.
 
     Parameters
     ----------
     p
         Mean profile of light whose sharpening has been undone.
-    spread
-        The photo's edge spread; only its blur is used.
-    reflectance, softness, rim_px
-        What the photo's other edges say of the band; its width may differ by ``u_rim_share``
-        (a flank's neighbour takes part of the light).
+    rims
+        What the photo's straight edges say of blur, reflectance and band.
+    rim_px
+        Width of the band that the geometry lets expect. A flank's neighbour may take the light
+        from it, so that no band at all is tried as well.
     noise
         Standard deviation of one point of the profile, neighbouring shapes included.
 
@@ -251,23 +268,58 @@ def place_edge(
     -------
     position, u, rim
         The true edge, its standard uncertainty, and the fitted width of the band, pixels.
+
+    Notes
+    -----
+    Both answers are weighted by how well they describe the profile; where they do so alike, half
+    their distance is not known.
     """
+    blur = rims.spread.blur_px
+    plain = _fit_plain(p, blur, noise)
+    band = _fit_band(p, rims, rim_px, noise)
+    # exp(-chi^2 / 2), the band charged for its two more parameters.
+    gain = np.clip(plain[2] - band[3] - 1.0, -30.0, 30.0)
+    weight = float(1 / (1 + np.exp(-gain)))
+    position = weight * band[0] + (1 - weight) * plain[0]
+    inside = weight * band[1] ** 2 + (1 - weight) * plain[1] ** 2
+    between = weight * (1 - weight) * (band[0] - plain[0]) ** 2
+    return position, float(np.sqrt(inside + between)), weight * band[2]
+
+
+def _fit_plain(p: MeanProfile, blur: float, noise: float) -> tuple[float, float, float]:
     def cost(q: Values) -> Values:
-        fall = edge_light(p.across_px, spread.blur_px, q[0], q[1], q[2], softness * q[2])
-        pull = [
-            (q[1] - reflectance) / 0.12,
-            (q[2] - rim_px) / (u_rim_share * rim_px + 0.15),
-        ]
+        fall = ndtr((p.across_px - q[0]) / blur)
+        out: Values = (p.dark + (1 - p.dark) * fall - p.light) / noise
+        return out
+
+    fit = least_squares(cost, [-0.8], bounds=([-6.0], [6.0]), x_scale=[0.3], max_nfev=30)
+    grow = max(1.0, 2 * float(fit.cost) / max(len(p.across_px) - 1, 1))
+    u = float(np.sqrt(grow / max(float(np.sum(fit.jac**2)), 1e-9)))
+    return float(fit.x[0]), min(u, 0.5), float(fit.cost) / grow**0.5
+
+
+def _fit_band(
+    p: MeanProfile, rims: Rims, rim_px: float, noise: float
+) -> tuple[float, float, float, float]:
+    share, u_shine = (0.4, 0.12) if rims.common else (1.0, 0.25)
+    expected = max(rim_px if rims.common else min(rim_px, 3.0), 0.3)
+
+    def cost(q: Values) -> Values:
+        fall = _band(p.across_px, rims.spread.blur_px, np.append(q, rims.softness * q[2]))
+        pull = [(q[1] - rims.reflectance) / u_shine, (q[2] - expected) / (share * expected + 0.15)]
         return np.concatenate([(p.dark + (1 - p.dark) * fall - p.light) / noise, pull])
 
-    start = np.array([0.0, reflectance, max(rim_px, 0.05)])
+    start = np.array([0.0, np.clip(rims.reflectance, 0.06, 0.93), expected])
     fit = least_squares(
-        cost, start, bounds=([-5.0, 0.05, 0.0], [10.0, 0.97, 60.0]), x_scale=[0.3, 0.1, 0.5],
+        cost, start, bounds=([-6.0, 0.05, 0.0], [10.0, 0.94, 60.0]), x_scale=[0.3, 0.1, 0.5],
         max_nfev=60,
     )  # fmt: skip
     covariance = np.linalg.pinv(fit.jac.T @ fit.jac)
     grow = max(1.0, 2 * float(fit.cost) / max(len(p.across_px) - 3, 1))
-    return float(fit.x[0]), float(np.sqrt(covariance[0, 0] * grow)), float(fit.x[2])
+    u = float(np.sqrt(covariance[0, 0] * grow))
+    return float(fit.x[0]), min(u, 0.6 * max(float(fit.x[2]), 1.0)), float(fit.x[2]), (
+        float(fit.cost) / grow**0.5
+    )  # fmt: skip
 
 
-__all__ = ["MeanProfile", "Rims", "decode", "fit_rims", "place_edge", "rim_width"]
+__all__ = ["MeanProfile", "Rims", "fit_rims", "place_edge", "rim_width"]

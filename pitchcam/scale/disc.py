@@ -9,7 +9,7 @@ from scipy.optimize import least_squares
 from pitchcam.outline.contour import outline
 from pitchcam.scale.camera import Camera
 from pitchcam.scale.reference import Reference
-from pitchcam.scale.shapes import Shape
+from pitchcam.scale.shapes import Shape, fit_circle
 
 Points = NDArray[np.float64]
 
@@ -42,13 +42,13 @@ def disc_reference(
     top = THICKNESS_MM if thickness_mm is None else thickness_mm
     u_top = U_THICKNESS_MM if thickness_mm is None else 0.05
     points = outline(shape.crop, 0.5)
-    centre = (points.min(axis=0) + points.max(axis=0)) / 2
-    radius = float(np.mean(points.max(axis=0) - points.min(axis=0))) / 2
+    # The border of the light may cut the disc: what lies off its circle is left out.
+    centre, radius, on = fit_circle(points, tolerance_px=3.0)
     away = centre - np.array(camera.centre_px)
     normal = (points - centre) / np.hypot(*(points - centre).T)[:, None]
     side = np.sum((points - np.array(camera.centre_px)) * normal, axis=1)
     # Near the picture's centre all of the outline is upper rim.
-    use = side > 0 if np.hypot(*away) > 0.2 * radius else np.ones(len(points), bool)
+    use = on & (side > 0) if np.hypot(*away) > 0.2 * radius else on
     unit = camera.over_plate(1.0, 0.0)
     flat = unit.on_plane(points[use], 0.0)
     basis = _basis(np.array(camera.normal))

@@ -7,7 +7,11 @@ import itertools
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.outline.edges import fit_line
+from scipy.optimize import least_squares
+from scipy.special import ndtr
+
+from pitchcam.outline.edges import fit_line, line_profiles
+from pitchcam.outline.field import PART_LEVEL
 from pitchcam.scale.camera import Camera
 from pitchcam.scale.reference import Reference
 from pitchcam.scale.shapes import Shape
@@ -16,7 +20,7 @@ Points = NDArray[np.float64]
 
 #: Thickness of a caliper's jaws at their measuring faces where it is not stated (common practice,
 #: no source): 3 mm, their blades thinner.
-THICKNESS_MM = 3.0
+THICKNESS_MM = 2.5
 U_THICKNESS_MM = 0.8
 #: A caliper reads to 0.02 mm, its jaws set by hand.
 U_READING_MM = 0.02
@@ -60,8 +64,45 @@ def _face(shape: Shape, toward: Points) -> tuple[Points, Points] | None:
     if keep.mean() < 0.8 or float(np.std((y - slope * x - offset)[keep])) > 1.0:
         return None
     ends = [u * along + (offset + slope * u) * toward for u in (low + 4, high - 4)]
-    start, end, scatter = fit_line(shape.crop, ends[0], ends[1], toward, level=0.5)
-    return (start, end) if scatter < 1.0 else None
+    start, end, scatter = fit_line(shape.crop, ends[0], ends[1], toward, level=PART_LEVEL)
+    if scatter > 1.0:
+        return None
+    return _outermost(shape, start, end, toward)
+
+
+def _outermost(shape: Shape, start: Points, end: Points, toward: Points) -> tuple[Points, Points]:
+    """Move a face from the part level onto its outermost edge.
+
+    A face that looks toward the picture's centre shows its wall, which mirrors the panel where it
+    is bright metal: then the light falls in two steps, the first of them at the lower edge. The
+    plain edge and the two steps are both tried.
+    """
+    p = line_profiles(shape.crop, start, end, toward, reach_px=9.0)
+    light = np.median(p.light, axis=0)
+    outer = float(np.median(light[p.across_px > 6]))
+    light = light / outer
+    dark = float(light[p.across_px < -7].mean())
+
+    def model(q: Points) -> Points:
+        first = ndtr((q[0] - p.across_px) / q[1])
+        second = ndtr((q[0] - q[3] - p.across_px) / q[1])
+        fall: Points = 1 - (1 - q[2]) * first - q[2] * second
+        return dark + (1 - dark) * fall
+
+    best = None
+    for width in (0.01, 3.0, 7.0):
+        fit = least_squares(
+            lambda q: np.append((model(q) - light) / 0.01, [(q[1] - 1.0) / 0.25, q[3] / 20]),
+            [-0.8, 1.0, 0.6, width], bounds=([-8, 0.4, 0.0, 0.0], [8, 4.0, 0.95, 12.0]),
+        )  # fmt: skip
+        if best is None or fit.cost < best.cost:
+            best = fit
+    assert best is not None
+    along = (end - start) / np.hypot(*(end - start))
+    normal = np.array([-along[1], along[0]])
+    normal = normal if normal @ toward > 0 else -normal
+    shift = float(best.x[0]) * normal
+    return start + shift, end + shift
 
 
 def jaw_reference(

@@ -24,6 +24,46 @@ CARD_ASPECT = 85.60 / 53.98
 CARD_TOLERANCE = 0.06
 
 
+#: Share of an outline that must lie on one circle for a disc; the border of the light may cut it.
+DISC_SHARE = 0.68
+
+
+def fit_circle(points: Points, tolerance_px: float = 2.0) -> tuple[Points, float, NDArray[np.bool_]]:
+    """Fit a circle to the larger part of a set of points; return centre, radius, which lie on it.
+
+    Algebraic least squares, repeated on the points that agree, from several thirds of the outline.
+    """
+    best: tuple[Points, float, NDArray[np.bool_]] = (points.mean(axis=0), 1.0,
+                                                     np.zeros(len(points), bool))  # fmt: skip
+    third = len(points) // 3
+    for start in range(0, len(points), max(1, len(points) // 6)):
+        use = np.zeros(len(points), bool)
+        use[np.arange(start, start + third) % len(points)] = True
+        for _ in range(5):
+            if use.sum() < 20:
+                break
+            x, y = points[use].T
+            model = np.stack([2 * x, 2 * y, np.ones_like(x)], axis=1)
+            (cx, cy, c), *_ = np.linalg.lstsq(model, x * x + y * y, rcond=None)
+            radius = float(np.sqrt(max(c + cx * cx + cy * cy, 1e-9)))
+            off = np.abs(np.hypot(points[:, 0] - cx, points[:, 1] - cy) - radius)
+            use = off < tolerance_px
+        if use.sum() > best[2].sum():
+            best = (np.array([cx, cy]), radius, use)
+    return best
+
+
+def circle_share(points: Points) -> float:
+    """Return the share of an outline's points that lie on one circle."""
+    centre, radius, on = fit_circle(points)
+    if not 20 < radius < 2 * float(np.ptp(points, axis=0).max()):
+        return 0.0
+    # The points must go round the circle, not be a short arc of a large one.
+    turn = np.sort(np.arctan2(*(points[on] - centre).T))
+    gaps = np.diff(np.append(turn, turn[0] + 2 * np.pi)) if on.any() else np.array([7.0])
+    return float(on.mean()) if gaps.max() < 2.5 else 0.0
+
+
 @dataclass(frozen=True, kw_only=True)
 class Shape:
     """One object: its outline at the part level, axis, envelope, repeating regions and kind."""
@@ -71,9 +111,7 @@ def describe(pixels: NDArray[np.generic], field: Field, blob: Blob) -> Shape:
 def _kind(points: Points) -> Kind:
     contour = points.astype(np.float32)
     area = cv2.contourArea(contour)
-    (_, radius) = cv2.minEnclosingCircle(contour)
-    # A disc cut a little by the light's border still fills its circle better than any part.
-    if area > 0.90 * np.pi * radius**2:
+    if circle_share(points) > DISC_SHARE:
         return "disc"
     _, (w, h), _ = cv2.minAreaRect(contour)
     w, h = max(w, h), max(min(w, h), 1.0)

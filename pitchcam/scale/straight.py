@@ -18,7 +18,7 @@ from pitchcam.thread.height import widest_stretch
 Points = NDArray[np.float64]
 
 #: More edges than this add time and no knowledge.
-MOST_EDGES = 8
+MOST_EDGES = 6
 
 
 def bar_edges(shape: Shape, field: Field) -> list[StraightEdge]:
@@ -69,8 +69,9 @@ def learn_rims(
     """
     edges: list[StraightEdge] = []
     owner: list[int | None] = []
-    for shape in shapes:
-        if shape.kind == "bar":
+    # Pins first: their edges are asked for; parts add to what is known of blur and sharpening.
+    for shape in sorted(shapes, key=lambda s: s.kind != "bar"):
+        if shape.kind == "bar" and len(edges) < MOST_EDGES:
             found = bar_edges(shape, field)
             owner += [shape.blob.label] * len(found)
         elif shape.threads and len(edges) < MOST_EDGES:

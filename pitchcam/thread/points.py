@@ -14,22 +14,27 @@ from pitchcam.thread.section import AxisFrame
 
 Values = NDArray[np.float64]
 
-#: Share of the depth, from the root, between which a flank is straight in all forms: Whitworth's
-#: rounding takes 11 % at each end, and the blur of a corner reaches over one to two pixels.
-STRAIGHT = (0.25, 0.75)
+#: How far below the crest a flank is straight, in pitches: Whitworth's rounding ends 0.074 below
+#: it, and a corner's blur reaches over one to two pixels.
+BELOW_CREST = (0.15, 0.50)
+#: How far above the seen root it is straight: roundings of 0.074, or, where the view along the
+#: thread hides the root behind the next ridge, the notch of both.
+ABOVE_ROOT = 0.13
 
 
 @dataclass(frozen=True, kw_only=True)
 class Flanks:
     """Flank points in the photo with their place in the thread; arrays of one length.
 
-    ``normal`` (n, 2) is the outward normal of the point's flank in the photo.
+    ``height`` is the share of the flank's height from root to crest, ``normal`` (n, 2) the
+    outward normal of the point's flank in the photo.
     """
 
     xy: Points
     side: Values
     flank: Values
     ridge: Values
+    height: Values
     normal: Points
 
 
@@ -95,12 +100,12 @@ def flank_points(
     st = axis.to_axis(outline)
     normals = _contour_normals(outline)
     zy = frame.from_photo(camera, outline)
-    chosen: dict[str, list[Values]] = {k: [] for k in ("xy", "side", "flank", "ridge", "normal")}
+    chosen: dict[str, list[Values]] = {k: [] for k in ("xy", "side", "flank", "ridge", "height", "normal")}
     for crests, t_sign in zip(region.crests, (1.0, -1.0), strict=True):
         found = _one_side(st, crests, t_sign, region.spacing_px)
         if found is None:
             continue
-        index, ridge, flank = found
+        index, ridge, flank, height = found
         sign = np.sign(np.median(zy[index, 1]))
         # The flank that faces growing s faces growing z when z grows with s.
         along = np.sign(np.polyfit(st[index, 0], zy[index, 0], 1)[0])
@@ -109,6 +114,7 @@ def flank_points(
         chosen["side"].append(np.full(len(index), sign))
         chosen["flank"].append(flank * along)
         chosen["ridge"].append(ridge * along)
+        chosen["height"].append(height)
         chosen["normal"].append(groups)
     return Flanks(**{k: np.concatenate(v) for k, v in chosen.items()})
 
@@ -123,7 +129,7 @@ def _group_normals(normals: Points, flank: Values) -> Points:
 
 def _one_side(
     st: Points, crests: Values, sign: float, spacing: float
-) -> tuple[NDArray[np.intp], Values, Values] | None:
+) -> tuple[NDArray[np.intp], Values, Values, Values] | None:
     number = np.round((crests - crests[0]) / spacing)
     step, first = np.polyfit(number, crests, 1)
     inside = (st[:, 1] * sign > 0) & (st[:, 0] > crests[0] - 0.5 * spacing)
@@ -142,6 +148,8 @@ def _one_side(
     crest = float(np.percentile(level, 97))
     root = float(np.percentile(level, 3))
     share = (level - root) / (crest - root)
-    straight = (share > STRAIGHT[0]) & (share < STRAIGHT[1])
+    below = (crest - level) / spacing
+    straight = (below > BELOW_CREST[0]) & (below < BELOW_CREST[1])
+    straight &= (level - root) / spacing > ABOVE_ROOT
     straight &= (np.abs(phase) > 0.08) & (np.abs(phase) < 0.46)
-    return index[straight], ridge[straight], np.sign(phase[straight])
+    return index[straight], ridge[straight], np.sign(phase[straight]), share[straight]

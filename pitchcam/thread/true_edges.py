@@ -21,15 +21,16 @@ STEP_PX = 0.5
 
 @dataclass(frozen=True, kw_only=True)
 class FlankEdge:
-    """The true edge of one flank (all ridges of one side) in one half of the thread.
+    """The true edge of one flank (all ridges of one side), in one half of it.
 
+    ``half`` names the half: "first" or "last" along the thread, "low" or "high" on the flank.
     ``shift_px`` leads from the level's crossing outward to the edge; ``rim_px`` is the mirrored
     band's width along the normal.
     """
 
     side: float
     flank: float
-    late: bool
+    half: str
     shift_px: float
     u_px: float
     rim_px: float
@@ -50,23 +51,51 @@ def _mean_profile(
     )  # fmt: skip
 
 
-def _shift_along(halves: list[tuple[float, float, float]], along: Values) -> Values:
-    """Return the shift at ridges: linear through both halves as far as they really differ.
+def _trend(pair: list[tuple[float, FlankEdge]]) -> tuple[float, float]:
+    """Return (slope, middle) of the shift through two halves, as far as they really differ.
 
-    A difference within its own uncertainty is noise, and would read as pitch and taper; it is
-    shrunk by d^2 / (d^2 + (3 u)^2).
+    A difference within its own uncertainty is noise, and would read as pitch, taper or angle; it
+    is shrunk by d^2 / (d^2 + (2 u)^2).
     """
-    weights = np.array([1 / h[2] ** 2 for h in halves])
-    mean = float(np.average([h[1] for h in halves], weights=weights))
-    if len(halves) < 2:
-        return np.full(len(along), mean)
-    difference = halves[1][1] - halves[0][1]
-    u2 = halves[0][2] ** 2 + halves[1][2] ** 2 + 0.05**2
-    slope = difference / (halves[1][0] - halves[0][0])
-    slope *= difference**2 / (difference**2 + 9 * u2)
-    middle = (halves[0][0] + halves[1][0]) / 2
-    out: Values = mean + slope * (along - middle)
-    return out
+    if len(pair) < 2:
+        return 0.0, 0.0
+    (a, first), (b, last) = pair
+    if abs(b - a) < 1e-6:
+        return 0.0, (a + b) / 2
+    difference = last.shift_px - first.shift_px
+    u2 = first.u_px**2 + last.u_px**2 + 0.05**2
+    slope = difference / (b - a) * difference**2 / (difference**2 + 4 * u2)
+    return slope, (a + b) / 2
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Setting:
+    """What the edges of all flanks are placed with."""
+
+    crop: Crop
+    field: Field
+    rims: Rims
+    f_px: float
+    window_px: float
+    radius_px: float
+
+
+def _place(
+    flanks: Flanks, part: NDArray[np.bool_], setting: _Setting, half: str
+) -> FlankEdge | None:
+    if part.sum() < 6:
+        return None
+    p = _mean_profile(
+        setting.crop, setting.field, flanks.xy[part], flanks.normal[part], setting.window_px,
+        setting.radius_px,
+    )  # fmt: skip
+    width = rim_width(setting.radius_px, p.reach_px, setting.f_px, setting.rims.panel)
+    shift, u, rim = place_edge(p, setting.rims, min(width, 40.0))
+    first = int(np.flatnonzero(part)[0])
+    return FlankEdge(
+        side=float(flanks.side[first]), flank=float(flanks.flank[first]), half=half,
+        shift_px=shift, u_px=u, rim_px=rim,
+    )  # fmt: skip
 
 
 def move_to_edges(
@@ -89,43 +118,45 @@ def move_to_edges(
     Notes
     -----
     The mirrored band of a flank is r (1 - cos a) / sin(half angle) wide along its normal, since
-    the flank curves that much less around the axis than the crest. The shift is found for each
-    side and flank apart and for both halves of the thread, because the band's reach to the
-    light's border changes along it; in between it goes on linearly.
+    the flank curves that much less around the axis than the crest. It changes along the thread,
+    with the reach to the light's border, and up the flank: deep in the groove the next ridge
+    takes the light that the flank would mirror. So the shift is found for both halves of the
+    thread and for the lower and the upper half of the flank, and goes on linearly in between.
     """
     xy = flanks.xy.copy()
-    along = flanks.ridge
-    edges = []
+    edges: list[FlankEdge] = []
     for side in (1.0, -1.0):
         for flank in (1.0, -1.0):
             group = (flanks.side == side) & (flanks.flank == flank)
             if group.sum() < 12:
                 continue
-            middle = float(np.median(along[group]))
             tan = tan_half[0] if flank > 0 else tan_half[1]
             sine = tan / np.hypot(1.0, tan)
-            # From mid-flank the next flank begins half a spacing away along the axis.
-            window = float(np.clip(0.36 * spacing_px * np.sqrt(1 - sine**2), 3.0, 8.0))
-            halves = []
-            for late in (False, True):
-                part = group & ((along > middle) if late else (along <= middle))
-                if part.sum() < 6:
-                    continue
-                p = _mean_profile(
-                    crop, field, flanks.xy[part], flanks.normal[part], window, radius_px / sine
-                )
-                width = rim_width(radius_px / sine, p.reach_px, f_px, rims.panel)
-                share = 0.4 if rims.common else 2.0
-                shift, u, rim = place_edge(
-                    p, rims.spread, rims.reflectance, rims.softness, min(width, 40.0),
-                    u_rim_share=share,
-                )  # fmt: skip
-                u = min(u, 0.6 * max(rim, 1.0))
-                edges.append(FlankEdge(
-                    side=side, flank=flank, late=late, shift_px=shift, u_px=u, rim_px=rim
-                ))  # fmt: skip
-                halves.append((float(np.mean(along[part])), shift, u))
-            if halves:
-                move = _shift_along(halves, along[group])
+            setting = _Setting(
+                crop=crop, field=field, rims=rims, f_px=f_px, radius_px=radius_px / sine,
+                # From mid-flank the next flank begins half a spacing away along the axis.
+                window_px=float(np.clip(0.36 * spacing_px * np.sqrt(1 - sine**2), 3.0, 8.0)),
+            )  # fmt: skip
+            move = np.zeros(int(group.sum()))
+            means, weights = [], []
+            for along, names in ((flanks.ridge, ("first", "last")), (flanks.height, ("low", "high"))):
+                middle = float(np.median(along[group]))
+                pair = []
+                for high, name in enumerate(names):
+                    part = group & ((along > middle) if high else (along <= middle))
+                    edge = _place(flanks, part, setting, name)
+                    if edge is not None:
+                        pair.append((float(np.mean(along[part])), edge))
+                slope, centre = _trend(pair)
+                # Up the flank, half of what differs is the blurred corner of crest or root that
+                # reaches into the profile (renders of known threads; without it or with all of
+                # it angles are off by 1-3 degrees either way).
+                slope *= 0.5 if names[0] == "low" else 1.0
+                move += slope * (along[group] - centre)
+                means += [e.shift_px for _, e in pair]
+                weights += [1 / (e.u_px**2 + 0.02**2) for _, e in pair]
+                edges += [e for _, e in pair]
+            if means:
+                move += np.average(means, weights=weights)
                 xy[group] += move[:, None] * flanks.normal[group]
     return replace(flanks, xy=xy), tuple(edges)
