@@ -298,7 +298,8 @@ def test_command_answers_in_words_and_json_with_its_exit_code():
 TRADE = {
     "starts a turn or two and binds": {"binds"}, "starts and binds": {"binds"},
     "starts and jams": {"binds"}, "starts a turn and binds": {"binds"},
-    "goes some turns and binds; leaks": {"binds"}, "starts hard or not at all": {"binds", "does-not-start"},
+    "goes some turns and binds; leaks": {"binds"},
+    "starts hard or not at all": {"binds", "does-not-start"},
     "goes some turns loose then binds; leaks": {"binds"}, "goes some turns": {"binds"},
     "screws in and tightens as if right; leaks": {"binds", "fits"},
     "falls in loose and binds on the pitch": {"binds", "loose"},
