@@ -135,6 +135,8 @@ def _donors(canvas: Any, plan: JoinPlan, top: float) -> float:
         x += piece.length_mm * scale + gap
     below = axis - tall * scale / 2.0 - 9.0
     _caption(canvas, f"Donors as bought, {drawing.scale_text(scale)}", top - 3.0)
+    bar = View(canvas=canvas, x_mm=_RIGHT - 50.0, y_mm=top - 4.0, scale=1.0)
+    drawing.dimension(bar, 0.0, 50.0, 0.0, "50 mm when printed at 100 %")
     return below
 
 
