@@ -252,7 +252,8 @@ def test_work_sheet_is_one_page_with_every_figure(tmp_path):
     for figure in figures(plan):
         assert "".join(figure.value.split()) in text
         assert "".join(figure.how.split())[:20] in text
-    for word in ("Adapterasbrazed,2:1", "Orderofwork", "Cautions", "50mmwhenprinted", "63.0overall", "sawat40.0"):
+    for word in ("Adapterasbrazed,2:1", "Orderofwork", "Cautions", "50mmwhenprinted",
+                 "63.0overall", "sawat40.0"):  # fmt: skip
         assert word in text
     first = path.read_bytes()
     write_worksheet(plan, path, date(2026, 5, 4))
