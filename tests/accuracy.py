@@ -26,6 +26,7 @@ from pitchcam.records import Measurement, ScaleSpec, ThreadResult
 #: Limits on a clean photo: pitch as a share, diameters in mm, angle in degrees, taper.
 LIMITS = {"pitch_mm": 0.002, "major_mm": 0.06, "angle_deg": 1.5, "taper": 0.008}
 COVERAGE_K = 2.0
+_RIGHT = ("named", "candidate", "multi-start")
 # Words of a truth's expected refusal -> codes of pitchcam.flags that give that reason.
 _REASONS = {
     "blurred": {"blurred"}, "exposed": {"over-exposed"}, "cut": {"cut"}, "touching": {"touching"},
@@ -62,10 +63,10 @@ class Row:
         if self.quality == "refuse":
             return self.outcome == "refused"
         if self.quality == "workshop":
-            return self.outcome in ("named", "candidate", "refused")
+            return self.outcome in (*_RIGHT, "refused")
         if self.quality == "clean":
-            return self.outcome in ("named", "candidate") and not self.beyond
-        return self.outcome in ("named", "candidate", "refused")
+            return self.outcome in _RIGHT and not self.beyond
+        return self.outcome in (*_RIGHT, "refused")
 
 
 def scale_of(truth: dict[str, Any]) -> ScaleSpec:
@@ -171,6 +172,9 @@ def measure(truth_file: Path) -> list[Row]:
         if i in pairs:
             thread = found[pairs[i]]
             row.outcome, row.answer = judge(row.truth, thread), answer_of(thread)
+            starts = true.get("starts", 1)
+            if row.outcome == "off-series" and starts > 1 and starts == thread.reading.starts:
+                row.outcome = "multi-start"  # no series has it: measured and not named is right
             row.probability = thread.verdict.probability
             compare(row, true, thread)
         elif not found:
