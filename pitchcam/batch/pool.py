@@ -10,6 +10,7 @@ import contextlib
 import multiprocessing
 import signal
 import time
+import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 from multiprocessing.connection import Connection, wait
@@ -177,6 +178,7 @@ def _serve(pipe: Connection, measure: Measure) -> None:
     """Measure jobs from the pipe until it closes, which it also does when the parent dies."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent decides when to stop
     use_one_thread()
+    warnings.simplefilter("ignore")  # a library's remark on one photo is nothing for the terminal
     while True:
         try:
             job: Job = pipe.recv()
