@@ -18,8 +18,8 @@ Array = NDArray[np.float64]
 #: (judgement; it keeps a single 4 u outlier from giving a wrong name with certainty).
 OUTLIER_SHARE, OUTLIER_FACTOR = 0.02, 3.0
 #: An angle that is uncertain by more than this comes from a poor photo (blur, rim, dirt), whose
-#: errors have long tails: one in four is then three times as bad as stated, and its roots are filled
-#: or burred by up to a quarter of the pitch (judgement).
+#: errors have long tails: one in four is then three times as bad as stated, and its roots are
+#: filled or burred by up to a quarter of the pitch (judgement).
 POOR_ANGLE_DEG, POOR_ANGLE_SHARE, POOR_ROOT_OF_PITCH = 1.0, 0.25, 0.25
 #: Widened standard deviations beyond which a size is out of the question.
 FAR = 12.0
