@@ -85,6 +85,11 @@ class Components:
         return int(_CATEGORIES * self.part / self.gauge)
 
 
+def plain_name(quantity: str) -> str:
+    """Return a quantity's name as people write it: ``pitch_diameter_mm`` is pitch diameter."""
+    return quantity.removesuffix("_mm").removesuffix("_deg").replace("_", " ")
+
+
 def run_study(record: Path, photos: Sequence[Listed], out: Path) -> str:
     """Study the photos' results in the record; write ``study.csv`` and ``study.pdf``.
 
@@ -262,7 +267,7 @@ def text(result: Components) -> str:
         return "not in this design" if value is None else f"{value:.{decimals}f} {unit}"
 
     lines = [
-        f"{result.quantity}: {result.readings} readings, {result.parts} parts, "
+        f"{plain_name(result.quantity)}: {result.readings} readings, {result.parts} parts, "
         f"{result.cameras} cameras",
         f"  photo to photo (repeatability)  {shown(result.photo)}",
         f"  camera                          {shown(result.camera)}",

@@ -7,7 +7,7 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from pitchcam.batch.study import STUDIED, Components, Reading
+from pitchcam.batch.study import STUDIED, Components, Reading, plain_name
 
 _MARKS = "osD^vP*X"
 _TEAL, _RUST, _GREY = "#0d6672", "#b84a0d", "#9aa0a4"
@@ -48,7 +48,7 @@ def _readings(axes: Any, result: Components, readings: Sequence[Reading]) -> Non
                   label=camera or None)  # fmt: skip
     axes.set_xticks(range(len(by_part)), sorted(by_part), rotation=30, ha="right", fontsize=7)
     axes.set_ylabel(f"from the part's mean\n({STUDIED[result.quantity][0]})", fontsize=8)
-    axes.set_title(result.quantity, fontsize=10, loc="left", fontweight="bold")
+    axes.set_title(plain_name(result.quantity), fontsize=10, loc="left", fontweight="bold")
     axes.tick_params(labelsize=7)
     axes.legend(fontsize=6, loc="lower right", bbox_to_anchor=(1, 1), ncols=5, frameon=False)
 

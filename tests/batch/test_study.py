@@ -133,7 +133,7 @@ def test_a_folder_of_parts_and_cameras_gives_table_and_plot(tmp_path: Path) -> N
     folder = measured_folder(tmp_path)
     photos = list_photos([folder / "photos"], PIN)
     told = run_study(folder / "r.sqlite", photos, folder)
-    assert "major_mm: 18 readings, 3 parts, 2 cameras" in told
+    assert "major: 18 readings, 3 parts, 2 cameras" in told
     assert (folder / "study.csv").read_text().count("\n") == 5
     plot = (folder / "study.pdf").read_bytes()
     assert plot.startswith(b"%PDF")

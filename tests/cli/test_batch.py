@@ -69,7 +69,7 @@ def test_a_study_needs_named_parts(box: Path) -> None:
     for name in "abc":
         (box / f"{name}.jpg").unlink()
     done = batch(box, "--pin", "8", "--tables-only", "--study")
-    assert "major_mm: 2 readings, 1 part" in done.stdout
+    assert "major: 2 readings, 1 part" in done.stdout
     assert (box.parent / "box" / "study.pdf").exists()
 
 
