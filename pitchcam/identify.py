@@ -117,8 +117,11 @@ def _take_apart(photo: Photo, spec: ScaleSpec, say: Progress) -> Scene:
     pixels: NDArray[np.generic] = photo.pixels
     field = find_field(pixels)
     flags: list[Flag] = []
-    camera, reference, inside = _camera(photo, field, spec, flags)
-    shapes = [describe(pixels, field, b) for b in field.blobs if inside(b.box_px)]
+    camera, reference = _camera(photo, field, spec, flags)
+    if reference is not None:
+        # Beside the sheet's window lies paper, which is no background for parts.
+        field = find_field(pixels, within_px=reference.outline_px)
+    shapes = [describe(pixels, field, b) for b in field.blobs]
     if not shapes:
         raise UnreadableError(
             "No dark part on a bright background was found.", FLAGS["no-part"][1], code="no-part"
@@ -148,8 +151,8 @@ def _take_apart(photo: Photo, spec: ScaleSpec, say: Progress) -> Scene:
 
 def _camera(
     photo: Photo, field: Field, spec: ScaleSpec, flags: list[Flag]
-) -> tuple[Camera, Reference | None, Callable[[tuple[int, int, int, int]], bool]]:
-    """Return the camera from profile, sheet or EXIF, the sheet as reference, and its window."""
+) -> tuple[Camera, Reference | None]:
+    """Return the camera from profile, sheet or EXIF, and the sheet as reference if it is there."""
     from pitchcam.scale.profile import load_profile
 
     camera = camera_from_exif(photo.width_px, photo.height_px, photo.f35_mm)
@@ -160,7 +163,6 @@ def _camera(
         camera = replace(
             camera, f_px=p.f_px, u_f_px=p.u_f_px, centre_px=p.centre_px, k1=p.k1, k2=p.k2
         )
-    everywhere: Callable[[tuple[int, int, int, int]], bool] = lambda box: True  # noqa: E731
     # A sheet shows as a dozen or more dark squares; without them the search is not worth its time.
     if spec.source in ("auto", "sheet") or len(field.blobs) >= 10:
         from pitchcam.scale.sheet import find_sheet
@@ -174,7 +176,7 @@ def _camera(
                 u_scale=pose.mm_per_px.u / pose.mm_per_px.value, height_mm=0.0, u_height_mm=0.1,
                 where_px=window.mean(axis=0), labels=(), outline_px=window,
             )  # fmt: skip
-            return pose.camera, reference, lambda box: _within(window, box)
+            return pose.camera, reference
         if spec.source == "sheet":
             raise UnreadableError(
                 "No marker sheet was found in the photo.",
@@ -182,7 +184,7 @@ def _camera(
             )  # fmt: skip
     if photo.f35_mm is None and profile is None and spec.source != "major":
         flags.append(flag("no-exif"))
-    return camera, None, everywhere
+    return camera, None
 
 
 def _grey8(pixels: NDArray[np.generic]) -> NDArray[np.uint8]:
@@ -191,13 +193,6 @@ def _grey8(pixels: NDArray[np.generic]) -> NDArray[np.uint8]:
     eight = (pixels / 257).astype(np.uint8) if pixels.dtype == np.uint16 else pixels
     grey = eight if eight.ndim == 2 else cv2.cvtColor(eight, cv2.COLOR_BGR2GRAY)
     return np.asarray(grey, dtype=np.uint8)
-
-
-def _within(window: NDArray[np.float64], box: tuple[int, int, int, int]) -> bool:
-    import cv2
-
-    middle = ((box[0] + box[2]) / 2, (box[1] + box[3]) / 2)
-    return cv2.pointPolygonTest(window.astype(np.float32), middle, False) > 0
 
 
 def _tilted(pixels: NDArray[np.generic], field: Field, camera: Camera) -> Camera:

@@ -189,7 +189,17 @@ def _objects(dark: NDArray[np.uint8], smallest: float) -> tuple[NDArray[np.int32
     return labels, touching
 
 
-def find_field(pixels: NDArray[np.generic], *, smallest_px: float = 1500.0) -> Field:
+def _inside_of(light: Floats, outline_px: NDArray[np.float64]) -> NDArray[np.uint8]:
+    small = (outline_px - (STEP - 1) / 2) / STEP
+    inside = np.zeros(light.shape[:2], np.uint8)
+    cv2.fillConvexPoly(inside, np.round(small).astype(np.int32), 1)
+    return inside
+
+
+def find_field(
+    pixels: NDArray[np.generic], *, smallest_px: float = 1500.0,
+    within_px: NDArray[np.float64] | None = None,
+) -> Field:  # fmt: skip
     """Find the lit window of a photo, its background light and the objects lying on it.
 
     Parameters
@@ -198,6 +208,9 @@ def find_field(pixels: NDArray[np.generic], *, smallest_px: float = 1500.0) -> F
         The photo, (h, w) or (h, w, 3), uint8 or uint16, as stored (not linear).
     smallest_px
         Objects of fewer photo pixels are specks and left out.
+    within_px
+        Convex outline (n, 2) of the only place where parts lie: a sheet's window. The field's
+        ``window_px`` stays that of all light, which is what rims mirror.
 
     Raises
     ------
@@ -206,6 +219,8 @@ def find_field(pixels: NDArray[np.generic], *, smallest_px: float = 1500.0) -> F
     """
     light = shrink(pixels)
     inside, hull = _window(light)
+    if within_px is not None:
+        inside = _inside_of(light, within_px)
     h, w = inside.shape
     border = np.concatenate([inside[0], inside[-1], inside[:, 0], inside[:, -1]])
     full_frame = bool(border.mean() > 0.5)

@@ -229,9 +229,13 @@ def fit_rims(
         if np.median(own) < 0.8 * np.median(misfit):
             q, misfit, common = apart, own, False
             sigma = np.sqrt(np.maximum(np.diag(covariance), 0.0))
-            table = q[3:].reshape(len(profiles), 4)
-            edges, rims, u_edges = table[:, 0], table[:, 2], sigma[3::4]
-            shine = float(np.median(table[:, 1]))
+            shine = float(np.median(q[3:].reshape(len(profiles), 4)[:, 1]))
+            triple = (float(q[0]), float(q[1]), float(q[2]))
+            placed = [
+                _place(p, triple, shine, 0.3, min(float(w), 3.0), False, CODE_NOISE)
+                for p, w in zip(profiles, rims, strict=True)
+            ]
+            edges, u_edges, rims = (np.array(column) for column in zip(*placed, strict=True))
     grow = np.maximum(1.0, misfit / CODE_NOISE)
     # The band's form is good to a fifth of the shift it makes.
     curved = np.array([p.radius_px is not None for p in profiles])
@@ -274,9 +278,22 @@ def place_edge(
     Both answers are weighted by how well they describe the profile; where they do so alike, half
     their distance is not known.
     """
-    blur = rims.spread.blur_px
-    plain = _fit_plain(p, blur, noise)
-    band = _fit_band(p, rims, rim_px, noise)
+    # Sharpening has been undone, so that only the blur is left of the spread.
+    return _place(
+        p, (rims.spread.blur_px, 0.0, 1.0), rims.reflectance, rims.softness, rim_px, rims.common,
+        noise,
+    )  # fmt: skip
+
+
+Triple = tuple[float, float, float]
+
+
+def _place(
+    p: MeanProfile, spread: Triple, shine: float, soft: float, rim_px: float, common: bool,
+    noise: float,
+) -> tuple[float, float, float]:  # fmt: skip
+    plain = _fit_plain(p, spread, noise)
+    band = _fit_band(p, spread, shine, soft, rim_px, common, noise)
     # exp(-chi^2 / 2), the band charged for its two more parameters.
     gain = np.clip(plain[2] - band[3] - 1.0, -30.0, 30.0)
     weight = float(1 / (1 + np.exp(-gain)))
@@ -286,11 +303,21 @@ def place_edge(
     return position, float(np.sqrt(inside + between)), weight * band[2]
 
 
-def _fit_plain(p: MeanProfile, blur: float, noise: float) -> tuple[float, float, float]:
+def _rest(p: MeanProfile, fall: Values, spread: Triple, noise: float) -> Values:
+    if spread[1] == 0:
+        # Linear light: what lies deep inside the part, which codes enlarge, tells of no edge.
+        plain: Values = (p.dark + (1 - p.dark) * fall - p.light) / noise
+        return plain
+    code = encode((p.dark + (1 - p.dark) * fall) * p.background)
+    smooth = smoothing(float(p.across_px[1] - p.across_px[0]), spread[2], len(p.across_px))
+    code = code + spread[1] * (code - smooth @ code)
+    out: Values = (code - encode(p.light * p.background)) / noise
+    return out[4:-4]
+
+
+def _fit_plain(p: MeanProfile, spread: Triple, noise: float) -> tuple[float, float, float]:
     def cost(q: Values) -> Values:
-        fall = ndtr((p.across_px - q[0]) / blur)
-        out: Values = (p.dark + (1 - p.dark) * fall - p.light) / noise
-        return out
+        return _rest(p, ndtr((p.across_px - q[0]) / spread[0]), spread, noise)
 
     fit = least_squares(cost, [-0.8], bounds=([-6.0], [6.0]), x_scale=[0.3], max_nfev=30)
     grow = max(1.0, 2 * float(fit.cost) / max(len(p.across_px) - 1, 1))
@@ -299,17 +326,18 @@ def _fit_plain(p: MeanProfile, blur: float, noise: float) -> tuple[float, float,
 
 
 def _fit_band(
-    p: MeanProfile, rims: Rims, rim_px: float, noise: float
-) -> tuple[float, float, float, float]:
-    share, u_shine = (0.4, 0.12) if rims.common else (1.0, 0.25)
-    expected = max(rim_px if rims.common else min(rim_px, 3.0), 0.3)
+    p: MeanProfile, spread: Triple, shine: float, soft: float, rim_px: float, common: bool,
+    noise: float,
+) -> tuple[float, float, float, float]:  # fmt: skip
+    share, u_shine = (0.4, 0.12) if common else (1.0, 0.25)
+    expected = max(rim_px if common else min(rim_px, 3.0), 0.3)
 
     def cost(q: Values) -> Values:
-        fall = _band(p.across_px, rims.spread.blur_px, np.append(q, rims.softness * q[2]))
-        pull = [(q[1] - rims.reflectance) / u_shine, (q[2] - expected) / (share * expected + 0.15)]
-        return np.concatenate([(p.dark + (1 - p.dark) * fall - p.light) / noise, pull])
+        fall = _band(p.across_px, spread[0], np.append(q, soft * q[2]))
+        pull = [(q[1] - shine) / u_shine, (q[2] - expected) / (share * expected + 0.15)]
+        return np.append(_rest(p, fall, spread, noise), pull)
 
-    start = np.array([0.0, np.clip(rims.reflectance, 0.06, 0.93), expected])
+    start = np.array([0.0, np.clip(shine, 0.06, 0.93), expected])
     fit = least_squares(
         cost, start, bounds=([-6.0, 0.05, 0.0], [10.0, 0.94, 60.0]), x_scale=[0.3, 0.1, 0.5],
         max_nfev=60,

@@ -211,7 +211,9 @@ def _fit_end(
     covariance = np.linalg.pinv(fit.jac.T @ fit.jac)
     misfit = float(np.sqrt(np.mean((fit.fun[:-2] * 0.02) ** 2))) if use.any() else 1.0
     grow = max(1.0, misfit / 0.02)
-    return float(fit.x[0]), float(np.sqrt(covariance[0, 0])) * grow, misfit
+    # A tip is never placed worse than the blur itself.
+    u = min(float(np.sqrt(covariance[0, 0])) * grow, blur)
+    return float(fit.x[0]), u, misfit
 
 
 def _true_radius(seen: float, side: float, pinhole: Values) -> float:

@@ -46,7 +46,7 @@ def _mean_profile(
     mean = light[worst <= np.percentile(worst, 80)].mean(axis=0)
     centre, outward = xy.mean(axis=0), normal.mean(axis=0)
     return MeanProfile(
-        across_px=across, light=mean, dark=max(float(mean[:2].min()), 0.001), background=1.0,
+        across_px=across, light=mean, dark=max(float(mean[:2].min()), 0.001), background=0.8,
         radius_px=radius_px, reach_px=reach_to_border(field, centre, outward),
     )  # fmt: skip
 
