@@ -42,6 +42,8 @@ class Listed:
             If the file cannot be read.
         """
         try:
+            if self.path.exists() and not self.path.is_file():  # a pipe would never end
+                raise InputError(f"{self.name} is not a file.")
             with self.path.open("rb") as handle:
                 digest = hashlib.file_digest(handle, "sha256").hexdigest()
         except OSError as error:
@@ -84,7 +86,7 @@ def list_photos(places: Iterable[Path], settings: Settings) -> list[Listed]:
 
 def _photos_at(place: Path) -> Iterator[tuple[Path, str]]:
     if place.is_file():
-        yield place, place.name
+        yield place, _written(Path(place.name))
         return
     if not place.is_dir():
         raise InputError(f"{place} does not exist.", "Check its name.")
@@ -93,7 +95,12 @@ def _photos_at(place: Path) -> Iterator[tuple[Path, str]]:
         for file in sorted(files):
             path = Path(folder, file)
             if is_photo_name(file):
-                yield path, path.relative_to(place).as_posix()
+                yield path, _written(path.relative_to(place))
+
+
+def _written(path: Path) -> str:
+    """Return a path as text; bytes of a name that are no text are written as their codes."""
+    return os.fsencode(path.as_posix()).decode("utf-8", "backslashreplace")
 
 
 def is_photo_name(file: str) -> bool:

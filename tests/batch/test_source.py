@@ -35,6 +35,24 @@ def test_photos_of_a_folder_by_their_names(tmp_path: Path) -> None:
     assert names == ["a.heic", "b.JPG", "sub/d.png"]
 
 
+def test_names_that_are_no_text_and_files_that_are_no_files(tmp_path: Path) -> None:
+    import os
+
+    odd = os.fsdecode(os.fsencode(tmp_path) + b"/caf\xe9.jpg")
+    try:
+        touch(Path(odd))
+        os.mkfifo(tmp_path / "pipe.jpg")
+    except (OSError, AttributeError):
+        pytest.skip("this file system has neither")
+    (tmp_path / "gone.jpg").symlink_to(tmp_path / "nowhere")
+    photos = {p.name: p for p in list_photos([tmp_path], PIN)}
+    assert set(photos) == {"caf\\xe9.jpg", "pipe.jpg", "gone.jpg"}
+    assert photos["caf\\xe9.jpg"].job().name.encode()
+    for name in ("pipe.jpg", "gone.jpg"):
+        with pytest.raises(InputError, match=name):
+            photos[name].job()
+
+
 def test_one_photo_named_twice_is_one_but_two_of_one_name_are_refused(tmp_path: Path) -> None:
     first, second = touch(tmp_path / "x" / "a.jpg"), touch(tmp_path / "y" / "a.jpg")
     assert len(list_photos([first, tmp_path / "x"], PIN)) == 1
