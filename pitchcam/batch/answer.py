@@ -8,14 +8,12 @@ from pathlib import Path
 from typing import Any
 
 from pitchcam.batch.order import shelf_key
-from pitchcam.batch.runner import Batch
+from pitchcam.batch.runner import UNREAD, Batch
 from pitchcam.store.entries import Entry, Outcome, record_id
 from pitchcam.store.export import columns, csv_bytes, json_bytes
 from pitchcam.store.files import write_whole
 from pitchcam.store.rows import ThreadRow, entry_rows
 from pitchcam.store.store import Store
-
-_UNREAD = "unread"
 
 #: The command line's exit code by the status of a row; a row that a person settled counts as 0.
 _EXIT_CODES = {
@@ -73,7 +71,7 @@ def make_answer(store: Store, batch: Batch) -> Answer:
 
 def _entry(store: Store, batch: Batch, name: str) -> Entry | None:
     if name in batch.unread:
-        outcome = Outcome(status="failed", code=_UNREAD, message=batch.unread[name], lasting=False)
+        outcome = Outcome(status="failed", code=UNREAD, message=batch.unread[name], lasting=False)
         return Entry(
             id="", sha256="", settings_key="", outcome=outcome, names=(name,), corrections={}
         )

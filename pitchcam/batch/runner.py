@@ -17,6 +17,9 @@ from pitchcam.store.store import Store
 #: How long to wait for a worker before the folder or the clock is looked at again, in seconds.
 _BEAT_S = 0.5
 
+#: Code of a file that could not even be opened.
+UNREAD = "unread"
+
 #: Called with every photo that is answered: its job, its outcome, and whether it was kept before.
 Tell = Callable[[Job, Outcome, bool], None]
 
@@ -98,6 +101,9 @@ class Runner:
             job = photo.job()
         except InputError as error:
             self.batch.unread[photo.name] = error.message
+            lost = Outcome(status="failed", code=UNREAD, message=error.message, lasting=False)
+            job = Job(path=photo.path, name=photo.name, sha256="", settings=photo.settings)
+            self._tell(job, lost, False)
             return
         self.batch.jobs[job.name] = job
         self.batch.unread.pop(job.name, None)

@@ -44,6 +44,14 @@ def test_answers_tables_and_sheets(box: Path) -> None:
     assert "part 1.1" not in again.stdout and "Named (2)" in again.stdout
 
 
+def test_a_file_that_cannot_be_opened_is_told_and_the_rest_goes_on(box: Path) -> None:
+    (box / "gone.jpg").symlink_to(box / "nowhere")
+    done = batch(box, "--pin", "8", "--tables-only")
+    assert "gone.jpg: failed: gone.jpg cannot be read" in done.stdout
+    assert "gone.jpg,,,failed" in (box.parent / "box" / "box.csv").read_text()
+    assert "Named (2)" in done.stdout
+
+
 def test_one_named_photo_exits_with_zero(box: Path) -> None:
     assert batch(box / "a.jpg", "--pin", "8", "--tables-only").exit_code == 0
 
