@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from scipy.optimize import least_squares
-from scipy.special import ndtr
-
 from pitchcam.outline.edges import fit_line, line_profiles
 from pitchcam.outline.field import PART_LEVEL
+from pitchcam.outline.walls import Wall, fit_wall
 from pitchcam.scale.camera import Camera
 from pitchcam.scale.reference import Reference
 from pitchcam.scale.shapes import Shape
@@ -26,22 +25,20 @@ U_THICKNESS_MM = 0.8
 U_READING_MM = 0.02
 
 
-def facing_edges(a: Shape, b: Shape) -> tuple[tuple[Points, Points], tuple[Points, Points]] | None:
+def facing_edges(a: Shape, b: Shape) -> tuple[Face, Face] | None:
     """Return the straight edges by which two objects face each other, or None."""
     gap = b.centre_px - a.centre_px
-    lines = []
-    for shape, toward in ((a, gap), (b, -gap)):
-        line = _face(shape, toward / np.hypot(*toward))
-        if line is None:
-            return None
-        lines.append(line)
-    d0, d1 = ((q - p) / np.hypot(*(q - p)) for p, q in lines)
+    first = _face(a, gap / np.hypot(*gap))
+    second = _face(b, -gap / np.hypot(*gap))
+    if first is None or second is None:
+        return None
+    d0, d1 = ((f.end - f.start) / f.length_px for f in (first, second))
     if abs(d0[0] * d1[1] - d0[1] * d1[0]) > np.radians(1.5):
         return None
-    return lines[0], lines[1]
+    return first, second
 
 
-def _face(shape: Shape, toward: Points) -> tuple[Points, Points] | None:
+def _face(shape: Shape, toward: Points) -> Face | None:
     """Fit the straight edge of an object on the side that looks along ``toward``."""
     points = shape.outline_px
     along = np.array([-toward[1], toward[0]])
@@ -70,39 +67,34 @@ def _face(shape: Shape, toward: Points) -> tuple[Points, Points] | None:
     return _outermost(shape, start, end, toward)
 
 
-def _outermost(shape: Shape, start: Points, end: Points, toward: Points) -> tuple[Points, Points]:
-    """Move a face from the part level onto its outermost edge.
+@dataclass(frozen=True, kw_only=True)
+class Face:
+    """A jaw's measuring face as seen: its outermost edge, and the wall mirrored beside it."""
 
-    A face that looks toward the picture's centre shows its wall, which mirrors the panel where it
-    is bright metal: then the light falls in two steps, the first of them at the lower edge. The
-    plain edge and the two steps are both tried.
-    """
-    p = line_profiles(shape.crop, start, end, toward, reach_px=9.0)
-    light = np.median(p.light, axis=0)
-    outer = float(np.median(light[p.across_px > 6]))
-    light = light / outer
-    dark = float(light[p.across_px < -7].mean())
+    start: Points
+    end: Points
+    wall: Wall
 
-    def model(q: Points) -> Points:
-        first = ndtr((q[0] - p.across_px) / q[1])
-        second = ndtr((q[0] - q[3] - p.across_px) / q[1])
-        fall: Points = 1 - (1 - q[2]) * first - q[2] * second
-        return dark + (1 - dark) * fall
+    @property
+    def middle(self) -> Points:
+        """Middle of the edge."""
+        return (self.start + self.end) / 2
 
-    best = None
-    for width in (0.01, 3.0, 7.0):
-        fit = least_squares(
-            lambda q: np.append((model(q) - light) / 0.01, [(q[1] - 1.0) / 0.25, q[3] / 20]),
-            [-0.8, 1.0, 0.6, width], bounds=([-8, 0.4, 0.0, 0.0], [8, 4.0, 0.95, 12.0]),
-        )  # fmt: skip
-        if best is None or fit.cost < best.cost:
-            best = fit
-    assert best is not None
+    @property
+    def length_px(self) -> float:
+        """Length of the edge."""
+        return float(np.hypot(*(self.end - self.start)))
+
+
+def _outermost(shape: Shape, start: Points, end: Points, toward: Points) -> Face:
+    """Move a face from the part level onto its outermost edge."""
+    p = line_profiles(shape.crop, start, end, toward, reach_px=12.0)
+    wall = fit_wall(p.across_px, np.median(p.light, axis=0))
     along = (end - start) / np.hypot(*(end - start))
     normal = np.array([-along[1], along[0]])
     normal = normal if normal @ toward > 0 else -normal
-    shift = float(best.x[0]) * normal
-    return start + shift, end + shift
+    shift = wall.edge_px * normal
+    return Face(start=start + shift, end=end + shift, wall=wall)
 
 
 def jaw_reference(
@@ -127,45 +119,66 @@ def jaw_reference(
     A jaw's face stands upright: its shadow toward the gap is made by the edge nearer to the
     picture's centre at the plate's height, and by its top edge where the face looks outward.
     """
-    top = THICKNESS_MM if thickness_mm is None else thickness_mm
-    best: tuple[float, Shape, Shape, tuple[tuple[Points, Points], ...]] | None = None
+    best: tuple[Face, Face] | None = None
+    owners: tuple[int, ...] = ()
     for a, b in itertools.combinations(shapes, 2):
         faces = facing_edges(a, b)
         if faces is None:
             continue
-        length = min(float(np.hypot(*(q - p))) for p, q in faces)
-        if best is None or length > best[0]:
-            best = (length, a, b, faces)
+        if best is None or min(f.length_px for f in faces) > min(f.length_px for f in best):
+            best, owners = faces, (a.blob.label, b.blob.label)
     if best is None:
         return None
-    length, a, b, faces = best
-    distance, share = _solve(camera, faces, reading_mm, top)
+    distance = camera.f_px * reading_mm / float(np.hypot(*(best[1].middle - best[0].middle)))
+    top, u_top = (thickness_mm, 0.1) if thickness_mm else _thickness(camera, best, distance)
+    distance, share = _solve(camera, best, reading_mm, top)
     u_scale = np.hypot(U_READING_MM / reading_mm, 0.12 * distance / camera.f_px / reading_mm)
     return Reference(
         source="jaws", camera=camera.over_plate(distance, np.nan), u_scale=float(u_scale),
-        height_mm=share * top, u_height_mm=U_THICKNESS_MM if thickness_mm is None else 0.1,
-        where_px=np.mean([p for face in faces for p in face], axis=0),
-        labels=(a.blob.label, b.blob.label),
-        outline_px=np.array([faces[0][0], faces[0][1], faces[1][1], faces[1][0]]),
+        height_mm=share * top, u_height_mm=u_top,
+        where_px=(best[0].middle + best[1].middle) / 2, labels=owners,
+        outline_px=np.array([best[0].start, best[0].end, best[1].end, best[1].start]),
     )  # fmt: skip
 
 
+def _outward(camera: Camera, faces: tuple[Face, Face]) -> tuple[float, float]:
+    """Return how far each face looks away from the picture's centre, pixels (negative: toward)."""
+    gap = faces[1].middle - faces[0].middle
+    gap = gap / np.hypot(*gap)
+    pp = np.array(camera.centre_px)
+    return float((faces[0].middle - pp) @ gap), float((faces[1].middle - pp) @ -gap)
+
+
+def _thickness(
+    camera: Camera, faces: tuple[Face, Face], distance: float
+) -> tuple[float, float]:
+    """Return the jaws' thickness from the width of the wall seen beside an edge, else the usual.
+
+    A wall of height t at a distance x from the picture's centre shows t x / L wide.
+    """
+    found = [
+        (face.wall.width_px * distance / abs(away), 0.4 * distance / abs(away))
+        for face, away in zip(faces, _outward(camera, faces), strict=True)
+        if away < 0 and face.wall.width_px > 2.0
+    ]  # fmt: skip
+    found = [(t, u) for t, u in found if 0.8 < t < 8.0]
+    if not found:
+        return THICKNESS_MM, U_THICKNESS_MM
+    t, u = min(found, key=lambda f: f[1])
+    return t, max(u, 0.15)
+
+
 def _solve(
-    camera: Camera, faces: tuple[tuple[Points, Points], ...], reading: float, top: float
+    camera: Camera, faces: tuple[Face, Face], reading: float, top: float
 ) -> tuple[float, float]:
     """Return the plate's distance and the mean height (share of the jaws') that scale holds at."""
-    middles = [(p + q) / 2 for p, q in faces]
-    gap = middles[1] - middles[0]
-    pp = np.array(camera.centre_px)
-    # The face of jaw 0 looks along the gap, that of jaw 1 against it.
-    heights = []
-    for middle, outward in zip(middles, (gap, -gap), strict=True):
-        heights.append(top if (middle - pp) @ outward > 0 else 0.0)
-    distance = camera.f_px * reading / float(np.hypot(*gap))
+    # A face that looks outward ends at its top edge, one that looks inward at the plate.
+    heights = [top if away > 0 else 0.0 for away in _outward(camera, faces)]
+    distance = camera.f_px * reading / float(np.hypot(*(faces[1].middle - faces[0].middle)))
     for _ in range(6):
         unit = camera.over_plate(distance, 0.0)
-        a = unit.on_plane(np.stack(faces[0]), heights[0])
-        b = unit.on_plane(np.stack(faces[1]), heights[1])
+        a = unit.on_plane(np.stack([faces[0].start, faces[0].end]), heights[0])
+        b = unit.on_plane(np.stack([faces[1].start, faces[1].end]), heights[1])
         d = a[1] - a[0]
         d /= np.linalg.norm(d)
         rel = b.mean(axis=0) - a.mean(axis=0)

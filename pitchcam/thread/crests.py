@@ -9,7 +9,7 @@ thread 0.02-0.1 mm low and the root as much high.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,12 +44,24 @@ class Tip:
 
 @dataclass(frozen=True, kw_only=True)
 class Band:
-    """The mirrored band expected on a tip: its reflectance and width in mm, each with its u."""
+    """The mirrored band expected on a tip: its reflectance and width in mm, each with its u.
+
+    ``cylinder_mm`` is the width that a plain cylinder of the tip's radius would show, ``is_known``
+    whether the photo's edges settled that.
+    """
 
     reflectance: float
     u_reflectance: float
     width_mm: float
     u_width_mm: float
+    cylinder_mm: float
+    is_known: bool
+
+
+#: A tip whose profile the usual band leaves this far off (rms of the light) is tried as a mirror.
+POOR_MISFIT = 0.025
+#: Depths, as shares of the band's width, at which its light falls in equal steps.
+FADING = (0.25, 0.75, 1.25)
 
 
 def _tip_width(r: Values, end: float, section: Section, round_tip: bool) -> Values:
@@ -170,6 +182,15 @@ def fit_tip(
     # A crest's own mirrored band and the dark inside tell nothing of its end: keep the outer part.
     forms = (True,) if groove else (True, False)
     fits = [_fit_end(y, light, section, blur_mm, form, groove, centre, band) for form in forms]
+    if band.is_known and min(f[2] for f in fits) > POOR_MISFIT:
+        # A crest that shines over its whole height: the band is as wide as it likes.
+        full = replace(band, reflectance=0.88, u_reflectance=0.1, width_mm=band.cylinder_mm,
+                       u_width_mm=0.4 * band.cylinder_mm + 0.01)  # fmt: skip
+        again = [_fit_end(y, light, section, blur_mm, f, groove, centre, full) for f in forms]
+        if min(f[2] for f in again) < 0.6 * min(f[2] for f in fits):
+            # How much of the light is mirrored and how much the tip's own shape is half known.
+            change = 0.35 * abs(again[0][0] - fits[0][0])
+            fits = [(end, float(np.hypot(u, change)), misfit) for end, u, misfit in again]
     spread = float(np.median(np.std(np.array(profiles), axis=0))) / np.sqrt(len(z))
     seen_radius, u, misfit = min(fits, key=lambda f: f[2])
     if len(fits) == 2:
@@ -197,7 +218,11 @@ def _fit_end(
 
     def cost(q: Values) -> Values:
         outer = _dark_share(y, q[0], section, blur, round_tip, groove)
-        inner = _dark_share(y, q[0] - q[2], section, blur, round_tip, groove)
+        # The mirrored light fades over the band's width: a stair of a few steps.
+        inner = np.mean([
+            _dark_share(y, q[0] - q[2] * share, section, blur, round_tip, groove)
+            for share in FADING
+        ], axis=0)  # fmt: skip
         model = 1 - (1 - q[1]) * outer - q[1] * inner
         pull = [(q[1] - band.reflectance) / band.u_reflectance,
                 (q[2] - band.width_mm) / band.u_width_mm]  # fmt: skip

@@ -38,7 +38,7 @@ def thread_ends(shape: ThreadShape, part: Shape, region: Region) -> tuple[float,
             # A ridge's own root lies at -0.5 for half a pitch; the end is where it stays lower
             # or rises over the crests.
             limit = i
-            while 0 < limit < len(z) - 1 and abs(z[limit] - start) < 1.5 * shape.pitch_mm:
+            while 0 < limit < len(z) - 1 and abs(z[limit] - start) < 1.25 * shape.pitch_mm:
                 ahead = level[limit + step : limit + step * 4 : step] if step > 0 else (
                     level[max(limit - 4, 0) : limit][::-1]
                 )  # fmt: skip

@@ -135,6 +135,7 @@ def _tips(
         band = Band(
             reflectance=rims.reflectance, u_reflectance=0.12, width_mm=0.0,
             u_width_mm=max(0.25 * min(width, 0.2), 0.1 * mm_per_px) if rims.common else 0.1,
+            cylinder_mm=min(width, 0.4), is_known=rims.common,
         )  # fmt: skip
         for groove, into in ((False, tips), (True, roots)):
             tip = fit_tip(
