@@ -21,9 +21,9 @@ Array = NDArray[np.float64]
 
 #: The contract's probability for a name.
 NAMED = 0.95
-#: A name must also stand on the reading alone: at 3 to 1 with all sizes equally common.
+#: A name must also stand on the reading alone: at 9 to 1 with all sizes equally common.
 #: No prior, however strong, then names one of two threads that cannot be told apart.
-NAMED_BY_READING = 0.75
+NAMED_BY_READING = 0.9
 #: From here on a thread of no series, or a wrong reading, is likelier than all sizes together.
 DOUBTFUL = 0.5
 #: Share of threads that belong to no series here (judgement: one in a hundred).

@@ -3,7 +3,8 @@
 Each size is a mixture of Gaussians over NAMING_QUANTITIES. The leading diameter (the major of an
 external thread, the minor of an internal one) is spread evenly over its class limits, with a tail
 for wear (external: smaller; internal: an oversize hole); it is cut into ``CELLS`` cells, each one
-component. The other diameters follow it half way. All figures below are of parts, not of reading.
+component. The other diameters of an external part follow it half way. All figures below are of
+parts, not of reading.
 """
 
 from __future__ import annotations
@@ -40,9 +41,10 @@ USUAL_CLASS_SHARE = 0.7
 #: Form errors beside the limits, as shares of the pitch (judgement). The root of an external thread
 #: is limited by no standard from below.
 FLANK_SCATTER, ROOT_SCATTER, CREST_SCATTER = 0.02, 0.06, 0.03
-#: How far pitch and minor diameter follow a part that is made low: half, between parts turned from
-#: thin stock (not at all) and parts cut deep (fully).
-FOLLOW = 0.5
+#: How far pitch and minor diameter of an external part follow one that is made low: half, between
+#: parts turned from thin stock (not at all) and parts cut deep (fully). Inside, the tap makes the
+#: flanks and the drill the bore: nothing follows.
+FOLLOW = {"external": 0.5, "internal": 0.0}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -114,7 +116,7 @@ def _parts(size: ThreadSize, gender: Gender) -> tuple[Array, Array, Array]:
             covariance[d, d] = (0.5 * (edges[1] - edges[0])) ** 2
         else:
             zone_mean, zone_u = _follower(size, gender, d)
-            mean[:, d] = zone_mean + sign * FOLLOW * (centre - middle)
+            mean[:, d] = zone_mean + sign * FOLLOW[gender] * (centre - middle)
             covariance[d, d] = zone_u**2
     if size.taper:
         # One turn early or late moves all diameters together; uniform over the tolerance.
