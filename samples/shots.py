@@ -11,7 +11,7 @@ from samples import place
 from samples.develop import Development
 from samples.forms import NPT_60, WHITWORTH_55, Form
 from samples.scene import Camera, Film, Light, Scene, Thing
-from samples.solids import Flipped, Hexagon, Part, Segment, Thread, Turned, cylinder
+from samples.solids import Flipped, Hexagon, Part, Segment, Thread, Turned, barbs, cylinder
 
 INCH = 25.4
 
@@ -76,8 +76,6 @@ def union(first: tuple[str, Thread], second: tuple[str, Thread], *, flats: float
 def tail(name: str | None, cut: Segment, *, flats: float, bore: float, hexagon: float = 8.0,
          count: int = 5, step: float = 4.5, rise: float = 0.8, material: str = "brass") -> Fitting:
     """Return a hose tail: thread (or a second tail), hexagon, barbs."""
-    from samples.solids import barbs
-
     segments = (cut, Hexagon(length=hexagon, across_flats=flats),
                 Flipped(barbs(count, step, bore, rise)))  # fmt: skip
     names = {} if name is None else {0: name}
