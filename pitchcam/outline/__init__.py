@@ -1,0 +1,1 @@
+"""Where the parts are, and their edges to a fraction of a pixel."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -37,7 +38,8 @@ class Crop:
         """Return the relative light at photo positions, (..., 2) -> (...)."""
         x = xy[..., 0] - self.origin_px[0]
         y = xy[..., 1] - self.origin_px[1]
-        out: NDArray[np.float64] = map_coordinates(
+        resample: Any = map_coordinates  # its stub knows no output type beside the input's
+        out: NDArray[np.float64] = resample(
             self.light, [y, x], order=order, mode="nearest", output=np.float64
         )
         return out
@@ -98,7 +100,8 @@ def crop_object(
     lowest = relative.min(axis=2)
     mask = ((lowest < PART_LEVEL) & territory).astype(np.uint8)
     mask = _largest_filled(mask, own)
-    light, channel = _channel(relative, cv2.erode(mask, np.ones((5, 5), np.uint8)))
+    core = np.asarray(cv2.erode(mask, np.ones((5, 5), np.uint8)), np.uint8)
+    light, channel = _channel(relative, core)
     far = cv2.dilate(mask, np.ones((17, 17), np.uint8)) == 0
     background = light[far & territory]
     noise = float(1.4826 * np.median(np.abs(background - np.median(background))))
@@ -132,7 +135,7 @@ def _without_fibres(mask: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """Cut off fibres: what an opening removes, but for the stubs that are a crest's own tip."""
     opened = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((FIBRE_PX, FIBRE_PX), np.uint8))
     near = cv2.dilate(opened, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (9, 9)))
-    kept: NDArray[np.uint8] = mask & near
+    kept: NDArray[np.uint8] = mask & np.asarray(near, np.uint8)
     return kept
 
 
@@ -156,4 +159,5 @@ def outline(crop: Crop, level: float = PART_LEVEL) -> NDArray[np.float64]:
 def _level_rings(light: Floats, level: float) -> list[NDArray[np.float64]]:
     from skimage.measure import find_contours
 
-    return [ring[:, ::-1] for ring in find_contours(light, level) if len(ring) > 40]
+    rings: Any = find_contours(light, level)  # type: ignore[no-untyped-call]
+    return [ring[:, ::-1] for ring in rings if len(ring) > 40]

@@ -109,7 +109,8 @@ def edge_light(
     width = radius * (1 - np.cos(angle))
     inner = np.hypot(blur, soft * width)
     fall = fall + light[-1] * ndtr((position - width - across) / inner)
-    return 1 - fall
+    seen: Values = 1 - fall
+    return seen
 
 
 def unsharpen(light: NDArray[np.float32], background: float, spread: Spread) -> NDArray[np.float32]:

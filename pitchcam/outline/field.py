@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -93,8 +94,9 @@ def _as_channels(pixels: NDArray[np.generic]) -> NDArray[np.generic]:
 def shrink(pixels: NDArray[np.generic]) -> Floats:
     """Return the linear light of the photo averaged over STEP x STEP pixels, shape (h, w, c)."""
     h, w = pixels.shape[:2]
+    whole: Any = pixels[: h - h % STEP, : w - w % STEP]
     small = cv2.resize(
-        pixels[: h - h % STEP, : w - w % STEP],  # type: ignore[call-overload]
+        whole,
         (w // STEP, h // STEP),
         interpolation=cv2.INTER_AREA,
     )
@@ -129,7 +131,7 @@ def _window(light: Floats) -> tuple[NDArray[np.uint8], NDArray[np.int32]]:
     hull = cv2.convexHull(np.vstack(contours))
     inside = np.zeros_like(lit)
     cv2.fillConvexPoly(inside, hull, 1)
-    return inside, hull[:, 0, :]
+    return inside, np.asarray(hull[:, 0, :], np.int32)
 
 
 def _fit_plate(light: Floats, inside: NDArray[np.uint8]) -> Plate:
@@ -139,7 +141,7 @@ def _fit_plate(light: Floats, inside: NDArray[np.uint8]) -> Plate:
     # Every third point of the shrunk picture is more than a quadratic needs.
     ys, xs = np.nonzero(cv2.erode(inside, np.ones((9, 9), np.uint8)))
     xs, ys = xs[::7], ys[::7]
-    basis = _basis(to_photo(xs), to_photo(ys), centre, half)
+    basis = _basis(to_photo(xs.astype(float)), to_photo(ys.astype(float)), centre, half)
     rows = []
     for c in range(channels):
         values = np.log(np.maximum(light[ys, xs, c], 1e-4))
@@ -169,9 +171,9 @@ def _inner(inside: NDArray[np.uint8], ratio: Floats, full_frame: bool) -> NDArra
 
 
 def _objects(dark: NDArray[np.uint8], smallest: float) -> tuple[NDArray[np.int32], set[int]]:
-    """Number the objects from 1, parting those that touch; return which were parted."""
+    """Return the objects numbered from 1, those that touch parted, and which were parted."""
     count, found, stats, _ = cv2.connectedComponentsWithStats(dark, connectivity=4)
-    labels = np.zeros_like(found)
+    labels = np.zeros(found.shape, np.int32)
     touching: set[int] = set()
     for k in range(1, count):
         x, y, w, h, area = (int(v) for v in stats[k])
@@ -231,8 +233,8 @@ def find_field(
     inner = _inner(inside, ratio, full_frame)
     dark = ((ratio < PART_LEVEL) & (inner > 0)).astype(np.uint8)
     # Fibres and scratches are thinner than two points of the shrunk picture; parts are not.
-    dark = cv2.morphologyEx(dark, cv2.MORPH_OPEN, np.ones((2, 2), np.uint8))
-    labels, touching = _objects(dark, smallest_px / STEP**2)
+    opened = cv2.morphologyEx(dark, cv2.MORPH_OPEN, np.ones((2, 2), np.uint8))
+    labels, touching = _objects(np.asarray(opened, np.uint8), smallest_px / STEP**2)
     edge = cv2.morphologyEx(inner, cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8)) > 0
     edge[[0, -1], :] = True
     edge[:, [0, -1]] = True
@@ -250,7 +252,7 @@ def find_field(
     clipped = float(np.mean(lit_light.max(axis=1) > CLIPPED)) if lit_light.size else 0.0
     return Field(
         plate=plate,
-        window_px=to_photo(hull),
+        window_px=to_photo(hull.astype(float)),
         full_frame=full_frame,
         blobs=tuple(sorted(blobs, key=lambda b: -b.area_px)),
         labels=labels,

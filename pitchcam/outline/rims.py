@@ -23,7 +23,12 @@ from scipy.optimize import least_squares
 from scipy.special import ndtr
 
 from pitchcam.outline.esf import (
-    DEFAULT_SPREAD, Spread, edge_light, encode, reflected, smoothing,
+    DEFAULT_SPREAD,
+    Spread,
+    edge_light,
+    encode,
+    reflected,
+    smoothing,
 )  # fmt: skip
 
 Values = NDArray[np.float64]
@@ -141,7 +146,8 @@ def _solve(
     misfit = np.array(
         [np.sqrt(np.mean(r**2)) for r in np.split(fit.fun[: -6 or None], n)]
     ) * CODE_NOISE  # fmt: skip
-    return float(fit.cost), fit.x, np.linalg.pinv(fit.jac.T @ fit.jac), misfit
+    jac = np.asarray(fit.jac, float)
+    return float(fit.cost), fit.x, np.linalg.pinv(jac.T @ jac), misfit
 
 
 def _solve_apart(
@@ -181,7 +187,8 @@ def _solve_apart(
     misfit = np.array([
         np.sqrt(np.mean(r**2)) for r in np.split(best.fun[: -(3 + 2 * n)], n)
     ]) * CODE_NOISE  # fmt: skip
-    return best.x, np.linalg.pinv(best.jac.T @ best.jac), misfit
+    jac = np.asarray(best.jac, float)
+    return best.x, np.linalg.pinv(jac.T @ jac), misfit
 
 
 #: Misfit of a round edge up to which the common model is believed: two coded steps.
@@ -321,7 +328,7 @@ def _fit_plain(p: MeanProfile, spread: Triple, noise: float) -> tuple[float, flo
 
     fit = least_squares(cost, [-0.8], bounds=([-6.0], [6.0]), x_scale=[0.3], max_nfev=30)
     grow = max(1.0, 2 * float(fit.cost) / max(len(p.across_px) - 1, 1))
-    u = float(np.sqrt(grow / max(float(np.sum(fit.jac**2)), 1e-9)))
+    u = float(np.sqrt(grow / max(float(np.sum(np.asarray(fit.jac, float) ** 2)), 1e-9)))
     return float(fit.x[0]), min(u, 0.5), float(fit.cost) / grow**0.5
 
 
@@ -342,7 +349,8 @@ def _fit_band(
         cost, start, bounds=([-6.0, 0.05, 0.0], [10.0, 0.94, 60.0]), x_scale=[0.3, 0.1, 0.5],
         max_nfev=60,
     )  # fmt: skip
-    covariance = np.linalg.pinv(fit.jac.T @ fit.jac)
+    jac = np.asarray(fit.jac, float)
+    covariance = np.linalg.pinv(jac.T @ jac)
     grow = max(1.0, 2 * float(fit.cost) / max(len(p.across_px) - 3, 1))
     u = float(np.sqrt(covariance[0, 0] * grow))
     return float(fit.x[0]), min(u, 0.6 * max(float(fit.x[2]), 1.0)), float(fit.x[2]), (

@@ -46,7 +46,7 @@ def split_touching(mask: NDArray[np.uint8]) -> Labels | None:
             and radius < NECK_SHARE * float(depth[labels == k].max())
         ]  # fmt: skip
         if len(keep) >= 2:
-            return _grow(filled, labels, keep)
+            return _grow(filled, np.asarray(labels, np.int32), keep)
     return None
 
 

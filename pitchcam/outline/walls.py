@@ -49,15 +49,18 @@ def fit_wall(across_px: Values, light: Values) -> Wall:
     def plain(q: Values) -> Values:
         return model(np.array([q[0], q[1], 0.0, 0.0])) - seen
 
-    one = least_squares(
-        lambda q: np.append(plain(q) / 0.01, (q[1] - 1.0) / 0.25), [-0.8, 1.0],
-        bounds=([-8, 0.4], [8, 6.0]),
-    )  # fmt: skip
+    def plain_cost(q: Values) -> Values:
+        return np.append(plain(q) / 0.01, (q[1] - 1.0) / 0.25)
+
+    def walled_cost(q: Values) -> Values:
+        return np.append((model(q) - seen) / 0.01, (q[1] - 1.0) / 0.25)
+
+    one = least_squares(plain_cost, [-0.8, 1.0], bounds=([-8, 0.4], [8, 6.0]))
     best, width = one, 0.0
     for start in (2.0, 4.5, 8.0):
         two = least_squares(
-            lambda q: np.append((model(q) - seen) / 0.01, (q[1] - 1.0) / 0.25),
-            [-0.5, 1.0, 0.6, start], bounds=([-8, 0.4, 0.1, 0.8], [8, 6.0, 0.95, 14.0]),
+            walled_cost, [-0.5, 1.0, 0.6, start],
+            bounds=([-8, 0.4, 0.1, 0.8], [8, 6.0, 0.95, 14.0]),
         )  # fmt: skip
         if two.cost < 0.5 * best.cost:
             best, width = two, float(two.x[3])

@@ -1,0 +1,1 @@
+"""References of known size, the camera over the plate, and heights above it."""

@@ -44,7 +44,8 @@ def card_reference(shape: Shape, camera: Camera) -> Reference:
                       normal[0], normal[1]])  # fmt: skip
     fit = least_squares(cost, start, x_scale=[10, 1, 1, 0.01, 0.01, 0.01], max_nfev=60)
     q = fit.x
-    covariance = np.linalg.pinv(fit.jac.T @ fit.jac)
+    jac = np.asarray(fit.jac, float)
+    covariance = np.linalg.pinv(jac.T @ jac)
     tilted = camera.tilted(
         np.array([q[4], q[5], np.sqrt(1 - q[4] ** 2 - q[5] ** 2)]),
         float(np.sqrt(covariance[4, 4] + covariance[5, 5]) / np.sqrt(2)),

@@ -28,7 +28,9 @@ CARD_TOLERANCE = 0.06
 DISC_SHARE = 0.68
 
 
-def fit_circle(points: Points, tolerance_px: float = 2.0) -> tuple[Points, float, NDArray[np.bool_]]:
+def fit_circle(
+    points: Points, tolerance_px: float = 2.0
+) -> tuple[Points, float, NDArray[np.bool_]]:
     """Fit a circle to the larger part of a set of points; return centre, radius, which lie on it.
 
     Algebraic least squares, repeated on the points that agree, from several thirds of the outline.
@@ -91,7 +93,8 @@ class Shape:
     @property
     def centre_px(self) -> Points:
         """Middle of the outline's box."""
-        return (self.outline_px.min(axis=0) + self.outline_px.max(axis=0)) / 2
+        middle: Points = (self.outline_px.min(axis=0) + self.outline_px.max(axis=0)) / 2
+        return middle
 
 
 def describe(pixels: NDArray[np.generic], field: Field, blob: Blob) -> Shape:

@@ -115,4 +115,5 @@ def _side(light: NDArray[np.float32], a: Points, b: Points, centre: Points) -> P
     p = a + offset * n
     q = a + length * d + (offset + slope * length) * n
     line: Points = np.cross(np.append(p, 1.0), np.append(q, 1.0))
-    return line / np.hypot(line[0], line[1])
+    scaled: Points = line / np.hypot(line[0], line[1])
+    return scaled

@@ -160,9 +160,9 @@ def _noise_line(shape: ThreadShape) -> BudgetLine:
     roots = [t.u_mm for t in shape.roots]
     return BudgetLine(source=NOISE, kind="A", shares={
         "pitch_mm": float(np.sqrt(c[1, 1])),
-        "major_mm": float(np.hypot(*tips)) if len(tips) == 2 else 0.0,
+        "major_mm": float(np.hypot(tips[0], tips[1])) if len(tips) == 2 else 0.0,
         "pitch_diameter_mm": 2 * float(width),
-        "minor_mm": float(np.hypot(*roots)) if len(roots) == 2 else 0.0,
+        "minor_mm": float(np.hypot(roots[0], roots[1])) if len(roots) == 2 else 0.0,
         "angle_deg": angle,
         "taper": float(np.sqrt(max(c[7, 7] + c[8, 8] + 2 * c[7, 8], 0.0))),
     })  # fmt: skip

@@ -233,7 +233,8 @@ def _fit_end(
         x_scale=[0.02, 0.1, 0.02], max_nfev=40,
         bounds=([low, 0.02, 0.0], [high, 0.97, 1.0]),
     )  # fmt: skip
-    covariance = np.linalg.pinv(fit.jac.T @ fit.jac)
+    jac = np.asarray(fit.jac, float)
+    covariance = np.linalg.pinv(jac.T @ jac)
     misfit = float(np.sqrt(np.mean((fit.fun[:-2] * 0.02) ** 2))) if use.any() else 1.0
     grow = max(1.0, misfit / 0.02)
     # A tip is never placed worse than the blur itself.

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pitchcam.scale.shapes import Shape
 from pitchcam.thread.measure import ThreadShape
 from pitchcam.thread.regions import Region
+
+Values = NDArray[np.float64]
 
 
 def thread_ends(shape: ThreadShape, part: Shape, region: Region) -> tuple[float, float]:
@@ -50,7 +53,7 @@ def thread_ends(shape: ThreadShape, part: Shape, region: Region) -> tuple[float,
     return min(ends), max(ends)
 
 
-def _radii(shape: ThreadShape, part: Shape) -> tuple[np.ndarray, np.ndarray, np.ndarray]:  # type: ignore[type-arg]
+def _radii(shape: ThreadShape, part: Shape) -> tuple[Values, Values, Values]:
     from pitchcam.thread.spectrum import side_profiles
 
     margin = 3 * shape.pitch_mm

@@ -50,7 +50,7 @@ class Section:
 
 
 def _aligned_ridges(flanks: Flanks, z: Values, spacing_mm: float) -> Values:
-    """Number the ridges of the - side so that they lie behind those of the + side by < 1 pitch."""
+    """Renumber the ridges of the - side to lie behind those of the + side by < 1 pitch."""
     ridge = flanks.ridge.copy()
     minus = flanks.side < 0
     if minus.any() and (~minus).any():

@@ -100,7 +100,8 @@ def flank_points(
     st = axis.to_axis(outline)
     normals = _contour_normals(outline)
     zy = frame.from_photo(camera, outline)
-    chosen: dict[str, list[Values]] = {k: [] for k in ("xy", "side", "flank", "ridge", "height", "normal")}
+    names = ("xy", "side", "flank", "ridge", "height", "normal")
+    chosen: dict[str, list[Values]] = {k: [] for k in names}
     for crests, t_sign in zip(region.crests, (1.0, -1.0), strict=True):
         found = _one_side(st, crests, t_sign, region.spacing_px)
         if found is None:

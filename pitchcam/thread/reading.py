@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pitchcam.records import BudgetLine, Quantity, ThreadPlots, ThreadReading
 from pitchcam.thread.budget import combined, quantity, values
 from pitchcam.thread.measure import ThreadShape
+
+Values = NDArray[np.float64]
 
 #: Slower tapers than this are not tapers: at the large end and in the middle the diameters are
 #: then stated alike. 1:16 is 0.0625; the u of a photo's taper is 0.002-0.006.
@@ -106,10 +109,10 @@ def _edges(shape: ThreadShape) -> tuple[tuple[tuple[float, float], ...], ...]:
     return tuple(out)
 
 
-def _middles(shape: ThreadShape, side: float) -> np.ndarray:  # type: ignore[type-arg]
+def _middles(shape: ThreadShape, side: float) -> Values:
     p, fit = shape.section.points, shape.section.fit
     ridges = np.unique(p.ridge[(p.side == side) & fit.used])
-    out: np.ndarray = fit.phase_mm + (fit.lag_mm if side < 0 else 0.0) + fit.pitch_mm * ridges  # type: ignore[type-arg]
+    out: Values = fit.phase_mm + (fit.lag_mm if side < 0 else 0.0) + fit.pitch_mm * ridges
     return out
 
 

@@ -92,7 +92,8 @@ def _runs(s: Values, radius: Values) -> list[_Run]:
     runs = []
     used = np.zeros(len(peaks), bool)
     # Deep crests first, so that a ripple on a crest does not split a run of crests.
-    for floor in sorted({float(np.percentile(prominence, q)) for q in (75, 50, 25, 0)}, reverse=True):
+    floors = {float(np.percentile(prominence, q)) for q in (75, 50, 25, 0)}
+    for floor in sorted(floors, reverse=True):
         keep = np.flatnonzero((prominence >= 0.45 * floor) & ~used)
         for group in _even_groups(s[peaks[keep]]):
             index = keep[group]

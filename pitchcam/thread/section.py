@@ -60,7 +60,8 @@ def axis_frame(
     ``incline_rad`` lifts the axis out of the plate's direction: positive where it rises toward
     the camera in the direction of growing s.
     """
-    ends = axis.to_photo(np.array([[s_mid_px - 50.0, 0.0], [s_mid_px, 0.0], [s_mid_px + 50.0, 0.0]]))
+    along_px = s_mid_px + np.array([-50.0, 0.0, 50.0])
+    ends = axis.to_photo(np.stack([along_px, np.zeros(3)], axis=1))
     points = camera.on_plane(ends, height_mm)
     along = points[2] - points[0]
     along /= np.linalg.norm(along)

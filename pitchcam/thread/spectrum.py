@@ -51,7 +51,7 @@ def spectrum(z: Values, upper: Values, lower: Values, pitch_mm: float) -> tuple[
     frequency = np.fft.rfftfreq(size, step)
     keep = frequency < 6 / pitch_mm
     amplitude = 2 * np.sqrt(power / 2) / window.sum()
-    return frequency[keep], amplitude[keep]
+    return np.asarray(frequency[keep], float), np.asarray(amplitude[keep], float)
 
 
 def tone_period(z: Values, sides: tuple[Values, ...], guess_mm: float) -> float:

@@ -139,7 +139,9 @@ def move_to_edges(
             )  # fmt: skip
             move = np.zeros(int(group.sum()))
             means, weights = [], []
-            for along, names in ((flanks.ridge, ("first", "last")), (flanks.height, ("low", "high"))):
+            for along, names in (
+                (flanks.ridge, ("first", "last")), (flanks.height, ("low", "high")),
+            ):  # fmt: skip
                 middle = float(np.median(along[group]))
                 pair = []
                 for high, name in enumerate(names):
