@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,8 +21,16 @@ from pitchcam.outline.field import Field, find_field
 from pitchcam.outline.rims import Rims
 from pitchcam.photo import Photo, load_photo
 from pitchcam.records import (
-    Flag, Measurement, PartResult, PhotoInfo, Quantity, ScaleResult, ScaleSpec, ThreadReading,
-    ThreadResult, Verdict,
+    Flag,
+    Measurement,
+    PartResult,
+    PhotoInfo,
+    Quantity,
+    ScaleResult,
+    ScaleSpec,
+    ThreadReading,
+    ThreadResult,
+    Verdict,
 )  # fmt: skip
 from pitchcam.scale.camera import Camera, camera_from_exif
 from pitchcam.scale.find import check_spec, find_reference
@@ -31,8 +40,8 @@ from pitchcam.scale.straight import learn_rims, sharpened_undone
 from pitchcam.scale.tilt import PRIOR_TILT_RAD, window_tilt
 from pitchcam.thread.budget import Geometry, budget
 from pitchcam.thread.ends import thread_ends
-from pitchcam.thread.height import Rest, rest_height
-from pitchcam.thread.measure import ThreadShape, measure_thread
+from pitchcam.thread.height import Rest, hexagon_roll, rest_height, turned
+from pitchcam.thread.measure import ThreadShape, measure_thread, remeasure
 from pitchcam.thread.reading import half_angles, plots, to_reading
 from pitchcam.thread.regions import Region
 
@@ -190,7 +199,8 @@ def _camera(
 def _grey8(pixels: NDArray[np.generic]) -> NDArray[np.uint8]:
     import cv2
 
-    eight = (pixels / 257).astype(np.uint8) if pixels.dtype == np.uint16 else pixels
+    coded: Any = pixels
+    eight = (coded / 257).astype(np.uint8) if pixels.dtype == np.uint16 else coded
     grey = eight if eight.ndim == 2 else cv2.cvtColor(eight, cv2.COLOR_BGR2GRAY)
     return np.asarray(grey, dtype=np.uint8)
 
@@ -321,7 +331,7 @@ def _sentence(text: str) -> str:
 
 
 def _reading_order(shape: Shape) -> tuple[int, float]:
-    """Number parts in rows from the top, each row from the left."""
+    """Return the key that numbers parts in rows from the top, each row from the left."""
     x, y = shape.centre_px
     return int(y // 400), float(x)
 
@@ -355,11 +365,22 @@ def _scale_result(
     )  # fmt: skip
 
 
-def _height(part: Shape, camera: Camera, spec: ScaleSpec) -> Rest:
+def _measured(
+    scene: Scene, camera: Camera, part: Shape, region: Region, spec: ScaleSpec
+) -> tuple[ThreadShape, Rest]:
+    """Measure one thread at its height; the hexagon's turn, seen from the thread, corrects it."""
     rest = rest_height(part, camera)
-    if spec.axis_height_mm is None:
-        return rest
-    return replace(rest, height_mm=spec.axis_height_mm, u_height_mm=0.1)
+    if spec.axis_height_mm is not None:
+        rest = replace(rest, height_mm=spec.axis_height_mm, u_height_mm=0.1)
+    shape = measure_thread(
+        part.crop, scene.field, camera, part.axis, region, rest.height_mm, scene.rims,
+        starts=region.starts,
+    )  # fmt: skip
+    if spec.axis_height_mm is None and rest.hexagon:
+        roll = hexagon_roll(part, shape.section, shape.frame, camera, rest)
+        rest = turned(rest, *roll)
+        shape = remeasure(shape, camera, rest.height_mm, 0.0)
+    return shape, rest
 
 
 def _camera_from_major(
@@ -378,10 +399,7 @@ def _camera_from_major(
     ]))  # fmt: skip
     camera = scene.camera.over_plate(scene.camera.f_px * reading_mm / width_px * 1.06, np.nan)
     for _ in range(3):
-        rest = _height(part, camera, spec)
-        shape = measure_thread(
-            part.crop, scene.field, camera, part.axis, region, rest.height_mm, scene.rims
-        )
+        shape, rest = _measured(scene, camera, part, region, spec)
         major = shape.diameter_mm(shape.tips)
         if major is None:
             raise UnreadableError(
@@ -401,19 +419,15 @@ def _one_thread(
     if problem is not None:
         flags.append(problem)
         return None, None
-    rest = _height(part, camera, spec)
     try:
-        shape = measure_thread(
-            part.crop, scene.field, camera, part.axis, region, rest.height_mm, scene.rims,
-            starts=region.starts,
-        )
+        shape, rest = _measured(scene, camera, part, region, spec)
     except (np.linalg.LinAlgError, ValueError):
         flags.append(flag("not-read", f"the flanks of part {number} could not be fitted"))
         return None, None
     angle = shape.section.fit.angle_deg
     if not ANGLES_DEG[0] <= angle <= ANGLES_DEG[1]:
         flags.append(flag("no-thread", f"part {number} repeats with an included angle of "
-                                       f"{angle:.0f} degrees, as no screw thread does"))  # fmt: skip
+                                       f"{angle:.0f} degrees, as no thread does"))  # fmt: skip
         return None, None
     lines = budget(shape, _geometry(scene, shape, rest, spec))
     reading = to_reading(shape, lines, thread_ends(shape, part, region))
@@ -433,14 +447,16 @@ def _one_thread(
 
 def _refuse_region(scene: Scene, part: Shape, region: Region, number: int) -> Flag | None:
     if part.blob.cut and _near_border(scene, part, region):
-        return flag("cut", f"the thread of part {number} is cut by the edge of the picture or light")
+        return flag("cut", f"part {number} is cut through its thread by the edge of the picture "
+                           "or of the light")  # fmt: skip
     if region.turns < FEWEST_TURNS:
         return flag("few-turns", f"part {number} shows only {region.turns:.1f} turns of thread")
     if region.spacing_px < FEWEST_PX:
         return flag("too-small", f"the thread of part {number} has only {region.spacing_px:.0f} "
                                  "pixels a pitch")  # fmt: skip
     if scene.rims.spread.blur_px > MOST_BLUR * region.spacing_px:
-        return flag("blurred", f"the blur reaches over {scene.rims.spread.blur_px:.1f} pixels, "
+        blur_px = scene.rims.spread.blur_px
+        return flag("blurred", f"the blur reaches over {blur_px:.1f} pixels, "
                                f"the pitch of part {number} over {region.spacing_px:.0f}")  # fmt: skip
     if _clipped(scene, part):
         return flag("over-exposed", f"the background beside part {number} is clipped to white")

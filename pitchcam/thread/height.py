@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.scale.camera import Camera
 from pitchcam.scale.shapes import Shape
+from pitchcam.thread.fitting import Section
+from pitchcam.thread.section import AxisFrame
 
 Values = NDArray[np.float64]
 
@@ -58,7 +60,8 @@ def rest_height(shape: Shape, camera: Camera) -> Rest:
     Notes
     -----
     A hexagon on a flat shows its width across corners w and has its axis at w sqrt(3) / 4; a
-    round collar or the thread itself has it at w / 2. A stretch that is wider than the rest of
+    round collar or the thread itself has it at w / 2. For a hexagon that
+    is turned see :func:`turned`. A stretch that is wider than the rest of
     the part and carries no thread is taken for a hexagon; where the widest feature is the thread
     or a long cylinder, it is round.
     """
@@ -82,6 +85,58 @@ def rest_height(shape: Shape, camera: Camera) -> Rest:
         width_mm=width_mm, height_mm=height, u_height_mm=float(np.hypot(u, 0.08)),
         hexagon=hexagon, stretch=(start, end),
     )  # fmt: skip
+
+
+def hexagon_roll(
+    part: Shape, section: Section, frame: AxisFrame, camera: Camera, rest: Rest
+) -> tuple[float, float]:
+    """Return how far a hexagon is turned about the axis (radians, 0 to 30 degrees), and its u.
+
+    A hexagon on its flat has both outer corners at the axis's height. Turned by a, one is nearer
+    to the camera by w tan a than the other, and therefore stands farther from the thread's axis
+    in the picture: by w^2 tan a / (2 L) in all.
+
+    Parameters
+    ----------
+    part
+        The part's outline.
+    section, frame, camera
+        A thread measured on the part, whose axis is known far better than the outline's middle.
+    rest
+        The stretch that is taken for a hexagon.
+    """
+    st = part.axis.to_axis(part.outline_px)
+    trim = 0.2 * (rest.stretch[1] - rest.stretch[0])
+    on = (st[:, 0] > rest.stretch[0] + trim) & (st[:, 0] < rest.stretch[1] - trim)
+    y = section.to_axis(frame.from_photo(camera, part.outline_px[on]))[:, 1]
+    if (y > 0).sum() < 8 or (y < 0).sum() < 8:
+        return 0.0, 0.0
+    above, below = float(np.median(y[y > 0])), float(np.median(-y[y < 0]))
+    width, reach = above + below, float(np.linalg.norm(frame.origin))
+    tangent = 2 * abs(above - below) * reach / width**2
+    # The axis's direction, carried from the thread to the hexagon, is good to 0.03-0.05 mm.
+    u = 2 * 0.04 * reach / width**2
+    # What lies within its own uncertainty is no turn.
+    tangent *= tangent**2 / (tangent**2 + u**2)
+    return min(float(np.arctan(tangent)), float(np.radians(30))), float(min(u, 0.3))
+
+
+def turned(rest: Rest, roll_rad: float, u_roll_rad: float) -> Rest:
+    """Return the rest of a hexagon that is turned about the axis.
+
+    Notes
+    -----
+    It shows w = corners cos a. A turned hexagon lies on an edge or is held by something else, so
+    that its axis stands between half its flats and what its lowest edge demands; the former is
+    taken, and a quarter of the difference left open.
+    """
+    if not rest.hexagon:
+        return rest
+    corners = rest.width_mm / np.cos(roll_rad)
+    height = corners * np.sqrt(3) / 4
+    lowest = corners / 2 * np.cos(np.radians(30) - roll_rad)
+    u = (rest.u_height_mm, height * np.tan(roll_rad) * u_roll_rad, 0.25 * (lowest - height))
+    return replace(rest, height_mm=float(height), u_height_mm=float(np.linalg.norm(u)))
 
 
 def _stands_out(shape: Shape, start: float, end: float, width_px: float) -> bool:

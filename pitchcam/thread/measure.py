@@ -123,7 +123,8 @@ def _tips(
     section: Section, rims: Rims, mm_per_px: float,
 ) -> tuple[tuple[Tip, ...], tuple[Tip, ...]]:  # fmt: skip
     blur_mm = rims.spread.blur_px * mm_per_px
-    tips, roots = [], []
+    tips: list[Tip] = []
+    roots: list[Tip] = []
     for side in (1.0, -1.0):
         across = frame.to_photo(camera, np.array([[0.0, 0.0, 0.0], [0.0, side, 0.0]]))
         outward = (across[1] - across[0]) / np.hypot(*(across[1] - across[0]))
@@ -134,7 +135,7 @@ def _tips(
         # its band look sideways. Up to a quarter of the cylinder's band is allowed for.
         band = Band(
             reflectance=rims.reflectance, u_reflectance=0.12, width_mm=0.0,
-            u_width_mm=max(0.25 * min(width, 0.2), 0.1 * mm_per_px) if rims.common else 0.1,
+            u_width_mm=max(0.25 * min(width, 0.2), 0.1 * mm_per_px) if rims.common else 0.04,
             cylinder_mm=min(width, 0.4), is_known=rims.common,
         )  # fmt: skip
         for groove, into in ((False, tips), (True, roots)):
@@ -146,7 +147,9 @@ def _tips(
     return tuple(tips), tuple(roots)
 
 
-def remeasure(shape: ThreadShape, camera: Camera, height_mm: float, incline_rad: float) -> ThreadShape:
+def remeasure(
+    shape: ThreadShape, camera: Camera, height_mm: float, incline_rad: float
+) -> ThreadShape:
     """Fit the same edge points again with another geometry: for the uncertainty budget.
 
     Crests and roots keep their place in the picture and follow the scale on the axis.
