@@ -53,6 +53,8 @@ FEWEST_PX = 7.0
 MOST_BLUR = 0.13
 #: Full turns that a photo must show.
 FEWEST_TURNS = 2.9
+#: Lag of the two sides, in pitches, below which they are in step (0.5 for a single start).
+IN_STEP = 0.2
 #: Included angles that a screw thread of the series in question can show.
 ANGLES_DEG = (38.0, 74.0)
 
@@ -372,10 +374,16 @@ def _measured(
     rest = rest_height(part, camera)
     if spec.axis_height_mm is not None:
         rest = replace(rest, height_mm=spec.axis_height_mm, u_height_mm=0.1)
-    shape = measure_thread(
-        part.crop, scene.field, camera, part.axis, region, rest.height_mm, scene.rims,
-        starts=region.starts,
-    )  # fmt: skip
+    def measured(starts: int) -> ThreadShape:
+        return measure_thread(
+            part.crop, scene.field, camera, part.axis, region, rest.height_mm, scene.rims,
+            starts=starts,
+        )
+
+    shape = measured(1)
+    if shape.lag < IN_STEP:
+        # Both sides in step: two starts, and a helix twice as steep.
+        shape = measured(2)
     if spec.axis_height_mm is None and rest.hexagon:
         roll = hexagon_roll(part, shape.section, shape.frame, camera, rest)
         rest = turned(rest, *roll)

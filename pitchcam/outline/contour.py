@@ -64,7 +64,7 @@ def _channel(relative: Floats, inside: NDArray[np.uint8]) -> tuple[Floats, str]:
     if relative.shape[2] == 1:
         return relative[..., 0], "grey"
     lit = (inside > 0) & (relative[..., 2] > 0.12) & (relative[..., 2] < 0.97)
-    if lit.sum() > 50:
+    if lit.sum() > max(50, 0.03 * inside.sum()):
         warm = float(np.median(relative[..., 2][lit] / np.maximum(relative[..., 0][lit], 0.02)))
         if warm > 1.25:
             return relative[..., 0].copy(), "blue"

@@ -75,7 +75,7 @@ class Rims:
 #: Loss of mirrored light at grazing angles (see :func:`pitchcam.outline.esf.reflected`): iron and
 #: chromium 0.75-0.8, brass in blue 0.6, zinc and aluminium 0.4; and the softness of the band's
 #: inner border as a share of its width (ground and drawn surfaces scatter).
-LOSS = (0.60, 0.15)
+LOSS = (0.48, 0.15)
 SOFTNESS = (0.35, 0.15)
 #: Starts for the panel's distance: as far behind the part as the phone is in front, nearer, and
 #: close behind it; each with a log-normal spread.
@@ -83,7 +83,7 @@ PANELS = (0.5, 0.2, 0.06)
 PANEL_SPREAD = 0.35
 #: What stays unknown of a round edge even where the model fits: roughness, and a metal whose loss
 #: does not follow one curve (from renders of known pins, 0.05-0.3 px).
-U_ROUND_PX = 0.15
+U_ROUND_PX = 0.20
 #: One coded step of 256: what the model of the tone curve and a mean profile agree to.
 CODE_NOISE = 0.004
 

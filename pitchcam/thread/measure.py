@@ -54,6 +54,12 @@ class ThreadShape:
         return abs(self.section.fit.pitch_mm)
 
     @property
+    def lag(self) -> float:
+        """Offset of the crests of both sides in pitches, 0 to 0.5: 0.5 for a single start."""
+        turns = self.section.fit.lag_mm / self.section.fit.pitch_mm
+        return float(abs(turns - np.round(turns)))
+
+    @property
     def pitch_diameter_mm(self) -> float:
         """Diameter at which ridge and groove are equally wide, at the frame's origin."""
         return 2 * self.section.fit.pitch_radius_mm

@@ -59,17 +59,6 @@ def local_axis(outline: Points, axis: ImageAxis, region: Region) -> ImageAxis:
     )
 
 
-def phase_lag(outline: Points, axis: ImageAxis, region: Region) -> float:
-    """Return the lag between the sides in spacings on the thread's own axis, 0..0.5."""
-    s, upper, lower = envelope(axis.to_axis(outline))
-    means = []
-    for crests, side in zip(region.crests, (upper, lower), strict=True):
-        moved = crests + 0 * side[0]
-        means.append(np.angle(np.mean(np.exp(2j * np.pi * moved / region.spacing_px))))
-    lag = (means[1] - means[0]) / (2 * np.pi)
-    return float(abs(lag - np.round(lag)))
-
-
 def _contour_normals(outline: Points, reach: int = 3) -> Points:
     """Return unit normals of a closed outline that point away from its inside."""
     tangent = np.roll(outline, -reach, axis=0) - np.roll(outline, reach, axis=0)

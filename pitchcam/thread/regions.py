@@ -36,11 +36,6 @@ class Region:
     skew: float
 
     @property
-    def starts(self) -> int:
-        """Number of starts: 2 where both sides are in step, else 1."""
-        return 2 if abs(self.lag) < 0.2 else 1
-
-    @property
     def turns(self) -> float:
         """Spacings that the region spans."""
         return (self.end_px - self.start_px) / self.spacing_px
@@ -165,6 +160,11 @@ def _is_thread(region: Region) -> bool:
     ratio = region.depth_px / region.spacing_px
     if not DEPTH_RANGE[0] <= ratio <= DEPTH_RANGE[1]:
         return False
+    # A part's axis a degree off moves the sides by half a diameter times that against each
+    # other: of fine threads on thick parts the lag tells nothing before the thread's own axis
+    # is known; a symmetric groove is then enough, which no barb has.
+    if abs(region.skew) < 0.10:
+        return True
     # A single start has its sides half a pitch apart; in step are two starts - or rings.
     opposed = abs(abs(region.lag) - 0.5) < 0.2
     in_step = abs(region.lag) < 0.2
