@@ -94,7 +94,7 @@ def profile_figure(thread: ThreadResult, size: ThreadSize | None) -> Figure | No
             radius[keep],
             ".",
             color=_MEASURED,
-            markersize=2.5,
+            markersize=3.5,
             alpha=0.5,
             label="measured, all turns and both sides",
         )

@@ -72,8 +72,12 @@ def half_angles(
     return quantity(b, each), quantity(a, each)
 
 
-def plots(shape: ThreadShape) -> ThreadPlots:
-    """Return the polylines and points that pictures and plots of a thread show."""
+def plots(shape: ThreadShape, reading: ThreadReading) -> ThreadPlots:
+    """Return the polylines and points that pictures and plots of a thread show.
+
+    The folded profile is level, with the diameters of ``reading``: those of the large end on a
+    tapered thread. Crests and roots are fitted as lines, and stand as one point each.
+    """
     fit, p = shape.section.fit, shape.section.points
     start, end = shape.span_mm
     camera, frame = shape.camera, shape.frame
@@ -84,6 +88,12 @@ def plots(shape: ThreadShape) -> ThreadPlots:
     centre = fit.phase_mm + np.where(p.side < 0, fit.lag_mm, 0.0)
     place = (p.z - centre) / pitch
     radius = p.r - fit.taper / 2 * p.z
+    ends = [(0.0, t.radius_mm) for t in shape.tips] + [(0.5, t.radius_mm) for t in shape.roots]
+    place, radius = place[fit.used], radius[fit.used]
+    place = np.append(place, [at for at, _ in ends])
+    radius = np.append(radius, [r for _, r in ends])
+    if reading.pitch_diameter_mm is not None:
+        radius = radius + (reading.pitch_diameter_mm.value - shape.pitch_diameter_mm) / 2
     return ThreadPlots(
         axis_px=(tuple(axis[0]), tuple(axis[1])),
         edges_px=_edges(shape),
