@@ -445,7 +445,7 @@ def _one_thread(
     result = ThreadResult(
         reading=reading, half_angles_deg=half_angles(shape, lines), turns=region.turns,
         span_px=_span(shape), budget=lines, verdict=verdict,
-        plots=plots(shape) if with_plots else None,
+        plots=plots(shape, reading) if with_plots else None,
     )  # fmt: skip
     relative = float(np.sqrt(sum(
         (line.shares.get("pitch_mm", 0.0) / shape.pitch_mm) ** 2 for line in lines[:5]
@@ -463,9 +463,9 @@ def _refuse_region(scene: Scene, part: Shape, region: Region, number: int) -> Fl
         return flag("too-small", f"the thread of part {number} has only {region.spacing_px:.0f} "
                                  "pixels a pitch")  # fmt: skip
     if scene.rims.spread.blur_px > MOST_BLUR * region.spacing_px:
-        blur_px = scene.rims.spread.blur_px
+        blur_px, pitch_px = scene.rims.spread.blur_px, region.spacing_px
         return flag("blurred", f"the blur reaches over {blur_px:.1f} pixels, "
-                               f"the pitch of part {number} over {region.spacing_px:.0f}")  # fmt: skip
+                               f"the pitch of part {number} over {pitch_px:.0f}")  # fmt: skip
     if _clipped(scene, part):
         return flag("over-exposed", f"the background beside part {number} is clipped to white")
     return None
