@@ -246,7 +246,7 @@ def _overall_blur(shapes: list[Shape]) -> float:
     widths = []
     for shape in shapes:
         try:
-            low, high = outline(shape.crop, 0.3), shape.outline_px
+            low, high = outline(shape.crop, 0.3, fill_px=30), shape.outline_px
         except ValueError:
             continue
         import cv2

@@ -139,14 +139,18 @@ def _without_fibres(mask: NDArray[np.uint8]) -> NDArray[np.uint8]:
     return kept
 
 
-def outline(crop: Crop, level: float = PART_LEVEL) -> NDArray[np.float64]:
+def outline(
+    crop: Crop, level: float = PART_LEVEL, *, fill_px: int | None = None
+) -> NDArray[np.float64]:
     """Return the object's outline at a level of the relative light, (n, 2) photo pixels, closed.
 
     Marching squares on the channel in use; the interior (holes of mirrored light) is filled
-    first, so that only the outermost crossing counts.
+    first, so that only the outermost crossing counts. ``fill_px`` is how deep inside the mask that
+    begins: one pixel near the mask's own level, deeper at lower levels, whose crossing lies there.
     """
     light = crop.light.copy()
-    core = cv2.erode(crop.mask, np.ones((3, 3), np.uint8))
+    deep = fill_px if fill_px is not None else (1 if level > 0.7 else 6)
+    core = cv2.erode(crop.mask, np.ones((2 * deep + 1, 2 * deep + 1), np.uint8))
     light[core > 0] = np.minimum(light[core > 0], level * 0.8)
     outside = cv2.dilate(crop.mask, np.ones((5, 5), np.uint8)) == 0
     light[outside] = 1.0

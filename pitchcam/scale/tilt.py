@@ -12,7 +12,7 @@ from pitchcam.scale.camera import Camera
 Points = NDArray[np.float64]
 
 #: A phone held by hand over a plate (common practice, no source).
-PRIOR_TILT_RAD = np.radians(1.5)
+PRIOR_TILT_RAD = np.radians(2.0)
 #: A lit window or panel is a rectangle to about this angle at its corners.
 SQUARENESS_RAD = np.radians(0.25)
 

@@ -72,6 +72,7 @@ def budget(shape: ThreadShape, geometry: Geometry) -> tuple[BudgetLine, ...]:
         *_scale_lines(shape, geometry),
         _incline_line(shape, geometry),
         *_edge_lines(shape),
+        _slant_line(shape),
         _noise_line(shape),
         BudgetLine(source="form of the model", shares={
             k: u * (shape.pitch_mm if k == "pitch_mm" else 1.0) for k, u in U_MODEL.items()
@@ -146,6 +147,22 @@ def _edge_lines(shape: ThreadShape) -> list[BudgetLine]:
         "angle_deg": float(np.degrees(single / flank)),
     })  # fmt: skip
     return [together, apart]
+
+
+#: What is left of a slanted view after its contour has been unfolded, at a slant of 0.136: a
+#: Whitworth thread reads 3.2 degrees too open there when its crest's rounding cannot be told from
+#: its flank (from an exact contour, without light). It grows with the slant's square.
+SLANT = 0.136
+SLANT_ANGLE_DEG = 3.2
+SLANT_DIAMETER_MM = 0.03
+
+
+def _slant_line(shape: ThreadShape) -> BudgetLine:
+    grow = (shape.slant / SLANT) ** 2
+    return BudgetLine(source="view along the thread", shares={
+        "angle_deg": SLANT_ANGLE_DEG * grow * (SLANT_LEFT if shape.straight else 1.0),
+        "pitch_diameter_mm": SLANT_DIAMETER_MM * grow * shape.pitch_mm,
+    })  # fmt: skip
 
 
 def _noise_line(shape: ThreadShape) -> BudgetLine:

@@ -15,7 +15,7 @@ from pitchcam.scale.camera import Camera
 from pitchcam.thread.axis import ImageAxis
 from pitchcam.thread.crests import Band, Tip, fit_tip
 from pitchcam.thread.fitting import Section, fit_section
-from pitchcam.thread.points import Flanks, flank_points, local_axis
+from pitchcam.thread.points import BELOW_CREST, Flanks, flank_points, local_axis
 from pitchcam.thread.regions import Region
 from pitchcam.thread.section import AxisFrame, axis_frame
 from pitchcam.thread.true_edges import FlankEdge, move_to_edges
@@ -27,12 +27,18 @@ Values = NDArray[np.float64]
 LEVEL = 0.85
 
 
+#: Share of each flank's points that must be straight for the others to be left out.
+ENOUGH_STRAIGHT = 0.4
+
+
 @dataclass(frozen=True, kw_only=True)
 class ThreadShape:
     """A measured thread: the geometry it was measured with and what came out, mm and degrees.
 
     Diameters are at the frame's origin; ``tips`` and ``roots`` hold one entry per side that could
-    be fitted. ``mm_per_px`` is the scale on the axis, ``spacing_px`` the crests' spacing.
+    be fitted. ``straight`` says that only points on the flanks' straight part went into the fit
+    (seen far along the thread, too few of them are left). ``mm_per_px`` is the scale on the axis,
+    ``spacing_px`` the crests' spacing.
     """
 
     axis: ImageAxis
@@ -47,6 +53,7 @@ class ThreadShape:
     spacing_px: float
     span_mm: tuple[float, float]
     outline_px: Values
+    straight: bool
 
     @property
     def pitch_mm(self) -> float:
@@ -63,6 +70,12 @@ class ThreadShape:
     def pitch_diameter_mm(self) -> float:
         """Diameter at which ridge and groove are equally wide, at the frame's origin."""
         return 2 * self.section.fit.pitch_radius_mm
+
+    @property
+    def slant(self) -> float:
+        """Tangent of the angle at which rays meet the axis's normal plane in mid-thread."""
+        z, _, x = self.section.pinhole(self.frame)
+        return float(abs(z - sum(self.span_mm) / 2) / x)
 
     @property
     def taper(self) -> float:
@@ -109,6 +122,10 @@ def measure_thread(
     mm_per_px = float(np.linalg.norm(frame.origin)) / camera.f_px
     spacing_mm = region.spacing_px * mm_per_px
     flanks = flank_points(points, axis, region, frame, camera)
+    straight = True
+    for _ in range(2):
+        first = fit_section(flanks, camera, frame, spacing_mm, starts=starts, rounds=3)
+        flanks, straight = _straight(flanks, first, frame, camera, spacing_mm)
     first = fit_section(flanks, camera, frame, spacing_mm, starts=starts, rounds=3)
     radius_px = first.fit.pitch_radius_mm / mm_per_px
     moved, edges = move_to_edges(
@@ -120,8 +137,29 @@ def measure_thread(
     return ThreadShape(
         axis=axis, frame=frame, camera=camera, section=section, flanks=moved, edges=edges,
         tips=tips, roots=roots, mm_per_px=mm_per_px, spacing_px=region.spacing_px,
-        span_mm=(float(z.min()), float(z.max())), outline_px=points,
+        span_mm=(float(z.min()), float(z.max())), outline_px=points, straight=straight,
     )  # fmt: skip
+
+
+def _straight(
+    flanks: Flanks, section: Section, frame: AxisFrame, camera: Camera, spacing_mm: float
+) -> tuple[Flanks, bool]:
+    """Keep the points that lie on the straight part of the flank in the axial section.
+
+    Seen along the thread, a flank's contour turns toward or away from the camera, and its radius
+    is larger than its distance from the axis in the picture: what looks like mid-flank may be the
+    crest's rounding.
+    """
+    seen = np.abs(section.to_axis(frame.from_photo(camera, flanks.xy))[:, 1])
+    below = flanks.below - (section.points.r - seen) / spacing_mm
+    keep = (below > BELOW_CREST[0]) & (below < BELOW_CREST[1])
+    # Seen so far along the thread that little of a flank is left, the rest would say nothing.
+    for side in (1.0, -1.0):
+        for flank in (1.0, -1.0):
+            group = (flanks.side == side) & (flanks.flank == flank)
+            if keep[group].sum() < max(ENOUGH_STRAIGHT * group.sum(), 10):
+                return flanks, False
+    return flanks.only(keep), True
 
 
 def _tips(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,20 +14,23 @@ from pitchcam.thread.section import AxisFrame
 
 Values = NDArray[np.float64]
 
-#: How far below the crest a flank is straight, in pitches: Whitworth's rounding ends 0.074 below
-#: it, and a corner's blur reaches over one to two pixels.
+#: How far below the crest a flank is straight, in pitches, in the axial section: Whitworth's
+#: rounding ends 0.074 below it, and a corner's blur reaches over one to two pixels.
 BELOW_CREST = (0.15, 0.50)
 #: How far above the seen root it is straight: roundings of 0.074, or, where the view along the
 #: thread hides the root behind the next ridge, the notch of both.
 ABOVE_ROOT = 0.13
+#: Seen along the thread, a flank's contour lies farther out than its section, by up to this.
+SEEN_LOWER = 0.14
 
 
 @dataclass(frozen=True, kw_only=True)
 class Flanks:
     """Flank points in the photo with their place in the thread; arrays of one length.
 
-    ``height`` is the share of the flank's height from root to crest, ``normal`` (n, 2) the
-    outward normal of the point's flank in the photo.
+    ``height`` is the share of the flank's height from root to crest, ``below`` the distance below
+    the crest line in pitches, both as seen; ``normal`` (n, 2) is the outward normal of the
+    point's flank in the photo.
     """
 
     xy: Points
@@ -35,7 +38,12 @@ class Flanks:
     flank: Values
     ridge: Values
     height: Values
+    below: Values
     normal: Points
+
+    def only(self, keep: NDArray[np.bool_]) -> Flanks:
+        """Return the points of a mask."""
+        return Flanks(**{f.name: getattr(self, f.name)[keep] for f in fields(self)})
 
 
 def local_axis(outline: Points, axis: ImageAxis, region: Region) -> ImageAxis:
@@ -89,13 +97,13 @@ def flank_points(
     st = axis.to_axis(outline)
     normals = _contour_normals(outline)
     zy = frame.from_photo(camera, outline)
-    names = ("xy", "side", "flank", "ridge", "height", "normal")
+    names = ("xy", "side", "flank", "ridge", "height", "below", "normal")
     chosen: dict[str, list[Values]] = {k: [] for k in names}
     for crests, t_sign in zip(region.crests, (1.0, -1.0), strict=True):
         found = _one_side(st, crests, t_sign, region.spacing_px)
         if found is None:
             continue
-        index, ridge, flank, height = found
+        index, ridge, flank, height, below = found
         sign = np.sign(np.median(zy[index, 1]))
         # The flank that faces growing s faces growing z when z grows with s.
         along = np.sign(np.polyfit(st[index, 0], zy[index, 0], 1)[0])
@@ -105,6 +113,7 @@ def flank_points(
         chosen["flank"].append(flank * along)
         chosen["ridge"].append(ridge * along)
         chosen["height"].append(height)
+        chosen["below"].append(below)
         chosen["normal"].append(groups)
     return Flanks(**{k: np.concatenate(v) for k, v in chosen.items()})
 
@@ -119,7 +128,7 @@ def _group_normals(normals: Points, flank: Values) -> Points:
 
 def _one_side(
     st: Points, crests: Values, sign: float, spacing: float
-) -> tuple[NDArray[np.intp], Values, Values, Values] | None:
+) -> tuple[NDArray[np.intp], Values, Values, Values, Values] | None:
     number = np.round((crests - crests[0]) / spacing)
     step, first = np.polyfit(number, crests, 1)
     inside = (st[:, 1] * sign > 0) & (st[:, 0] > crests[0] - 0.5 * spacing)
@@ -139,7 +148,10 @@ def _one_side(
     root = float(np.percentile(level, 3))
     share = (level - root) / (crest - root)
     below = (crest - level) / spacing
-    straight = (below > BELOW_CREST[0]) & (below < BELOW_CREST[1])
+    straight = (below > BELOW_CREST[0]) & (below < BELOW_CREST[1] + SEEN_LOWER)
     straight &= (level - root) / spacing > ABOVE_ROOT
     straight &= (np.abs(phase) > 0.08) & (np.abs(phase) < 0.46)
-    return index[straight], ridge[straight], np.sign(phase[straight]), share[straight]
+    return (
+        index[straight], ridge[straight], np.sign(phase[straight]), share[straight],
+        below[straight],
+    )  # fmt: skip
