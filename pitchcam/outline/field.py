@@ -28,6 +28,9 @@ LIT_SHARE = 0.22
 #: Linear light above which a channel is taken as clipped (code value 253 of 255).
 CLIPPED = 0.982
 
+#: Widest border of the light, in points of the shrunk picture: a window far out of focus.
+MOST_BORDER = 40
+
 
 @dataclass(frozen=True, kw_only=True)
 class Plate:
@@ -172,11 +175,14 @@ def _inner(inside: NDArray[np.uint8], ratio: Floats, full_frame: bool) -> NDArra
     if full_frame:
         return inside
     depth = cv2.distanceTransform(np.pad(inside, 1), cv2.DIST_L2, 3)[1:-1, 1:-1]
-    for margin in range(1, 40):
-        ring = (depth >= margin) & (depth < margin + 1)
-        if not ring.any() or np.mean(ratio[ring] > PART_LEVEL) > 0.80:
-            return (depth >= margin + 2).astype(np.uint8)
-    return (depth >= 40).astype(np.uint8)
+    near = (depth >= 1) & (depth < MOST_BORDER)
+    ring = depth[near].astype(np.intp)
+    points = np.bincount(ring, minlength=MOST_BORDER)[1:]
+    bright = np.bincount(ring, weights=ratio[near] > PART_LEVEL, minlength=MOST_BORDER)[1:]
+    clear = np.flatnonzero((points == 0) | (bright > 0.80 * points))
+    # Two points beyond the first ring that is bright all round.
+    margin = int(clear[0]) + 3 if len(clear) else MOST_BORDER
+    return (depth >= margin).astype(np.uint8)
 
 
 def _objects(dark: NDArray[np.uint8], smallest: float) -> tuple[NDArray[np.int32], set[int]]:
