@@ -154,6 +154,7 @@ def _edge_lines(shape: ThreadShape) -> list[BudgetLine]:
 #: its flank (from an exact contour, without light). It grows with the slant's square.
 SLANT = 0.136
 SLANT_ANGLE_DEG = 3.2
+SLANT_LEFT = 0.25
 SLANT_DIAMETER_MM = 0.03
 
 

@@ -1,0 +1,232 @@
+"""One thread of a part: refused with a reason, or measured, budgeted, read and named."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from pitchcam.errors import UnreadableError, UsageError
+from pitchcam.flags import FLAGS, flag
+from pitchcam.match import name_thread
+from pitchcam.records import Flag, Quantity, ScaleSpec, ThreadReading, ThreadResult, Verdict
+from pitchcam.scale.camera import Camera
+from pitchcam.scale.shapes import Shape
+from pitchcam.scene import MOST_BLUR, Scene
+from pitchcam.thread.budget import Geometry, budget
+from pitchcam.thread.ends import thread_ends
+from pitchcam.thread.height import Rest, hexagon_roll, rest_height, turned
+from pitchcam.thread.measure import ThreadShape, measure_thread, remeasure
+from pitchcam.thread.reading import half_angles, plots, to_reading
+from pitchcam.thread.regions import Region
+
+#: A thread needs at least this many pixels a pitch: below, its flanks are shorter than the blur.
+FEWEST_PX = 7.0
+#: Full turns that a photo must show.
+FEWEST_TURNS = 2.9
+#: Lag of the two sides, in pitches, below which they are in step (0.5 for a single start).
+IN_STEP = 0.2
+#: Included angles that a screw thread of the series in question can show.
+ANGLES_DEG = (38.0, 74.0)
+
+
+def _measured(
+    scene: Scene, camera: Camera, part: Shape, region: Region, spec: ScaleSpec
+) -> tuple[ThreadShape, Rest]:
+    """Measure one thread at its height; the hexagon's turn, seen from the thread, corrects it."""
+    rest = rest_height(part, camera)
+    if spec.axis_height_mm is not None:
+        rest = replace(rest, height_mm=spec.axis_height_mm, u_height_mm=0.1)
+    def measured(starts: int) -> ThreadShape:
+        return measure_thread(
+            part.crop, scene.field, camera, part.axis, region, rest.height_mm, scene.rims,
+            starts=starts,
+        )
+
+    shape = measured(1)
+    if shape.lag < IN_STEP:
+        # Both sides in step: two starts, and a helix twice as steep.
+        shape = measured(2)
+    if spec.axis_height_mm is None and rest.hexagon:
+        roll = hexagon_roll(part, shape.section, shape.frame, camera, rest)
+        rest = turned(rest, *roll)
+        shape = remeasure(shape, camera, rest.height_mm, 0.0)
+    return shape, rest
+
+
+def camera_from_major(
+    scene: Scene, parts: list[Shape], reading_mm: float, spec: ScaleSpec
+) -> Camera:
+    """Return the camera at the distance where the longest thread's crests have the reading."""
+    regions = [(p, r) for p in parts for r in p.threads]
+    if not regions:
+        raise UnreadableError(
+            "There is no thread to measure.", FLAGS["no-thread"][1], code="no-thread"
+        )
+    part, region = max(regions, key=lambda pr: pr[1].turns)
+    _, upper, lower = part.stations
+    width_px = float(np.median((upper - lower)[
+        (part.stations[0] > region.start_px) & (part.stations[0] < region.end_px)
+    ]))  # fmt: skip
+    camera = scene.camera.over_plate(scene.camera.f_px * reading_mm / width_px * 1.06, np.nan)
+    for _ in range(3):
+        shape, rest = _measured(scene, camera, part, region, spec)
+        major = shape.diameter_mm(shape.tips)
+        if major is None:
+            raise UnreadableError(
+                "The crests could not be measured on both sides.", FLAGS["blurred"][1],
+                code="not-read",
+            )  # fmt: skip
+        reach = camera.distance_mm - rest.height_mm
+        camera = camera.over_plate(reach * reading_mm / major + rest.height_mm, np.nan)
+    return camera
+
+
+def one_thread(
+    scene: Scene, camera: Camera, part: Shape, region: Region, spec: ScaleSpec, cast: bool,
+    shrinkage: Quantity | None, with_plots: bool, number: int, flags: list[Flag],
+) -> tuple[ThreadResult, Quantity | None]:  # fmt: skip
+    """Measure and name one threaded region of a part.
+
+    Returns
+    -------
+    result, scale
+        The thread, ``unreadable`` where it cannot be measured (then a flag in ``flags`` says why);
+        and the scale on its axis with its uncertainty, mm per pixel.
+    """
+    problem = _refuse_region(scene, part, region, number)
+    if problem is not None:
+        return _unreadable(part, region, problem, flags), None
+    try:
+        shape, rest = _measured(scene, camera, part, region, spec)
+    except (np.linalg.LinAlgError, ValueError):
+        problem = flag("not-read", f"the flanks of part {number} could not be fitted")
+        return _unreadable(part, region, problem, flags), None
+    angle = shape.section.fit.angle_deg
+    if not ANGLES_DEG[0] <= angle <= ANGLES_DEG[1]:
+        problem = flag(
+            "no-thread", f"part {number} repeats with an included angle of {angle:.0f} degrees, as "
+            "no screw thread does",
+        )  # fmt: skip
+        return _unreadable(part, region, problem, flags), None
+    lines = budget(shape, _geometry(scene, shape, rest, spec))
+    reading = to_reading(shape, lines, thread_ends(shape, part, region))
+    if cast:
+        reading = _as_cast(reading, shrinkage)
+    verdict: Verdict = name_thread(reading)
+    result = ThreadResult(
+        reading=reading, half_angles_deg=half_angles(shape, lines), turns=region.turns,
+        span_px=_span(shape), budget=lines, verdict=verdict,
+        plots=plots(shape, reading) if with_plots else None,
+    )  # fmt: skip
+    relative = float(np.sqrt(sum(
+        (line.shares.get("pitch_mm", 0.0) / shape.pitch_mm) ** 2 for line in lines[:5]
+    )))  # fmt: skip
+    return result, Quantity(value=shape.mm_per_px, u=shape.mm_per_px * relative)
+
+
+def _unreadable(part: Shape, region: Region, problem: Flag, flags: list[Flag]) -> ThreadResult:
+    """Note the problem and return the thread without any quantity."""
+    flags.append(problem)
+    ends = part.axis.to_photo(np.array([[region.start_px, 0.0], [region.end_px, 0.0]]))
+    return ThreadResult(
+        reading=ThreadReading(), half_angles_deg=(None, None), turns=region.turns,
+        span_px=((float(ends[0, 0]), float(ends[0, 1])), (float(ends[1, 0]), float(ends[1, 1]))),
+        budget=(), verdict=Verdict(status="unreadable", next_step=problem.advice),
+    )  # fmt: skip
+
+
+def _refuse_region(scene: Scene, part: Shape, region: Region, number: int) -> Flag | None:
+    if part.blob.cut and _near_border(scene, part, region):
+        return flag("cut", f"part {number} is cut through its thread by the edge of the picture "
+                           "or of the light")  # fmt: skip
+    if region.turns < FEWEST_TURNS:
+        return flag("few-turns", f"part {number} shows only {region.turns:.1f} turns of thread")
+    if region.spacing_px < FEWEST_PX:
+        return flag("too-small", f"the thread of part {number} has only {region.spacing_px:.0f} "
+                                 "pixels a pitch")  # fmt: skip
+    if scene.rims.spread.blur_px > MOST_BLUR * region.spacing_px:
+        blur_px, pitch_px = scene.rims.spread.blur_px, region.spacing_px
+        return flag("blurred", f"the blur reaches over {blur_px:.1f} pixels, "
+                               f"the pitch of part {number} over {pitch_px:.0f}")  # fmt: skip
+    if _clipped(scene, part):
+        return flag("over-exposed", f"the background beside part {number} is clipped to white")
+    return None
+
+
+def _near_border(scene: Scene, part: Shape, region: Region) -> bool:
+    s = np.array([region.start_px, region.end_px])
+    ends = part.axis.to_photo(np.stack([s, np.zeros(2)], axis=1))
+    h, w = scene.photo.pixels.shape[:2]
+    reach = part.width_px * 0.7
+    return bool(
+        (ends < reach).any() or (ends[:, 0] > w - reach).any() or (ends[:, 1] > h - reach).any()
+    )
+
+
+def _clipped(scene: Scene, part: Shape) -> bool:
+    """Whether the background around a part is clipped in the channel that is measured."""
+    import cv2
+
+    x0, y0 = part.crop.origin_px
+    h, w = part.crop.mask.shape
+    pixels = scene.photo.pixels[y0 : y0 + h, x0 : x0 + w]
+    around = cv2.dilate(part.crop.mask, np.ones((15, 15), np.uint8)) - part.crop.mask
+    full = np.iinfo(pixels.dtype).max
+    values = pixels[around > 0]
+    if values.ndim == 2:
+        values = values[:, 0] if part.crop.channel == "blue" else values.min(axis=1)
+    return float(np.mean(values >= 0.992 * full)) > 0.25
+
+
+def _geometry(scene: Scene, shape: ThreadShape, rest: Rest, spec: ScaleSpec) -> Geometry:
+    camera = shape.camera
+    centre = np.array(camera.centre_px)
+    corner = float(np.hypot(*centre))
+    here = camera.project(shape.frame.origin)
+    share = float(np.hypot(*(here - centre))) / corner
+    has_profile = spec.camera_profile is not None
+    if scene.reference is None:
+        # A caliper reads the crests to 0.02 mm, and the crests in the picture go into it as well.
+        major = shape.diameter_mm(shape.tips) or 1.0
+        return Geometry(
+            height_mm=rest.height_mm, u_scale=0.025 / major, rise_mm=0.0, u_rise_mm=0.0,
+            apart_mm=0.0, corner_share=share, corner_share_reference=share,
+            has_profile=has_profile, scale_on_axis=True,
+        )  # fmt: skip
+    r = scene.reference
+    there = float(np.hypot(*(r.where_px - centre))) / corner
+    apart = float(np.hypot(*(here - r.where_px))) * shape.mm_per_px
+    return Geometry(
+        height_mm=rest.height_mm, u_scale=r.u_scale, rise_mm=rest.height_mm - r.height_mm,
+        u_rise_mm=float(np.hypot(rest.u_height_mm, r.u_height_mm)), apart_mm=apart,
+        corner_share=share, corner_share_reference=there, has_profile=has_profile,
+    )  # fmt: skip
+
+
+def _as_cast(reading: ThreadReading, shrinkage: Quantity | None) -> ThreadReading:
+    """Turn a cast's reading into the internal thread's: larger by the compound's shrinkage."""
+    s = shrinkage or Quantity(value=0.0, u=0.002)
+    if not 0.0 <= s.value < 0.1:
+        raise UsageError(
+            f"A shrinkage of {100 * s.value:g} % cannot be right.", "State 0 to 10 percent."
+        )
+
+    def grown(q: Quantity | None) -> Quantity | None:
+        if q is None:
+            return None
+        factor = 1 / (1 - s.value)
+        return Quantity(value=q.value * factor, u=float(np.hypot(q.u, q.value * s.u)))
+
+    return replace(
+        reading, gender="internal", pitch_mm=grown(reading.pitch_mm),
+        major_mm=grown(reading.major_mm), pitch_diameter_mm=grown(reading.pitch_diameter_mm),
+        minor_mm=grown(reading.minor_mm),
+    )  # fmt: skip
+
+
+def _span(shape: ThreadShape) -> tuple[tuple[float, float], tuple[float, float]]:
+    ends = shape.frame.to_photo(shape.camera, np.array([
+        [shape.span_mm[0], 0.0, 0.0], [shape.span_mm[1], 0.0, 0.0],
+    ]))  # fmt: skip
+    return (float(ends[0, 0]), float(ends[0, 1])), (float(ends[1, 0]), float(ends[1, 1]))
