@@ -142,7 +142,8 @@ def _solve(
     ])  # fmt: skip
     low = np.concatenate([[0.4, 0.0, 0.6, -5.0, 0.1, 0.02], np.full(n, -5.0)])
     high = np.concatenate([[6.0, 3.0, 5.0, 1.0, 0.95, 1.5], np.full(n, 8.0)])
-    fit = least_squares(cost, start, bounds=(low, high), x_scale="jac", max_nfev=40)
+    fit = least_squares(cost, start, bounds=(low, high), x_scale="jac", max_nfev=40,
+                        ftol=1e-5, xtol=1e-5)  # fmt: skip
     misfit = np.array(
         [np.sqrt(np.mean(r**2)) for r in np.split(fit.fun[: -6 or None], n)]
     ) * CODE_NOISE  # fmt: skip
@@ -180,7 +181,8 @@ def _solve_apart(
         start = np.concatenate(
             [[prior.blur_px, prior.gain, prior.radius_px], np.tile([-0.3, 0.6, width, 0.5], n)]
         )
-        fit = least_squares(cost, start, bounds=(low, high), x_scale="jac", max_nfev=60)
+        fit = least_squares(cost, start, bounds=(low, high), x_scale="jac", max_nfev=60,
+                            ftol=1e-5, xtol=1e-5)  # fmt: skip
         if best is None or fit.cost < best.cost:
             best = fit
     assert best is not None
@@ -217,9 +219,12 @@ def fit_rims(
     Where one panel distance and one reflectance do not describe all edges (the panel right
     behind the part, an edge near dirt), every edge gets a band of its own.
     """
-    _, q, covariance, misfit = min(
-        (_solve(profiles, f_px, prior, panel) for panel in PANELS), key=lambda s: s[0]
-    )
+    best = _solve(profiles, f_px, prior, PANELS[0])
+    if best[3].max() > BELIEVED:
+        # Not as usual: the panel may be nearer.
+        others = [_solve(profiles, f_px, prior, panel) for panel in PANELS[1:]]
+        best = min([best, *others], key=lambda s: s[0])
+    _, q, covariance, misfit = best
     panel = float(np.exp(q[3]))
     sigma = np.sqrt(np.maximum(np.diag(covariance), 0.0))
     edges, u_edges = q[6:], sigma[6:]
@@ -326,7 +331,8 @@ def _fit_plain(p: MeanProfile, spread: Triple, noise: float) -> tuple[float, flo
     def cost(q: Values) -> Values:
         return _rest(p, ndtr((p.across_px - q[0]) / spread[0]), spread, noise)
 
-    fit = least_squares(cost, [-0.8], bounds=([-6.0], [6.0]), x_scale=[0.3], max_nfev=30)
+    fit = least_squares(cost, [-0.8], bounds=([-6.0], [6.0]), x_scale=[0.3], max_nfev=30,
+                        ftol=1e-5, xtol=1e-5)  # fmt: skip
     grow = max(1.0, 2 * float(fit.cost) / max(len(p.across_px) - 1, 1))
     u = float(np.sqrt(grow / max(float(np.sum(np.asarray(fit.jac, float) ** 2)), 1e-9)))
     return float(fit.x[0]), min(u, 0.5), float(fit.cost) / grow**0.5
@@ -347,7 +353,7 @@ def _fit_band(
     start = np.array([0.0, np.clip(shine, 0.06, 0.93), expected])
     fit = least_squares(
         cost, start, bounds=([-6.0, 0.05, 0.0], [10.0, 0.94, 60.0]), x_scale=[0.3, 0.1, 0.5],
-        max_nfev=60,
+        max_nfev=60, ftol=1e-5, xtol=1e-5,
     )  # fmt: skip
     jac = np.asarray(fit.jac, float)
     covariance = np.linalg.pinv(jac.T @ jac)

@@ -23,7 +23,7 @@ from pitchcam.thread.section import AxisFrame
 
 Values = NDArray[np.float64]
 
-#: Radial step of the model of a crest, mm: a tenth of the usual blur of 0.06 mm.
+#: Radial step of the model of a crest, mm: a fifteenth of the usual blur.
 STEP_MM = 0.004
 
 
@@ -250,7 +250,7 @@ def _fit_end(
 
     fit = least_squares(
         cost, [np.clip(centre, low + 1e-3, high - 1e-3), band.reflectance, band.width_mm + 0.002],
-        x_scale=[0.02, 0.1, 0.02], max_nfev=40,
+        x_scale=[0.02, 0.1, 0.02], max_nfev=40, ftol=1e-5, xtol=1e-5,
         bounds=([low, 0.02, 0.0], [high, 0.97, 1.0]),
     )  # fmt: skip
     jac = np.asarray(fit.jac, float)
