@@ -18,6 +18,7 @@ from pitchcam.thread.fitting import Section, fit_section
 from pitchcam.thread.points import BELOW_CREST, Flanks, flank_points, local_axis
 from pitchcam.thread.regions import Region
 from pitchcam.thread.section import AxisFrame, axis_frame
+from pitchcam.thread.spectrum import side_profiles, tone_period
 from pitchcam.thread.true_edges import FlankEdge, move_to_edges
 
 Values = NDArray[np.float64]
@@ -37,8 +38,9 @@ class ThreadShape:
 
     Diameters are at the frame's origin; ``tips`` and ``roots`` hold one entry per side that could
     be fitted. ``straight`` says that only points on the flanks' straight part went into the fit
-    (seen far along the thread, too few of them are left). ``mm_per_px`` is the scale on the axis,
-    ``spacing_px`` the crests' spacing.
+    (seen far along the thread, too few of them are left); ``near_panel`` that every edge of the
+    photo has a mirrored band of its own, as with the panel close behind the part. ``mm_per_px`` is
+    the scale on the axis, ``spacing_px`` the crests' spacing.
     """
 
     axis: ImageAxis
@@ -54,6 +56,7 @@ class ThreadShape:
     span_mm: tuple[float, float]
     outline_px: Values
     straight: bool
+    near_panel: bool
 
     @property
     def pitch_mm(self) -> float:
@@ -120,7 +123,7 @@ def measure_thread(
     middle = (region.start_px + region.end_px) / 2
     frame = axis_frame(camera, axis, middle, height_mm)
     mm_per_px = float(np.linalg.norm(frame.origin)) / camera.f_px
-    spacing_mm = region.spacing_px * mm_per_px
+    spacing_mm = _spectral_spacing(points, axis, frame, camera, region, mm_per_px)
     flanks = flank_points(points, axis, region, frame, camera)
     straight = True
     for _ in range(2):
@@ -138,7 +141,18 @@ def measure_thread(
         axis=axis, frame=frame, camera=camera, section=section, flanks=moved, edges=edges,
         tips=tips, roots=roots, mm_per_px=mm_per_px, spacing_px=region.spacing_px,
         span_mm=(float(z.min()), float(z.max())), outline_px=points, straight=straight,
+        near_panel=not rims.common,
     )  # fmt: skip
+
+
+def _spectral_spacing(
+    points: Values, axis: ImageAxis, frame: AxisFrame, camera: Camera, region: Region,
+    mm_per_px: float,
+) -> float:  # fmt: skip
+    """Return the crests' spacing from fundamental and harmonics of both sides' outlines, mm."""
+    half = 0.5 * (region.end_px - region.start_px) * mm_per_px
+    z, upper, lower = side_profiles(points, axis, frame, camera, (-half, half))
+    return tone_period(z, (upper, lower), region.spacing_px * mm_per_px)
 
 
 def _straight(

@@ -120,7 +120,8 @@ def _edges(shape: ThreadShape) -> tuple[tuple[tuple[float, float], ...], ...]:
 
 
 def _middles(shape: ThreadShape, side: float) -> Values:
-    p, fit = shape.section.points, shape.section.fit
+    """Return where the crests are seen; in the section they lie elsewhere along the axis."""
+    p, fit = shape.section.points, shape.section.seen
     ridges = np.unique(p.ridge[(p.side == side) & fit.used])
     out: Values = fit.phase_mm + (fit.lag_mm if side < 0 else 0.0) + fit.pitch_mm * ridges
     return out
