@@ -32,6 +32,13 @@ LEVEL = 0.85
 ENOUGH_STRAIGHT = 0.4
 
 
+#: Scatter of the flank points in pixels, and misfit of a crest's light, above which the light is
+#: uneven. Over masked light, renders of known threads keep to 0.08-0.15 px and 0.005-0.035; close
+#: to a panel they reach 0.2-0.3 px and 0.04-0.13.
+UNEVEN_PX = 0.19
+UNEVEN_TIP = 0.05
+
+
 @dataclass(frozen=True, kw_only=True)
 class ThreadShape:
     """A measured thread: the geometry it was measured with and what came out, mm and degrees.
@@ -39,7 +46,8 @@ class ThreadShape:
     Diameters are at the frame's origin; ``tips`` and ``roots`` hold one entry per side that could
     be fitted. ``straight`` says that only points on the flanks' straight part went into the fit
     (seen far along the thread, too few of them are left); ``near_panel`` that every edge of the
-    photo has a mirrored band of its own, as with the panel close behind the part. ``mm_per_px`` is
+    photo has a mirrored band of its own, or that the light on the thread is as uneven, as with
+    the panel close behind the part. ``mm_per_px`` is
     the scale on the axis, ``spacing_px`` the crests' spacing.
     """
 
@@ -141,8 +149,14 @@ def measure_thread(
         axis=axis, frame=frame, camera=camera, section=section, flanks=moved, edges=edges,
         tips=tips, roots=roots, mm_per_px=mm_per_px, spacing_px=region.spacing_px,
         span_mm=(float(z.min()), float(z.max())), outline_px=points, straight=straight,
-        near_panel=not rims.common,
+        near_panel=not rims.common or _uneven(section, tips, mm_per_px),
     )  # fmt: skip
+
+
+def _uneven(section: Section, tips: tuple[Tip, ...], mm_per_px: float) -> bool:
+    """Whether flanks or crests look otherwise than any even light would draw them."""
+    scatter = section.fit.rms_mm / mm_per_px
+    return scatter > UNEVEN_PX or any(t.misfit > UNEVEN_TIP for t in tips)
 
 
 def _spectral_spacing(
@@ -192,8 +206,9 @@ def _tips(
         # A crest's narrow top mirrors much less than a cylinder of its radius would: the ends of
         # its band look sideways. Up to a quarter of the cylinder's band is allowed for.
         band = Band(
-            reflectance=rims.reflectance, u_reflectance=0.12, width_mm=0.0,
-            u_width_mm=max(0.25 * min(width, 0.2), 0.1 * mm_per_px) if rims.common else 0.04,
+            reflectance=rims.reflectance, u_reflectance=0.12 if rims.common else 0.2,
+            width_mm=0.0 if rims.common else 0.2,
+            u_width_mm=max(0.25 * min(width, 0.2), 0.1 * mm_per_px) if rims.common else 0.15,
             cylinder_mm=min(width, 0.4), is_known=rims.common,
         )  # fmt: skip
         for groove, into in ((False, tips), (True, roots)):
