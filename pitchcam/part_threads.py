@@ -13,7 +13,7 @@ from pitchcam.records import Flag, Quantity, ScaleSpec, ThreadReading, ThreadRes
 from pitchcam.scale.camera import Camera
 from pitchcam.scale.shapes import Shape
 from pitchcam.scene import MOST_BLUR, Scene
-from pitchcam.thread.budget import Geometry, budget
+from pitchcam.thread.budget import U_INCLINE_RAD, Geometry, budget
 from pitchcam.thread.ends import thread_ends
 from pitchcam.thread.height import Rest, hexagon_roll, rest_height, turned
 from pitchcam.thread.measure import ThreadShape, measure_thread, remeasure
@@ -109,7 +109,7 @@ def one_thread(
             "no screw thread does",
         )  # fmt: skip
         return _unreadable(part, region, problem, flags), None
-    lines = budget(shape, _geometry(scene, shape, rest, spec))
+    lines = budget(shape, _geometry(scene, part, shape, rest, spec))
     reading = to_reading(shape, lines, thread_ends(shape, part, region))
     if cast:
         reading = _as_cast(reading, shrinkage)
@@ -179,7 +179,9 @@ def _clipped(scene: Scene, part: Shape) -> bool:
     return float(np.mean(values >= 0.992 * full)) > 0.25
 
 
-def _geometry(scene: Scene, shape: ThreadShape, rest: Rest, spec: ScaleSpec) -> Geometry:
+def _geometry(
+    scene: Scene, part: Shape, shape: ThreadShape, rest: Rest, spec: ScaleSpec
+) -> Geometry:
     camera = shape.camera
     centre = np.array(camera.centre_px)
     corner = float(np.hypot(*centre))
@@ -197,9 +199,13 @@ def _geometry(scene: Scene, shape: ThreadShape, rest: Rest, spec: ScaleSpec) -> 
     r = scene.reference
     there = float(np.hypot(*(r.where_px - centre))) / corner
     apart = float(np.hypot(*(here - r.where_px))) * shape.mm_per_px
+    # From the feature the part rests on to the thread, an inclined axis rises or falls.
+    rests_on = part.axis.to_photo(np.array([sum(rest.stretch) / 2, 0.0]))
+    lever = float(np.hypot(*(here - rests_on))) * shape.mm_per_px
+    u_rise = (rest.u_height_mm, r.u_height_mm, lever * U_INCLINE_RAD)
     return Geometry(
         height_mm=rest.height_mm, u_scale=r.u_scale, rise_mm=rest.height_mm - r.height_mm,
-        u_rise_mm=float(np.hypot(rest.u_height_mm, r.u_height_mm)), apart_mm=apart,
+        u_rise_mm=float(np.linalg.norm(u_rise)), apart_mm=apart,
         corner_share=share, corner_share_reference=there, has_profile=has_profile,
     )  # fmt: skip
 
