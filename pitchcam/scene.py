@@ -175,12 +175,14 @@ def _refuse_whole(shapes: list[Shape], rims: Rims | None, field: Field) -> None:
         )  # fmt: skip
     if spacing > 0 and rims is not None:
         return
-    if any(s.blob.cut for s in shapes if s.kind == "other"):
+    barbs = any(s.others for s in shapes)
+    # Where barbs are seen whole they are the part, and what is cut lies beside it.
+    whole = any(s.others and not s.blob.cut for s in shapes)
+    if not whole and any(s.blob.cut for s in shapes if s.kind == "other"):
         raise UnreadableError(
             "A part is cut by the edge of the picture or of the light.", FLAGS["cut"][1],
             code="cut",
         )  # fmt: skip
-    barbs = any(s.others for s in shapes)
     what = "only hose barbs or rings were found" if barbs else "no threaded part was found"
     raise UnreadableError(
         f"There is no thread to measure: {what}.", FLAGS["no-thread"][1], code="no-thread"
