@@ -87,19 +87,19 @@ def _side(light: NDArray[np.float32], a: Points, b: Points, centre: Points) -> P
         light, small[..., 0].astype(np.float32), small[..., 1].astype(np.float32),
         cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE,
     )  # fmt: skip
-    level = np.percentile(values, 90)
-    low = np.percentile(values, 5)
+    if not inside.any():
+        return None
+    level = np.percentile(values[inside], 90)
+    low = np.percentile(values[inside], 5)
     half = (level + low) / 2
     places = []
     for i in range(len(u)):
-        if not inside[i].all():
-            continue
         # From outside inward: the first rise through half the light.
-        dark = values[i][::-1] > half
-        k = int(np.argmax(dark))
-        if k == 0 or not dark[k]:
+        lit = (values[i] > half) & inside[i]
+        j = len(v) - 1 - int(np.argmax(lit[::-1]))
+        # Where the light runs to the picture's own border, no dark point lies beyond it.
+        if not lit[j] or j == len(v) - 1 or not inside[i, j + 1]:
             continue
-        j = len(v) - 1 - k
         share = (values[i, j] - half) / max(float(values[i, j] - values[i, j + 1]), 1e-6)
         places.append((u[i], v[j] + share * STEP))
     if len(places) < 40:
