@@ -1,0 +1,121 @@
+"""True edges under mirrored rims, against rays traced one by one."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.ndimage import gaussian_filter1d
+from scipy.special import ndtr
+
+from pitchcam.outline.edges import crossings
+from pitchcam.outline.esf import DEFAULT_SPREAD, decode
+from pitchcam.outline.rims import MeanProfile, fit_rims, mirror_angle, place_edge, rim_width
+from tests.outline import drawing
+
+F, REACH_MM = 4000.0, 200.0
+ACROSS = np.arange(-9.0, 9.01, 0.5)
+FINE = 0.02
+
+
+def profile(
+    shift: float, *, radius_mm: float | None = 4.0, behind: float = 250.0, half: float = 60.0,
+    loss: float = 0.5, blur: float = 0.9, gain: float = 0.25, at_mm: float = 0.0, seed: int = 1,
+    noise: float = 0.001,
+) -> MeanProfile:  # fmt: skip
+    """The mean profile of a pin's edge that truly lies ``shift`` outward, by traced rays."""
+    r = radius_mm or 4.0
+    edge = F * np.tan(np.arctan2(at_mm, REACH_MM) + np.arcsin(r / np.hypot(at_mm, REACH_MM)))
+    x = np.arange(-40.0, 30.0, FINE)
+    border = half / (REACH_MM + behind) * F - edge
+    if radius_mm is None:
+        light = (x > 0).astype(float)
+    else:
+        light = drawing.traced_rim(
+            edge + x, r, f_px=F, distance_mm=REACH_MM, behind_mm=behind, half_mm=half,
+            at_mm=at_mm, share=lambda a: 1 - loss * a / (a + 0.12),
+        )  # fmt: skip
+    seen = gaussian_filter1d(0.03 + 0.97 * light, blur / FINE) * 0.7
+    code = drawing.encode(seen)
+    code = code + gain * (code - gaussian_filter1d(code, 1.6 / FINE))
+    code = np.interp(ACROSS, x + shift, code)
+    code = code + np.random.default_rng(seed).normal(0, noise, len(code))
+    light = decode(code) / 0.7
+    outer = float(np.median(light[ACROSS > 7]))
+    return MeanProfile(
+        across_px=ACROSS, light=light / outer, dark=float(np.median(light[ACROSS < -5])) / outer,
+        background=0.7 * outer, radius_px=None if radius_mm is None else r * F / REACH_MM,
+        reach_px=border,
+    )  # fmt: skip
+
+
+def test_band_width_is_the_mirror_law() -> None:
+    # A ray mirrored at a grazing angle turns by twice that angle.
+    k = 250 / 450
+    angle = mirror_angle(400, F, k)
+    assert np.tan(2 * angle) == pytest.approx(400 / (F * k))
+    assert rim_width(80, 400, F, k) == pytest.approx(80 * (1 - np.cos(angle)))
+    assert rim_width(80, 800, F, k) > 2 * rim_width(80, 400, F, k)
+
+
+def test_sharp_edges_come_back_with_the_cameras_blur() -> None:
+    shifts = np.array([-0.4, 0.0, 0.3])
+    rims = fit_rims(
+        [profile(s, radius_mm=None, blur=1.15, gain=0.4, seed=i) for i, s in enumerate(shifts)], F
+    )
+    assert np.abs(rims.edges_px - shifts).max() < 0.04
+    assert rims.spread.blur_px == pytest.approx(1.15, abs=0.06)
+    assert rims.spread.gain == pytest.approx(0.4, abs=0.15)
+    assert rims.common
+    assert (rims.rims_px == 0).all()
+
+
+@pytest.mark.parametrize(("behind", "half", "loss"), [(250, 60, 0.5), (250, 90, 0.35),
+                                                      (150, 60, 0.65)])  # fmt: skip
+def test_mirrored_edges_come_back(behind: float, half: float, loss: float) -> None:
+    shifts = np.array([-0.3, 0.2, 0.0, 0.0])
+    cases = [(4.0, 0.0), (4.0, 12.0), (2.5, -8.0), (None, 0.0)]
+    found = [
+        profile(s, radius_mm=r, at_mm=at, behind=behind, half=half, loss=loss, seed=i)
+        for i, (s, (r, at)) in enumerate(zip(shifts, cases, strict=True))
+    ]
+    rims = fit_rims(found, F)
+    error = rims.edges_px - shifts
+    assert np.abs(error).max() < 0.25
+    assert (np.abs(error) < 2.5 * rims.u_edges_px).all()
+    # The half level lies inside the edge, by more than the fit is wrong: outward is positive.
+    half_level = np.array([crossings(p.light[None], p.across_px, 0.5)[0] for p in found])
+    assert (half_level - shifts)[:2].max() < -0.15
+    assert np.abs(error[:2]).max() < np.abs(half_level - shifts)[:2].max()
+    truth = behind / (behind + REACH_MM)
+    assert truth / 2 < rims.panel < 2 * truth
+
+
+def test_a_panel_close_behind_gets_bands_of_their_own() -> None:
+    shifts = np.array([0.3, -0.2])
+    found = [profile(s, behind=15.0, half=60, seed=i, loss=0.6) for i, s in enumerate(shifts)]
+    rims = fit_rims(found, F, panel_near=True)
+    error = rims.edges_px - shifts
+    assert np.abs(error).max() < 0.5
+    assert (np.abs(error) < 3 * rims.u_edges_px).all()
+
+
+@pytest.mark.parametrize("width", [0.0, 1.5])
+def test_edge_is_placed_with_and_without_a_band(width: float) -> None:
+    rims = fit_rims([profile(0.0, seed=i) for i in range(2)], F)
+    blur, shine, true = rims.spread.blur_px, rims.reflectance, 0.35
+    fall = 1 - (1 - shine) * ndtr((true - ACROSS) / blur)
+    fall = fall - shine * ndtr((true - width - ACROSS) / np.hypot(blur, rims.softness * width))
+    seen = MeanProfile(across_px=ACROSS, light=0.03 + 0.97 * fall, dark=0.03, background=0.7,
+                       radius_px=80.0, reach_px=400.0)  # fmt: skip
+    place, u, rim = place_edge(seen, rims, 1.5, noise=0.004)
+    assert place == pytest.approx(true, abs=max(0.12, 2.5 * u))
+    assert 0 < u < 0.5
+    assert rim == pytest.approx(width, abs=0.6)
+
+
+def test_the_prior_holds_where_an_edge_tells_nothing() -> None:
+    rims = fit_rims([profile(0.0, radius_mm=None, noise=0.02)], F)
+    assert rims.spread.blur_px == pytest.approx(
+        DEFAULT_SPREAD.blur_px, abs=3 * DEFAULT_SPREAD.u_blur_px
+    )
+    assert rims.u_edges_px[0] < 0.5

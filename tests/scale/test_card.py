@@ -1,0 +1,56 @@
+"""Distance and tilt from a card of the ISO/IEC 7810 ID-1 size."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from pitchcam.scale.card import HEIGHT_MM, THICKNESS_MM, U_SIZE, WIDTH_MM, card_reference
+from tests.outline import drawing
+from tests.outline.drawing import View
+from tests.scale import looking
+
+
+def card(view: View, at=(0.0, 0.0), angle: float = 0.0) -> np.ndarray:
+    """Outline of a card with its rounded corners of 3.18 mm, both faces."""
+    w, h, r = WIDTH_MM / 2 - 3.18, HEIGHT_MM / 2 - 3.18, 3.18
+    turns = np.radians(np.arange(0, 91, 10))
+    flat = np.concatenate([
+        np.stack([sx * w + r * np.cos(turns + q), sy * h + r * np.sin(turns + q)], axis=1)
+        for sx, sy, q in ((1, 1, 0), (-1, 1, np.pi / 2), (-1, -1, np.pi), (1, -1, 1.5 * np.pi))
+    ])  # fmt: skip
+    c, s = np.cos(angle), np.sin(angle)
+    flat = flat @ np.array([[c, s], [-s, c]]) + at
+    return looking.solid(view, drawing.prism(flat, 0.0, THICKNESS_MM))
+
+
+def test_size_is_the_standards() -> None:
+    # ISO/IEC 7810:2019, ID-1: 85.60 x 53.98 x 0.76 mm, 85.47-85.72 allowed; from memory.
+    assert (WIDTH_MM, HEIGHT_MM, THICKNESS_MM) == (85.60, 53.98, 0.76)
+    assert pytest.approx((85.72 - 85.47) / 2 / np.sqrt(3) / 85.6) == U_SIZE
+
+
+@pytest.mark.parametrize("turn", [(0, 0, 0), (0.05, 0, 0), (-0.03, 0.06, 0), (0, -0.07, 0)])
+@pytest.mark.parametrize("angle", [0.0, 0.2, 1.6])
+def test_distance_and_tilt(turn, angle) -> None:
+    view = View(turn=turn, f_px=1500.0)
+    seen = looking.look(looking.picture(view, card(view, (3.0, -2.0), angle)), view, gain=0.0)
+    assert [s.kind for s in seen.shapes] == ["card"]
+    # Nothing is known of the tilt but that a hand holds the phone.
+    start = looking.camera(view, tilt=False).tilted(np.array([0, 0, 1.0]), 0.1)
+    found = card_reference(seen.shapes[0], start)
+    assert found.camera.distance_mm == pytest.approx(view.plate_mm, rel=0.002)
+    # The direction counts: a tilt of the wrong sign is 3 to 8 degrees off.
+    off = np.degrees(np.arccos(min(1.0, np.array(found.camera.normal) @ view.normal)))
+    assert off < 0.6
+    assert abs(found.camera.distance_mm / view.plate_mm - 1) < 3 * found.u_scale
+    assert found.height_mm == THICKNESS_MM
+
+
+def test_height_of_the_card_counts() -> None:
+    # From near, 0.76 mm are 0.6 %: the sides away from the middle end at the upper face.
+    view = View(distance_mm=120.0, f_px=1200.0)
+    seen = looking.look(looking.picture(view, card(view)), view, gain=0.0)
+    found = card_reference(seen.shapes[0], looking.camera(view))
+    assert found.camera.distance_mm == pytest.approx(120, rel=0.0025)
+    assert abs(found.camera.distance_mm - THICKNESS_MM - 120) > 0.5

@@ -1,0 +1,82 @@
+"""Distance from a disc: off the picture's centre, tilted, cut, of unknown thickness."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from pitchcam.records import ScaleSpec
+from pitchcam.scale.disc import THICKNESS_MM, U_THICKNESS_MM, disc_reference
+from pitchcam.scale.find import find_reference
+from tests.outline import drawing
+from tests.outline.drawing import View
+from tests.scale import looking
+
+RADIUS = 11.0
+
+
+def disc(view: View, at, thickness: float, *, shine: float = 0.0) -> np.ndarray:
+    """Light of a disc whose top is dull and whose upright wall mirrors a share of the light."""
+    low, high = (drawing.ring(at, RADIUS, h) for h in (0.0, thickness))
+    whole = drawing.cover(view.size, looking.solid(view, np.concatenate([low, high])))
+    top = drawing.cover(view.size, looking.solid(view, high))
+    kept = whole * (1 - shine) + top * shine
+    lit = looking.LIGHT * drawing.window(view.size, 40)
+    return lit * (1 - (1 - looking.DARK) * kept)
+
+
+@pytest.mark.parametrize("turn", [(0, 0, 0), (0.05, -0.03, 0)])
+@pytest.mark.parametrize("at", [(0.0, 0.0), (28.0, 14.0), (-30.0, 12.0)])
+@pytest.mark.parametrize("thickness", [1.2, 3.0])
+def test_distance_from_the_upper_rim(turn, at, thickness) -> None:
+    view = View(turn=turn)
+    seen = looking.look(disc(view, at, thickness), view)
+    assert [s.kind for s in seen.shapes] == ["disc"]
+    found = find_reference(ScaleSpec(source="disc", mm=2 * RADIUS, height_mm=thickness),
+                           seen.shapes, looking.camera(view), {})  # fmt: skip
+    # The rim's height is 0.6 to 1.5 % of the distance; a tenth of a pixel is 0.1 %.
+    assert found.camera.distance_mm == pytest.approx(view.plate_mm, rel=0.002)
+    assert found.height_mm == thickness
+    assert found.u_scale < 0.003
+    plain = found.camera.distance_mm - thickness
+    assert abs(plain / view.plate_mm - 1) > abs(found.camera.distance_mm / view.plate_mm - 1)
+
+
+@pytest.mark.parametrize("thickness", [1.4, 2.6])
+def test_thickness_from_the_mirrored_wall(thickness: float) -> None:
+    view = View(size=(1600, 1200), f_px=3000.0)
+    at = (36.0, -20.0)
+    seen = looking.look(disc(view, at, thickness, shine=0.6), view, gain=0.0)
+    found = disc_reference(seen.shapes[0], looking.camera(view), 2 * RADIUS)
+    # What is seen counts more than what discs usually have.
+    assert abs(found.height_mm - thickness) < 0.5 * abs(THICKNESS_MM - thickness)
+    assert abs(found.height_mm - thickness) < 2 * found.u_height_mm
+    assert found.u_height_mm < 0.75 * U_THICKNESS_MM
+    assert found.camera.distance_mm == pytest.approx(view.plate_mm, rel=0.003)
+
+
+def test_thickness_is_assumed_where_no_wall_shows() -> None:
+    view = View()
+    seen = looking.look(disc(view, (0.0, 0.0), 2.0), view)
+    found = disc_reference(seen.shapes[0], looking.camera(view), 2 * RADIUS)
+    assert (found.height_mm, found.u_height_mm) == (THICKNESS_MM, U_THICKNESS_MM)
+
+
+def test_disc_cut_by_the_border_of_the_light() -> None:
+    view = View()
+    # Its outer sixth lies beyond the light's border at x = 40.
+    at = ((40 - view.centre[0]) / view.f_px * 200 + 0.6 * RADIUS, 5.0)
+    seen = looking.look(disc(view, at, 1.5), view)
+    assert seen.field.blobs[0].cut
+    assert [s.kind for s in seen.shapes] == ["disc"]
+    found = disc_reference(seen.shapes[0], looking.camera(view), 2 * RADIUS, 1.5)
+    assert found.camera.distance_mm == pytest.approx(view.plate_mm, rel=0.004)
+
+
+def test_tilt_left_out_shows() -> None:
+    view = View(turn=(0.0, 0.12, 0.0))
+    shape = looking.look(disc(view, (25.0, 0.0), 1.5), view).shapes[0]
+    right = disc_reference(shape, looking.camera(view), 2 * RADIUS, 1.5)
+    flat = disc_reference(shape, looking.camera(view, tilt=False), 2 * RADIUS, 1.5)
+    assert right.camera.distance_mm == pytest.approx(view.plate_mm, rel=0.002)
+    assert abs(flat.camera.distance_mm / view.plate_mm - 1) > 0.005

@@ -1,0 +1,102 @@
+"""The stated reference among other objects, and refusals that say why."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from pitchcam.errors import UnreadableError, UsageError
+from pitchcam.records import ScaleSpec
+from pitchcam.scale.card import HEIGHT_MM, WIDTH_MM
+from pitchcam.scale.find import check_spec, find_reference
+from tests.outline import drawing
+from tests.outline.drawing import View
+from tests.scale import looking
+
+VIEW = View(size=(1600, 1200), f_px=2600.0, distance_mm=220.0)
+
+
+def pin(at, diameter, angle=0.0, length=26.0) -> np.ndarray:
+    return looking.solid(VIEW, drawing.pin(at, angle, length, diameter))
+
+
+def disc(at, radius) -> np.ndarray:
+    return looking.solid(VIEW, drawing.prism(drawing.ring(at, radius, 0)[:, :2], 0, 1.5))
+
+
+def find(spec: ScaleSpec, *shadows: np.ndarray):
+    seen = looking.look(looking.picture(VIEW, *shadows), VIEW)
+    return find_reference(spec, seen.shapes, looking.camera(VIEW), seen.pins), seen
+
+
+def test_pin_and_disc_in_one_picture() -> None:
+    shadows = (pin((-20, -18), 8.0, 0.2), disc((25, 15), 11))
+    by_pin, _ = find(ScaleSpec(source="pin", mm=8.0), *shadows)
+    by_disc, _ = find(ScaleSpec(source="disc", mm=22.0, height_mm=1.5), *shadows)
+    # Both stand on one plate: at their own heights they give the same distance.
+    for found, source in ((by_pin, "pin"), (by_disc, "disc")):
+        assert found.source == source
+        assert found.camera.distance_mm == pytest.approx(VIEW.plate_mm, rel=0.006)
+        assert abs(found.camera.distance_mm / VIEW.plate_mm - 1) < 3 * found.u_scale
+    assert by_pin.labels != by_disc.labels
+    assert by_pin.outline_px.shape[1] == 2
+
+
+def test_two_pins_that_agree() -> None:
+    found, _ = find(ScaleSpec(source="pin", mm=8.0), pin((0, -20), 8.0), pin((0, 15), 8.0, 0.3))
+    assert found.camera.distance_mm == pytest.approx(VIEW.plate_mm, rel=0.006)
+
+
+def test_two_pins_that_contradict_one_another() -> None:
+    with pytest.raises(UnreadableError, match="2[0-9] % apart") as caught:
+        find(ScaleSpec(source="pin", mm=8.0), pin((0, -20), 8.0), pin((0, 15), 10.0))
+    assert caught.value.code == "references-disagree"
+
+
+@pytest.mark.parametrize(("spec", "name"), [
+    (ScaleSpec(source="disc", mm=22), "the disc"), (ScaleSpec(source="card"), "the card"),
+    (ScaleSpec(source="jaws", mm=20), "the caliper jaws"),
+])  # fmt: skip
+def test_what_is_not_there_is_said_to_be_missing(spec: ScaleSpec, name: str) -> None:
+    with pytest.raises(UnreadableError, match=f"shape of {name}") as caught:
+        find(spec, pin((0, 0), 8.0, 0.4))
+    assert caught.value.code == "no-reference"
+    assert caught.value.advice
+
+
+def test_size_that_puts_the_camera_nowhere() -> None:
+    # 50 mm instead of 8 would hold the phone 1.4 m away.
+    with pytest.raises(UnreadableError, match="shape of the pin"):
+        find(ScaleSpec(source="pin", mm=50.0), pin((0, 0), 8.0))
+
+
+def test_card_and_jaws_are_found() -> None:
+    view = View(f_px=1500.0)
+    corners = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * [WIDTH_MM / 2, HEIGHT_MM / 2]
+    shadow = looking.solid(view, drawing.prism(corners, 0, 0.76))
+    seen = looking.look(looking.picture(view, shadow), view, gain=0.0)
+    card = find_reference(ScaleSpec(source="card"), seen.shapes, looking.camera(view), {})
+    assert card.camera.distance_mm == pytest.approx(view.plate_mm, rel=0.002)
+    blocks = [drawing.prism(np.array([[10, -14], [22, -14], [22, 9], [10, 9]]) * [s, 1], 0, 3)
+              for s in (-1, 1)]  # fmt: skip
+    seen = looking.look(looking.picture(VIEW, *(looking.solid(VIEW, b) for b in blocks)), VIEW,
+                        gain=0.0)  # fmt: skip
+    jaws = find_reference(ScaleSpec(source="jaws", mm=20, height_mm=3), seen.shapes,
+                          looking.camera(VIEW), {})  # fmt: skip
+    assert jaws.camera.distance_mm == pytest.approx(VIEW.plate_mm, rel=0.002)
+
+
+@pytest.mark.parametrize(("source", "mm", "what"), [
+    ("pin", None, "missing"), ("disc", float("nan"), "missing"), ("pin", 0.1, "cannot be right"),
+    ("jaws", -3.0, "cannot be right"), ("disc", 500.0, "cannot be right"),
+    ("major", 0.2, "cannot be right"),
+])  # fmt: skip
+def test_sizes_that_no_reference_has(source, mm, what) -> None:
+    with pytest.raises(UsageError, match=what):
+        check_spec(ScaleSpec(source=source, mm=mm))
+
+
+@pytest.mark.parametrize(("source", "mm"), [("pin", 6.0), ("card", None), ("auto", None),
+                                            ("sheet", None), ("major", 13.9)])  # fmt: skip
+def test_sizes_that_pass(source, mm) -> None:
+    check_spec(ScaleSpec(source=source, mm=mm))

@@ -1,0 +1,81 @@
+"""Distance from a pin: exact tangent planes, then dull and polished pins in pictures."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from pitchcam.records import ScaleSpec
+from pitchcam.scale.find import find_reference
+from pitchcam.scale.pin import edge_plane, pin_distance
+from tests.outline import drawing
+from tests.outline.drawing import View
+from tests.scale import looking
+
+
+def exact_edges(view: View, middle, angle, length, diameter):
+    """Both long edges of the shadow: the hull's two longest sides."""
+    corners = looking.solid(view, drawing.pin(middle, angle, length, diameter, 2880))
+    sides = np.roll(corners, -1, axis=0) - corners
+    longest = np.argsort(np.hypot(*sides.T))[-2:]
+    return tuple((corners[i], corners[(i + 1) % len(corners)]) for i in longest)
+
+
+@pytest.mark.parametrize("turn", [(0, 0, 0), (0.05, -0.03, 0.2), (-0.02, 0.06, 0)])
+@pytest.mark.parametrize(("middle", "angle"), [((0, 0), 0.0), ((25, 15), 0.7), ((-30, 10), 1.6)])
+@pytest.mark.parametrize("diameter", [3.0, 12.0])
+def test_edges_give_the_plates_distance(turn, middle, angle, diameter) -> None:
+    view = View(turn=turn, size=(2000, 1500))
+    edges = exact_edges(view, middle, angle, 30, diameter)
+    distance, slope = pin_distance(looking.camera(view), edges, diameter)
+    # The pin's height over the plate is 0.75 to 3 % here, its perspective up to 0.05 %.
+    assert distance == pytest.approx(view.plate_mm, rel=1e-5)
+    assert slope == pytest.approx(0, abs=1e-3)
+
+
+@pytest.mark.parametrize("tilt", [0.05, -0.05])
+def test_convergence_shows_a_tilt_left_out(tilt: float) -> None:
+    # Turned about y, a pin along x runs away from the camera or toward it.
+    view = View(turn=(0, tilt, 0))
+    edges = exact_edges(view, (0, 0), 0.0, 40, 8.0)
+    _, slope = pin_distance(looking.camera(view, tilt=False), edges, 8.0)
+    assert abs(slope) == pytest.approx(0.05, abs=2e-3)
+    # Which edge comes first does not matter; the direction along the pin gives the sign.
+    swapped = tuple(e[::-1] for e in edges[::-1])
+    _, same = pin_distance(looking.camera(view, tilt=False), swapped, 8.0)
+    assert same == pytest.approx(slope)
+    other = View(turn=(0, -tilt, 0))
+    _, back = pin_distance(looking.camera(other, tilt=False),
+                           exact_edges(other, (0, 0), 0.0, 40, 8.0), 8.0)  # fmt: skip
+    assert back == pytest.approx(-slope, abs=2e-3)
+
+
+def test_plane_holds_the_edge() -> None:
+    camera = looking.camera(View())
+    a, b = np.array([100.0, 200.0]), np.array([900.0, 260.0])
+    normal = edge_plane(camera, a, b)
+    assert np.linalg.norm(normal) == pytest.approx(1)
+    assert camera.rays(np.stack([a, b, (a + b) / 2])) @ normal == pytest.approx(0, abs=1e-12)
+
+
+@pytest.mark.parametrize(("middle", "angle", "turn"), [
+    ((0, 0), 0.05, (0, 0, 0)), ((20, -12), 0.9, (0.03, 0.02, 0)),
+])  # fmt: skip
+@pytest.mark.parametrize("loss", [0.35, 0.6])
+def test_polished_pin_in_a_picture(middle, angle, turn, loss) -> None:
+    # 250 mm behind the pin, a panel as wide as the picture needs: 10 px/mm, rims near a pixel.
+    view = View(turn=turn)
+    light = looking.traced_pin(
+        view, middle, angle, 28, 6.0, behind=250, half=(115, 85),
+        share=lambda a: 1 - loss * a / (a + 0.12),
+    )  # fmt: skip
+    seen = looking.look(light, view)
+    assert [s.kind for s in seen.shapes] == ["bar"]
+    found = find_reference(ScaleSpec(source="pin", mm=6.0), seen.shapes, looking.camera(view),
+                           seen.pins)  # fmt: skip
+    error = found.camera.distance_mm / view.plate_mm - 1
+    # 0.3 px of a width of 60.
+    assert abs(error) < 0.006
+    assert abs(error) < 2.5 * found.u_scale
+    assert found.u_scale < 0.008
+    assert found.height_mm == 3.0

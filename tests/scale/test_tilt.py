@@ -1,0 +1,62 @@
+"""The plate's tilt from a lit window that is a rectangle."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from pitchcam.outline.field import find_field
+from pitchcam.scale.tilt import PRIOR_TILT_RAD, window_tilt
+from tests.outline import drawing
+from tests.outline.drawing import View
+from tests.scale import looking
+
+RECTANGLE = np.array([[-50, -35, 0], [50, -35, 0], [50, 35, 0], [-50, 35, 0.0]])
+
+
+def lit(view: View, corners: np.ndarray = RECTANGLE) -> np.ndarray:
+    return looking.LIGHT * drawing.cover(view.size, looking.solid(view, corners), 3.0)
+
+
+@pytest.mark.parametrize("turn", [(0, 0, 0), (0.06, 0, 0), (-0.06, 0, 0), (0, 0.05, 0.1),
+                                  (0.04, -0.05, -0.2)])  # fmt: skip
+@pytest.mark.parametrize("f_px", [1500.0, 2000.0])
+def test_tilt_and_its_direction(turn, f_px) -> None:
+    view = View(turn=turn, f_px=f_px)
+    pixels = drawing.develop(lit(view))
+    found = window_tilt(pixels, find_field(pixels), looking.camera(view, tilt=False))
+    assert found is not None
+    normal, u = found
+    off = np.degrees(np.arccos(min(1.0, normal @ view.normal)))
+    # A wrong sign would be off by 5 to 7 degrees.
+    assert off < 0.35
+    assert np.radians(off) < 3 * u
+    assert 0 < u <= PRIOR_TILT_RAD
+
+
+def test_parts_before_the_border_do_not_matter() -> None:
+    view = View(turn=(0.05, -0.03, 0))
+    light = lit(view)
+    for at in ((-48, 0), (10, 33)):
+        corners = np.array([[-6, -5], [6, -5], [6, 5], [-6, 5]]) + at
+        shadow = looking.solid(view, drawing.prism(corners, 0, 1))
+        light = light * (1 - 0.95 * drawing.cover(view.size, shadow))
+    pixels = drawing.develop(light)
+    found = window_tilt(pixels, find_field(pixels), looking.camera(view, tilt=False))
+    assert found is not None
+    assert np.degrees(np.arccos(found[0] @ view.normal)) < 0.5
+
+
+def test_what_is_no_rectangle_tells_nothing() -> None:
+    view = View()
+    skewed = RECTANGLE + np.outer(RECTANGLE[:, 1], [0.15, 0, 0])
+    pixels = drawing.develop(lit(view, skewed))
+    assert window_tilt(pixels, find_field(pixels), looking.camera(view)) is None
+    full = drawing.develop(np.full((900, 1200), 0.6))
+    assert window_tilt(full, find_field(full), looking.camera(view)) is None
+
+
+def test_trapezium_beyond_any_hands_tilt() -> None:
+    view = View(turn=(0.25, 0, 0))
+    pixels = drawing.develop(lit(view, 0.8 * RECTANGLE))
+    assert window_tilt(pixels, find_field(pixels), looking.camera(view)) is None
