@@ -56,8 +56,9 @@ def smoothing(step_px: float, radius_px: float, count: int) -> Values:
 
 
 #: Half loss angle of the mirrored light, radians: with it 1 - L a / (a + GRAZING) follows Fresnel's
-#: formulas (both polarisations averaged) to 0.02 up to a = 0.5 for iron (n = 2.9, k = 3.1), with
-#: L = 0.8, and alike for other metals with a smaller L.
+#: formulas (both polarisations averaged) to 0.02 up to a = 0.16 for iron (n = 2.9, k = 3.1), with
+#: L = 0.8, and alike for other metals with a smaller L. A panel well behind the part is mirrored
+#: no further; beyond, metals reflect more than this says (by 0.16 at a = 0.5).
 GRAZING = 0.12
 _STEPS = 6
 
