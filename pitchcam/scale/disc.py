@@ -16,7 +16,7 @@ Points = NDArray[np.float64]
 
 #: Thickness of a coin or coin blank where it is not stated: 1.6-2.4 mm (common practice, no
 #: source).
-THICKNESS_MM = 1.95
+THICKNESS_MM = 1.85
 U_THICKNESS_MM = 0.30
 
 
