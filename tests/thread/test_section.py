@@ -1,0 +1,117 @@
+"""The axial section back from outlines that were made by brute force."""
+
+import csv
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from pitchcam.scale.camera import Camera
+from pitchcam.thread.axis import ImageAxis
+from pitchcam.thread.fitting import fit_section
+from pitchcam.thread.section import axis_frame, unfold_flank
+from tests.thread.helicoid import flanks_of, iso_profile, place, seen_sides, whitworth_profile
+
+DATA = Path(__file__).parents[1] / "data"
+
+
+def measured(profile, pitch, starts=1, hand=1, **where):
+    camera, frame = place(**where)
+    seen = seen_sides(profile, pitch, hand * starts * pitch, frame.pinhole)
+    flanks = flanks_of(camera, frame, *seen, pitch)
+    return flanks, camera, frame
+
+
+PLACES = [
+    {"length_mm": 150.0},
+    {"length_mm": 250.0, "tilt_deg": (1.5, -2.0), "turn_deg": 20.0},
+    {"length_mm": 200.0, "off_mm": 8.0, "turn_deg": 65.0},
+    {"length_mm": 250.0, "off_mm": 14.0},
+    {"length_mm": 180.0, "off_mm": -9.0, "tilt_deg": (-2.0, 1.0)},
+]
+
+
+@pytest.mark.parametrize("where", PLACES)
+@pytest.mark.parametrize(
+    "form, pitch, major, angle, starts",
+    [
+        (iso_profile, 1.5, 14.0, 60.0, 1),
+        (iso_profile, 1.5, 16.0, 60.0, 2),
+        (whitworth_profile, 25.4 / 14, 20.955, 55.0, 1),
+    ],
+)
+def test_angle_pitch_and_diameter_of_an_exact_helicoid(form, pitch, major, angle, starts, where):
+    profile = form(pitch, major)
+    flanks, camera, frame = measured(profile, pitch, starts, **where)
+    fit = fit_section(flanks, camera, frame, pitch * 1.002, starts=starts).fit
+    assert fit.angle_deg == pytest.approx(angle, abs=0.4)
+    assert abs(fit.pitch_mm) == pytest.approx(pitch, rel=2e-4)
+    assert 2 * fit.pitch_radius_mm == pytest.approx(profile[2], abs=0.004)
+    assert fit.taper == pytest.approx(0.0, abs=1e-3)
+
+
+def _sections_apart(pinhole_of, lead_of):
+    """Scatter of the unfolded points about the straight flanks, mm, for a wrong geometry."""
+    pitch, where = 1.5, {"length_mm": 200.0, "off_mm": 8.0}
+    flanks, camera, frame = measured(iso_profile(pitch, 14.0), pitch, **where)
+    zy = frame.from_photo(camera, flanks.xy)
+    tan = np.full(len(zy), np.tan(np.radians(30)))
+    z, r = unfold_flank(
+        zy, pinhole_of(frame.pinhole), flanks.side, flanks.flank, lead_of(pitch), tan
+    )
+    gone = 14.0 / 2 + pitch * np.sqrt(3) / 16 - r  # below the sharp crest
+    ridge = z - flanks.flank * gone * np.tan(np.radians(30))
+    # The + side's crests lie on whole pitches, the - side's half a pitch further.
+    return np.mod(ridge / pitch + np.where(flanks.side < 0, 0.5, 0.0) + 0.5, 1.0) - 0.5
+
+
+def test_unfolded_points_lie_on_the_profile():
+    assert np.abs(_sections_apart(lambda p: p, lambda lead: lead)).max() < 1e-3
+
+
+def test_a_helix_of_the_other_hand_does_not_fit():
+    assert np.abs(_sections_apart(lambda p: p, lambda lead: -lead)).max() > 0.02
+
+
+def test_a_view_without_perspective_does_not_fit():
+    far = _sections_apart(lambda p: p * np.array([1.0, 1.0, 1e4]), lambda lead: lead)
+    assert np.abs(far).max() > 0.01
+
+
+def test_a_wrong_camera_height_shows_in_the_pitch():
+    pitch = 1.5
+    flanks, camera, frame = measured(iso_profile(pitch, 14.0), pitch)
+    low = replace(camera, distance_mm=camera.distance_mm * 0.98)
+    axis = ImageAxis(point_px=(2045.5, 1471.5), direction=(1.0, 0.0))
+    fit = fit_section(flanks, low, axis_frame(low, axis, 0.0, 9.0), pitch).fit
+    assert abs(fit.pitch_mm) == pytest.approx(pitch * (196.0 - 9.0) / (200.0 - 9.0), rel=5e-4)
+
+
+@pytest.mark.parametrize("name", ["cad-m14x1.5", "cad-m10x1"])
+def test_silhouettes_of_a_cad_library_thread(name):
+    """Outlines of bd_warehouse's IsoThread (PyPI), see data/cad_silhouette.py."""
+    truth = json.loads((DATA / f"{name}.json").read_text())
+    with (DATA / f"{name}.csv").open() as file:
+        rows = np.array([[float(v) for v in r.values()] for r in csv.DictReader(file)])
+    reach = truth["axis_distance_mm"]
+    camera = Camera(
+        f_px=truth["f_px"], u_f_px=1.0, centre_px=tuple(truth["centre_px"]), distance_mm=reach
+    )
+    dx, dy = truth["middle_mm"]
+    middle = np.array(truth["centre_px"]) + np.array([dx, dy]) * truth["f_px"] / reach
+    axis = ImageAxis(point_px=(float(middle[0]), float(middle[1])), direction=(1.0, 0.0))
+    frame = axis_frame(camera, axis, 0.0, 0.0)
+    pitch = truth["pitch_mm"]
+    grid = np.arange(-3.5 * pitch, 3.5 * pitch, pitch / 300)
+    sides = {}
+    for column in (1, 2):
+        zy = frame.from_photo(camera, rows[:, [0, column]])
+        order = np.argsort(zy[:, 0])
+        sides[np.sign(zy[0, 1])] = np.interp(grid, zy[order, 0], np.abs(zy[order, 1]))
+    flanks = flanks_of(camera, frame, grid, sides[1.0], sides[-1.0], pitch)
+    fit = fit_section(flanks, camera, frame, pitch).fit
+    assert abs(fit.pitch_mm) == pytest.approx(pitch, rel=3e-4)
+    assert fit.angle_deg == pytest.approx(truth["angle_deg"], abs=0.4)
+    assert 2 * fit.pitch_radius_mm == pytest.approx(truth["pitch_diameter_mm"], abs=0.005)
