@@ -1,6 +1,6 @@
 """Exact outlines of screw threads by brute force: every turn of the surface, projected.
 
-No condition on normals is used: at each station the outermost point of several hundred sections
+No condition on normals is used: at each station the outermost point of hundreds of sections
 through the axis is taken, as a camera sees it.
 """
 
@@ -44,7 +44,7 @@ def seen_sides(profile, pitch, lead, pinhole, turns=6):
     out = []
     for side in (1, -1):
         best = np.full(len(grid), -np.inf)
-        for turn in np.radians(np.linspace(-28, 28, 561)):
+        for turn in np.radians(np.linspace(-28, 28, 281)):
             theta = turn if side > 0 else np.pi - turn
             x, y = radius * np.sin(theta), radius * np.cos(theta)
             grow = cx / (cx - x)

@@ -46,10 +46,10 @@ def test_angle_pitch_and_diameter_of_an_exact_helicoid(form, pitch, major, angle
     profile = form(pitch, major)
     flanks, camera, frame = measured(profile, pitch, starts, **where)
     fit = fit_section(flanks, camera, frame, pitch * 1.002, starts=starts).fit
-    assert fit.angle_deg == pytest.approx(angle, abs=0.4)
-    assert abs(fit.pitch_mm) == pytest.approx(pitch, rel=2e-4)
-    assert 2 * fit.pitch_radius_mm == pytest.approx(profile[2], abs=0.004)
-    assert fit.taper == pytest.approx(0.0, abs=1e-3)
+    assert fit.angle_deg == pytest.approx(angle, abs=0.01)
+    assert abs(fit.pitch_mm) == pytest.approx(pitch, rel=1e-5)
+    assert 2 * fit.pitch_radius_mm == pytest.approx(profile[2], abs=0.001)
+    assert fit.taper == pytest.approx(0.0, abs=1e-4)
 
 
 def _sections_apart(pinhole_of, lead_of):
@@ -115,3 +115,12 @@ def test_silhouettes_of_a_cad_library_thread(name):
     assert abs(fit.pitch_mm) == pytest.approx(pitch, rel=3e-4)
     assert fit.angle_deg == pytest.approx(truth["angle_deg"], abs=0.4)
     assert 2 * fit.pitch_radius_mm == pytest.approx(truth["pitch_diameter_mm"], abs=0.005)
+
+
+@pytest.mark.parametrize("where", PLACES[::2])
+def test_a_left_hand_thread_reads_as_well_though_taken_for_a_right_hand_one(where):
+    """The hand does not show in the outline; what that costs is far below any photo's noise."""
+    flanks, camera, frame = measured(iso_profile(1.5, 14.0), 1.5, 1, -1, **where)
+    fit = fit_section(flanks, camera, frame, 1.5).fit
+    assert fit.angle_deg == pytest.approx(60.0, abs=0.05)
+    assert abs(fit.pitch_mm) == pytest.approx(1.5, rel=1e-4)

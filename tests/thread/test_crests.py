@@ -1,0 +1,88 @@
+"""Crests and roots of blurred pictures that were drawn at 8 times the size."""
+
+import numpy as np
+import pytest
+from scipy.ndimage import gaussian_filter
+
+from pitchcam.outline.contour import Crop
+from pitchcam.thread.crests import Band, fit_tip
+from pitchcam.thread.fitting import fit_section
+from tests.thread.helicoid import flanks_of, iso_profile, place, seen_sides, whitworth_profile
+
+FINER = 8
+NO_MIRROR = Band(
+    reflectance=0.02, u_reflectance=0.01, width_mm=0.0, u_width_mm=0.001, cylinder_mm=0.1,
+    is_known=True,
+)  # fmt: skip
+
+
+def drawn(pitch, profile, blur_px):
+    camera, frame = place()
+    grid, upper, lower = seen_sides(profile, pitch, pitch, frame.pinhole)
+    zero = np.zeros_like(grid)
+    a = frame.to_photo(camera, np.stack([grid, upper, zero], 1))
+    b = frame.to_photo(camera, np.stack([grid, -lower, zero], 1))
+    x0, x1 = int(a[:, 0].min()) + 1, int(a[:, 0].max()) - 1
+    both = np.concatenate([a, b])[:, 1]
+    y0, y1 = int(both.min()) - 20, int(both.max()) + 20
+    x = x0 + (np.arange((x1 - x0) * FINER) + 0.5) / FINER - 0.5
+    y = y0 + (np.arange((y1 - y0) * FINER) + 0.5) / FINER - 0.5
+    sides = [np.interp(x, *p[np.argsort(p[:, 0])].T) for p in (a, b)]
+    low, high = np.minimum(*sides), np.maximum(*sides)
+    dark = ((y[:, None] > low) & (y[:, None] < high)).astype(np.float32)
+    light = 1 - gaussian_filter(dark, blur_px * FINER, mode="nearest")
+    light = light.reshape(y1 - y0, FINER, x1 - x0, FINER).mean(axis=(1, 3))
+    mask = (light < 0.5).astype(np.uint8)
+    crop = Crop(
+        light=light.astype(np.float32), origin_px=(x0, y0), mask=mask, noise=0.0, channel="grey",
+        background_code=200.0,
+    )  # fmt: skip
+    section = fit_section(
+        flanks_of(camera, frame, grid, upper, lower, pitch), camera, frame, pitch
+    )
+    return crop, camera, frame, section
+
+
+@pytest.mark.parametrize("blur_px", [0.9, 1.3])
+@pytest.mark.parametrize("form, pitch, major", [
+    (iso_profile, 1.5, 14.0), (iso_profile, 1.0, 10.0), (whitworth_profile, 25.4 / 14, 20.955),
+])  # fmt: skip
+def test_crest_radius_of_a_blurred_picture(form, pitch, major, blur_px):
+    crop, camera, frame, section = drawn(pitch, form(pitch, major), blur_px)
+    mm_per_px = float(np.linalg.norm(frame.origin)) / camera.f_px
+    # A pixel's own width adds 1/12 to the variance.
+    blur_mm = float(np.hypot(blur_px, 12**-0.5)) * mm_per_px
+    tips = [
+        fit_tip(crop, camera, frame, section, side, blur_mm, mm_per_px, NO_MIRROR)
+        for side in (1.0, -1.0)
+    ]
+    diameter = sum(t.radius_mm for t in tips)
+    assert diameter == pytest.approx(major, abs=0.012)
+    assert all(t.misfit < 0.02 and 0 < t.u_mm <= blur_mm and t.count >= 4 for t in tips)
+
+
+def test_root_of_a_rounded_form():
+    pitch, major = 25.4 / 14, 20.955
+    profile = whitworth_profile(pitch, major)
+    crop, camera, frame, section = drawn(pitch, profile, 1.1)
+    mm_per_px = float(np.linalg.norm(frame.origin)) / camera.f_px
+    roots = [
+        fit_tip(crop, camera, frame, section, side, 1.1 * mm_per_px, mm_per_px, NO_MIRROR,
+                groove=True)
+        for side in (1.0, -1.0)
+    ]  # fmt: skip
+    assert sum(t.radius_mm for t in roots) == pytest.approx(2 * profile[1].min(), abs=0.04)
+
+
+def test_a_worn_crest_is_seen_as_lower():
+    """The model follows the crest in the picture, not the one that the flanks let expect."""
+    pitch, major = 1.5, 14.0
+    z, r, middle = iso_profile(pitch, major)
+    worn = (z, np.minimum(r, major / 2 - 0.1), middle)
+    crop, camera, frame, section = drawn(pitch, worn, 1.0)
+    mm_per_px = float(np.linalg.norm(frame.origin)) / camera.f_px
+    tips = [
+        fit_tip(crop, camera, frame, section, side, 1.04 * mm_per_px, mm_per_px, NO_MIRROR)
+        for side in (1.0, -1.0)
+    ]
+    assert sum(t.radius_mm for t in tips) == pytest.approx(major - 0.2, abs=0.03)
