@@ -1,0 +1,155 @@
+"""The main job on samples of the project, and on the same photos spoilt in known ways."""
+
+import json
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from PIL import Image
+
+from pitchcam import identify
+from pitchcam.errors import UnreadableError, UsageError
+from pitchcam.records import ScaleSpec
+
+SAMPLES = Path(__file__).parents[1] / "samples"
+PIN = ScaleSpec(source="pin", mm=6.0)
+PHOTO = SAMPLES / "p05-unf12-pin.jpg"
+
+
+def look(stem):
+    truth = json.loads(next(SAMPLES.glob(f"{stem}-*.json")).read_text())
+    return truth, identify(SAMPLES / truth["file"], ScaleSpec(**truth["scale"]), plots=False)
+
+
+@pytest.mark.parametrize("stem", ["p01", "p08", "p10", "p17"])
+def test_name_and_coverage(stem):
+    truth, result = look(stem)
+    (want,) = truth["threads"]
+    (thread,) = result.parts[0].threads
+    assert thread.verdict.status == "named"
+    assert thread.verdict.designation == want["designation"]
+    for name in ("pitch_mm", "major_mm", "angle_deg", "taper"):
+        q = getattr(thread.reading, name)
+        # Within 2 u nineteen times in twenty; of these sixteen none is beyond 3 u.
+        assert abs(q.value - want[name]) < 3 * q.u, (name, q, want[name])
+    assert thread.turns == pytest.approx(want["turns"], abs=2.5)
+
+
+@pytest.fixture(scope="module")
+def plain():
+    return identify(PHOTO, PIN, plots=False).parts[0].threads[0]
+
+
+@pytest.fixture(scope="module")
+def pixels():
+    return cv2.imread(str(PHOTO))
+
+
+def spoilt(tmp_path, pixels, scale=PIN):
+    """Write spoilt pixels as the phone would, with its focal length, and identify them."""
+    path = tmp_path / "spoilt.jpg"
+    with Image.open(PHOTO) as image:
+        exif = image.getexif()
+    Image.fromarray(pixels[..., ::-1].copy()).save(path, quality=95, exif=exif)
+    return identify(path, scale, plots=False)
+
+
+@pytest.mark.parametrize("kind", ["grey", "deep"])
+def test_grey_and_sixteen_bits_give_the_same(tmp_path, plain, pixels, kind):
+    path = tmp_path / "a.png"
+    if kind == "grey":
+        with Image.open(PHOTO) as image:
+            image.convert("L").save(path, exif=image.getexif())
+    else:
+        cv2.imwrite(str(path), pixels.astype(np.uint16) * 257)
+    thread = identify(path, PIN, plots=False).parts[0].threads[0]
+    assert thread.verdict.designation == plain.verdict.designation == "1/2-20 UNF"
+    for name in ("pitch_mm", "major_mm", "angle_deg"):
+        a, b = getattr(thread.reading, name), getattr(plain.reading, name)
+        assert abs(a.value - b.value) < max(a.u, b.u), name
+
+
+def painted(pixels, thread, plain_turns):
+    """Fill the grooves beyond a number of turns, as if the rest were a plain shank."""
+    a, b = (np.array(p) for p in thread.span_px)
+    along = (b - a) / np.hypot(*(b - a))
+    spacing = np.hypot(*(b - a)) / thread.turns
+    across = np.array([-along[1], along[0]])
+    half = 0.5 * thread.reading.major_mm.value / thread.reading.pitch_mm.value * spacing
+    first, last = a + plain_turns * spacing * along, b + 0.8 * spacing * along
+    corners = [first + half * across, last + half * across, last - half * across,
+               first - half * across]  # fmt: skip
+    out = pixels.copy()
+    cv2.fillPoly(out, [np.round(corners).astype(np.int32)], (6, 6, 6))
+    return out
+
+
+def refuse(tmp_path, pixels, codes, scale=PIN):
+    with pytest.raises(UnreadableError) as caught:
+        spoilt(tmp_path, pixels, scale)
+    assert caught.value.code in codes, caught.value
+    assert caught.value.advice
+    assert caught.value.exit_code == 4
+
+
+def test_few_turns(tmp_path, plain, pixels):
+    refuse(tmp_path, painted(pixels, plain, 2.6), {"few-turns"})
+    # So little of a thread cannot be told from rings.
+    refuse(tmp_path, painted(pixels, plain, 1.8), {"few-turns", "no-thread"})
+
+
+def test_blurred(tmp_path, pixels):
+    refuse(tmp_path, cv2.GaussianBlur(pixels, None, 7.0), {"blurred"})
+
+
+def test_over_exposed(tmp_path, pixels):
+    bright = np.clip(pixels.astype(float) * 1.7, 0, 255).astype(np.uint8)
+    refuse(tmp_path, bright, {"over-exposed"})
+
+
+@pytest.mark.parametrize("shrink, codes", [
+    (0.3, {"too-small"}),
+    # With as few pixels the flanks' angle reads as no thread's, or no thread is seen at all.
+    (0.5, {"too-small", "no-thread"}), (0.2, {"too-small", "no-thread"}),
+])  # fmt: skip
+def test_too_small(tmp_path, pixels, shrink, codes):
+    small = cv2.resize(pixels, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
+    refuse(tmp_path, small, codes)
+
+
+def test_dark_frame(tmp_path, pixels):
+    refuse(tmp_path, (pixels * 0.02).astype(np.uint8), {"no-part"})
+
+
+def test_even_light_without_a_part(tmp_path, pixels):
+    refuse(tmp_path, np.full_like(pixels, 200), {"no-part"})
+
+
+def test_no_reference_stated_and_none_there(tmp_path, pixels):
+    refuse(tmp_path, pixels, {"no-reference"}, ScaleSpec())
+
+
+def test_a_reference_that_is_not_there(tmp_path, pixels):
+    refuse(tmp_path, pixels, {"no-reference"}, ScaleSpec(source="disc", mm=20.0))
+
+
+def test_caliper_against_sheet():
+    with pytest.raises(UnreadableError) as caught:
+        identify(SAMPLES / "p17-m14x1.5-sheet.jpg", ScaleSpec(source="major", mm=12.0))
+    assert caught.value.code == "references-disagree"
+
+
+@pytest.mark.parametrize("stem, code", [
+    ("p21", "no-thread"), ("p22", "blurred"), ("p23", "cut"), ("p24", "over-exposed"),
+])  # fmt: skip
+def test_samples_that_must_be_refused(stem, code):
+    with pytest.raises(UnreadableError) as caught:
+        look(stem)
+    assert caught.value.code == code
+
+
+@pytest.mark.parametrize("mm", [0.0, -6.0, float("nan")])
+def test_a_reference_of_no_size(mm):
+    with pytest.raises(UsageError):
+        identify(PHOTO, ScaleSpec(source="pin", mm=mm))
