@@ -11,7 +11,7 @@ from typing import Any
 __version__ = "0.1.0"
 
 _PUBLIC = {
-    "identify": "pitchcam.identify",
+    "identify": "pitchcam.answer",
 }
 
 __all__ = ["__version__", *_PUBLIC]

@@ -22,6 +22,8 @@ from pitchcam.thread.regions import Region
 
 #: A thread needs at least this many pixels a pitch: below, its flanks are shorter than the blur.
 FEWEST_PX = 7.0
+#: Below this many pixels a pitch an impossible angle is put down to the pixels.
+COARSE_PX = 12.0
 #: Full turns that a photo must show.
 FEWEST_TURNS = 2.9
 #: Lag of the two sides, in pitches, below which they are in step (0.5 for a single start).
@@ -108,6 +110,10 @@ def one_thread(
             "no-thread", f"part {number} repeats with an included angle of {angle:.0f} degrees, as "
             "no screw thread does",
         )  # fmt: skip
+        if region.spacing_px < COARSE_PX:
+            # So few pixels may have made the angle.
+            problem = flag("too-small", f"the thread of part {number} has only "
+                                        f"{region.spacing_px:.0f} pixels a pitch")  # fmt: skip
         return _unreadable(part, region, problem, flags), None
     lines = budget(shape, _geometry(scene, part, shape, rest, spec))
     reading = to_reading(shape, lines, thread_ends(shape, part, region))
