@@ -47,6 +47,11 @@ def write_box(folder: Path, count: int, log: Path | None = None) -> None:
     (folder / "copy" / "000.jpg").write_bytes((folder / "000.jpg").read_bytes())
 
 
+def begun(log: Path) -> int:
+    """Return how many photos have been begun so far."""
+    return len(log.read_text().splitlines()) if log.exists() else 0
+
+
 def test_killed_at_random_moments_the_tables_are_the_same_bytes(tmp_path: Path) -> None:
     folder, log = tmp_path / "photos", tmp_path / "log"
     write_box(folder, 40, log)
@@ -58,7 +63,10 @@ def test_killed_at_random_moments_the_tables_are_the_same_bytes(tmp_path: Path) 
     kills = 0
     while kills < 6:
         batch = start(folder, killed)
-        time.sleep(chance.uniform(0.2, 0.9))
+        # A moment is told by progress, not by a clock: after a few photos more.
+        wanted = begun(log) + chance.randint(1, 5)
+        while batch.poll() is None and begun(log) < wanted:
+            time.sleep(0.003)
         if batch.poll() is None:
             batch.send_signal(signal.SIGKILL)
             kills += 1
