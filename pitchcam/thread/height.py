@@ -14,8 +14,6 @@ from pitchcam.thread.section import AxisFrame
 
 Values = NDArray[np.float64]
 
-#: Across corners over across flats of a hexagon.
-CORNERS = 2 / np.sqrt(3)
 #: A hexagon's corners are broken by a chamfer or a small radius, which takes up to 2 % of its
 #: width (common practice, no source).
 U_CORNERS = 0.008
