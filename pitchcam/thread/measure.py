@@ -10,10 +10,11 @@ from numpy.typing import NDArray
 from pitchcam.outline.contour import Crop, outline
 from pitchcam.outline.edges import reach_to_border
 from pitchcam.outline.field import Field
-from pitchcam.outline.rims import Rims, rim_width
+from pitchcam.outline.mirrored import Mirror
+from pitchcam.outline.rims import Rims, mirror_angle
 from pitchcam.scale.camera import Camera
 from pitchcam.thread.axis import ImageAxis
-from pitchcam.thread.crests import Band, Tip, fit_tip
+from pitchcam.thread.crests import Tip, fit_tip
 from pitchcam.thread.fitting import Section, fit_section
 from pitchcam.thread.points import BELOW_CREST, Flanks, flank_points, local_axis
 from pitchcam.thread.regions import Region
@@ -37,6 +38,14 @@ ENOUGH_STRAIGHT = 0.4
 #: to a panel they reach 0.2-0.3 px and 0.04-0.13.
 UNEVEN_PX = 0.19
 UNEVEN_TIP = 0.05
+
+#: What crests mirror: standard uncertainty of the metal's loss, and of the logarithm of the angles
+#: (a panel's distance is known to 20-35 %). Where the panel is near, its light reaches anywhere
+#: from 0.15 to 0.6 rad around the edge.
+U_LOSS = 0.25
+U_ANGLES = 0.3
+NEAR_ANGLE_RAD = 0.3
+U_NEAR_ANGLES = 0.5
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -143,7 +152,7 @@ def measure_thread(
         flanks, crop, field, rims, camera.f_px, region.spacing_px, radius_px, first.fit.tan_half
     )
     section = fit_section(moved, camera, frame, spacing_mm, starts=starts)
-    tips, roots = _tips(crop, field, camera, frame, axis, section, rims, mm_per_px)
+    tips, roots = _tips(crop, field, camera, frame, section, rims, mm_per_px)
     z = section.points.z[section.fit.used]
     return ThreadShape(
         axis=axis, frame=frame, camera=camera, section=section, flanks=moved, edges=edges,
@@ -191,33 +200,42 @@ def _straight(
 
 
 def _tips(
-    crop: Crop, field: Field, camera: Camera, frame: AxisFrame, axis: ImageAxis,
-    section: Section, rims: Rims, mm_per_px: float,
+    crop: Crop, field: Field, camera: Camera, frame: AxisFrame, section: Section, rims: Rims,
+    mm_per_px: float,
 ) -> tuple[tuple[Tip, ...], tuple[Tip, ...]]:  # fmt: skip
     blur_mm = rims.spread.blur_px * mm_per_px
     tips: list[Tip] = []
     roots: list[Tip] = []
     for side in (1.0, -1.0):
-        across = frame.to_photo(camera, np.array([[0.0, 0.0, 0.0], [0.0, side, 0.0]]))
-        outward = (across[1] - across[0]) / np.hypot(*(across[1] - across[0]))
-        radius_px = section.fit.pitch_radius_mm / mm_per_px
-        reach = reach_to_border(field, np.array(axis.point_px) + radius_px * outward, outward)
-        width = rim_width(radius_px, reach, camera.f_px, rims.panel) * mm_per_px
-        # A crest's narrow top mirrors much less than a cylinder of its radius would: the ends of
-        # its band look sideways. Up to a quarter of the cylinder's band is allowed for.
-        band = Band(
-            reflectance=rims.reflectance, u_reflectance=0.12 if rims.common else 0.2,
-            width_mm=0.0 if rims.common else 0.2,
-            u_width_mm=max(0.25 * min(width, 0.2), 0.1 * mm_per_px) if rims.common else 0.15,
-            cylinder_mm=min(width, 0.4), is_known=rims.common,
-        )  # fmt: skip
+        mirror = _mirror(field, camera, frame, section, rims, side)
         for groove, into in ((False, tips), (True, roots)):
             tip = fit_tip(
-                crop, camera, frame, section, side, blur_mm, mm_per_px, band, groove=groove
+                crop, camera, frame, section, side, blur_mm, mm_per_px, mirror, groove=groove
             )
             if tip is not None:
                 into.append(tip)
     return tuple(tips), tuple(roots)
+
+
+def _mirror(
+    field: Field, camera: Camera, frame: AxisFrame, section: Section, rims: Rims, side: float
+) -> Mirror:
+    """Return what one side mirrors: as far as its normals' directions reach in the light."""
+    radius = section.fit.pitch_radius_mm
+    minus, plus = section.fit.tan_half[1], section.fit.tan_half[0]
+    angles = []
+    for along, tan in ((-1.0, minus), (0.0, 1.0), (1.0, plus)):
+        out = np.array([along, side * (tan if along else 1.0), 0.0])
+        points = frame.to_photo(camera, np.array([0.0, side * radius, 0.0]) + np.outer([0, 1], out))
+        normal = (points[1] - points[0]) / np.hypot(*(points[1] - points[0]))
+        reach = reach_to_border(field, points[0], normal)
+        angles.append(mirror_angle(reach, camera.f_px, rims.panel))
+    if not rims.common:
+        angles = [NEAR_ANGLE_RAD] * 3
+    return Mirror(
+        loss=rims.loss, u_loss=U_LOSS, angles_rad=(angles[0], angles[1], angles[2]),
+        u_angles=U_ANGLES if rims.common else U_NEAR_ANGLES,
+    )  # fmt: skip
 
 
 def remeasure(

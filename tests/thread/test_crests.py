@@ -5,15 +5,13 @@ import pytest
 from scipy.ndimage import gaussian_filter
 
 from pitchcam.outline.contour import Crop
-from pitchcam.thread.crests import Band, fit_tip
+from pitchcam.outline.mirrored import Mirror
+from pitchcam.thread.crests import fit_tip
 from pitchcam.thread.fitting import fit_section
 from tests.thread.helicoid import flanks_of, iso_profile, place, seen_sides, whitworth_profile
 
 FINER = 8
-NO_MIRROR = Band(
-    reflectance=0.02, u_reflectance=0.01, width_mm=0.0, u_width_mm=0.001, cylinder_mm=0.1,
-    is_known=True,
-)  # fmt: skip
+NO_MIRROR = Mirror(loss=0.5, u_loss=0.1, angles_rad=(0.01, 0.01, 0.01), u_angles=0.1)
 
 
 def drawn(pitch, profile, blur_px):
