@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.outline.field import STEP, Field, shrink
+from pitchcam.outline.field import STEP, Field
 from pitchcam.scale.camera import Camera
 
 Points = NDArray[np.float64]
@@ -17,9 +17,7 @@ PRIOR_TILT_RAD = np.radians(2.0)
 SQUARENESS_RAD = np.radians(0.25)
 
 
-def window_tilt(
-    pixels: NDArray[np.generic], field: Field, camera: Camera
-) -> tuple[Points, float] | None:
+def window_tilt(field: Field, camera: Camera) -> tuple[Points, float] | None:
     """Return the plate's normal from the lit window, taken as a rectangle parallel to the plate.
 
     Opposite sides of a rectangle meet in the plane's vanishing points; the cross product of both
@@ -33,7 +31,7 @@ def window_tilt(
     """
     if field.full_frame:
         return None
-    lines = _sides(pixels, field)
+    lines = _sides(field)
     if lines is None:
         return None
     k = np.array([
@@ -56,14 +54,13 @@ def window_tilt(
     return normal, min(u, PRIOR_TILT_RAD)
 
 
-def _sides(pixels: NDArray[np.generic], field: Field) -> list[Points] | None:
+def _sides(field: Field) -> list[Points] | None:
     """Fit the four sides of the lit window as homogeneous lines, in order around it."""
-    light = shrink(pixels).mean(axis=2)
     box = cv2.boxPoints(cv2.minAreaRect(field.window_px.astype(np.float32)))
     centre = box.mean(axis=0)
     lines = []
     for a, b in zip(box, np.roll(box, -1, axis=0), strict=True):
-        line = _side(light, a, b, centre)
+        line = _side(field.light, a, b, centre)
         if line is None:
             return None
         lines.append(line)

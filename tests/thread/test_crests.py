@@ -34,7 +34,7 @@ def drawn(pitch, profile, blur_px):
     light = light.reshape(y1 - y0, FINER, x1 - x0, FINER).mean(axis=(1, 3))
     mask = (light < 0.5).astype(np.uint8)
     crop = Crop(
-        light=light.astype(np.float32), origin_px=(x0, y0), mask=mask, noise=0.0, channel="grey",
+        light=light.astype(np.float32), origin_px=(x0, y0), mask=mask, channel="grey",
         background_code=200.0,
     )  # fmt: skip
     section = fit_section(
