@@ -117,25 +117,40 @@ def reach_to_border(field: Field, point: Points, outward: Points) -> float:
     return best if np.isfinite(best) else 0.0
 
 
+#: Where the reach to the light's border changes by more than this share along an edge, its
+#: mirrored band changes by twice that, and the edge is taken in shorter pieces.
+REACH_STEP = 0.15
+#: Pieces of an edge at most, and the rows that one of them needs for a quiet mean profile.
+MOST_PIECES, PIECE_PX = 6, 30
+
+
 @dataclass(frozen=True, kw_only=True)
 class StraightEdge:
-    """A straight edge of an object: its ends at the part level, outward normal and profile."""
+    """A straight edge of an object: its ends at the part level, outward normal and profiles.
+
+    ``profiles`` has one mean profile per piece of the edge, in order; ``at`` their places along
+    it, -1 at the start and +1 at the end.
+    """
 
     start: Points
     end: Points
     normal: Points
-    profile: MeanProfile
+    profiles: tuple[MeanProfile, ...]
+    at: tuple[float, ...]
 
-    def moved(self, outward_px: float) -> tuple[Points, Points]:
-        """Return both ends moved along the normal."""
-        return self.start + outward_px * self.normal, self.end + outward_px * self.normal
+    def moved(self, outward_px: float, turn_px: float = 0.0) -> tuple[Points, Points]:
+        """Return both ends moved along the normal, the end ``turn_px`` more, the start less."""
+        return (
+            self.start + (outward_px - turn_px) * self.normal,
+            self.end + (outward_px + turn_px) * self.normal,
+        )
 
 
 def straight_edge(
     crop: Crop, field: Field, start: Points, end: Points, outside: Points,
     radius_px: float | None, *, level: float = 0.85,
 ) -> StraightEdge:  # fmt: skip
-    """Fit a straight edge near a segment and average its profile.
+    """Fit a straight edge near a segment and average its profile, in pieces where it changes.
 
     Parameters
     ----------
@@ -151,16 +166,34 @@ def straight_edge(
     normal = np.array([-along[1], along[0]])
     normal = normal if normal @ outside > 0 else -normal
     p = line_profiles(crop, start, end, outside, reach_px=9.0)
-    middle = np.median(p.light, axis=0)
+    length = float(p.along_px[-1])
+    pieces = 1
+    if radius_px is not None:
+        reaches = [reach_to_border(field, end_px, normal) for end_px in (start, end)]
+        steps = abs(np.log((reaches[1] + 1) / (reaches[0] + 1))) / REACH_STEP
+        pieces = int(np.clip(np.ceil(steps), 1, min(MOST_PIECES, max(length / PIECE_PX, 1))))
+    profiles, at = [], []
+    for rows in np.array_split(np.arange(len(p.along_px)), pieces):
+        middle = float(p.along_px[rows].mean())
+        reach = reach_to_border(field, start + middle * along, normal)
+        profiles.append(_mean(p.across_px, p.light[rows], crop.background_code, radius_px, reach))
+        at.append(2 * middle / length - 1)
+    return StraightEdge(
+        start=start, end=end, normal=normal, profiles=tuple(profiles), at=tuple(at)
+    )
+
+
+def _mean(
+    across: NDArray[np.float64], rows: NDArray[np.float64], background: float,
+    radius_px: float | None, reach_px: float,
+) -> MeanProfile:  # fmt: skip
     # A fifth of the profiles may be spoiled by dirt or a scratch.
-    worst = np.abs(p.light - middle).max(axis=1)
-    light = p.light[worst <= np.percentile(worst, 80)].mean(axis=0)
-    outer = float(np.median(light[p.across_px > 7.0]))
-    inner = float(np.median(light[p.across_px < -5.0]))
+    worst = np.abs(rows - np.median(rows, axis=0)).max(axis=1)
+    light = rows[worst <= np.percentile(worst, 80)].mean(axis=0)
+    outer = float(np.median(light[across > 7.0]))
+    inner = float(np.median(light[across < -5.0]))
     # Half-pixel steps carry all that a blur of 0.8 px lets through.
-    profile = MeanProfile(
-        across_px=p.across_px[::2], light=light[::2] / outer, dark=max(inner / outer, 0.001),
-        background=crop.background_code * outer, radius_px=radius_px,
-        reach_px=reach_to_border(field, (start + end) / 2, normal),
+    return MeanProfile(
+        across_px=across[::2], light=light[::2] / outer, dark=max(inner / outer, 0.001),
+        background=background * outer, radius_px=radius_px, reach_px=reach_px,
     )  # fmt: skip
-    return StraightEdge(start=start, end=end, normal=normal, profile=profile)

@@ -70,21 +70,21 @@ def reflected(angle: Values, loss: float) -> Values:
 
 
 def edge_light(
-    across: Values, blur: float, position: float, radius: float | None, angle: float,
+    across: Values, blur: float, position: Values, radius: Values, angle: Values,
     loss: float, soft: float,
 ) -> Values:  # fmt: skip
-    """Return the fall 1 -> 0 of the light across an edge with a mirrored rim, before coding.
+    """Return the fall 1 -> 0 of the light across edges with a mirrored rim, before coding.
 
     Parameters
     ----------
     across
-        Positions across the edge, pixels, positive outward.
+        Positions across the edge, pixels, positive outward, (m,).
     blur
         Standard deviation of the blur, pixels.
     position
-        Where the true edge lies.
+        Where the true edges lie, (n, 1) or a number, as the next two.
     radius
-        The surface's radius of curvature in the viewing direction, pixels; None: no rim.
+        The surface's radius of curvature in the viewing direction, pixels; 0: no rim.
     angle
         Grazing angle up to which the panel is mirrored, radians.
     loss
@@ -97,20 +97,17 @@ def edge_light(
     The mirrored light falls with the depth x = r (1 - cos a) inside the edge. It is drawn as a
     stair of a few steps, each blurred, the last of them down to the part's own darkness.
     """
-    if radius is None or angle < 1e-4:
-        out: Values = ndtr((across - position) / blur)
-        return out
     # Steps at even angles: near the edge, where the light falls fastest, they lie closest.
-    angles = angle * (np.arange(_STEPS) + 0.5) / _STEPS
-    light = reflected(np.append(0.0, angles + 0.5 * angle / _STEPS), loss)
-    depths = radius * (1 - np.cos(angles))
-    fall = np.zeros_like(across)
-    for depth, drop in zip(depths, -np.diff(light), strict=True):
-        fall = fall + drop * ndtr((position - depth - across) / blur)
+    share = (np.arange(_STEPS) + 0.5) / _STEPS
+    before = reflected(np.zeros_like(angle), loss)
+    seen: Values = np.ones(np.broadcast(across, position).shape)
+    for s in share:
+        light = reflected(angle * (s + 0.5 / _STEPS), loss)
+        depth = radius * (1 - np.cos(angle * s))
+        seen -= (before - light) * ndtr((position - depth - across) / blur)
+        before = light
     width = radius * (1 - np.cos(angle))
-    inner = np.hypot(blur, soft * width)
-    fall = fall + light[-1] * ndtr((position - width - across) / inner)
-    seen: Values = 1 - fall
+    seen -= before * ndtr((position - width - across) / np.hypot(blur, soft * width))
     return seen
 
 

@@ -14,7 +14,7 @@ a short reach settle the blur, edges with a long one the band.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -77,6 +77,7 @@ class Rims:
 #: inner border as a share of its width (ground and drawn surfaces scatter).
 LOSS = (0.48, 0.15)
 SOFTNESS = (0.35, 0.15)
+_MIDDLES, _SPREADS = (LOSS[0], SOFTNESS[0]), (LOSS[1], SOFTNESS[1])
 #: Starts for the panel's distance: as far behind the part as the phone is in front, nearer, and
 #: close behind it; each with a log-normal spread.
 PANELS = (0.5, 0.2, 0.06)
@@ -107,48 +108,100 @@ def _band(across: Values, blur: float, band: Values) -> Values:
     return out
 
 
-def _coded(p: MeanProfile, fall: Values, spread: Values, smooth: Values) -> Values:
-    code = encode((p.dark + (1 - p.dark) * fall) * p.background)
-    out: Values = code + spread[1] * (code - smooth @ code)
+@dataclass(frozen=True, kw_only=True)
+class _Stack:
+    """Profiles of n edges as arrays: ``code`` (n, m) over ``across`` (m,), the rest (n, 1)."""
+
+    across: Values
+    code: Values
+    dark: Values
+    background: Values
+    radius: Values
+    reach: Values
+
+
+def _stack(profiles: Sequence[MeanProfile]) -> _Stack:
+    def column(values: list[float]) -> Values:
+        return np.array(values)[:, None]
+
+    return _Stack(
+        across=profiles[0].across_px,
+        code=np.array([encode(p.light * p.background) for p in profiles]),
+        dark=column([p.dark for p in profiles]),
+        background=column([p.background for p in profiles]),
+        # An edge of no radius has a band of no width.
+        radius=column([p.radius_px or 0.0 for p in profiles]),
+        reach=column([p.reach_px for p in profiles]),
+    )  # fmt: skip
+
+
+#: The ends of a profile serve the sharpening's neighbourhood only.
+INSIDE = slice(4, -4)
+
+
+def _rests(s: _Stack, fall: Values, spread: Values) -> Values:
+    """Return (n, m') deviations of the drawn profiles from the seen ones, in noise units."""
+    code = encode((s.dark + (1 - s.dark) * fall) * s.background)
+    smooth = smoothing(float(s.across[1] - s.across[0]), spread[2], len(s.across))
+    code = code + spread[1] * (code - code @ smooth.T)
+    out: Values = ((code - s.code) / CODE_NOISE)[:, INSIDE]
     return out
+
+
+#: Step of the differences that stand for derivatives: small against 0.01 px, large against
+#: rounding.
+DIFFERENCE = 1e-5
+
+
+def _jacobian(
+    rests: Callable[[Values], Values], q: Values, shared: int, own: int, base: Values
+) -> Values:
+    """Return the derivatives of (n, m) deviations as (n m, shared + n own).
+
+    ``own`` parameters of an edge touch its own row only, so one step moves those of all edges.
+    """
+    n, m = base.shape
+    jac = np.zeros((n, m, len(q)))
+    for i in range(shared):
+        step = q.copy()
+        step[i] += DIFFERENCE
+        jac[:, :, i] = (rests(step) - base) / DIFFERENCE
+    rows = np.arange(n)
+    for i in range(own):
+        columns = shared + rows * own + i
+        step = q.copy()
+        step[columns] += DIFFERENCE
+        jac[rows, :, columns] = (rests(step) - base) / DIFFERENCE
+    return jac.reshape(n * m, len(q))
 
 
 def _solve(
     profiles: Sequence[MeanProfile], f_px: float, prior: Spread, panel: float
 ) -> tuple[float, Values, Values, Values]:
     n = len(profiles)
-    codes = [encode(p.light * p.background) for p in profiles]
-    # The ends of a profile serve the sharpening's neighbourhood only.
-    inside = slice(4, -4)
+    stack = _stack(profiles)
+    centre = np.array([prior.blur_px, prior.gain, prior.radius_px, np.log(panel), *_MIDDLES])
+    width = np.array([prior.u_blur_px, 0.3, 0.4, PANEL_SPREAD, *_SPREADS])
+
+    def rests(q: Values) -> Values:
+        angle = 0.5 * np.arctan(stack.reach / (f_px * np.exp(q[3])))
+        fall = edge_light(stack.across, q[0], q[6:, None], stack.radius, angle, q[4], q[5])
+        return _rests(stack, fall, q[:3])
 
     def cost(q: Values) -> Values:
-        parts = []
-        across = profiles[0].across_px
-        smooth = smoothing(float(across[1] - across[0]), q[2], len(across))
-        for i, p in enumerate(profiles):
-            angle = mirror_angle(p.reach_px, f_px, float(np.exp(q[3])))
-            fall = edge_light(p.across_px, q[0], q[6 + i], p.radius_px, angle, q[4], q[5])
-            parts.append(((_coded(p, fall, q[:3], smooth) - codes[i]) / CODE_NOISE)[inside])
-        prior_pull = np.array([
-            (q[0] - prior.blur_px) / prior.u_blur_px, (q[1] - prior.gain) / 0.3,
-            (q[2] - prior.radius_px) / 0.4, (q[3] - np.log(panel)) / PANEL_SPREAD,
-            (q[4] - LOSS[0]) / LOSS[1], (q[5] - SOFTNESS[0]) / SOFTNESS[1],
-        ])  # fmt: skip
-        return np.concatenate([*parts, prior_pull])
+        return np.append(rests(q), (q[:6] - centre) / width)
 
-    start = np.concatenate([
-        [prior.blur_px, prior.gain, prior.radius_px, np.log(panel), LOSS[0], SOFTNESS[0]],
-        np.full(n, -0.7),
-    ])  # fmt: skip
+    def jacobian(q: Values) -> Values:
+        pull = np.eye(6, len(q)) / width[:, None]
+        return np.vstack([_jacobian(rests, q, 6, 1, rests(q)), pull])
+
+    start = np.concatenate([centre, np.full(n, -0.7)])
     low = np.concatenate([[0.4, 0.0, 0.6, -5.0, 0.1, 0.02], np.full(n, -5.0)])
     high = np.concatenate([[6.0, 3.0, 5.0, 1.0, 0.95, 1.5], np.full(n, 8.0)])
-    fit = least_squares(cost, start, bounds=(low, high), x_scale="jac", max_nfev=40,
+    fit = least_squares(cost, start, jac=jacobian, bounds=(low, high), x_scale="jac", max_nfev=40,
                         ftol=1e-5, xtol=1e-5)  # fmt: skip
-    misfit = np.array(
-        [np.sqrt(np.mean(r**2)) for r in np.split(fit.fun[: -6 or None], n)]
-    ) * CODE_NOISE  # fmt: skip
-    jac = np.asarray(fit.jac, float)
-    return float(fit.cost), fit.x, np.linalg.pinv(jac.T @ jac), misfit
+    misfit = np.sqrt(np.mean(fit.fun[:-6].reshape(n, -1) ** 2, axis=1)) * CODE_NOISE
+    return float(fit.cost), fit.x, np.linalg.pinv(fit.jac.T @ fit.jac), misfit
 
 
 def _solve_apart(
@@ -156,41 +209,40 @@ def _solve_apart(
 ) -> tuple[Values, Values, Values]:
     """Fit with a band of its own for every edge: where the panel is near, bands are wide."""
     n = len(profiles)
-    codes = [encode(p.light * p.background) for p in profiles]
-    inside = slice(4, -4)
+    stack = _stack(profiles)
+    # A narrow band that is dark is no band, but blur: shine and softness are held.
+    held = np.concatenate([np.arange(3), 4 + 4 * np.arange(n), 6 + 4 * np.arange(n)])
+    centre = np.concatenate([
+        [prior.blur_px, prior.gain, prior.radius_px], np.full(2 * n, 0.6)
+    ])  # fmt: skip
+    width = np.concatenate([
+        [prior.u_blur_px, 0.4, 0.4], np.full(n, 0.25), np.full(n, 0.6)
+    ])  # fmt: skip
+
+    def rests(q: Values) -> Values:
+        fall = _band(stack.across, q[0], q[3:].reshape(n, 4).T[:, :, None])
+        return _rests(stack, fall, q[:3])
 
     def cost(q: Values) -> Values:
-        edges = q[3:].reshape(n, 4)
-        parts = []
-        across = profiles[0].across_px
-        smooth = smoothing(float(across[1] - across[0]), q[2], len(across))
-        for p, code, (x0, shine, width, soft) in zip(profiles, codes, edges, strict=True):
-            fall = _band(across, q[0], np.array([x0, shine, width, soft]))
-            parts.append(((_coded(p, fall, q[:3], smooth) - code) / CODE_NOISE)[inside])
-        pull = [(q[0] - prior.blur_px) / prior.u_blur_px, (q[1] - prior.gain) / 0.4,
-                (q[2] - prior.radius_px) / 0.4]  # fmt: skip
-        # A narrow band that is dark is no band, but blur.
-        pull.extend((edges[:, 1] - 0.6) / 0.25)
-        pull.extend((edges[:, 3] - 0.6) / 0.6)
-        return np.concatenate([*parts, pull])
+        return np.append(rests(q), (q[held] - centre) / width)
+
+    def jacobian(q: Values) -> Values:
+        pull = np.eye(len(q))[held] / width[:, None]
+        return np.vstack([_jacobian(rests, q, 3, 4, rests(q)), pull])
 
     low = np.concatenate([[0.4, 0.0, 0.6], np.tile([-5.0, 0.02, 0.0, 0.02], n)])
     high = np.concatenate([[6.0, 3.0, 5.0], np.tile([10.0, 0.97, 60.0, 8.0], n)])
     best = None
-    for width in (0.5, 4.0, 12.0):
-        start = np.concatenate(
-            [[prior.blur_px, prior.gain, prior.radius_px], np.tile([-0.3, 0.6, width, 0.5], n)]
-        )
-        fit = least_squares(cost, start, bounds=(low, high), x_scale="jac", max_nfev=60,
-                            ftol=1e-5, xtol=1e-5)  # fmt: skip
+    for band in (0.5, 4.0, 12.0):
+        start = np.concatenate([centre[:3], np.tile([-0.3, 0.6, band, 0.5], n)])
+        fit = least_squares(cost, start, jac=jacobian, bounds=(low, high), x_scale="jac",
+                            max_nfev=60, ftol=1e-5, xtol=1e-5)  # fmt: skip
         if best is None or fit.cost < best.cost:
             best = fit
     assert best is not None
-    misfit = np.array([
-        np.sqrt(np.mean(r**2)) for r in np.split(best.fun[: -(3 + 2 * n)], n)
-    ]) * CODE_NOISE  # fmt: skip
-    jac = np.asarray(best.jac, float)
-    return best.x, np.linalg.pinv(jac.T @ jac), misfit
+    misfit = np.sqrt(np.mean(best.fun[: n * stack.code[0, INSIDE].size].reshape(n, -1) ** 2,
+                             axis=1)) * CODE_NOISE  # fmt: skip
+    return best.x, np.linalg.pinv(best.jac.T @ best.jac), misfit
 
 
 #: Misfit of a round edge up to which the common model is believed: two coded steps.

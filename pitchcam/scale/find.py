@@ -8,7 +8,6 @@ import numpy as np
 
 from pitchcam.errors import UnreadableError, UsageError
 from pitchcam.flags import FLAGS
-from pitchcam.outline.edges import StraightEdge
 from pitchcam.records import ScaleSpec
 from pitchcam.scale.camera import Camera
 from pitchcam.scale.card import card_reference
@@ -17,8 +16,9 @@ from pitchcam.scale.jaws import jaw_reference
 from pitchcam.scale.pin import pin_distance
 from pitchcam.scale.reference import Reference
 from pitchcam.scale.shapes import Shape
+from pitchcam.scale.straight import TrueEdge
 
-Edges = dict[int, list[tuple[StraightEdge, float, float]]]
+Edges = dict[int, list[TrueEdge]]
 
 #: Distances of a phone from the plate that can be: macro lenses focus from 50 mm, and beyond a
 #: metre a thread has no pixels left.
@@ -110,14 +110,14 @@ def _plausible(found: list[Reference], spec: ScaleSpec) -> Reference:
 
 
 def _pin(
-    shape: Shape, camera: Camera, edges: list[tuple[StraightEdge, float, float]], mm: float
+    shape: Shape, camera: Camera, edges: list[TrueEdge], mm: float
 ) -> Reference:
-    moved = [edge.moved(shift) for edge, shift, _ in edges]
+    moved = [(edge.start_px, edge.end_px) for edge in edges]
     distance, _ = pin_distance(camera, (moved[0], moved[1]), mm)
     width = float(np.linalg.norm(
         np.mean(moved[0], axis=0) - np.mean(moved[1], axis=0)
     ))  # fmt: skip
-    u_edges = float(np.hypot(edges[0][2], edges[1][2]))
+    u_edges = float(np.hypot(edges[0].u_px, edges[1].u_px))
     # A ground pin is true to 0.01 mm, a drill's shank to 0.02.
     u_scale = float(np.hypot(np.hypot(u_edges, 0.08) / width, 0.008 / mm))
     return Reference(

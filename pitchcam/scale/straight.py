@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -54,9 +54,21 @@ def _both_sides(
     return edges
 
 
+@dataclass(frozen=True, kw_only=True)
+class TrueEdge:
+    """A straight edge of a pin, at its true place.
+
+    ``start_px`` and ``end_px`` are points on it, ``u_px`` the standard uncertainty of its place.
+    """
+
+    start_px: Points
+    end_px: Points
+    u_px: float
+
+
 def learn_rims(
     shapes: Sequence[Shape], field: Field, f_px: float
-) -> tuple[Rims | None, dict[int, list[tuple[StraightEdge, float, float]]]]:
+) -> tuple[Rims | None, dict[int, list[TrueEdge]]]:
     """Fit the photo's straight edges together.
 
     Returns
@@ -64,8 +76,7 @@ def learn_rims(
     rims
         What they tell; None where no object has a straight edge.
     pins
-        For every pin, by its blob's label, its edges with the true edge's shift outward and the
-        shift's uncertainty, pixels.
+        For every pin, by its blob's label, its true edges.
     """
     edges: list[StraightEdge] = []
     owner: list[int | None] = []
@@ -83,15 +94,28 @@ def learn_rims(
     if not edges:
         return None, {}
     rims = fit_rims(
-        [e.profile for e in edges], f_px, DEFAULT_SPREAD, panel_near=field.full_frame
-    )
-    pins: dict[int, list[tuple[StraightEdge, float, float]]] = {}
-    for edge, label, shift, u in zip(
-        edges, owner, rims.edges_px, rims.u_edges_px, strict=True
-    ):  # fmt: skip
+        [p for e in edges for p in e.profiles], f_px, DEFAULT_SPREAD,
+        panel_near=field.full_frame,
+    )  # fmt: skip
+    pins: dict[int, list[TrueEdge]] = {}
+    first = 0
+    for edge, label in zip(edges, owner, strict=True):
+        pieces = slice(first, first + len(edge.profiles))
+        first = pieces.stop
         if label is not None:
-            pins.setdefault(label, []).append((edge, float(shift), float(u)))
+            true = _through(edge, rims.edges_px[pieces], rims.u_edges_px[pieces])
+            pins.setdefault(label, []).append(true)
     return rims, pins
+
+
+def _through(edge: StraightEdge, shifts: Points, u: Points) -> TrueEdge:
+    """Lay the true edge through its pieces."""
+    turn, shift = 0.0, float(shifts.mean())
+    if len(shifts) > 1:
+        turn, shift = np.polyfit(edge.at, shifts, 1, w=1 / u)
+    start, end = edge.moved(float(shift), float(turn))
+    # What is not known of the band is the same for all pieces.
+    return TrueEdge(start_px=start, end_px=end, u_px=float(u.mean()))
 
 
 def sharpened_undone(shape: Shape, rims: Rims) -> Shape:

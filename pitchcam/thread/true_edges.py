@@ -153,7 +153,7 @@ def move_to_edges(
                 # Up the flank, half of what differs is the blurred corner of crest or root that
                 # reaches into the profile (renders of known threads; without it or with all of
                 # it angles are off by 1-3 degrees either way).
-                slope *= 0.5 if names[0] == "low" else 1.0
+                slope *= 0.25 if names[0] == "low" else 1.0
                 move += slope * (along[group] - centre)
                 means += [e.shift_px for _, e in pair]
                 weights += [1 / (e.u_px**2 + 0.02**2) for _, e in pair]

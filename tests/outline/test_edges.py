@@ -96,7 +96,7 @@ def test_straight_edge_keeps_its_mean_profile() -> None:
     # The level is near the background: a percent of it moves the place by 0.05 px.
     assert (edge.start - a) @ n == pytest.approx(at, abs=0.12)
     at = (edge.start - a) @ n
-    p = edge.profile
+    (p,) = edge.profiles
     assert p.light[-4:] == pytest.approx(1.0, abs=0.01)
     assert p.dark == pytest.approx(DARK, abs=0.015)
     assert p.background == pytest.approx(0.6, rel=0.02)

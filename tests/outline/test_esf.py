@@ -60,7 +60,7 @@ def test_mirrored_light_follows_fresnel(metal: str, n: float, k: float, loss: fl
 
 def test_plain_edge_is_the_normal_distribution() -> None:
     x = np.linspace(-5, 5, 101)
-    assert edge_light(x, 1.1, 0.4, None, 0.2, 0.5, 0.3) == pytest.approx(ndtr((x - 0.4) / 1.1))
+    assert edge_light(x, 1.1, 0.4, 0.0, 0.2, 0.5, 0.3) == pytest.approx(ndtr((x - 0.4) / 1.1))
     assert np.all(np.diff(edge_light(x, 1.1, 0.4, 200.0, 0.1, 0.5, 0.3)) > 0)
 
 
@@ -84,7 +84,7 @@ def test_mirrored_rim_is_what_rays_show(behind: float, half: float, at: float) -
     radius = r * f / reach
     assert off(0.0, radius, angle) < 0.035
     # No rim, a rim twice as steep, and one that lies outside the edge are each told apart.
-    assert off(0.0, None, angle) > 0.09
+    assert off(0.0, 0.0, angle) > 0.09
     assert off(0.0, radius, 2 * angle) > 0.045
     assert off(radius * (1 - np.cos(angle)), radius, angle) > 0.045
 
