@@ -12,8 +12,9 @@ Values = NDArray[np.float64]
 #: Parameters (n, p) -> residuals (n, m) and their derivatives (n, m, p).
 Model = Callable[[Values], tuple[Values, Values]]
 
-#: Relative fall of the cost below which a problem is settled: a thousandth of what shows in u.
-SETTLED = 1e-7
+#: Relative fall of the cost below which a problem is settled: the parameters then lie within
+#: hundredths of their u.
+SETTLED = 1e-6
 _MOST_ROUNDS = 80
 
 
