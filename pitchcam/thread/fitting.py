@@ -85,8 +85,6 @@ def fit_section(
     ridge = _aligned_ridges(flanks, raw[:, 0], spacing_mm)
     turn, offset, lead = 0.0, 0.0, starts * spacing_mm
     tan = np.array([0.55, 0.55])
-    # A first guess of the spacing keeps the sign of the ridges' count.
-    state = Section.__new__(Section)
     for _ in range(rounds):
         c, s = np.cos(turn), np.sin(turn)
         z, y = raw[:, 0], raw[:, 1] - offset
@@ -99,17 +97,17 @@ def fit_section(
             z=z_section, r=r, side=flanks.side, flank=flanks.flank, ridge=ridge
         )
         fit = fit_flanks(points, tan_guess=float(tan.mean()), per_point=per_point)
-        seen = fit_flanks(
-            FlankPoints(
-                z=zy[:, 0], r=np.abs(zy[:, 1]), side=flanks.side, flank=flanks.flank, ridge=ridge
-            ),
-            tan_guess=float(tan.mean()), per_point=per_point,
-        )  # fmt: skip
-        state = Section(
-            fit=fit, seen=seen, points=points, turn_rad=turn, offset_mm=offset, starts=starts
-        )
+        here = (turn, offset)
         tan = np.clip(np.array(fit.tan_half), 0.2, 1.5)
         lead = starts * abs(fit.pitch_mm)
         turn += fit.turn_rad
         offset += fit.offset_mm
-    return state
+    seen = fit_flanks(
+        FlankPoints(
+            z=zy[:, 0], r=np.abs(zy[:, 1]), side=flanks.side, flank=flanks.flank, ridge=ridge
+        ),
+        tan_guess=float(tan.mean()), per_point=per_point,
+    )  # fmt: skip
+    return Section(
+        fit=fit, seen=seen, points=points, turn_rad=here[0], offset_mm=here[1], starts=starts
+    )
