@@ -96,8 +96,8 @@ def fit_section(
         points = FlankPoints(
             z=z_section, r=r, side=flanks.side, flank=flanks.flank, ridge=ridge
         )
-        fit = fit_flanks(points, tan_guess=float(tan.mean()), per_point=per_point)
-        here = (turn, offset)
+        fit = fit_flanks(points, tan_guess=tan, per_point=per_point)
+        turn_now, offset_now = turn, offset
         tan = np.clip(np.array(fit.tan_half), 0.2, 1.5)
         lead = starts * abs(fit.pitch_mm)
         turn += fit.turn_rad
@@ -106,8 +106,9 @@ def fit_section(
         FlankPoints(
             z=zy[:, 0], r=np.abs(zy[:, 1]), side=flanks.side, flank=flanks.flank, ridge=ridge
         ),
-        tan_guess=float(tan.mean()), per_point=per_point,
+        tan_guess=tan, per_point=per_point,
     )  # fmt: skip
     return Section(
-        fit=fit, seen=seen, points=points, turn_rad=here[0], offset_mm=here[1], starts=starts
-    )
+        fit=fit, seen=seen, points=points, turn_rad=turn_now, offset_mm=offset_now,
+        starts=starts,
+    )  # fmt: skip

@@ -104,7 +104,9 @@ def _folded(tan: Values) -> Values:
     return fold
 
 
-def fit_flanks(p: FlankPoints, *, tan_guess: float, per_point: float = 1.0) -> FlankFit:
+def fit_flanks(
+    p: FlankPoints, *, tan_guess: float | Values, per_point: float = 1.0
+) -> FlankFit:
     """Fit all flanks of a thread in the axial section.
 
     Parameters
@@ -112,7 +114,7 @@ def fit_flanks(p: FlankPoints, *, tan_guess: float, per_point: float = 1.0) -> F
     p
         Flank points; ``r`` from the present axis, z from the frame's origin.
     tan_guess
-        Start for the tangents of the half angles.
+        Start for the tangents of the half angles, one for both flanks or (2,).
     per_point
         Independent observations per point: below one where points lie closer together than the
         blur, so that neighbours share their noise.
@@ -126,7 +128,7 @@ def fit_flanks(p: FlankPoints, *, tan_guess: float, per_point: float = 1.0) -> F
     ref = float(np.median(p.r))
     columns = _columns(p, ref)
     use = np.ones(len(p.z), bool)
-    tan = np.array([tan_guess, tan_guess])
+    tan = np.broadcast_to(np.asarray(tan_guess, float), (2,))
     for _ in range(_MOST_ROUNDS):
         fold, used, before = _folded(tan), columns[use], tan
         # Columns in millimetres and whole numbers: the normal equations lose no digit that counts.
@@ -136,7 +138,7 @@ def fit_flanks(p: FlankPoints, *, tan_guess: float, per_point: float = 1.0) -> F
         deviation = p.z - columns @ (fold @ beta)
         spread = 1.4826 * float(np.median(np.abs(deviation[use])))
         keep = np.abs(deviation) < 3.5 * max(spread, 1e-4)
-        if (keep == use).all() and np.abs(tan - before).max() < 1e-7:
+        if (keep == use).all() and np.abs(tan - before).max() < 1e-6:
             break
         use = keep
     residual = deviation[use]

@@ -20,7 +20,7 @@ from pitchcam.thread.fitting import Section
 Values = NDArray[np.float64]
 
 #: Steps of the model's sum per standard deviation of the blur: more change nothing.
-_STEPS = 8
+_STEPS = 6
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-
 from scipy.ndimage import gaussian_filter1d
 from scipy.signal import find_peaks
 
