@@ -89,19 +89,17 @@ def _side(light: NDArray[np.float32], a: Points, b: Points, centre: Points) -> P
     level = np.percentile(values[inside], 90)
     low = np.percentile(values[inside], 5)
     half = (level + low) / 2
-    places = []
-    for i in range(len(u)):
-        # From outside inward: the first rise through half the light.
-        lit = (values[i] > half) & inside[i]
-        j = len(v) - 1 - int(np.argmax(lit[::-1]))
-        # Where the light runs to the picture's own border, no dark point lies beyond it.
-        if not lit[j] or j == len(v) - 1 or not inside[i, j + 1]:
-            continue
-        share = (values[i, j] - half) / max(float(values[i, j] - values[i, j + 1]), 1e-6)
-        places.append((u[i], v[j] + share * STEP))
-    if len(places) < 40:
+    # From outside inward: the first rise through half the light. Where the light runs to the
+    # picture's own border, no dark point lies beyond it.
+    lit = (values > half) & inside
+    rows = np.arange(len(u))
+    last = len(v) - 1 - np.argmax(lit[:, ::-1], axis=1)
+    beyond = np.minimum(last + 1, len(v) - 1)
+    ok = lit[rows, last] & (beyond > last) & inside[rows, beyond]
+    fall = np.maximum(values[rows, last] - values[rows, beyond], 1e-6)
+    x, y = u[ok], (v[last] + (values[rows, last] - half) / fall * STEP)[ok]
+    if len(x) < 40:
         return None
-    x, y = np.array(places).T
     keep = np.ones(len(x), bool)
     for _ in range(6):
         slope, offset = np.polyfit(x[keep], y[keep], 1)

@@ -111,21 +111,37 @@ def _peaks(y: Values, *, least: float, apart: int) -> tuple[NDArray[np.intp], Va
     level = y[first]
     top = 1 + np.flatnonzero((level[1:-1] > level[:-2]) & (level[1:-1] > level[2:]))
     place = (first[top] + last[top]) // 2
+    out = _stand_out(y, place)
+    # What lies beside a higher one goes whether it stands out or not.
     keep = np.ones(len(place), bool)
     for i in np.argsort(y[place])[::-1]:
         if keep[i]:
             keep &= (np.abs(place - place[i]) >= apart) | (np.arange(len(place)) == i)
-    place = place[keep]
-    out = np.array([_stands_out(y, int(p)) for p in place])
-    return place[out >= least], out[out >= least]
+    keep &= out >= least
+    return place[keep], out[keep]
 
 
-def _stands_out(y: Values, peak: int) -> float:
-    feet = []
-    for side in (y[peak::-1], y[peak:]):
-        higher = side > y[peak]
-        feet.append(side[: int(np.argmax(higher))].min() if higher.any() else side.min())
-    return float(y[peak] - max(feet))
+def _stand_out(y: Values, place: NDArray[np.intp]) -> Values:
+    """Return by how much each of the local maxima stands out."""
+    # The ends are higher ground as well, should they be higher.
+    bounds = np.concatenate([[0], place, [len(y) - 1]])
+    heights = y[bounds].tolist()
+    valleys = np.minimum.reduceat(y, bounds[:-1]).tolist()
+    feet = [_feet(heights, valleys), _feet(heights[::-1], valleys[::-1])[::-1]]
+    out: Values = y[place] - np.maximum(*np.array(feet))[1:-1]
+    return out
+
+
+def _feet(heights: list[float], valleys: list[float]) -> list[float]:
+    """Return the lowest ground between each height and the next higher one before it."""
+    feet: list[float] = [heights[0]]
+    higher = [(heights[0], heights[0])]
+    for height, foot in zip(heights[1:], valleys, strict=True):
+        while higher and higher[-1][0] <= height:
+            foot = min(foot, higher.pop()[1])
+        higher.append((height, foot))
+        feet.append(foot)
+    return feet
 
 
 def _even_groups(positions: Values) -> list[NDArray[np.intp]]:
