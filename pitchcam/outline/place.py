@@ -14,7 +14,7 @@ from pitchcam.outline.rims import MeanProfile, Rims
 Values = NDArray[np.float64]
 
 #: Shares of the expected width at which the search for a band starts.
-STARTS = (0.3, 1.0, 2.0)
+STARTS = np.array([0.3, 1.0, 2.0])
 
 
 def place_edges(
@@ -44,11 +44,18 @@ def place_edges(
     The answers, without a band and with one, are weighted by how well they describe the profile;
     where they do so alike, half their distance is not known.
     """
-    edges = _Edges(profiles, rims.spread.blur_px, noise)
-    answers = [_plain(edges), *_bands(edges, rims, rims_px)]
-    place, u, rim, misfit = (np.array(column) for column in zip(*answers, strict=True))
+    blur = rims.spread.blur_px
+    plain = _plain(_Edges(profiles, blur, noise))
+    # A bright narrow band and a dim wide one can look alike: one answer from each of several
+    # starts.
+    n = len(STARTS)
+    bands = _band(_Edges([*profiles] * n, blur, noise), rims, np.tile(rims_px, n),
+                  np.repeat(STARTS, len(profiles)))  # fmt: skip
+    place, u, rim, misfit = (
+        np.vstack([one, several.reshape(n, -1)]) for one, several in zip(plain, bands, strict=True)
+    )
     # exp(-chi^2 / 2); the bands share one vote, and are charged for their two more parameters.
-    misfit[1:] += 1.0 + np.log(len(STARTS))
+    misfit[1:] += 1.0 + np.log(n)
     weight = np.exp(misfit.min(axis=0) - misfit)
     weight /= weight.sum(axis=0)
     position: Values = np.sum(weight * place, axis=0)
@@ -105,10 +112,10 @@ def _plain(edges: _Edges) -> Answer:
     return fit.parameters[:, 0], u, np.zeros(len(u)), fit.cost / np.sqrt(grow)
 
 
-def _bands(edges: _Edges, rims: Rims, rims_px: Values) -> list[Answer]:
+def _band(edges: _Edges, rims: Rims, rims_px: Values, times: Values) -> Answer:
     """Fit an edge with a band (position, reflectance, width): position, u, width, misfit.
 
-    A bright narrow band and a dim wide one can look alike: one answer from each of several starts.
+    The search starts at ``times`` the expected width.
     """
     share, u_shine = (0.4, 0.12) if rims.common else (1.0, 0.25)
     expected = np.maximum(rims_px if rims.common else np.minimum(rims_px, 3.0), 0.3)
@@ -132,12 +139,9 @@ def _bands(edges: _Edges, rims: Rims, rims_px: Values) -> list[Answer]:
             np.concatenate([slopes, pull], axis=1),
         )
 
-    answers = []
-    for times in STARTS:
-        start = np.column_stack([np.zeros(n), middle[:, 0], times * expected])
-        fit = solve(cost, start, np.array([-6.0, 0.05, 0.0]), np.array([10.0, 0.94, 60.0]))
-        grow = edges.grow(fit.cost, 3)
-        place, _, width = fit.parameters.T
-        sigma = np.minimum(fit.sigma(0) * np.sqrt(grow), 0.6 * np.maximum(width, 1.0))
-        answers.append((place, sigma, width, fit.cost / np.sqrt(grow)))
-    return answers
+    start = np.column_stack([np.zeros(n), middle[:, 0], times * expected])
+    fit = solve(cost, start, np.array([-6.0, 0.05, 0.0]), np.array([10.0, 0.94, 60.0]))
+    grow = edges.grow(fit.cost, 3)
+    place, _, width = fit.parameters.T
+    sigma = np.minimum(fit.sigma(0) * np.sqrt(grow), 0.6 * np.maximum(width, 1.0))
+    return place, sigma, width, fit.cost / np.sqrt(grow)

@@ -7,6 +7,7 @@ radius where the ridge ends is what fits. A plain threshold would read the crest
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -74,11 +75,11 @@ def _middles(section: Section, side: float, groove: bool) -> Values:
     return out
 
 
-def fit_tip(
-    crop: Crop, camera: Camera, frame: AxisFrame, section: Section, side: float,
-    blur_mm: float, mm_per_px: float, band: Band, *, groove: bool = False,
-) -> Tip | None:  # fmt: skip
-    """Fit the crest line (or the root line) of one side of a thread.
+def fit_tips(
+    crop: Crop, camera: Camera, frame: AxisFrame, section: Section, blur_mm: float,
+    mm_per_px: float, bands: Mapping[float, Band], *, groove: bool = False,
+) -> tuple[Tip, ...]:  # fmt: skip
+    """Fit the crest lines (or the root lines) of both sides of a thread.
 
     Parameters
     ----------
@@ -86,14 +87,17 @@ def fit_tip(
         Light whose sharpening has been undone.
     camera, frame, section
         The geometry, and the fitted flanks.
-    side
-        +1 or -1.
     blur_mm
         Standard deviation of the blur at the thread, mm.
-    band
-        The mirrored band that the photo's straight edges let expect.
+    bands
+        For each side, +1 and -1, the mirrored band that the photo's straight edges let expect.
     groove
-        Fit the root instead of the crest.
+        Fit the roots instead of the crests.
+
+    Returns
+    -------
+    tips
+        Those of the sides that show at least two crests (roots).
 
     Notes
     -----
@@ -101,102 +105,147 @@ def fit_tip(
     BA, rolled threads); the form that fits better is taken. A root is taken as a circle tangent
     to the flanks, which a narrow flat is not told from.
     """
-    z = _middles(section, side, groove)
-    if len(z) < 2:
-        return None
-    slope = section.seen.taper / 2
-    depth = 0.62 * abs(section.seen.pitch_mm)
-    centre = section.seen.pitch_radius_mm + (-0.5 if groove else 0.5) * depth
+    middles = {side: _middles(section, side, groove) for side in bands}
+    sides = [side for side, z in middles.items() if len(z) >= 2]
+    if not sides:
+        return ()
+    pitch, line = abs(section.seen.pitch_mm), section.seen.pitch_radius_mm
+    depth = 0.62 * pitch
+    centre = line + (-0.5 if groove else 0.5) * depth
     span = np.arange(-0.45 * depth - 3 * blur_mm, 3.5 * blur_mm + 0.25 * depth, 0.5 * mm_per_px)
-    offsets = -span[::-1] if groove else span
-    # Three lines side by side within half a pixel: the middle itself, less its noise.
-    at = (z[:, None] + mm_per_px * np.array([-0.4, 0.0, 0.4])).ravel()[:, None]
-    radius = centre + offsets + slope * np.repeat(z, 3)[:, None]
-    zy = section.from_axis(np.stack([np.broadcast_to(at, radius.shape), side * radius], axis=-1))
-    zyx = np.concatenate([zy, np.zeros((*radius.shape, 1))], axis=-1)
-    profiles = crop.sample(frame.to_photo(camera, zyx))
-    light = np.median(profiles, axis=0)
-    y = centre + offsets
-    pitch = abs(section.seen.pitch_mm)
-    line = section.seen.pitch_radius_mm
+    y = centre + (-span[::-1] if groove else span)
+    lines = [
+        _lines(crop, camera, frame, section, side, middles[side], y, mm_per_px) for side in sides
+    ]
+    light = np.array([np.median(of_side, axis=0) for of_side in lines])
     low, high = (line - 0.75 * pitch, line - 0.1 * pitch)
     if not groove:
         low, high = (line + 0.08 * pitch, line + 0.62 * pitch)
     limits = (max(low, 0.1 * line), high)
     model = tip_light(section, y, blur_mm, *limits, groove=groove)
-    fits = _fit_ends(model, light, band, centre, limits)
-    if band.is_known and min(f[2] for f in fits) > POOR_MISFIT:
-        # A crest that shines over its whole height: the band is as wide as it likes.
-        full = replace(band, reflectance=0.88, u_reflectance=0.1, width_mm=band.cylinder_mm,
-                       u_width_mm=0.4 * band.cylinder_mm + 0.01)  # fmt: skip
-        again = _fit_ends(model, light, full, centre, limits)
-        if min(f[2] for f in again) < 0.6 * min(f[2] for f in fits):
-            # How much of the light is mirrored and how much the tip's own shape is half known.
-            change = 0.35 * abs(again[0][0] - fits[0][0])
-            fits = [(end, float(np.hypot(u, change)), misfit) for end, u, misfit in again]
-    spread = float(np.median(np.std(profiles, axis=0))) / np.sqrt(len(z))
-    seen_radius, u, misfit = min(fits, key=lambda f: f[2])
-    if len(fits) == 2:
+    fits = _fit_ends(model, light, [bands[side] for side in sides], centre, limits)
+    poor = [
+        i for i, side in enumerate(sides)
+        if bands[side].is_known and fits[i].misfit.min() > POOR_MISFIT
+    ]  # fmt: skip
+    if poor:
+        full = [_full_band(bands[sides[i]]) for i in poor]
+        for i, again in zip(
+            poor, _fit_ends(model, light[poor], full, centre, limits), strict=True
+        ):  # fmt: skip
+            fits[i] = _better(fits[i], again)
+    tips = []
+    for side, of_side, ends in zip(sides, lines, fits, strict=True):
+        count = len(middles[side])
+        spread = float(np.median(np.std(of_side, axis=0))) / np.sqrt(count)
+        seen_radius, u, misfit = ends.best()
+        tips.append(Tip(
+            side=side, radius_mm=_true_radius(seen_radius, side, section.pinhole(frame)),
+            u_mm=float(np.hypot(u, 0.3 * spread * blur_mm)), slope=section.seen.taper / 2,
+            count=count, misfit=misfit,
+        ))  # fmt: skip
+    return tuple(tips)
+
+
+def _lines(
+    crop: Crop, camera: Camera, frame: AxisFrame, section: Section, side: float, z: Values,
+    y: Values, mm_per_px: float,
+) -> Values:  # fmt: skip
+    """Return the light at radii y along the middles of all crests (roots) of a side."""
+    # Three lines side by side within half a pixel: the middle itself, less its noise.
+    at = (z[:, None] + mm_per_px * np.array([-0.4, 0.0, 0.4])).ravel()[:, None]
+    radius = y + section.seen.taper / 2 * np.repeat(z, 3)[:, None]
+    zy = section.from_axis(np.stack([np.broadcast_to(at, radius.shape), side * radius], axis=-1))
+    zyx = np.concatenate([zy, np.zeros((*radius.shape, 1))], axis=-1)
+    return crop.sample(frame.to_photo(camera, zyx))
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Ends:
+    """The end of one side's tips by each form (round, and flat for crests): arrays (forms,)."""
+
+    end: Values
+    u: Values
+    misfit: Values
+
+    def best(self) -> tuple[float, float, float]:
+        """Return end, u and misfit of the form that fits better."""
+        k = int(np.argmin(self.misfit))
         # Where both forms fit as well, half their difference is not known.
-        doubt = abs(fits[0][0] - fits[1][0]) / 2 * min(f[2] for f in fits) / max(f[2] for f in fits)
-        u = float(np.hypot(u, doubt))
-    return Tip(
-        side=side, radius_mm=_true_radius(seen_radius, side, section.pinhole(frame)),
-        u_mm=float(np.hypot(u, 0.3 * spread * blur_mm)), slope=slope, count=len(z), misfit=misfit,
+        doubt = float(np.ptp(self.end)) / 2 * float(self.misfit[k] / self.misfit.max())
+        return float(self.end[k]), float(np.hypot(self.u[k], doubt)), float(self.misfit[k])
+
+
+def _full_band(band: Band) -> Band:
+    """Return the band of a crest that shines over its whole height: as wide as it likes."""
+    return replace(
+        band, reflectance=0.88, u_reflectance=0.1, width_mm=band.cylinder_mm,
+        u_width_mm=0.4 * band.cylinder_mm + 0.01,
     )  # fmt: skip
 
 
-def _fit_ends(
-    model: TipLight, light: Values, band: Band, centre: float, limits: tuple[float, float]
-) -> list[tuple[float, float, float]]:
-    """Fit the end's radius with the band's reflectance and width: a round tip, and a flat crest.
+def _better(usual: _Ends, full: _Ends) -> _Ends:
+    if full.misfit.min() >= 0.6 * usual.misfit.min():
+        return usual
+    # How much of the light is mirrored and how much the tip's own shape is half known.
+    change = 0.35 * abs(full.end[0] - usual.end[0])
+    return replace(full, u=np.hypot(full.u, change))
 
-    Returns the end, its standard uncertainty and the misfit of the light, for each form.
+
+def _fit_ends(
+    model: TipLight, light: Values, bands: Sequence[Band], centre: float,
+    limits: tuple[float, float],
+) -> list[_Ends]:  # fmt: skip
+    """Fit the ends' radii with the bands' reflectances and widths.
+
+    ``light`` (sides, radii) is that of every side, in the order of ``bands``.
     """
     groove = model.sign < 0
+    forms = np.array([1.0] if groove else [1.0, 0.0])
+    is_round = np.tile(forms, len(bands))[:, None]
+    light = np.repeat(light, len(forms), axis=0)
     # Deep inside, the part's own shine is anything; the outer part tells where it ends.
     use = light > (0.5 if groove else 0.25)
-    is_round = np.array([[1.0]] if groove else [[1.0], [0.0]])
     # No tip lies beyond the place where its flanks meet.
     low, high = limits
     low, high = (max(low, model.meet_mm), high) if groove else (low, min(high, model.meet_mm))
-    expected = np.array([band.reflectance, band.width_mm])
-    u = np.array([band.u_reflectance, band.u_width_mm])
+    expected, u = (
+        np.repeat(np.array(column), len(forms), axis=0) for column in (
+            [[b.reflectance, b.width_mm] for b in bands],
+            [[b.u_reflectance, b.u_width_mm] for b in bands],
+        )
+    )  # fmt: skip
+    pull = np.zeros((len(light), 2, 3))
+    pull[:, [0, 1], [1, 2]] = 1 / u
     # The mirrored light fades over the band's width: a stair of a few steps.
     stair = np.append(0.0, FADING)
 
     def cost(q: Values) -> tuple[Values, Values]:
-        end, shine, width = q.T
-        dark, slope = model.dark(end[:, None] - width[:, None] * stair, is_round)
-        shine = shine[:, None]
-        inner, falls = dark[:, 1:].mean(axis=1), slope[:, 1:].mean(axis=1)
-        narrows = np.tensordot(slope[:, 1:], FADING, axes=(1, 0)) / len(FADING)
-        outer = dark[:, 0]
+        end, shine, width = q[:, :1], q[:, 1:2], q[:, 2:]
+        dark, slope = model.dark(end - width * stair, is_round)
+        outer, inner = dark[:, 0], dark[:, 1:].mean(axis=1)
+        narrows = np.tensordot(slope[:, 1:], FADING / len(FADING), axes=(1, 0))
         rest = (1 - (1 - shine) * outer - shine * inner - light) / LIGHT_NOISE * use
-        by = np.stack(
-            [-(1 - shine) * slope[:, 0] - shine * falls, outer - inner, shine * narrows], axis=2
+        by = np.stack([
+            -(1 - shine) * slope[:, 0] - shine * slope[:, 1:].mean(axis=1), outer - inner,
+            shine * narrows,
+        ], axis=2) / LIGHT_NOISE * use[:, :, None]  # fmt: skip
+        return (
+            np.concatenate([rest, (q[:, 1:] - expected) / u], axis=1),
+            np.concatenate([by, pull], axis=1),
         )
-        pull = np.broadcast_to(np.diag(1 / u), (len(q), 2, 2))
-        slopes = np.concatenate([
-            by / LIGHT_NOISE * use[:, None],
-            np.concatenate([np.zeros((len(q), 2, 1)), pull], axis=2),
-        ], axis=1)  # fmt: skip
-        return np.concatenate([rest, (q[:, 1:] - expected) / u], axis=1), slopes
 
     # Off the bound of no band at all, where the search would stick.
-    start = np.array([np.clip(centre, low + 1e-3, high - 1e-3), *(expected + (0.0, u[1]))])
-    fit = solve(
-        cost, np.tile(start, (len(is_round), 1)), np.array([low, 0.02, 0.0]),
-        np.array([high, 0.97, 1.0]),
-    )  # fmt: skip
-    rest = fit.residuals[:, : len(light)] * LIGHT_NOISE
-    misfit = np.sqrt(np.sum(rest**2, axis=1) / use.sum()) if use.any() else np.ones(len(rest))
+    first = np.clip(centre, low + 1e-3, high - 1e-3)
+    start = np.insert(expected + [0.0, 1.0] * u, 0, first, axis=1)
+    fit = solve(cost, start, np.array([low, 0.02, 0.0]), np.array([high, 0.97, 1.0]))
+    squares = np.sum((fit.residuals[:, :-2] * LIGHT_NOISE) ** 2, axis=1)
+    seen = use.sum(axis=1)
+    misfit = np.where(seen > 0, np.sqrt(squares / np.maximum(seen, 1)), 1.0)
     # A tip is never placed worse than the blur itself.
     sigma = np.minimum(fit.sigma(0) * np.maximum(1.0, misfit / LIGHT_NOISE), model.blur_mm)
-    return [
-        (float(e), float(s), float(m))
-        for e, s, m in zip(fit.parameters[:, 0], sigma, misfit, strict=True)
-    ]
+    columns = (c.reshape(len(bands), -1) for c in (fit.parameters[:, 0], sigma, misfit))
+    return [_Ends(end=e, u=s, misfit=m) for e, s, m in zip(*columns, strict=True)]
 
 
 def _true_radius(seen: float, side: float, pinhole: Values) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,16 +20,25 @@ Values = NDArray[np.float64]
 class Section:
     """A thread's flanks in the axial section and as seen, on its own axis.
 
-    ``fit`` holds the true section, ``seen`` the same flanks without the helix's shadow undone
-    (what the picture shows); ``rotation`` and ``offset_mm`` lead from the frame to the axis.
+    ``fit`` holds the true section; ``points`` are those it was fitted to, ``seen_points`` the same
+    without the helix's shadow undone (what the picture shows); ``turn_rad`` and ``offset_mm`` lead
+    from the frame to the axis.
     """
 
     fit: FlankFit
-    seen: FlankFit
     points: FlankPoints
+    seen_points: FlankPoints
+    per_point: float
     turn_rad: float
     offset_mm: float
     starts: int
+
+    @cached_property
+    def seen(self) -> FlankFit:
+        """The flanks as the picture shows them; crests and roots alone ask for it."""
+        return fit_flanks(
+            self.seen_points, tan_guess=np.array(self.fit.tan_half), per_point=self.per_point
+        )
 
     def to_axis(self, zy: Values) -> Values:
         """Map (z, y) on the frame's axis plane to the thread's own axis."""
@@ -102,13 +112,10 @@ def fit_section(
         lead = starts * abs(fit.pitch_mm)
         turn += fit.turn_rad
         offset += fit.offset_mm
-    seen = fit_flanks(
-        FlankPoints(
-            z=zy[:, 0], r=np.abs(zy[:, 1]), side=flanks.side, flank=flanks.flank, ridge=ridge
-        ),
-        tan_guess=tan, per_point=per_point,
-    )  # fmt: skip
+    seen_points = FlankPoints(
+        z=zy[:, 0], r=np.abs(zy[:, 1]), side=flanks.side, flank=flanks.flank, ridge=ridge
+    )
     return Section(
-        fit=fit, seen=seen, points=points, turn_rad=turn_now, offset_mm=offset_now,
-        starts=starts,
+        fit=fit, points=points, seen_points=seen_points, per_point=per_point, turn_rad=turn_now,
+        offset_mm=offset_now, starts=starts,
     )  # fmt: skip

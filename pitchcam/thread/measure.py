@@ -13,7 +13,7 @@ from pitchcam.outline.field import Field
 from pitchcam.outline.rims import Rims, rim_width
 from pitchcam.scale.camera import Camera
 from pitchcam.thread.axis import ImageAxis
-from pitchcam.thread.crests import Band, Tip, fit_tip
+from pitchcam.thread.crests import Band, Tip, fit_tips
 from pitchcam.thread.fitting import Section, fit_section
 from pitchcam.thread.points import BELOW_CREST, Flanks, flank_points, local_axis
 from pitchcam.thread.regions import Region
@@ -195,8 +195,7 @@ def _tips(
     section: Section, rims: Rims, mm_per_px: float,
 ) -> tuple[tuple[Tip, ...], tuple[Tip, ...]]:  # fmt: skip
     blur_mm = rims.spread.blur_px * mm_per_px
-    tips: list[Tip] = []
-    roots: list[Tip] = []
+    bands = {}
     for side in (1.0, -1.0):
         across = frame.to_photo(camera, np.array([[0.0, 0.0, 0.0], [0.0, side, 0.0]]))
         outward = (across[1] - across[0]) / np.hypot(*(across[1] - across[0]))
@@ -205,19 +204,17 @@ def _tips(
         width = rim_width(radius_px, reach, camera.f_px, rims.panel) * mm_per_px
         # A crest's narrow top mirrors much less than a cylinder of its radius would: the ends of
         # its band look sideways. Up to a quarter of the cylinder's band is allowed for.
-        band = Band(
+        bands[side] = Band(
             reflectance=rims.reflectance, u_reflectance=0.12 if rims.common else 0.2,
             width_mm=0.0 if rims.common else 0.2,
             u_width_mm=max(0.25 * min(width, 0.2), 0.1 * mm_per_px) if rims.common else 0.15,
             cylinder_mm=min(width, 0.4), is_known=rims.common,
         )  # fmt: skip
-        for groove, into in ((False, tips), (True, roots)):
-            tip = fit_tip(
-                crop, camera, frame, section, side, blur_mm, mm_per_px, band, groove=groove
-            )
-            if tip is not None:
-                into.append(tip)
-    return tuple(tips), tuple(roots)
+    tips, roots = (
+        fit_tips(crop, camera, frame, section, blur_mm, mm_per_px, bands, groove=groove)
+        for groove in (False, True)
+    )
+    return tips, roots
 
 
 def remeasure(
