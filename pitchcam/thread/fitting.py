@@ -95,7 +95,8 @@ def fit_section(
     ridge = _aligned_ridges(flanks, raw[:, 0], spacing_mm)
     turn, offset, lead = 0.0, 0.0, starts * spacing_mm
     tan = np.array([0.55, 0.55])
-    for _ in range(rounds):
+    use = None
+    for left in reversed(range(rounds)):
         c, s = np.cos(turn), np.sin(turn)
         z, y = raw[:, 0], raw[:, 1] - offset
         zy = np.stack([c * z + s * y, c * y - s * z], axis=-1)
@@ -106,7 +107,11 @@ def fit_section(
         points = FlankPoints(
             z=z_section, r=r, side=flanks.side, flank=flanks.flank, ridge=ridge
         )
-        fit = fit_flanks(points, tan_guess=tan, per_point=per_point)
+        # Only the last fit is one that stays.
+        fit = fit_flanks(
+            points, tan_guess=tan, per_point=per_point, use=use, rounds=2 if left else 6
+        )
+        use = fit.used
         turn_now, offset_now = turn, offset
         tan = np.clip(np.array(fit.tan_half), 0.2, 1.5)
         lead = starts * abs(fit.pitch_mm)

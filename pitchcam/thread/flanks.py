@@ -81,8 +81,6 @@ NAMES = (
     "phase", "pitch", "lag", "width", "tan+", "tan-", "offset", "slope+", "slope-",
 )  # fmt: skip
 
-_MOST_ROUNDS = 6
-
 
 def _columns(p: FlankPoints, ref: float) -> Values:
     """Return what the model of z is linear in, (n, 12): the last six stand beside a tangent."""
@@ -100,13 +98,15 @@ def _folded(tan: Values) -> Values:
     """Return the matrix (12, 9) that folds the columns to those of NAMES."""
     fold = np.zeros((12, len(NAMES)))
     fold[np.arange(6), np.arange(6)] = 1.0
-    fold[6:, 6:] = np.kron(np.eye(3), tan[:, None])
+    for k in range(3):
+        fold[6 + 2 * k : 8 + 2 * k, 6 + k] = tan
     return fold
 
 
 def fit_flanks(
-    p: FlankPoints, *, tan_guess: float | Values, per_point: float = 1.0
-) -> FlankFit:
+    p: FlankPoints, *, tan_guess: float | Values, per_point: float = 1.0,
+    use: NDArray[np.bool_] | None = None, rounds: int = 6,
+) -> FlankFit:  # fmt: skip
     """Fit all flanks of a thread in the axial section.
 
     Parameters
@@ -118,6 +118,10 @@ def fit_flanks(
     per_point
         Independent observations per point: below one where points lie closer together than the
         blur, so that neighbours share their noise.
+    use
+        The points to begin with, all by default.
+    rounds
+        Repetitions, in each of which points far from the fit are left out.
 
     Notes
     -----
@@ -127,9 +131,9 @@ def fit_flanks(
     """
     ref = float(np.median(p.r))
     columns = _columns(p, ref)
-    use = np.ones(len(p.z), bool)
+    use = np.ones(len(p.z), bool) if use is None else use
     tan = np.broadcast_to(np.asarray(tan_guess, float), (2,))
-    for _ in range(_MOST_ROUNDS):
+    for _ in range(rounds):
         fold, used, before = _folded(tan), columns[use], tan
         # Columns in millimetres and whole numbers: the normal equations lose no digit that counts.
         normal = fold.T @ (used.T @ used) @ fold

@@ -71,9 +71,9 @@ class TipLight:
         kernel = np.exp(-0.5 * (row / self.blur_mm) ** 2)
         kernel *= self.step_mm / (np.sqrt(2 * np.pi) * self.blur_mm)
         falls = -row / self.blur_mm**2 * kernel
-        both = _windows(kernel, len(depth), ratio) @ np.stack([cover, change], axis=-1)
-        share = both[..., 0]
-        slope = both[..., 1] + (_windows(falls, len(depth), ratio) @ cover[..., None])[..., 0]
+        windows = _windows(np.stack([kernel, falls]), len(depth), ratio)
+        sums = windows @ np.stack([cover, change], axis=-1)
+        share, slope = sums[0, ..., 0], sums[0, ..., 1] + sums[1, ..., 0]
         # Below the last step all is covered.
         beneath = lowest[..., None] + np.arange(len(self.y_mm)) * ratio * self.step_mm + depth[-1]
         beneath = (beneath + self.step_mm / 2) / self.blur_mm
@@ -100,8 +100,8 @@ class TipLight:
 
 
 def _windows(row: Values, length: int, step: int) -> Values:
-    out: Values = sliding_window_view(row, length, axis=-1)[..., ::step, :]
-    return out
+    # A copy in order multiplies quicker than rows that overlap.
+    return np.ascontiguousarray(sliding_window_view(row, length, axis=-1)[..., ::step, :])
 
 
 def tip_light(
