@@ -71,7 +71,7 @@ def take_apart(photo: Photo, spec: ScaleSpec, say: Progress) -> Scene:
     assert rims is not None
     shapes = [sharpened_undone(s, rims) for s in shapes]
     if reference is None:
-        camera = _tilted(pixels, field, camera)
+        camera = _tilted(field, camera)
         if spec.source in ("pin", "disc", "card", "jaws"):
             reference = find_reference(spec, shapes, camera, pins)
             camera = reference.camera
@@ -155,8 +155,8 @@ def _grey8(pixels: NDArray[np.generic]) -> NDArray[np.uint8]:
     return np.asarray(grey, dtype=np.uint8)
 
 
-def _tilted(pixels: NDArray[np.generic], field: Field, camera: Camera) -> Camera:
-    found = window_tilt(pixels, field, camera)
+def _tilted(field: Field, camera: Camera) -> Camera:
+    found = window_tilt(field, camera)
     if found is None:
         return replace(camera, u_tilt_rad=float(PRIOR_TILT_RAD))
     return camera.tilted(*found)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
 
 from pitchcam.outline.field import PART_LEVEL, STEP, Field, Floats
-from pitchcam.photo.linear import linear_table
+from pitchcam.photo.linear import light_planes
 
 #: Photo pixels kept around an object: room for the normals' profiles beyond the widest halo.
 MARGIN = 28
@@ -30,7 +30,6 @@ class Crop:
     light: Floats
     origin_px: tuple[int, int]
     mask: NDArray[np.uint8]
-    noise: float
     channel: str
     background_code: float
 
@@ -45,30 +44,17 @@ class Crop:
         return out
 
 
-def _relative(pixels: NDArray[np.generic], box: tuple[int, int, int, int], field: Field) -> Floats:
-    x0, y0, x1, y1 = box
-    light = linear_table(pixels.dtype)[pixels[y0:y1, x0:x1]]
-    if light.ndim == 2:
-        light = light[..., None]
-    ys, xs = np.mgrid[y0:y1:8, x0:x1:8]
-    level = field.plate.level(xs, ys)
-    planes = []
-    for c in range(light.shape[2]):
-        full = cv2.resize(level[c], (x1 - x0, y1 - y0), interpolation=cv2.INTER_LINEAR)
-        planes.append(light[..., c] / full)
-    return np.stack(planes, axis=2).astype(np.float32)
-
-
 def _channel(relative: Floats, inside: NDArray[np.uint8]) -> tuple[Floats, str]:
     """Choose blue for parts that mirror colour (brass, copper: darkest rim), else the mean."""
-    if relative.shape[2] == 1:
-        return relative[..., 0], "grey"
-    lit = (inside > 0) & (relative[..., 2] > 0.12) & (relative[..., 2] < 0.97)
+    if len(relative) == 1:
+        return relative[0], "grey"
+    blue, _, red = relative
+    lit = (inside > 0) & (red > 0.12) & (red < 0.97)
     if lit.sum() > max(50, 0.03 * inside.sum()):
-        warm = float(np.median(relative[..., 2][lit] / np.maximum(relative[..., 0][lit], 0.02)))
+        warm = float(np.median(red[lit] / np.maximum(blue[lit], 0.02)))
         if warm > 1.25:
-            return relative[..., 0].copy(), "blue"
-    return relative.mean(axis=2), "mean"
+            return blue.copy(), "blue"
+    return relative.mean(axis=0), "mean"
 
 
 def crop_object(
@@ -90,39 +76,43 @@ def crop_object(
     h, w = pixels.shape[:2]
     x0, y0 = max(0, box_px[0] - MARGIN), max(0, box_px[1] - MARGIN)
     x1, y1 = min(w, box_px[2] + MARGIN), min(h, box_px[3] + MARGIN)
-    relative = _relative(pixels, (x0, y0, x1, y1), field)
-    own = _enlarge(labels == label, (x0, y0, x1, y1))
-    others = _enlarge((labels != label) & (labels > 0), (x0, y0, x1, y1))
-    # Own territory reaches the margin, but stops half way to a neighbour.
-    territory = cv2.distanceTransform(1 - own, cv2.DIST_L2, 3) <= cv2.distanceTransform(
-        1 - others, cv2.DIST_L2, 3
-    )
-    lowest = relative.min(axis=2)
-    mask = ((lowest < PART_LEVEL) & territory).astype(np.uint8)
+    relative = field.plate.divide(light_planes(pixels[y0:y1, x0:x1]), (x0, y0), 1.0)
+    own, territory = _places(labels, label, (x0, y0, x1, y1))
+    mask = ((relative.min(axis=0) < PART_LEVEL) & territory).astype(np.uint8)
     mask = _largest_filled(mask, own)
     core = np.asarray(cv2.erode(mask, np.ones((5, 5), np.uint8)), np.uint8)
     light, channel = _channel(relative, core)
-    far = cv2.dilate(mask, np.ones((17, 17), np.uint8)) == 0
-    background = light[far & territory]
-    noise = float(1.4826 * np.median(np.abs(background - np.median(background))))
     level = field.plate.level(np.array([(x0 + x1) / 2]), np.array([(y0 + y1) / 2]))
     code = float(level[0, 0] if channel == "blue" else level.mean())
     return Crop(
-        light=light, origin_px=(x0, y0), mask=mask, noise=noise, channel=channel,
-        background_code=code,
+        light=light, origin_px=(x0, y0), mask=mask, channel=channel, background_code=code
     )  # fmt: skip
 
 
-def _enlarge(small: NDArray[np.bool_], box: tuple[int, int, int, int]) -> NDArray[np.uint8]:
+def _places(
+    labels: NDArray[np.int32], label: int, box: tuple[int, int, int, int]
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Return where an object lies in a box of the photo, and its territory there.
+
+    The territory reaches the box's borders, but stops half way to a neighbour.
+    """
     x0, y0, x1, y1 = box
-    xs = np.minimum(np.arange(x0, x1) // STEP, small.shape[1] - 1)
-    ys = np.minimum(np.arange(y0, y1) // STEP, small.shape[0] - 1)
-    return small[np.ix_(ys, xs)].astype(np.uint8)
+    near = labels[y0 // STEP : -(-y1 // STEP), x0 // STEP : -(-x1 // STEP)]
+    own, others = near == label, (near != label) & (near > 0)
+    territory = np.ones(near.shape, bool)
+    if others.any():
+        to_own, to_others = (
+            cv2.distanceTransform((~m).astype(np.uint8), cv2.DIST_L2, 3) for m in (own, others)
+        )
+        territory = to_own <= to_others
+    rows = np.minimum(np.arange(y0, y1) // STEP - y0 // STEP, near.shape[0] - 1)[:, None]
+    columns = np.minimum(np.arange(x0, x1) // STEP - x0 // STEP, near.shape[1] - 1)
+    return own[rows, columns], territory[rows, columns]
 
 
-def _largest_filled(mask: NDArray[np.uint8], own: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    _, labels, _, _ = cv2.connectedComponentsWithStats(mask, connectivity=4)
-    counts = np.bincount(labels[own > 0].ravel(), minlength=2)
+def _largest_filled(mask: NDArray[np.uint8], own: NDArray[np.bool_]) -> NDArray[np.uint8]:
+    _, labels = cv2.connectedComponents(mask, connectivity=4)
+    counts = np.bincount(labels[own], minlength=2)
     counts[0] = 0
     body = (labels == int(np.argmax(counts))).astype(np.uint8)
     contours, _ = cv2.findContours(body, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
@@ -144,9 +134,15 @@ def outline(
 ) -> NDArray[np.float64]:
     """Return the object's outline at a level of the relative light, (n, 2) photo pixels, closed.
 
-    Marching squares on the channel in use; the interior (holes of mirrored light) is filled
-    first, so that only the outermost crossing counts. ``fill_px`` is how deep inside the mask that
-    begins: one pixel near the mask's own level, deeper at lower levels, whose crossing lies there.
+    The crossings between neighbouring pixels on the channel in use (marching squares); the interior
+    (holes of mirrored light) is filled first, so that only the outermost crossing counts.
+    ``fill_px`` is how deep inside the mask that begins: one pixel near the mask's own level, deeper
+    at lower levels, whose crossing lies there.
+
+    Raises
+    ------
+    ValueError
+        If nothing of the object is darker than the level.
     """
     light = crop.light.copy()
     deep = fill_px if fill_px is not None else (1 if level > 0.7 else 6)
@@ -154,14 +150,36 @@ def outline(
     light[core > 0] = np.minimum(light[core > 0], level * 0.8)
     outside = cv2.dilate(crop.mask, np.ones((5, 5), np.uint8)) == 0
     light[outside] = 1.0
-    rings = _level_rings(light, level)
-    ring = max(rings, key=lambda r: abs(cv2.contourArea(r.astype(np.float32))))
-    points: NDArray[np.float64] = ring + np.array(crop.origin_px, dtype=float)
+    points: NDArray[np.float64] = _largest_ring(light, level) + np.array(crop.origin_px)
     return points
 
 
-def _level_rings(light: Floats, level: float) -> list[NDArray[np.float64]]:
-    from skimage.measure import find_contours
+#: The eight neighbours (dx, dy), turning as the borders that OpenCV follows do.
+_TURN = np.array([(1, 0), (1, -1), (0, -1), (-1, -1), (-1, 0), (-1, 1), (0, 1), (1, 1)])
 
-    rings: Any = find_contours(light, level)  # type: ignore[no-untyped-call]
-    return [ring[:, ::-1] for ring in rings if len(ring) > 40]
+
+def _largest_ring(light: Floats, level: float) -> NDArray[np.float64]:
+    """Return where the light crosses a level around the largest dark object, (n, 2), closed.
+
+    OpenCV follows the object's border from pixel to pixel. Turning at a pixel from the one before
+    to the next, all neighbours on the way are bright; toward each of the four near ones lies a
+    crossing. Where the object goes on beyond the picture there is none.
+    """
+    dark = (light < level).astype(np.uint8)
+    contours, _ = cv2.findContours(dark, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    border = max(contours, key=cv2.contourArea)[:, 0, :].astype(np.intp)
+    step = np.roll(border, -1, axis=0) - border
+    code = np.zeros((3, 3), np.intp)
+    code[_TURN[:, 1], _TURN[:, 0]] = np.arange(8)
+    ahead = code[step[:, 1], step[:, 0]]
+    back = np.roll(ahead + 4, 1)
+    turn = back[:, None] + np.arange(1, 8)
+    passed = np.arange(1, 8) < (ahead - back - 1)[:, None] % 8 + 1
+    pixel, at = np.nonzero(passed & (turn % 2 == 0))
+    inner, way = border[pixel], _TURN[turn[pixel, at] % 8]
+    outer = inner + way
+    seen = ((outer >= 0) & (outer < dark.shape[::-1])).all(axis=1)
+    inner, outer, way = inner[seen], outer[seen], way[seen]
+    low, high = (light[p[:, 1], p[:, 0]].astype(float) for p in (inner, outer))
+    ring = inner + ((level - low) / (high - low))[:, None] * way
+    return np.concatenate([ring, ring[:1]])

@@ -15,6 +15,8 @@ Points = NDArray[np.float64]
 
 #: Spacing of the samples along a profile across an edge, photo pixels.
 PROFILE_STEP = 0.25
+#: A line that a round moves by less than this at its ends lies on the edge.
+STILL_PX = 0.01
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -97,6 +99,8 @@ def fit_line(
         length = p.along_px[-1]
         start, end = start + offset * n, end + (offset + slope * length) * n
         scatter = float(np.std(deviation[ok]))
+        if max(abs(offset), abs(offset + slope * length)) < STILL_PX:
+            break
     return start, end, scatter
 
 

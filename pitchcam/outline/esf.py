@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +11,8 @@ from scipy import fft
 from scipy.special import ndtr
 
 Values = NDArray[np.float64]
+#: Single precision for pictures, double for profiles.
+Light = TypeVar("Light", NDArray[np.float32], NDArray[np.float64])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -32,18 +35,18 @@ class Spread:
 DEFAULT_SPREAD = Spread(blur_px=0.95, gain=0.25, radius_px=1.6, u_blur_px=0.2)
 
 
-def encode(light: Values) -> Values:
+def encode(light: Light) -> Light:
     """Code linear light 0..1 by the sRGB curve (IEC 61966-2-1); above 1 it clips."""
     v = np.clip(light, 0.0, 1.0)
     power = 1.055 * np.maximum(v, 1e-9) ** (1 / 2.4) - 0.055
-    out: Values = np.where(v <= 0.0031308, v * 12.92, power)
+    out: Light = np.where(v <= 0.0031308, v * 12.92, power)
     return out
 
 
-def decode(code: Values) -> Values:
+def decode(code: Light) -> Light:
     """Undo :func:`encode` for values 0..1 and a little beyond."""
     c = np.maximum(code, 0.0)
-    out: Values = np.where(c <= 0.04045, c / 12.92, ((c + 0.055) / 1.055) ** 2.4)
+    out: Light = np.where(c <= 0.04045, c / 12.92, ((c + 0.055) / 1.055) ** 2.4)
     return out
 
 
@@ -63,7 +66,7 @@ GRAZING = 0.12
 _STEPS = 6
 
 
-def reflected(angle: Values, loss: float) -> Values:
+def reflected(angle: Values, loss: float | Values) -> Values:
     """Return the share of light that a metal mirrors at grazing angles (radians)."""
     out: Values = 1 - loss * angle / (angle + GRAZING)
     return out
@@ -119,7 +122,8 @@ def unsharpen(light: NDArray[np.float32], background: float, spread: Spread) -> 
     """
     if spread.gain < 0.01:
         return light
-    code = encode(light.astype(np.float64) * background)
+    # Single precision is a thousandth of a coded step, and takes half the time.
+    code = encode(np.multiply(light, background, dtype=np.float32))
     pad = 16
     rows = fft.next_fast_len(code.shape[0] + 2 * pad)
     columns = fft.next_fast_len(code.shape[1] + 2 * pad, True)
@@ -131,8 +135,8 @@ def unsharpen(light: NDArray[np.float32], background: float, spread: Spread) -> 
     fy = fft.fftfreq(rows)[:, None]
     fx = fft.rfftfreq(columns)[None, :]
     smooth = np.exp(-2 * (np.pi * spread.radius_px) ** 2 * (fx * fx + fy * fy))
-    spectrum = fft.rfft2(padded) / (1 + spread.gain * (1 - smooth))
+    spectrum = fft.rfft2(padded)
+    spectrum /= (1 + spread.gain * (1 - smooth)).astype(np.float32)
     plain = fft.irfft2(spectrum, s=(rows, columns))
     plain = plain[pad : pad + code.shape[0], pad : pad + code.shape[1]]
-    out: NDArray[np.float32] = (decode(plain) / background).astype(np.float32)
-    return out
+    return np.divide(decode(plain), background, dtype=np.float32)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS
 from pitchcam.outline.split import split_touching
-from pitchcam.photo.linear import linear_table
+from pitchcam.photo.linear import light_planes
 
 Floats = NDArray[np.float32]
 
@@ -57,6 +57,25 @@ class Plate:
             light[...] = (c[0] + (c[2] + c[5] * v) * v) + u * (c[1] + c[4] * v + c[3] * u)
         return np.exp(out, out=out)
 
+    def divide(self, light: Floats, origin_px: tuple[float, float], step_px: float) -> Floats:
+        """Divide light (channels, h, w) by the background's, in place, and return it.
+
+        Its points lie at even steps from ``origin_px``, x and y. Every eighth point's level is
+        computed and the rest interpolated: over so little the background is straight to one part
+        in ten thousand.
+        """
+        every = 8
+        columns, rows = (
+            start + step_px * (np.arange(0.0, n, every) + (every - 1) / 2)
+            for start, n in zip(origin_px, light.shape[:0:-1], strict=True)
+        )
+        coarse = self.level(columns, rows[:, None])
+        whole = np.empty((len(rows) * every, len(columns) * every), np.float32)
+        for plane, level in zip(light, coarse, strict=True):
+            cv2.resize(level, whole.shape[::-1], dst=whole, interpolation=cv2.INTER_LINEAR)
+            plane /= whole[: plane.shape[0], : plane.shape[1]]
+        return light
+
 
 @dataclass(frozen=True, kw_only=True)
 class Blob:
@@ -78,7 +97,8 @@ class Field:
     """The lit window with its background and the objects on it.
 
     ``window_px`` is the window's convex outline (n, 2) in photo pixels; ``full_frame`` says that
-    the light reaches all borders of the picture, so that its own border is not in view.
+    the light reaches all borders of the picture, so that its own border is not in view; ``light``
+    is the shrunk picture, the mean of the channels.
     """
 
     plate: Plate
@@ -86,6 +106,7 @@ class Field:
     full_frame: bool
     blobs: tuple[Blob, ...]
     labels: NDArray[np.int32]
+    light: Floats
     clipped_share: float
 
 
@@ -97,21 +118,18 @@ def _basis(
     return np.stack([np.ones_like(u), u, v, u * u, u * v, v * v])
 
 
-def _as_channels(pixels: NDArray[np.generic]) -> NDArray[np.generic]:
-    return pixels[..., None] if pixels.ndim == 2 else pixels
-
-
 def shrink(pixels: NDArray[np.generic]) -> Floats:
-    """Return the linear light of the photo averaged over STEP x STEP pixels, shape (h, w, c)."""
+    """Return the linear light of the photo averaged over STEP x STEP pixels, shape (c, h, w)."""
     h, w = pixels.shape[:2]
     whole: Any = pixels[: h - h % STEP, : w - w % STEP]
-    small = cv2.resize(
-        whole,
-        (w // STEP, h // STEP),
-        interpolation=cv2.INTER_AREA,
-    )
-    light: Floats = linear_table(pixels.dtype)[small]
-    return _as_channels(light).astype(np.float32)
+    size = (w // STEP, h // STEP)
+    # OpenCV has a quick way to halve, which rounds halves up: the second time the negative is
+    # halved, so that it rounds them down.
+    half = cv2.resize(whole, (2 * size[0], 2 * size[1]), interpolation=cv2.INTER_AREA)
+    small = cv2.bitwise_not(
+        cv2.resize(cv2.bitwise_not(half), size, interpolation=cv2.INTER_AREA)
+    )  # fmt: skip
+    return light_planes(small)
 
 
 def to_photo(points: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -120,41 +138,38 @@ def to_photo(points: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def _window(light: Floats) -> tuple[NDArray[np.uint8], NDArray[np.int32]]:
-    mean = light.mean(axis=2)
-    bright = float(np.percentile(mean, 99.0))
+    """Return where the light shines, (h, w), and its convex outline; ``light`` is (h, w)."""
+    bright = float(np.percentile(light[::4, ::4], 99.0))
     if bright < 0.02:
         raise UnreadableError(
             "The photo is dark: no lit background was found.", FLAGS["no-part"][1], code="no-part"
         )
-    lit = (mean > LIT_SHARE * bright).astype(np.uint8)
-    # A part or a fibre may divide the light; the parts of the light belong together.
+    lit: Any = (light > LIT_SHARE * bright).astype(np.uint8)
     lit = cv2.morphologyEx(lit, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(lit)
-    if count < 2:
+    contours, _ = cv2.findContours(lit, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    if not contours:
         raise UnreadableError(
             "No lit background was found.", FLAGS["no-part"][1], code="no-part"
         )
-    areas = stats[1:, cv2.CC_STAT_AREA]
-    keep = 1 + np.flatnonzero(areas > 0.1 * areas.max())
-    lit = np.isin(labels, keep).astype(np.uint8)
-    contours, _ = cv2.findContours(lit, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
-    hull = cv2.convexHull(np.vstack(contours))
+    # A part or a fibre may divide the light; the parts of the light belong together.
+    areas = [cv2.contourArea(c) for c in contours]
+    large = [c for c, area in zip(contours, areas, strict=True) if area >= 0.1 * max(areas)]
+    hull = cv2.convexHull(np.vstack(large))
     inside = np.zeros_like(lit)
     cv2.fillConvexPoly(inside, hull, 1)
     return inside, np.asarray(hull[:, 0, :], np.int32)
 
 
 def _fit_plate(light: Floats, inside: NDArray[np.uint8]) -> Plate:
-    h, w, channels = light.shape
+    _, h, w = light.shape
     centre = (w * STEP / 2, h * STEP / 2)
     half = max(w, h) * STEP / 2
-    # Every third point of the shrunk picture is more than a quadratic needs.
-    ys, xs = np.nonzero(cv2.erode(inside, np.ones((9, 9), np.uint8)))
-    xs, ys = xs[::7], ys[::7]
+    # Every 19th point of the shrunk picture is more than a quadratic needs.
+    ys, xs = np.divmod(np.flatnonzero(cv2.erode(inside, np.ones((9, 9), np.uint8)))[::19], w)
     basis = _basis(to_photo(xs.astype(float)), to_photo(ys.astype(float)), centre, half)
     rows = []
-    for c in range(channels):
-        values = np.log(np.maximum(light[ys, xs, c], 1e-4))
+    for plane in light:
+        values = np.log(np.maximum(plane[ys, xs], 1e-4))
         good = values > np.log(np.percentile(np.exp(values), 90) * 0.35)
         coefficients = np.zeros(6)
         # The background is the bright majority: drop what is darker than the fit, thrice.
@@ -185,30 +200,45 @@ def _inner(inside: NDArray[np.uint8], ratio: Floats, full_frame: bool) -> NDArra
     return (depth >= margin).astype(np.uint8)
 
 
-def _objects(dark: NDArray[np.uint8], smallest: float) -> tuple[NDArray[np.int32], set[int]]:
-    """Return the objects numbered from 1, those that touch parted, and which were parted."""
-    count, found, stats, _ = cv2.connectedComponentsWithStats(dark, connectivity=4)
-    labels = np.zeros(found.shape, np.int32)
-    touching: set[int] = set()
-    for k in range(1, count):
-        x, y, w, h, area = (int(v) for v in stats[k])
-        if area < smallest:
+def _objects(
+    dark: NDArray[np.uint8], smallest: float
+) -> tuple[NDArray[np.int32], list[tuple[slice, slice, bool]]]:
+    """Give the objects numbers from 1 on, those that touch parted.
+
+    Returns
+    -------
+    labels, places
+        The objects' numbers, and in their order a window around each (rows, columns) and whether
+        it was parted from a neighbour.
+    """
+    labels = np.zeros(dark.shape, np.int32)
+    places: list[tuple[slice, slice, bool]] = []
+    contours, _ = cv2.findContours(dark, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    for contour in contours:
+        x, y, w, h = cv2.boundingRect(contour)
+        if w * h < smallest:
             continue
-        window = (slice(y, y + h), slice(x, x + w))
-        own = (found[window] == k).astype(np.uint8)
-        pieces = split_touching(own)
-        last = int(labels.max())
-        if pieces is None:
-            labels[window][own > 0] = last + 1
-            continue
-        labels[window] = np.where(pieces > 0, pieces + last, labels[window])
-        touching.update(range(last + 1, last + int(pieces.max()) + 1))
-    return labels, touching
+        rows, columns = slice(y, y + h), slice(x, x + w)
+        filled = np.zeros((h, w), np.uint8)
+        cv2.drawContours(filled, [contour], -1, 1, cv2.FILLED, offset=(-x, -y))
+        # What hangs together by corners only is two objects.
+        count, found, stats, _ = cv2.connectedComponentsWithStats(
+            filled & dark[rows, columns], connectivity=4
+        )
+        for k in range(1, count):
+            if stats[k, cv2.CC_STAT_AREA] < smallest:
+                continue
+            own = (found == k).astype(np.uint8)
+            pieces = split_touching(own)
+            numbers = own if pieces is None else pieces
+            labels[rows, columns] += np.where(numbers > 0, numbers + len(places), 0)
+            places += [(rows, columns, pieces is not None)] * int(numbers.max())
+    return labels, places
 
 
 def _inside_of(light: Floats, outline_px: NDArray[np.float64]) -> NDArray[np.uint8]:
     small = (outline_px - (STEP - 1) / 2) / STEP
-    inside = np.zeros(light.shape[:2], np.uint8)
+    inside = np.zeros(light.shape[1:], np.uint8)
     cv2.fillConvexPoly(inside, np.round(small).astype(np.int32), 1)
     return inside
 
@@ -235,43 +265,45 @@ def find_field(
         If nothing in the photo shines.
     """
     light = shrink(pixels)
-    inside, hull = _window(light)
+    mean = light.mean(axis=0)
+    inside, hull = _window(mean)
     if within_px is not None:
         inside = _inside_of(light, within_px)
     h, w = inside.shape
     border = np.concatenate([inside[0], inside[-1], inside[:, 0], inside[:, -1]])
     full_frame = bool(border.mean() > 0.5)
     plate = _fit_plate(light, inside)
-    rows, columns = np.ogrid[0:h, 0:w]
-    level = plate.level(to_photo(columns), to_photo(rows))
-    ratio = np.min(np.moveaxis(light, 2, 0) / level, axis=0)
+    first = float(to_photo(np.zeros(1))[0])
+    clipped = light.max(axis=0) > CLIPPED
+    ratio = plate.divide(light, (first, first), STEP).min(axis=0)
     inner = _inner(inside, ratio, full_frame)
     dark = ((ratio < PART_LEVEL) & (inner > 0)).astype(np.uint8)
     # Fibres and scratches are thinner than two points of the shrunk picture; parts are not.
     # An even kernel has no middle: growing back by the mirrored anchor keeps objects in place.
     two = np.ones((2, 2), np.uint8)
     opened = cv2.dilate(cv2.erode(dark, two, anchor=(0, 0)), two, anchor=(1, 1))
-    labels, touching = _objects(np.asarray(opened, np.uint8), smallest_px / STEP**2)
+    labels, places = _objects(np.asarray(opened, np.uint8), smallest_px / STEP**2)
     edge = cv2.morphologyEx(inner, cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8)) > 0
     edge[[0, -1], :] = True
     edge[:, [0, -1]] = True
     blobs = []
-    for k in range(1, int(labels.max()) + 1):
-        ys, xs = np.nonzero(labels == k)
-        box = tuple(
-            int(v) * STEP for v in (xs.min(), ys.min(), xs.max() + 1, ys.max() + 1)
-        )
+    for k, (rows, columns, touching) in enumerate(places, start=1):
+        own = labels[rows, columns] == k
+        ys, xs = np.nonzero(own)
+        x, y = columns.start, rows.start
+        box = tuple(int(v) * STEP for v in (
+            x + xs.min(), y + ys.min(), x + xs.max() + 1, y + ys.max() + 1
+        ))  # fmt: skip
         blobs.append(Blob(
             box_px=(box[0], box[1], box[2], box[3]), area_px=float(len(xs) * STEP**2),
-            cut=bool(edge[ys, xs].any()), touching=k in touching, label=k,
+            cut=bool(edge[rows, columns][own].any()), touching=touching, label=k,
         ))  # fmt: skip
-    lit_light = light[inner > 0]
-    clipped = float(np.mean(lit_light.max(axis=1) > CLIPPED)) if lit_light.size else 0.0
     return Field(
         plate=plate,
         window_px=to_photo(hull.astype(float)),
         full_frame=full_frame,
         blobs=tuple(sorted(blobs, key=lambda b: -b.area_px)),
         labels=labels,
-        clipped_share=clipped,
+        light=mean,
+        clipped_share=float(clipped[inner > 0].mean()) if inner.any() else 0.0,
     )

@@ -203,7 +203,8 @@ def _solve(
     fit = least_squares(cost, start, jac=jacobian, bounds=(low, high), x_scale="jac", max_nfev=40,
                         ftol=1e-5, xtol=1e-5)  # fmt: skip
     misfit = np.sqrt(np.mean(fit.fun[:-6].reshape(n, -1) ** 2, axis=1)) * CODE_NOISE
-    return float(fit.cost), fit.x, np.linalg.pinv(fit.jac.T @ fit.jac), misfit
+    jac = np.asarray(fit.jac, float)
+    return float(fit.cost), fit.x, np.linalg.pinv(jac.T @ jac), misfit
 
 
 def _solve_apart(
@@ -244,7 +245,8 @@ def _solve_apart(
     assert best is not None
     misfit = np.sqrt(np.mean(best.fun[: n * stack.code[0, INSIDE].size].reshape(n, -1) ** 2,
                              axis=1)) * CODE_NOISE  # fmt: skip
-    return best.x, np.linalg.pinv(best.jac.T @ best.jac), misfit
+    jac = np.asarray(best.jac, float)
+    return best.x, np.linalg.pinv(jac.T @ jac), misfit
 
 
 #: Misfit of a round edge up to which the common model is believed: two coded steps.
@@ -318,40 +320,6 @@ def fit_rims(
     )  # fmt: skip
 
 
-def place_edge(
-    p: MeanProfile, rims: Rims, rim_px: float, *, noise: float = 0.008
-) -> tuple[float, float, float]:
-    """Place one true edge with the photo's spread known and the band's width expected.
-
-    Parameters
-    ----------
-    p
-        Mean profile of light whose sharpening has been undone.
-    rims
-        What the photo's straight edges say of blur, reflectance and band.
-    rim_px
-        Width of the band that the geometry lets expect. A flank's neighbour may take the light
-        from it, so that no band at all is tried as well.
-    noise
-        Standard deviation of one point of the profile, neighbouring shapes included.
-
-    Returns
-    -------
-    position, u, rim
-        The true edge, its standard uncertainty, and the fitted width of the band, pixels.
-
-    Notes
-    -----
-    Both answers are weighted by how well they describe the profile; where they do so alike, half
-    their distance is not known.
-    """
-    # Sharpening has been undone, so that only the blur is left of the spread.
-    return _place(
-        p, (rims.spread.blur_px, 0.0, 1.0), rims.reflectance, rims.softness, rim_px, rims.common,
-        noise,
-    )  # fmt: skip
-
-
 Triple = tuple[float, float, float]
 
 
@@ -419,4 +387,4 @@ def _fit_band(
     )  # fmt: skip
 
 
-__all__ = ["MeanProfile", "Rims", "fit_rims", "place_edge", "rim_width"]
+__all__ = ["MeanProfile", "Rims", "fit_rims", "rim_width"]

@@ -37,12 +37,13 @@ def split_touching(mask: NDArray[np.uint8]) -> Labels | None:
     depth = cv2.distanceTransform(np.pad(filled, 1), cv2.DIST_L2, 5)[1:-1, 1:-1]
     whole = int(filled.sum())
     for radius in range(1, int(depth.max() * NECK_SHARE) + 1):
-        count, labels, stats, _ = cv2.connectedComponentsWithStats(
-            (depth > radius).astype(np.uint8), connectivity=4
-        )
+        count, labels = cv2.connectedComponents((depth > radius).astype(np.uint8), connectivity=4)
+        if count < 3:
+            continue
+        areas = np.bincount(labels.ravel())
         keep = [
             k for k in range(1, count)
-            if stats[k, cv2.CC_STAT_AREA] > 0.5 * PIECE_SHARE * whole
+            if areas[k] > 0.5 * PIECE_SHARE * whole
             and radius < NECK_SHARE * float(depth[labels == k].max())
         ]  # fmt: skip
         if len(keep) >= 2:

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.outline.field import STEP, Field, shrink
+from pitchcam.outline.field import STEP, Field
 from pitchcam.scale.camera import Camera
 
 Points = NDArray[np.float64]
@@ -17,9 +17,7 @@ PRIOR_TILT_RAD = np.radians(2.0)
 SQUARENESS_RAD = np.radians(0.25)
 
 
-def window_tilt(
-    pixels: NDArray[np.generic], field: Field, camera: Camera
-) -> tuple[Points, float] | None:
+def window_tilt(field: Field, camera: Camera) -> tuple[Points, float] | None:
     """Return the plate's normal from the lit window, taken as a rectangle parallel to the plate.
 
     Opposite sides of a rectangle meet in the plane's vanishing points; the cross product of both
@@ -33,7 +31,7 @@ def window_tilt(
     """
     if field.full_frame:
         return None
-    lines = _sides(pixels, field)
+    lines = _sides(field)
     if lines is None:
         return None
     k = np.array([
@@ -56,14 +54,13 @@ def window_tilt(
     return normal, min(u, PRIOR_TILT_RAD)
 
 
-def _sides(pixels: NDArray[np.generic], field: Field) -> list[Points] | None:
+def _sides(field: Field) -> list[Points] | None:
     """Fit the four sides of the lit window as homogeneous lines, in order around it."""
-    light = shrink(pixels).mean(axis=2)
     box = cv2.boxPoints(cv2.minAreaRect(field.window_px.astype(np.float32)))
     centre = box.mean(axis=0)
     lines = []
     for a, b in zip(box, np.roll(box, -1, axis=0), strict=True):
-        line = _side(light, a, b, centre)
+        line = _side(field.light, a, b, centre)
         if line is None:
             return None
         lines.append(line)
@@ -92,19 +89,17 @@ def _side(light: NDArray[np.float32], a: Points, b: Points, centre: Points) -> P
     level = np.percentile(values[inside], 90)
     low = np.percentile(values[inside], 5)
     half = (level + low) / 2
-    places = []
-    for i in range(len(u)):
-        # From outside inward: the first rise through half the light.
-        lit = (values[i] > half) & inside[i]
-        j = len(v) - 1 - int(np.argmax(lit[::-1]))
-        # Where the light runs to the picture's own border, no dark point lies beyond it.
-        if not lit[j] or j == len(v) - 1 or not inside[i, j + 1]:
-            continue
-        share = (values[i, j] - half) / max(float(values[i, j] - values[i, j + 1]), 1e-6)
-        places.append((u[i], v[j] + share * STEP))
-    if len(places) < 40:
+    # From outside inward: the first rise through half the light. Where the light runs to the
+    # picture's own border, no dark point lies beyond it.
+    lit = (values > half) & inside
+    rows = np.arange(len(u))
+    last = len(v) - 1 - np.argmax(lit[:, ::-1], axis=1)
+    beyond = np.minimum(last + 1, len(v) - 1)
+    ok = lit[rows, last] & (beyond > last) & inside[rows, beyond]
+    fall = np.maximum(values[rows, last] - values[rows, beyond], 1e-6)
+    x, y = u[ok], (v[last] + (values[rows, last] - half) / fall * STEP)[ok]
+    if len(x) < 40:
         return None
-    x, y = np.array(places).T
     keep = np.ones(len(x), bool)
     for _ in range(6):
         slope, offset = np.polyfit(x[keep], y[keep], 1)

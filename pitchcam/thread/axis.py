@@ -115,5 +115,7 @@ def _robust_line(x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[float,
     for _ in range(8):
         slope, offset = np.polyfit(x[keep], y[keep], 1)
         deviation = np.abs(y - slope * x - offset)
-        keep = deviation <= max(3 * float(np.median(deviation)), 0.3)
+        before, keep = keep, deviation <= max(3 * float(np.median(deviation)), 0.3)
+        if (keep == before).all():
+            break
     return float(slope), float(offset)

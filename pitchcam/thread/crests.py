@@ -1,29 +1,37 @@
 """Crest and root lines: major and minor diameter of a thread whose tips are narrower than the blur.
 
-Across the middle of a crest the light depends on how wide the ridge is at each radius: a ridge of
-width w blurred by a Gaussian of standard deviation s covers erf(w / (2 sqrt 2 s)) of its centre
-line. The flanks give w at every radius, so one number is left to fit: the radius where the ridge
-ends. A root is the same with groove for ridge. A plain threshold would read the crest of a fine
-thread 0.02-0.1 mm low and the root as much high.
+The light along the middles of crests is compared with what a ridge of the fitted flanks would
+show (:mod:`pitchcam.outline.mirrored`), its mirrored rim included; the radius where the ridge
+ends is what fits. A plain threshold would read the crest of a fine thread 0.02-0.1 mm low and the
+root as much high.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 
+from pitchcam.least_squares import solve
 from pitchcam.outline.contour import Crop
-from pitchcam.outline.mirrored import FADE, U_FADE, Line, Mirror, middle_light, middle_line
+from pitchcam.outline.mirrored import (
+    FADE,
+    POLISH,
+    U_FADE,
+    U_POLISH,
+    Line,
+    Mirror,
+    line_light,
+    middle_line,
+)
 from pitchcam.scale.camera import Camera
 from pitchcam.thread.fitting import Section
-from pitchcam.thread.tip_form import tip_outline
 from pitchcam.thread.section import AxisFrame
+from pitchcam.thread.tip_form import meeting_radius, tip_outline
 
 Values = NDArray[np.float64]
-
 
 @dataclass(frozen=True, kw_only=True)
 class Tip:
@@ -40,28 +48,35 @@ class Tip:
     misfit: float
 
 
-def _middles(section: Section, side: float, groove: bool) -> tuple[Values, Values]:
+#: What the model of a tip's light agrees to.
+LIGHT_NOISE = 0.02
+#: Steps of the differences that stand for derivatives by end (mm), loss, reach, fading and
+#: polish.
+STEPS = np.array([2e-4, 1e-3, 1e-3, 1e-3, 1e-3])
+#: How much a form that describes the light worse counts less: of two that differ by a tenth, the
+#: better counts for 60 %. Drawn pictures of flat and of round crests differ by no more.
+FORM_POWER = 4
+
+
+def _middles(section: Section, side: float, groove: bool) -> Values:
     """Return z of the middles of crests (or roots) that have flanks on both sides, as seen."""
-    p = section.points
-    on = (p.side == side) & section.seen.used
-    ridges = np.unique(p.ridge[on])
-    both = [
-        j for j in ridges
-        if {1.0, -1.0} <= set(p.flank[on & (p.ridge == j)])
-    ]  # fmt: skip
-    seen = section.seen
-    start = seen.phase_mm + (seen.lag_mm if side < 0 else 0.0)
-    numbers = np.array(sorted(both))
+    p, seen = section.points, section.seen
+    flanks = [
+        np.unique(p.ridge[(p.side == side) & (p.flank == f) & seen.used]) for f in (1.0, -1.0)
+    ]
+    numbers: Values = np.intersect1d(flanks[0], flanks[1])
     if groove:
-        numbers = np.array([j + 0.5 for j in numbers if j + 1 in both])
-    return start + seen.pitch_mm * numbers, numbers
+        numbers = np.intersect1d(numbers, numbers - 1) + 0.5
+    start = seen.phase_mm + (seen.lag_mm if side < 0 else 0.0)
+    out: Values = start + seen.pitch_mm * numbers
+    return out
 
 
-def fit_tip(
-    crop: Crop, camera: Camera, frame: AxisFrame, section: Section, side: float,
-    blur_mm: float, mm_per_px: float, mirror: Mirror, *, groove: bool = False,
-) -> Tip | None:  # fmt: skip
-    """Fit the crest line (or the root line) of one side of a thread.
+def fit_tips(
+    crop: Crop, camera: Camera, frame: AxisFrame, section: Section, blur_mm: float,
+    mm_per_px: float, mirrors: Mapping[float, Mirror], *, groove: bool = False,
+) -> tuple[Tip, ...]:  # fmt: skip
+    """Fit the crest lines (or the root lines) of both sides of a thread.
 
     Parameters
     ----------
@@ -69,92 +84,144 @@ def fit_tip(
         Light whose sharpening has been undone.
     camera, frame, section
         The geometry, and the fitted flanks.
-    side
-        +1 or -1.
     blur_mm
         Standard deviation of the blur at the thread, mm.
-    mirror
-        What the thread's surface mirrors, as the photo's straight edges let expect.
+    mirrors
+        For each side, +1 and -1, what it mirrors, as the photo's straight edges let expect.
     groove
-        Fit the root instead of the crest.
+        Fit the roots instead of the crests.
+
+    Returns
+    -------
+    tips
+        Those of the sides that show at least two crests (roots).
 
     Notes
     -----
     A crest may be flat (ISO 68-1, ASME B1.20.1) or a circle tangent to both flanks (Whitworth,
-    BA, rolled threads); the form that fits better is taken. A root is taken as a circle tangent
+    BA, rolled threads); both forms are fitted. A root is taken as a circle tangent
     to the flanks, which a narrow flat is not told from.
     """
-    z, numbers = _middles(section, side, groove)
-    if len(z) < 2:
-        return None
-    slope = section.seen.taper / 2
-    depth = 0.62 * abs(section.seen.pitch_mm)
-    centre = section.seen.pitch_radius_mm + (-0.5 if groove else 0.5) * depth
+    middles = {side: _middles(section, side, groove) for side in mirrors}
+    sides = [side for side, z in middles.items() if len(z) >= 2]
+    if not sides:
+        return ()
+    pitch, line = abs(section.seen.pitch_mm), section.seen.pitch_radius_mm
+    depth = 0.62 * pitch
+    centre = line + (-0.5 if groove else 0.5) * depth
     span = np.arange(-0.45 * depth - 3 * blur_mm, 3.5 * blur_mm + 0.25 * depth, 0.5 * mm_per_px)
-    offsets = -span[::-1] if groove else span
-    profiles = []
-    for zi in z:
-        # Three lines side by side within half a pixel: the middle itself, less its noise.
-        for dz in (-0.4, 0.0, 0.4):
-            radius = centre + offsets + slope * zi
-            line = np.stack([np.full_like(radius, zi + dz * mm_per_px), side * radius], axis=-1)
-            zy = section.from_axis(line)
-            zyx = np.concatenate([zy, np.zeros((len(zy), 1))], axis=-1)
-            profiles.append(crop.sample(frame.to_photo(camera, zyx)))
-    light = np.median(np.array(profiles), axis=0)
-    y = centre + offsets
-    line = middle_line(y, blur_mm)
-    forms = (True,) if groove else (True, False)
-    fits = [_fit_end(line, y, light, section, mirror, form, groove) for form in forms]
-    spread = float(np.median(np.std(np.array(profiles), axis=0))) / np.sqrt(len(z))
-    seen_radius, u, misfit = min(fits, key=lambda f: f[2])
-    # A tip is never placed worse than the blur itself.
-    u = min(u, blur_mm)
-    if len(fits) == 2:
-        # Where both forms fit as well, half their difference is not known.
-        doubt = abs(fits[0][0] - fits[1][0]) / 2 * min(f[2] for f in fits) / max(f[2] for f in fits)
-        u = float(np.hypot(u, doubt))
-    return Tip(
-        side=side, radius_mm=_true_radius(seen_radius, side, section.pinhole(frame)),
-        u_mm=float(np.hypot(u, 0.3 * spread * blur_mm)), slope=slope, count=len(z), misfit=misfit,
+    y = centre + (-span[::-1] if groove else span)
+    lines = [
+        _lines(crop, camera, frame, section, side, middles[side], y, mm_per_px) for side in sides
+    ]
+    light = np.array([np.median(of_side, axis=0) for of_side in lines])
+    low, high = (line - 0.75 * pitch, line - 0.1 * pitch)
+    if not groove:
+        low, high = (line + 0.08 * pitch, line + 0.62 * pitch)
+    limits = (max(low, 0.1 * line), high)
+    fits = _fit_ends(
+        middle_line(y, blur_mm), y, light, section, [mirrors[side] for side in sides], limits,
+        groove=groove,
     )  # fmt: skip
+    tips = []
+    for side, of_side, ends in zip(sides, lines, fits, strict=True):
+        count = len(middles[side])
+        spread = float(np.median(np.std(of_side, axis=0))) / np.sqrt(count)
+        seen_radius, u, misfit = ends.mean()
+        # A tip is never placed worse than the blur itself.
+        u = min(u, blur_mm)
+        tips.append(Tip(
+            side=side, radius_mm=_true_radius(seen_radius, side, section.pinhole(frame)),
+            u_mm=float(np.hypot(u, 0.3 * spread * blur_mm)), slope=section.seen.taper / 2,
+            count=count, misfit=misfit,
+        ))  # fmt: skip
+    return tuple(tips)
 
 
-def _fit_end(
-    line: Line, y: Values, light: Values, section: Section, mirror: Mirror, rounded: bool,
-    groove: bool,
-) -> tuple[float, float, float]:  # fmt: skip
-    """Return (end, u, rms misfit of the light) of one form of tip."""
+def _lines(
+    crop: Crop, camera: Camera, frame: AxisFrame, section: Section, side: float, z: Values,
+    y: Values, mm_per_px: float,
+) -> Values:  # fmt: skip
+    """Return the light at radii y along the middles of all crests (roots) of a side."""
+    # Three lines side by side within half a pixel: the middle itself, less its noise.
+    at = (z[:, None] + mm_per_px * np.array([-0.4, 0.0, 0.4])).ravel()[:, None]
+    radius = y + section.seen.taper / 2 * np.repeat(z, 3)[:, None]
+    zy = section.from_axis(np.stack([np.broadcast_to(at, radius.shape), side * radius], axis=-1))
+    zyx = np.concatenate([zy, np.zeros((*radius.shape, 1))], axis=-1)
+    return crop.sample(frame.to_photo(camera, zyx))
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Ends:
+    """The end of one side's tips by each form (round, and flat for crests): arrays (forms,)."""
+
+    end: Values
+    u: Values
+    misfit: Values
+
+    def mean(self) -> tuple[float, float, float]:
+        """Return end, u and misfit, each form counting by how well it describes the light."""
+        weight = (self.misfit / self.misfit.min()) ** -FORM_POWER
+        weight /= weight.sum()
+        end = float(weight @ self.end)
+        u2 = float(weight @ (self.u**2 + (self.end - end) ** 2))
+        return end, float(np.sqrt(u2)), float(self.misfit.min())
+
+
+def _fit_ends(
+    line: Line, y: Values, light: Values, section: Section, mirrors: Sequence[Mirror],
+    limits: tuple[float, float], *, groove: bool,
+) -> list[_Ends]:  # fmt: skip
+    """Fit the ends' radii with what the surface mirrors: loss, reach, fading, polish.
+
+    ``light`` (sides, radii) is that of every side, in the order of ``mirrors``.
+    """
+    forms = np.array([True] if groove else [True, False])
+    is_round = np.tile(forms, len(mirrors))[:, None]
+    light = np.repeat(light, len(forms), axis=0)
     # Deep inside, the part's own shine is anything; the outer part tells where it ends.
     use = light > (0.5 if groove else 0.25)
-    pitch = abs(section.seen.pitch_mm)
-    middle = section.seen.pitch_radius_mm
-    low, high = (middle - 0.75 * pitch, middle - 0.1 * pitch)
-    if not groove:
-        low, high = (middle + 0.08 * pitch, middle + 0.62 * pitch)
-    low = max(low, 0.1 * middle)
-    angles = np.array(mirror.angles_rad)
-
-    def cost(q: Values) -> Values:
-        outline = tip_outline(line.z, q[0], section, rounded=rounded, groove=groove)
-        model = middle_light(line, outline, q[1], angles * np.exp(q[2]), FADE * np.exp(q[3]))
-        pull = [(q[1] - mirror.loss) / mirror.u_loss, q[2] / mirror.u_angles, q[3] / U_FADE]
-        return np.append(((model - light) / 0.02)[use], pull)
-
-    # The level of half the light is near the end, and a mirrored rim lies inside of it.
-    start = float(np.interp(0.5, light, y)) if np.all(np.diff(light) > 0) else float(
-        y[np.argmin(np.abs(light - 0.5))]
-    )
-    fit = least_squares(
-        cost, [np.clip(start, low + 1e-3, high - 1e-3), mirror.loss, 0.0, 0.0],
-        x_scale=[0.02, 0.1, 0.3, 0.3], max_nfev=40, ftol=1e-5, xtol=1e-5,
-        bounds=([low, 0.05, -2.0, -2.0], [high, 1.2, 2.0, 2.0]),
+    angles, loss, u_loss, u_angles = (
+        np.repeat(np.array(column, float), len(forms), axis=0) for column in (
+            [m.angles_rad for m in mirrors], [m.loss for m in mirrors],
+            [m.u_loss for m in mirrors], [m.u_angles for m in mirrors],
+        )
     )  # fmt: skip
-    jac = np.asarray(fit.jac, float)
-    covariance = np.linalg.pinv(jac.T @ jac)
-    misfit = float(np.sqrt(np.mean((fit.fun[:-3] * 0.02) ** 2))) if use.any() else 1.0
-    grow = max(1.0, misfit / 0.02)
-    return float(fit.x[0]), float(np.sqrt(covariance[0, 0])) * grow, misfit
+    zero = np.zeros_like(loss)
+    expected = np.stack([loss, zero, zero, zero + POLISH], axis=1)
+    spread = np.stack([u_loss, u_angles, zero + U_FADE, zero + U_POLISH], axis=1)
+
+    def rest(q: Values) -> Values:
+        outline = tip_outline(line.z, q[:, :1], section, is_round, groove=groove)
+        loss, reach, fade, polish = (column[:, None] for column in q.T[1:])
+        seen = line_light(
+            line, *outline, loss, angles * np.exp(reach), FADE * np.exp(fade), polish
+        )
+        return np.concatenate(
+            [(seen - light) / LIGHT_NOISE * use, (q[:, 1:] - expected) / spread], axis=1
+        )
+
+    def cost(q: Values) -> tuple[Values, Values]:
+        base = rest(q)
+        slopes = [(rest(q + step) - base) / step.sum() for step in np.diag(STEPS)]
+        return base, np.stack(slopes, axis=2)
+
+    # No tip lies beyond the place where its flanks meet.
+    low, high = limits
+    meet = meeting_radius(section, groove=groove)
+    low, high = (max(low, meet), high) if groove else (low, min(high, meet))
+    # Half the light is left near the end, and a mirrored rim lies inside of it.
+    half = y[np.argmin(np.abs(light - 0.5), axis=1)]
+    start = np.column_stack([np.clip(half, low + 1e-3, high - 1e-3), expected])
+    fit = solve(
+        cost, start, np.array([low, 0.05, -2.0, -2.0, 0.1]), np.array([high, 1.2, 2.0, 2.0, 1.0])
+    )
+    squares = np.sum((fit.residuals[:, :-4] * LIGHT_NOISE) ** 2, axis=1)
+    seen = use.sum(axis=1)
+    misfit = np.where(seen > 0, np.sqrt(squares / np.maximum(seen, 1)), 1.0)
+    sigma = fit.sigma(0) * np.maximum(1.0, misfit / LIGHT_NOISE)
+    columns = (c.reshape(len(mirrors), -1) for c in (fit.parameters[:, 0], sigma, misfit))
+    return [_Ends(end=e, u=s, misfit=m) for e, s, m in zip(*columns, strict=True)]
 
 
 def _true_radius(seen: float, side: float, pinhole: Values) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,16 +20,25 @@ Values = NDArray[np.float64]
 class Section:
     """A thread's flanks in the axial section and as seen, on its own axis.
 
-    ``fit`` holds the true section, ``seen`` the same flanks without the helix's shadow undone
-    (what the picture shows); ``rotation`` and ``offset_mm`` lead from the frame to the axis.
+    ``fit`` holds the true section; ``points`` are those it was fitted to, ``seen_points`` the same
+    without the helix's shadow undone (what the picture shows); ``turn_rad`` and ``offset_mm`` lead
+    from the frame to the axis.
     """
 
     fit: FlankFit
-    seen: FlankFit
     points: FlankPoints
+    seen_points: FlankPoints
+    per_point: float
     turn_rad: float
     offset_mm: float
     starts: int
+
+    @cached_property
+    def seen(self) -> FlankFit:
+        """The flanks as the picture shows them; crests and roots alone ask for it."""
+        return fit_flanks(
+            self.seen_points, tan_guess=np.array(self.fit.tan_half), per_point=self.per_point
+        )
 
     def to_axis(self, zy: Values) -> Values:
         """Map (z, y) on the frame's axis plane to the thread's own axis."""
@@ -85,9 +95,8 @@ def fit_section(
     ridge = _aligned_ridges(flanks, raw[:, 0], spacing_mm)
     turn, offset, lead = 0.0, 0.0, starts * spacing_mm
     tan = np.array([0.55, 0.55])
-    # A first guess of the spacing keeps the sign of the ridges' count.
-    state = Section.__new__(Section)
-    for _ in range(rounds):
+    use = None
+    for left in reversed(range(rounds)):
         c, s = np.cos(turn), np.sin(turn)
         z, y = raw[:, 0], raw[:, 1] - offset
         zy = np.stack([c * z + s * y, c * y - s * z], axis=-1)
@@ -98,18 +107,20 @@ def fit_section(
         points = FlankPoints(
             z=z_section, r=r, side=flanks.side, flank=flanks.flank, ridge=ridge
         )
-        fit = fit_flanks(points, tan_guess=float(tan.mean()), per_point=per_point)
-        seen = fit_flanks(
-            FlankPoints(
-                z=zy[:, 0], r=np.abs(zy[:, 1]), side=flanks.side, flank=flanks.flank, ridge=ridge
-            ),
-            tan_guess=float(tan.mean()), per_point=per_point,
-        )  # fmt: skip
-        state = Section(
-            fit=fit, seen=seen, points=points, turn_rad=turn, offset_mm=offset, starts=starts
+        # Only the last fit is one that stays.
+        fit = fit_flanks(
+            points, tan_guess=tan, per_point=per_point, use=use, rounds=2 if left else 6
         )
+        use = fit.used
+        turn_now, offset_now = turn, offset
         tan = np.clip(np.array(fit.tan_half), 0.2, 1.5)
         lead = starts * abs(fit.pitch_mm)
         turn += fit.turn_rad
         offset += fit.offset_mm
-    return state
+    seen_points = FlankPoints(
+        z=zy[:, 0], r=np.abs(zy[:, 1]), side=flanks.side, flank=flanks.flank, ridge=ridge
+    )
+    return Section(
+        fit=fit, points=points, seen_points=seen_points, per_point=per_point, turn_rad=turn_now,
+        offset_mm=offset_now, starts=starts,
+    )  # fmt: skip

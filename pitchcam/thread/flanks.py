@@ -82,27 +82,31 @@ NAMES = (
 )  # fmt: skip
 
 
-def _design(p: FlankPoints, ref: float, tan: Values) -> Values:
-    """Return the linear model of z: columns as NAMES."""
+def _columns(p: FlankPoints, ref: float) -> Values:
+    """Return what the model of z is linear in, (n, 12): the last six stand beside a tangent."""
     depth = p.r - ref
     plus, minus = p.flank > 0, p.flank < 0
-    slope = np.where(plus, tan[0], tan[1])
-    one = np.ones_like(p.z)
-    columns = [
-        one,
-        p.ridge,
-        (p.side < 0) * one,
-        p.flank / 2,
-        -depth * plus,
-        depth * minus,
-        p.flank * p.side * slope,
-        p.flank * slope * p.z * (p.side > 0),
-        p.flank * slope * p.z * (p.side < 0),
-    ]
-    return np.stack(columns, axis=1)
+    above, below = p.side > 0, p.side < 0
+    return np.stack([
+        np.ones_like(p.z), p.ridge, below, p.flank / 2, -depth * plus, depth * minus,
+        *(p.flank * part * on for part in (p.side, p.z * above, p.z * below)
+          for on in (plus, minus)),
+    ], axis=1)  # fmt: skip
 
 
-def fit_flanks(p: FlankPoints, *, tan_guess: float, per_point: float = 1.0) -> FlankFit:
+def _folded(tan: Values) -> Values:
+    """Return the matrix (12, 9) that folds the columns to those of NAMES."""
+    fold = np.zeros((12, len(NAMES)))
+    fold[np.arange(6), np.arange(6)] = 1.0
+    for k in range(3):
+        fold[6 + 2 * k : 8 + 2 * k, 6 + k] = tan
+    return fold
+
+
+def fit_flanks(
+    p: FlankPoints, *, tan_guess: float | Values, per_point: float = 1.0,
+    use: NDArray[np.bool_] | None = None, rounds: int = 6,
+) -> FlankFit:  # fmt: skip
     """Fit all flanks of a thread in the axial section.
 
     Parameters
@@ -110,10 +114,14 @@ def fit_flanks(p: FlankPoints, *, tan_guess: float, per_point: float = 1.0) -> F
     p
         Flank points; ``r`` from the present axis, z from the frame's origin.
     tan_guess
-        Start for the tangents of the half angles.
+        Start for the tangents of the half angles, one for both flanks or (2,).
     per_point
         Independent observations per point: below one where points lie closer together than the
         blur, so that neighbours share their noise.
+    use
+        The points to begin with, all by default.
+    rounds
+        Repetitions, in each of which points far from the fit are left out.
 
     Notes
     -----
@@ -122,19 +130,27 @@ def fit_flanks(p: FlankPoints, *, tan_guess: float, per_point: float = 1.0) -> F
     mean of both slopes is half the taper, half their difference the axis's turn.
     """
     ref = float(np.median(p.r))
-    use = np.ones(len(p.z), bool)
-    tan = np.array([tan_guess, tan_guess])
-    for _ in range(6):
-        model = _design(p, ref, tan)
-        beta, *_ = np.linalg.lstsq(model[use], p.z[use], rcond=None)
+    columns = _columns(p, ref)
+    use = np.ones(len(p.z), bool) if use is None else use
+    tan = np.broadcast_to(np.asarray(tan_guess, float), (2,))
+    for _ in range(rounds):
+        fold, used, before = _folded(tan), columns[use], tan
+        # Columns in millimetres and whole numbers: the normal equations lose no digit that counts.
+        normal = fold.T @ (used.T @ used) @ fold
+        beta = np.linalg.solve(normal, fold.T @ (used.T @ p.z[use]))
         tan = beta[4:6]
-        deviation = p.z - model @ beta
+        deviation = p.z - columns @ (fold @ beta)
         spread = 1.4826 * float(np.median(np.abs(deviation[use])))
-        use = np.abs(deviation) < 3.5 * max(spread, 1e-4)
+        keep = np.abs(deviation) < 3.5 * max(spread, 1e-4)
+        if (keep == use).all() and np.abs(tan - before).max() < 1e-6:
+            break
+        use = keep
     residual = deviation[use]
     freedom = max(per_point * use.sum() - len(NAMES), 1.0)
     variance = per_point * float(residual @ residual) / freedom
-    covariance = np.linalg.pinv(model[use].T @ model[use]) * variance / per_point
+    fold = _folded(tan)
+    normal = fold.T @ (columns[use].T @ columns[use]) @ fold
+    covariance = np.linalg.pinv(normal) * variance / per_point
     return FlankFit(
         pitch_mm=float(beta[1]), phase_mm=float(beta[0]), lag_mm=float(beta[2]),
         width_mm=float(beta[3]), tan_half=(float(tan[0]), float(tan[1])),

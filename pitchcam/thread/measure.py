@@ -14,7 +14,7 @@ from pitchcam.outline.mirrored import Mirror
 from pitchcam.outline.rims import Rims, mirror_angle
 from pitchcam.scale.camera import Camera
 from pitchcam.thread.axis import ImageAxis
-from pitchcam.thread.crests import Tip, fit_tip
+from pitchcam.thread.crests import Tip, fit_tips
 from pitchcam.thread.fitting import Section, fit_section
 from pitchcam.thread.points import BELOW_CREST, Flanks, flank_points, local_axis
 from pitchcam.thread.regions import Region
@@ -34,15 +34,15 @@ ENOUGH_STRAIGHT = 0.4
 
 
 #: Scatter of the flank points in pixels, and misfit of a crest's light, above which the light is
-#: uneven. Over masked light, renders of known threads keep to 0.08-0.15 px and 0.005-0.035; close
-#: to a panel they reach 0.2-0.3 px and 0.04-0.13.
+#: uneven. Over masked light, renders of known threads keep to 0.08-0.15 px and 0.003-0.025; close
+#: to a panel they reach 0.2-0.3 px and 0.03-0.05.
 UNEVEN_PX = 0.19
-UNEVEN_TIP = 0.05
+UNEVEN_TIP = 0.03
 
-#: What crests mirror: standard uncertainty of the metal's loss, and of the logarithm of the angles
-#: (a panel's distance is known to 20-35 %). Where the panel is near, its light reaches anywhere
-#: from 0.15 to 0.6 rad around the edge.
-U_LOSS = 0.25
+#: What crests mirror: standard uncertainty of the metal's loss beside that of its polish, and of
+#: the logarithm of the angles (a panel's distance is known to 20-35 %). Where the panel is near,
+#: its light reaches anywhere from 0.15 to 0.6 rad around the edge.
+U_LOSS = 0.1
 U_ANGLES = 0.3
 NEAR_ANGLE_RAD = 0.3
 U_NEAR_ANGLES = 0.5
@@ -204,34 +204,28 @@ def _tips(
     mm_per_px: float,
 ) -> tuple[tuple[Tip, ...], tuple[Tip, ...]]:  # fmt: skip
     blur_mm = rims.spread.blur_px * mm_per_px
-    tips: list[Tip] = []
-    roots: list[Tip] = []
-    for side in (1.0, -1.0):
-        mirror = _mirror(field, camera, frame, section, rims, side)
-        for groove, into in ((False, tips), (True, roots)):
-            tip = fit_tip(
-                crop, camera, frame, section, side, blur_mm, mm_per_px, mirror, groove=groove
-            )
-            if tip is not None:
-                into.append(tip)
-    return tuple(tips), tuple(roots)
+    mirrors = {side: _mirror(field, camera, frame, section, rims, side) for side in (1.0, -1.0)}
+    tips, roots = (
+        fit_tips(crop, camera, frame, section, blur_mm, mm_per_px, mirrors, groove=groove)
+        for groove in (False, True)
+    )
+    return tips, roots
 
 
 def _mirror(
     field: Field, camera: Camera, frame: AxisFrame, section: Section, rims: Rims, side: float
 ) -> Mirror:
     """Return what one side mirrors: as far as its normals' directions reach in the light."""
-    radius = section.fit.pitch_radius_mm
-    minus, plus = section.fit.tan_half[1], section.fit.tan_half[0]
-    angles = []
-    for along, tan in ((-1.0, minus), (0.0, 1.0), (1.0, plus)):
-        out = np.array([along, side * (tan if along else 1.0), 0.0])
-        points = frame.to_photo(camera, np.array([0.0, side * radius, 0.0]) + np.outer([0, 1], out))
-        normal = (points[1] - points[0]) / np.hypot(*(points[1] - points[0]))
-        reach = reach_to_border(field, points[0], normal)
-        angles.append(mirror_angle(reach, camera.f_px, rims.panel))
-    if not rims.common:
-        angles = [NEAR_ANGLE_RAD] * 3
+    angles = [NEAR_ANGLE_RAD] * 3
+    if rims.common:
+        angles = []
+        plus, minus = section.fit.tan_half
+        foot = np.array([0.0, side * section.fit.pitch_radius_mm, 0.0])
+        for along, out in ((-1.0, minus), (0.0, 1.0), (1.0, plus)):
+            ends = frame.to_photo(camera, np.stack([foot, foot + [along, side * out, 0.0]]))
+            normal = (ends[1] - ends[0]) / np.hypot(*(ends[1] - ends[0]))
+            reach = reach_to_border(field, ends[0], normal)
+            angles.append(mirror_angle(reach, camera.f_px, rims.panel))
     return Mirror(
         loss=rims.loss, u_loss=U_LOSS, angles_rad=(angles[0], angles[1], angles[2]),
         u_angles=U_ANGLES if rims.common else U_NEAR_ANGLES,

@@ -123,7 +123,7 @@ def unfold_flank(
     x1 = np.clip(side * flank * k / np.maximum(tan_half, 0.1), -0.5 * radius, 0.5 * radius)
     x1 = x1 + radius**2 / cx + 1e-6
     f0 = surface(x0)[0]
-    for _ in range(6):
+    for _ in range(4):
         f1 = surface(x1)[0]
         step = np.where(np.abs(f1 - f0) > 1e-15, (x1 - x0) / np.where(f1 == f0, 1, f1 - f0), 0.0)
         x0, f0, x1 = x1, f1, np.clip(x1 - f1 * step, -0.6 * radius, 0.6 * radius)

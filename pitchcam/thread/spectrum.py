@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import minimize_scalar
 
 from pitchcam.scale.camera import Camera
 from pitchcam.thread.axis import ImageAxis, Points
@@ -19,6 +18,8 @@ from pitchcam.thread.section import AxisFrame
 Values = NDArray[np.float64]
 
 HARMONICS = 4
+#: Zooms after which a step is 4e-5 of the period; a parabola does the rest.
+_ZOOMS = 4
 
 
 def side_profiles(
@@ -66,18 +67,32 @@ def tone_period(z: Values, sides: tuple[Values, ...], guess_mm: float) -> float:
     guess_mm
         Start within a tenth of the period.
     """
-    def misfit(period: float) -> float:
-        columns = [np.ones_like(z), z]
-        for k in range(1, HARMONICS + 1):
-            w = 2 * np.pi * k / period
-            columns += [np.cos(w * z), np.sin(w * z)]
-        model = np.stack(columns, axis=1)
-        q, _ = np.linalg.qr(model)
-        return float(sum(np.sum((s - q @ (q.T @ s)) ** 2) for s in sides))
-
     trial = np.linspace(0.92, 1.08, 65) * guess_mm
-    best = trial[int(np.argmin([misfit(t) for t in trial]))]
-    width = 0.004 * guess_mm
-    fit = minimize_scalar(misfit, bounds=(best - width, best + width), method="bounded",
-                          options={"xatol": 1e-7})  # fmt: skip
-    return float(fit.x)
+    seen = np.stack(sides, axis=1)
+    # Ever finer: each time what lies between the best one's neighbours is parted in eight.
+    for _ in range(_ZOOMS):
+        explained = _explained(z, seen, trial)
+        best = int(np.argmax(explained))
+        step = trial[1] - trial[0]
+        trial = trial[best] + step * np.linspace(-1, 1, 9)
+    # A parabola through the last three.
+    at = int(np.clip(best, 1, len(explained) - 2))
+    low, middle, high = explained[at - 1 : at + 2]
+    bend = low - 2 * middle + high
+    shift = 0.5 * (low - high) / bend if bend < 0 else 0.0
+    return float(trial[4] + step * (shift + at - best))
+
+
+def _explained(z: Values, seen: Values, periods: Values) -> Values:
+    """Return how much of the sides' squares (n, sides) each period's waves explain."""
+    model = np.empty((len(periods), 2 + 2 * HARMONICS, len(z)))
+    model[:, 0], model[:, 1] = 1.0, z / np.ptp(z)
+    turn = np.exp(2j * np.pi * z / periods[:, None])
+    wave = np.ones_like(turn)
+    for k in range(HARMONICS):
+        wave *= turn
+        model[:, 2 + 2 * k], model[:, 3 + 2 * k] = wave.real, wave.imag
+    along = model @ seen
+    weights = np.linalg.solve(model @ np.swapaxes(model, 1, 2), along)
+    out: Values = np.sum(along * weights, axis=(1, 2))
+    return out

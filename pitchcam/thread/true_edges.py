@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from pitchcam.outline.contour import Crop
 from pitchcam.outline.edges import reach_to_border
 from pitchcam.outline.field import Field
-from pitchcam.outline.rims import MeanProfile, Rims, place_edge, rim_width
+from pitchcam.outline.place import place_edges
+from pitchcam.outline.rims import MeanProfile, Rims, rim_width
 from pitchcam.thread.points import Flanks
 
 Values = NDArray[np.float64]
@@ -36,21 +37,6 @@ class FlankEdge:
     rim_px: float
 
 
-def _mean_profile(
-    crop: Crop, field: Field, xy: Values, normal: Values, reach_px: float, radius_px: float
-) -> MeanProfile:
-    across = np.arange(-reach_px, reach_px + 1e-9, STEP_PX)
-    light = crop.sample(xy[:, None, :] + across[None, :, None] * normal[:, None, :])
-    middle = np.median(light, axis=0)
-    worst = np.abs(light - middle).max(axis=1)
-    mean = light[worst <= np.percentile(worst, 80)].mean(axis=0)
-    centre, outward = xy.mean(axis=0), normal.mean(axis=0)
-    return MeanProfile(
-        across_px=across, light=mean, dark=max(float(mean[:2].min()), 0.001), background=0.8,
-        radius_px=radius_px, reach_px=reach_to_border(field, centre, outward),
-    )  # fmt: skip
-
-
 def _trend(pair: list[tuple[float, FlankEdge]]) -> tuple[float, float]:
     """Return (slope, middle) of the shift through two halves, as far as they really differ.
 
@@ -69,33 +55,63 @@ def _trend(pair: list[tuple[float, FlankEdge]]) -> tuple[float, float]:
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Setting:
-    """What the edges of all flanks are placed with."""
+class _Half:
+    """One half of a flank's points: their mean place ``along`` it, profile and expected band."""
 
-    crop: Crop
-    field: Field
-    rims: Rims
-    f_px: float
-    window_px: float
-    radius_px: float
+    along: float
+    name: str
+    profile: MeanProfile
+    rim_px: float
 
 
-def _place(
-    flanks: Flanks, part: NDArray[np.bool_], setting: _Setting, half: str
-) -> FlankEdge | None:
-    if part.sum() < 6:
-        return None
-    p = _mean_profile(
-        setting.crop, setting.field, flanks.xy[part], flanks.normal[part], setting.window_px,
-        setting.radius_px,
-    )  # fmt: skip
-    width = rim_width(setting.radius_px, p.reach_px, setting.f_px, setting.rims.panel)
-    shift, u, rim = place_edge(p, setting.rims, min(width, 40.0))
-    first = int(np.flatnonzero(part)[0])
-    return FlankEdge(
-        side=float(flanks.side[first]), flank=float(flanks.flank[first]), half=half,
-        shift_px=shift, u_px=u, rim_px=rim,
-    )  # fmt: skip
+def _halves(
+    flanks: Flanks, group: NDArray[np.bool_], crop: Crop, field: Field, rims: Rims, f_px: float,
+    window_px: float, radius_px: float,
+) -> list[_Half]:  # fmt: skip
+    """Return the halves of a flank, first along the thread, then up the flank."""
+    across = np.arange(-window_px, window_px + 1e-9, STEP_PX)
+    xy, normal = flanks.xy[group], flanks.normal[group]
+    light = crop.sample(xy[:, None, :] + across[None, :, None] * normal[:, None, :])
+    halves = []
+    for along, names in (
+        (flanks.ridge[group], ("first", "last")), (flanks.height[group], ("low", "high")),
+    ):  # fmt: skip
+        beyond = along > float(np.median(along))
+        for part, name in zip((~beyond, beyond), names, strict=True):
+            if part.sum() < 6:
+                continue
+            worst = np.abs(light[part] - np.median(light[part], axis=0)).max(axis=1)
+            mean = light[part][worst <= np.percentile(worst, 80)].mean(axis=0)
+            reach = reach_to_border(field, xy[part].mean(axis=0), normal[part].mean(axis=0))
+            profile = MeanProfile(
+                across_px=across, light=mean, dark=max(float(mean[:2].min()), 0.001),
+                background=0.8, radius_px=radius_px, reach_px=reach,
+            )  # fmt: skip
+            width = rim_width(radius_px, reach, f_px, rims.panel)
+            halves.append(_Half(
+                along=float(np.mean(along[part])), name=name, profile=profile,
+                rim_px=min(width, 40.0),
+            ))  # fmt: skip
+    return halves
+
+
+def _move(
+    flanks: Flanks, group: NDArray[np.bool_], placed: list[tuple[float, FlankEdge]]
+) -> Values:
+    """Return how far a flank's points lie from their true edge, from its placed halves."""
+    move = np.zeros(int(group.sum()))
+    for along, names in (
+        (flanks.ridge[group], ("first", "last")), (flanks.height[group], ("low", "high")),
+    ):  # fmt: skip
+        slope, centre = _trend([(at, e) for at, e in placed if e.half in names])
+        # Up the flank, half of what differs is the blurred corner of crest or root that
+        # reaches into the profile (renders of known threads; without it or with all of
+        # it angles are off by 1-3 degrees either way).
+        slope *= 0.25 if names[0] == "low" else 1.0
+        move += slope * (along - centre)
+    weights = [1 / (e.u_px**2 + 0.02**2) for _, e in placed]
+    out: Values = move + np.average([e.shift_px for _, e in placed], weights=weights)
+    return out
 
 
 def move_to_edges(
@@ -123,8 +139,8 @@ def move_to_edges(
     takes the light that the flank would mirror. So the shift is found for both halves of the
     thread and for the lower and the upper half of the flank, and goes on linearly in between.
     """
-    xy = flanks.xy.copy()
-    edges: list[FlankEdge] = []
+    groups: list[NDArray[np.bool_]] = []
+    halves: list[list[_Half]] = []
     for side in (1.0, -1.0):
         for flank in (1.0, -1.0):
             group = (flanks.side == side) & (flanks.flank == flank)
@@ -132,33 +148,28 @@ def move_to_edges(
                 continue
             tan = tan_half[0] if flank > 0 else tan_half[1]
             sine = tan / np.hypot(1.0, tan)
-            setting = _Setting(
-                crop=crop, field=field, rims=rims, f_px=f_px, radius_px=radius_px / sine,
-                # From mid-flank the next flank begins half a spacing away along the axis.
-                window_px=float(np.clip(0.36 * spacing_px * np.sqrt(1 - sine**2), 3.0, 8.0)),
-            )  # fmt: skip
-            move = np.zeros(int(group.sum()))
-            means, weights = [], []
-            for along, names in (
-                (flanks.ridge, ("first", "last")), (flanks.height, ("low", "high")),
-            ):  # fmt: skip
-                middle = float(np.median(along[group]))
-                pair = []
-                for high, name in enumerate(names):
-                    part = group & ((along > middle) if high else (along <= middle))
-                    edge = _place(flanks, part, setting, name)
-                    if edge is not None:
-                        pair.append((float(np.mean(along[part])), edge))
-                slope, centre = _trend(pair)
-                # Up the flank, half of what differs is the blurred corner of crest or root that
-                # reaches into the profile (renders of known threads; without it or with all of
-                # it angles are off by 1-3 degrees either way).
-                slope *= 0.25 if names[0] == "low" else 1.0
-                move += slope * (along[group] - centre)
-                means += [e.shift_px for _, e in pair]
-                weights += [1 / (e.u_px**2 + 0.02**2) for _, e in pair]
-                edges += [e for _, e in pair]
-            if means:
-                move += np.average(means, weights=weights)
-                xy[group] += move[:, None] * flanks.normal[group]
+            # From mid-flank the next flank begins half a spacing away along the axis.
+            window_px = float(np.clip(0.36 * spacing_px * np.sqrt(1 - sine**2), 3.0, 8.0))
+            groups.append(group)
+            halves.append(
+                _halves(flanks, group, crop, field, rims, f_px, window_px, radius_px / sine)
+            )
+    every = [h for of_group in halves for h in of_group]
+    if not every:
+        return flanks, ()
+    places = place_edges([h.profile for h in every], rims, np.array([h.rim_px for h in every]))
+    placed = iter(zip(*(column.tolist() for column in places), strict=True))
+    xy = flanks.xy.copy()
+    edges: list[FlankEdge] = []
+    for group, of_group in zip(groups, halves, strict=True):
+        first = int(np.flatnonzero(group)[0])
+        found = [
+            (h.along, FlankEdge(
+                side=float(flanks.side[first]), flank=float(flanks.flank[first]), half=h.name,
+                shift_px=shift, u_px=u, rim_px=rim,
+            )) for h, (shift, u, rim) in zip(of_group, placed, strict=False)
+        ]  # fmt: skip
+        edges += [e for _, e in found]
+        if found:
+            xy[group] += _move(flanks, group, found)[:, None] * flanks.normal[group]
     return replace(flanks, xy=xy), tuple(edges)

@@ -6,8 +6,9 @@ import cv2
 import numpy as np
 import pytest
 from scipy.special import ndtri
+from skimage.measure import find_contours
 
-from pitchcam.outline.contour import Crop, crop_object, outline
+from pitchcam.outline.contour import Crop, _largest_ring, crop_object, outline
 from pitchcam.outline.field import find_field
 from tests.outline import drawing
 
@@ -44,11 +45,24 @@ def test_disc_comes_back_at_every_level(level: float) -> None:
     assert crop.background_code == pytest.approx(0.6, rel=0.02)
 
 
-def test_noise_is_that_of_the_light() -> None:
-    # The sRGB curve: dv / v = 2.4 dc / (c + 0.055). The median sees coded steps.
-    noisy = cut_out(disc(), noise=0.01)
-    code = drawing.encode(np.array(0.6))
-    assert noisy.noise == pytest.approx(0.01 * 2.4 / (code + 0.055), rel=0.25)
+@pytest.mark.parametrize("blur", [1.0, 2.0, 4.0])
+@pytest.mark.parametrize("level", [0.3, 0.5, 0.6])
+def test_ring_is_that_of_marching_squares(blur: float, level: float) -> None:
+    """Outside check: scikit-image's marching squares, on ragged islands of noise."""
+    noise = np.random.default_rng(7).normal(size=(60, 80)).astype(np.float32)
+    light = cv2.GaussianBlur(noise, (0, 0), blur)
+    light = (light - light.min()) / np.ptp(light)
+    for padded in (light, cv2.copyMakeBorder(light, 2, 2, 2, 2, cv2.BORDER_CONSTANT, value=1.0)):
+        ring = _largest_ring(padded, level)
+        of_all = np.concatenate(find_contours(padded, level))[:, ::-1]
+        near = np.hypot(*(ring[:, None] - of_all[None]).T).T
+        assert near.min(axis=1).max() < 1e-5
+    # Nothing is cut by the padded picture's border: the ring is whole, in order.
+    true = next(c for c in find_contours(padded, level)
+                if np.hypot(*(c[:, ::-1] - ring[0]).T).min() < 1e-5)  # fmt: skip
+    assert len(ring) == len(true)
+    area, true_area = (cv2.contourArea(r.astype(np.float32)) for r in (ring, true))
+    assert area == pytest.approx(true_area, rel=1e-4)
 
 
 def test_mirrored_light_inside_is_no_edge() -> None:
@@ -94,6 +108,6 @@ def test_brass_is_read_in_blue() -> None:
 
 def test_positions_are_the_photos() -> None:
     light = np.arange(35.0, dtype=np.float32).reshape(5, 7)
-    crop = Crop(light=light, origin_px=(100, 50), mask=np.ones((5, 7), np.uint8), noise=0.0,
+    crop = Crop(light=light, origin_px=(100, 50), mask=np.ones((5, 7), np.uint8),
                 channel="grey", background_code=1.0)  # fmt: skip
     assert crop.sample(np.array([[103.0, 52.0], [103.5, 52.0]])) == pytest.approx([17, 17.5])

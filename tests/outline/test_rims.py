@@ -9,7 +9,8 @@ from scipy.special import ndtr
 
 from pitchcam.outline.edges import crossings
 from pitchcam.outline.esf import DEFAULT_SPREAD, decode
-from pitchcam.outline.rims import MeanProfile, fit_rims, mirror_angle, place_edge, rim_width
+from pitchcam.outline.place import place_edges
+from pitchcam.outline.rims import MeanProfile, fit_rims, mirror_angle, rim_width
 from tests.outline import drawing
 
 F, REACH_MM = 4000.0, 200.0
@@ -107,7 +108,7 @@ def test_edge_is_placed_with_and_without_a_band(width: float) -> None:
     fall = fall - shine * ndtr((true - width - ACROSS) / np.hypot(blur, rims.softness * width))
     seen = MeanProfile(across_px=ACROSS, light=0.03 + 0.97 * fall, dark=0.03, background=0.7,
                        radius_px=80.0, reach_px=400.0)  # fmt: skip
-    place, u, rim = place_edge(seen, rims, 1.5, noise=0.004)
+    (place,), (u,), (rim,) = place_edges([seen], rims, np.array([1.5]), noise=0.004)
     assert place == pytest.approx(true, abs=max(0.12, 2.5 * u))
     assert 0 < u < 0.5
     assert rim == pytest.approx(width, abs=0.6)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from skimage.color import rgb2xyz
 
-from pitchcam.photo import linear_table
+from pitchcam.photo import light_planes, linear_table
 
 
 @pytest.mark.parametrize(("dtype", "levels"), [(np.uint8, 256), (np.uint16, 65536)])
@@ -35,3 +35,13 @@ def test_table_is_monotonic_shared_and_safe_from_change():
 def test_other_types_are_refused():
     with pytest.raises(TypeError, match="float32"):
         linear_table(np.float32)
+
+
+@pytest.mark.parametrize("dtype", [np.uint8, np.uint16])
+@pytest.mark.parametrize("shape", [(5, 7), (5, 7, 3)])
+def test_planes_are_the_table_of_each_channel(dtype, shape):
+    pixels = np.random.default_rng(3).integers(0, np.iinfo(dtype).max, shape).astype(dtype)
+    planes = light_planes(pixels)
+    assert planes.shape == ((1, 5, 7) if len(shape) == 2 else (3, 5, 7))
+    expected = linear_table(dtype)[pixels.reshape(5, 7, -1)]
+    assert np.array_equal(np.moveaxis(planes, 0, 2), expected)

@@ -24,7 +24,7 @@ def lit(view: View, corners: np.ndarray = RECTANGLE) -> np.ndarray:
 def test_tilt_and_its_direction(turn, f_px) -> None:
     view = View(turn=turn, f_px=f_px)
     pixels = drawing.develop(lit(view))
-    found = window_tilt(pixels, find_field(pixels), looking.camera(view, tilt=False))
+    found = window_tilt(find_field(pixels), looking.camera(view, tilt=False))
     assert found is not None
     normal, u = found
     off = np.degrees(np.arccos(min(1.0, normal @ view.normal)))
@@ -42,7 +42,7 @@ def test_parts_before_the_border_do_not_matter() -> None:
         shadow = looking.solid(view, drawing.prism(corners, 0, 1))
         light = light * (1 - 0.95 * drawing.cover(view.size, shadow))
     pixels = drawing.develop(light)
-    found = window_tilt(pixels, find_field(pixels), looking.camera(view, tilt=False))
+    found = window_tilt(find_field(pixels), looking.camera(view, tilt=False))
     assert found is not None
     assert np.degrees(np.arccos(found[0] @ view.normal)) < 0.5
 
@@ -51,12 +51,12 @@ def test_what_is_no_rectangle_tells_nothing() -> None:
     view = View()
     skewed = RECTANGLE + np.outer(RECTANGLE[:, 1], [0.15, 0, 0])
     pixels = drawing.develop(lit(view, skewed))
-    assert window_tilt(pixels, find_field(pixels), looking.camera(view)) is None
+    assert window_tilt(find_field(pixels), looking.camera(view)) is None
     full = drawing.develop(np.full((900, 1200), 0.6))
-    assert window_tilt(full, find_field(full), looking.camera(view)) is None
+    assert window_tilt(find_field(full), looking.camera(view)) is None
 
 
 def test_trapezium_beyond_any_hands_tilt() -> None:
     view = View(turn=(0.25, 0, 0))
     pixels = drawing.develop(lit(view, 0.8 * RECTANGLE))
-    assert window_tilt(pixels, find_field(pixels), looking.camera(view)) is None
+    assert window_tilt(find_field(pixels), looking.camera(view)) is None

@@ -6,12 +6,13 @@ from scipy.ndimage import gaussian_filter
 
 from pitchcam.outline.contour import Crop
 from pitchcam.outline.mirrored import Mirror
-from pitchcam.thread.crests import fit_tip
+from pitchcam.thread.crests import fit_tips
 from pitchcam.thread.fitting import fit_section
 from tests.thread.helicoid import flanks_of, iso_profile, place, seen_sides, whitworth_profile
 
 FINER = 8
 NO_MIRROR = Mirror(loss=0.5, u_loss=0.1, angles_rad=(0.01, 0.01, 0.01), u_angles=0.1)
+BOTH = {1.0: NO_MIRROR, -1.0: NO_MIRROR}
 
 
 def drawn(pitch, profile, blur_px):
@@ -32,7 +33,7 @@ def drawn(pitch, profile, blur_px):
     light = light.reshape(y1 - y0, FINER, x1 - x0, FINER).mean(axis=(1, 3))
     mask = (light < 0.5).astype(np.uint8)
     crop = Crop(
-        light=light.astype(np.float32), origin_px=(x0, y0), mask=mask, noise=0.0, channel="grey",
+        light=light.astype(np.float32), origin_px=(x0, y0), mask=mask, channel="grey",
         background_code=200.0,
     )  # fmt: skip
     section = fit_section(
@@ -48,14 +49,12 @@ def drawn(pitch, profile, blur_px):
 def test_crest_radius_of_a_blurred_picture(form, pitch, major, blur_px):
     crop, camera, frame, section = drawn(pitch, form(pitch, major), blur_px)
     mm_per_px = float(np.linalg.norm(frame.origin)) / camera.f_px
-    # A pixel's own width adds 1/12 to the variance.
-    blur_mm = float(np.hypot(blur_px, 12**-0.5)) * mm_per_px
-    tips = [
-        fit_tip(crop, camera, frame, section, side, blur_mm, mm_per_px, NO_MIRROR)
-        for side in (1.0, -1.0)
-    ]
+    # A pixel's own width adds 1/12 to the variance, reading between pixels 1/6.
+    blur_mm = float(np.hypot(blur_px, 0.5)) * mm_per_px
+    tips = fit_tips(crop, camera, frame, section, blur_mm, mm_per_px, BOTH)
     diameter = sum(t.radius_mm for t in tips)
-    assert diameter == pytest.approx(major, abs=0.012)
+    # Flat and round tops are told apart no better than this when the blur is as wide.
+    assert diameter == pytest.approx(major, abs=0.015)
     assert all(t.misfit < 0.02 and 0 < t.u_mm <= blur_mm and t.count >= 4 for t in tips)
 
 
@@ -64,11 +63,9 @@ def test_root_of_a_rounded_form():
     profile = whitworth_profile(pitch, major)
     crop, camera, frame, section = drawn(pitch, profile, 1.1)
     mm_per_px = float(np.linalg.norm(frame.origin)) / camera.f_px
-    roots = [
-        fit_tip(crop, camera, frame, section, side, 1.1 * mm_per_px, mm_per_px, NO_MIRROR,
-                groove=True)
-        for side in (1.0, -1.0)
-    ]  # fmt: skip
+    roots = fit_tips(
+        crop, camera, frame, section, 1.1 * mm_per_px, mm_per_px, BOTH, groove=True
+    )
     assert sum(t.radius_mm for t in roots) == pytest.approx(2 * profile[1].min(), abs=0.04)
 
 
@@ -79,8 +76,5 @@ def test_a_worn_crest_is_seen_as_lower():
     worn = (z, np.minimum(r, major / 2 - 0.1), middle)
     crop, camera, frame, section = drawn(pitch, worn, 1.0)
     mm_per_px = float(np.linalg.norm(frame.origin)) / camera.f_px
-    tips = [
-        fit_tip(crop, camera, frame, section, side, 1.04 * mm_per_px, mm_per_px, NO_MIRROR)
-        for side in (1.0, -1.0)
-    ]
+    tips = fit_tips(crop, camera, frame, section, 1.04 * mm_per_px, mm_per_px, BOTH)
     assert sum(t.radius_mm for t in tips) == pytest.approx(major - 0.2, abs=0.03)

@@ -47,7 +47,8 @@ def part(wide, height):
 
 def rolled(shape, height):
     frame = axis_frame(CAMERA, AXIS, 200.0, height)
-    section = Section(fit=None, seen=None, points=None, turn_rad=0.0, offset_mm=0.0, starts=1)
+    section = Section(fit=None, points=None, seen_points=None, per_point=1.0, turn_rad=0.0,
+                      offset_mm=0.0, starts=1)  # fmt: skip
     rest = rest_height(shape, CAMERA)
     return rest, hexagon_roll(shape, section, frame, CAMERA, rest)
 

@@ -1,0 +1,100 @@
+"""Many small non-linear least-squares problems of one form at once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Values = NDArray[np.float64]
+#: Parameters (n, p) -> residuals (n, m) and their derivatives (n, m, p).
+Model = Callable[[Values], tuple[Values, Values]]
+
+#: Relative fall of the cost below which a problem is settled: the parameters then lie within
+#: hundredths of their u.
+SETTLED = 1e-6
+_MOST_ROUNDS = 80
+
+
+@dataclass(frozen=True, kw_only=True)
+class Solution:
+    """Parameters (n, p), residuals (n, m), costs (n,) and information matrices (n, p, p).
+
+    A cost is half the sum of squares; the information is J^T J, the inverse of the covariance of
+    parameters whose residuals have unit variance.
+    """
+
+    parameters: Values
+    residuals: Values
+    cost: Values
+    information: Values
+
+    def sigma(self, which: int) -> Values:
+        """Return one parameter's standard deviation in each problem; infinite where unknown."""
+        # Scaled to a unit diagonal, so that the inverse knows no units.
+        size = np.sqrt(np.einsum("npp->np", self.information))
+        size = np.maximum(size, 1e-12)
+        scaled = self.information / (size[:, :, None] * size[:, None, :])
+        variance = np.linalg.inv(scaled + 1e-12 * np.eye(size.shape[1]))[:, which, which]
+        out: Values = np.sqrt(np.maximum(variance, 0.0)) / size[:, which]
+        return out
+
+
+def solve(model: Model, start: Values, low: Values, high: Values) -> Solution:
+    """Minimise the squares of every problem within bounds.
+
+    Parameters
+    ----------
+    model
+        Residuals with derivatives; it is called with all problems at once.
+    start
+        First parameters, (n, p).
+    low, high
+        Bounds, broadcast against ``start``.
+
+    Notes
+    -----
+    Levenberg and Marquardt's damped steps, cut off at the bounds; a parameter that would leave
+    its bound is held there for the step. Problems of a handful of parameters cost less than a
+    call of a general solver each when they are stepped together.
+    """
+    at = np.clip(start, low, high)
+    residuals, slopes = model(at)
+    cost = 0.5 * np.sum(residuals**2, axis=1)
+    damping = np.full(len(at), 1e-2)
+    active = np.ones(len(at), bool)
+    for _ in range(_MOST_ROUNDS):
+        trial = np.clip(at + _steps(at, residuals, slopes, damping, low, high), low, high)
+        new_residuals, new_slopes = model(trial)
+        new_cost = 0.5 * np.sum(new_residuals**2, axis=1)
+        better = active & (new_cost < cost)
+        settled = np.abs(cost - new_cost) <= SETTLED * cost
+        at[better], cost[better] = trial[better], new_cost[better]
+        residuals[better], slopes[better] = new_residuals[better], new_slopes[better]
+        active &= ~settled & (better | (damping < 1e8))
+        damping = np.where(better, damping / 5, damping * 7)
+        if not active.any():
+            break
+    return Solution(
+        parameters=at, residuals=residuals, cost=cost, information=_squared(slopes)
+    )  # fmt: skip
+
+
+def _squared(slopes: Values) -> Values:
+    out: Values = np.swapaxes(slopes, 1, 2) @ slopes
+    return out
+
+
+def _steps(
+    at: Values, residuals: Values, slopes: Values, damping: Values, low: Values, high: Values
+) -> Values:
+    gradient = (residuals[:, None, :] @ slopes)[:, 0]
+    held = ((at <= low) & (gradient > 0)) | ((at >= high) & (gradient < 0))
+    normal = np.where(held[:, :, None] | held[:, None, :], 0.0, _squared(slopes))
+    own = np.arange(at.shape[1])
+    diagonal = normal[:, own, own]
+    normal[:, own, own] = diagonal * (1 + damping[:, None]) + np.where(held, 1.0, 1e-12)
+    steps: Values = -np.linalg.solve(normal, np.where(held, 0.0, gradient)[..., None])[..., 0]
+    return steps

@@ -1,0 +1,75 @@
+"""Batches of small fits against SciPy's solver, one by one."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.optimize import curve_fit, least_squares
+
+from pitchcam.least_squares import solve
+
+X = np.linspace(-6, 6, 41)
+
+
+def bell(q: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Height, place and width of a bell on a level; (n, 4) -> values and derivatives."""
+    height, place, width, level = (v[:, None] for v in q.T)
+    z = (X - place) / width
+    form = np.exp(-0.5 * z * z)
+    by = [form, height * form * z / width, height * form * z * z / width, np.ones_like(form)]
+    return level + height * form, np.stack(by, axis=2)
+
+
+def noisy(n: int = 30) -> tuple[np.ndarray, np.ndarray]:
+    rng = np.random.default_rng(11)
+    true = rng.uniform([0.5, -2, 0.6, -0.2], [2, 2, 1.6, 0.2], (n, 4))
+    return true, bell(true)[0] + 0.05 * rng.normal(size=(n, len(X)))
+
+
+LOW, HIGH = np.array([0.1, -5, 0.3, -1.0]), np.array([5.0, 5, 4, 1])
+START = np.array([1.0, 0.0, 1.0, 0.0])
+
+
+def batch(seen: np.ndarray, high: np.ndarray = HIGH):
+    def cost(q):
+        value, slopes = bell(q)
+        return (value - seen) / 0.05, slopes / 0.05
+
+    return solve(cost, np.tile(START, (len(seen), 1)), LOW, high)
+
+
+@pytest.mark.parametrize("high", [HIGH, np.array([1.1, 5, 1.0, 1])])
+def test_same_answers_as_one_by_one(high):
+    _, seen = noisy()
+    found = batch(seen, high)
+    for i, row in enumerate(seen):
+        one = least_squares(
+            lambda q, row=row: (bell(q[None])[0][0] - row) / 0.05, START, bounds=(LOW, high),
+            xtol=1e-12, ftol=1e-12, gtol=1e-12,
+        )  # fmt: skip
+        assert found.cost[i] <= one.cost * (1 + 1e-5)
+        assert found.parameters[i] == pytest.approx(one.x, abs=2e-3)
+
+
+def test_sigma_is_that_of_the_covariance():
+    _, seen = noisy(5)
+    found = batch(seen)
+    for i, row in enumerate(seen):
+        def model(_, *q):
+            return bell(np.array(q)[None])[0][0]
+
+        _, covariance = curve_fit(model, X, row, START, np.full(len(X), 0.05), absolute_sigma=True)
+        for k in range(4):
+            assert found.sigma(k)[i] == pytest.approx(np.sqrt(covariance[k, k]), rel=0.01)
+
+
+def test_what_changes_nothing_is_not_known():
+    def cost(q):
+        slopes = np.zeros((*q.shape[:1], 3, 2))
+        slopes[:, :, 0] = 1.0
+        return q[:, :1] - np.array([1.0, 2.0, 3.0]), slopes
+
+    found = solve(cost, np.zeros((2, 2)), np.full(2, -9.0), np.full(2, 9.0))
+    assert found.parameters[:, 0] == pytest.approx(2.0)
+    assert found.sigma(0) == pytest.approx(3**-0.5)
+    assert (found.sigma(1) > 1e5).all()
