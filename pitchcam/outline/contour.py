@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import map_coordinates
 
 from pitchcam.outline.field import PART_LEVEL, STEP, Field, Floats
 from pitchcam.photo.linear import light_planes
@@ -33,14 +31,21 @@ class Crop:
     channel: str
     background_code: float
 
-    def sample(self, xy: NDArray[np.float64], order: int = 1) -> NDArray[np.float64]:
-        """Return the relative light at photo positions, (..., 2) -> (...)."""
-        x = xy[..., 0] - self.origin_px[0]
-        y = xy[..., 1] - self.origin_px[1]
-        resample: Any = map_coordinates  # its stub knows no output type beside the input's
-        out: NDArray[np.float64] = resample(
-            self.light, [y, x], order=order, mode="nearest", output=np.float64
-        )
+    def sample(self, xy: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return the relative light at photo positions, (..., 2) -> (...), linear between pixels.
+
+        Beyond the crop it is that of the nearest pixel.
+        """
+        h, w = self.light.shape
+        x = np.clip(xy[..., 0] - self.origin_px[0], 0, w - 1)
+        y = np.clip(xy[..., 1] - self.origin_px[1], 0, h - 1)
+        column = np.minimum(x.astype(np.intp), w - 2)
+        row = np.minimum(y.astype(np.intp), h - 2)
+        right, down = x - column, y - row
+        flat, first = self.light.ravel(), row * w + column
+        above = (1 - right) * flat[first] + right * flat[first + 1]
+        below = (1 - right) * flat[first + w] + right * flat[first + w + 1]
+        out: NDArray[np.float64] = (1 - down) * above + down * below
         return out
 
 

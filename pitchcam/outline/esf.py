@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TypeVar
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft
-from scipy.special import ndtr
+
+from pitchcam.normal import ndtr
 
 Values = NDArray[np.float64]
 #: Single precision for pictures, double for profiles.
@@ -125,18 +126,17 @@ def unsharpen(light: NDArray[np.float32], background: float, spread: Spread) -> 
     # Single precision is a thousandth of a coded step, and takes half the time.
     code = encode(np.multiply(light, background, dtype=np.float32))
     pad = 16
-    rows = fft.next_fast_len(code.shape[0] + 2 * pad)
-    columns = fft.next_fast_len(code.shape[1] + 2 * pad, True)
+    rows, columns = (cv2.getOptimalDFTSize(n + 2 * pad) for n in code.shape)
     padded = np.pad(
         code,
         ((pad, rows - code.shape[0] - pad), (pad, columns - code.shape[1] - pad)),
         mode="edge",
     )
-    fy = fft.fftfreq(rows)[:, None]
-    fx = fft.rfftfreq(columns)[None, :]
+    fy = np.fft.fftfreq(rows)[:, None]
+    fx = np.fft.rfftfreq(columns)[None, :]
     smooth = np.exp(-2 * (np.pi * spread.radius_px) ** 2 * (fx * fx + fy * fy))
-    spectrum = fft.rfft2(padded)
+    spectrum = np.fft.rfft2(padded)
     spectrum /= (1 + spread.gain * (1 - smooth)).astype(np.float32)
-    plain = fft.irfft2(spectrum, s=(rows, columns))
+    plain = np.fft.irfft2(spectrum, s=(rows, columns))
     plain = plain[pad : pad + code.shape[0], pad : pad + code.shape[1]]
     return np.divide(decode(plain), background, dtype=np.float32)

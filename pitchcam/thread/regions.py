@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d
 
 Values = NDArray[np.float64]
 
@@ -78,7 +78,7 @@ def find_regions(s: Values, upper: Values, lower: Values) -> tuple[list[Region],
 
 
 def _runs(s: Values, radius: Values) -> list[_Run]:
-    smooth = gaussian_filter1d(radius, 0.8)
+    smooth = cv2.GaussianBlur(radius[None], (7, 1), 0.8, borderType=cv2.BORDER_REFLECT)[0]
     peaks, prominence = _peaks(smooth, least=1.2, apart=3)
     if len(peaks) < 3:
         return []

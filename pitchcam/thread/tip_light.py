@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
-from scipy.special import erf, ndtr
 
+from pitchcam.normal import erf, ndtr
 from pitchcam.thread.fitting import Section
 
 Values = NDArray[np.float64]
