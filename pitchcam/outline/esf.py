@@ -112,16 +112,12 @@ def edge_light(
     stair of a few steps, each blurred, the last of them down to the part's own darkness.
     """
     # Steps at even angles: near the edge, where the light falls fastest, they lie closest.
-    share = (np.arange(_STEPS) + 0.5) / _STEPS
-    before = reflected(np.zeros_like(angle), loss)
-    seen: Values = np.ones(np.broadcast(across, position).shape)
-    for s in share:
-        light = reflected(angle * (s + 0.5 / _STEPS), loss)
-        depth = radius * (1 - np.cos(angle * s))
-        seen -= (before - light) * ndtr((position - depth - across) / blur)
-        before = light
-    width = radius * (1 - np.cos(angle))
-    seen -= before * ndtr((position - width - across) / np.hypot(blur, soft * width))
+    dimensions = np.broadcast(across, position).ndim
+    share = (np.arange(_STEPS + 1.0) / _STEPS).reshape(-1, *(1,) * dimensions)
+    drop = -np.diff(reflected(angle * share, loss), axis=0, append=0.0)
+    depth = radius * (1 - np.cos(angle * np.minimum(share + 0.5 / _STEPS, 1.0)))
+    spread = np.where(share < 1, blur, np.hypot(blur, soft * depth))
+    seen: Values = 1 - np.sum(drop * ndtr((position - depth - across) / spread), axis=0)
     return seen
 
 
