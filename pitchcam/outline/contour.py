@@ -8,7 +8,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.outline.field import PART_LEVEL, STEP, Field, Floats
+from pitchcam.outline.field import PART_LEVEL, STEP, Field
+from pitchcam.outline.plate import Floats
 from pitchcam.photo.linear import light_planes
 
 #: Photo pixels kept around an object: room for the normals' profiles beyond the widest halo.
