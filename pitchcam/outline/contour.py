@@ -111,9 +111,19 @@ def _places(
             cv2.distanceTransform((~m).astype(np.uint8), cv2.DIST_L2, 3) for m in (own, others)
         )
         territory = to_own <= to_others
-    rows = np.minimum(np.arange(y0, y1) // STEP - y0 // STEP, near.shape[0] - 1)[:, None]
-    columns = np.minimum(np.arange(x0, x1) // STEP - x0 // STEP, near.shape[1] - 1)
-    return own[rows, columns], territory[rows, columns]
+    return _enlarged(own, box), _enlarged(territory, box)
+
+
+def _enlarged(small: NDArray[np.bool_], box: tuple[int, int, int, int]) -> NDArray[np.bool_]:
+    """Return the points of the shrunk picture over a box as pixels of the photo."""
+    x0, y0, x1, y1 = box
+    large = cv2.resize(
+        small.astype(np.uint8), None, fx=STEP, fy=STEP, interpolation=cv2.INTER_NEAREST
+    )[y0 % STEP :, x0 % STEP :][: y1 - y0, : x1 - x0]
+    # The shrunk picture lacks what is left of the photo beyond a multiple of its step.
+    below, right = y1 - y0 - large.shape[0], x1 - x0 - large.shape[1]
+    whole = cv2.copyMakeBorder(large, 0, below, 0, right, cv2.BORDER_REPLICATE)
+    return np.asarray(whole, np.uint8).view(np.bool_)
 
 
 def _largest_filled(mask: NDArray[np.uint8], own: NDArray[np.bool_]) -> NDArray[np.uint8]:

@@ -113,11 +113,18 @@ def _peaks(y: Values, *, least: float, apart: int) -> tuple[NDArray[np.intp], Va
     place = (first[top] + last[top]) // 2
     out = _stand_out(y, place)
     # What lies beside a higher one goes whether it stands out or not.
-    keep = np.ones(len(place), bool)
-    for i in np.argsort(y[place])[::-1]:
-        if keep[i]:
-            keep &= (np.abs(place - place[i]) >= apart) | (np.arange(len(place)) == i)
-    keep &= out >= least
+    gone: set[int] = set()
+    at = place.tolist()
+    for i in np.argsort(y[place])[::-1].tolist():
+        if i in gone:
+            continue
+        for beside in (range(i - 1, -1, -1), range(i + 1, len(at))):
+            for j in beside:
+                if abs(at[j] - at[i]) >= apart:
+                    break
+                gone.add(j)
+    keep = out >= least
+    keep[list(gone)] = False
     return place[keep], out[keep]
 
 
