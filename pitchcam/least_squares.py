@@ -12,6 +12,12 @@ Values = NDArray[np.float64]
 #: Parameters (n, p) -> residuals (n, m) and their derivatives (n, m, p).
 Model = Callable[[Values], tuple[Values, Values]]
 
+#: Parameters (p,) -> residuals (m,) and their derivatives (m, p), of one problem.
+Cost = Callable[[Values], tuple[Values, Values]]
+
+#: Step of differences that stand for derivatives: small against what is asked of a parameter,
+#: large against rounding.
+DIFFERENCE = 1e-6
 #: Relative fall of the cost below which a problem is settled: the parameters then lie within
 #: hundredths of their u.
 SETTLED = 1e-6
@@ -80,6 +86,25 @@ def solve(model: Model, start: Values, low: Values, high: Values) -> Solution:
     return Solution(
         parameters=at, residuals=residuals, cost=cost, information=_squared(slopes)
     )  # fmt: skip
+
+
+def solve_one(cost: Cost, start: Values, low: Values, high: Values) -> Solution:
+    """Minimise the squares of a single problem; arrays lack the first axis, the solution has it."""
+    def model(q: Values) -> tuple[Values, Values]:
+        rest, slopes = cost(q[0])
+        return rest[None], slopes[None]
+
+    return solve(model, np.asarray(start, float)[None], low, high)
+
+
+def by_differences(rest: Callable[[Values], Values]) -> Cost:
+    """Return a cost whose derivatives are differences, for residuals of a single problem."""
+    def cost(q: Values) -> tuple[Values, Values]:
+        base = rest(q)
+        steps = q + DIFFERENCE * np.eye(len(q))
+        return base, np.stack([(rest(step) - base) / DIFFERENCE for step in steps], axis=1)
+
+    return cost
 
 
 def _squared(slopes: Values) -> Values:

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import map_coordinates
 
-from pitchcam.outline.field import PART_LEVEL, STEP, Field, Floats
+from pitchcam.outline.field import PART_LEVEL, STEP, Field
+from pitchcam.outline.plate import Floats
 from pitchcam.photo.linear import light_planes
 
 #: Photo pixels kept around an object: room for the normals' profiles beyond the widest halo.
@@ -33,14 +32,21 @@ class Crop:
     channel: str
     background_code: float
 
-    def sample(self, xy: NDArray[np.float64], order: int = 1) -> NDArray[np.float64]:
-        """Return the relative light at photo positions, (..., 2) -> (...)."""
-        x = xy[..., 0] - self.origin_px[0]
-        y = xy[..., 1] - self.origin_px[1]
-        resample: Any = map_coordinates  # its stub knows no output type beside the input's
-        out: NDArray[np.float64] = resample(
-            self.light, [y, x], order=order, mode="nearest", output=np.float64
-        )
+    def sample(self, xy: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return the relative light at photo positions, (..., 2) -> (...), linear between pixels.
+
+        Beyond the crop it is that of the nearest pixel.
+        """
+        h, w = self.light.shape
+        x = np.clip(xy[..., 0] - self.origin_px[0], 0, w - 1)
+        y = np.clip(xy[..., 1] - self.origin_px[1], 0, h - 1)
+        column = np.minimum(x.astype(np.intp), w - 2)
+        row = np.minimum(y.astype(np.intp), h - 2)
+        right, down = x - column, y - row
+        flat, first = self.light.ravel(), row * w + column
+        above = (1 - right) * flat[first] + right * flat[first + 1]
+        below = (1 - right) * flat[first + w] + right * flat[first + w + 1]
+        out: NDArray[np.float64] = (1 - down) * above + down * below
         return out
 
 
@@ -105,9 +111,19 @@ def _places(
             cv2.distanceTransform((~m).astype(np.uint8), cv2.DIST_L2, 3) for m in (own, others)
         )
         territory = to_own <= to_others
-    rows = np.minimum(np.arange(y0, y1) // STEP - y0 // STEP, near.shape[0] - 1)[:, None]
-    columns = np.minimum(np.arange(x0, x1) // STEP - x0 // STEP, near.shape[1] - 1)
-    return own[rows, columns], territory[rows, columns]
+    return _enlarged(own, box), _enlarged(territory, box)
+
+
+def _enlarged(small: NDArray[np.bool_], box: tuple[int, int, int, int]) -> NDArray[np.bool_]:
+    """Return the points of the shrunk picture over a box as pixels of the photo."""
+    x0, y0, x1, y1 = box
+    large = cv2.resize(
+        small.astype(np.uint8), None, fx=STEP, fy=STEP, interpolation=cv2.INTER_NEAREST
+    )[y0 % STEP :, x0 % STEP :][: y1 - y0, : x1 - x0]
+    # The shrunk picture lacks what is left of the photo beyond a multiple of its step.
+    below, right = y1 - y0 - large.shape[0], x1 - x0 - large.shape[1]
+    whole = cv2.copyMakeBorder(large, 0, below, 0, right, cv2.BORDER_REPLICATE)
+    return np.asarray(whole, np.uint8).view(np.bool_)
 
 
 def _largest_filled(mask: NDArray[np.uint8], own: NDArray[np.bool_]) -> NDArray[np.uint8]:

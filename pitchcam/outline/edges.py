@@ -48,7 +48,7 @@ def line_profiles(
     u = np.arange(0.0, length + 1e-9, step_px)
     v = np.arange(-reach_px, reach_px + 1e-9, PROFILE_STEP)
     xy = start + u[:, None, None] * d + v[None, :, None] * n
-    return EdgeProfiles(along_px=u, across_px=v, light=crop.sample(xy, order=1))
+    return EdgeProfiles(along_px=u, across_px=v, light=crop.sample(xy))
 
 
 def crossings(

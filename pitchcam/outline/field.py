@@ -11,10 +11,9 @@ from numpy.typing import NDArray
 
 from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS
+from pitchcam.outline.plate import Floats, Plate, fit_plate
 from pitchcam.outline.split import split_touching
 from pitchcam.photo.linear import light_planes
-
-Floats = NDArray[np.float32]
 
 #: The search works on means of 4 x 4 pixels: a quarter of a crest at the usual 15-20 px/mm, while
 #: edges are placed later on the photo's own pixels.
@@ -30,51 +29,6 @@ CLIPPED = 0.982
 
 #: Widest border of the light, in points of the shrunk picture: a window far out of focus.
 MOST_BORDER = 40
-
-
-@dataclass(frozen=True, kw_only=True)
-class Plate:
-    """The background's light as exp of a quadratic in the position, one row per channel.
-
-    ``coefficients`` has shape (channels, 6) for 1, x, y, x^2, xy, y^2 of coordinates scaled by
-    ``half_px`` about ``centre_px``.
-    """
-
-    coefficients: NDArray[np.float64]
-    centre_px: tuple[float, float]
-    half_px: float
-
-    def level(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> Floats:
-        """Return the background's linear light at points, shape (channels, *shape).
-
-        ``x`` and ``y`` are broadcast against each other: a row and a column give a grid.
-        """
-        u = (np.asarray(x, dtype=float) - self.centre_px[0]) / self.half_px
-        v = (np.asarray(y, dtype=float) - self.centre_px[1]) / self.half_px
-        out = np.empty((len(self.coefficients), *np.broadcast_shapes(u.shape, v.shape)), np.float32)
-        for light, c in zip(out, self.coefficients, strict=True):
-            # By rows: constant, slope and curvature along x, so that a grid costs two products.
-            light[...] = (c[0] + (c[2] + c[5] * v) * v) + u * (c[1] + c[4] * v + c[3] * u)
-        return np.exp(out, out=out)
-
-    def divide(self, light: Floats, origin_px: tuple[float, float], step_px: float) -> Floats:
-        """Divide light (channels, h, w) by the background's, in place, and return it.
-
-        Its points lie at even steps from ``origin_px``, x and y. Every eighth point's level is
-        computed and the rest interpolated: over so little the background is straight to one part
-        in ten thousand.
-        """
-        every = 8
-        columns, rows = (
-            start + step_px * (np.arange(0.0, n, every) + (every - 1) / 2)
-            for start, n in zip(origin_px, light.shape[:0:-1], strict=True)
-        )
-        coarse = self.level(columns, rows[:, None])
-        whole = np.empty((len(rows) * every, len(columns) * every), np.float32)
-        for plane, level in zip(light, coarse, strict=True):
-            cv2.resize(level, whole.shape[::-1], dst=whole, interpolation=cv2.INTER_LINEAR)
-            plane /= whole[: plane.shape[0], : plane.shape[1]]
-        return light
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -108,14 +62,6 @@ class Field:
     labels: NDArray[np.int32]
     light: Floats
     clipped_share: float
-
-
-def _basis(
-    x: NDArray[np.float64], y: NDArray[np.float64], centre: tuple[float, float], half: float
-) -> NDArray[np.float64]:
-    u = (np.asarray(x, dtype=float) - centre[0]) / half
-    v = (np.asarray(y, dtype=float) - centre[1]) / half
-    return np.stack([np.ones_like(u), u, v, u * u, u * v, v * v])
 
 
 def shrink(pixels: NDArray[np.generic]) -> Floats:
@@ -158,31 +104,6 @@ def _window(light: Floats) -> tuple[NDArray[np.uint8], NDArray[np.int32]]:
     inside = np.zeros_like(lit)
     cv2.fillConvexPoly(inside, hull, 1)
     return inside, np.asarray(hull[:, 0, :], np.int32)
-
-
-def _fit_plate(light: Floats, inside: NDArray[np.uint8]) -> Plate:
-    _, h, w = light.shape
-    centre = (w * STEP / 2, h * STEP / 2)
-    half = max(w, h) * STEP / 2
-    # Every 19th point of the shrunk picture is more than a quadratic needs.
-    ys, xs = np.divmod(np.flatnonzero(cv2.erode(inside, np.ones((9, 9), np.uint8)))[::19], w)
-    basis = _basis(to_photo(xs.astype(float)), to_photo(ys.astype(float)), centre, half)
-    rows = []
-    for plane in light:
-        values = np.log(np.maximum(plane[ys, xs], 1e-4))
-        good = values > np.log(np.percentile(np.exp(values), 90) * 0.35)
-        coefficients = np.zeros(6)
-        # The background is the bright majority: drop what is darker than the fit, thrice.
-        for floor in (0.25, 0.10, 0.05, 0.03):
-            # Scaled coordinates keep the normal equations well conditioned, and they are quick.
-            used = basis[:, good]
-            coefficients = np.linalg.lstsq(used @ used.T, used @ values[good], rcond=None)[0]
-            deviation = values - coefficients @ basis
-            good = np.abs(deviation) < floor
-            if good.sum() < 60:
-                break
-        rows.append(coefficients)
-    return Plate(coefficients=np.array(rows), centre_px=centre, half_px=half)
 
 
 def _inner(inside: NDArray[np.uint8], ratio: Floats, full_frame: bool) -> NDArray[np.uint8]:
@@ -272,7 +193,13 @@ def find_field(
     h, w = inside.shape
     border = np.concatenate([inside[0], inside[-1], inside[:, 0], inside[:, -1]])
     full_frame = bool(border.mean() > 0.5)
-    plate = _fit_plate(light, inside)
+    # Every 19th point of the shrunk picture is more than a quadratic needs.
+    core = cv2.erode(inside, np.ones((9, 9), np.uint8))
+    ys, xs = np.divmod(np.flatnonzero(core)[::19], w)
+    plate = fit_plate(
+        light[:, ys, xs], to_photo(xs.astype(float)), to_photo(ys.astype(float)),
+        (w * STEP, h * STEP),
+    )  # fmt: skip
     first = float(to_photo(np.zeros(1))[0])
     clipped = light.max(axis=0) > CLIPPED
     ratio = plate.divide(light, (first, first), STEP).min(axis=0)

@@ -19,9 +19,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
-from scipy.special import ndtr
 
+from pitchcam.least_squares import by_differences, solve_one
+from pitchcam.normal import ndtr
 from pitchcam.outline.esf import (
     DEFAULT_SPREAD,
     Spread,
@@ -190,21 +190,20 @@ def _solve(
         fall = edge_light(stack.across, q[0], q[6:, None], stack.radius, angle, q[4], q[5])
         return _rests(stack, fall, q[:3])
 
-    def cost(q: Values) -> Values:
-        return np.append(rests(q), (q[:6] - centre) / width)
-
-    def jacobian(q: Values) -> Values:
+    def cost(q: Values) -> tuple[Values, Values]:
+        base = rests(q)
         pull = np.eye(6, len(q)) / width[:, None]
-        return np.vstack([_jacobian(rests, q, 6, 1, rests(q)), pull])
+        slopes = np.vstack([_jacobian(rests, q, 6, 1, base), pull])
+        return np.append(base, (q[:6] - centre) / width), slopes
 
     start = np.concatenate([centre, np.full(n, -0.7)])
     low = np.concatenate([[0.4, 0.0, 0.6, -5.0, 0.1, 0.02], np.full(n, -5.0)])
     high = np.concatenate([[6.0, 3.0, 5.0, 1.0, 0.95, 1.5], np.full(n, 8.0)])
-    fit = least_squares(cost, start, jac=jacobian, bounds=(low, high), x_scale="jac", max_nfev=40,
-                        ftol=1e-5, xtol=1e-5)  # fmt: skip
-    misfit = np.sqrt(np.mean(fit.fun[:-6].reshape(n, -1) ** 2, axis=1)) * CODE_NOISE
-    jac = np.asarray(fit.jac, float)
-    return float(fit.cost), fit.x, np.linalg.pinv(jac.T @ jac), misfit
+    fit = solve_one(cost, start, low, high)
+    misfit = np.sqrt(np.mean(fit.residuals[0, :-6].reshape(n, -1) ** 2, axis=1)) * CODE_NOISE
+    return (
+        float(fit.cost[0]), fit.parameters[0], np.linalg.pinv(fit.information[0]), misfit
+    )  # fmt: skip
 
 
 def _solve_apart(
@@ -226,27 +225,22 @@ def _solve_apart(
         fall = _band(stack.across, q[0], q[3:].reshape(n, 4).T[:, :, None])
         return _rests(stack, fall, q[:3])
 
-    def cost(q: Values) -> Values:
-        return np.append(rests(q), (q[held] - centre) / width)
-
-    def jacobian(q: Values) -> Values:
+    def cost(q: Values) -> tuple[Values, Values]:
+        base = rests(q)
         pull = np.eye(len(q))[held] / width[:, None]
-        return np.vstack([_jacobian(rests, q, 3, 4, rests(q)), pull])
+        slopes = np.vstack([_jacobian(rests, q, 3, 4, base), pull])
+        return np.append(base, (q[held] - centre) / width), slopes
 
     low = np.concatenate([[0.4, 0.0, 0.6], np.tile([-5.0, 0.02, 0.0, 0.02], n)])
     high = np.concatenate([[6.0, 3.0, 5.0], np.tile([10.0, 0.97, 60.0, 8.0], n)])
-    best = None
-    for band in (0.5, 4.0, 12.0):
-        start = np.concatenate([centre[:3], np.tile([-0.3, 0.6, band, 0.5], n)])
-        fit = least_squares(cost, start, jac=jacobian, bounds=(low, high), x_scale="jac",
-                            max_nfev=60, ftol=1e-5, xtol=1e-5)  # fmt: skip
-        if best is None or fit.cost < best.cost:
-            best = fit
-    assert best is not None
-    misfit = np.sqrt(np.mean(best.fun[: n * stack.code[0, INSIDE].size].reshape(n, -1) ** 2,
-                             axis=1)) * CODE_NOISE  # fmt: skip
-    jac = np.asarray(best.jac, float)
-    return best.x, np.linalg.pinv(jac.T @ jac), misfit
+    fits = [
+        solve_one(cost, np.append(centre[:3], np.tile([-0.3, 0.6, band, 0.5], n)), low, high)
+        for band in (0.5, 4.0, 12.0)
+    ]
+    best = min(fits, key=lambda f: float(f.cost[0]))
+    rest = best.residuals[0, : -len(held)].reshape(n, -1)
+    misfit = np.sqrt(np.mean(rest**2, axis=1)) * CODE_NOISE
+    return best.parameters[0], np.linalg.pinv(best.information[0]), misfit
 
 
 #: Misfit of a round edge up to which the common model is believed: two coded steps.
@@ -354,11 +348,11 @@ def _fit_plain(p: MeanProfile, spread: Triple, noise: float) -> tuple[float, flo
     def cost(q: Values) -> Values:
         return _rest(p, ndtr((p.across_px - q[0]) / spread[0]), spread, noise)
 
-    fit = least_squares(cost, [-0.8], bounds=([-6.0], [6.0]), x_scale=[0.3], max_nfev=30,
-                        ftol=1e-5, xtol=1e-5)  # fmt: skip
-    grow = max(1.0, 2 * float(fit.cost) / max(len(p.across_px) - 1, 1))
-    u = float(np.sqrt(grow / max(float(np.sum(np.asarray(fit.jac, float) ** 2)), 1e-9)))
-    return float(fit.x[0]), min(u, 0.5), float(fit.cost) / grow**0.5
+    fit = solve_one(by_differences(cost), np.array([-0.8]), np.array([-6.0]), np.array([6.0]))
+    misfit = float(fit.cost[0])
+    grow = max(1.0, 2 * misfit / max(len(p.across_px) - 1, 1))
+    u = float(fit.sigma(0)[0]) * grow**0.5
+    return float(fit.parameters[0, 0]), min(u, 0.5), misfit / grow**0.5
 
 
 def _fit_band(
@@ -374,17 +368,13 @@ def _fit_band(
         return np.append(_rest(p, fall, spread, noise), pull)
 
     start = np.array([0.0, np.clip(shine, 0.06, 0.93), expected])
-    fit = least_squares(
-        cost, start, bounds=([-6.0, 0.05, 0.0], [10.0, 0.94, 60.0]), x_scale=[0.3, 0.1, 0.5],
-        max_nfev=60, ftol=1e-5, xtol=1e-5,
-    )  # fmt: skip
-    jac = np.asarray(fit.jac, float)
-    covariance = np.linalg.pinv(jac.T @ jac)
-    grow = max(1.0, 2 * float(fit.cost) / max(len(p.across_px) - 3, 1))
-    u = float(np.sqrt(covariance[0, 0] * grow))
-    return float(fit.x[0]), min(u, 0.6 * max(float(fit.x[2]), 1.0)), float(fit.x[2]), (
-        float(fit.cost) / grow**0.5
-    )  # fmt: skip
+    low, high = np.array([-6.0, 0.05, 0.0]), np.array([10.0, 0.94, 60.0])
+    fit = solve_one(by_differences(cost), start, low, high)
+    place, _, width = (float(v) for v in fit.parameters[0])
+    misfit = float(fit.cost[0])
+    grow = max(1.0, 2 * misfit / max(len(p.across_px) - 3, 1))
+    u = float(fit.sigma(0)[0]) * grow**0.5
+    return place, min(u, 0.6 * max(width, 1.0)), width, misfit / grow**0.5
 
 
 __all__ = ["MeanProfile", "Rims", "fit_rims", "rim_width"]

@@ -11,8 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
-from scipy.special import ndtr
+
+from pitchcam.least_squares import by_differences, solve_one
+from pitchcam.normal import ndtr
 
 Values = NDArray[np.float64]
 
@@ -55,16 +56,17 @@ def fit_wall(across_px: Values, light: Values) -> Wall:
     def walled_cost(q: Values) -> Values:
         return np.append((model(q) - seen) / 0.01, (q[1] - 1.0) / 0.25)
 
-    one = least_squares(plain_cost, [-0.8, 1.0], bounds=([-8, 0.4], [8, 6.0]))
-    best, width = one, 0.0
+    low, high = np.array([-8, 0.4, 0.1, 0.8]), np.array([8, 6.0, 0.95, 14.0])
+    best = solve_one(by_differences(plain_cost), np.array([-0.8, 1.0]), low[:2], high[:2])
+    width = 0.0
     for start in (2.0, 4.5, 8.0):
-        two = least_squares(
-            walled_cost, [-0.5, 1.0, 0.6, start],
-            bounds=([-8, 0.4, 0.1, 0.8], [8, 6.0, 0.95, 14.0]),
+        two = solve_one(
+            by_differences(walled_cost), np.array([-0.5, 1.0, 0.6, start]), low, high
         )  # fmt: skip
-        if two.cost < 0.5 * best.cost:
-            best, width = two, float(two.x[3])
-    rest = model(best.x if len(best.x) == 4 else np.array([*best.x, 0.0, 0.0])) - seen
+        if two.cost[0] < 0.5 * best.cost[0]:
+            best, width = two, float(two.parameters[0, 3])
+    rest = best.residuals[0, :-1] * 0.01
     return Wall(
-        edge_px=float(best.x[0]), width_px=width, misfit=float(np.sqrt(np.mean(rest**2)))
-    )
+        edge_px=float(best.parameters[0, 0]), width_px=width,
+        misfit=float(np.sqrt(np.mean(rest**2))),
+    )  # fmt: skip

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d
 
 Values = NDArray[np.float64]
 
@@ -78,7 +78,7 @@ def find_regions(s: Values, upper: Values, lower: Values) -> tuple[list[Region],
 
 
 def _runs(s: Values, radius: Values) -> list[_Run]:
-    smooth = gaussian_filter1d(radius, 0.8)
+    smooth = cv2.GaussianBlur(radius[None], (7, 1), 0.8, borderType=cv2.BORDER_REFLECT)[0]
     peaks, prominence = _peaks(smooth, least=1.2, apart=3)
     if len(peaks) < 3:
         return []
@@ -113,11 +113,18 @@ def _peaks(y: Values, *, least: float, apart: int) -> tuple[NDArray[np.intp], Va
     place = (first[top] + last[top]) // 2
     out = _stand_out(y, place)
     # What lies beside a higher one goes whether it stands out or not.
-    keep = np.ones(len(place), bool)
-    for i in np.argsort(y[place])[::-1]:
-        if keep[i]:
-            keep &= (np.abs(place - place[i]) >= apart) | (np.arange(len(place)) == i)
-    keep &= out >= least
+    gone: set[int] = set()
+    at = place.tolist()
+    for i in np.argsort(y[place])[::-1].tolist():
+        if i in gone:
+            continue
+        for beside in (range(i - 1, -1, -1), range(i + 1, len(at))):
+            for j in beside:
+                if abs(at[j] - at[i]) >= apart:
+                    break
+                gone.add(j)
+    keep = out >= least
+    keep[list(gone)] = False
     return place[keep], out[keep]
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 import pytest
+from scipy.ndimage import map_coordinates
 from scipy.special import ndtri
 from skimage.measure import find_contours
 
@@ -111,3 +112,15 @@ def test_positions_are_the_photos() -> None:
     crop = Crop(light=light, origin_px=(100, 50), mask=np.ones((5, 7), np.uint8),
                 channel="grey", background_code=1.0)  # fmt: skip
     assert crop.sample(np.array([[103.0, 52.0], [103.5, 52.0]])) == pytest.approx([17, 17.5])
+
+
+def test_light_between_pixels_is_that_of_scipy() -> None:
+    rng = np.random.default_rng(4)
+    light = rng.uniform(size=(40, 60)).astype(np.float32)
+    crop = Crop(light=light, origin_px=(7, 11), mask=np.ones((40, 60), np.uint8), channel="grey",
+                background_code=1.0)  # fmt: skip
+    # Some lie beyond the crop, where its border goes on.
+    xy = rng.uniform([2, 6], [75, 60], (500, 2))
+    places = [xy[:, 1] - 11, xy[:, 0] - 7]
+    expected = map_coordinates(light, places, order=1, mode="nearest", output=float)
+    assert crop.sample(xy) == pytest.approx(expected, abs=1e-6)

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from pitchcam.errors import UnreadableError
-from pitchcam.outline.field import STEP, Plate, find_field, shrink, to_photo
+from pitchcam.outline.field import STEP, find_field, shrink, to_photo
 from tests.outline import drawing
 
 SIZE = (1200, 900)
@@ -141,15 +141,3 @@ def test_shrunk_points_lie_at_their_means() -> None:
     small = shrink(ramp)
     assert small.shape == (1, 2, 60)
     assert to_photo(np.array([0.0, 10.0])) == pytest.approx([1.5, 41.5])
-
-
-def test_light_is_divided_by_the_background_at_its_place() -> None:
-    plate = Plate(
-        coefficients=np.array([[-0.5, 0.1, -0.2, -0.3, 0.05, -0.2], [-0.6, 0.2, 0.1, -0.1, 0, 0]]),
-        centre_px=(2000.0, 1500.0), half_px=2000.0,
-    )  # fmt: skip
-    for step, (x, y) in ((1.0, (400.0, 2100.0)), (4.0, (1.5, 1.5))):
-        columns, rows = x + step * np.arange(301.0), y + step * np.arange(203.0)
-        light = plate.level(columns, rows[:, None])
-        # The first and last half stretch of eight points lies outside the computed ones.
-        assert np.abs(plate.divide(light, (x, y), step) - 1)[:, 4:-4, 4:-4].max() < 1e-4
