@@ -22,6 +22,7 @@ from pitchcam.scale.reference import Reference
 from pitchcam.scale.shapes import Shape, describe
 from pitchcam.scale.straight import learn_rims, sharpened_undone
 from pitchcam.scale.tilt import PRIOR_TILT_RAD, window_tilt
+from pitchcam.thread.regions import few_crests
 
 Progress = Callable[[str], None]
 
@@ -182,6 +183,11 @@ def _refuse_whole(shapes: list[Shape], rims: Rims | None, field: Field) -> None:
         raise UnreadableError(
             "A part is cut by the edge of the picture or of the light.", FLAGS["cut"][1],
             code="cut",
+        )  # fmt: skip
+    if any(few_crests(*s.stations) for s in shapes if s.kind == "other" and not s.others):
+        raise UnreadableError(
+            "Only one or two turns of thread are visible; three are needed.",
+            FLAGS["few-turns"][1], code="few-turns",
         )  # fmt: skip
     what = "only hose barbs or rings were found" if barbs else "no threaded part was found"
     raise UnreadableError(

@@ -85,7 +85,7 @@ def reflected(angle: Values, loss: float | Values) -> Values:
 
 def edge_light(
     across: Values, blur: float, position: Values, radius: Values, angle: Values,
-    loss: float, soft: float,
+    loss: float, soft: float, polish: float = 1.0,
 ) -> Values:  # fmt: skip
     """Return the fall 1 -> 0 of the light across edges with a mirrored rim, before coding.
 
@@ -105,6 +105,9 @@ def edge_light(
         L of :func:`reflected`.
     soft
         Softness (standard deviation) of the rim's inner border, as a share of its width.
+    polish
+        Share of the light that is mirrored where a smooth surface would; the rest is scattered
+        past the panel.
 
     Notes
     -----
@@ -114,11 +117,11 @@ def edge_light(
     # Steps at even angles: near the edge, where the light falls fastest, they lie closest.
     dimensions = np.broadcast(across, position).ndim
     share = (np.arange(_STEPS + 1.0) / _STEPS).reshape(-1, *(1,) * dimensions)
-    drop = -np.diff(reflected(angle * share, loss), axis=0, append=0.0)
+    drop = -polish * np.diff(reflected(angle * share, loss), axis=0, append=0.0)
     depth = radius * (1 - np.cos(angle * np.minimum(share + 0.5 / _STEPS, 1.0)))
     spread = np.where(share < 1, blur, np.hypot(blur, soft * depth))
     seen: Values = 1 - np.sum(drop * ndtr((position - depth - across) / spread), axis=0)
-    return seen
+    return seen - (1 - polish) * ndtr((position - across) / blur)
 
 
 #: Degree of the polynomial that undoes sharpening: off by 1e-5 for a gain of 0.3, 1e-3 for 1.5.

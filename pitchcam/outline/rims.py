@@ -74,19 +74,23 @@ class Rims:
     misfit: Values
 
 
-#: Loss of mirrored light at grazing angles (see :func:`pitchcam.outline.esf.reflected`): iron and
-#: chromium 0.75-0.8, brass in blue 0.6, zinc and aluminium 0.4; and the softness of the band's
-#: inner border as a share of its width (ground and drawn surfaces scatter).
-LOSS = (0.48, 0.15)
+#: Loss of mirrored light at grazing angles (see :func:`pitchcam.outline.esf.reflected`): Fresnel's
+#: formulas give iron and chromium 0.75-0.8, brass in blue 0.6, zinc and aluminium 0.4. Roughness,
+#: which brightens the deeper part of a rim, brings the fitted loss down.
+LOSS = (0.38, 0.14)
+#: Softness of the band's inner border as a share of its width (ground and drawn surfaces scatter).
 SOFTNESS = (0.35, 0.15)
-_MIDDLES, _SPREADS = (LOSS[0], SOFTNESS[0]), (LOSS[1], SOFTNESS[1])
+#: Share of the light that a ground or drawn surface mirrors where a smooth one would. Taken as 1,
+#: pins of known size in renders come out 0.1-0.3 px too wide; with this they keep to 0.1 px.
+POLISH = (0.85, 0.10)
+_MIDDLES, _SPREADS = zip(LOSS, SOFTNESS, POLISH, strict=True)
 #: Starts for the panel's distance: as far behind the part as the phone is in front, nearer, and
 #: close behind it; each with a log-normal spread.
 PANELS = (0.5, 0.2, 0.06)
 PANEL_SPREAD = 0.35
 #: What stays unknown of a round edge even where the model fits: roughness, and a metal whose loss
-#: does not follow one curve (from renders of known pins, 0.05-0.3 px).
-U_ROUND_PX = 0.20
+#: does not follow one curve (from renders of 24 known pins, 0.02-0.17 px).
+U_ROUND_PX = 0.15
 #: One coded step of 256: what the model of the tone curve and a mean profile agree to.
 CODE_NOISE = 0.004
 
@@ -187,20 +191,20 @@ def _solve(
 
     def rests(q: Values) -> Values:
         angle = 0.5 * np.arctan(stack.reach / (f_px * np.exp(q[3])))
-        fall = edge_light(stack.across, q[0], q[6:, None], stack.radius, angle, q[4], q[5])
+        fall = edge_light(stack.across, q[0], q[7:, None], stack.radius, angle, q[4], q[5], q[6])
         return _rests(stack, fall, q[:3])
 
     def cost(q: Values) -> tuple[Values, Values]:
         base = rests(q)
-        pull = np.eye(6, len(q)) / width[:, None]
-        slopes = np.vstack([_jacobian(rests, q, 6, 1, base), pull])
-        return np.append(base, (q[:6] - centre) / width), slopes
+        pull = np.eye(7, len(q)) / width[:, None]
+        slopes = np.vstack([_jacobian(rests, q, 7, 1, base), pull])
+        return np.append(base, (q[:7] - centre) / width), slopes
 
     start = np.concatenate([centre, np.full(n, -0.7)])
-    low = np.concatenate([[0.4, 0.0, 0.6, -5.0, 0.1, 0.02], np.full(n, -5.0)])
-    high = np.concatenate([[6.0, 3.0, 5.0, 1.0, 0.95, 1.5], np.full(n, 8.0)])
+    low = np.concatenate([[0.4, 0.0, 0.6, -5.0, 0.1, 0.02, 0.3], np.full(n, -5.0)])
+    high = np.concatenate([[6.0, 3.0, 5.0, 1.0, 0.95, 1.5, 1.0], np.full(n, 8.0)])
     fit = solve_one(cost, start, low, high)
-    misfit = np.sqrt(np.mean(fit.residuals[0, :-6].reshape(n, -1) ** 2, axis=1)) * CODE_NOISE
+    misfit = np.sqrt(np.mean(fit.residuals[0, :-7].reshape(n, -1) ** 2, axis=1)) * CODE_NOISE
     return (
         float(fit.cost[0]), fit.parameters[0], np.linalg.pinv(fit.information[0]), misfit
     )  # fmt: skip
@@ -277,10 +281,10 @@ def fit_rims(
     _, q, covariance, misfit = best
     panel = float(np.exp(q[3]))
     sigma = np.sqrt(np.maximum(np.diag(covariance), 0.0))
-    edges, u_edges = q[6:], sigma[6:]
+    edges, u_edges = q[7:], sigma[7:]
     soft, common = float(q[5]), True
     angle = mirror_angle(float(np.median([p.reach_px for p in profiles])), f_px, panel)
-    shine = float(reflected(np.array(0.6 * angle), q[4]))
+    shine = float(q[6] * reflected(np.array(0.6 * angle), q[4]))
     rims = np.array([
         0.0 if p.radius_px is None else rim_width(p.radius_px, p.reach_px, f_px, panel)
         for p in profiles

@@ -77,8 +77,42 @@ def find_regions(s: Values, upper: Values, lower: Values) -> tuple[list[Region],
     return _distinct(threads), _distinct(others)
 
 
+def few_crests(s: Values, upper: Values, lower: Values) -> bool:
+    """Whether an outline that repeats nowhere shows two crests of a thread beside each other.
+
+    On both sides, at the same place, two crests lie as far apart, with a groove between them that
+    is as deep and as even as a thread's. Arguments as of :func:`find_regions`.
+    """
+    sides = [_grooves(s, upper), _grooves(s, -lower)]
+    return any(
+        abs(b[1] - a[1]) < SPACING_TOLERANCE * a[1] and abs(b[0] - a[0]) < 1.1 * a[1]
+        for a in sides[0] for b in sides[1]
+    )  # fmt: skip
+
+
+def _grooves(s: Values, radius: Values) -> list[tuple[float, float]]:
+    """Return place and width of the single grooves that could be a thread's."""
+    smooth = _smooth(radius)
+    peaks, _ = _peaks(smooth, least=1.2, apart=3)
+    runs = [_describe(s, smooth, peaks[i : i + 2]) for i in range(len(peaks) - 1)]
+    return [
+        (float(np.mean(r.crests)), r.spacing) for r in runs
+        if r is not None and abs(r.skew) < 0.15
+        and DEPTH_RANGE[0] < r.depth / r.spacing < DEPTH_RANGE[1]
+        # Crests of one thread are as high, unless one runs out.
+        and abs(np.diff(r.heights)[0]) < 0.5 * r.depth
+    ]  # fmt: skip
+
+
+def _smooth(radius: Values) -> Values:
+    out: Values = cv2.GaussianBlur(
+        radius[None], (7, 1), 0.8, borderType=cv2.BORDER_REFLECT
+    )[0]
+    return out
+
+
 def _runs(s: Values, radius: Values) -> list[_Run]:
-    smooth = cv2.GaussianBlur(radius[None], (7, 1), 0.8, borderType=cv2.BORDER_REFLECT)[0]
+    smooth = _smooth(radius)
     peaks, prominence = _peaks(smooth, least=1.2, apart=3)
     if len(peaks) < 3:
         return []

@@ -33,7 +33,7 @@ def profile(
     else:
         light = drawing.traced_rim(
             edge + x, r, f_px=F, distance_mm=REACH_MM, behind_mm=behind, half_mm=half,
-            at_mm=at_mm, share=lambda a: 1 - loss * a / (a + 0.12),
+            at_mm=at_mm, share=lambda a: 0.9 * (1 - loss * a / (a + 0.12)),  # a tenth is scattered
         )  # fmt: skip
     seen = gaussian_filter1d(0.03 + 0.97 * light, blur / FINE) * 0.7
     code = drawing.encode(seen)

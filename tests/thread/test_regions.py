@@ -5,7 +5,7 @@ import pytest
 from scipy.ndimage import gaussian_filter1d
 from scipy.signal import find_peaks
 
-from pitchcam.thread.regions import _peaks, find_regions
+from pitchcam.thread.regions import _peaks, few_crests, find_regions
 
 S = np.arange(0.0, 900.0)
 
@@ -100,3 +100,18 @@ def test_peaks_are_those_of_scipy(seed):
         found, heights = _peaks(seen, least=1.2, apart=3)
         assert found.tolist() == peaks.tolist()
         assert heights == pytest.approx(how["prominences"])
+
+
+def test_two_crests_beside_each_other_are_a_threads_beginning():
+    def two(depth):
+        return [
+            wave(30.0, depth, phase=lag, start=300, end=365) for lag in (0.5, 0.0)
+        ]
+
+    upper, lower = two(18.0)
+    assert find_regions(S, upper, -lower) == ([], [])
+    assert few_crests(S, upper, -lower)
+    # Too shallow a groove, or one on one side only, is none.
+    upper, shallow = two(18.0)[0], two(5.0)[1]
+    assert not few_crests(S, upper, -shallow)
+    assert not few_crests(S, upper, np.full_like(S, -150.0))
