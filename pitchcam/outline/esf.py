@@ -77,7 +77,7 @@ GRAZING = 0.12
 _STEPS = 6
 
 
-def reflected(angle: Values, loss: float) -> Values:
+def reflected(angle: Values, loss: float | Values) -> Values:
     """Return the share of light that a metal mirrors at grazing angles (radians)."""
     out: Values = 1 - loss * angle / (angle + GRAZING)
     return out

@@ -57,13 +57,15 @@ class Rims:
     """What the edges of one photo tell together.
 
     ``edges_px`` and ``u_edges_px`` are the true edges' positions in their profiles, positive
-    outward; ``panel`` is k = h / (L + h); ``common`` says that one panel and one reflectance
+    outward; ``panel`` is k = h / (L + h); ``loss`` is the metal's (the usual where none is common);
+    ``common`` says that one panel and one reflectance
     describe all edges; ``misfit`` is the rms deviation in coded values of 0..1.
     """
 
     spread: Spread
     panel: float
     reflectance: float
+    loss: float
     softness: float
     common: bool
     edges_px: Values
@@ -306,7 +308,8 @@ def fit_rims(
             # One edge stands for another only so far: height and place change the focus by 3 %.
             u_blur_px=float(np.hypot(sigma[0], 0.03 * q[0])),
         ),
-        panel=panel, reflectance=shine, softness=soft, common=common, edges_px=edges,
+        panel=panel, reflectance=shine, loss=float(q[4]) if common else LOSS[0], softness=soft,
+        common=common, edges_px=edges,
         u_edges_px=np.hypot(u_edges * grow, model), rims_px=rims, misfit=misfit,
     )  # fmt: skip
 

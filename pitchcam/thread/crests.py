@@ -1,24 +1,35 @@
 """Crest and root lines: major and minor diameter of a thread whose tips are narrower than the blur.
 
-The light along the middles of crests is compared with :mod:`pitchcam.thread.tip_light`'s; the
-radius where the ridge ends is what fits. A plain threshold would read the crest of a fine thread
-0.02-0.1 mm low and the root as much high.
+The light along the middles of crests is compared with what a ridge of the fitted flanks would
+show (:mod:`pitchcam.outline.mirrored`), its mirrored rim included; the radius where the ridge
+ends is what fits. A plain threshold would read the crest of a fine thread 0.02-0.1 mm low and the
+root as much high.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.least_squares import solve
 from pitchcam.outline.contour import Crop
+from pitchcam.outline.mirrored import (
+    FADE,
+    POLISH,
+    U_FADE,
+    U_POLISH,
+    Line,
+    Mirror,
+    line_light,
+    middle_line,
+)
 from pitchcam.scale.camera import Camera
 from pitchcam.thread.fitting import Section
 from pitchcam.thread.section import AxisFrame
-from pitchcam.thread.tip_light import TipLight, tip_light
+from pitchcam.thread.tip_form import meeting_radius, tip_outline
 
 Values = NDArray[np.float64]
 
@@ -37,28 +48,14 @@ class Tip:
     misfit: float
 
 
-@dataclass(frozen=True, kw_only=True)
-class Band:
-    """The mirrored band expected on a tip: its reflectance and width in mm, each with its u.
-
-    ``cylinder_mm`` is the width that a plain cylinder of the tip's radius would show, ``is_known``
-    whether the photo's edges settled that.
-    """
-
-    reflectance: float
-    u_reflectance: float
-    width_mm: float
-    u_width_mm: float
-    cylinder_mm: float
-    is_known: bool
-
-
-#: A tip whose profile the usual band leaves this far off (rms of the light) is tried as a mirror.
-POOR_MISFIT = 0.025
-#: Depths, as shares of the band's width, at which its light falls in equal steps.
-FADING = np.array([0.25, 0.75, 1.25])
 #: What the model of a tip's light agrees to.
 LIGHT_NOISE = 0.02
+#: Steps of the differences that stand for derivatives by end (mm), loss, reach, fading and
+#: polish.
+STEPS = np.array([2e-4, 1e-3, 1e-3, 1e-3, 1e-3])
+#: How much a form that describes the light worse counts less: of two that differ by a tenth, the
+#: better counts for 60 %. Drawn pictures of flat and of round crests differ by no more.
+FORM_POWER = 4
 
 
 def _middles(section: Section, side: float, groove: bool) -> Values:
@@ -77,7 +74,7 @@ def _middles(section: Section, side: float, groove: bool) -> Values:
 
 def fit_tips(
     crop: Crop, camera: Camera, frame: AxisFrame, section: Section, blur_mm: float,
-    mm_per_px: float, bands: Mapping[float, Band], *, groove: bool = False,
+    mm_per_px: float, mirrors: Mapping[float, Mirror], *, groove: bool = False,
 ) -> tuple[Tip, ...]:  # fmt: skip
     """Fit the crest lines (or the root lines) of both sides of a thread.
 
@@ -89,8 +86,8 @@ def fit_tips(
         The geometry, and the fitted flanks.
     blur_mm
         Standard deviation of the blur at the thread, mm.
-    bands
-        For each side, +1 and -1, the mirrored band that the photo's straight edges let expect.
+    mirrors
+        For each side, +1 and -1, what it mirrors, as the photo's straight edges let expect.
     groove
         Fit the roots instead of the crests.
 
@@ -102,10 +99,10 @@ def fit_tips(
     Notes
     -----
     A crest may be flat (ISO 68-1, ASME B1.20.1) or a circle tangent to both flanks (Whitworth,
-    BA, rolled threads); the form that fits better is taken. A root is taken as a circle tangent
+    BA, rolled threads); both forms are fitted. A root is taken as a circle tangent
     to the flanks, which a narrow flat is not told from.
     """
-    middles = {side: _middles(section, side, groove) for side in bands}
+    middles = {side: _middles(section, side, groove) for side in mirrors}
     sides = [side for side, z in middles.items() if len(z) >= 2]
     if not sides:
         return ()
@@ -122,23 +119,17 @@ def fit_tips(
     if not groove:
         low, high = (line + 0.08 * pitch, line + 0.62 * pitch)
     limits = (max(low, 0.1 * line), high)
-    model = tip_light(section, y, blur_mm, *limits, groove=groove)
-    fits = _fit_ends(model, light, [bands[side] for side in sides], centre, limits)
-    poor = [
-        i for i, side in enumerate(sides)
-        if bands[side].is_known and fits[i].misfit.min() > POOR_MISFIT
-    ]  # fmt: skip
-    if poor:
-        full = [_full_band(bands[sides[i]]) for i in poor]
-        for i, again in zip(
-            poor, _fit_ends(model, light[poor], full, centre, limits), strict=True
-        ):  # fmt: skip
-            fits[i] = _better(fits[i], again)
+    fits = _fit_ends(
+        middle_line(y, blur_mm), y, light, section, [mirrors[side] for side in sides], limits,
+        groove=groove,
+    )  # fmt: skip
     tips = []
     for side, of_side, ends in zip(sides, lines, fits, strict=True):
         count = len(middles[side])
         spread = float(np.median(np.std(of_side, axis=0))) / np.sqrt(count)
-        seen_radius, u, misfit = ends.best()
+        seen_radius, u, misfit = ends.mean()
+        # A tip is never placed worse than the blur itself.
+        u = min(u, blur_mm)
         tips.append(Tip(
             side=side, radius_mm=_true_radius(seen_radius, side, section.pinhole(frame)),
             u_mm=float(np.hypot(u, 0.3 * spread * blur_mm)), slope=section.seen.taper / 2,
@@ -168,83 +159,68 @@ class _Ends:
     u: Values
     misfit: Values
 
-    def best(self) -> tuple[float, float, float]:
-        """Return end, u and misfit of the form that fits better."""
-        k = int(np.argmin(self.misfit))
-        # Where both forms fit as well, half their difference is not known.
-        doubt = float(np.ptp(self.end)) / 2 * float(self.misfit[k] / self.misfit.max())
-        return float(self.end[k]), float(np.hypot(self.u[k], doubt)), float(self.misfit[k])
-
-
-def _full_band(band: Band) -> Band:
-    """Return the band of a crest that shines over its whole height: as wide as it likes."""
-    return replace(
-        band, reflectance=0.88, u_reflectance=0.1, width_mm=band.cylinder_mm,
-        u_width_mm=0.4 * band.cylinder_mm + 0.01,
-    )  # fmt: skip
-
-
-def _better(usual: _Ends, full: _Ends) -> _Ends:
-    if full.misfit.min() >= 0.6 * usual.misfit.min():
-        return usual
-    # How much of the light is mirrored and how much the tip's own shape is half known.
-    change = 0.35 * abs(full.end[0] - usual.end[0])
-    return replace(full, u=np.hypot(full.u, change))
+    def mean(self) -> tuple[float, float, float]:
+        """Return end, u and misfit, each form counting by how well it describes the light."""
+        weight = (self.misfit / self.misfit.min()) ** -FORM_POWER
+        weight /= weight.sum()
+        end = float(weight @ self.end)
+        u2 = float(weight @ (self.u**2 + (self.end - end) ** 2))
+        return end, float(np.sqrt(u2)), float(self.misfit.min())
 
 
 def _fit_ends(
-    model: TipLight, light: Values, bands: Sequence[Band], centre: float,
-    limits: tuple[float, float],
+    line: Line, y: Values, light: Values, section: Section, mirrors: Sequence[Mirror],
+    limits: tuple[float, float], *, groove: bool,
 ) -> list[_Ends]:  # fmt: skip
-    """Fit the ends' radii with the bands' reflectances and widths.
+    """Fit the ends' radii with what the surface mirrors: loss, reach, fading, polish.
 
-    ``light`` (sides, radii) is that of every side, in the order of ``bands``.
+    ``light`` (sides, radii) is that of every side, in the order of ``mirrors``.
     """
-    groove = model.sign < 0
-    forms = np.array([1.0] if groove else [1.0, 0.0])
-    is_round = np.tile(forms, len(bands))[:, None]
+    forms = np.array([True] if groove else [True, False])
+    is_round = np.tile(forms, len(mirrors))[:, None]
     light = np.repeat(light, len(forms), axis=0)
     # Deep inside, the part's own shine is anything; the outer part tells where it ends.
     use = light > (0.5 if groove else 0.25)
-    # No tip lies beyond the place where its flanks meet.
-    low, high = limits
-    low, high = (max(low, model.meet_mm), high) if groove else (low, min(high, model.meet_mm))
-    expected, u = (
-        np.repeat(np.array(column), len(forms), axis=0) for column in (
-            [[b.reflectance, b.width_mm] for b in bands],
-            [[b.u_reflectance, b.u_width_mm] for b in bands],
+    angles, loss, u_loss, u_angles = (
+        np.repeat(np.array(column, float), len(forms), axis=0) for column in (
+            [m.angles_rad for m in mirrors], [m.loss for m in mirrors],
+            [m.u_loss for m in mirrors], [m.u_angles for m in mirrors],
         )
     )  # fmt: skip
-    pull = np.zeros((len(light), 2, 3))
-    pull[:, [0, 1], [1, 2]] = 1 / u
-    # The mirrored light fades over the band's width: a stair of a few steps.
-    stair = np.append(0.0, FADING)
+    zero = np.zeros_like(loss)
+    expected = np.stack([loss, zero, zero, zero + POLISH], axis=1)
+    spread = np.stack([u_loss, u_angles, zero + U_FADE, zero + U_POLISH], axis=1)
 
-    def cost(q: Values) -> tuple[Values, Values]:
-        end, shine, width = q[:, :1], q[:, 1:2], q[:, 2:]
-        dark, slope = model.dark(end - width * stair, is_round)
-        outer, inner = dark[:, 0], dark[:, 1:].mean(axis=1)
-        narrows = np.tensordot(slope[:, 1:], FADING / len(FADING), axes=(1, 0))
-        rest = (1 - (1 - shine) * outer - shine * inner - light) / LIGHT_NOISE * use
-        by = np.stack([
-            -(1 - shine) * slope[:, 0] - shine * slope[:, 1:].mean(axis=1), outer - inner,
-            shine * narrows,
-        ], axis=2) / LIGHT_NOISE * use[:, :, None]  # fmt: skip
-        return (
-            np.concatenate([rest, (q[:, 1:] - expected) / u], axis=1),
-            np.concatenate([by, pull], axis=1),
+    def rest(q: Values) -> Values:
+        outline = tip_outline(line.z, q[:, :1], section, is_round, groove=groove)
+        loss, reach, fade, polish = (column[:, None] for column in q.T[1:])
+        seen = line_light(
+            line, *outline, loss, angles * np.exp(reach), FADE * np.exp(fade), polish
+        )
+        return np.concatenate(
+            [(seen - light) / LIGHT_NOISE * use, (q[:, 1:] - expected) / spread], axis=1
         )
 
-    # Off the bound of no band at all, where the search would stick.
-    first = np.clip(centre, low + 1e-3, high - 1e-3)
-    start = np.insert(expected + [0.0, 1.0] * u, 0, first, axis=1)
-    fit = solve(cost, start, np.array([low, 0.02, 0.0]), np.array([high, 0.97, 1.0]))
-    squares = np.sum((fit.residuals[:, :-2] * LIGHT_NOISE) ** 2, axis=1)
+    def cost(q: Values) -> tuple[Values, Values]:
+        base = rest(q)
+        slopes = [(rest(q + step) - base) / step.sum() for step in np.diag(STEPS)]
+        return base, np.stack(slopes, axis=2)
+
+    # No tip lies beyond the place where its flanks meet.
+    low, high = limits
+    meet = meeting_radius(section, groove=groove)
+    low, high = (max(low, meet), high) if groove else (low, min(high, meet))
+    # Half the light is left near the end, and a mirrored rim lies inside of it.
+    half = y[np.argmin(np.abs(light - 0.5), axis=1)]
+    start = np.column_stack([np.clip(half, low + 1e-3, high - 1e-3), expected])
+    fit = solve(
+        cost, start, np.array([low, 0.05, -2.0, -2.0, 0.1]), np.array([high, 1.2, 2.0, 2.0, 1.0])
+    )
+    squares = np.sum((fit.residuals[:, :-4] * LIGHT_NOISE) ** 2, axis=1)
     seen = use.sum(axis=1)
     misfit = np.where(seen > 0, np.sqrt(squares / np.maximum(seen, 1)), 1.0)
-    # A tip is never placed worse than the blur itself.
-    sigma = np.minimum(fit.sigma(0) * np.maximum(1.0, misfit / LIGHT_NOISE), model.blur_mm)
-    columns = (c.reshape(len(bands), -1) for c in (fit.parameters[:, 0], sigma, misfit))
+    sigma = fit.sigma(0) * np.maximum(1.0, misfit / LIGHT_NOISE)
+    columns = (c.reshape(len(mirrors), -1) for c in (fit.parameters[:, 0], sigma, misfit))
     return [_Ends(end=e, u=s, misfit=m) for e, s, m in zip(*columns, strict=True)]
 
 

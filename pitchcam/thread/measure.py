@@ -10,10 +10,11 @@ from numpy.typing import NDArray
 from pitchcam.outline.contour import Crop, outline
 from pitchcam.outline.edges import reach_to_border
 from pitchcam.outline.field import Field
-from pitchcam.outline.rims import Rims, rim_width
+from pitchcam.outline.mirrored import Mirror
+from pitchcam.outline.rims import Rims, mirror_angle
 from pitchcam.scale.camera import Camera
 from pitchcam.thread.axis import ImageAxis
-from pitchcam.thread.crests import Band, Tip, fit_tips
+from pitchcam.thread.crests import Tip, fit_tips
 from pitchcam.thread.fitting import Section, fit_section
 from pitchcam.thread.points import BELOW_CREST, Flanks, flank_points, local_axis
 from pitchcam.thread.regions import Region
@@ -33,10 +34,18 @@ ENOUGH_STRAIGHT = 0.4
 
 
 #: Scatter of the flank points in pixels, and misfit of a crest's light, above which the light is
-#: uneven. Over masked light, renders of known threads keep to 0.08-0.15 px and 0.005-0.035; close
-#: to a panel they reach 0.2-0.3 px and 0.04-0.13.
+#: uneven. Over masked light, renders of known threads keep to 0.08-0.15 px and 0.003-0.025; close
+#: to a panel they reach 0.2-0.3 px and 0.03-0.05.
 UNEVEN_PX = 0.19
-UNEVEN_TIP = 0.05
+UNEVEN_TIP = 0.03
+
+#: What crests mirror: standard uncertainty of the metal's loss beside that of its polish, and of
+#: the logarithm of the angles (a panel's distance is known to 20-35 %). Where the panel is near,
+#: its light reaches anywhere from 0.15 to 0.6 rad around the edge.
+U_LOSS = 0.1
+U_ANGLES = 0.3
+NEAR_ANGLE_RAD = 0.3
+U_NEAR_ANGLES = 0.5
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -143,7 +152,7 @@ def measure_thread(
         flanks, crop, field, rims, camera.f_px, region.spacing_px, radius_px, first.fit.tan_half
     )
     section = fit_section(moved, camera, frame, spacing_mm, starts=starts)
-    tips, roots = _tips(crop, field, camera, frame, axis, section, rims, mm_per_px)
+    tips, roots = _tips(crop, field, camera, frame, section, rims, mm_per_px)
     z = section.points.z[section.fit.used]
     return ThreadShape(
         axis=axis, frame=frame, camera=camera, section=section, flanks=moved, edges=edges,
@@ -191,30 +200,36 @@ def _straight(
 
 
 def _tips(
-    crop: Crop, field: Field, camera: Camera, frame: AxisFrame, axis: ImageAxis,
-    section: Section, rims: Rims, mm_per_px: float,
+    crop: Crop, field: Field, camera: Camera, frame: AxisFrame, section: Section, rims: Rims,
+    mm_per_px: float,
 ) -> tuple[tuple[Tip, ...], tuple[Tip, ...]]:  # fmt: skip
     blur_mm = rims.spread.blur_px * mm_per_px
-    bands = {}
-    for side in (1.0, -1.0):
-        across = frame.to_photo(camera, np.array([[0.0, 0.0, 0.0], [0.0, side, 0.0]]))
-        outward = (across[1] - across[0]) / np.hypot(*(across[1] - across[0]))
-        radius_px = section.fit.pitch_radius_mm / mm_per_px
-        reach = reach_to_border(field, np.array(axis.point_px) + radius_px * outward, outward)
-        width = rim_width(radius_px, reach, camera.f_px, rims.panel) * mm_per_px
-        # A crest's narrow top mirrors much less than a cylinder of its radius would: the ends of
-        # its band look sideways. Up to a quarter of the cylinder's band is allowed for.
-        bands[side] = Band(
-            reflectance=rims.reflectance, u_reflectance=0.12 if rims.common else 0.2,
-            width_mm=0.0 if rims.common else 0.2,
-            u_width_mm=max(0.25 * min(width, 0.2), 0.1 * mm_per_px) if rims.common else 0.15,
-            cylinder_mm=min(width, 0.4), is_known=rims.common,
-        )  # fmt: skip
+    mirrors = {side: _mirror(field, camera, frame, section, rims, side) for side in (1.0, -1.0)}
     tips, roots = (
-        fit_tips(crop, camera, frame, section, blur_mm, mm_per_px, bands, groove=groove)
+        fit_tips(crop, camera, frame, section, blur_mm, mm_per_px, mirrors, groove=groove)
         for groove in (False, True)
     )
     return tips, roots
+
+
+def _mirror(
+    field: Field, camera: Camera, frame: AxisFrame, section: Section, rims: Rims, side: float
+) -> Mirror:
+    """Return what one side mirrors: as far as its normals' directions reach in the light."""
+    angles = [NEAR_ANGLE_RAD] * 3
+    if rims.common:
+        angles = []
+        plus, minus = section.fit.tan_half
+        foot = np.array([0.0, side * section.fit.pitch_radius_mm, 0.0])
+        for along, out in ((-1.0, minus), (0.0, 1.0), (1.0, plus)):
+            ends = frame.to_photo(camera, np.stack([foot, foot + [along, side * out, 0.0]]))
+            normal = (ends[1] - ends[0]) / np.hypot(*(ends[1] - ends[0]))
+            reach = reach_to_border(field, ends[0], normal)
+            angles.append(mirror_angle(reach, camera.f_px, rims.panel))
+    return Mirror(
+        loss=rims.loss, u_loss=U_LOSS, angles_rad=(angles[0], angles[1], angles[2]),
+        u_angles=U_ANGLES if rims.common else U_NEAR_ANGLES,
+    )  # fmt: skip
 
 
 def remeasure(

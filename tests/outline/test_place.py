@@ -18,7 +18,7 @@ NOISE = 0.01
 def rims(common: bool) -> Rims:
     return Rims(
         spread=Spread(blur_px=0.95, gain=0.3, radius_px=1.6, u_blur_px=0.05), panel=0.5,
-        reflectance=0.7, softness=0.35, common=common, edges_px=NONE, u_edges_px=NONE,
+        reflectance=0.7, loss=0.5, softness=0.35, common=common, edges_px=NONE, u_edges_px=NONE,
         rims_px=NONE, misfit=NONE,
     )  # fmt: skip
 

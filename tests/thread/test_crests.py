@@ -5,15 +5,13 @@ import pytest
 from scipy.ndimage import gaussian_filter
 
 from pitchcam.outline.contour import Crop
-from pitchcam.thread.crests import Band, fit_tips
+from pitchcam.outline.mirrored import Mirror
+from pitchcam.thread.crests import fit_tips
 from pitchcam.thread.fitting import fit_section
 from tests.thread.helicoid import flanks_of, iso_profile, place, seen_sides, whitworth_profile
 
 FINER = 8
-NO_MIRROR = Band(
-    reflectance=0.02, u_reflectance=0.01, width_mm=0.0, u_width_mm=0.001, cylinder_mm=0.1,
-    is_known=True,
-)  # fmt: skip
+NO_MIRROR = Mirror(loss=0.5, u_loss=0.1, angles_rad=(0.01, 0.01, 0.01), u_angles=0.1)
 BOTH = {1.0: NO_MIRROR, -1.0: NO_MIRROR}
 
 
@@ -51,11 +49,12 @@ def drawn(pitch, profile, blur_px):
 def test_crest_radius_of_a_blurred_picture(form, pitch, major, blur_px):
     crop, camera, frame, section = drawn(pitch, form(pitch, major), blur_px)
     mm_per_px = float(np.linalg.norm(frame.origin)) / camera.f_px
-    # A pixel's own width adds 1/12 to the variance.
-    blur_mm = float(np.hypot(blur_px, 12**-0.5)) * mm_per_px
+    # A pixel's own width adds 1/12 to the variance, reading between pixels 1/6.
+    blur_mm = float(np.hypot(blur_px, 0.5)) * mm_per_px
     tips = fit_tips(crop, camera, frame, section, blur_mm, mm_per_px, BOTH)
     diameter = sum(t.radius_mm for t in tips)
-    assert diameter == pytest.approx(major, abs=0.012)
+    # Flat and round tops are told apart no better than this when the blur is as wide.
+    assert diameter == pytest.approx(major, abs=0.015)
     assert all(t.misfit < 0.02 and 0 < t.u_mm <= blur_mm and t.count >= 4 for t in tips)
 
 

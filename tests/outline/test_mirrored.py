@@ -1,0 +1,67 @@
+"""The light along a line into a mirroring cylinder, against rays traced one by one."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.ndimage import gaussian_filter1d
+
+from pitchcam.outline.mirrored import line_light, middle_line
+from tests.outline import drawing
+
+F, REACH_MM, RADIUS_MM, LOSS = 4000.0, 200.0, 6.0, 0.5
+
+
+def traced(across_mm, behind, half, blur_mm):
+    """Light of a cylinder's edge, positive outward, in mm on the plane of its axis."""
+    edge = F * np.tan(np.arcsin(RADIUS_MM / REACH_MM))
+    x = np.arange(-60.0, 40.0, 0.02)
+    light = drawing.traced_rim(
+        edge + x, RADIUS_MM, f_px=F, distance_mm=REACH_MM, behind_mm=behind, half_mm=half,
+        share=lambda a: 1 - LOSS * a / (a + 0.12),
+    )  # fmt: skip
+    light = gaussian_filter1d(light, blur_mm * F / REACH_MM / 0.02)
+    return np.interp(across_mm * F / REACH_MM, x, light)
+
+
+def modelled(across_mm, angle, blur_mm, polish=1.0):
+    line = middle_line(RADIUS_MM + across_mm, blur_mm)
+    flat = np.ones((1, len(line.z)))
+    one = np.ones((1, 1))
+    return line_light(
+        line, RADIUS_MM * flat, flat, LOSS * one, np.full((1, 3), angle), 0.02 * one, polish * one
+    )[0]
+
+
+@pytest.mark.parametrize(("behind", "half"), [(250, 60), (150, 80), (250, 140)])
+def test_cylinders_rim_is_what_rays_show(behind: float, half: float) -> None:
+    blur = 0.05
+    across = np.arange(-0.5, 0.3, 0.02)
+    edge = F * np.tan(np.arcsin(RADIUS_MM / REACH_MM))
+    border = half / (REACH_MM + behind) * F - edge
+    angle = 0.5 * np.arctan(border / (F * behind / (REACH_MM + behind)))
+    rays = traced(across, behind, half, blur)
+
+    def off(*args) -> float:
+        return float(np.abs(modelled(across, *args) - rays).max())
+
+    assert off(angle, blur) < 0.03
+    # Half the angle, or a surface that scatters a third of the light, looks otherwise.
+    assert off(angle / 2, blur) > 2 * off(angle, blur)
+    assert off(angle, blur, 0.67) > 2 * off(angle, blur)
+
+
+def test_flank_mirrors_deeper_than_crest() -> None:
+    line = middle_line(RADIUS_MM + np.arange(-0.6, 0.2, 0.02), 0.03)
+    one = np.ones((1, 1))
+
+    def rim(cos_b):
+        flat = np.ones((1, len(line.z)))
+        light = line_light(line, RADIUS_MM * flat, cos_b * flat, LOSS * one, np.full((1, 3), 0.12),
+                           0.05 * one, one)[0]  # fmt: skip
+        return float(np.sum(light < 0.3))
+
+    # r (1 - cos t) with sin a = cos b sin t: at cos b = 1/2 four times as deep.
+    deep, shallow = (len(line.kernel) - rim(c) for c in (0.5, 1.0))
+    bare = 0.2 / 0.02
+    assert (deep - bare) / (shallow - bare) == pytest.approx(4.0, rel=0.25)
