@@ -23,6 +23,7 @@ from pitchcam.outline.mirrored import (
     U_POLISH,
     Line,
     Mirror,
+    light_slopes,
     line_light,
     middle_line,
 )
@@ -50,9 +51,8 @@ class Tip:
 
 #: What the model of a tip's light agrees to.
 LIGHT_NOISE = 0.02
-#: Steps of the differences that stand for derivatives by end (mm), loss, reach, fading and
-#: polish.
-STEPS = np.array([2e-4, 1e-3, 1e-3, 1e-3, 1e-3])
+#: Step of the difference that stands for the derivative by the end, mm.
+STEP_MM = 2e-4
 #: How much a form that describes the light worse counts less: of two that differ by a tenth, the
 #: better counts for 60 %. Drawn pictures of flat and of round crests differ by no more.
 FORM_POWER = 4
@@ -180,7 +180,7 @@ def _fit_ends(
     is_round = np.tile(forms, len(mirrors))[:, None]
     light = np.repeat(light, len(forms), axis=0)
     # Deep inside, the part's own shine is anything; the outer part tells where it ends.
-    use = light > (0.5 if groove else 0.25)
+    use = (light > (0.5 if groove else 0.25)) / LIGHT_NOISE
     angles, loss, u_loss, u_angles = (
         np.repeat(np.array(column, float), len(forms), axis=0) for column in (
             [m.angles_rad for m in mirrors], [m.loss for m in mirrors],
@@ -191,20 +191,23 @@ def _fit_ends(
     expected = np.stack([loss, zero, zero, zero + POLISH], axis=1)
     spread = np.stack([u_loss, u_angles, zero + U_FADE, zero + U_POLISH], axis=1)
 
-    def rest(q: Values) -> Values:
-        outline = tip_outline(line.z, q[:, :1], section, is_round, groove=groove)
-        loss, reach, fade, polish = (column[:, None] for column in q.T[1:])
-        seen = line_light(
-            line, *outline, loss, angles * np.exp(reach), FADE * np.exp(fade), polish
-        )
-        return np.concatenate(
-            [(seen - light) / LIGHT_NOISE * use, (q[:, 1:] - expected) / spread], axis=1
-        )
+    pull = np.zeros((len(light), 4, 5))
+    pull[:, np.arange(4), np.arange(1, 5)] = 1 / spread
 
     def cost(q: Values) -> tuple[Values, Values]:
-        base = rest(q)
-        slopes = [(rest(q + step) - base) / step.sum() for step in np.diag(STEPS)]
-        return base, np.stack(slopes, axis=2)
+        loss, reach, fade, polish = (column[:, None] for column in q.T[1:])
+        mirror = (loss, angles * np.exp(reach), FADE * np.exp(fade), polish)
+        here, beside = (
+            tip_outline(line.z, end, section, is_round, groove=groove)
+            for end in (q[:, :1], q[:, :1] + STEP_MM)
+        )
+        seen, slopes = light_slopes(line, *here, *mirror)
+        by_end = (line_light(line, *beside, *mirror) - seen) / STEP_MM
+        slopes = np.concatenate([by_end[..., None], slopes], axis=2)
+        return (
+            np.concatenate([(seen - light) * use, (q[:, 1:] - expected) / spread], axis=1),
+            np.concatenate([slopes * use[..., None], pull], axis=1),
+        )
 
     # No tip lies beyond the place where its flanks meet.
     low, high = limits
@@ -217,7 +220,7 @@ def _fit_ends(
         cost, start, np.array([low, 0.05, -2.0, -2.0, 0.1]), np.array([high, 1.2, 2.0, 2.0, 1.0])
     )
     squares = np.sum((fit.residuals[:, :-4] * LIGHT_NOISE) ** 2, axis=1)
-    seen = use.sum(axis=1)
+    seen = np.count_nonzero(use, axis=1)
     misfit = np.where(seen > 0, np.sqrt(squares / np.maximum(seen, 1)), 1.0)
     sigma = fit.sigma(0) * np.maximum(1.0, misfit / LIGHT_NOISE)
     columns = (c.reshape(len(mirrors), -1) for c in (fit.parameters[:, 0], sigma, misfit))
