@@ -21,7 +21,6 @@ from pitchcam.outline.mirrored import (
     POLISH,
     U_FADE,
     U_POLISH,
-    Line,
     Mirror,
     light_slopes,
     line_light,
@@ -33,6 +32,7 @@ from pitchcam.thread.section import AxisFrame
 from pitchcam.thread.tip_form import meeting_radius, tip_outline
 
 Values = NDArray[np.float64]
+
 
 @dataclass(frozen=True, kw_only=True)
 class Tip:
@@ -51,6 +51,8 @@ class Tip:
 
 #: What the model of a tip's light agrees to.
 LIGHT_NOISE = 0.02
+#: Relative fall of the cost at which a tip is settled: within a thirtieth of its u.
+SETTLED = 1e-5
 #: Step of the difference that stands for the derivative by the end, mm.
 STEP_MM = 2e-4
 #: How much a form that describes the light worse counts less: of two that differ by a tenth, the
@@ -120,9 +122,8 @@ def fit_tips(
         low, high = (line + 0.08 * pitch, line + 0.62 * pitch)
     limits = (max(low, 0.1 * line), high)
     fits = _fit_ends(
-        middle_line(y, blur_mm), y, light, section, [mirrors[side] for side in sides], limits,
-        groove=groove,
-    )  # fmt: skip
+        y, light, blur_mm, section, [mirrors[side] for side in sides], limits, groove=groove
+    )
     tips = []
     for side, of_side, ends in zip(sides, lines, fits, strict=True):
         count = len(middles[side])
@@ -169,7 +170,7 @@ class _Ends:
 
 
 def _fit_ends(
-    line: Line, y: Values, light: Values, section: Section, mirrors: Sequence[Mirror],
+    y: Values, light: Values, blur_mm: float, section: Section, mirrors: Sequence[Mirror],
     limits: tuple[float, float], *, groove: bool,
 ) -> list[_Ends]:  # fmt: skip
     """Fit the ends' radii with what the surface mirrors: loss, reach, fading, polish.
@@ -181,6 +182,10 @@ def _fit_ends(
     light = np.repeat(light, len(forms), axis=0)
     # Deep inside, the part's own shine is anything; the outer part tells where it ends.
     use = (light > (0.5 if groove else 0.25)) / LIGHT_NOISE
+    told = np.flatnonzero(use.any(axis=0))
+    outer = slice(told[0], told[-1] + 1) if len(told) else slice(None)
+    y, light, use = y[outer], light[:, outer], use[:, outer]
+    line = middle_line(y, blur_mm)
     angles, loss, u_loss, u_angles = (
         np.repeat(np.array(column, float), len(forms), axis=0) for column in (
             [m.angles_rad for m in mirrors], [m.loss for m in mirrors],
@@ -190,7 +195,6 @@ def _fit_ends(
     zero = np.zeros_like(loss)
     expected = np.stack([loss, zero, zero, zero + POLISH], axis=1)
     spread = np.stack([u_loss, u_angles, zero + U_FADE, zero + U_POLISH], axis=1)
-
     pull = np.zeros((len(light), 4, 5))
     pull[:, np.arange(4), np.arange(1, 5)] = 1 / spread
 
@@ -217,8 +221,9 @@ def _fit_ends(
     half = y[np.argmin(np.abs(light - 0.5), axis=1)]
     start = np.column_stack([np.clip(half, low + 1e-3, high - 1e-3), expected])
     fit = solve(
-        cost, start, np.array([low, 0.05, -2.0, -2.0, 0.1]), np.array([high, 1.2, 2.0, 2.0, 1.0])
-    )
+        cost, start, np.array([low, 0.05, -2.0, -2.0, 0.1]), np.array([high, 1.2, 2.0, 2.0, 1.0]),
+        settled=SETTLED,
+    )  # fmt: skip
     squares = np.sum((fit.residuals[:, :-4] * LIGHT_NOISE) ** 2, axis=1)
     seen = np.count_nonzero(use, axis=1)
     misfit = np.where(seen > 0, np.sqrt(squares / np.maximum(seen, 1)), 1.0)
