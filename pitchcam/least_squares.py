@@ -48,7 +48,9 @@ class Solution:
         return out
 
 
-def solve(model: Model, start: Values, low: Values, high: Values) -> Solution:
+def solve(
+    model: Model, start: Values, low: Values, high: Values, *, settled: float = SETTLED
+) -> Solution:
     """Minimise the squares of every problem within bounds.
 
     Parameters
@@ -59,6 +61,8 @@ def solve(model: Model, start: Values, low: Values, high: Values) -> Solution:
         First parameters, (n, p).
     low, high
         Bounds, broadcast against ``start``.
+    settled
+        Relative fall of the cost below which a problem is settled.
 
     Notes
     -----
@@ -76,10 +80,10 @@ def solve(model: Model, start: Values, low: Values, high: Values) -> Solution:
         new_residuals, new_slopes = model(trial)
         new_cost = 0.5 * np.sum(new_residuals**2, axis=1)
         better = active & (new_cost < cost)
-        settled = np.abs(cost - new_cost) <= SETTLED * cost
+        still = np.abs(cost - new_cost) <= settled * cost
         at[better], cost[better] = trial[better], new_cost[better]
         residuals[better], slopes[better] = new_residuals[better], new_slopes[better]
-        active &= ~settled & (better | (damping < 1e8))
+        active &= ~still & (better | (damping < 1e8))
         damping = np.where(better, damping / 5, damping * 7)
         if not active.any():
             break

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
+from pitchcam.normal import ndtr
 from pitchcam.outline.esf import reflected
 
 Values = NDArray[np.float64]
@@ -99,16 +99,69 @@ def line_light(
     angles_rad
         Angles up to which - flank, tip and + flank mirror, (p, 3).
     """
+    cells = _cells(line, y, cos_b, loss, angles_rad, fade)
+    return _blurred(line, cells.inside * (1 - polish[..., None] * cells.lit * cells.shine))
+
+
+def light_slopes(
+    line: Line, y: Values, cos_b: Values, loss: Values, angles_rad: Values, fade: Values,
+    polish: Values,
+) -> tuple[Values, Values]:  # fmt: skip
+    """Return the light as :func:`line_light` does, and its changes (p, n, 4).
+
+    They are those by the loss, the logarithms of angles and fade, and the polish.
+    """
+    cells = _cells(line, y, cos_b, loss, angles_rad, fade)
+    lit = cells.inside * cells.lit
+    polish, fade = polish[..., None], fade[..., None]
+    light = _blurred(line, cells.inside - polish * lit * cells.shine)
+    lit *= line.weights
+    # Only where the rim's border fades does it matter where that is.
+    border = np.where((cells.lit > 0) & (cells.lit < 1), cells.inside * cells.shine, 0.0)
+    border *= line.weights * polish / fade
+    moved = (border * cells.share).sum(axis=2)
+    dark = np.stack([
+        polish[..., 0] * (lit * cells.lost).sum(axis=2), -moved, border.sum(axis=2) - moved,
+        -(lit * cells.shine).sum(axis=2),
+    ], axis=1)  # fmt: skip
+    return light, -np.swapaxes(dark @ line.kernel.T, 1, 2)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Cells:
+    """Cells (p, m, k) of parts, radii and stations.
+
+    ``inside`` is the share of a cell that lies in the part; ``lit`` how much of the panel's light
+    it mirrors but for the metal's loss, which leaves ``shine`` = 1 - loss * ``lost``; ``share`` is
+    its angle in shares of the last that mirrors.
+    """
+
+    inside: Values
+    lit: Values
+    shine: Values
+    lost: Values
+    share: Values
+
+
+def _cells(
+    line: Line, y: Values, cos_b: Values, loss: Values, angles_rad: Values, fade: Values
+) -> _Cells:
     # From the tip, whose normal points outward, to the flanks.
     lean = np.sqrt(1 - cos_b**2)
     lean = lean / np.maximum(lean.max(axis=1, keepdims=True), 1e-9)
     minus, tip, plus = (a[:, None] for a in angles_rad.T)
     last = (1 - lean) * tip + lean * np.where(line.z > 0, plus, minus)
     depth = y[:, None, :] - line.r[:, None]
-    angle = cos_b[:, None] * np.sqrt(2 * np.maximum(depth / y[:, None], 0.0))
-    last = last[:, None]
-    lit = np.clip((last - angle) / (fade[..., None] * last) + 0.5, 0.0, 1.0)
-    inside = np.clip(depth / line.step + 0.5, 0.0, 1.0)
-    dark = inside * (1 - polish[..., None] * lit * reflected(angle, loss[..., None]))
+    angle = np.sqrt(np.maximum(depth, 0.0)) * (cos_b * np.sqrt(2 / y))[:, None]
+    share = angle / last[:, None]
+    lost = (1 - reflected(angle, 1.0))
+    return _Cells(
+        inside=np.clip(depth / line.step + 0.5, 0.0, 1.0),
+        lit=np.clip((1 - share) / fade[..., None] + 0.5, 0.0, 1.0),
+        shine=1 - loss[..., None] * lost, lost=lost, share=share,
+    )  # fmt: skip
+
+
+def _blurred(line: Line, dark: Values) -> Values:
     out: Values = 1 - (dark @ line.weights) @ line.kernel.T - line.below
     return out

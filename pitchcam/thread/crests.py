@@ -21,8 +21,8 @@ from pitchcam.outline.mirrored import (
     POLISH,
     U_FADE,
     U_POLISH,
-    Line,
     Mirror,
+    light_slopes,
     line_light,
     middle_line,
 )
@@ -32,6 +32,7 @@ from pitchcam.thread.section import AxisFrame
 from pitchcam.thread.tip_form import meeting_radius, tip_outline
 
 Values = NDArray[np.float64]
+
 
 @dataclass(frozen=True, kw_only=True)
 class Tip:
@@ -50,9 +51,10 @@ class Tip:
 
 #: What the model of a tip's light agrees to.
 LIGHT_NOISE = 0.02
-#: Steps of the differences that stand for derivatives by end (mm), loss, reach, fading and
-#: polish.
-STEPS = np.array([2e-4, 1e-3, 1e-3, 1e-3, 1e-3])
+#: Relative fall of the cost at which a tip is settled: within a thirtieth of its u.
+SETTLED = 1e-5
+#: Step of the difference that stands for the derivative by the end, mm.
+STEP_MM = 2e-4
 #: How much a form that describes the light worse counts less: of two that differ by a tenth, the
 #: better counts for 60 %. Drawn pictures of flat and of round crests differ by no more.
 FORM_POWER = 4
@@ -120,9 +122,8 @@ def fit_tips(
         low, high = (line + 0.08 * pitch, line + 0.62 * pitch)
     limits = (max(low, 0.1 * line), high)
     fits = _fit_ends(
-        middle_line(y, blur_mm), y, light, section, [mirrors[side] for side in sides], limits,
-        groove=groove,
-    )  # fmt: skip
+        y, light, blur_mm, section, [mirrors[side] for side in sides], limits, groove=groove
+    )
     tips = []
     for side, of_side, ends in zip(sides, lines, fits, strict=True):
         count = len(middles[side])
@@ -169,7 +170,7 @@ class _Ends:
 
 
 def _fit_ends(
-    line: Line, y: Values, light: Values, section: Section, mirrors: Sequence[Mirror],
+    y: Values, light: Values, blur_mm: float, section: Section, mirrors: Sequence[Mirror],
     limits: tuple[float, float], *, groove: bool,
 ) -> list[_Ends]:  # fmt: skip
     """Fit the ends' radii with what the surface mirrors: loss, reach, fading, polish.
@@ -180,7 +181,11 @@ def _fit_ends(
     is_round = np.tile(forms, len(mirrors))[:, None]
     light = np.repeat(light, len(forms), axis=0)
     # Deep inside, the part's own shine is anything; the outer part tells where it ends.
-    use = light > (0.5 if groove else 0.25)
+    use = (light > (0.5 if groove else 0.25)) / LIGHT_NOISE
+    told = np.flatnonzero(use.any(axis=0))
+    outer = slice(told[0], told[-1] + 1) if len(told) else slice(None)
+    y, light, use = y[outer], light[:, outer], use[:, outer]
+    line = middle_line(y, blur_mm)
     angles, loss, u_loss, u_angles = (
         np.repeat(np.array(column, float), len(forms), axis=0) for column in (
             [m.angles_rad for m in mirrors], [m.loss for m in mirrors],
@@ -190,21 +195,23 @@ def _fit_ends(
     zero = np.zeros_like(loss)
     expected = np.stack([loss, zero, zero, zero + POLISH], axis=1)
     spread = np.stack([u_loss, u_angles, zero + U_FADE, zero + U_POLISH], axis=1)
-
-    def rest(q: Values) -> Values:
-        outline = tip_outline(line.z, q[:, :1], section, is_round, groove=groove)
-        loss, reach, fade, polish = (column[:, None] for column in q.T[1:])
-        seen = line_light(
-            line, *outline, loss, angles * np.exp(reach), FADE * np.exp(fade), polish
-        )
-        return np.concatenate(
-            [(seen - light) / LIGHT_NOISE * use, (q[:, 1:] - expected) / spread], axis=1
-        )
+    pull = np.zeros((len(light), 4, 5))
+    pull[:, np.arange(4), np.arange(1, 5)] = 1 / spread
 
     def cost(q: Values) -> tuple[Values, Values]:
-        base = rest(q)
-        slopes = [(rest(q + step) - base) / step.sum() for step in np.diag(STEPS)]
-        return base, np.stack(slopes, axis=2)
+        loss, reach, fade, polish = (column[:, None] for column in q.T[1:])
+        mirror = (loss, angles * np.exp(reach), FADE * np.exp(fade), polish)
+        here, beside = (
+            tip_outline(line.z, end, section, is_round, groove=groove)
+            for end in (q[:, :1], q[:, :1] + STEP_MM)
+        )
+        seen, slopes = light_slopes(line, *here, *mirror)
+        by_end = (line_light(line, *beside, *mirror) - seen) / STEP_MM
+        slopes = np.concatenate([by_end[..., None], slopes], axis=2)
+        return (
+            np.concatenate([(seen - light) * use, (q[:, 1:] - expected) / spread], axis=1),
+            np.concatenate([slopes * use[..., None], pull], axis=1),
+        )
 
     # No tip lies beyond the place where its flanks meet.
     low, high = limits
@@ -214,10 +221,11 @@ def _fit_ends(
     half = y[np.argmin(np.abs(light - 0.5), axis=1)]
     start = np.column_stack([np.clip(half, low + 1e-3, high - 1e-3), expected])
     fit = solve(
-        cost, start, np.array([low, 0.05, -2.0, -2.0, 0.1]), np.array([high, 1.2, 2.0, 2.0, 1.0])
-    )
+        cost, start, np.array([low, 0.05, -2.0, -2.0, 0.1]), np.array([high, 1.2, 2.0, 2.0, 1.0]),
+        settled=SETTLED,
+    )  # fmt: skip
     squares = np.sum((fit.residuals[:, :-4] * LIGHT_NOISE) ** 2, axis=1)
-    seen = use.sum(axis=1)
+    seen = np.count_nonzero(use, axis=1)
     misfit = np.where(seen > 0, np.sqrt(squares / np.maximum(seen, 1)), 1.0)
     sigma = fit.sigma(0) * np.maximum(1.0, misfit / LIGHT_NOISE)
     columns = (c.reshape(len(mirrors), -1) for c in (fit.parameters[:, 0], sigma, misfit))

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter1d
 
-from pitchcam.outline.mirrored import line_light, middle_line
+from pitchcam.outline.mirrored import light_slopes, line_light, middle_line
 from tests.outline import drawing
 
 F, REACH_MM, RADIUS_MM, LOSS = 4000.0, 200.0, 6.0, 0.5
@@ -65,3 +65,25 @@ def test_flank_mirrors_deeper_than_crest() -> None:
     deep, shallow = (len(line.kernel) - rim(c) for c in (0.5, 1.0))
     bare = 0.2 / 0.02
     assert (deep - bare) / (shallow - bare) == pytest.approx(4.0, rel=0.25)
+
+
+def test_slopes_are_the_changes_of_the_light() -> None:
+    rng = np.random.default_rng(6)
+    line = middle_line(RADIUS_MM + np.arange(-0.6, 0.3, 0.03), 0.06)
+    z = np.abs(line.z)
+    y = RADIUS_MM - z * rng.uniform(0, 1.5, (3, 1))
+    cos_b = np.clip(1 - z * rng.uniform(0, 3, (3, 1)), 0.5, 1.0)
+    loss, fade, polish = rng.uniform(0.4, 0.9, (3, 3, 1))
+    angles = rng.uniform(0.1, 0.3, (3, 3))
+
+    def light(d: np.ndarray) -> np.ndarray:
+        return line_light(line, y, cos_b, loss + d[0], angles * np.exp(d[1]),
+                          fade * np.exp(d[2]), polish + d[3])  # fmt: skip
+
+    same, slopes = light_slopes(line, y, cos_b, loss, angles, fade, polish)
+    assert same == pytest.approx(light(np.zeros(4)), abs=1e-12)
+    for i, step in enumerate(1e-5 * np.eye(4)):
+        change = (light(step) - light(-step)) / 2e-5
+        assert np.abs(change).max() > 0.01
+        # A cell in which the border begins or ends has two slopes.
+        assert slopes[..., i] == pytest.approx(change, abs=1e-4)
