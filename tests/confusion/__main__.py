@@ -51,37 +51,38 @@ def overall(found: Sequence[Row]) -> list[tuple[str, str]]:
     ]
 
 
-def line(row: Row, bound: bool) -> str:
+def line(row: Row) -> str:
     """Return one row in words."""
     rivals = ", ".join(f"{d} ({c})" for d, c in row.against.most_common(3))
     text = f"    {row.size.designation:18s} named right {percent(row.share)}"
-    if bound:
-        text += (f", at most {percent(row.most)} possible with these readings"
-                 f" (equal prior {percent(row.most_flat)})")  # fmt: skip
-    text += f"; first {percent(row.top / row.n)}, wrong {percent(row.wrong / row.n)}, n {row.n}"
-    return text + (f"; near: {rivals}" if rivals else "")
+    if row.ideal is not None:
+        text += (f", at most {percent(row.ideal.named)} possible with these readings"
+                 f" (equal prior {percent(row.ideal.named_flat)})")  # fmt: skip
+    text += f"; first {percent(row.top / row.n)}; wrong {percent(row.wrong / row.n)}"
+    if row.ideal is not None:
+        text += f" (ideal {percent(row.ideal.wrong)})"
+    return f"{text}; n {row.n}" + (f"; near: {rivals}" if rivals else "")
 
 
-def listing(title: str, some: Sequence[Row], bound: bool) -> None:
+def listing(title: str, some: Sequence[Row]) -> None:
     print(f"  {title}: {len(some)}")
     for row in sorted(some, key=lambda r: r.share):
-        print(line(row, bound))
+        print(line(row))
 
 
 def show_bounds(found: Sequence[Row], more: int) -> None:
     """Print the rows under what is wanted, those that could not reach it apart from the rest."""
     under = [r for r in found if r.share < WANTED]
-    cannot = [r for r in under if r.most < WANTED]
-    could = [r for r in under if r.most >= WANTED]
+    could = [r for r in under if r.ideal is None or r.ideal.named >= WANTED]
+    cannot = [r for r in under if r not in could]
     chance = math.sqrt(WANTED * (1 - WANTED) / more)
     print(f"  rows near the line: {more} parts each, chance moves a row by {100 * chance:.2f} "
           "points (one standard deviation);\n  'at most' is what an ideal judge reaches who knows "
           "how the parts were drawn (+- 0.07 points)")  # fmt: skip
     print(f"  rows at 99 % and over: {len(found) - len(under)}")
-    listing("rows under 99 % where these readings cannot carry 99 %", cannot, True)
-    listing("rows under 99 % by no more than chance", [r for r in could if not r.surely_under],
-            True)  # fmt: skip
-    listing("rows under 99 % without excuse", [r for r in could if r.surely_under], True)
+    listing("rows under 99 % where these readings cannot carry 99 %", cannot)
+    listing("rows under 99 % by no more than chance", [r for r in could if not r.surely_under])
+    listing("rows under 99 % without excuse", [r for r in could if r.surely_under])
 
 
 def show(title: str, found: Sequence[Row], worst: int, way: Way, more: int) -> None:
@@ -91,16 +92,16 @@ def show(title: str, found: Sequence[Row], worst: int, way: Way, more: int) -> N
     if way == "a":
         show_bounds(found, more)
     else:
-        listing(f"the {worst} rows that stay open most", sorted(
-            found, key=lambda r: r.share)[:worst], False)  # fmt: skip
+        listing(f"the {worst} rows that stay open most",
+                sorted(found, key=lambda r: r.share)[:worst])  # fmt: skip
     wrong = [r for r in found if r.wrong > WRONG * r.n]
-    listing("rows with a wrong name in more than 1 of 1000", wrong, False)
+    listing("rows with a wrong name in more than 1 of 1000", wrong)
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("-n", type=int, default=150, help="parts per size (150)")
-    parser.add_argument("--more", type=int, default=4000, help="parts near the line (4000)")
+    parser.add_argument("--more", type=int, default=4000, help="parts of rows drawn again (4000)")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--worst", type=int, default=12, help="rows shown of (b) (12)")
     parser.add_argument("--flat", action="store_true", help="all sizes equally common")

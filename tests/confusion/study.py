@@ -34,9 +34,18 @@ CLEAR = 0.996
 GLANCE, CAREFUL = 1000, 20000
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Ideal:
+    """What the ideal judge reaches: named right, the same with an equal prior, wrong names."""
+
+    named: float
+    named_flat: float
+    wrong: float
+
+
 @dataclass
 class Row:
-    """Counts of one size; ``most`` and ``most_flat`` are the ideal judge's shares of names."""
+    """Counts of one size, and the ideal judge beside them where it was asked."""
 
     size: ThreadSize
     n: int = 0
@@ -44,8 +53,7 @@ class Row:
     top: int = 0
     wrong: int = 0
     listed: int = 0
-    most: float = 1.0
-    most_flat: float = 1.0
+    ideal: Ideal | None = None
     against: Counter[str] = field(default_factory=Counter)
 
     @property
@@ -92,13 +100,16 @@ class Study:
             judge(row, to_reading(values, self.way, self.gender), self.priors)
         return row
 
-    def ideal(self, k: int, n: int, turn: int) -> tuple[float, float]:
-        """Return the share that the ideal judge names, with this prior and with an equal one."""
+    def ideal(self, k: int, n: int, turn: int) -> Ideal:
+        """Return how the ideal judge fares with parts of the k-th size."""
         logs = log_densities(self.readings(k, n, turn), self.sizes, self.way, self.gender)
-        after = probabilities(logs, self.weight)[:, k]
-        flat = probabilities(logs, np.ones(len(self.sizes)))[:, k]
-        by_both = (after >= NAMED) & (flat >= NAMED_BY_READING)
-        return float(by_both.mean()), float((flat >= NAMED).mean())
+        after = probabilities(logs, self.weight)
+        flat = probabilities(logs, np.ones(len(self.sizes)))
+        named = (after >= NAMED) & (flat >= NAMED_BY_READING)
+        return Ideal(
+            named=float(named[:, k].mean()), named_flat=float((flat[:, k] >= NAMED).mean()),
+            wrong=float(np.delete(named, k, axis=1).any(axis=1).mean()),
+        )  # fmt: skip
 
 
 def judge(row: Row, reading: ThreadReading, priors: Mapping[str, float] | None) -> None:
@@ -122,14 +133,17 @@ def judge(row: Row, reading: ThreadReading, priors: Mapping[str, float] | None) 
 
 
 def rows(study: Study, n: int, more: int) -> Iterator[Row]:
-    """Yield each size's row; sizes near the line, in way (a), are drawn ``more`` times afresh.
+    """Yield each size's row; those that need a closer look are drawn ``more`` times afresh.
+
+    In way (a) these are the sizes near the line, in (b) those with a wrong name.
 
     The first draws only choose who is drawn again and are then dropped, so that the choice does
     not colour the figures.
     """
     for k in range(len(study.sizes)):
         row = study.row(k, n, 0)
-        if study.way == "a" and (row.named < n or study.ideal(k, GLANCE, 1)[0] < CLEAR):
+        near = row.named < n or study.ideal(k, GLANCE, 1).named < CLEAR
+        if near if study.way == "a" else row.wrong:
             row = study.row(k, more, 2)
-            row.most, row.most_flat = study.ideal(k, CAREFUL, 3)
+            row.ideal = study.ideal(k, CAREFUL, 3)
         yield row
