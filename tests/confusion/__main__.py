@@ -19,7 +19,7 @@ import time
 from collections.abc import Sequence
 
 from tests.confusion.parts import Way
-from tests.confusion.study import WANTED, Row, Study, rows
+from tests.confusion.study import CAREFUL, WANTED, Row, Study, rows
 
 WAYS: dict[Way, str] = {"a": "(a) photo", "b": "(b) caliper and gauge, no angle"}
 #: No row is to be given a wrong name more often than this.
@@ -77,8 +77,8 @@ def show_bounds(found: Sequence[Row], more: int) -> None:
     cannot = [r for r in under if r not in could]
     chance = math.sqrt(WANTED * (1 - WANTED) / more)
     print(f"  rows near the line: {more} parts each, chance moves a row by {100 * chance:.2f} "
-          "points (one standard deviation);\n  'at most' is what an ideal judge reaches who knows "
-          "how the parts were drawn (+- 0.07 points)")  # fmt: skip
+          f"points (one standard deviation),\n  by 0.07 where n is {CAREFUL}; 'at most' is what an "
+          "ideal judge reaches who knows how the parts were drawn (+- 0.07)")  # fmt: skip
     print(f"  rows at 99 % and over: {len(found) - len(under)}")
     listing("rows under 99 % where these readings cannot carry 99 %", cannot)
     listing("rows under 99 % by no more than chance", [r for r in could if not r.surely_under])

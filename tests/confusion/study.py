@@ -135,15 +135,18 @@ def judge(row: Row, reading: ThreadReading, priors: Mapping[str, float] | None) 
 def rows(study: Study, n: int, more: int) -> Iterator[Row]:
     """Yield each size's row; those that need a closer look are drawn ``more`` times afresh.
 
-    In way (a) these are the sizes near the line, in (b) those with a wrong name.
+    In way (a) these are the sizes near the line, in (b) those with a wrong name. A size that stays
+    under what is wanted where the ideal judge does not is drawn a third time, ``CAREFUL`` times.
 
-    The first draws only choose who is drawn again and are then dropped, so that the choice does
-    not colour the figures.
+    Draws that choose who is drawn again are dropped, so that the choice does not colour the figures.
     """
     for k in range(len(study.sizes)):
         row = study.row(k, n, 0)
         near = row.named < n or study.ideal(k, GLANCE, 1).named < CLEAR
         if near if study.way == "a" else row.wrong:
+            ideal = study.ideal(k, CAREFUL, 3)
             row = study.row(k, more, 2)
-            row.ideal = study.ideal(k, CAREFUL, 3)
+            if study.way == "a" and row.share < WANTED <= ideal.named:
+                row = study.row(k, CAREFUL, 4)
+            row.ideal = ideal
         yield row
