@@ -138,12 +138,15 @@ def rows(study: Study, n: int, more: int) -> Iterator[Row]:
     In way (a) these are the sizes near the line, in (b) those with a wrong name. A size that stays
     under what is wanted where the ideal judge does not is drawn a third time, ``CAREFUL`` times.
 
-    Draws that choose who is drawn again are dropped, so that the choice does not colour the figures.
+    Draws that choose who is drawn again are dropped: the choice does not colour the figures.
     """
     for k in range(len(study.sizes)):
         row = study.row(k, n, 0)
-        near = row.named < n or study.ideal(k, GLANCE, 1).named < CLEAR
-        if near if study.way == "a" else row.wrong:
+        if study.way == "a":
+            closer = row.named < n or study.ideal(k, GLANCE, 1).named < CLEAR
+        else:
+            closer = row.wrong > 0
+        if closer:
             ideal = study.ideal(k, CAREFUL, 3)
             row = study.row(k, more, 2)
             if study.way == "a" and row.share < WANTED <= ideal.named:
