@@ -10,11 +10,16 @@ from typing import Any
 
 __version__ = "0.1.0"
 
+#: Revision of the measuring core: photo, scale, outline, thread, match and the series' tables.
+#: Raise it with every change there that can change a figure, a name or a warning of any photo: a
+#: record then measures its photos anew instead of giving answers of the older core.
+CORE_REVISION = 2
+
 _PUBLIC = {
     "identify": "pitchcam.answer",
 }
 
-__all__ = ["__version__", *_PUBLIC]
+__all__ = ["CORE_REVISION", "__version__", *_PUBLIC]
 
 
 def __getattr__(name: str) -> Any:

@@ -45,13 +45,20 @@ def digests(folder: Path) -> dict[str, str]:
     return {file.name: hashlib.sha256(file.read_bytes()).hexdigest() for file in files}
 
 
-def interrupted(photos: Path, folder: Path, kills: int, seconds: float, seed: int) -> None:
-    """Start and kill so many times, spread over the time that a whole run takes; then finish."""
+def interrupted(photos: Path, folder: Path, kills: int, results: int, seed: int) -> None:
+    """Start and kill so many times, spread over the results of a whole run; then finish.
+
+    A kill comes a moment after a few more results are kept, so that a slow start on a busy machine
+    is not all that it hits.
+    """
     chance = random.Random(seed)
     done = 0
     while done < kills:
         batch = start(photos, folder)
-        time.sleep(chance.uniform(0.5, 1.5 * seconds / kills + 0.5))
+        wanted = kept(folder) + chance.randint(1, max(1, results // kills))
+        while batch.poll() is None and kept(folder) < wanted:
+            time.sleep(0.05)
+        time.sleep(chance.uniform(0.0, 0.3))
         if batch.poll() is not None:
             print(f"finished before kill {done + 1}; the rest of the kills would hit no work")
             return
@@ -76,7 +83,7 @@ def main() -> int:
     start(args.list, whole).wait()
     seconds = time.monotonic() - begin
     print(f"uninterrupted: {kept(whole)} results in {seconds:.0f} s")
-    interrupted(args.list, killed, args.kills, seconds, args.seed)
+    interrupted(args.list, killed, args.kills, kept(whole), args.seed)
     expected, got = digests(whole), digests(killed)
     for name in sorted(expected.keys() | got.keys()):
         same = "same bytes" if expected.get(name) == got.get(name) else "DIFFERENT"

@@ -9,9 +9,9 @@ from typing import Any
 
 from pitchcam.batch.order import shelf_key
 from pitchcam.batch.runner import UNREAD, Batch
+from pitchcam.files import write_whole
 from pitchcam.store.entries import Entry, Outcome, record_id
 from pitchcam.store.export import columns, csv_bytes, json_bytes
-from pitchcam.store.files import write_whole
 from pitchcam.store.rows import ThreadRow, entry_rows
 from pitchcam.store.store import Store
 

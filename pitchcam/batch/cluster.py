@@ -14,7 +14,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from pitchcam import __version__
+from pitchcam import CORE_REVISION, __version__
 from pitchcam.batch.pool import Finished, too_slow
 from pitchcam.batch.settings import Job
 from pitchcam.batch.worker import Measure, measure_job
@@ -146,7 +146,7 @@ def _connect(address: str) -> Any:
 
 
 def _version() -> str:
-    return __version__
+    return f"{__version__} (core {CORE_REVISION})"
 
 
 def _check_versions(client: Any, address: str) -> None:
@@ -158,11 +158,11 @@ def _check_versions(client: Any, address: str) -> None:
         raise PitchcamError(
             f"a worker at {address} cannot run pitchcam.", "Install it on every worker."
         ) from error
-    other = {v for v in versions.values() if v != __version__}
+    other = {v for v in versions.values() if v != _version()}
     if other:
         client.close(timeout=5)
         raise PitchcamError(
-            f"a worker at {address} runs pitchcam {other.pop()}, this is {__version__}.",
+            f"a worker at {address} runs pitchcam {other.pop()}, this is {_version()}.",
             "Install the same version on every worker.",
         )
 

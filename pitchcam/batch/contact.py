@@ -17,7 +17,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from pitchcam.batch.answer import Answer, Line
 from pitchcam.batch.pictures import crowd_box
-from pitchcam.store.files import write_whole
+from pitchcam.files import write_whole
 from pitchcam.store.store import Store
 
 _MARGIN, _FOOT = 12.0, 14.0

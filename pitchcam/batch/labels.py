@@ -17,10 +17,10 @@ from reportlab.pdfgen.canvas import Canvas
 
 from pitchcam.batch.answer import Answer, Line
 from pitchcam.batch.contact import plain
+from pitchcam.files import write_whole
 from pitchcam.records import MM_PER_INCH
 from pitchcam.series import ThreadSize, load_series
 from pitchcam.series.profile import axial_profile
-from pitchcam.store.files import write_whole
 
 _WIDTH, _HEIGHT = A4[0] / mm, A4[1] / mm
 _COLUMNS, _ROWS = 2, 6

@@ -9,7 +9,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
-from pitchcam import __version__
+from pitchcam import CORE_REVISION
 from pitchcam.errors import InputError
 from pitchcam.records import ScaleSpec
 
@@ -26,7 +26,7 @@ class Settings:
     def text(self) -> str:
         """The settings as one line of JSON.
 
-        The program's version is in it, so that results of two versions stay apart; a camera
+        The measuring core's revision is in it, so that results of two cores stay apart; a camera
         profile goes in by its content, so that a new profile under an old name measures anew.
 
         Raises
@@ -42,7 +42,7 @@ class Settings:
                 "cast": self.cast,
                 "shrinkage_percent": self.shrinkage_percent,
                 "scale": scale,
-                "version": __version__,
+                "core": CORE_REVISION,
             },
             sort_keys=True,
         )

@@ -17,9 +17,9 @@ from typing import Any
 
 from pitchcam.batch.source import Listed
 from pitchcam.errors import PitchcamError, UsageError
+from pitchcam.files import write_whole
 from pitchcam.store.entries import record_id
 from pitchcam.store.export import csv_bytes
-from pitchcam.store.files import write_whole
 from pitchcam.store.rows import ThreadRow, entry_rows
 from pitchcam.store.store import Store
 

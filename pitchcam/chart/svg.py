@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pitchcam.chart.files import write_text
+from pitchcam.files import write_whole
 from pitchcam.series import ThreadSize
 from pitchcam.series.profile import axial_profile, depth_of, form_of
 
@@ -36,7 +36,7 @@ def write_profile(size: ThreadSize, path: Path) -> None:
     InputError
         If the file cannot be written; nothing is left half-written.
     """
-    write_text(path, enlarged(size))
+    write_whole(path, enlarged(size).encode())
 
 
 def enlarged(size: ThreadSize, width: float = 640.0) -> str:

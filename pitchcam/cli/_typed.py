@@ -49,7 +49,7 @@ def as_text(reading: ThreadReading, verdict: Verdict) -> str:
             f"{c.designation} ({percent(c.probability)})" for c in rest
         ))  # fmt: skip
     if verdict.same_geometry:
-        lines.append("  same size as: " + ", ".join(verdict.same_geometry))
+        lines.append("  same size as: " + "; ".join(verdict.same_geometry))
     lines += [f"  note: {note}" for note in verdict.notes]
     if verdict.designation is not None:
         lines += use_lines(find(verdict.designation), reading.gender)

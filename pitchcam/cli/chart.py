@@ -29,24 +29,24 @@ def command(path: str, families: tuple[str, ...], rare: bool, paper: str) -> Non
     target = output_path(path, "chart", (".pdf", ".html", ".csv"))
     if target is None:
         raise UsageError("chart needs a file to write.", "Write: pitchcam chart chart.pdf")
-    from pitchcam.chart.files import write_bytes, write_text
     from pitchcam.chart.pages import TITLE_ROWS, paginate
     from pitchcam.chart.rows import USUAL_FAMILIES, chart_rows, to_csv
+    from pitchcam.files import write_whole
 
     rows = chart_rows(families or USUAL_FAMILIES, rare=rare)
     suffix = target.suffix.lower()
     if suffix == ".csv":
-        write_text(target, to_csv(rows))
+        write_whole(target, to_csv(rows).encode())
         click.echo(f"{target}: {len(rows)} sizes", err=True)
         return
     if suffix == ".html":
         from pitchcam.chart.html import render as render_html
 
         pages = paginate(rows, per_page=len(rows) + TITLE_ROWS, pairs_per_page=len(rows))
-        write_text(target, render_html(pages))
+        write_whole(target, render_html(pages).encode())
     else:
         from pitchcam.chart.pdf import render, rows_that_fit
 
         pages = paginate(rows, per_page=rows_that_fit(paper))
-        write_bytes(target, render(pages, paper))
+        write_whole(target, render(pages, paper))
     click.echo(f"{target}: {len(rows)} sizes on {len(pages)} pages", err=True)

@@ -143,7 +143,7 @@ def _full(size: ThreadSize) -> str:
     lines += use_lines(size, gender)
     twins = same_geometry(size, gender)
     if twins:
-        lines.append("  same size as: " + ", ".join(twins))
+        lines.append("  same size as: " + "; ".join(twins))
     near = confusables(size, gender)
     lines += [
         f"  taken for: {c.second.designation}; {c.measurement}: {size.designation} {c.values[0]}, "

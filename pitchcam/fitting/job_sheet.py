@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
@@ -13,12 +14,13 @@ from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Paragraph
 
 from pitchcam.errors import PitchcamError
+from pitchcam.files import write_whole
 from pitchcam.fitting import drawing
 from pitchcam.fitting.drawing import View
 from pitchcam.fitting.job import Job, Way
 from pitchcam.fitting.job_text import sections
 from pitchcam.fitting.outline import Piece, assembled, in_stock
-from pitchcam.fitting.worksheet import draw_filler, draw_page, into_place
+from pitchcam.fitting.worksheet import draw_filler, draw_page
 
 _LEFT, _RIGHT, _TOP, _BOTTOM = 14.0, 196.0, 283.0, 12.0
 _SIZES = (10.0, 9.2, 8.4, 7.6, 6.8, 6.0)
@@ -32,19 +34,17 @@ def write_job(job: Job, path: Path, day: date) -> None:
     PitchcamError
         If the file cannot be written.
     """
-
-    def draw(file: str) -> None:
-        canvas = Canvas(file, pagesize=A4, invariant=1)
-        canvas.setTitle(_title(job))
-        _page(canvas, job, day)
+    file = BytesIO()
+    canvas = Canvas(file, pagesize=A4, invariant=1)
+    canvas.setTitle(_title(job))
+    _page(canvas, job, day)
+    canvas.showPage()
+    made = job.ways[0].made
+    if made is not None:
+        draw_page(canvas, made, day)
         canvas.showPage()
-        made = job.ways[0].made
-        if made is not None:
-            draw_page(canvas, made, day)
-            canvas.showPage()
-        canvas.save()
-
-    into_place(path, draw)
+    canvas.save()
+    write_whole(path, file.getvalue())
 
 
 def _title(job: Job) -> str:

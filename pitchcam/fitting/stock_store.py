@@ -9,19 +9,18 @@ from __future__ import annotations
 import csv
 import io
 import json
-import sqlite3
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from pitchcam.errors import InputError, PitchcamError, UsageError
+from pitchcam.errors import UsageError
 from pitchcam.fitting.ends import End
 from pitchcam.fitting.stock import Fitting, columns
 from pitchcam.store import Store
+from pitchcam.store.database import Database
 
 _TABLES = """
 CREATE TABLE IF NOT EXISTS stock_row (
@@ -79,11 +78,14 @@ class StockStore:
 
     def __init__(self, path: Path) -> None:
         Store(path).close()
-        self.path = path
-        with self._plain_errors():
-            self._db = sqlite3.connect(path, timeout=30.0, isolation_level=None)
-            self._db.execute("PRAGMA synchronous = FULL")
-            self._db.executescript(f"BEGIN IMMEDIATE;{_SCRIPT}COMMIT;")
+        self._file = Database(path)
+        self._db = self._file.connection
+        try:
+            with self._file.plain_errors():
+                self._db.executescript(f"BEGIN IMMEDIATE;{_SCRIPT}COMMIT;")
+        except BaseException:
+            self._file.close()
+            raise
 
     def __enter__(self) -> StockStore:
         return self
@@ -94,7 +96,7 @@ class StockStore:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
-        self._db.close()
+        self._file.close()
 
     def take_in(self, rows: Sequence[Fitting], *, who: str, now: datetime) -> int:
         """Take a sheet's rows in, all or none; return how many rows or counts changed.
@@ -105,7 +107,7 @@ class StockStore:
         at = now.isoformat(timespec="seconds")
         known = {f.id: f for f in self.rows()}
         changed = 0
-        with self._commit():
+        with self._file.commit():
             for f in rows:
                 before = known.get(f.id)
                 if before is None or replace(before, count=f.count) != f:
@@ -127,7 +129,7 @@ class StockStore:
         UsageError
             If the row is unknown or has fewer pieces.
         """
-        with self._commit():
+        with self._file.commit():
             row = {f.id: f for f in self.rows()}.get(identity)
             if row is None:
                 raise UsageError(f"stock has no row '{identity}'.", "See: pitchcam stock list")
@@ -141,7 +143,7 @@ class StockStore:
 
     def rows(self) -> tuple[Fitting, ...]:
         """Return the stock as it is now, in the order in which rows first came in."""
-        with self._plain_errors():
+        with self._file.plain_errors():
             documents = dict(
                 self._db.execute("SELECT id, document FROM stock_row ORDER BY number").fetchall()
             )
@@ -155,7 +157,7 @@ class StockStore:
 
     def moves(self, identity: str | None = None) -> tuple[Move, ...]:
         """Return every change of counts, the oldest first, of one row or of all."""
-        with self._plain_errors():
+        with self._file.plain_errors():
             found = self._db.execute(
                 "SELECT id, pieces, who, why, made_at FROM stock_move"
                 " WHERE ? IS NULL OR id = ? ORDER BY number",
@@ -169,35 +171,6 @@ class StockStore:
             "INSERT INTO stock_move (id, pieces, who, why, made_at) VALUES (?, ?, ?, ?, ?)",
             (identity, pieces, who, why, at),
         )
-
-    @contextmanager
-    def _commit(self) -> Iterator[None]:
-        with self._plain_errors():
-            self._db.execute("BEGIN IMMEDIATE")
-            try:
-                yield
-                self._db.execute("COMMIT")
-            except BaseException:
-                if self._db.in_transaction:
-                    self._db.execute("ROLLBACK")
-                raise
-
-    @contextmanager
-    def _plain_errors(self) -> Iterator[None]:
-        try:
-            yield
-        except sqlite3.Error as error:
-            name = getattr(error, "sqlite_errorname", "") or ""
-            if name == "SQLITE_FULL":
-                raise PitchcamError(
-                    f"no room left on the disk of {self.path}.",
-                    "Make room and try again; nothing was lost.",
-                ) from error
-            if name.startswith("SQLITE_BUSY"):
-                raise PitchcamError(f"{self.path} is held by another program.",
-                                    "Wait and try again.") from error  # fmt: skip
-            raise InputError(f"the record {self.path} failed: {error}.",
-                             "Restore it or name another.") from error  # fmt: skip
 
 
 def _to_text(fitting: Fitting) -> str:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from datetime import date
+from io import BytesIO
 from pathlib import Path
-from tempfile import NamedTemporaryFile
 from typing import Any
 
 from reportlab.lib.pagesizes import A4
@@ -15,6 +15,7 @@ from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Paragraph, Table, TableStyle
 
 from pitchcam.errors import PitchcamError
+from pitchcam.files import write_whole
 from pitchcam.fitting import drawing
 from pitchcam.fitting.drawing import View
 from pitchcam.fitting.join import JoinPlan
@@ -46,39 +47,13 @@ def write_worksheet(plan: JoinPlan, path: Path, day: date) -> None:
     PitchcamError
         If the file cannot be written.
     """
-    into_place(path, lambda file: draw_worksheet(plan, file, day))
-
-
-def into_place(path: Path, draw: Callable[[str], None]) -> None:
-    """Draw into a file beside ``path`` and move it there when whole; nothing stays if it fails.
-
-    Raises
-    ------
-    PitchcamError
-        If the file cannot be written.
-    """
-    try:
-        with NamedTemporaryFile(dir=path.parent, suffix=".part", delete=False) as handle:
-            part = Path(handle.name)
-        try:
-            draw(str(part))
-            part.replace(path)
-        except BaseException:
-            part.unlink(missing_ok=True)
-            raise
-    except OSError as error:
-        raise PitchcamError(
-            f"{path} cannot be written ({error.strerror}).", "Name another place, or make room."
-        ) from None
-
-
-def draw_worksheet(plan: JoinPlan, file: str, day: date) -> None:
-    """Draw the page into a file."""
+    file = BytesIO()
     canvas = Canvas(file, pagesize=A4, invariant=1)
     canvas.setTitle(f"Work sheet: {_title(plan)}")
     draw_page(canvas, plan, day)
     canvas.showPage()
     canvas.save()
+    write_whole(path, file.getvalue())
 
 
 def draw_page(canvas: Any, plan: JoinPlan, day: date) -> None:

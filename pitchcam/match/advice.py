@@ -23,6 +23,8 @@ TURNS_APART = 5
 NEARLY_AS_GOOD = 0.9
 #: A measurement that tells less than this share of what is open apart is not worth naming.
 WORTH = 0.1
+#: What one measurement gives is said for so many values, with so many sizes of each.
+GROUPS, NAMES = 4, 3
 #: Two candidates are told apart when their readings lie this many standard deviations apart: 99 %
 #: of readings then fall on the right side of the middle (2 x 2.33).
 TOLD_APART = 4.66
@@ -110,9 +112,17 @@ def _is_news(means: Means, reading: ThreadReading, apart: float) -> bool:
 
 
 def _say(means: Means, sizes: Sequence[ThreadSize], gender: Gender, apart: float) -> str:
-    shown = sizes[:4]
-    values = [f"{s.designation} {_expected(means.quantity, s, gender, apart)}" for s in shown]
-    return f"{means.tool.format(apart=apart)}: " + ", ".join(values) + "."
+    """Return the measurement and what it gives for each size, sizes of one value together."""
+    groups: dict[str, list[str]] = {}
+    for s in sizes:
+        groups.setdefault(_expected(means.quantity, s, gender, apart), []).append(s.designation)
+    values = []
+    for value, names in list(groups.items())[:GROUPS]:
+        some = names if len(names) <= NAMES else [*names[:NAMES], f"{len(names) - NAMES} more"]
+        said = ", ".join(some[:-1]) + f" and {some[-1]}" if len(some) > 1 else some[0]
+        verb = value.replace("stays", "stay").replace("changes", "change")
+        values.append(f"{said} {value if len(some) == 1 else verb}")
+    return f"{means.tool.format(apart=apart)}: " + "; ".join(values) + "."
 
 
 def _expected(quantity: int, size: ThreadSize, gender: Gender, apart: float) -> str:

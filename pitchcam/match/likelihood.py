@@ -13,10 +13,12 @@ from pitchcam.match.population import ANGLE, DIAMETERS, MINOR, PITCH, TAPER, Pop
 from pitchcam.records import NAMING_QUANTITIES, Quantity, ThreadReading
 
 Array = NDArray[np.float64]
+Places = NDArray[np.intp]
 
-#: One reading in fifty is worse than its budget says: its u is then taken three times as large
-#: (judgement; it keeps a single 4 u outlier from giving a wrong name with certainty).
-OUTLIER_SHARE, OUTLIER_FACTOR = 0.02, 3.0
+#: One reading in two hundred is worse than its budget says: every u is then three times as large
+#: (judgement: on the sample photos 2 in 100 quantities lie beyond 2 u and none beyond 3 u, so the
+#: budgets hold; it keeps a reading that is far from all sizes from being named with certainty).
+OUTLIER_SHARE, OUTLIER_FACTOR = 0.005, 3.0
 #: An angle that is uncertain by more than this comes from a poor photo (blur, rim, dirt), whose
 #: errors have long tails: one in four is then three times as bad as stated, and its roots are
 #: filled or burred by up to a quarter of the pitch (judgement).
@@ -36,7 +38,7 @@ FLOOR = (1e-5, 1e-4, 1e-4, 1e-4, 1e-3, 1e-5)
 class Vector:
     """The read quantities of one reading: which, their values (n,) and their covariance (n, n)."""
 
-    index: NDArray[np.intp]
+    index: Places
     value: Array
     covariance: Array
 
@@ -66,9 +68,10 @@ def vector(reading: ThreadReading) -> Vector:
         if i in index and j in index:
             x, y = int(np.flatnonzero(index == i)[0]), int(np.flatnonzero(index == j)[0])
             correlation[x, y] = correlation[y, x] = r
-    values, vectors = np.linalg.eigh(correlation)
-    # Rounded coefficients may make the matrix slightly indefinite: the nearest sound one is used.
-    correlation = vectors @ np.diag(np.maximum(values, 1e-6)) @ vectors.T
+    if reading.correlation:
+        # Rounded coefficients may make the matrix slightly indefinite: the nearest sound is used.
+        values, vectors = np.linalg.eigh(correlation)
+        correlation = vectors @ np.diag(np.maximum(values, 1e-6)) @ vectors.T
     return Vector(
         index=index, value=np.array([q.value for _, q in held]),
         covariance=correlation * np.outer(u, u),
@@ -82,7 +85,7 @@ def station_shift(parts: Population, station: Quantity | None) -> tuple[Array, A
     read at its mouth, which is the gauge plane, to within its first turn.
     """
     if parts.lead == MINOR:
-        return np.zeros(len(parts.sizes)), parts.taper * parts.mean[:, 0, PITCH]
+        return np.zeros(len(parts.sizes)), parts.taper * parts.mean[:, 0, 0, PITCH]
     if station is None:
         length = parts.useful_length_mm
         return (
@@ -102,21 +105,31 @@ def log_likelihood(reading: ThreadReading, parts: Population) -> Array:
     """
     read = _roots_doubted(vector(reading), parts.lead)
     shift, u_shift = station_shift(parts, reading.diameter_station_mm)
-    covariance = _at_station(parts, shift, u_shift)[:, read.index[:, None], read.index[None, :]]
-    mean = parts.mean[:, :, read.index].copy()
-    mean[:, :, np.isin(read.index, DIAMETERS)] += shift[:, None, None]
-    offset = read.value - mean
     kinds = _reading_kinds(read)
-    wide = max((c for _, c in kinds), key=np.trace)
-    spread = np.sqrt(np.diagonal(covariance, axis1=1, axis2=2) + np.diagonal(wide))
-    z = (np.abs(offset).min(axis=1) / spread).max(axis=1)
+    z = _least_distance(read, parts, shift, u_shift, max((c for _, c in kinds), key=np.trace))
     result: Array = -0.5 * z**2
     near = np.flatnonzero(z < FAR)
     if near.size:
-        part, off, weight = covariance[near], offset[near], parts.log_weight[near]
-        logs = [_mixture(off, part + c, weight) + math.log(share) for share, c in kinds]
+        covariance = _at_station(parts, near, shift, u_shift)
+        part = covariance[:, :, read.index[:, None], read.index]
+        mean = parts.mean[near][..., read.index]
+        mean[..., np.isin(read.index, DIAMETERS)] += shift[near, None, None, None]
+        weight = parts.log_weight[near]
+        logs = [_mixture(read.value - mean, part + c, weight) + math.log(s) for s, c in kinds]
         result[near] = np.logaddexp.reduce(logs, axis=0)
     return result
+
+
+def _least_distance(
+    read: Vector, parts: Population, shift: Array, u_shift: Array, wide: Array
+) -> Array:
+    """Return a lower bound of how many standard deviations off each size is, (sizes,)."""
+    moved = np.isin(read.index, DIAMETERS)
+    at = read.value - shift[:, None] * moved
+    outside = np.maximum(parts.low[:, read.index] - at, at - parts.high[:, read.index])
+    variance = parts.variance[:, read.index] + np.diagonal(wide)
+    variance += _station_variance(parts, shift, u_shift)[:, None] * moved
+    return np.asarray(np.maximum(outside / np.sqrt(variance), 0.0).max(axis=1))
 
 
 def _roots_doubted(read: Vector, lead: int) -> Vector:
@@ -144,31 +157,42 @@ def _reading_kinds(read: Vector) -> list[tuple[float, Array]]:
     return [(1 - sum(s for s, _ in kinds), read.covariance), *kinds]
 
 
-def _at_station(parts: Population, shift: Array, u_shift: Array) -> Array:
-    """Return the parts' covariance (sizes, 6, 6) with what the station adds to taper sizes."""
-    tapered = np.flatnonzero(parts.taper > 0)
-    covariance = parts.covariance.copy()
-    # A part's own taper error acts over the distance from the gauge plane.
-    arm = shift[tapered] / parts.taper[tapered]
-    scatter = parts.covariance[tapered, TAPER, TAPER]
-    common = u_shift[tapered] ** 2 + scatter * arm**2
+def _arm(parts: Population, shift: Array) -> Array:
+    """Return how far the station lies from each size's gauge plane, 0 for parallel; (sizes,)."""
+    return np.divide(shift, parts.taper, out=np.zeros_like(shift), where=parts.taper > 0)
+
+
+def _station_variance(parts: Population, shift: Array, u_shift: Array) -> Array:
+    """Return the variance that the station adds to each diameter, (sizes,).
+
+    A part's own taper error acts over the distance from the gauge plane.
+    """
+    return u_shift**2 + parts.covariance[:, 0, TAPER, TAPER] * _arm(parts, shift) ** 2
+
+
+def _at_station(parts: Population, near: Places, shift: Array, u_shift: Array) -> Array:
+    """Return some sizes' covariance (near, classes, 6, 6) with what the station adds."""
+    covariance = parts.covariance[near]
+    common = _station_variance(parts, shift, u_shift)[near, None]
+    lever = parts.covariance[near, :, TAPER, TAPER] * _arm(parts, shift)[near, None]
     for d in DIAMETERS:
         for e in DIAMETERS:
-            covariance[tapered, d, e] += common
-        covariance[tapered, d, TAPER] += scatter * arm
-        covariance[tapered, TAPER, d] += scatter * arm
+            covariance[:, :, d, e] += common
+        covariance[:, :, d, TAPER] += lever
+        covariance[:, :, TAPER, d] += lever
     return covariance
 
 
 def _mixture(offset: Array, covariance: Array, log_weight: Array) -> Array:
-    """Return log sum_k w_k N(offset_k; 0, covariance) for each size."""
+    """Return log sum_k w_k N(offset_k; 0, covariance of k's class) for each size."""
     root = np.linalg.cholesky(covariance)
-    z = np.linalg.solve(root, np.swapaxes(offset, 1, 2))  # (sizes, read, cells)
-    log_det = np.log(np.diagonal(root, axis1=1, axis2=2)).sum(axis=1)
-    n = offset.shape[2]
-    log = log_weight - 0.5 * (z**2).sum(axis=1) - log_det[:, None] - 0.5 * n * math.log(2 * math.pi)
-    top = log.max(axis=1, keepdims=True)
-    return np.asarray(top[:, 0] + np.log(np.exp(log - top).sum(axis=1)))
+    z = np.linalg.solve(root, np.swapaxes(offset, 2, 3))  # (sizes, classes, read, cells)
+    log_det = np.log(np.diagonal(root, axis1=2, axis2=3)).sum(axis=2)
+    n = offset.shape[3]
+    log = log_weight - 0.5 * (z**2).sum(axis=2) - log_det[..., None]
+    log -= 0.5 * n * math.log(2 * math.pi)
+    top = log.max(axis=(1, 2), keepdims=True)
+    return np.asarray(top[:, 0, 0] + np.log(np.exp(log - top).sum(axis=(1, 2))))
 
 
 def log_off_series(reading: ThreadReading) -> float:

@@ -30,8 +30,6 @@ DOUBTFUL = 0.5
 OFF_SERIES_PRIOR = 0.01
 #: Candidates are listed until they hold this share, and each above this probability.
 LISTED_SHARE, LISTED_EACH = 0.999, 0.002
-#: Which family stands for designations of one geometry.
-LEADERS = ("M", "UNC", "UNF", "NPT", "R", "G", "Rc", "BSF")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -117,7 +115,7 @@ def weigh(
     reading: ThreadReading, parts: Population, fit: Array, priors: Mapping[str, float] | None
 ) -> Posterior:
     """Return the probability of every geometry from each size's log density ``fit``, (sizes,)."""
-    leaders = _leaders(parts)
+    leaders = list(parts.leaders)
     weight = prior_weights(parts.sizes, priors)[leaders]
     log = fit[leaders] + np.log(weight / weight.sum()) + math.log(1 - OFF_SERIES_PRIOR)
     off = log_off_series(reading) + math.log(OFF_SERIES_PRIOR)
@@ -130,20 +128,6 @@ def weigh(
         probability=mass[order] / total,
         off_series=math.exp(off - top) / total,
     )
-
-
-def _leaders(parts: Population) -> list[int]:
-    """Return the index of the size that stands for each geometry."""
-    best: dict[str, int] = {}
-    for i, size in enumerate(parts.sizes):
-        held = best.get(size.geometry)
-        if held is None or _rank(size) < _rank(parts.sizes[held]):
-            best[size.geometry] = i
-    return list(best.values())
-
-
-def _rank(size: ThreadSize) -> int:
-    return LEADERS.index(size.family) if size.family in LEADERS else len(LEADERS)
 
 
 def _candidates(after: Posterior) -> tuple[Candidate, ...]:

@@ -1,10 +1,11 @@
 """What real parts of each size look like: the population that a reading is compared with.
 
-Each size is a mixture of Gaussians over NAMING_QUANTITIES. The leading diameter (the major of an
-external thread, the minor of an internal one) is spread evenly over its class limits, with a tail
-for wear (external: smaller; internal: an oversize hole); it is cut into ``CELLS`` cells, each one
-component. The other diameters of an external part follow it half way. All figures below are of
-parts, not of reading.
+Each tolerance class of each size is a mixture of Gaussians over NAMING_QUANTITIES. The leading
+diameter (the major of an external thread, the minor of an internal one) is spread evenly over its
+limits, with a tail for wear (external: smaller; internal: an oversize hole); it is cut into
+``CELLS`` cells, each one component. The other diameters lie in the same class but do not follow the
+leading one within it: wear takes crests alone, and die or tap and blank or drill are set apart.
+All figures below are of parts, not of reading.
 """
 
 from __future__ import annotations
@@ -18,14 +19,21 @@ from numpy.typing import NDArray
 
 from pitchcam.records import NAMING_QUANTITIES, Gender
 from pitchcam.series import ThreadSize, load_series
-from pitchcam.series.records import Limits
+from pitchcam.series.records import Range
 
 Array = NDArray[np.float64]
+#: Range of each diameter, by its place in NAMING_QUANTITIES.
+Fields = dict[int, Range]
 PITCH, MAJOR, PITCH_DIAMETER, MINOR, ANGLE, TAPER = range(len(NAMING_QUANTITIES))
 DIAMETERS = (MAJOR, PITCH_DIAMETER, MINOR)
 
-#: Cells of the leading diameter: narrower than a caliper's u for common tolerances (0.25 mm).
+#: Which family stands for designations of one geometry.
+LEADERS = ("M", "UNC", "UNF", "NPT", "R", "G", "Rc", "BSF")
+#: Cells of the leading diameter within a class: 0.05 mm each for M14x1.5 and its tail of wear,
+#: little beside the u of a reading.
 CELLS = 9
+#: Weight of a class that a size does not have.
+NOTHING = 1e-300
 #: Lead error of commercial threads as a share of the pitch (judgement: within 0.2 %).
 LEAD_SCATTER = 0.001
 #: Included angle of rolled and cut parts in degrees (judgement: nearly all within 1 degree).
@@ -38,30 +46,33 @@ TAPER_SCATTER = (0.001, 0.07 / 16)
 WORN_SHARE, WEAR_OF_PITCH = 0.2, 0.05
 #: The usual class makes most parts; the other classes share the rest (judgement).
 USUAL_CLASS_SHARE = 0.7
-#: Form errors beside the limits, as shares of the pitch (judgement). The root of an external thread
-#: is limited by no standard from below.
-FLANK_SCATTER, ROOT_SCATTER, CREST_SCATTER = 0.02, 0.06, 0.03
-#: How far pitch and minor diameter of an external part follow one that is made low: half, between
-#: parts turned from thin stock (not at all) and parts cut deep (fully). Inside, the tap makes the
-#: flanks and the drill the bore: nothing follows.
-FOLLOW = {"external": 0.5, "internal": 0.0}
+#: Form errors beside the limits, as shares of the pitch (judgement): parts just out of their class,
+#: and roots, which no standard limits on an external thread but by the form of a new tool.
+FLANK_SCATTER, ROOT_SCATTER, CREST_SCATTER = 0.01, 0.03, 0.03
+FORM_SCATTER = {PITCH_DIAMETER: FLANK_SCATTER, MINOR: ROOT_SCATTER, MAJOR: CREST_SCATTER}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Population:
     """Parts of every size of one gender.
 
-    ``lead`` is the leading diameter's place in NAMING_QUANTITIES. ``mean`` has shape (sizes, cells,
-    6), ``log_weight`` (sizes, cells), ``covariance`` (sizes, 6, 6), all at the gauge plane of taper
-    sizes. ``gauge_length_mm``, ``useful_length_mm`` and ``taper`` have shape (sizes,), 0 for
-    parallel sizes.
+    ``lead`` is the leading diameter's place in NAMING_QUANTITIES. ``mean`` has shape (sizes,
+    classes, cells, 6), ``log_weight`` (sizes, classes, cells), ``covariance`` (sizes, classes, 6,
+    6), all at the gauge plane of taper sizes. ``low`` and ``high`` (sizes, 6) are the ends of the
+    means, ``variance`` (sizes, 6) is the largest of any class. ``gauge_length_mm``,
+    ``useful_length_mm`` and ``taper`` have shape (sizes,), 0 for parallel sizes. ``leaders`` are
+    the places of the sizes that stand for each geometry.
     """
 
     sizes: tuple[ThreadSize, ...]
+    leaders: tuple[int, ...]
     lead: int
     mean: Array
     log_weight: Array
     covariance: Array
+    low: Array
+    high: Array
+    variance: Array
     taper: Array
     gauge_length_mm: Array
     useful_length_mm: Array
@@ -71,16 +82,24 @@ class Population:
 def population(gender: Gender, folder: Path | None = None) -> Population:
     """Return the parts of every size that exists in one gender."""
     sizes = tuple(s for s in load_series(folder) if gender in s.genders and s.limits(gender))
-    n = len(sizes)
-    mean = np.zeros((n, CELLS, len(NAMING_QUANTITIES)))
-    weight = np.zeros((n, CELLS))
-    covariance = np.zeros((n, len(NAMING_QUANTITIES), len(NAMING_QUANTITIES)))
+    n, q = len(sizes), len(NAMING_QUANTITIES)
+    classes = max(len(s.limits(gender)) for s in sizes)
+    mean, weight = np.zeros((n, classes, CELLS, q)), np.zeros((n, classes, CELLS))
+    covariance = np.zeros((n, classes, q, q))
     for i, size in enumerate(sizes):
-        mean[i], weight[i], covariance[i] = _parts(size, gender)
+        zones = _zones(size, gender)
+        shares = _class_shares(len(zones))
+        for k in range(classes):
+            # A size of fewer classes repeats its last one, without weight.
+            at = min(k, len(zones) - 1)
+            mean[i, k], w, covariance[i, k] = _class_parts(size, gender, zones[at])
+            weight[i, k] = shares[k] * w if k == at else NOTHING
     external = gender == "external"
     return Population(
-        sizes=sizes, lead=_lead(gender), mean=mean, log_weight=np.log(weight),
-        covariance=covariance,
+        sizes=sizes, leaders=_leaders(sizes), lead=_lead(gender),
+        mean=mean, log_weight=np.log(weight), covariance=covariance,
+        low=mean.min(axis=(1, 2)), high=mean.max(axis=(1, 2)),
+        variance=np.diagonal(covariance, axis1=2, axis2=3).max(axis=1),
         taper=np.array([s.taper for s in sizes]),
         # An internal thread is read at its mouth, which is the gauge plane.
         gauge_length_mm=np.array([(s.gauge_length_mm or 0.0) * external for s in sizes]),
@@ -88,36 +107,41 @@ def population(gender: Gender, folder: Path | None = None) -> Population:
     )  # fmt: skip
 
 
-def _parts(size: ThreadSize, gender: Gender) -> tuple[Array, Array, Array]:
-    """Return cells' means (cells, 6), weights (cells,) and the covariance (6, 6) of one size."""
+def _leaders(sizes: tuple[ThreadSize, ...]) -> tuple[int, ...]:
+    """Return the place of the size that stands for each geometry."""
+    best: dict[str, int] = {}
+    for i, size in enumerate(sizes):
+        held = best.get(size.geometry)
+        if held is None or _rank(size) < _rank(sizes[held]):
+            best[size.geometry] = i
+    return tuple(best.values())
+
+
+def _rank(size: ThreadSize) -> int:
+    return LEADERS.index(size.family) if size.family in LEADERS else len(LEADERS)
+
+
+def _class_parts(size: ThreadSize, gender: Gender, fields: Fields) -> tuple[Array, Array, Array]:
+    """Return one class's cells: means (cells, 6), weights (cells,) and covariance (6, 6)."""
     lead = _lead(gender)
     sign = 1.0 if gender == "external" else -1.0
-    zones = _zones(size, gender, lead)
     p = size.pitch_mm
     wear = WEAR_OF_PITCH * p
-    low = min(z[0] for z in zones) - 3 * wear
-    edges = np.linspace(low, max(z[1] for z in zones), CELLS + 1)
-    cumulative = np.zeros(CELLS + 1)
-    for share, zone in zip(_class_shares(len(zones)), zones, strict=True):
-        cumulative += share * _worn_cdf(edges, zone, wear)
-    weight = np.maximum(np.diff(cumulative), 1e-6)
-    centre = (edges[:-1] + edges[1:]) / 2
-    mean = np.zeros((CELLS, len(NAMING_QUANTITIES)))
-    mean[:, PITCH], mean[:, ANGLE], mean[:, TAPER] = p, size.angle_deg, size.taper
+    zone = tuple(sorted(sign * x for x in fields[lead]))
+    edges = np.linspace(zone[0] - 3 * wear, zone[1], CELLS + 1)
+    weight = np.maximum(np.diff(_worn_cdf(edges, (zone[0], zone[1]), wear)), 1e-6)
     covariance = np.zeros((len(NAMING_QUANTITIES), len(NAMING_QUANTITIES)))
     covariance[PITCH, PITCH] = (LEAD_SCATTER * p) ** 2
     covariance[ANGLE, ANGLE] = ANGLE_SCATTER_DEG**2
     covariance[TAPER, TAPER] = TAPER_SCATTER[size.taper > 0] ** 2
-    middle = float(weight @ centre / weight.sum())
-    for d in DIAMETERS:
-        if d == lead:
-            mean[:, d] = sign * centre
-            # A Gaussian of half a cell's width per cell makes an even spread with soft ends.
-            covariance[d, d] = (0.5 * (edges[1] - edges[0])) ** 2
-        else:
-            zone_mean, zone_u = _follower(size, gender, d)
-            mean[:, d] = zone_mean + sign * FOLLOW[gender] * (centre - middle)
-            covariance[d, d] = zone_u**2
+    # A Gaussian of half a cell's width per cell makes an even spread with soft ends.
+    covariance[lead, lead] = (0.5 * (edges[1] - edges[0])) ** 2
+    mean = np.tile([p, 0.0, 0.0, 0.0, size.angle_deg, size.taper], (CELLS, 1))
+    mean[:, lead] = sign * (edges[:-1] + edges[1:]) / 2
+    for d in set(DIAMETERS) - {lead}:
+        low, high = fields[d]
+        mean[:, d] = (low + high) / 2
+        covariance[d, d] = (high - low) ** 2 / 12 + (FORM_SCATTER[d] * p) ** 2
     if size.taper:
         # One turn early or late moves all diameters together; uniform over the tolerance.
         position = size.position_mm[0 if gender == "external" else 1] * size.taper / np.sqrt(3)
@@ -135,35 +159,26 @@ def _class_shares(n: int) -> tuple[float, ...]:
     return (USUAL_CLASS_SHARE,) + ((1 - USUAL_CLASS_SHARE) / (n - 1),) * (n - 1)
 
 
-def _field(limits: Limits, d: int) -> tuple[float, float]:
-    return (limits.major_mm, limits.pitch_diameter_mm, limits.minor_mm)[d - MAJOR]
-
-
-def _zones(size: ThreadSize, gender: Gender, lead: int) -> list[tuple[float, float]]:
-    """Return each class's range of the leading diameter, negated inside: wear is then downward."""
-    if size.taper:  # the gauge position is counted apart: only the crest's truncation is left
-        depth = max(size.truncation_mm, CREST_SCATTER * size.pitch_mm)
-        base = size.basic_major_mm if lead == MAJOR else -size.basic_minor_mm
-        return [(base - depth, base)]
-    zones = [_field(limits, lead) for limits in size.limits(gender)]
-    return zones if lead == MAJOR else [(-high, -low) for low, high in zones]
-
-
-def _follower(size: ThreadSize, gender: Gender, d: int) -> tuple[float, float]:
-    """Return mean and standard deviation of a diameter that is not the leading one."""
-    share = {PITCH_DIAMETER: FLANK_SCATTER, MINOR: ROOT_SCATTER, MAJOR: CREST_SCATTER}[d]
-    form = share * size.pitch_mm
-    if size.taper:
-        basic = (size.basic_major_mm, size.basic_pitch_diameter_mm, size.basic_minor_mm)[d - MAJOR]
-        inward = 0.0 if d == PITCH_DIAMETER else size.truncation_mm / 2
-        return basic + (inward if d == MINOR else -inward), float(np.hypot(form, inward / 1.7))
-    zones = np.array([_field(limits, d) for limits in size.limits(gender)])
-    mix = np.array(_class_shares(len(zones)))
-    middle = zones.mean(axis=1)
-    mean = float(mix @ middle)
-    # An even spread within each class, the classes mixed by their shares.
-    variance = float(mix @ ((zones[:, 1] - zones[:, 0]) ** 2 / 12 + (middle - mean) ** 2))
-    return mean, float(np.sqrt(variance + form**2))
+def _zones(size: ThreadSize, gender: Gender) -> list[Fields]:
+    """Return the range of each diameter of each class, the usual class first."""
+    if not size.taper:
+        return [
+            {MAJOR: x.major_mm, PITCH_DIAMETER: x.pitch_diameter_mm, MINOR: x.minor_mm}
+            for x in size.limits(gender)
+        ]
+    # The gauge position is counted apart: only the truncation of crests and roots is left.
+    cut, p = size.truncation_mm, size.pitch_mm
+    top, middle, bottom = (
+        size.basic_major_mm, size.basic_pitch_diameter_mm, size.basic_minor_mm
+    )  # fmt: skip
+    fields = {MAJOR: (top - cut, top), PITCH_DIAMETER: (middle, middle),
+              MINOR: (bottom, bottom + cut)}  # fmt: skip
+    lead = _lead(gender)
+    low, high = fields[lead]
+    if high - low < CREST_SCATTER * p:
+        fields[lead] = (top - CREST_SCATTER * p, top) if lead == MAJOR else (
+            bottom, bottom + CREST_SCATTER * p)
+    return [fields]
 
 
 def _worn_cdf(x: Array, zone: tuple[float, float], wear: float) -> Array:

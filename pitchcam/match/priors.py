@@ -47,16 +47,21 @@ def prior_weights(
     if priors is not None and not priors:
         return np.ones(len(sizes))
     weights = {**default_priors(), **(priors or {})}
-    known = {k for s in sizes for k in (s.designation, s.family, s.commonness)}
     for key, value in weights.items():
         if not (math.isfinite(value) and value > 0):
             raise UsageError(f"the prior of '{key}' is {value}.", "Give a number above 0.")
-    unknown = [k for k in priors or {} if k not in known and k not in default_priors()]
+    if priors:
+        _check_names(priors, sizes)
+    return np.array(
+        [weights.get(s.designation, weights.get(s.family, weights[s.commonness])) for s in sizes]
+    )
+
+
+def _check_names(priors: Mapping[str, float], sizes: tuple[ThreadSize, ...]) -> None:
+    known = {k for s in sizes for k in (s.designation, s.family, s.commonness)}
+    unknown = [k for k in priors if k not in known and k not in default_priors()]
     if unknown:
         raise UsageError(
             f"the priors name '{unknown[0]}', which is no designation or family here.",
             "See: pitchcam series",
         )
-    return np.array(
-        [weights.get(s.designation, weights.get(s.family, weights[s.commonness])) for s in sizes]
-    )

@@ -133,7 +133,9 @@ def _check_diameter(value: float) -> None:
         )
     if value > large:
         inches = value / MM_PER_INCH
-        hint = f" If it was mm write {inches:g}." if small < inches < large else ""
+        # A round number of inches looks like mm that were typed as inches.
+        slip = small < inches < large and math.isclose(inches, round(inches, 3), rel_tol=1e-9)
+        hint = f" If {inches:g} mm was meant write {inches:g}mm." if slip else ""
         raise ReadingError(
             f"{value:g} mm is larger than any thread here ({large:.0f} mm).",
             "Read the caliper again." + hint,

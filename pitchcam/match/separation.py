@@ -20,9 +20,10 @@ def separation(parts: Population, i: int, j: int, means: Means, apart: float) ->
 def _typical(parts: Population, i: int, quantity: int) -> tuple[float, float]:
     """Return mean and standard deviation of one quantity over a size's parts, at the small end."""
     weight = np.exp(parts.log_weight[i])
-    values = parts.mean[i, :, quantity]
-    mean = float(weight @ values)
-    variance = float(weight @ (values - mean) ** 2) + float(parts.covariance[i, quantity, quantity])
+    values = parts.mean[i, ..., quantity]
+    mean = float((weight * values).sum())
+    within = parts.covariance[i, :, quantity, quantity][:, None]
+    variance = float((weight * ((values - mean) ** 2 + within)).sum())
     if quantity in (MAJOR, MINOR):
         mean -= float(parts.taper[i] * parts.gauge_length_mm[i])
     return mean, math.sqrt(variance)

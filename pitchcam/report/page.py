@@ -14,11 +14,11 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from pitchcam import __version__
 from pitchcam.errors import InputError
+from pitchcam.files import write_whole
 from pitchcam.photo import Photo
 from pitchcam.records import Measurement, PartResult, ThreadResult
 from pitchcam.report import words
 from pitchcam.report.figures import COVERAGE_FACTOR, percent
-from pitchcam.report.files import write_whole
 from pitchcam.report.picture import annotate
 from pitchcam.report.plots import drift_figure, profile_figure, spectrum_figure, svg_uri
 from pitchcam.series import ThreadSize, find

@@ -123,7 +123,7 @@ def _thread_block(thread: ThreadResult) -> str:
     verdict = thread.verdict
     lines = [headline(verdict)]
     if verdict.same_geometry:
-        lines.append("  same size as " + ", ".join(verdict.same_geometry))
+        lines.append("  same size as " + "; ".join(verdict.same_geometry))
     rows = figure_rows(thread)
     widest = max((len(value) for _, value, _ in rows), default=0)
     for label, value, other in rows:

@@ -30,16 +30,3 @@ class Reference:
     where_px: Points
     labels: tuple[int, ...]
     outline_px: Points
-
-
-def camera_for_length(
-    camera: Camera, ends_px: Points, length_mm: float, height_mm: float
-) -> Camera:
-    """Return the camera at the distance where two photo positions lie a length apart on a plane.
-
-    ``ends_px`` is (2, 2) photo positions; both lie ``height_mm`` above the plate.
-    """
-    unit = camera.over_plate(1.0 + height_mm, 0.0)
-    a, b = unit.on_plane(ends_px, height_mm)
-    reach = length_mm / float(np.linalg.norm(a - b))
-    return camera.over_plate(reach + height_mm, np.nan)

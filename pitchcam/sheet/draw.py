@@ -11,7 +11,8 @@ from xml.sax.saxutils import escape
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.errors import PitchcamError, UsageError
+from pitchcam.errors import UsageError
+from pitchcam.files import write_whole
 from pitchcam.sheet.layout import BAR_MM, CELLS, PAGES, Sheet
 
 #: Pixels per inch of the PNG: twice what an office printer resolves in grey, 0.042 mm a pixel.
@@ -238,13 +239,4 @@ def write_sheet(sheet: Sheet, path: Path, page: str = "a4") -> None:
                          "give the output one of these endings")  # fmt: skip
     if page not in PAGES:
         raise UsageError(f"no paper size {page!r}", "use " + " or ".join(PAGES))
-    content = writer(sheet, PAGES[page])
-    part = path.with_name(path.name + ".part")
-    try:
-        part.write_bytes(content)
-        part.replace(path)
-    except OSError as error:
-        part.unlink(missing_ok=True)
-        reason = error.strerror or str(error)
-        raise PitchcamError(f"{path}: cannot be written: {reason}",
-                            "choose another folder") from None  # fmt: skip
+    write_whole(path, writer(sheet, PAGES[page]))

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from pitchcam.errors import PitchcamError, UsageError
-from pitchcam.store.files import write_whole
+from pitchcam.files import write_whole
 from pitchcam.store.rows import QUANTITIES, ThreadRow
 
 _INTEGERS = ("part", "thread", "starts", "number")

@@ -3,24 +3,18 @@
 from __future__ import annotations
 
 import json
-import shutil
 import sqlite3
 from collections.abc import Iterable, Iterator, Mapping
-from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from pitchcam.errors import InputError, PitchcamError, UsageError
+from pitchcam.errors import InputError, UsageError
 from pitchcam.store import schema
+from pitchcam.store.database import Database
 from pitchcam.store.entries import Correction, Entry, Outcome, record_id
-from pitchcam.store.files import full_disk
 from pitchcam.store.rows import entry_rows
-
-#: A disk with less than this left counts as full when SQLite reports a failed write: a commit
-#: needs some pages in the log and, at opening, 32 KiB of shared memory beside it.
-_FULL_BELOW_BYTES = 64 * 1024
 
 _SEEN = "INSERT INTO photo_name VALUES (?, ?) ON CONFLICT DO NOTHING"
 
@@ -49,13 +43,14 @@ class Store:
             raise InputError(
                 f"there is no record at {path}.", "Name it with --record, or run a batch first."
             )
-        with self._plain_errors():
-            self._db = sqlite3.connect(path, timeout=30.0, isolation_level=None)
-            try:
+        self._file = Database(path)
+        self._db = self._file.connection
+        try:
+            with self._file.plain_errors():
                 self._open()
-            except BaseException:
-                self._db.close()
-                raise
+        except BaseException:
+            self._file.close()
+            raise
 
     def _open(self) -> None:
         version = self._version()
@@ -64,8 +59,6 @@ class Store:
                 f"{self.path} was written by a newer pitchcam.", "Update pitchcam, or name another."
             )
         self._db.execute("PRAGMA journal_mode = WAL")
-        self._db.execute("PRAGMA synchronous = FULL")
-        self._db.execute("PRAGMA foreign_keys = ON")
         if version == 0:
             self._make_tables()
 
@@ -87,7 +80,7 @@ class Store:
 
     def close(self) -> None:
         """Close the file; the log is folded back into it."""
-        self._db.close()
+        self._file.close()
 
     def __enter__(self) -> Store:
         return self
@@ -100,50 +93,9 @@ class Store:
     ) -> None:
         self.close()
 
-    @contextmanager
-    def _plain_errors(self) -> Iterator[None]:
-        """Turn SQLite's errors into one line each."""
-        try:
-            yield
-        except sqlite3.Error as error:
-            raise self._explain(error) from error
-
-    def _explain(self, error: sqlite3.Error) -> PitchcamError:
-        name = getattr(error, "sqlite_errorname", "") or ""
-        try:
-            free = shutil.disk_usage(self.path.parent).free
-        except OSError:
-            free = _FULL_BELOW_BYTES
-        no_room = name.startswith(("SQLITE_IOERR", "SQLITE_CANTOPEN")) and free < _FULL_BELOW_BYTES
-        if name == "SQLITE_FULL" or no_room:
-            return full_disk(self.path)
-        if name in ("SQLITE_NOTADB", "SQLITE_CORRUPT"):
-            return InputError(
-                f"{self.path} is no record, or is damaged.", "Restore it or name another."
-            )
-        if name.startswith("SQLITE_BUSY"):
-            return PitchcamError(f"{self.path} is held by another program.", "Wait and try again.")
-        if name.startswith(("SQLITE_CANTOPEN", "SQLITE_READONLY")):
-            return InputError(
-                f"{self.path} cannot be written.", "Name another place with --record."
-            )
-        return PitchcamError(f"the record {self.path} failed: {error}.", "Check the disk.")
-
-    @contextmanager
-    def _commit(self) -> Iterator[sqlite3.Connection]:
-        with self._plain_errors():
-            self._db.execute("BEGIN IMMEDIATE")
-            try:
-                yield self._db
-                self._db.execute("COMMIT")
-            except BaseException:
-                if self._db.in_transaction:
-                    self._db.execute("ROLLBACK")
-                raise
-
     def has(self, sha256: str, settings_key: str) -> bool:
         """Say whether this photo has been measured under these settings."""
-        with self._plain_errors():
+        with self._file.plain_errors():
             found = self._db.execute(
                 "SELECT 1 FROM measurement WHERE sha256 = ? AND settings_key = ?",
                 (sha256, settings_key),
@@ -168,7 +120,7 @@ class Store:
         """
         identity = record_id(sha256, settings_key)
         document = None if outcome.document is None else _nameless(outcome.document)
-        with self._commit() as db:
+        with self._file.commit() as db:
             db.execute(
                 "INSERT INTO settings VALUES (?, ?) ON CONFLICT DO NOTHING",
                 (settings_key, settings_text),
@@ -189,12 +141,12 @@ class Store:
 
     def saw(self, sha256: str, name: str) -> None:
         """Keep the name under which a photo was seen."""
-        with self._plain_errors():
+        with self._file.plain_errors():
             known = self._db.execute(
                 "SELECT 1 FROM photo_name WHERE sha256 = ? AND name = ?", (sha256, name)
             ).fetchone()
         if known is None:
-            with self._commit() as db:
+            with self._file.commit() as db:
                 db.execute(_SEEN, (sha256, name))
 
     def correct(
@@ -215,7 +167,7 @@ class Store:
         if entry is None or thread_id not in {row.id for row in entry_rows(entry)}:
             raise UsageError(f"the record has no {thread_id}.", "See: pitchcam log list")
         made_at = now.isoformat(timespec="seconds")
-        with self._commit() as db:
+        with self._file.commit() as db:
             number = db.execute(
                 "INSERT INTO correction (measurement_id, thread_id, designation, who, why, made_at)"
                 " VALUES (?, ?, ?, ?, ?, ?)",
@@ -228,7 +180,7 @@ class Store:
 
     def corrections(self, entry_id: str) -> tuple[Correction, ...]:
         """Return every correction of one record, the oldest first."""
-        with self._plain_errors():
+        with self._file.plain_errors():
             rows = self._db.execute(
                 "SELECT number, thread_id, designation, who, why, made_at FROM correction"
                 " WHERE measurement_id = ? ORDER BY number",
@@ -239,12 +191,12 @@ class Store:
 
     def ids(self) -> list[str]:
         """Return the ids of all records, in the order of their ids."""
-        with self._plain_errors():
+        with self._file.plain_errors():
             return [r[0] for r in self._db.execute("SELECT id FROM measurement ORDER BY id")]
 
     def entry(self, entry_id: str) -> Entry | None:
         """Return one record without its thumbnails, or None when there is none of that id."""
-        with self._plain_errors():
+        with self._file.plain_errors():
             row = self._db.execute(
                 "SELECT sha256, settings_key, status, document, code, message, advice"
                 " FROM measurement WHERE id = ?",
@@ -275,7 +227,7 @@ class Store:
 
     def thumbnail(self, entry_id: str, part: int) -> bytes | None:
         """Return the small JPEG picture of a part (0: the whole photo), or None."""
-        with self._plain_errors():
+        with self._file.plain_errors():
             row = self._db.execute(
                 "SELECT jpeg FROM thumbnail WHERE measurement_id = ? AND part = ?",
                 (entry_id, part),

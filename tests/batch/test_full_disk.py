@@ -40,7 +40,7 @@ def test_a_full_disk_stops_with_one_line_and_the_next_run_goes_on(
         _, told = batch.communicate(timeout=60)
         assert batch.returncode == 1
         assert told.decode().count("\n") == 1
-        assert "is full; all finished photos are kept." in told.decode()
+        assert "is full; all that was finished is kept." in told.decode()
     before = len(set(log.read_text().splitlines()))
     assert 0 < before < 80
     subprocess.run(["mount", "-o", "remount,size=8m", str(small_disk)], check=True)

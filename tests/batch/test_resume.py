@@ -10,6 +10,10 @@ import sys
 import time
 from pathlib import Path
 
+import pytest
+
+from pitchcam.batch import settings
+from pitchcam.records import ScaleSpec
 from tests.batch import double
 
 ROOT = Path(__file__).parents[2]
@@ -106,3 +110,12 @@ def test_a_photo_added_later_is_all_that_is_measured(tmp_path: Path) -> None:
     tables = finish(folder, tmp_path / "w")
     assert len(log.read_text().splitlines()) == 1
     assert b"R 1/4" in tables["counts.csv"]
+
+
+def test_answers_of_an_older_core_are_not_given_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    # The record keeps answers under this key.
+    pin = ScaleSpec(source="pin", mm=10.0)
+    before = settings.Settings(scale=pin).key
+    assert settings.Settings(scale=pin).key == before
+    monkeypatch.setattr(settings, "CORE_REVISION", settings.CORE_REVISION + 1)
+    assert settings.Settings(scale=pin).key != before

@@ -2,6 +2,7 @@
 
 import pytest
 
+from pitchcam.match import name_thread
 from pitchcam.match.advice import best_measurement, real_range, tell_apart, tell_twins
 from pitchcam.match.confusable import confusables, confused_pairs
 from pitchcam.records import Gender, Quantity, ThreadReading
@@ -91,3 +92,11 @@ def test_pairs_stand_once_and_not_with_their_twins() -> None:
     assert all(len(k) == 2 for k in keys)
     gender: Gender = "internal"
     assert confusables(find("R 1/2"), gender) == ()
+
+
+def test_sizes_that_a_measurement_leaves_equal_are_said_together() -> None:
+    # Only the diameter was read: four pitches and a taper thread are open.
+    diameter, station = Quantity(value=13.8, u=0.03), Quantity(value=1.5, u=1.5)
+    step = name_thread(ThreadReading(major_mm=diameter, diameter_station_mm=station)).next_step
+    assert step is not None and step.count("stay equal") == 1
+    assert "M14x1.5 taper changes by" in step

@@ -13,7 +13,7 @@ from pitchcam.match import name_thread, posterior
 from pitchcam.match.naming import NAMED
 from pitchcam.records import NAMING_QUANTITIES, Gender, Quantity, ThreadReading
 from pitchcam.series import find, load_series
-from tests.confusion import draw_part, photo
+from tests.confusion.parts import draw_parts, read_parts, to_reading
 
 
 def q(value: float, u: float) -> Quantity:
@@ -215,8 +215,8 @@ def test_the_stated_probability_is_kept() -> None:
     named = right = 0
     for k, size in enumerate(sizes):
         rng = np.random.default_rng([20, k])
-        for _ in range(6):
-            verdict = name_thread(photo(draw_part(size, "external", rng), "external", rng))
+        for values in read_parts(draw_parts(size, "external", rng, 6), "a", rng):
+            verdict = name_thread(to_reading(values, "a", "external"))
             named += verdict.status == "named"
             right += verdict.designation == size.designation
             assert size.designation in {c.designation for c in verdict.candidates}

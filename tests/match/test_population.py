@@ -5,16 +5,17 @@ import pytest
 
 from pitchcam.match.likelihood import log_likelihood, station_shift
 from pitchcam.match.population import CELLS, MAJOR, MINOR, TAPER, population
-from pitchcam.records import Quantity, ThreadReading
+from pitchcam.records import Gender, Quantity, ThreadReading
 from pitchcam.series import find
 
 
 @pytest.mark.parametrize("gender", ["external", "internal"])
-def test_shapes_and_weights(gender: str) -> None:
+def test_shapes_and_weights(gender: Gender) -> None:
     parts = population(gender)
-    n = len(parts.sizes)
-    assert parts.mean.shape == (n, CELLS, 6) and parts.covariance.shape == (n, 6, 6)
-    assert np.allclose(np.exp(parts.log_weight).sum(axis=1), 1.0)
+    n, classes = len(parts.sizes), max(len(s.limits(gender)) for s in parts.sizes)
+    assert parts.mean.shape == (n, classes, CELLS, 6)
+    assert parts.covariance.shape == (n, classes, 6, 6)
+    assert np.allclose(np.exp(parts.log_weight).sum(axis=(1, 2)), 1.0)
     assert np.all(np.linalg.eigvalsh(parts.covariance) > 0)
 
 
@@ -22,7 +23,7 @@ def test_the_leading_diameter_keeps_its_limits_and_wears_inward() -> None:
     for gender, lead, sign in (("external", MAJOR, 1), ("internal", MINOR, -1)):
         parts = population(gender)
         i = parts.sizes.index(find("M14x1.5"))
-        values, weight = parts.mean[i, :, lead], np.exp(parts.log_weight[i])
+        values, weight = parts.mean[i, ..., lead], np.exp(parts.log_weight[i])
         zones = [getattr(x, "major_mm" if lead == MAJOR else "minor_mm")
                  for x in find("M14x1.5").limits(gender)]  # fmt: skip
         outside = max(z[1] for z in zones) if sign > 0 else min(z[0] for z in zones)
@@ -67,8 +68,8 @@ def test_taper_scatter_of_parallel_and_taper() -> None:
     parts = population("external")
     npt, metric = parts.sizes.index(find("1/4-18 NPT")), parts.sizes.index(find("M14x1.5"))
     # ASME B1.20.1 allows +17 and -8 percent of 1/16: two of our standard deviations hold both.
-    assert 2 * np.sqrt(parts.covariance[npt, TAPER, TAPER]) > 0.12 / 16
-    assert np.sqrt(parts.covariance[metric, TAPER, TAPER]) < 0.002
+    assert 2 * np.sqrt(parts.covariance[npt, 0, TAPER, TAPER]) > 0.12 / 16
+    assert np.sqrt(parts.covariance[metric, 0, TAPER, TAPER]) < 0.002
 
 
 def test_inside_the_mouth_is_the_station() -> None:

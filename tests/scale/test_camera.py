@@ -7,7 +7,6 @@ import numpy as np
 import pytest
 
 from pitchcam.scale.camera import Camera, camera_from_exif
-from pitchcam.scale.reference import camera_for_length
 from tests.outline.drawing import View
 from tests.scale import looking
 
@@ -63,10 +62,3 @@ def test_focal_length_from_exif() -> None:
     # Lenses of 24 to 32 mm lie within two of its u.
     for f35 in (24, 32):
         assert abs(f35 / 26 - 1) < 2 * guess.u_f_px / guess.f_px
-
-
-def test_length_on_a_plane_gives_the_distance() -> None:
-    view = View(turn=(0.05, 0.03, 0))
-    ends = view.project(np.array([[-20, 5, 6.0], [18, 12, 6.0]]))
-    found = camera_for_length(looking.camera(view), ends, float(np.hypot(38, 7)), 6.0)
-    assert found.distance_mm == pytest.approx(view.plate_mm, abs=1e-6)

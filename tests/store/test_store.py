@@ -11,9 +11,9 @@ import pytest
 
 from pitchcam.batch.settings import Settings
 from pitchcam.errors import InputError, UsageError
+from pitchcam.files import FullError, write_whole
 from pitchcam.records import ScaleSpec
 from pitchcam.store import Outcome, Store, entry_rows, record_id
-from pitchcam.store.files import FullError, write_whole
 from tests.batch import double
 
 NOON = datetime(2030, 1, 2, 12, 0, tzinfo=UTC)
@@ -118,7 +118,7 @@ def test_a_full_disk_is_one_line_and_loses_nothing(tmp_path: Path) -> None:
         pages = store._db.execute("PRAGMA page_count").fetchone()[0]
         store._db.execute(f"PRAGMA max_page_count = {pages}")
         big = Outcome(status="measured", document=outcome.document, thumbnails={0: bytes(300_000)})
-        with pytest.raises(FullError, match="is full; all finished photos are kept"):
+        with pytest.raises(FullError, match="is full; all that was finished is kept"):
             add(store, "cd" * 32, big, "second.jpg")
         assert len(store.ids()) == 1
         store._db.execute("PRAGMA max_page_count = 100000")

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import os
 import secrets
 from pathlib import Path
 
-from pitchcam.errors import PitchcamError
+from pitchcam.errors import InputError, PitchcamError
 
 
 class FullError(PitchcamError):
@@ -19,8 +20,8 @@ class FullError(PitchcamError):
 def full_disk(path: Path) -> FullError:
     """Return the error for a full disk, the same line wherever it is met."""
     return FullError(
-        f"the disk that holds {path} is full; all finished photos are kept.",
-        "Free some space and run the same command again: it goes on where it stopped.",
+        f"the disk that holds {path} is full; all that was finished is kept.",
+        "Free some space and run the same command again.",
         code="disk-full",
     )
 
@@ -32,7 +33,7 @@ def write_whole(path: Path, data: bytes) -> None:
     ------
     FullError
         If the disk is full.
-    PitchcamError
+    InputError
         If the place cannot be written.
     """
     part = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
@@ -43,10 +44,11 @@ def write_whole(path: Path, data: bytes) -> None:
             os.fsync(handle.fileno())
         part.replace(path)
     except OSError as error:
-        part.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):
+            part.unlink()
         if error.errno in (errno.ENOSPC, errno.EDQUOT):
-            raise full_disk(path) from error
-        raise PitchcamError(
-            f"{path} cannot be written: {error.strerror}.",
+            raise full_disk(path) from None
+        raise InputError(
+            f"{path} cannot be written ({error.strerror or error}).",
             "Name another place, or close the program that holds the file open.",
-        ) from error
+        ) from None

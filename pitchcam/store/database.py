@@ -1,0 +1,91 @@
+"""SQLite as the record needs it: flushed at each commit, its errors one plain line each."""
+
+from __future__ import annotations
+
+import shutil
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from pitchcam.errors import InputError, PitchcamError
+from pitchcam.files import full_disk
+
+#: A disk with less than this left counts as full when SQLite reports a failed write: a commit
+#: needs some pages in the log and, at opening, 32 KiB of shared memory beside it.
+_FULL_BELOW_BYTES = 64 * 1024
+
+
+class Database:
+    """One connection to the record's file; each commit reaches the disk before it returns.
+
+    Parameters
+    ----------
+    path
+        The file; SQLite makes it at the first write.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be opened.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        with self.plain_errors():
+            self.connection = sqlite3.connect(path, timeout=30.0, isolation_level=None)
+            self.connection.execute("PRAGMA synchronous = FULL")
+            self.connection.execute("PRAGMA foreign_keys = ON")
+
+    def close(self) -> None:
+        """Close the file; the log is folded back into it."""
+        self.connection.close()
+
+    @contextmanager
+    def plain_errors(self) -> Iterator[None]:
+        """Turn SQLite's errors into one line each."""
+        try:
+            yield
+        except sqlite3.Error as error:
+            raise self._explain(error) from error
+
+    @contextmanager
+    def commit(self) -> Iterator[sqlite3.Connection]:
+        """Keep all that is done inside, or nothing of it.
+
+        Raises
+        ------
+        FullError
+            If the disk is full.
+        """
+        db = self.connection
+        with self.plain_errors():
+            db.execute("BEGIN IMMEDIATE")
+            try:
+                yield db
+                db.execute("COMMIT")
+            except BaseException:
+                if db.in_transaction:
+                    db.execute("ROLLBACK")
+                raise
+
+    def _explain(self, error: sqlite3.Error) -> PitchcamError:
+        name = getattr(error, "sqlite_errorname", "") or ""
+        try:
+            free = shutil.disk_usage(self.path.parent).free
+        except OSError:
+            free = _FULL_BELOW_BYTES
+        no_room = name.startswith(("SQLITE_IOERR", "SQLITE_CANTOPEN")) and free < _FULL_BELOW_BYTES
+        if name == "SQLITE_FULL" or no_room:
+            return full_disk(self.path)
+        if name in ("SQLITE_NOTADB", "SQLITE_CORRUPT"):
+            return InputError(
+                f"{self.path} is no record, or is damaged.", "Restore it or name another."
+            )
+        if name.startswith("SQLITE_BUSY"):
+            return PitchcamError(f"{self.path} is held by another program.", "Wait and try again.")
+        if name.startswith(("SQLITE_CANTOPEN", "SQLITE_READONLY")):
+            return InputError(
+                f"{self.path} cannot be written.", "Name another place with --record."
+            )
+        return PitchcamError(f"the record {self.path} failed: {error}.", "Check the disk.")
