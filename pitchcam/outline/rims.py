@@ -205,8 +205,10 @@ def _solve(
         return np.append(base, (q[:7] - centre) / width), slopes
 
     start = np.concatenate([centre, np.full(n, -0.7)])
-    low = np.concatenate([[0.4, 0.0, 0.6, -5.0, 0.1, 0.02, 0.3], np.full(n, -5.0)])
-    high = np.concatenate([[6.0, 3.0, 5.0, 1.0, 0.95, 1.5, 1.0], np.full(n, 8.0)])
+    # A surface that scatters nothing and loses little shows no step at its edge, which then could
+    # lie anywhere.
+    low = np.concatenate([[0.4, 0.0, 0.6, -5.0, 0.15, 0.02, 0.3], np.full(n, -5.0)])
+    high = np.concatenate([[6.0, 3.0, 5.0, 1.0, 0.95, 1.5, 0.96], np.full(n, 8.0)])
     fit = solve_one(cost, start, low, high)
     misfit = np.sqrt(np.mean(fit.residuals[0, :-7].reshape(n, -1) ** 2, axis=1)) * noise
     return (
