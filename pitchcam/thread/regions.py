@@ -13,6 +13,8 @@ Values = NDArray[np.float64]
 #: Spacing of neighbouring crests may differ by this share: perspective and inclination change it
 #: by a percent, one displaced crest (wear, dirt) by some more; other features by far more.
 SPACING_TOLERANCE = 0.16
+#: The outermost crests must keep to this: perspective changes a spacing by a percent.
+END_TOLERANCE = 0.05
 #: Depth over pitch of what can be a thread. ISO 68-1 and Whitworth forms have 0.61-0.64, NPT up to
 #: 0.8, BA 0.6; a rounded or worn one in a blurred picture less; a barb 0.05-0.3, a spline above 1.
 DEPTH_RANGE = (0.28, 1.0)
@@ -22,7 +24,8 @@ DEPTH_RANGE = (0.28, 1.0)
 class Region:
     """A stretch of the axis over which both sides repeat with one spacing.
 
-    ``crests`` are stations s in pixels, one array per side (upper, lower); ``lag`` is the offset
+    ``crests`` are stations s in pixels, one array per side (upper, lower); ``ends`` counts those
+    left out at the ends, of both sides together; ``lag`` is the offset
     between the sides in spacings, -0.5..0.5 (0.5 for a single start, 0 for two).
     """
 
@@ -33,11 +36,15 @@ class Region:
     lag: float
     crests: tuple[Values, Values]
     skew: float
+    ends: int = 0
 
     @property
     def turns(self) -> float:
-        """Spacings that the region spans."""
-        return (self.end_px - self.start_px) / self.spacing_px
+        """Full turns seen: N of them show N to N + 1 crests on either side.
+
+        A side that wear or dirt has shortened does not shorten the other.
+        """
+        return (sum(map(len, self.crests)) + self.ends - 1) / 2
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -47,6 +54,7 @@ class _Run:
     spacing: float
     depth: float
     skew: float
+    ends: int = 0
 
 
 def find_regions(s: Values, upper: Values, lower: Values) -> tuple[list[Region], list[Region]]:
@@ -126,7 +134,8 @@ def _runs(s: Values, radius: Values) -> list[_Run]:
             index = keep[group]
             if used[index].any():
                 continue
-            run = _describe(s, smooth, peaks[index])
+            whole = _whole_crests(s[peaks], index)
+            run = _describe(s, smooth, peaks[whole], ends=len(index) - len(whole))
             if run is not None:
                 runs.append(run)
                 used[index] = True
@@ -205,7 +214,23 @@ def _even_groups(positions: Values) -> list[NDArray[np.intp]]:
     return groups
 
 
-def _describe(s: Values, radius: Values, peaks: NDArray[np.intp]) -> _Run | None:
+def _whole_crests(positions: Values, group: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Leave out an end crest that stands off the others: a chamfer, a run-out or a collar."""
+    steps = np.diff(positions[group])
+    if len(group) < 4:
+        return group
+    inner = np.median(steps[1:-1])
+    slack = END_TOLERANCE * inner + 0.7
+    # Where worn crests stand unevenly, the ends are no worse than the others.
+    if np.abs(steps[1:-1] - inner).max() > slack:
+        return group
+    first, last = np.abs(steps[[0, -1]] - inner) > slack
+    return group[int(first) : len(group) - int(last)]
+
+
+def _describe(
+    s: Values, radius: Values, peaks: NDArray[np.intp], ends: int = 0
+) -> _Run | None:
     valleys = np.array(
         [a + int(np.argmin(radius[a : b + 1])) for a, b in zip(peaks[:-1], peaks[1:], strict=True)]
     )
@@ -218,8 +243,9 @@ def _describe(s: Values, radius: Values, peaks: NDArray[np.intp]) -> _Run | None
     if depth < 1.0:
         return None
     return _Run(
-        crests=s[peaks], heights=radius[peaks], spacing=spacing, depth=depth, skew=skew
-    )
+        crests=s[peaks], heights=radius[peaks], spacing=spacing, depth=depth, skew=skew,
+        ends=ends,
+    )  # fmt: skip
 
 
 def _pair(a: _Run, b: _Run) -> Region | None:
@@ -236,7 +262,7 @@ def _pair(a: _Run, b: _Run) -> Region | None:
     return Region(
         start_px=float(start), end_px=float(end), spacing_px=spacing,
         depth_px=(a.depth + b.depth) / 2, lag=lag, crests=(a.crests, b.crests),
-        skew=(a.skew + b.skew) / 2,
+        skew=(a.skew + b.skew) / 2, ends=a.ends + b.ends,
     )  # fmt: skip
 
 
