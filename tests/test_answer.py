@@ -10,7 +10,9 @@ from PIL import Image
 
 from pitchcam import identify
 from pitchcam.errors import UnreadableError, UsageError
+from pitchcam.outline.field import find_field
 from pitchcam.records import ScaleSpec
+from pitchcam.scale.shapes import describe
 
 SAMPLES = Path(__file__).parents[1] / "samples"
 PIN = ScaleSpec(source="pin", mm=6.0)
@@ -74,7 +76,9 @@ def painted(pixels, thread, plain_turns):
     """Fill the grooves beyond a number of turns, as if the rest were a plain shank."""
     a, b = (np.array(p) for p in thread.span_px)
     along = (b - a) / np.hypot(*(b - a))
-    spacing = np.hypot(*(b - a)) / thread.turns
+    field = find_field(pixels)
+    regions = [r for blob in field.blobs for r in describe(pixels, field, blob).threads]
+    spacing = regions[0].spacing_px
     across = np.array([-along[1], along[0]])
     half = 0.5 * thread.reading.major_mm.value / thread.reading.pitch_mm.value * spacing
     first, last = a + plain_turns * spacing * along, b + 0.8 * spacing * along
