@@ -278,7 +278,37 @@ def refused() -> Iterator[Shot]:
     )  # fmt: skip
 
 
+def short_and_small() -> Iterator[Shot]:
+    camera = Camera(f35=26.2, height=230, focus_height=8, centre_px=(5, 3))
+    part = sender("G 1/2", thread(WHITWORTH_55, INCH / 14, 20.8, 5.0), flats=27)
+    yield Shot(
+        name="p25-few-turns", quality="refuse", camera=camera, seed=912,
+        development=Development(exif_f35=26, quality=88),
+        parts=(Laid(fitting=part, at=(6, -4), heading_deg=-20, shim_deg=0.2),),
+        scale=Reference(kind="pin", mm=10.0, at=(-26, 10), turn_deg=40),
+        light=clean(camera, 100, 80), expected="unreadable: fewer than three turns",
+    )  # fmt: skip
+    camera = Camera(f35=26.2, height=170, focus_height=8, centre_px=(5, 3))
+    part = sender("M6x1", thread(ISO_60, 1.0, 5.90, 9), flats=10, material="zinc", head=(8, 10),
+                  hexagon=5)  # fmt: skip
+    yield Shot(
+        name="p26-m6-pin", quality="clean", camera=camera, seed=902,
+        development=Development(exif_f35=26, quality=88),
+        parts=(Laid(fitting=part, at=(6, -4), heading_deg=30, shim_deg=0.2),),
+        scale=Reference(kind="pin", mm=5.0, at=(-14, 6), turn_deg=40), light=clean(camera, 60, 50),
+    )  # fmt: skip
+    camera = Camera(f35=26.2, height=210, focus_height=8, centre_px=(5, 3))
+    part = sender("M18x1.5", thread(ISO_60, 1.5, 17.85, 5.3), flats=24, material="steel")
+    yield Shot(
+        name="p27-m18-short-pin", quality="clean", camera=camera, seed=913,
+        development=Development(exif_f35=26, quality=88),
+        parts=(Laid(fitting=part, at=(6, -4), heading_deg=110, shim_deg=0.2),),
+        scale=Reference(kind="pin", mm=8.0, at=(-20, 8), turn_deg=40), light=clean(camera, 90, 75),
+    )  # fmt: skip
+
+
 def all_shots() -> dict[str, Shot]:
     """Return every photo of the catalogue by name."""
-    groups = (metric, unified, whitworth, taper, sheets, worn_and_many, refused)
+    groups = (metric, unified, whitworth, taper, sheets, worn_and_many, refused,
+              short_and_small)  # fmt: skip
     return {shot.name: shot for group in groups for shot in group()}
