@@ -36,7 +36,7 @@ def _measured(
     scene: Scene, camera: Camera, part: Shape, region: Region, spec: ScaleSpec
 ) -> tuple[ThreadShape, Rest]:
     """Measure one thread at its height; the hexagon's turn, seen from the thread, corrects it."""
-    rest = rest_height(part, camera)
+    rest = rest_height(part, camera, scene.rims.spread.blur_px)
     if spec.axis_height_mm is not None:
         rest = replace(rest, height_mm=spec.axis_height_mm, u_height_mm=0.1)
     def measured(starts: int) -> ThreadShape:
