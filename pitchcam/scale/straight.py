@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from pitchcam.outline.edges import StraightEdge, straight_edge
 from pitchcam.outline.esf import DEFAULT_SPREAD, unsharpen
 from pitchcam.outline.field import Field
-from pitchcam.outline.rims import Rims, fit_rims
+from pitchcam.outline.rims import BELIEVED, Rims, fit_rims
 from pitchcam.scale.shapes import Shape
 from pitchcam.thread.height import widest_stretch
 
@@ -19,6 +19,8 @@ Points = NDArray[np.float64]
 
 #: More edges than this add time and no knowledge.
 MOST_EDGES = 6
+#: A piece of an edge with this many times the usual misfit is left out.
+STRANGE = 2.5
 #: Beyond the blur of a corner (px, inside is negative) its face must be as even as this, in shares
 #: of the background's light: half of what would shift the fitted blur by a tenth.
 FACE_PX = -3.5
@@ -112,10 +114,10 @@ def learn_rims(
     edges, owner = _telling(edges, owner)
     if not edges:
         return None, {}
-    rims = fit_rims(
-        [p for e in edges for p in e.profiles], f_px, DEFAULT_SPREAD,
-        panel_near=field.full_frame,
-    )  # fmt: skip
+    rims = _fit(edges, field, f_px)
+    plain = _without_strangers(edges, rims)
+    if plain is not edges:
+        edges, rims = plain, _fit(plain, field, f_px)
     pins: dict[int, list[TrueEdge]] = {}
     first = 0
     for edge, label in zip(edges, owner, strict=True):
@@ -125,6 +127,32 @@ def learn_rims(
             true = _through(edge, rims.edges_px[pieces], rims.u_edges_px[pieces])
             pins.setdefault(label, []).append(true)
     return rims, pins
+
+
+def _fit(edges: Sequence[StraightEdge], field: Field, f_px: float) -> Rims:
+    return fit_rims(
+        [p for e in edges for p in e.profiles], f_px, DEFAULT_SPREAD,
+        panel_near=field.full_frame,
+    )  # fmt: skip
+
+
+def _without_strangers(edges: list[StraightEdge], rims: Rims) -> list[StraightEdge]:
+    """Leave out pieces of edges that look unlike all others: they mirror a neighbour, or dirt."""
+    most = max(BELIEVED, STRANGE * float(np.median(rims.misfit)))
+    if rims.misfit.max() <= most:
+        return edges
+    out, first = [], 0
+    for edge in edges:
+        fits = rims.misfit[first : first + len(edge.profiles)] <= most
+        first += len(fits)
+        if fits.any() and not fits.all():
+            edge = replace(
+                edge,
+                profiles=tuple(p for p, f in zip(edge.profiles, fits, strict=True) if f),
+                at=tuple(a for a, f in zip(edge.at, fits, strict=True) if f),
+            )
+        out.append(edge)
+    return edges if all(a is b for a, b in zip(edges, out, strict=True)) else out
 
 
 def _through(edge: StraightEdge, shifts: Points, u: Points) -> TrueEdge:
