@@ -9,11 +9,11 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import erf
 
 from pitchcam.match.means import EXTERNAL, INTERNAL, Means
 from pitchcam.match.population import ANGLE, MAJOR, MINOR, PITCH, TAPER, population
 from pitchcam.match.separation import separation
-from pitchcam.normal import erf
 from pitchcam.records import MM_PER_INCH, Gender, ThreadReading
 from pitchcam.series import ThreadSize, load_uses
 

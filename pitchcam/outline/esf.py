@@ -8,8 +8,7 @@ from typing import TypeVar
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-
-from pitchcam.normal import ndtr
+from scipy.special import ndtr
 
 Values = NDArray[np.float64]
 #: Single precision for pictures, double for profiles.

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
-from pitchcam.normal import ndtr
 from pitchcam.outline.esf import reflected
 
 Values = NDArray[np.float64]
@@ -154,7 +154,7 @@ def _cells(
     depth = y[:, None, :] - line.r[:, None]
     angle = np.sqrt(np.maximum(depth, 0.0)) * (cos_b * np.sqrt(2 / y))[:, None]
     share = angle / last[:, None]
-    lost = (1 - reflected(angle, 1.0))
+    lost = 1 - reflected(angle, 1.0)
     return _Cells(
         inside=np.clip(depth / line.step + 0.5, 0.0, 1.0),
         lit=np.clip((1 - share) / fade[..., None] + 0.5, 0.0, 1.0),

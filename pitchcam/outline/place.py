@@ -6,9 +6,9 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
 from pitchcam.least_squares import solve
-from pitchcam.normal import ndtr
 from pitchcam.outline.rims import MeanProfile, Rims
 
 Values = NDArray[np.float64]

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
 from pitchcam.least_squares import by_differences, solve_one
-from pitchcam.normal import ndtr
 
 Values = NDArray[np.float64]
 

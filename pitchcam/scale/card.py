@@ -5,6 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import least_squares
 
 from pitchcam.outline.edges import fit_line
 from pitchcam.scale.camera import Camera
@@ -26,8 +27,6 @@ def card_reference(shape: Shape, camera: Camera) -> Reference:
     the picture's centre the upper edge makes the outline; on the sides toward it the lower one
     does where the wall is dull, the upper one where it mirrors, so their height is half known.
     """
-    from scipy.optimize import least_squares
-
     sides = _sides(shape)
     heights = [_edge_height(camera, a, b, shape.centre_px) for a, b in sides]
     lengths = [float(np.hypot(*(b - a))) for a, b in sides]

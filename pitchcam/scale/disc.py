@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import least_squares
 
 from pitchcam.outline.contour import outline
 from pitchcam.outline.walls import fit_wall
@@ -39,8 +40,6 @@ def disc_reference(
     it the lower one, and there the disc's wall mirrors the panel. Only the upper rim's half is
     used: a circle of the disc's radius on the plane of its top.
     """
-    from scipy.optimize import least_squares
-
     points = outline(shape.crop, 0.5)
     # The border of the light may cut the disc: what lies off its circle is left out.
     centre, radius, on = fit_circle(points, tolerance_px=3.0)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import least_squares
 
 from pitchcam.scale.camera import DIAGONAL_35MM, Camera
 from pitchcam.scale.profile import CameraProfile
@@ -116,8 +117,6 @@ def solve(plan: Points, corners: Points, prior: Prior) -> Solution:
     prior : Prior
         What is known of the camera beforehand.
     """
-    from scipy.optimize import least_squares
-
     noise, p = LEAST_NOISE_PX, _start(plan, corners, prior)
 
     def misfit(q: Points) -> Points:

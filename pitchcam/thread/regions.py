@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.signal import find_peaks
 
 Values = NDArray[np.float64]
 
@@ -15,6 +16,9 @@ Values = NDArray[np.float64]
 SPACING_TOLERANCE = 0.16
 #: The outermost crests must keep to this: perspective changes a spacing by a percent.
 END_TOLERANCE = 0.05
+#: What counts as a crest: it stands out by more than noise does, and apart from others, pixels.
+PROMINENCE_PX = 1.2
+APART_PX = 3
 #: Depth over pitch of what can be a thread. ISO 68-1 and Whitworth forms have 0.61-0.64, NPT up to
 #: 0.8, BA 0.6; a rounded or worn one in a blurred picture less; a barb 0.05-0.3, a spline above 1.
 DEPTH_RANGE = (0.28, 1.0)
@@ -101,7 +105,7 @@ def few_crests(s: Values, upper: Values, lower: Values) -> bool:
 def _grooves(s: Values, radius: Values) -> list[tuple[float, float]]:
     """Return place and width of the single grooves that could be a thread's."""
     smooth = _smooth(radius)
-    peaks, _ = _peaks(smooth, least=1.2, apart=3)
+    peaks, _ = find_peaks(smooth, prominence=PROMINENCE_PX, distance=APART_PX)
     runs = [_describe(s, smooth, peaks[i : i + 2]) for i in range(len(peaks) - 1)]
     return [
         (float(np.mean(r.crests)), r.spacing) for r in runs
@@ -121,9 +125,10 @@ def _smooth(radius: Values) -> Values:
 
 def _runs(s: Values, radius: Values) -> list[_Run]:
     smooth = _smooth(radius)
-    peaks, prominence = _peaks(smooth, least=1.2, apart=3)
+    peaks, props = find_peaks(smooth, prominence=PROMINENCE_PX, distance=APART_PX)
     if len(peaks) < 3:
         return []
+    prominence = props["prominences"]
     runs = []
     used = np.zeros(len(peaks), bool)
     # Deep crests first, so that a ripple on a crest does not split a run of crests.
@@ -140,58 +145,6 @@ def _runs(s: Values, radius: Values) -> list[_Run]:
                 runs.append(run)
                 used[index] = True
     return runs
-
-
-def _peaks(y: Values, *, least: float, apart: int) -> tuple[NDArray[np.intp], Values]:
-    """Return the local maxima that stand out by a least height, and by how much they do.
-
-    A maximum stands out by its height over the higher of both lowest points between it and the
-    next higher ground on either side. Of those nearer to one another than ``apart`` samples the
-    highest stays. (The general library's search takes half a second to import.)
-    """
-    rise = np.flatnonzero(np.diff(y))
-    first, last = np.append(0, rise + 1), np.append(rise, len(y) - 1)
-    level = y[first]
-    top = 1 + np.flatnonzero((level[1:-1] > level[:-2]) & (level[1:-1] > level[2:]))
-    place = (first[top] + last[top]) // 2
-    out = _stand_out(y, place)
-    # What lies beside a higher one goes whether it stands out or not.
-    gone: set[int] = set()
-    at = place.tolist()
-    for i in np.argsort(y[place])[::-1].tolist():
-        if i in gone:
-            continue
-        for beside in (range(i - 1, -1, -1), range(i + 1, len(at))):
-            for j in beside:
-                if abs(at[j] - at[i]) >= apart:
-                    break
-                gone.add(j)
-    keep = out >= least
-    keep[list(gone)] = False
-    return place[keep], out[keep]
-
-
-def _stand_out(y: Values, place: NDArray[np.intp]) -> Values:
-    """Return by how much each of the local maxima stands out."""
-    # The ends are higher ground as well, should they be higher.
-    bounds = np.concatenate([[0], place, [len(y) - 1]])
-    heights = y[bounds].tolist()
-    valleys = np.minimum.reduceat(y, bounds[:-1]).tolist()
-    feet = [_feet(heights, valleys), _feet(heights[::-1], valleys[::-1])[::-1]]
-    out: Values = y[place] - np.maximum(*np.array(feet))[1:-1]
-    return out
-
-
-def _feet(heights: list[float], valleys: list[float]) -> list[float]:
-    """Return the lowest ground between each height and the next higher one before it."""
-    feet: list[float] = [heights[0]]
-    higher = [(heights[0], heights[0])]
-    for height, foot in zip(heights[1:], valleys, strict=True):
-        while higher and higher[-1][0] <= height:
-            foot = min(foot, higher.pop()[1])
-        higher.append((height, foot))
-        feet.append(foot)
-    return feet
 
 
 def _even_groups(positions: Values) -> list[NDArray[np.intp]]:

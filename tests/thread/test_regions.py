@@ -2,10 +2,8 @@
 
 import numpy as np
 import pytest
-from scipy.ndimage import gaussian_filter1d
-from scipy.signal import find_peaks
 
-from pitchcam.thread.regions import _peaks, few_crests, find_regions
+from pitchcam.thread.regions import few_crests, find_regions
 
 S = np.arange(0.0, 900.0)
 
@@ -88,18 +86,6 @@ def test_dirt_in_a_groove_keeps_what_is_whole():
     longest = max(threads, key=lambda t: t.turns)
     assert longest.turns > 8
     assert longest.spacing_px == pytest.approx(30.0, rel=0.03)
-
-
-@pytest.mark.parametrize("seed", range(20))
-def test_peaks_are_those_of_scipy(seed):
-    """Outside check: SciPy's search, on ragged outlines and on ones with level stretches."""
-    rng = np.random.default_rng(seed)
-    y = gaussian_filter1d(np.cumsum(rng.normal(size=300)), rng.choice([0.5, 0.8, 3.0]))
-    for seen in (y, np.round(y)):
-        peaks, how = find_peaks(seen, prominence=1.2, distance=3)
-        found, heights = _peaks(seen, least=1.2, apart=3)
-        assert found.tolist() == peaks.tolist()
-        assert heights == pytest.approx(how["prominences"])
 
 
 def test_two_crests_beside_each_other_are_a_threads_beginning():
