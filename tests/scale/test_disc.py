@@ -55,6 +55,19 @@ def test_thickness_from_the_mirrored_wall(thickness: float) -> None:
     assert found.camera.distance_mm == pytest.approx(view.plate_mm, rel=0.003)
 
 
+@pytest.mark.parametrize("shine", [0.0, 0.5])
+@pytest.mark.parametrize(("turn", "at"), [
+    ((0, 0, 0), (22.0, -12.0)), ((0.04, -0.05, 0), (24.0, -12.0)), ((0.04, -0.05, 0), (-12, 24.0)),
+])  # fmt: skip
+def test_thickness_where_both_rims_run_together(shine, turn, at) -> None:
+    view = View(size=(1600, 1200), f_px=3000.0, turn=turn)
+    seen = looking.look(disc(view, at, 1.3, shine=shine), view, gain=0.0)
+    found = disc_reference(seen.shapes[0], looking.camera(view), 2 * RADIUS)
+    assert abs(found.height_mm - 1.3) < 2 * found.u_height_mm
+    assert abs(found.height_mm - 1.3) < 0.5 * abs(THICKNESS_MM - 1.3)
+    assert found.camera.distance_mm == pytest.approx(view.plate_mm, rel=0.002)
+
+
 def test_thickness_is_assumed_where_no_wall_shows() -> None:
     view = View()
     seen = looking.look(disc(view, (0.0, 0.0), 2.0), view)
