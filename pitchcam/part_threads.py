@@ -50,8 +50,7 @@ def _measured(
         # Both sides in step: two starts, and a helix twice as steep.
         shape = measured(2)
     if spec.axis_height_mm is None and rest.hexagon:
-        roll = hexagon_roll(part, shape.section, shape.frame, camera, rest)
-        rest = turned(rest, *roll)
+        rest = turned(rest, hexagon_roll(part, shape.section, shape.frame, camera, rest))
         shape = remeasure(shape, camera, rest.height_mm, 0.0)
     return shape, rest
 

@@ -94,14 +94,28 @@ def rest_height(shape: Shape, camera: Camera, blur_px: float = 0.0) -> Rest:
     )  # fmt: skip
 
 
+@dataclass(frozen=True, kw_only=True)
+class Roll:
+    """A hexagon's turn about its axis, 0 to 30 degrees, in radians, and its uncertainty.
+
+    ``shown`` is the share of its width over corners that stands square to the line of sight, by
+    that of a hexagon on its flat.
+    """
+
+    turn_rad: float
+    u_turn_rad: float
+    shown: float
+
+
 def hexagon_roll(
     part: Shape, section: Section, frame: AxisFrame, camera: Camera, rest: Rest
-) -> tuple[float, float]:
-    """Return how far a hexagon is turned about the axis (radians, 0 to 30 degrees), and its u.
+) -> Roll:
+    """Return how far a hexagon is turned about the axis.
 
-    A hexagon on its flat has both outer corners at the axis's height. Turned by a, one is nearer
-    to the camera by w tan a than the other, and therefore stands farther from the thread's axis
-    in the picture: by w^2 tan a / (2 L) in all.
+    A hexagon on its flat has both outer corners at the axis's height over the plate. Turned by a
+    against the line of sight, one is nearer to the camera by w tan a than the other, and therefore
+    stands farther from the thread's axis in the picture: by w^2 tan a / (2 L) in all. The line of
+    sight itself meets the plate aslant where the part lies off the camera's foot.
 
     Parameters
     ----------
@@ -117,32 +131,37 @@ def hexagon_roll(
     on = (st[:, 0] > rest.stretch[0] + trim) & (st[:, 0] < rest.stretch[1] - trim)
     y = section.to_axis(frame.from_photo(camera, part.outline_px[on]))[:, 1]
     if (y > 0).sum() < 8 or (y < 0).sum() < 8:
-        return 0.0, 0.0
+        return Roll(turn_rad=0.0, u_turn_rad=0.0, shown=1.0)
     above, below = float(np.median(y[y > 0])), float(np.median(-y[y < 0]))
     width, reach = above + below, float(np.linalg.norm(frame.origin))
-    tangent = 2 * abs(above - below) * reach / width**2
+    seen = np.arctan(2 * (above - below) * reach / width**2)
+    up = -np.array(camera.normal)
+    slant = np.arctan2(-up @ frame.across, up @ frame.toward)
+    sixth = np.pi / 3
+    turn = float((seen - slant + sixth / 2) % sixth - sixth / 2)
     # The axis's direction, carried from the thread to the hexagon, is good to 0.03-0.05 mm.
-    u = 2 * 0.04 * reach / width**2
+    u = float(2 * 0.04 * reach / width**2)
     # What lies within its own uncertainty is no turn.
-    tangent *= tangent**2 / (tangent**2 + u**2)
-    return min(float(np.arctan(tangent)), float(np.radians(30))), float(min(u, 0.3))
+    turn *= turn**2 / (turn**2 + u**2)
+    shown = float(np.cos(slant + turn) / np.cos(slant))
+    return Roll(turn_rad=abs(turn), u_turn_rad=min(u, 0.3), shown=shown)
 
 
-def turned(rest: Rest, roll_rad: float, u_roll_rad: float) -> Rest:
+def turned(rest: Rest, roll: Roll) -> Rest:
     """Return the rest of a hexagon that is turned about the axis.
 
     Notes
     -----
-    It shows w = corners cos a. A turned hexagon lies on an edge or is held by something else, so
+    A turned hexagon lies on an edge or is held by something else, so
     that its axis stands between half its flats and what its lowest edge demands; the former is
     taken, and a quarter of the difference left open.
     """
     if not rest.hexagon:
         return rest
-    corners = rest.width_mm / np.cos(roll_rad)
+    corners = rest.width_mm / roll.shown
     height = corners * np.sqrt(3) / 4
-    lowest = corners / 2 * np.cos(np.radians(30) - roll_rad)
-    u = (rest.u_height_mm, height * np.tan(roll_rad) * u_roll_rad, 0.25 * (lowest - height))
+    lowest = corners / 2 * np.cos(np.radians(30) - roll.turn_rad)
+    u = (rest.u_height_mm, height * np.tan(roll.turn_rad) * roll.u_turn_rad, 0.25 * (lowest - height))
     return replace(rest, height_mm=float(height), u_height_mm=float(np.linalg.norm(u)))
 
 

@@ -8,7 +8,7 @@ import pytest
 from pitchcam.scale.camera import Camera
 from pitchcam.thread.axis import ImageAxis, envelope
 from pitchcam.thread.fitting import Section
-from pitchcam.thread.height import hexagon_roll, rest_height, turned
+from pitchcam.thread.height import Roll, hexagon_roll, rest_height, turned
 from pitchcam.thread.section import axis_frame
 
 CAMERA = Camera(f_px=3005.0, u_f_px=45.0, centre_px=(2015.5, 1511.5), distance_mm=200.0)
@@ -16,12 +16,12 @@ FLATS = 22.0
 AXIS = ImageAxis(point_px=CAMERA.centre_px, direction=(1.0, 0.0))
 
 
-def body(corners_of_section, height, length=(-5.0, 5.0)):
-    """Return photo points of a prism's two extreme edges along x, axis at a height."""
+def body(corners_of_section, height, length=(-5.0, 5.0), off_mm=0.0):
+    """Return photo points of a prism's two extreme edges along x, axis at a height and off y."""
     z = np.linspace(*length, 240)
     rows = []
     for y, x in corners_of_section:
-        points = np.stack([z, np.full_like(z, y), np.full_like(z, 200.0 - height - x)], 1)
+        points = np.stack([z, np.full_like(z, y + off_mm), np.full_like(z, 200.0 - height - x)], 1)
         rows.append(CAMERA.project(points))
     rows = np.array(rows)
     return rows[np.argmin(rows[:, 0, 1])], rows[np.argmax(rows[:, 0, 1])]
@@ -37,16 +37,23 @@ def circle(radius):
     return np.stack([np.cos(a), np.sin(a)], 1) * radius
 
 
-def part(wide, height):
-    pieces = [*body(wide, height), *body(circle(7.0), height, (5.0, 20.0))]
+def axis(off_mm, height):
+    on = CAMERA.project(np.array([0.0, off_mm, 200.0 - height]))
+    return ImageAxis(point_px=(float(on[0]), float(on[1])), direction=(1.0, 0.0))
+
+
+def part(wide, height, off_mm=0.0):
+    pieces = [*body(wide, height, off_mm=off_mm),
+              *body(circle(7.0), height, (5.0, 20.0), off_mm)]  # fmt: skip
     outline = np.concatenate(pieces)
+    line = axis(off_mm, height)
     return SimpleNamespace(
-        axis=AXIS, outline_px=outline, stations=envelope(AXIS.to_axis(outline)), threads=()
+        axis=line, outline_px=outline, stations=envelope(line.to_axis(outline)), threads=()
     )
 
 
 def rolled(shape, height):
-    frame = axis_frame(CAMERA, AXIS, 200.0, height)
+    frame = axis_frame(CAMERA, shape.axis, 200.0, height)
     section = Section(fit=None, points=None, seen_points=None, per_point=1.0, turn_rad=0.0,
                       offset_mm=0.0, starts=1)  # fmt: skip
     rest = rest_height(shape, CAMERA)
@@ -55,21 +62,34 @@ def rolled(shape, height):
 
 def test_hexagon_on_a_flat():
     shape = part(hexagon(0.0), FLATS / 2)
-    rest, (roll, _) = rolled(shape, FLATS / 2)
+    rest, roll = rolled(shape, FLATS / 2)
     assert rest.hexagon
     assert rest.height_mm == pytest.approx(FLATS / 2, abs=0.03)
     assert rest.width_mm == pytest.approx(FLATS * 2 / np.sqrt(3), abs=0.06)
-    assert roll == pytest.approx(0.0, abs=0.01)
+    assert roll.turn_rad == pytest.approx(0.0, abs=0.01)
 
 
 @pytest.mark.parametrize("roll_deg", [-20.0, 12.0, 20.0])
 def test_turned_hexagon(roll_deg):
     shape = part(hexagon(roll_deg), FLATS / 2)
-    rest, (roll, u) = rolled(shape, FLATS / 2)
-    assert abs(np.degrees(roll) - abs(roll_deg)) < max(2.0, 2 * np.degrees(u))
-    after = turned(rest, roll, u)
+    rest, roll = rolled(shape, FLATS / 2)
+    off = abs(np.degrees(roll.turn_rad) - abs(roll_deg))
+    assert off < max(2.0, 2 * np.degrees(roll.u_turn_rad))
+    after = turned(rest, roll)
     assert after.height_mm == pytest.approx(FLATS / 2, abs=2 * after.u_height_mm)
     assert abs(after.height_mm - FLATS / 2) < abs(rest.height_mm - FLATS / 2)
+
+
+@pytest.mark.parametrize("off_mm", [-35.0, 20.0, 35.0])
+@pytest.mark.parametrize("roll_deg", [0.0, -14.0, 14.0])
+def test_off_the_cameras_foot_the_line_of_sight_is_no_turn(off_mm, roll_deg):
+    shape = part(hexagon(roll_deg), FLATS / 2, off_mm)
+    rest, roll = rolled(shape, FLATS / 2)
+    # The line of sight alone would make it 6 to 14 degrees.
+    expected = pytest.approx(abs(roll_deg), abs=max(0.7, np.degrees(roll.u_turn_rad)))
+    assert np.degrees(roll.turn_rad) == expected
+    after = turned(rest, roll)
+    assert after.height_mm == pytest.approx(FLATS / 2, abs=max(0.04, 0.7 * after.u_height_mm))
 
 
 def test_round_thread_or_cylinder_rests_on_itself():
@@ -81,4 +101,4 @@ def test_round_thread_or_cylinder_rests_on_itself():
     rest = rest_height(shape, CAMERA)
     assert not rest.hexagon
     assert rest.height_mm == pytest.approx(radius, abs=0.02)
-    assert turned(rest, 0.3, 0.1) is rest
+    assert turned(rest, Roll(turn_rad=0.3, u_turn_rad=0.1, shown=0.9)) is rest
