@@ -161,7 +161,10 @@ def turned(rest: Rest, roll: Roll) -> Rest:
     corners = rest.width_mm / roll.shown
     height = corners * np.sqrt(3) / 4
     lowest = corners / 2 * np.cos(np.radians(30) - roll.turn_rad)
-    u = (rest.u_height_mm, height * np.tan(roll.turn_rad) * roll.u_turn_rad, 0.25 * (lowest - height))
+    u = (
+        rest.u_height_mm, height * np.tan(roll.turn_rad) * roll.u_turn_rad,
+        0.25 * (lowest - height),
+    )  # fmt: skip
     return replace(rest, height_mm=float(height), u_height_mm=float(np.linalg.norm(u)))
 
 
