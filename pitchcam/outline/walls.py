@@ -117,18 +117,19 @@ def wall_height(across_px: Values, near: Values, far: Values, known: Slant) -> t
     def bare(shift: float) -> Values:
         return np.interp(across_px - shift, across_px, far)
 
+    expected = np.array([0.0, known.height_mm, known.px_per_mm, WALL_LIGHT[0]])
+    spread = np.array([known.u_place_px, known.u_height_mm, known.u_px_per_mm, WALL_LIGHT[1]])
+
     def cost(q: Values) -> Values:
         place, height, scale, light = q
         seen = light * bare(place) + (1 - light) * bare(place + height * scale)
         return np.concatenate([
             (seen - near) / U_LIGHT,
-            [place / known.u_place_px, (height - known.height_mm) / known.u_height_mm,
-             (scale - known.px_per_mm) / known.u_px_per_mm, (light - WALL_LIGHT[0]) / WALL_LIGHT[1]],
+            (q - expected) / spread,
         ])  # fmt: skip
 
-    start = np.array([0.0, known.height_mm, known.px_per_mm, WALL_LIGHT[0]])
     found = solve_one(
-        by_differences(cost), start, np.array([-2.0, 0.0, 0.0, 0.0]),
+        by_differences(cost), expected, np.array([-2.0, 0.0, 0.0, 0.0]),
         np.array([2.0, 4 * known.height_mm, 4 * known.px_per_mm, 0.95]),
     )  # fmt: skip
     height = float(found.parameters[0, 1])

@@ -52,6 +52,15 @@ class Section:
         z, y = zy[..., 0], zy[..., 1]
         return np.stack([c * z - s * y, c * y + s * z + self.offset_mm], axis=-1)
 
+    def own_frame(self, frame: AxisFrame) -> AxisFrame:
+        """Return the frame on the thread's own axis."""
+        c, s = np.cos(self.turn_rad), np.sin(self.turn_rad)
+        return AxisFrame(
+            origin=frame.origin + self.offset_mm * frame.across,
+            along=c * frame.along + s * frame.across, across=c * frame.across - s * frame.along,
+            toward=frame.toward,
+        )
+
     def pinhole(self, frame: AxisFrame) -> Values:
         """Return the camera (z, y, x) seen from the thread's own axis."""
         z, y, x = frame.pinhole

@@ -147,10 +147,7 @@ def measure_thread(
         first = fit_section(flanks, camera, frame, spacing_mm, starts=starts, rounds=3)
         flanks, straight = _straight(flanks, first, frame, camera, spacing_mm)
     first = fit_section(flanks, camera, frame, spacing_mm, starts=starts, rounds=3)
-    radius_px = first.fit.pitch_radius_mm / mm_per_px
-    moved, edges = move_to_edges(
-        flanks, crop, field, rims, camera.f_px, region.spacing_px, radius_px, first.fit.tan_half
-    )
+    moved, edges = move_to_edges(flanks, crop, field, rims, first, frame, camera, LEVEL)
     section = fit_section(moved, camera, frame, spacing_mm, starts=starts)
     tips, roots = _tips(crop, field, camera, frame, section, rims, mm_per_px)
     z = section.points.z[section.fit.used]

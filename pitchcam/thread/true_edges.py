@@ -8,115 +8,145 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.outline.contour import Crop
-from pitchcam.outline.edges import reach_to_border
 from pitchcam.outline.field import Field
-from pitchcam.outline.place import place_edges
-from pitchcam.outline.rims import MeanProfile, Rims, rim_width
+from pitchcam.outline.rims import Rims
+from pitchcam.scale.camera import Camera
+from pitchcam.thread.fitting import Section
+from pitchcam.thread.flank_light import LitPanel, trace
+from pitchcam.thread.flank_place import DEPTHS_PX, PANELS, Placed, Profiles, place_flanks
+from pitchcam.thread.helicoid import Helicoid
 from pitchcam.thread.points import Flanks
+from pitchcam.thread.section import AxisFrame
 
 Values = NDArray[np.float64]
+Indices = NDArray[np.intp]
 
 #: Samples across a flank: half-pixel steps carry all that the blur lets through.
 STEP_PX = 0.5
+#: Shares of a half's points that lie lower on the flank than those whose light is traced.
+HEIGHTS = (0.1, 0.3, 0.5, 0.7, 0.9)
+#: Flanks with fewer points, and halves of them, are left where they are.
+FEWEST, FEWEST_OF_HALF = 12, 6
+
+#: What is known of the panel's distance (in camera distances) where the straight edges tell of
+#: one, and where they don't or contradict a panel behind the plate: the standard uncertainty of
+#: its logarithm, and the middle of panels that are near.
+U_PANEL = 0.3
+NEAR_PANEL = (0.15, 1.0)
+#: A panel farther behind than this is none (k = h / (L + h)).
+FARTHEST = 0.9
 
 
 @dataclass(frozen=True, kw_only=True)
 class FlankEdge:
-    """The true edge of one flank (all ridges of one side), in one half of it.
+    """The true edge of one flank (all ridges of one side), in one half of it along the thread.
 
-    ``half`` names the half: "first" or "last" along the thread, "low" or "high" on the flank.
-    ``shift_px`` leads from the level's crossing outward to the edge; ``rim_px`` is the mirrored
-    band's width along the normal.
+    ``shift_px`` leads from the level's crossing outward to the edge, ``by_height_px`` is how much
+    more it does from the flank's foot to its top; ``misfit`` the rms deviation of the light.
     """
 
     side: float
     flank: float
-    half: str
     shift_px: float
     u_px: float
-    rim_px: float
-
-
-def _trend(pair: list[tuple[float, FlankEdge]]) -> tuple[float, float]:
-    """Return (slope, middle) of the shift through two halves, as far as they really differ.
-
-    A difference within its own uncertainty is noise, and would read as pitch, taper or angle; it
-    is shrunk by d^2 / (d^2 + (2 u)^2).
-    """
-    if len(pair) < 2:
-        return 0.0, 0.0
-    (a, first), (b, last) = pair
-    if abs(b - a) < 1e-6:
-        return 0.0, (a + b) / 2
-    difference = last.shift_px - first.shift_px
-    u2 = first.u_px**2 + last.u_px**2 + 0.05**2
-    slope = difference / (b - a) * difference**2 / (difference**2 + 4 * u2)
-    return slope, (a + b) / 2
+    by_height_px: float
+    misfit: float
 
 
 @dataclass(frozen=True, kw_only=True)
 class _Half:
-    """One half of a flank's points: their mean place ``along`` it, profile and expected band."""
+    """One half of a flank: its points, its mean profile, and typical points up the flank."""
 
-    along: float
-    name: str
-    profile: MeanProfile
-    rim_px: float
+    points: Indices
+    across_px: Values
+    light: Values
+    typical: Indices
 
 
-def _halves(
-    flanks: Flanks, group: NDArray[np.bool_], crop: Crop, field: Field, rims: Rims, f_px: float,
-    window_px: float, radius_px: float,
-) -> list[_Half]:  # fmt: skip
-    """Return the halves of a flank, first along the thread, then up the flank."""
+def _halves(flanks: Flanks, group: Indices, crop: Crop, window_px: float) -> list[_Half]:
     across = np.arange(-window_px, window_px + 1e-9, STEP_PX)
-    xy, normal = flanks.xy[group], flanks.normal[group]
-    light = crop.sample(xy[:, None, :] + across[None, :, None] * normal[:, None, :])
+    along = flanks.ridge[group]
+    beyond = along > float(np.median(along))
     halves = []
-    for along, names in (
-        (flanks.ridge[group], ("first", "last")), (flanks.height[group], ("low", "high")),
-    ):  # fmt: skip
-        beyond = along > float(np.median(along))
-        for part, name in zip((~beyond, beyond), names, strict=True):
-            if part.sum() < 6:
-                continue
-            worst = np.abs(light[part] - np.median(light[part], axis=0)).max(axis=1)
-            mean = light[part][worst <= np.percentile(worst, 80)].mean(axis=0)
-            reach = reach_to_border(field, xy[part].mean(axis=0), normal[part].mean(axis=0))
-            profile = MeanProfile(
-                across_px=across, light=mean, dark=max(float(mean[:2].min()), 0.001),
-                background=0.8, radius_px=radius_px, reach_px=reach,
-            )  # fmt: skip
-            width = rim_width(radius_px, reach, f_px, rims.panel)
-            halves.append(_Half(
-                along=float(np.mean(along[part])), name=name, profile=profile,
-                rim_px=min(width, 40.0),
-            ))  # fmt: skip
+    for points in (group[~beyond], group[beyond]):
+        if len(points) < FEWEST_OF_HALF:
+            continue
+        xy, normal = flanks.xy[points], flanks.normal[points]
+        light = crop.sample(xy[:, None, :] + across[None, :, None] * normal[:, None, :])
+        # A fifth of the profiles may be spoiled by dirt or a nick.
+        worst = np.abs(light - np.median(light, axis=0)).max(axis=1)
+        mean = light[worst <= np.percentile(worst, 80)].mean(axis=0)
+        ridge, height = flanks.ridge[points], flanks.height[points]
+        off = np.abs(ridge - np.median(ridge))
+        typical = [np.argmin(off + 4 * np.abs(height - level))
+                   for level in np.quantile(height, HEIGHTS)]  # fmt: skip
+        halves.append(_Half(points=points, across_px=across, light=mean, typical=points[typical]))
     return halves
 
 
-def _move(
-    flanks: Flanks, group: NDArray[np.bool_], placed: list[tuple[float, FlankEdge]]
-) -> Values:
-    """Return how far a flank's points lie from their true edge, from its placed halves."""
-    move = np.zeros(int(group.sum()))
-    for along, names in (
-        (flanks.ridge[group], ("first", "last")), (flanks.height[group], ("low", "high")),
-    ):  # fmt: skip
-        slope, centre = _trend([(at, e) for at, e in placed if e.half in names])
-        # Up the flank, half of what differs is the blurred corner of crest or root that
-        # reaches into the profile (renders of known threads; without it or with all of
-        # it angles are off by 1-3 degrees either way).
-        slope *= 0.25 if names[0] == "low" else 1.0
-        move += slope * (along - centre)
-    weights = [1 / (e.u_px**2 + 0.02**2) for _, e in placed]
-    out: Values = move + np.average([e.shift_px for _, e in placed], weights=weights)
-    return out
+def _stacked(halves: list[_Half]) -> Profiles:
+    shape = (len(halves), max(len(h.light) for h in halves))
+    across, light, known = np.zeros(shape), np.ones(shape), np.zeros(shape, bool)
+    for i, h in enumerate(halves):
+        m = len(h.light)
+        across[i, :m], light[i, :m], known[i, :m] = h.across_px, h.light, True
+    return Profiles(across_px=across, light=light, known=known)
+
+
+def _solid(flanks: Flanks, section: Section, frame: AxisFrame, camera: Camera) -> Helicoid:
+    """Return the measured thread as a solid; crests and roots are taken as seen."""
+    fit = section.fit
+    radius = np.abs(frame.from_photo(camera, flanks.xy)[:, 1])
+    below = flanks.below * fit.pitch_mm
+    above = below / (1 - flanks.height) * flanks.height
+    return Helicoid(
+        pitch=fit.pitch_mm, advance=section.starts * fit.pitch_mm / (2 * np.pi),
+        tan_half=fit.tan_half, pitch_radius=fit.pitch_radius_mm, half_taper=fit.taper / 2,
+        crest=float(np.median(radius + below)), root=float(np.median(radius - above)),
+    )  # fmt: skip
+
+
+def _place(
+    halves: list[_Half], flanks: Flanks, field: Field, rims: Rims, section: Section,
+    frame: AxisFrame, camera: Camera, level: float,
+) -> Placed:  # fmt: skip
+    own = section.own_frame(frame)
+    thread = _solid(flanks, section, own, camera)
+    typical = np.concatenate([h.typical for h in halves])
+    side, flank = flanks.side[typical], flanks.flank[typical]
+    z, r = section.points.z[typical], section.points.r[typical]
+    out = r - thread.pitch_radius - thread.half_taper * z
+    phase = z - flank * (thread.pitch / 4 - out * np.where(flank > 0, *thread.tan_half))
+    xy = flanks.xy[typical, None] - DEPTHS_PX[:, None] * flanks.normal[typical, None]
+    panel = LitPanel(
+        camera=camera, frame=own, corners_px=np.asarray(field.window_px, float),
+        behind_mm=np.asarray(camera.distance_mm * PANELS, float),
+    )  # fmt: skip
+    traced = trace(thread, own.pinhole, own.from_photo(camera, xy), phase, side, panel)
+    known = rims.common and rims.panel < FARTHEST
+    behind = (rims.panel / (1 - rims.panel), U_PANEL) if known else NEAR_PANEL
+    return place_flanks(_stacked(halves), traced, rims.spread.blur_px, behind, level)
+
+
+def _slope(x: Values, y: Values) -> float:
+    off = x - x.mean()
+    return float(off @ y / max(float(off @ off), 1e-3))
+
+
+def _by_height(height: Values, shift_px: Values) -> float:
+    """Return the shift's slope by height from shifts (3, c): as traced, with less and more light.
+
+    Where the band is nearly as bright as the level, its crossing depends on the light beyond what
+    is known of it: a slope within twice its own uncertainty is no slope.
+    """
+    traced, less, more = (_slope(height, shift) for shift in shift_px)
+    u = abs(more - less) / 2
+    return traced**3 / max(traced**2 + (2 * u) ** 2, 1e-9)
 
 
 def move_to_edges(
-    flanks: Flanks, crop: Crop, field: Field, rims: Rims, f_px: float, spacing_px: float,
-    radius_px: float, tan_half: tuple[float, float],
+    flanks: Flanks, crop: Crop, field: Field, rims: Rims, section: Section, frame: AxisFrame,
+    camera: Camera, level: float,
 ) -> tuple[Flanks, tuple[FlankEdge, ...]]:  # fmt: skip
     """Shift every flank point along its normal to where the part's surface really ends.
 
@@ -126,50 +156,53 @@ def move_to_edges(
         Points on a level's crossing.
     crop
         Light whose sharpening has been undone.
-    field, rims, f_px
-        The lit field, what the photo's straight edges say of blur and band, the focal length.
-    spacing_px, radius_px, tan_half
-        Crest spacing, the thread's radius, tangents of the half angles of the + and - flank.
+    field, rims
+        The lit field, and what the photo's straight edges say of blur and panel.
+    section, frame, camera
+        A first fit to the same points, and the geometry it was made with.
+    level
+        The level.
 
     Notes
     -----
-    The mirrored band of a flank is r (1 - cos a) / sin(half angle) wide along its normal, since
-    the flank curves that much less around the axis than the crest. It changes along the thread,
-    with the reach to the light's border, and up the flank: deep in the groove the next ridge
-    takes the light that the flank would mirror. So the shift is found for both halves of the
-    thread and for the lower and the upper half of the flank, and goes on linearly in between.
+    The mirrored band of a flank changes along the thread, with the view and the light's border,
+    and up the flank: deep in the groove the next ridge takes the light that the flank would
+    mirror. The edge is found for both halves of each flank along the thread, and goes on linearly
+    in between; how it changes with the height is what the traced light makes of it.
     """
-    groups: list[NDArray[np.bool_]] = []
+    groups: list[Indices] = []
     halves: list[list[_Half]] = []
     for side in (1.0, -1.0):
         for flank in (1.0, -1.0):
-            group = (flanks.side == side) & (flanks.flank == flank)
-            if group.sum() < 12:
+            group = np.flatnonzero((flanks.side == side) & (flanks.flank == flank))
+            if len(group) < FEWEST:
                 continue
-            tan = tan_half[0] if flank > 0 else tan_half[1]
-            sine = tan / np.hypot(1.0, tan)
+            sine = np.sin(np.arctan(section.fit.tan_half[0 if flank > 0 else 1]))
             # From mid-flank the next flank begins half a spacing away along the axis.
+            spacing_px = section.fit.pitch_mm / np.linalg.norm(frame.origin) * camera.f_px
             window_px = float(np.clip(0.36 * spacing_px * np.sqrt(1 - sine**2), 3.0, 8.0))
             groups.append(group)
-            halves.append(
-                _halves(flanks, group, crop, field, rims, f_px, window_px, radius_px / sine)
-            )
-    every = [h for of_group in halves for h in of_group]
+            halves.append(_halves(flanks, group, crop, window_px))
+    every = [h for of_flank in halves for h in of_flank]
     if not every:
         return flanks, ()
-    places = place_edges([h.profile for h in every], rims, np.array([h.rim_px for h in every]))
-    placed = iter(zip(*(column.tolist() for column in places), strict=True))
-    xy = flanks.xy.copy()
-    edges: list[FlankEdge] = []
-    for group, of_group in zip(groups, halves, strict=True):
-        first = int(np.flatnonzero(group)[0])
-        found = [
-            (h.along, FlankEdge(
-                side=float(flanks.side[first]), flank=float(flanks.flank[first]), half=h.name,
-                shift_px=shift, u_px=u, rim_px=rim,
-            )) for h, (shift, u, rim) in zip(of_group, placed, strict=False)
-        ]  # fmt: skip
-        edges += [e for _, e in found]
-        if found:
-            xy[group] += _move(flanks, group, found)[:, None] * flanks.normal[group]
-    return replace(flanks, xy=xy), tuple(edges)
+    placed = _place(every, flanks, field, rims, section, frame, camera, level)
+    edges = tuple(
+        FlankEdge(
+            side=float(flanks.side[h.points[0]]), flank=float(flanks.flank[h.points[0]]),
+            shift_px=float(placed.edge_px[i]), u_px=float(placed.u_px[i]),
+            by_height_px=_by_height(flanks.height[h.typical], placed.shift_px[:, i]),
+            misfit=float(placed.misfit[i]),
+        ) for i, h in enumerate(every)
+    )  # fmt: skip
+    xy, rest = flanks.xy.copy(), iter(edges)
+    for points, of_flank in zip(groups, halves, strict=True):
+        own = [next(rest) for _ in of_flank]
+        if own:
+            along = np.array([flanks.ridge[h.points].mean() for h in of_flank])
+            shift = np.array([e.shift_px for e in own])
+            ridge, height = flanks.ridge[points], flanks.height[points]
+            move = shift.mean() + _slope(along, shift) * (ridge - along.mean())
+            move += np.mean([e.by_height_px for e in own]) * (height - height.mean())
+            xy[points] += move[:, None] * flanks.normal[points]
+    return replace(flanks, xy=xy), edges

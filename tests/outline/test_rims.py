@@ -5,11 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter1d
-from scipy.special import ndtr
 
 from pitchcam.outline.edges import crossings
 from pitchcam.outline.esf import DEFAULT_SPREAD, decode
-from pitchcam.outline.place import place_edges
 from pitchcam.outline.rims import MeanProfile, fit_rims, mirror_angle, rim_width
 from tests.outline import drawing
 
@@ -98,20 +96,6 @@ def test_a_panel_close_behind_gets_bands_of_their_own() -> None:
     error = rims.edges_px - shifts
     assert np.abs(error).max() < 0.5
     assert (np.abs(error) < 3 * rims.u_edges_px).all()
-
-
-@pytest.mark.parametrize("width", [0.0, 1.5])
-def test_edge_is_placed_with_and_without_a_band(width: float) -> None:
-    rims = fit_rims([profile(0.0, seed=i) for i in range(2)], F)
-    blur, shine, true = rims.spread.blur_px, rims.reflectance, 0.35
-    fall = 1 - (1 - shine) * ndtr((true - ACROSS) / blur)
-    fall = fall - shine * ndtr((true - width - ACROSS) / np.hypot(blur, rims.softness * width))
-    seen = MeanProfile(across_px=ACROSS, light=0.03 + 0.97 * fall, dark=0.03, background=0.7,
-                       radius_px=80.0, reach_px=400.0)  # fmt: skip
-    (place,), (u,), (rim,) = place_edges([seen], rims, np.array([1.5]), noise=0.004)
-    assert place == pytest.approx(true, abs=max(0.12, 2.5 * u))
-    assert 0 < u < 0.5
-    assert rim == pytest.approx(width, abs=0.6)
 
 
 def test_the_prior_holds_where_an_edge_tells_nothing() -> None:
