@@ -3,8 +3,9 @@
 Looked at across the axis, the outline at the station z stands at the radius y(z). A point of the
 surface that lies turned by t from it is seen at the radius y cos t, and the camera's ray grazes
 the surface there at the angle a with sin a = cos b sin t, where b is the outline's slope: so a
-rim on a flank is wider than one on a crest. Up to the angle where the light ends, the surface
-shows the panel, dimmed by the metal; beyond, it is dark. All of it is blurred along and across.
+rim on a flank is wider than one on a crest. Up to the angle where the light ends, a smooth
+surface shows the panel, dimmed by the metal, and beyond it is dark; a rough one mixes what its
+facets show. All of it is blurred along and across.
 """
 
 from __future__ import annotations
@@ -23,28 +24,24 @@ Values = NDArray[np.float64]
 #: move an end by less than 0.1 um.
 CELLS = 6
 STATIONS = 4
-#: Share of its angle over which a rim's inner border fades, and the log of a factor by which it
-#: may differ: ground and turned surfaces scatter (renders of smooth to matt metals, 0.5-1.5).
-FADE = 0.8
-U_FADE = 0.5
-#: Share of the light that a turned or rolled surface mirrors where a smooth one would, and its
-#: spread: the rest is scattered past the panel. Renders of 45 known threads: crests come out 4 um
-#: too far out at 0.75, as much too far in at 0.65, with the least scatter between.
-POLISH = 0.7
-U_POLISH = 0.2
-
 
 @dataclass(frozen=True, kw_only=True)
 class Mirror:
     """What one side of a thread mirrors.
 
-    ``loss`` is that of :func:`pitchcam.outline.esf.reflected`, ``u_loss`` its uncertainty;
+    ``loss`` is that of :func:`pitchcam.outline.esf.reflected`, ``roughness`` sqrt 2 times the
+    standard deviation of its facets' slopes, ``share`` that of the light that is mirrored at all;
     ``angles_rad`` are the grazing angles up to which the - flank, the tip and the + flank mirror
-    the panel, ``u_angles`` the relative standard uncertainty that they share.
+    the panel. ``u_loss`` and ``u_share`` are standard uncertainties, ``u_roughness`` and
+    ``u_angles`` relative ones, the last shared by the angles.
     """
 
     loss: float
     u_loss: float
+    roughness: float
+    u_roughness: float
+    share: float
+    u_share: float
     angles_rad: tuple[float, float, float]
     u_angles: float
 
@@ -82,8 +79,8 @@ def middle_line(y_mm: Values, blur_mm: float) -> Line:
 
 
 def line_light(
-    line: Line, y: Values, cos_b: Values, loss: Values, angles_rad: Values, fade: Values,
-    polish: Values,
+    line: Line, y: Values, cos_b: Values, loss: Values, angles_rad: Values, roughness: Values,
+    share: Values,
 ) -> Values:
     """Return the light at the points of a line for p parts, (p, n).
 
@@ -93,38 +90,39 @@ def line_light(
         The points and cells.
     y, cos_b
         Radius of the outline and cosine of its slope at the line's stations, (p, k).
-    loss, fade, polish
-        The metal's loss, the share of the last angle over which the rim's inner border fades, and
-        the share of the light that is not scattered, (p, 1).
+    loss, roughness, share
+        As :class:`Mirror` has them, (p, 1).
     angles_rad
         Angles up to which - flank, tip and + flank mirror, (p, 3).
     """
-    cells = _cells(line, y, cos_b, loss, angles_rad, fade)
-    return _blurred(line, cells.inside * (1 - polish[..., None] * cells.lit * cells.shine))
+    cells = _cells(line, y, cos_b, loss, angles_rad, roughness)
+    return _blurred(line, cells.inside * (1 - share[..., None] * cells.lit * cells.shine))
+
+
+#: Step of the difference that stands for the derivative by the roughness's logarithm.
+_STEP = 1e-4
 
 
 def light_slopes(
-    line: Line, y: Values, cos_b: Values, loss: Values, angles_rad: Values, fade: Values,
-    polish: Values,
+    line: Line, y: Values, cos_b: Values, loss: Values, angles_rad: Values, roughness: Values,
+    share: Values,
 ) -> tuple[Values, Values]:  # fmt: skip
     """Return the light as :func:`line_light` does, and its changes (p, n, 4).
 
-    They are those by the loss, the logarithms of angles and fade, and the polish.
+    They are those by the loss, the logarithms of angles and roughness, and the share.
     """
-    cells = _cells(line, y, cos_b, loss, angles_rad, fade)
-    lit = cells.inside * cells.lit
-    polish, fade = polish[..., None], fade[..., None]
-    light = _blurred(line, cells.inside - polish * lit * cells.shine)
-    lit *= line.weights
-    # Only where the rim's border fades does it matter where that is.
-    border = np.where((cells.lit > 0) & (cells.lit < 1), cells.inside * cells.shine, 0.0)
-    border *= line.weights * polish / fade
-    moved = (border * cells.share).sum(axis=2)
-    dark = np.stack([
-        polish[..., 0] * (lit * cells.lost).sum(axis=2), -moved, border.sum(axis=2) - moved,
-        -(lit * cells.shine).sum(axis=2),
-    ], axis=1)  # fmt: skip
-    return light, -np.swapaxes(dark @ line.kernel.T, 1, 2)
+    cells = _cells(line, y, cos_b, loss, angles_rad, roughness)
+    rougher = _cells(line, y, cos_b, loss, angles_rad, roughness * np.exp(_STEP))
+    lit = cells.lit * cells.shine
+    light = _blurred(line, cells.inside * (1 - share[..., None] * lit))
+    # Less light for more loss; more for wider angles; either way for roughness; more for share.
+    by = np.stack([
+        -cells.lit * cells.lost, cells.shine * cells.wider,
+        (rougher.lit * rougher.shine - lit) / _STEP,
+    ])  # fmt: skip
+    by = np.concatenate([share[..., None] * by, lit[None]])
+    dark = -(cells.inside * by) @ line.weights
+    return light, -np.moveaxis(dark @ line.kernel.T, 0, 2)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -132,34 +130,68 @@ class _Cells:
     """Cells (p, m, k) of parts, radii and stations.
 
     ``inside`` is the share of a cell that lies in the part; ``lit`` how much of the panel's light
-    it mirrors but for the metal's loss, which leaves ``shine`` = 1 - loss * ``lost``; ``share`` is
-    its angle in shares of the last that mirrors.
+    its facets turn to the camera but for the metal's loss, which leaves ``shine`` = 1 - loss *
+    ``lost``; ``wider`` is the change of ``lit`` by the logarithm of the angles.
     """
 
     inside: Values
     lit: Values
     shine: Values
     lost: Values
-    share: Values
+    wider: Values
 
 
 def _cells(
-    line: Line, y: Values, cos_b: Values, loss: Values, angles_rad: Values, fade: Values
+    line: Line, y: Values, cos_b: Values, loss: Values, angles_rad: Values, roughness: Values
 ) -> _Cells:
     # From the tip, whose normal points outward, to the flanks.
     lean = np.sqrt(1 - cos_b**2)
     lean = lean / np.maximum(lean.max(axis=1, keepdims=True), 1e-9)
     minus, tip, plus = (a[:, None] for a in angles_rad.T)
-    last = (1 - lean) * tip + lean * np.where(line.z > 0, plus, minus)
+    last = ((1 - lean) * tip + lean * np.where(line.z > 0, plus, minus))[:, None]
     depth = y[:, None, :] - line.r[:, None]
     angle = np.sqrt(np.maximum(depth, 0.0)) * (cos_b * np.sqrt(2 / y))[:, None]
-    share = angle / last[:, None]
-    lost = 1 - reflected(angle, 1.0)
+    lit, by_last, mean = facets_lit(angle, last, roughness[..., None])
+    lost = 1 - reflected(mean, 1.0)
     return _Cells(
-        inside=np.clip(depth / line.step + 0.5, 0.0, 1.0),
-        lit=np.clip((1 - share) / fade[..., None] + 0.5, 0.0, 1.0),
-        shine=1 - loss[..., None] * lost, lost=lost, share=share,
+        inside=np.clip(depth / line.step + 0.5, 0.0, 1.0), lit=lit,
+        shine=1 - loss[..., None] * lost, lost=lost, wider=last * by_last,
     )  # fmt: skip
+
+
+def facets_lit(grazing: Values, last: Values, roughness: Values) -> tuple[Values, Values, Values]:
+    """Return what a rough surface's facets mirror to a ray that grazes it.
+
+    Parameters
+    ----------
+    grazing
+        The ray's angle to the surface, radians.
+    last
+        The angle up to which a facet mirrors the panel.
+    roughness
+        sqrt 2 times the standard deviation of the facets' slopes in the plane of the ray.
+
+    Returns
+    -------
+    lit, by_last, mean
+        The lit share, its derivative by ``last``, and the facets' mean angle.
+
+    Notes
+    -----
+    A facet that lies at the angle a to the ray shows itself in proportion to a, and is as frequent
+    as exp(-((a - grazing) / roughness)^2) says. The integrals are closed.
+    """
+    x, e = grazing / roughness, (last - grazing) / roughness
+    none, end = np.exp(-x * x), np.exp(-e * e)
+    wide = grazing * np.sqrt(np.pi)
+    front = ndtr(np.sqrt(2) * x)
+    every = wide * front + roughness / 2 * none
+    part = wide * (ndtr(np.sqrt(2) * e) - 1 + front) + roughness / 2 * (none - end)
+    square = np.sqrt(np.pi) * (grazing**2 + roughness**2 / 2) * front
+    mean: Values = (square + grazing * roughness / 2 * none) / every
+    lit: Values = np.clip(part / every, 0.0, 1.0)
+    by_last: Values = last * end / roughness / every
+    return lit, by_last, mean
 
 
 def _blurred(line: Line, dark: Values) -> Values:

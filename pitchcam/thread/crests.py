@@ -16,16 +16,7 @@ from numpy.typing import NDArray
 
 from pitchcam.least_squares import solve
 from pitchcam.outline.contour import Crop
-from pitchcam.outline.mirrored import (
-    FADE,
-    POLISH,
-    U_FADE,
-    U_POLISH,
-    Mirror,
-    light_slopes,
-    line_light,
-    middle_line,
-)
+from pitchcam.outline.mirrored import Mirror, light_slopes, line_light, middle_line
 from pitchcam.scale.camera import Camera
 from pitchcam.thread.fitting import Section
 from pitchcam.thread.section import AxisFrame
@@ -77,6 +68,7 @@ def _middles(section: Section, side: float, groove: bool) -> Values:
 def fit_tips(
     crop: Crop, camera: Camera, frame: AxisFrame, section: Section, blur_mm: float,
     mm_per_px: float, mirrors: Mapping[float, Mirror], *, groove: bool = False,
+    background: float = 1.0,
 ) -> tuple[Tip, ...]:  # fmt: skip
     """Fit the crest lines (or the root lines) of both sides of a thread.
 
@@ -92,6 +84,8 @@ def fit_tips(
         For each side, +1 and -1, what it mirrors, as the photo's straight edges let expect.
     groove
         Fit the roots instead of the crests.
+    background
+        The light right beside the part.
 
     Returns
     -------
@@ -116,7 +110,7 @@ def fit_tips(
     lines = [
         _lines(crop, camera, frame, section, side, middles[side], y, mm_per_px) for side in sides
     ]
-    light = np.array([np.median(of_side, axis=0) for of_side in lines])
+    light = np.array([np.median(of_side, axis=0) for of_side in lines]) / background
     low, high = (line - 0.75 * pitch, line - 0.1 * pitch)
     if not groove:
         low, high = (line + 0.08 * pitch, line + 0.62 * pitch)
@@ -173,7 +167,7 @@ def _fit_ends(
     y: Values, light: Values, blur_mm: float, section: Section, mirrors: Sequence[Mirror],
     limits: tuple[float, float], *, groove: bool,
 ) -> list[_Ends]:  # fmt: skip
-    """Fit the ends' radii with what the surface mirrors: loss, reach, fading, polish.
+    """Fit the ends' radii with what the surface mirrors: loss, angles, roughness, share.
 
     ``light`` (sides, radii) is that of every side, in the order of ``mirrors``.
     """
@@ -186,21 +180,19 @@ def _fit_ends(
     outer = slice(told[0], told[-1] + 1) if len(told) else slice(None)
     y, light, use = y[outer], light[:, outer], use[:, outer]
     line = middle_line(y, blur_mm)
-    angles, loss, u_loss, u_angles = (
-        np.repeat(np.array(column, float), len(forms), axis=0) for column in (
-            [m.angles_rad for m in mirrors], [m.loss for m in mirrors],
-            [m.u_loss for m in mirrors], [m.u_angles for m in mirrors],
-        )
-    )  # fmt: skip
-    zero = np.zeros_like(loss)
-    expected = np.stack([loss, zero, zero, zero + POLISH], axis=1)
-    spread = np.stack([u_loss, u_angles, zero + U_FADE, zero + U_POLISH], axis=1)
+    angles = np.repeat([m.angles_rad for m in mirrors], len(forms), axis=0)
+    roughness = np.repeat([m.roughness for m in mirrors], len(forms))[:, None]
+    # Roughness and angles as logarithms of a factor.
+    expected = np.repeat([(m.loss, 0.0, 0.0, m.share) for m in mirrors], len(forms), axis=0)
+    spread = np.repeat(
+        [(m.u_loss, m.u_angles, m.u_roughness, m.u_share) for m in mirrors], len(forms), axis=0
+    )
     pull = np.zeros((len(light), 4, 5))
     pull[:, np.arange(4), np.arange(1, 5)] = 1 / spread
 
     def cost(q: Values) -> tuple[Values, Values]:
-        loss, reach, fade, polish = (column[:, None] for column in q.T[1:])
-        mirror = (loss, angles * np.exp(reach), FADE * np.exp(fade), polish)
+        loss, wider, rougher, share = (column[:, None] for column in q.T[1:])
+        mirror = (loss, angles * np.exp(wider), roughness * np.exp(rougher), share)
         here, beside = (
             tip_outline(line.z, end, section, is_round, groove=groove)
             for end in (q[:, :1], q[:, :1] + STEP_MM)
@@ -217,11 +209,11 @@ def _fit_ends(
     low, high = limits
     meet = meeting_radius(section, groove=groove)
     low, high = (max(low, meet), high) if groove else (low, min(high, meet))
-    # Half the light is left near the end, and a mirrored rim lies inside of it.
-    half = y[np.argmin(np.abs(light - 0.5), axis=1)]
-    start = np.column_stack([np.clip(half, low + 1e-3, high - 1e-3), expected])
+    # Beside a bright rim half the light is left far inside; well above half it is near the end.
+    last = len(y) - 1 - np.argmax(light[:, ::-1] < 0.75, axis=1)
+    start = np.column_stack([np.clip(y[last], low + 1e-3, high - 1e-3), expected])
     fit = solve(
-        cost, start, np.array([low, 0.05, -2.0, -2.0, 0.1]), np.array([high, 1.2, 2.0, 2.0, 1.0]),
+        cost, start, np.array([low, 0.05, -2.0, -2.0, 0.0]), np.array([high, 1.2, 2.0, 2.0, 1.0]),
         settled=SETTLED,
     )  # fmt: skip
     squares = np.sum((fit.residuals[:, :-4] * LIGHT_NOISE) ** 2, axis=1)

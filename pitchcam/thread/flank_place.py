@@ -22,19 +22,23 @@ DEPTHS_PX = (CELLS_PX[1:] + CELLS_PX[:-1]) / 2
 #: 0.6 for brass in blue, 0.75-0.8 for iron), roughness of turned, rolled and plated surfaces
 #: (common practice, no source), and the share of the light that is mirrored at all, which is near
 #: nothing for a blackened or dirty part.
-SURFACE = (0.5, 0.12, 0.9)
-U_SURFACE = (0.2, 0.05, 0.2)
+METAL = (0.5, 0.12, 0.9)
+U_METAL = (0.2, 0.05, 0.2)
 _LOWEST, _HIGHEST = (0.1, 0.03, 0.0), (0.95, 0.3, 1.0)
 #: The panel's distances behind the plate that are tried, in distances of the camera.
 PANELS = 0.02 * 2.0 ** np.arange(8)
+#: The background's light right beside a part, which takes and gives back some of a panel close
+#: behind it.
+U_BACKGROUND = 0.03
 #: Standard deviation of a profile's samples, half a pixel apart: noise of 0.01 and what the traced
 #: light leaves out. That is the more, the deeper inside: as much again for every half pixel.
 U_LIGHT, DEEPER_PX = 0.02, 0.5
 #: Where the edge is looked for first, outward of the level's crossing: the level is 0.85 and the
 #: blur near 1 px.
 _START_PX = -0.7
-#: The light beside an edge is traced to about this share (renders of known threads).
-U_TRACED = 0.05
+#: The light beside an edge is traced to about this share where profiles are drawn as well as is
+#: usual (renders of known threads); it is known the less, the worse they are drawn.
+U_TRACED, USUAL_MISFIT = 0.05, 0.006
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,20 +55,35 @@ class Profiles:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Surface:
+    """What a part mirrors: its metal, and the light it stands in.
+
+    ``loss`` is that of :func:`pitchcam.outline.esf.reflected`, ``roughness`` sqrt 2 times the
+    standard deviation of its facets' slopes, ``share`` that of the light that is mirrored at all;
+    ``panel`` the panel's distance behind the plate in camera distances, ``background`` the light
+    right beside the part.
+    """
+
+    loss: float
+    roughness: float
+    share: float
+    panel: float
+    background: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class Placed:
     """True edges in their profiles, positive outward, (n,) each.
 
     ``shift_px`` (3, n, c) is how far edges lie outward of the level's crossing at each of c heights
-    on the flank, by the light as traced, and by U_TRACED less and more of it. ``surface`` is loss,
-    roughness, mirrored share; ``panel`` the panel's distance in camera distances; ``misfit`` (n,)
-    the light's rms deviation.
+    on the flank, by the light as traced, and by as much less and more of it as is not known;
+    ``misfit`` (n,) is the light's rms deviation.
     """
 
     edge_px: Values
     u_px: Values
     shift_px: Values
-    surface: tuple[float, float, float]
-    panel: float
+    surface: Surface
     misfit: Values
 
 
@@ -92,10 +111,10 @@ def place_flanks(
     heights = len(traced.grazing) // n
     sigma = U_LIGHT * (1 + np.maximum(-1.7 - profiles.across_px, 0.0) / DEEPER_PX)
     weight = np.where(profiles.known, 1 / sigma, 0.0)
-    middle = np.append(SURFACE, np.log2(panel[0] / PANELS[0]))
-    spread = np.append(U_SURFACE, panel[1] / np.log(2))
-    low = np.concatenate([_LOWEST, [0.0], np.full(n, -5.0)])
-    high = np.concatenate([_HIGHEST, [len(PANELS) - 1.0], np.full(n, 5.0)])
+    middle = np.array([*METAL, np.log2(panel[0] / PANELS[0]), 1.0])
+    spread = np.array([*U_METAL, panel[1] / np.log(2), U_BACKGROUND])
+    low = np.array([*_LOWEST, 0.0, 0.8, *np.full(n, -5.0)])
+    high = np.array([*_HIGHEST, len(PANELS) - 1.0, 1.2, *np.full(n, 5.0)])
 
     def beside(q: Values) -> Values:
         """Return the light (n, c, d) beside the edges."""
@@ -104,42 +123,47 @@ def place_flanks(
 
     def drawn(q: Values, light: Values) -> tuple[Values, Values]:
         """Return the blurred light (n, m) and its derivative by the edge's place."""
-        x = (q[4:, None, None] - CELLS_PX - profiles.across_px[:, :, None]) / blur_px
+        x = (q[5:, None, None] - CELLS_PX - profiles.across_px[:, :, None]) / blur_px
         bells = np.exp(-0.5 * x * x) / (np.sqrt(2 * np.pi) * blur_px)
         # From 1 outside to the first cell's light, from cell to cell, and to dark.
         falls = -np.diff(light, axis=1, prepend=1.0, append=0.0)
-        return (1 - np.einsum("nmd,nd->nm", ndtr(x), falls),
-                -np.einsum("nmd,nd->nm", bells, falls))  # fmt: skip
+        return (q[4] * (1 - np.einsum("nmd,nd->nm", ndtr(x), falls)),
+                -q[4] * np.einsum("nmd,nd->nm", bells, falls))  # fmt: skip
 
     def cost(q: Values) -> tuple[Values, Values]:
         seen, by_edge = drawn(q, beside(q).mean(axis=1))
-        slopes = np.zeros((n * m + 4, n + 4))
-        for i in range(4):
+        slopes = np.zeros((n * m + 5, n + 5))
+        for i in range(5):
             # Inward from a bound, beyond which there is no light.
             step = -1e-3 if q[i] + 1e-3 > high[i] else 1e-3
             other = q.copy()
             other[i] += step
             change = (drawn(other, beside(other).mean(axis=1))[0] - seen) / step
-            slopes[:-4, i] = (change * weight).ravel()
+            slopes[:-5, i] = (change * weight).ravel()
         rows = np.arange(n * m)
-        slopes[rows, 4 + rows // m] = (by_edge * weight).ravel()
-        slopes[-4 + np.arange(4), np.arange(4)] = 1 / spread
-        rest = np.append(((seen - profiles.light) * weight).ravel(), (q[:4] - middle) / spread)
+        slopes[rows, 5 + rows // m] = (by_edge * weight).ravel()
+        slopes[-5 + np.arange(5), np.arange(5)] = 1 / spread
+        rest = np.append(((seen - profiles.light) * weight).ravel(), (q[:5] - middle) / spread)
         return rest, slopes
 
     start = np.clip(np.concatenate([middle, np.full(n, _START_PX)]), low, high)
     found = solve_one(cost, start, low, high)
     q = found.parameters[0]
-    rest = found.residuals[0, :-4].reshape(n, m)
+    rest = found.residuals[0, :-5].reshape(n, m)
     misfit = np.sqrt((rest**2).sum(axis=1) / profiles.known.sum(axis=1)) * U_LIGHT
-    u = np.array([float(found.sigma(4 + i)[0]) for i in range(n)])
+    light = beside(q)
+    traced_to = U_TRACED * np.maximum(1.0, misfit / USUAL_MISFIT)
+    u = np.array([float(found.sigma(5 + i)[0]) for i in range(n)])
     return Placed(
-        edge_px=q[4:], u_px=u * np.maximum(1.0, misfit / U_LIGHT),
+        edge_px=q[5:], u_px=u * np.maximum(1.0, misfit / U_LIGHT),
         shift_px=np.stack([
-            _shifts(much * beside(q), blur_px, level) for much in (1.0, 1 - U_TRACED, 1 + U_TRACED)
+            _shifts((1 + part)[:, None, None] * light, blur_px, level / q[4])
+            for part in (0 * traced_to, -traced_to, traced_to)
         ]),
-        surface=(float(q[0]), float(q[1]), float(q[2])),
-        panel=float(PANELS[0] * 2 ** q[3]), misfit=misfit,
+        surface=Surface(
+            loss=float(q[0]), roughness=float(q[1]), share=float(q[2]),
+            panel=float(PANELS[0] * 2 ** q[3]), background=float(q[4]),
+        ), misfit=misfit,
     )  # fmt: skip
 
 

@@ -16,6 +16,7 @@ from pitchcam.scale.camera import Camera
 from pitchcam.thread.axis import ImageAxis
 from pitchcam.thread.crests import Tip, fit_tips
 from pitchcam.thread.fitting import Section, fit_section
+from pitchcam.thread.flank_place import Surface
 from pitchcam.thread.points import BELOW_CREST, Flanks, flank_points, local_axis
 from pitchcam.thread.regions import Region
 from pitchcam.thread.section import AxisFrame, axis_frame
@@ -39,13 +40,11 @@ ENOUGH_STRAIGHT = 0.4
 UNEVEN_PX = 0.19
 UNEVEN_TIP = 0.03
 
-#: What crests mirror: standard uncertainty of the metal's loss beside that of its polish, and of
-#: the logarithm of the angles (a panel's distance is known to 20-35 %). Where the panel is near,
-#: its light reaches anywhere from 0.15 to 0.6 rad around the edge.
-U_LOSS = 0.1
-U_ANGLES = 0.3
-NEAR_ANGLE_RAD = 0.3
-U_NEAR_ANGLES = 0.5
+#: How far a crest mirrors as its flanks do: standard uncertainties of loss and mirrored share, and
+#: relative ones of roughness and of the angles, which the panel's distance makes; close to a panel
+#: its light reaches around the edge from anywhere.
+U_LOSS, U_SHARE, U_ROUGHNESS = 0.1, 0.1, 0.3
+U_ANGLES, U_NEAR_ANGLES = 0.3, 0.5
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -147,9 +146,9 @@ def measure_thread(
         first = fit_section(flanks, camera, frame, spacing_mm, starts=starts, rounds=3)
         flanks, straight = _straight(flanks, first, frame, camera, spacing_mm)
     first = fit_section(flanks, camera, frame, spacing_mm, starts=starts, rounds=3)
-    moved, edges = move_to_edges(flanks, crop, field, rims, first, frame, camera, LEVEL)
+    moved, edges, surface = move_to_edges(flanks, crop, field, rims, first, frame, camera, LEVEL)
     section = fit_section(moved, camera, frame, spacing_mm, starts=starts)
-    tips, roots = _tips(crop, field, camera, frame, section, rims, mm_per_px)
+    tips, roots = _tips(crop, field, camera, frame, section, rims, mm_per_px, surface)
     z = section.points.z[section.fit.used]
     return ThreadShape(
         axis=axis, frame=frame, camera=camera, section=section, flanks=moved, edges=edges,
@@ -198,34 +197,39 @@ def _straight(
 
 def _tips(
     crop: Crop, field: Field, camera: Camera, frame: AxisFrame, section: Section, rims: Rims,
-    mm_per_px: float,
+    mm_per_px: float, surface: Surface,
 ) -> tuple[tuple[Tip, ...], tuple[Tip, ...]]:  # fmt: skip
     blur_mm = rims.spread.blur_px * mm_per_px
-    mirrors = {side: _mirror(field, camera, frame, section, rims, side) for side in (1.0, -1.0)}
+    mirrors = {
+        side: _mirror(field, camera, frame, section, surface, side, near_panel=not rims.common)
+        for side in (1.0, -1.0)
+    }
     tips, roots = (
-        fit_tips(crop, camera, frame, section, blur_mm, mm_per_px, mirrors, groove=groove)
-        for groove in (False, True)
-    )
+        fit_tips(
+            crop, camera, frame, section, blur_mm, mm_per_px, mirrors, groove=groove,
+            background=surface.background,
+        ) for groove in (False, True)
+    )  # fmt: skip
     return tips, roots
 
 
 def _mirror(
-    field: Field, camera: Camera, frame: AxisFrame, section: Section, rims: Rims, side: float
-) -> Mirror:
+    field: Field, camera: Camera, frame: AxisFrame, section: Section, surface: Surface,
+    side: float, *, near_panel: bool,
+) -> Mirror:  # fmt: skip
     """Return what one side mirrors: as far as its normals' directions reach in the light."""
-    angles = [NEAR_ANGLE_RAD] * 3
-    if rims.common:
-        angles = []
-        plus, minus = section.fit.tan_half
-        foot = np.array([0.0, side * section.fit.pitch_radius_mm, 0.0])
-        for along, out in ((-1.0, minus), (0.0, 1.0), (1.0, plus)):
-            ends = frame.to_photo(camera, np.stack([foot, foot + [along, side * out, 0.0]]))
-            normal = (ends[1] - ends[0]) / np.hypot(*(ends[1] - ends[0]))
-            reach = reach_to_border(field, ends[0], normal)
-            angles.append(mirror_angle(reach, camera.f_px, rims.panel))
+    angles = []
+    plus, minus = section.fit.tan_half
+    foot = np.array([0.0, side * section.fit.pitch_radius_mm, 0.0])
+    for along, out in ((-1.0, minus), (0.0, 1.0), (1.0, plus)):
+        ends = frame.to_photo(camera, np.stack([foot, foot + [along, side * out, 0.0]]))
+        normal = (ends[1] - ends[0]) / np.hypot(*(ends[1] - ends[0]))
+        reach = reach_to_border(field, ends[0], normal)
+        angles.append(mirror_angle(reach, camera.f_px, surface.panel / (1 + surface.panel)))
     return Mirror(
-        loss=rims.loss, u_loss=U_LOSS, angles_rad=(angles[0], angles[1], angles[2]),
-        u_angles=U_ANGLES if rims.common else U_NEAR_ANGLES,
+        loss=surface.loss, u_loss=U_LOSS, roughness=surface.roughness, u_roughness=U_ROUGHNESS,
+        share=surface.share, u_share=U_SHARE, angles_rad=(angles[0], angles[1], angles[2]),
+        u_angles=U_NEAR_ANGLES if near_panel else U_ANGLES,
     )  # fmt: skip
 
 

@@ -13,7 +13,15 @@ from pitchcam.outline.rims import Rims
 from pitchcam.scale.camera import Camera
 from pitchcam.thread.fitting import Section
 from pitchcam.thread.flank_light import LitPanel, trace
-from pitchcam.thread.flank_place import DEPTHS_PX, PANELS, Placed, Profiles, place_flanks
+from pitchcam.thread.flank_place import (
+    DEPTHS_PX,
+    METAL,
+    PANELS,
+    Placed,
+    Profiles,
+    Surface,
+    place_flanks,
+)
 from pitchcam.thread.helicoid import Helicoid
 from pitchcam.thread.points import Flanks
 from pitchcam.thread.section import AxisFrame
@@ -123,9 +131,14 @@ def _place(
         behind_mm=np.asarray(camera.distance_mm * PANELS, float),
     )  # fmt: skip
     traced = trace(thread, own.pinhole, own.from_photo(camera, xy), phase, side, panel)
-    known = rims.common and rims.panel < FARTHEST
-    behind = (rims.panel / (1 - rims.panel), U_PANEL) if known else NEAR_PANEL
-    return place_flanks(_stacked(halves), traced, rims.spread.blur_px, behind, level)
+    return place_flanks(_stacked(halves), traced, rims.spread.blur_px, _panel(rims), level)
+
+
+def _panel(rims: Rims) -> tuple[float, float]:
+    """Return the panel's distance in camera distances, and the u of its logarithm."""
+    if not rims.common or rims.panel > FARTHEST:
+        return NEAR_PANEL
+    return rims.panel / (1 - rims.panel), U_PANEL
 
 
 def _slope(x: Values, y: Values) -> float:
@@ -147,7 +160,7 @@ def _by_height(height: Values, shift_px: Values) -> float:
 def move_to_edges(
     flanks: Flanks, crop: Crop, field: Field, rims: Rims, section: Section, frame: AxisFrame,
     camera: Camera, level: float,
-) -> tuple[Flanks, tuple[FlankEdge, ...]]:  # fmt: skip
+) -> tuple[Flanks, tuple[FlankEdge, ...], Surface]:  # fmt: skip
     """Shift every flank point along its normal to where the part's surface really ends.
 
     Parameters
@@ -162,6 +175,11 @@ def move_to_edges(
         A first fit to the same points, and the geometry it was made with.
     level
         The level.
+
+    Returns
+    -------
+    flanks, edges, surface
+        The points moved, the edges behind it, and what the part mirrors.
 
     Notes
     -----
@@ -185,7 +203,9 @@ def move_to_edges(
             halves.append(_halves(flanks, group, crop, window_px))
     every = [h for of_flank in halves for h in of_flank]
     if not every:
-        return flanks, ()
+        loss, roughness, share = METAL
+        return flanks, (), Surface(loss=loss, roughness=roughness, share=share,
+                                   panel=_panel(rims)[0], background=1.0)  # fmt: skip
     placed = _place(every, flanks, field, rims, section, frame, camera, level)
     edges = tuple(
         FlankEdge(
@@ -205,4 +225,4 @@ def move_to_edges(
             move = shift.mean() + _slope(along, shift) * (ridge - along.mean())
             move += np.mean([e.by_height_px for e in own]) * (height - height.mean())
             xy[points] += move[:, None] * flanks.normal[points]
-    return replace(flanks, xy=xy), edges
+    return replace(flanks, xy=xy), edges, placed.surface

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.integrate import quad
 from scipy.ndimage import gaussian_filter1d
 
-from pitchcam.outline.mirrored import light_slopes, line_light, middle_line
+from pitchcam.outline.mirrored import facets_lit, light_slopes, line_light, middle_line
 from tests.outline import drawing
 
 F, REACH_MM, RADIUS_MM, LOSS = 4000.0, 200.0, 6.0, 0.5
@@ -24,12 +25,12 @@ def traced(across_mm, behind, half, blur_mm):
     return np.interp(across_mm * F / REACH_MM, x, light)
 
 
-def modelled(across_mm, angle, blur_mm, polish=1.0):
+def modelled(across_mm, angle, blur_mm, share=1.0):
     line = middle_line(RADIUS_MM + across_mm, blur_mm)
     flat = np.ones((1, len(line.z)))
     one = np.ones((1, 1))
     return line_light(
-        line, RADIUS_MM * flat, flat, LOSS * one, np.full((1, 3), angle), 0.02 * one, polish * one
+        line, RADIUS_MM * flat, flat, LOSS * one, np.full((1, 3), angle), 0.005 * one, share * one
     )[0]
 
 
@@ -45,7 +46,7 @@ def test_cylinders_rim_is_what_rays_show(behind: float, half: float) -> None:
     def off(*args) -> float:
         return float(np.abs(modelled(across, *args) - rays).max())
 
-    assert off(angle, blur) < 0.03
+    assert off(angle, blur) < 0.035
     # Half the angle, or a surface that scatters a third of the light, looks otherwise.
     assert off(angle / 2, blur) > 2 * off(angle, blur)
     assert off(angle, blur, 0.67) > 1.5 * off(angle, blur)
@@ -58,7 +59,7 @@ def test_flank_mirrors_deeper_than_crest() -> None:
     def rim(cos_b):
         flat = np.ones((1, len(line.z)))
         light = line_light(line, RADIUS_MM * flat, cos_b * flat, LOSS * one, np.full((1, 3), 0.12),
-                           0.05 * one, one)[0]  # fmt: skip
+                           0.005 * one, one)[0]  # fmt: skip
         return float(np.sum(light < 0.3))
 
     # r (1 - cos t) with sin a = cos b sin t: at cos b = 1/2 four times as deep.
@@ -67,23 +68,40 @@ def test_flank_mirrors_deeper_than_crest() -> None:
     assert (deep - bare) / (shallow - bare) == pytest.approx(4.0, rel=0.25)
 
 
+@pytest.mark.parametrize("roughness", [0.04, 0.1, 0.25])
+@pytest.mark.parametrize("grazing", [0.0, 0.05, 0.2])
+@pytest.mark.parametrize("last", [0.08, 0.25])
+def test_facets_integrals_are_quadratures(roughness, grazing, last) -> None:
+    def frequent(a: float) -> float:
+        return a * np.exp(-(((a - grazing) / roughness) ** 2))
+
+    top = grazing + 8 * roughness
+    every = quad(frequent, 0, top, points=[grazing])[0]
+    lit, by_last, mean = facets_lit(np.array(grazing), np.array(last), np.array(roughness))
+    assert lit == pytest.approx(quad(frequent, 0, min(last, top))[0] / every, abs=1e-6)
+    assert by_last == pytest.approx(frequent(last) / every, rel=1e-6)
+    true = quad(lambda a: a * frequent(a), 0, top, points=[grazing])[0] / every
+    assert mean == pytest.approx(true, rel=1e-6)
+
+
 def test_slopes_are_the_changes_of_the_light() -> None:
     rng = np.random.default_rng(6)
     line = middle_line(RADIUS_MM + np.arange(-0.6, 0.3, 0.03), 0.06)
     z = np.abs(line.z)
     y = RADIUS_MM - z * rng.uniform(0, 1.5, (3, 1))
     cos_b = np.clip(1 - z * rng.uniform(0, 3, (3, 1)), 0.5, 1.0)
-    loss, fade, polish = rng.uniform(0.4, 0.9, (3, 3, 1))
+    loss, share = rng.uniform(0.4, 0.9, (2, 3, 1))
+    roughness = rng.uniform(0.05, 0.2, (3, 1))
     angles = rng.uniform(0.1, 0.3, (3, 3))
 
     def light(d: np.ndarray) -> np.ndarray:
         return line_light(line, y, cos_b, loss + d[0], angles * np.exp(d[1]),
-                          fade * np.exp(d[2]), polish + d[3])  # fmt: skip
+                          roughness * np.exp(d[2]), share + d[3])  # fmt: skip
 
-    same, slopes = light_slopes(line, y, cos_b, loss, angles, fade, polish)
+    same, slopes = light_slopes(line, y, cos_b, loss, angles, roughness, share)
     assert same == pytest.approx(light(np.zeros(4)), abs=1e-12)
     for i, step in enumerate(1e-5 * np.eye(4)):
         change = (light(step) - light(-step)) / 2e-5
         assert np.abs(change).max() > 0.01
-        # A cell in which the border begins or ends has two slopes.
-        assert slopes[..., i] == pytest.approx(change, abs=1e-4)
+        # The facets' mean angle is taken not to change with the angles' end.
+        assert slopes[..., i] == pytest.approx(change, abs=2e-4)

@@ -11,7 +11,10 @@ from pitchcam.thread.fitting import fit_section
 from tests.thread.helicoid import flanks_of, iso_profile, place, seen_sides, whitworth_profile
 
 FINER = 8
-NO_MIRROR = Mirror(loss=0.5, u_loss=0.1, angles_rad=(0.01, 0.01, 0.01), u_angles=0.1)
+NO_MIRROR = Mirror(
+    loss=0.5, u_loss=0.1, roughness=0.1, u_roughness=0.3, share=0.02, u_share=0.05,
+    angles_rad=(0.01, 0.01, 0.01), u_angles=0.1,
+)  # fmt: skip
 BOTH = {1.0: NO_MIRROR, -1.0: NO_MIRROR}
 
 

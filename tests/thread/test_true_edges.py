@@ -1,0 +1,89 @@
+"""Flank points of a drawn dull thread, moved onto its edge, and what the move leaves alone."""
+
+from dataclasses import replace
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from pitchcam.outline.contour import outline
+from pitchcam.outline.esf import Spread
+from pitchcam.thread.axis import ImageAxis, envelope
+from pitchcam.thread.fitting import fit_section
+from pitchcam.thread.points import flank_points
+from pitchcam.thread.regions import find_regions
+from pitchcam.thread.true_edges import _by_height, move_to_edges
+from tests.thread.helicoid import iso_profile
+from tests.thread.test_crests import drawn
+
+PITCH, MAJOR, LEVEL = 1.5, 14.0, 0.85
+WINDOW = np.array([(1000, 700), (3200, 700), (3200, 2300), (1000, 2300)], float)
+
+
+def found(blur_px=1.0):
+    """Return the points on the level, the first fit, and all that moving them asks for."""
+    crop, camera, frame, _ = drawn(PITCH, iso_profile(PITCH, MAJOR), blur_px)
+    points = outline(crop, LEVEL)
+    axis = ImageAxis(point_px=(2045.5, float(np.mean(points[:, 1]))), direction=(1.0, 0.0))
+    region = find_regions(*envelope(axis.to_axis(points)))[0][0]
+    flanks = flank_points(points, axis, region, frame, camera)
+    first = fit_section(flanks, camera, frame, PITCH)
+    rims = SimpleNamespace(
+        common=True, panel=0.55,
+        # A pixel's own width, and reading between pixels.
+        spread=Spread(blur_px=float(np.hypot(blur_px, 0.5)), gain=0.0, radius_px=1.6,
+                      u_blur_px=0.03),
+    )  # fmt: skip
+    field = SimpleNamespace(window_px=WINDOW)
+    return flanks, crop, field, rims, first, frame, camera
+
+
+@pytest.mark.parametrize("blur_px", [0.9, 1.2])
+def test_dull_threads_flanks_end_at_their_edge(blur_px: float) -> None:
+    flanks, crop, field, rims, first, frame, camera = found(blur_px)
+    moved, edges, surface = move_to_edges(flanks, crop, field, rims, first, frame, camera, LEVEL)
+    fit = fit_section(moved, camera, frame, PITCH).fit
+    # ISO 68-1: d2 = d - 3/8 sqrt 3 P.
+    assert 2 * fit.pitch_radius_mm == pytest.approx(MAJOR - 0.6495 * PITCH, abs=0.015)
+    assert abs(2 * first.fit.pitch_radius_mm - (MAJOR - 0.6495 * PITCH)) > 0.1
+    assert abs(fit.pitch_mm) == pytest.approx(PITCH, rel=3e-4)
+    assert fit.angle_deg == pytest.approx(60.0, abs=0.4)
+    assert surface.share < 0.15
+    assert len(edges) == 8
+    assert all(abs(e.by_height_px) < 0.05 and e.u_px < 0.1 for e in edges)
+
+
+def test_a_flank_with_points_in_one_half_only_moves_as_a_whole() -> None:
+    flanks, crop, field, rims, first, frame, camera = found()
+    one = (flanks.side > 0) & (flanks.flank > 0)
+    ridge = flanks.ridge[one]
+    # All but four of this flank's points on one ridge.
+    few = np.flatnonzero(one)[ridge == np.min(ridge)]
+    rest = np.flatnonzero(one)[ridge == np.max(ridge)][:4]
+    keep = ~one
+    keep[few] = keep[rest] = True
+    points = first.points
+    narrow = replace(first, points=replace(points, **{
+        k: getattr(points, k)[keep] for k in ("z", "r", "side", "flank", "ridge")
+    }))  # fmt: skip
+    some = flanks.only(keep)
+    moved, edges, _ = move_to_edges(some, crop, field, rims, narrow, frame, camera, LEVEL)
+    own = (some.side > 0) & (some.flank > 0)
+    assert sum(e.side > 0 and e.flank > 0 for e in edges) == 1
+    step = np.linalg.norm(moved.xy - some.xy, axis=1)
+    assert step[own].min() > 0.3
+
+
+def test_no_flank_no_edge() -> None:
+    flanks, crop, field, rims, first, frame, camera = found()
+    none = flanks.only(np.zeros(len(flanks.side), bool))
+    moved, edges, surface = move_to_edges(none, crop, field, rims, first, frame, camera, LEVEL)
+    assert (len(moved.side), edges, surface.background) == (0, (), 1.0)
+
+
+def test_slope_by_height_is_shrunk_by_what_is_not_known() -> None:
+    height = np.array([0.2, 0.4, 0.6, 0.8])
+    sure = np.stack([-0.5 * height] * 3)
+    unsure = sure + np.array([0.0, -1.0, 1.0])[:, None] * height
+    assert _by_height(height, sure) == pytest.approx(-0.5)
+    assert 0 > _by_height(height, unsure) > -0.05
