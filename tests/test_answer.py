@@ -113,13 +113,35 @@ def test_over_exposed(tmp_path, pixels):
 
 
 @pytest.mark.parametrize("shrink, codes", [
-    (0.3, {"too-small"}),
-    # With as few pixels the flanks' angle reads as no thread's, or no thread is seen at all.
-    (0.5, {"too-small", "no-thread"}), (0.2, {"too-small", "no-thread"}),
+    # With as few pixels no thread is seen at all, or its angle reads as no thread's.
+    (0.3, {"too-small"}), (0.2, {"too-small", "no-thread"}),
 ])  # fmt: skip
 def test_too_small(tmp_path, pixels, shrink, codes):
     small = cv2.resize(pixels, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
     refuse(tmp_path, small, codes)
+
+
+@pytest.mark.parametrize("stem, shrink", [
+    ("p01", 0.7), ("p01", 0.45), ("p05", 0.7), ("p05", 0.5), ("p14", 0.5),
+])  # fmt: skip
+def test_a_photo_made_smaller_is_refused_or_right(tmp_path, stem, shrink):
+    truth = json.loads(next(SAMPLES.glob(f"{stem}-*.json")).read_text())
+    photo = Image.open(SAMPLES / truth["file"])
+    size = tuple(round(side * shrink) for side in photo.size)
+    photo.resize(size, Image.Resampling.LANCZOS).save(
+        tmp_path / "small.jpg", quality=85, exif=photo.getexif()
+    )
+    try:
+        answer = identify(tmp_path / "small.jpg", ScaleSpec(**truth["scale"]), plots=False)
+    except UnreadableError as refused:
+        assert refused.code in {"too-small", "no-thread"}
+        return
+    thread, true = answer.parts[0].threads[0], truth["threads"][0]
+    assert true["designation"] in [c.designation for c in thread.verdict.candidates]
+    if thread.verdict.status == "named":
+        assert thread.verdict.candidates[0].designation == true["designation"]
+    pitch = thread.reading.pitch_mm
+    assert abs(pitch.value - true["pitch_mm"]) < 2 * pitch.u
 
 
 def test_dark_frame(tmp_path, pixels):

@@ -126,6 +126,9 @@ def reach_to_border(field: Field, point: Points, outward: Points) -> float:
 REACH_STEP = 0.15
 #: Pieces of an edge at most, and the rows that one of them needs for a quiet mean profile.
 MOST_PIECES, PIECE_PX = 6, 30
+#: A round edge is taken in at least so many pieces: the more they differ in reach, the less the
+#: metal's loss and the edge's place are mistaken for each other.
+FEWEST_PIECES = 3
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -175,7 +178,8 @@ def straight_edge(
     if radius_px is not None:
         reaches = [reach_to_border(field, end_px, normal) for end_px in (start, end)]
         steps = abs(np.log((reaches[1] + 1) / (reaches[0] + 1))) / REACH_STEP
-        pieces = int(np.clip(np.ceil(steps), 1, min(MOST_PIECES, max(length / PIECE_PX, 1))))
+        most = int(min(MOST_PIECES, max(length / PIECE_PX, 1)))
+        pieces = int(np.clip(np.ceil(steps), min(FEWEST_PIECES, most), most))
     profiles, at = [], []
     for rows in np.array_split(np.arange(len(p.along_px)), pieces):
         middle = float(p.along_px[rows].mean())
