@@ -9,6 +9,7 @@ from skimage.measure import find_contours
 
 from pitchcam.outline.contour import crop_object
 from pitchcam.outline.edges import (
+    FEWEST_PIECES,
     crossings,
     fit_line,
     line_profiles,
