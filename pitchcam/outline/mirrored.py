@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from pitchcam.outline.esf import reflected
+from pitchcam.outline.esf import GRAZING, reflected
 
 Values = NDArray[np.float64]
 
@@ -63,10 +63,14 @@ class Line:
     step: float
 
 
-def middle_line(y_mm: Values, blur_mm: float) -> Line:
-    """Lay cells around points at radii ``y_mm`` (n,), on a line across the axis."""
+def middle_line(y_mm: Values, blur_mm: float, highest_mm: float = np.inf) -> Line:
+    """Lay cells around points at radii ``y_mm`` (n,), on a line across the axis.
+
+    No part reaches beyond ``highest_mm``, and no cells need lie there.
+    """
     step = blur_mm / CELLS
-    low, high = y_mm.min() - 4 * blur_mm, y_mm.max() + 4 * blur_mm
+    low = y_mm.min() - 4 * blur_mm
+    high = max(min(y_mm.max() + 4 * blur_mm, highest_mm + step), low + step)
     r = np.arange(low, high, step)
     kernel = np.exp(-0.5 * ((y_mm[:, None] - r[None, :]) / blur_mm) ** 2)
     kernel /= np.sqrt(2 * np.pi) * CELLS
@@ -99,10 +103,6 @@ def line_light(
     return _blurred(line, cells.inside * (1 - share[..., None] * cells.lit * cells.shine))
 
 
-#: Step of the difference that stands for the derivative by the roughness's logarithm.
-_STEP = 1e-4
-
-
 def light_slopes(
     line: Line, y: Values, cos_b: Values, loss: Values, angles_rad: Values, roughness: Values,
     share: Values,
@@ -112,13 +112,12 @@ def light_slopes(
     They are those by the loss, the logarithms of angles and roughness, and the share.
     """
     cells = _cells(line, y, cos_b, loss, angles_rad, roughness)
-    rougher = _cells(line, y, cos_b, loss, angles_rad, roughness * np.exp(_STEP))
     lit = cells.lit * cells.shine
     light = _blurred(line, cells.inside * (1 - share[..., None] * lit))
     # Less light for more loss; more for wider angles; either way for roughness; more for share.
     by = np.stack([
         -cells.lit * cells.lost, cells.shine * cells.wider,
-        (rougher.lit * rougher.shine - lit) / _STEP,
+        cells.shine * cells.rougher - loss[..., None] * cells.lit * cells.more_lost,
     ])  # fmt: skip
     by = np.concatenate([share[..., None] * by, lit[None]])
     dark = -(cells.inside * by) @ line.weights
@@ -131,7 +130,8 @@ class _Cells:
 
     ``inside`` is the share of a cell that lies in the part; ``lit`` how much of the panel's light
     its facets turn to the camera but for the metal's loss, which leaves ``shine`` = 1 - loss *
-    ``lost``; ``wider`` is the change of ``lit`` by the logarithm of the angles.
+    ``lost``; ``wider`` and ``rougher`` are the changes of ``lit`` by the logarithms of angles and
+    roughness, ``more_lost`` that of ``lost`` by the roughness's.
     """
 
     inside: Values
@@ -139,6 +139,8 @@ class _Cells:
     shine: Values
     lost: Values
     wider: Values
+    rougher: Values
+    more_lost: Values
 
 
 def _cells(
@@ -151,16 +153,33 @@ def _cells(
     last = ((1 - lean) * tip + lean * np.where(line.z > 0, plus, minus))[:, None]
     depth = y[:, None, :] - line.r[:, None]
     angle = np.sqrt(np.maximum(depth, 0.0)) * (cos_b * np.sqrt(2 / y))[:, None]
-    lit, by_last, mean = facets_lit(angle, last, roughness[..., None])
-    lost = 1 - reflected(mean, 1.0)
+    facets = facets_lit(angle, last, roughness[..., None])
+    lost = 1 - reflected(facets.mean, 1.0)
     return _Cells(
-        inside=np.clip(depth / line.step + 0.5, 0.0, 1.0), lit=lit,
-        shine=1 - loss[..., None] * lost, lost=lost, wider=last * by_last,
+        inside=np.clip(depth / line.step + 0.5, 0.0, 1.0), lit=facets.lit,
+        shine=1 - loss[..., None] * lost, lost=lost, wider=facets.wider, rougher=facets.rougher,
+        more_lost=facets.mean_rougher * GRAZING / (facets.mean + GRAZING) ** 2,
     )  # fmt: skip
 
 
-def facets_lit(grazing: Values, last: Values, roughness: Values) -> tuple[Values, Values, Values]:
-    """Return what a rough surface's facets mirror to a ray that grazes it.
+@dataclass(frozen=True, kw_only=True)
+class Facets:
+    """What a rough surface's facets mirror to rays that graze it.
+
+    ``lit`` is the lit share, ``mean`` the facets' mean angle; ``wider`` and ``rougher`` are the
+    changes of ``lit`` by the logarithms of the last angle and the roughness, ``mean_rougher`` that
+    of ``mean`` by the roughness's.
+    """
+
+    lit: Values
+    mean: Values
+    wider: Values
+    rougher: Values
+    mean_rougher: Values
+
+
+def facets_lit(grazing: Values, last: Values, roughness: Values) -> Facets:
+    """Return what facets mirror.
 
     Parameters
     ----------
@@ -171,27 +190,27 @@ def facets_lit(grazing: Values, last: Values, roughness: Values) -> tuple[Values
     roughness
         sqrt 2 times the standard deviation of the facets' slopes in the plane of the ray.
 
-    Returns
-    -------
-    lit, by_last, mean
-        The lit share, its derivative by ``last``, and the facets' mean angle.
-
     Notes
     -----
     A facet that lies at the angle a to the ray shows itself in proportion to a, and is as frequent
-    as exp(-((a - grazing) / roughness)^2) says. The integrals are closed.
+    as exp(-((a - grazing) / roughness)^2) says. All integrals are closed.
     """
-    x, e = grazing / roughness, (last - grazing) / roughness
-    none, end = np.exp(-x * x), np.exp(-e * e)
-    wide = grazing * np.sqrt(np.pi)
-    front = ndtr(np.sqrt(2) * x)
-    every = wide * front + roughness / 2 * none
-    part = wide * (ndtr(np.sqrt(2) * e) - 1 + front) + roughness / 2 * (none - end)
-    square = np.sqrt(np.pi) * (grazing**2 + roughness**2 / 2) * front
-    mean: Values = (square + grazing * roughness / 2 * none) / every
-    lit: Values = np.clip(part / every, 0.0, 1.0)
-    by_last: Values = last * end / roughness / every
-    return lit, by_last, mean
+    x, end = grazing / roughness, last / roughness
+    front = np.sqrt(np.pi) * ndtr(np.sqrt(2) * x)
+    middle = np.exp(-x * x)
+    at_end = np.exp(-((end - x) ** 2))
+    between = front - np.sqrt(np.pi) * ndtr(np.sqrt(2) * (x - end))
+    every = x * front + middle / 2
+    part = x * between + (middle - at_end) / 2
+    lit = np.clip(part / every, 0.0, 1.0)
+    wider = end * at_end * end / every
+    squares = ((x * x + 0.5) * front + x * middle / 2) / every
+    by_x = (2 * x * front + middle - squares * front) / every
+    return Facets(
+        lit=lit, mean=roughness * squares, wider=wider,
+        rougher=-x * (between - end * at_end - lit * front) / every - wider,
+        mean_rougher=roughness * (squares - x * by_x),
+    )  # fmt: skip
 
 
 def _blurred(line: Line, dark: Values) -> Values:

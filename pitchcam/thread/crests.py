@@ -179,7 +179,11 @@ def _fit_ends(
     told = np.flatnonzero(use.any(axis=0))
     outer = slice(told[0], told[-1] + 1) if len(told) else slice(None)
     y, light, use = y[outer], light[:, outer], use[:, outer]
-    line = middle_line(y, blur_mm)
+    # No tip lies beyond the place where its flanks meet.
+    low, high = limits
+    meet = meeting_radius(section, groove=groove)
+    low, high = (max(low, meet), high) if groove else (low, min(high, meet))
+    line = middle_line(y, blur_mm, np.inf if groove else high)
     angles = np.repeat([m.angles_rad for m in mirrors], len(forms), axis=0)
     roughness = np.repeat([m.roughness for m in mirrors], len(forms))[:, None]
     # Roughness and angles as logarithms of a factor.
@@ -205,10 +209,6 @@ def _fit_ends(
             np.concatenate([slopes * use[..., None], pull], axis=1),
         )
 
-    # No tip lies beyond the place where its flanks meet.
-    low, high = limits
-    meet = meeting_radius(section, groove=groove)
-    low, high = (max(low, meet), high) if groove else (low, min(high, meet))
     # Beside a bright rim half the light is left far inside; well above half it is near the end.
     last = len(y) - 1 - np.argmax(light[:, ::-1] < 0.75, axis=1)
     start = np.column_stack([np.clip(y[last], low + 1e-3, high - 1e-3), expected])
