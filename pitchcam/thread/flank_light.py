@@ -24,14 +24,14 @@ Values = NDArray[np.float64]
 #: Slopes of a rough surface's facets in the plane of the ray, radians, densest about none: to
 #: either side as far as a roughness of 0.3 shows to a grazing ray.
 SLOPES = np.array([
-    -0.28, -0.21, -0.155, -0.11, -0.075, -0.045, -0.02, 0.0, 0.02, 0.045, 0.075, 0.11, 0.15, 0.195,
-    0.245, 0.30, 0.36, 0.43,
+    -0.22, -0.155, -0.11, -0.075, -0.045, -0.02, 0.0, 0.02, 0.045, 0.075, 0.11, 0.15, 0.2, 0.26,
+    0.33, 0.42,
 ])  # fmt: skip
 _SPACING = np.gradient(SLOPES)
 #: Where a ray is looked at, in crest radii: on its way in, before and behind the plane of the
 #: axis, and on its way out.
-_IN = np.linspace(-0.75, 0.75, 60)
-_OUT = np.concatenate([[0.0], np.geomspace(0.02, 1.3, 24)])
+_IN = np.linspace(-0.75, 0.75, 45)
+_OUT = np.concatenate([[0.0], np.geomspace(0.02, 1.3, 20)])
 #: A mirrored ray starts this far above the surface, mm, so as not to meet it at once.
 _ABOVE = 1e-3
 

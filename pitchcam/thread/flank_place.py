@@ -15,7 +15,7 @@ Values = NDArray[np.float64]
 
 #: Borders of the depths inside the edge, pixels, within which the traced light is taken as even,
 #: and the depths at which it is traced: light from farther in does not reach the edge.
-CELLS_PX = np.array([0, 0.25, 0.5, 0.75, 1, 1.5, 2, 2.5, 3, 4, 5, 7, 12])
+CELLS_PX = np.array([0, 0.25, 0.5, 1, 1.5, 2, 3, 4, 6, 12])
 DEPTHS_PX = (CELLS_PX[1:] + CELLS_PX[:-1]) / 2
 
 #: What parts mirror, middle and spread: loss (Fresnel's formulas give 0.4 for zinc and aluminium,
