@@ -206,8 +206,8 @@ def _solve(
 
     start = np.concatenate([centre, np.full(n, -0.7)])
     # A surface that scatters nothing and loses little shows no step at its edge, which then could
-    # lie anywhere.
-    low = np.concatenate([[0.4, 0.0, 0.6, -5.0, 0.15, 0.02, 0.3], np.full(n, -5.0)])
+    # lie anywhere; one that is blackened mirrors nothing, and shows nothing but the step.
+    low = np.concatenate([[0.4, 0.0, 0.6, -5.0, 0.15, 0.02, 0.0], np.full(n, -5.0)])
     high = np.concatenate([[6.0, 3.0, 5.0, 1.0, 0.95, 1.5, 0.96], np.full(n, 8.0)])
     fit = solve_one(cost, start, low, high)
     misfit = np.sqrt(np.mean(fit.residuals[0, :-7].reshape(n, -1) ** 2, axis=1)) * noise

@@ -19,7 +19,7 @@ FINE = 0.02
 def profile(
     shift: float, *, radius_mm: float | None = 4.0, behind: float = 250.0, half: float = 60.0,
     loss: float = 0.5, blur: float = 0.9, gain: float = 0.25, at_mm: float = 0.0, seed: int = 1,
-    noise: float = 0.001,
+    noise: float = 0.001, polish: float = 0.9,
 ) -> MeanProfile:  # fmt: skip
     """The mean profile of a pin's edge that truly lies ``shift`` outward, by traced rays."""
     r = radius_mm or 4.0
@@ -31,7 +31,7 @@ def profile(
     else:
         light = drawing.traced_rim(
             edge + x, r, f_px=F, distance_mm=REACH_MM, behind_mm=behind, half_mm=half,
-            at_mm=at_mm, share=lambda a: 0.9 * (1 - loss * a / (a + 0.12)),  # a tenth is scattered
+            at_mm=at_mm, share=lambda a: polish * (1 - loss * a / (a + 0.12)),
         )  # fmt: skip
     seen = gaussian_filter1d(0.03 + 0.97 * light, blur / FINE) * 0.7
     code = drawing.encode(seen)
@@ -87,6 +87,22 @@ def test_mirrored_edges_come_back(behind: float, half: float, loss: float) -> No
     assert np.abs(error[:2]).max() < np.abs(half_level - shifts)[:2].max()
     truth = behind / (behind + REACH_MM)
     assert truth / 2 < rims.panel < 2 * truth
+
+
+@pytest.mark.parametrize("polish", [0.0, 0.1])
+def test_a_blackened_pins_edges_are_bare(polish: float) -> None:
+    shifts = np.array([-0.3, -0.25, -0.2, 0.1, 0.15, 0.2, 0.0, 0.0])
+    places = [-6.0, 0.0, 6.0, 4.0, 8.0, 12.0, 0.0, 0.0]
+    found = [
+        profile(s, radius_mm=5.0 if i < 6 else None, at_mm=at, half=140, polish=polish, seed=i)
+        for i, (s, at) in enumerate(zip(shifts, places, strict=True))
+    ]
+    rims = fit_rims(found, F)
+    assert np.abs(rims.edges_px - shifts).max() < 0.08
+    # As polished metal they would seem to end farther out.
+    bright = [profile(s, radius_mm=5.0, half=140, at_mm=at, seed=9) for s, at in zip(shifts, places, strict=True)]
+    half = [crossings(p.light[None], p.across_px, 0.5)[0] for p in (found[1], bright[1])]
+    assert half[0] - half[1] > 0.2
 
 
 def test_a_panel_close_behind_gets_bands_of_their_own() -> None:
