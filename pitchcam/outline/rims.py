@@ -57,16 +57,14 @@ class Rims:
     """What the edges of one photo tell together.
 
     ``edges_px`` and ``u_edges_px`` are the true edges' positions in their profiles, positive
-    outward; ``panel`` is k = h / (L + h); ``loss`` is the metal's (the usual where none is common);
-    ``common`` says that one panel and one reflectance
-    describe all edges; ``misfit`` is the rms deviation in coded values of 0..1.
+    outward; ``panel`` is k = h / (L + h), ``u_panel`` the standard uncertainty of its logarithm;
+    ``common`` says that one panel and one metal describe all edges; ``misfit`` is the rms deviation
+    in coded values of 0..1.
     """
 
     spread: Spread
     panel: float
-    reflectance: float
-    loss: float
-    softness: float
+    u_panel: float
     common: bool
     edges_px: Values
     u_edges_px: Values
@@ -297,7 +295,7 @@ def fit_rims(
     panel = float(np.exp(q[3]))
     sigma = np.sqrt(np.maximum(np.diag(covariance), 0.0))
     edges, u_edges = q[7:], sigma[7:]
-    soft, common = float(q[5]), True
+    u_panel, common = float(sigma[3]), True
     angle = mirror_angle(float(np.median([p.reach_px for p in profiles])), f_px, panel)
     shine = float(q[6] * reflected(np.array(0.6 * angle), q[4]))
     rims = np.array([
@@ -327,8 +325,7 @@ def fit_rims(
             # One edge stands for another only so far: height and place change the focus by 3 %.
             u_blur_px=float(np.hypot(sigma[0], 0.03 * q[0])),
         ),
-        panel=panel, reflectance=shine, loss=float(q[4]) if common else LOSS[0], softness=soft,
-        common=common, edges_px=edges,
+        panel=panel, u_panel=u_panel, common=common, edges_px=edges,
         u_edges_px=np.hypot(u_edges * grow, model), rims_px=rims, misfit=misfit,
     )  # fmt: skip
 

@@ -36,10 +36,11 @@ HEIGHTS = (0.1, 0.3, 0.5, 0.7, 0.9)
 #: Flanks with fewer points, and halves of them, are left where they are.
 FEWEST, FEWEST_OF_HALF = 12, 6
 
-#: What is known of the panel's distance (in camera distances) where the straight edges tell of
-#: one, and where they don't or contradict a panel behind the plate: the standard uncertainty of
-#: its logarithm, and the middle of panels that are near.
-U_PANEL = 0.3
+#: How well a panel that straight edges tell of is known to a thread beside them, as the standard
+#: uncertainty of its distance's logarithm, besides what the edges leave open.
+U_PANEL = 0.2
+#: Where they tell of none, or contradict a panel well behind the plate: the middle of panels that
+#: are near, in camera distances, and the standard uncertainty of its logarithm.
 NEAR_PANEL = (0.15, 1.0)
 #: A panel farther behind than this is none (k = h / (L + h)).
 FARTHEST = 0.9
@@ -138,7 +139,9 @@ def _panel(rims: Rims) -> tuple[float, float]:
     """Return the panel's distance in camera distances, and the u of its logarithm."""
     if not rims.common or rims.panel > FARTHEST:
         return NEAR_PANEL
-    return rims.panel / (1 - rims.panel), U_PANEL
+    behind = rims.panel / (1 - rims.panel)
+    # d log(k / (1 - k)) = d log k / (1 - k).
+    return behind, float(np.hypot(U_PANEL, rims.u_panel / (1 - rims.panel)))
 
 
 def _slope(x: Values, y: Values) -> float:

@@ -12,7 +12,13 @@ from pitchcam.thread.axis import ImageAxis, envelope
 from pitchcam.thread.fitting import fit_section
 from pitchcam.thread.points import flank_points
 from pitchcam.thread.regions import find_regions
-from pitchcam.thread.true_edges import _by_height, move_to_edges
+from pitchcam.thread.true_edges import (
+    NEAR_PANEL,
+    U_PANEL,
+    _by_height,
+    _panel,
+    move_to_edges,
+)
 from tests.thread.helicoid import iso_profile
 from tests.thread.test_crests import drawn
 
@@ -29,7 +35,7 @@ def found(blur_px=1.0):
     flanks = flank_points(points, axis, region, frame, camera)
     first = fit_section(flanks, camera, frame, PITCH)
     rims = SimpleNamespace(
-        common=True, panel=0.55,
+        common=True, panel=0.55, u_panel=0.1,
         # A pixel's own width, and reading between pixels.
         spread=Spread(blur_px=float(np.hypot(blur_px, 0.5)), gain=0.0, radius_px=1.6,
                       u_blur_px=0.03),
@@ -72,6 +78,16 @@ def test_a_flank_with_points_in_one_half_only_moves_as_a_whole() -> None:
     assert sum(e.side > 0 and e.flank > 0 for e in edges) == 1
     step = np.linalg.norm(moved.xy - some.xy, axis=1)
     assert step[own].min() > 0.3
+
+
+def test_what_edges_do_not_tell_of_the_panel_stays_open() -> None:
+    def known(**of) -> tuple[float, float]:
+        return _panel(SimpleNamespace(**{"common": True, "panel": 0.5, "u_panel": 0.02} | of))
+
+    assert known() == (pytest.approx(1.0), pytest.approx(np.hypot(U_PANEL, 0.04)))
+    assert known(u_panel=0.35)[1] > 0.7
+    # Bands that share no panel, or one at no distance at all: it may be near.
+    assert known(common=False) == known(panel=0.97) == NEAR_PANEL
 
 
 def test_no_flank_no_edge() -> None:
