@@ -100,8 +100,8 @@ def test_a_blackened_pins_edges_are_bare(polish: float) -> None:
     rims = fit_rims(found, F)
     assert np.abs(rims.edges_px - shifts).max() < 0.08
     # As polished metal they would seem to end farther out.
-    bright = [profile(s, radius_mm=5.0, half=140, at_mm=at, seed=9) for s, at in zip(shifts, places, strict=True)]
-    half = [crossings(p.light[None], p.across_px, 0.5)[0] for p in (found[1], bright[1])]
+    bright = profile(shifts[1], radius_mm=5.0, half=140, at_mm=places[1], seed=9)
+    half = [crossings(p.light[None], p.across_px, 0.5)[0] for p in (found[1], bright)]
     assert half[0] - half[1] > 0.2
 
 
