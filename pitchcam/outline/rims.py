@@ -87,8 +87,8 @@ _MIDDLES, _SPREADS = zip(LOSS, SOFTNESS, POLISH, strict=True)
 PANELS = (0.5, 0.2, 0.06)
 PANEL_SPREAD = 0.35
 #: What stays unknown of a round edge even where the model fits: roughness, and a metal whose loss
-#: does not follow one curve (from renders of 24 known pins, 0.02-0.17 px).
-U_ROUND_PX = 0.15
+#: does not follow one curve (renders of 24 known pins: 0.07 px rms, 0.17 at most).
+U_ROUND_PX = 0.10
 #: One coded step of 256: what the model of the tone curve and a mean profile agree to.
 CODE_NOISE = 0.004
 
@@ -316,9 +316,9 @@ def fit_rims(
             ]
             edges, u_edges, rims = (np.array(column) for column in zip(*placed, strict=True))
     grow = np.maximum(1.0, misfit / CODE_NOISE)
-    # The band's form is good to a fifth of the shift it makes.
+    # The band's form is good to a tenth of the shift it makes.
     curved = np.array([p.radius_px is not None for p in profiles])
-    model = np.where(curved, np.hypot(U_ROUND_PX, 0.2 * shine * np.minimum(rims, 1.5)), 0.05)
+    model = np.where(curved, np.hypot(U_ROUND_PX, 0.1 * shine * np.minimum(rims, 1.5)), 0.05)
     return Rims(
         spread=Spread(
             blur_px=float(q[0]), gain=float(q[1]), radius_px=float(q[2]),
