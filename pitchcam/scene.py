@@ -17,7 +17,7 @@ from pitchcam.outline.rims import Rims
 from pitchcam.photo import Photo
 from pitchcam.records import Flag, ScaleSpec
 from pitchcam.scale.camera import Camera, camera_from_exif
-from pitchcam.scale.find import Edges, find_reference
+from pitchcam.scale.find import NAMES, Edges, find_reference
 from pitchcam.scale.reference import Reference
 from pitchcam.scale.shapes import Shape, describe
 from pitchcam.scale.straight import learn_rims, sharpened_undone
@@ -68,7 +68,7 @@ def take_apart(photo: Photo, spec: ScaleSpec, say: Progress) -> Scene:
         )
     say("placing the edges")
     rims, pins = learn_rims(shapes, field, camera.f_px)
-    _refuse_whole(shapes, rims, field)
+    _refuse_whole(shapes, rims, spec if reference is None else None)
     assert rims is not None
     shapes = [sharpened_undone(s, rims) for s in shapes]
     if reference is None:
@@ -163,8 +163,15 @@ def _tilted(field: Field, camera: Camera) -> Camera:
     return camera.tilted(*found)
 
 
-def _refuse_whole(shapes: list[Shape], rims: Rims | None, field: Field) -> None:
-    """Raise where nothing in the photo can be measured, with the reason that a person can mend."""
+#: The shape that each reference has.
+SHAPES = {"pin": "bar", "disc": "disc", "card": "card"}
+
+
+def _refuse_whole(shapes: list[Shape], rims: Rims | None, spec: ScaleSpec | None) -> None:
+    """Raise where nothing in the photo can be measured, with the reason that a person can mend.
+
+    ``spec`` is the reference that has to be found, None where the scale is known without.
+    """
     spacing = max((r.spacing_px for s in shapes for r in s.threads), default=0.0)
     blur = rims.spread.blur_px if rims is not None else 0.0
     if spacing == 0:
@@ -174,6 +181,13 @@ def _refuse_whole(shapes: list[Shape], rims: Rims | None, field: Field) -> None:
             f"The outline is out of focus or shaken: edges are blurred over {2.5 * blur:.0f} "
             "pixels.", FLAGS["blurred"][1], code="blurred",
         )  # fmt: skip
+    if spec is not None and spec.source in SHAPES:
+        missing = all(s.kind != SHAPES[spec.source] for s in shapes)
+        if missing and any(s.lopsided for s in shapes if s.kind == "other" and not s.blob.cut):
+            raise UnreadableError(
+                f"Two objects touch or overlap: {NAMES[spec.source]} is not seen by itself, and an "
+                "object has unlike sides.", FLAGS["touching"][1], code="touching",
+            )  # fmt: skip
     if spacing > 0 and rims is not None:
         return
     barbs = any(s.others for s in shapes)

@@ -11,8 +11,10 @@ from PIL import Image
 from pitchcam import identify
 from pitchcam.errors import UnreadableError, UsageError
 from pitchcam.outline.field import find_field
+from pitchcam.photo import load_photo
 from pitchcam.records import ScaleSpec
 from pitchcam.scale.shapes import describe
+from pitchcam.scene import take_apart
 
 SAMPLES = Path(__file__).parents[1] / "samples"
 PIN = ScaleSpec(source="pin", mm=6.0)
@@ -105,6 +107,26 @@ def test_few_turns(tmp_path, plain, pixels):
 
 def test_blurred(tmp_path, pixels):
     refuse(tmp_path, cv2.GaussianBlur(pixels, None, 7.0), {"blurred"})
+
+
+def outline_of(kind):
+    scene = take_apart(load_photo(PHOTO), PIN, lambda stage: None)
+    return next(s for s in scene.shapes if s.kind == kind).outline_px
+
+
+def test_a_pin_that_lies_across_the_part_is_said_to_touch(tmp_path, pixels):
+    """The pin is painted over, and painted again nearer to the part, across its side."""
+    pin, part = outline_of("bar"), outline_of("other")
+    clear = pixels.copy()
+    wide = cv2.convexHull(pin.astype(np.int32))
+    cv2.drawContours(clear, [wide], -1, (222, 222, 222), 40)
+    cv2.drawContours(clear, [wide], -1, (222, 222, 222), cv2.FILLED)
+    away = 0.7 * (part.mean(axis=0) - pin.mean(axis=0))
+    across = clear.copy()
+    cv2.drawContours(across, [(wide + away).astype(np.int32)], -1, (28, 28, 28), cv2.FILLED)
+    refuse(tmp_path, cv2.GaussianBlur(across, (0, 0), 0.6), {"touching"})
+    # Without any pin it is merely missing.
+    refuse(tmp_path, clear, {"no-reference"})
 
 
 def test_over_exposed(tmp_path, pixels):

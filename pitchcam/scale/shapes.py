@@ -65,6 +65,10 @@ def circle_share(points: Points) -> float:
     gaps = np.diff(np.append(turn, turn[0] + 2 * np.pi)) if on.any() else np.array([7.0])
     return float(on.mean()) if gaps.max() < 2.5 else 0.0
 
+#: How far the middle between both sides may lie off the axis, as a share of the mean width: turned
+#: parts and jaws keep to 0.027, objects that overlap come to 0.049 and more (renders).
+LOPSIDED = 0.037
+
 
 @dataclass(frozen=True, kw_only=True)
 class Shape:
@@ -89,6 +93,15 @@ class Shape:
         """Largest extent across the axis (the upper percent left out)."""
         _, upper, lower = self.stations
         return float(np.percentile(upper - lower, 99))
+
+    @property
+    def lopsided(self) -> bool:
+        """Whether its two sides differ as no turned part's do."""
+        s, upper, lower = self.stations
+        width, middle = upper - lower, (upper + lower) / 2
+        on = width > 0.1 * float(width.max())
+        bent = middle[on] - np.polyval(np.polyfit(s[on], middle[on], 1), s[on])
+        return float(np.abs(bent).mean()) > LOPSIDED * float(width[on].mean())
 
     @property
     def centre_px(self) -> Points:
