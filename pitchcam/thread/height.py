@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.outline.edges import crossings, line_profiles
 from pitchcam.scale.camera import Camera
 from pitchcam.scale.shapes import Shape
 from pitchcam.thread.fitting import Section
@@ -126,13 +127,11 @@ def hexagon_roll(
     rest
         The stretch that is taken for a hexagon.
     """
-    st = part.axis.to_axis(part.outline_px)
-    trim = 0.2 * (rest.stretch[1] - rest.stretch[0])
-    on = (st[:, 0] > rest.stretch[0] + trim) & (st[:, 0] < rest.stretch[1] - trim)
-    y = section.to_axis(frame.from_photo(camera, part.outline_px[on]))[:, 1]
-    if (y > 0).sum() < 8 or (y < 0).sum() < 8:
+    corners = [c for side in (1.0, -1.0) if (c := _corner(part, rest, side)) is not None]
+    if len(corners) < 2:
         return Roll(turn_rad=0.0, u_turn_rad=0.0, shown=1.0)
-    above, below = float(np.median(y[y > 0])), float(np.median(-y[y < 0]))
+    y = [section.to_axis(frame.from_photo(camera, c))[1] for c in corners]
+    above, below = float(max(y)), float(-min(y))
     width, reach = above + below, float(np.linalg.norm(frame.origin))
     seen = np.arctan(2 * (above - below) * reach / width**2)
     up = -np.array(camera.normal)
@@ -145,6 +144,32 @@ def hexagon_roll(
     turn *= turn**2 / (turn**2 + u**2)
     shown = float(np.cos(slant + turn) / np.cos(slant))
     return Roll(turn_rad=abs(turn), u_turn_rad=min(u, 0.3), shown=shown)
+
+
+def _corner(part: Shape, rest: Rest, side: float) -> Values | None:
+    """Return the photo position of the middle of a hexagon's outer corner, None where unseen.
+
+    A turned hexagon shows the face beside its farther corner, which mirrors the panel: one level of
+    the light would lie farther in there than at a dark corner. Half way between the light on both
+    sides of it is where a sharp corner ends.
+    """
+    st = part.axis.to_axis(part.outline_px)
+    trim = 0.2 * (rest.stretch[1] - rest.stretch[0])
+    low, high = rest.stretch[0] + trim, rest.stretch[1] - trim
+    on = (st[:, 0] > low) & (st[:, 0] < high) & (side * st[:, 1] > 0)
+    if on.sum() < 8:
+        return None
+    ends = part.axis.to_photo(np.array([[low, 0.0], [high, 0.0]]))
+    out = part.axis.to_photo(np.array([[low, side]]))[0] - ends[0]
+    offset = float(np.median(np.abs(st[on, 1])))
+    p = line_profiles(part.crop, ends[0] + offset * out, ends[1] + offset * out, out, reach_px=7.0)
+    light = np.median(p.light, axis=0)
+    beside = [float(np.median(light[on])) for on in (p.across_px > 4.0, p.across_px < -3.0)]
+    edge = float(crossings(light[None], p.across_px, sum(beside) / 2)[0])
+    if not np.isfinite(edge):
+        return None
+    middle: Values = ends.mean(axis=0) + (offset + edge) * out
+    return middle
 
 
 def turned(rest: Rest, roll: Roll) -> Rest:

@@ -4,6 +4,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from scipy.special import ndtr
 
 from pitchcam.scale.camera import Camera
 from pitchcam.thread.axis import ImageAxis, envelope
@@ -37,19 +38,37 @@ def circle(radius):
     return np.stack([np.cos(a), np.sin(a)], 1) * radius
 
 
+class Seen:
+    """Light across a body whose edges lie at two heights in the picture, blurred by a pixel.
+
+    A band of the lower one's width beside it may be a face that mirrors a share of the light.
+    """
+
+    def __init__(self, edges, *, shine=0.0, face_px=25.0):
+        self.low, self.high = sorted(edges)
+        self.shine, self.face = shine, face_px
+
+    def sample(self, xy):
+        y = xy[..., 1]
+        inside = ndtr(y - self.low) * ndtr(self.high - y)
+        face = ndtr(y - self.low) - ndtr(y - self.low - self.face)
+        return 1 - inside + self.shine * face
+
+
 def axis(off_mm, height):
     on = CAMERA.project(np.array([0.0, off_mm, 200.0 - height]))
     return ImageAxis(point_px=(float(on[0]), float(on[1])), direction=(1.0, 0.0))
 
 
-def part(wide, height, off_mm=0.0):
-    pieces = [*body(wide, height, off_mm=off_mm),
-              *body(circle(7.0), height, (5.0, 20.0), off_mm)]  # fmt: skip
+def part(wide, height, off_mm=0.0, **light):
+    edges = body(wide, height, off_mm=off_mm)
+    pieces = [*edges, *body(circle(7.0), height, (5.0, 20.0), off_mm)]
     outline = np.concatenate(pieces)
     line = axis(off_mm, height)
     return SimpleNamespace(
-        axis=line, outline_px=outline, stations=envelope(line.to_axis(outline)), threads=()
-    )
+        axis=line, outline_px=outline, stations=envelope(line.to_axis(outline)), threads=(),
+        crop=Seen([float(e[0, 1]) for e in edges], **light),
+    )  # fmt: skip
 
 
 def rolled(shape, height):
@@ -90,6 +109,16 @@ def test_off_the_cameras_foot_the_line_of_sight_is_no_turn(off_mm, roll_deg):
     assert np.degrees(roll.turn_rad) == expected
     after = turned(rest, roll)
     assert after.height_mm == pytest.approx(FLATS / 2, abs=max(0.04, 0.7 * after.u_height_mm))
+
+
+def test_a_corner_beside_a_bright_face_is_seen_where_it_is():
+    """Turned by 22 degrees the farther corner's face mirrors: a level lies a pixel farther in."""
+    bright = part(hexagon(-22.0), FLATS / 2, shine=0.75)
+    upper = bright.outline_px[:, 1] < CAMERA.centre_px[1]
+    bright.outline_px[upper & (bright.outline_px[:, 1] < 1400), 1] += 1.0
+    dark = rolled(part(hexagon(-22.0), FLATS / 2), FLATS / 2)[1]
+    found = rolled(bright, FLATS / 2)[1]
+    assert np.degrees(found.turn_rad) == pytest.approx(np.degrees(dark.turn_rad), abs=0.7)
 
 
 def test_round_thread_or_cylinder_rests_on_itself():
