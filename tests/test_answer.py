@@ -40,6 +40,17 @@ def test_name_and_coverage(stem):
     assert thread.turns == pytest.approx(want["turns"], abs=2.5)
 
 
+def test_threads_at_both_ends_of_a_union():
+    """Seen far along its axis, a Whitworth flank's contour is mostly crest: one side tells less."""
+    truth, result = look("p16")
+    threads = {t.verdict.designation: t for t in result.parts[0].threads}
+    for want in truth["threads"]:
+        read = threads[want["designation"]].reading
+        assert read.pitch_mm.value == pytest.approx(want["pitch_mm"], rel=0.002)
+        assert read.major_mm.value == pytest.approx(want["major_mm"], abs=0.06)
+        assert read.angle_deg.value == pytest.approx(want["angle_deg"], abs=1.5)
+
+
 @pytest.fixture(scope="module")
 def plain():
     return identify(PHOTO, PIN, plots=False).parts[0].threads[0]

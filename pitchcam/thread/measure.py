@@ -30,8 +30,9 @@ Values = NDArray[np.float64]
 LEVEL = 0.85
 
 
-#: Share of each flank's points that must be straight for the others to be left out.
-ENOUGH_STRAIGHT = 0.4
+#: Share of each flank's points, both sides together, that must be straight for the others to be
+#: left out, and how many on each side.
+ENOUGH_STRAIGHT, FEWEST_STRAIGHT = 0.4, 8
 
 
 #: Scatter of the flank points in pixels, and misfit of a crest's light, above which the light is
@@ -186,12 +187,14 @@ def _straight(
     seen = np.abs(section.to_axis(frame.from_photo(camera, flanks.xy))[:, 1])
     below = flanks.below - (section.points.r - seen) / spacing_mm
     keep = (below > BELOW_CREST[0]) & (below < BELOW_CREST[1])
-    # Seen so far along the thread that little of a flank is left, the rest would say nothing.
-    for side in (1.0, -1.0):
-        for flank in (1.0, -1.0):
-            group = (flanks.side == side) & (flanks.flank == flank)
-            if keep[group].sum() < max(ENOUGH_STRAIGHT * group.sum(), 10):
-                return flanks, False
+    # Seen so far along the thread that little of a flank is left, the rest would say nothing. One
+    # side's flanks tell of the angle where the other's are hid; each must show where it lies.
+    for flank in (1.0, -1.0):
+        group = flanks.flank == flank
+        if keep[group].sum() < ENOUGH_STRAIGHT * group.sum():
+            return flanks, False
+        if any(keep[group & (flanks.side == side)].sum() < FEWEST_STRAIGHT for side in (1, -1)):
+            return flanks, False
     return flanks.only(keep), True
 
 

@@ -33,8 +33,8 @@ Indices = NDArray[np.intp]
 STEP_PX = 0.5
 #: Shares of a half's points that lie lower on the flank than those whose light is traced.
 HEIGHTS = (0.1, 0.3, 0.5, 0.7, 0.9)
-#: Flanks with fewer points, and halves of them, are left where they are.
-FEWEST, FEWEST_OF_HALF = 12, 6
+#: Flanks with fewer points are left where they are; halves with fewer do not count by themselves.
+FEWEST, FEWEST_OF_HALF = 6, 6
 
 #: How well a panel that straight edges tell of is known to a thread beside them, as the standard
 #: uncertainty of its distance's logarithm, besides what the edges leave open.
@@ -76,10 +76,9 @@ def _halves(flanks: Flanks, group: Indices, crop: Crop, window_px: float) -> lis
     across = np.arange(-window_px, window_px + 1e-9, STEP_PX)
     along = flanks.ridge[group]
     beyond = along > float(np.median(along))
+    parts = [p for p in (group[~beyond], group[beyond]) if len(p) >= FEWEST_OF_HALF]
     halves = []
-    for points in (group[~beyond], group[beyond]):
-        if len(points) < FEWEST_OF_HALF:
-            continue
+    for points in parts or [group]:
         xy, normal = flanks.xy[points], flanks.normal[points]
         light = crop.sample(xy[:, None, :] + across[None, :, None] * normal[:, None, :])
         # A fifth of the profiles may be spoiled by dirt or a nick.
