@@ -47,7 +47,8 @@ def test_threads_at_both_ends_of_a_union():
     for want in truth["threads"]:
         read = threads[want["designation"]].reading
         assert read.pitch_mm.value == pytest.approx(want["pitch_mm"], rel=0.002)
-        assert read.major_mm.value == pytest.approx(want["major_mm"], abs=0.06)
+        if not want["taper"]:
+            assert read.major_mm.value == pytest.approx(want["major_mm"], abs=0.06)
         assert read.angle_deg.value == pytest.approx(want["angle_deg"], abs=1.5)
 
 
