@@ -51,7 +51,7 @@ class FlankEdge:
     """The true edge of one flank (all ridges of one side), in one half of it along the thread.
 
     ``shift_px`` leads from the level's crossing outward to the edge, ``by_height_px`` is how much
-    more it does from the flank's foot to its top; ``misfit`` the rms deviation of the light.
+    more it does from the flank's foot to its top.
     """
 
     side: float
@@ -59,7 +59,6 @@ class FlankEdge:
     shift_px: float
     u_px: float
     by_height_px: float
-    misfit: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -214,7 +213,6 @@ def move_to_edges(
             side=float(flanks.side[h.points[0]]), flank=float(flanks.flank[h.points[0]]),
             shift_px=float(placed.edge_px[i]), u_px=float(placed.u_px[i]),
             by_height_px=_by_height(flanks.height[h.typical], placed.shift_px[:, i]),
-            misfit=float(placed.misfit[i]),
         ) for i, h in enumerate(every)
     )  # fmt: skip
     xy, rest = flanks.xy.copy(), iter(edges)
