@@ -37,6 +37,8 @@ FLAGS: dict[str, tuple[str, str]] = {
              "use the camera's plain or raw mode where it has one"),
     "no-exif": ("the photo carries no focal length, so the camera's height is a guess",
                 "send the original file, not a copy from a messenger"),
+    "left-hand": ("the light along its flanks is that of a left-hand thread",
+                  "look at it: a left-hand thread rises to the left when its axis stands upright"),
     "dirt": ("specks or fibres touch the outline", "brush the thread clean and retake"),
     "height": ("the height of the thread's axis above the plate is uncertain",
                "state it with --axis-height, or give the caliper reading with --major"),

@@ -114,6 +114,9 @@ def one_thread(
             problem = flag("too-small", f"the thread of part {number} has only "
                                         f"{region.spacing_px:.0f} pixels a pitch")  # fmt: skip
         return _unreadable(part, region, problem, flags), None
+    if shape.section.hand < 0:
+        flags.append(flag("left-hand", f"the light along the flanks of part {number} is that of a "
+                                       "left-hand thread"))  # fmt: skip
     lines = budget(shape, _geometry(scene, part, shape, rest, spec))
     reading = to_reading(shape, lines, thread_ends(shape, part, region))
     if cast:

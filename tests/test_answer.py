@@ -6,7 +6,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
-from PIL import Image
+from PIL import Image, ImageOps
 
 from pitchcam import identify
 from pitchcam.errors import UnreadableError, UsageError
@@ -50,6 +50,21 @@ def test_threads_at_both_ends_of_a_union():
         if not want["taper"]:
             assert read.major_mm.value == pytest.approx(want["major_mm"], abs=0.06)
         assert read.angle_deg.value == pytest.approx(want["angle_deg"], abs=1.5)
+
+
+@pytest.mark.parametrize("stem", ["p05", "p08", "p13"])
+def test_a_photo_mirrored_is_that_of_a_left_hand_thread(tmp_path, stem):
+    truth = json.loads(next(SAMPLES.glob(f"{stem}-*.json")).read_text())
+    photo = Image.open(SAMPLES / truth["file"])
+    ImageOps.mirror(photo).save(tmp_path / "left.jpg", quality=95, exif=photo.getexif())
+    left = identify(tmp_path / "left.jpg", ScaleSpec(**truth["scale"]), plots=False)
+    right = identify(SAMPLES / truth["file"], ScaleSpec(**truth["scale"]), plots=False)
+    assert "left-hand" in [w.code for w in left.warnings]
+    assert "left-hand" not in [w.code for w in right.warnings]
+    (a,), (b,) = left.parts[0].threads, right.parts[0].threads
+    assert a.verdict.designation == b.verdict.designation == truth["threads"][0]["designation"]
+    assert a.reading.pitch_mm.value == pytest.approx(b.reading.pitch_mm.value, rel=0.001)
+    assert a.reading.angle_deg.value == pytest.approx(b.reading.angle_deg.value, abs=0.5)
 
 
 @pytest.fixture(scope="module")

@@ -32,6 +32,7 @@ class Section:
     turn_rad: float
     offset_mm: float
     starts: int
+    hand: float
 
     @cached_property
     def seen(self) -> FlankFit:
@@ -80,6 +81,7 @@ def _aligned_ridges(flanks: Flanks, z: Values, spacing_mm: float) -> Values:
 
 def fit_section(
     flanks: Flanks, camera: Camera, frame: AxisFrame, spacing_mm: float, *, starts: int = 1,
+    hand: float = 1.0,
     rounds: int = 5, per_point: float = 0.4,
 ) -> Section:  # fmt: skip
     """Fit the flanks in the axial section, helix and perspective undone.
@@ -94,6 +96,8 @@ def fit_section(
         Approximate spacing of the crests.
     starts
         Number of starts: the lead is that many spacings.
+    hand
+        1 for a right-hand thread, -1 for a left-hand one.
     rounds
         Repetitions of unfolding and fitting; the corrections are small and settle in three.
     per_point
@@ -102,7 +106,7 @@ def fit_section(
     """
     raw = frame.from_photo(camera, flanks.xy)
     ridge = _aligned_ridges(flanks, raw[:, 0], spacing_mm)
-    turn, offset, lead = 0.0, 0.0, starts * spacing_mm
+    turn, offset, lead = 0.0, 0.0, hand * starts * spacing_mm
     tan = np.array([0.55, 0.55])
     use = None
     for left in reversed(range(rounds)):
@@ -123,7 +127,7 @@ def fit_section(
         use = fit.used
         turn_now, offset_now = turn, offset
         tan = np.clip(np.array(fit.tan_half), 0.2, 1.5)
-        lead = starts * abs(fit.pitch_mm)
+        lead = hand * starts * abs(fit.pitch_mm)
         turn += fit.turn_rad
         offset += fit.offset_mm
     seen_points = FlankPoints(
@@ -131,5 +135,5 @@ def fit_section(
     )
     return Section(
         fit=fit, points=points, seen_points=seen_points, per_point=per_point, turn_rad=turn_now,
-        offset_mm=offset_now, starts=starts,
+        offset_mm=offset_now, starts=starts, hand=hand,
     )  # fmt: skip

@@ -61,7 +61,7 @@ class Surface:
     ``loss`` is that of :func:`pitchcam.outline.esf.reflected`, ``roughness`` sqrt 2 times the
     standard deviation of its facets' slopes, ``share`` that of the light that is mirrored at all;
     ``panel`` the panel's distance behind the plate in camera distances, ``background`` the light
-    right beside the part.
+    right beside the part. ``misfit`` is the rms deviation of the light that all this explains.
     """
 
     loss: float
@@ -69,6 +69,7 @@ class Surface:
     share: float
     panel: float
     background: float
+    misfit: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -163,6 +164,7 @@ def place_flanks(
         surface=Surface(
             loss=float(q[0]), roughness=float(q[1]), share=float(q[2]),
             panel=float(PANELS[0] * 2 ** q[3]), background=float(q[4]),
+            misfit=float(np.sqrt(np.mean(misfit**2))),
         ), misfit=misfit,
     )  # fmt: skip
 

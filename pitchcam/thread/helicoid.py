@@ -15,11 +15,12 @@ _ROUNDS = 4
 
 @dataclass(frozen=True, kw_only=True)
 class Helicoid:
-    """An external right-hand thread on the z axis, mm.
+    """An external thread on the z axis, mm.
 
-    ``advance`` is the lead over 2 pi, ``tan_half`` the tangents of the half angles of the + and the
-    - flank (the + flank faces growing z). At ``pitch_radius`` ridge and groove are equally wide;
-    crests and roots lie at ``crest`` and ``root``; all radii grow by ``half_taper`` per z.
+    ``advance`` is the lead over 2 pi, negative for a left-hand thread, ``tan_half`` the tangents of
+    the half angles of the + and the - flank (the + flank faces growing z). At ``pitch_radius``
+    ridge and groove are equally wide; crests and roots lie at ``crest`` and ``root``; all radii
+    grow by ``half_taper`` per z.
 
     Points and directions are (3, ...) arrays of z, y, x. ``phase`` is the middle of a ridge along
     z, in the half plane x = 0 on the ``side`` of the axis (sign of y) that a point belongs to.

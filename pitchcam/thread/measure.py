@@ -41,6 +41,12 @@ ENOUGH_STRAIGHT, FEWEST_STRAIGHT = 0.4, 8
 UNEVEN_PX = 0.19
 UNEVEN_TIP = 0.03
 
+#: Misfit of the light above which a thread is also tried as a left-hand one, whose bands lie on the
+#: other flanks; the misfit that must be left then, as a share of the first: and it must be one that
+#: is not strange. Renders of the right hand leave 0.003-0.008, seldom 0.02, and of the wrong one
+#: 0.007-0.016; the right hand is 0.35-0.45 of the wrong one there.
+STRANGE, LEFT_HAND = 0.009, 0.6
+
 #: How far a crest mirrors as its flanks do: standard uncertainties of loss and mirrored share, and
 #: relative ones of roughness and of the angles, which the panel's distance makes; close to a panel
 #: its light reaches around the edge from anywhere.
@@ -146,9 +152,22 @@ def measure_thread(
     for _ in range(2):
         first = fit_section(flanks, camera, frame, spacing_mm, starts=starts, rounds=3)
         flanks, straight = _straight(flanks, first, frame, camera, spacing_mm)
-    first = fit_section(flanks, camera, frame, spacing_mm, starts=starts, rounds=3)
-    moved, edges, surface = move_to_edges(flanks, crop, field, rims, first, frame, camera, LEVEL)
-    section = fit_section(moved, camera, frame, spacing_mm, starts=starts)
+
+    def on_edges(hand: float) -> tuple[Section, Flanks, tuple[FlankEdge, ...], Surface]:
+        first = fit_section(
+            flanks, camera, frame, spacing_mm, starts=starts, hand=hand, rounds=3
+        )
+        moved, edges, surface = move_to_edges(
+            flanks, crop, field, rims, first, frame, camera, LEVEL
+        )
+        section = fit_section(moved, camera, frame, spacing_mm, starts=starts, hand=hand)
+        return section, moved, edges, surface
+
+    section, moved, edges, surface = on_edges(1.0)
+    if surface.misfit > STRANGE:
+        left = on_edges(-1.0)
+        if left[-1].misfit < min(LEFT_HAND * surface.misfit, STRANGE):
+            section, moved, edges, surface = left
     tips, roots = _tips(crop, field, camera, frame, section, rims, mm_per_px, surface)
     z = section.points.z[section.fit.used]
     return ThreadShape(
@@ -249,7 +268,7 @@ def remeasure(
     mm_per_px = float(np.linalg.norm(frame.origin)) / camera.f_px
     section = fit_section(
         shape.flanks, camera, frame, shape.spacing_px * mm_per_px,
-        starts=shape.section.starts, rounds=3,
+        starts=shape.section.starts, hand=shape.section.hand, rounds=3,
     )  # fmt: skip
     grow = mm_per_px / shape.mm_per_px
     return replace(

@@ -107,8 +107,9 @@ def _solid(flanks: Flanks, section: Section, frame: AxisFrame, camera: Camera) -
     below = flanks.below * fit.pitch_mm
     above = below / (1 - flanks.height) * flanks.height
     return Helicoid(
-        pitch=fit.pitch_mm, advance=section.starts * fit.pitch_mm / (2 * np.pi),
-        tan_half=fit.tan_half, pitch_radius=fit.pitch_radius_mm, half_taper=fit.taper / 2,
+        pitch=fit.pitch_mm, tan_half=fit.tan_half,
+        advance=section.hand * section.starts * fit.pitch_mm / (2 * np.pi),
+        pitch_radius=fit.pitch_radius_mm, half_taper=fit.taper / 2,
         crest=float(np.median(radius + below)), root=float(np.median(radius - above)),
     )  # fmt: skip
 
@@ -206,7 +207,7 @@ def move_to_edges(
     if not every:
         loss, roughness, share = METAL
         return flanks, (), Surface(loss=loss, roughness=roughness, share=share,
-                                   panel=_panel(rims)[0], background=1.0)  # fmt: skip
+                                   panel=_panel(rims)[0], background=1.0, misfit=0.0)  # fmt: skip
     placed = _place(every, flanks, field, rims, section, frame, camera, level)
     edges = tuple(
         FlankEdge(

@@ -74,7 +74,7 @@ def part(wide, height, off_mm=0.0, **light):
 def rolled(shape, height):
     frame = axis_frame(CAMERA, shape.axis, 200.0, height)
     section = Section(fit=None, points=None, seen_points=None, per_point=1.0, turn_rad=0.0,
-                      offset_mm=0.0, starts=1)  # fmt: skip
+                      offset_mm=0.0, starts=1, hand=1.0)  # fmt: skip
     rest = rest_height(shape, CAMERA)
     return rest, hexagon_roll(shape, section, frame, CAMERA, rest)
 
