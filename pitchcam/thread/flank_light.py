@@ -28,6 +28,7 @@ SLOPES = np.array([
     0.33, 0.42,
 ])  # fmt: skip
 _SPACING = np.gradient(SLOPES)
+_USUAL_SPACING = 0.03
 #: Where a ray is looked at, in crest radii: on its way in, before and behind the plane of the
 #: axis, and on its way out.
 _IN = np.linspace(-0.75, 0.75, 45)
@@ -73,7 +74,7 @@ class LitPanel:
             for (ax, ay), (dx, dy) in zip(self.corners_px, along, strict=True):
                 cross = dx * (seen[:, 1] - ay) - dy * (seen[:, 0] - ax)
                 np.minimum(within, turn * cross, out=within)
-            soft = 2 * self.camera.f_px * behind / far * 0.03
+            soft = 2 * self.camera.f_px * behind / far * _USUAL_SPACING
             row[down] = np.clip(0.5 + within[down] / soft, 0.0, 1.0)
         return out
 

@@ -31,7 +31,7 @@ PANELS = 0.02 * 2.0 ** np.arange(8)
 #: behind it.
 U_BACKGROUND = 0.03
 #: Standard deviation of a profile's samples, half a pixel apart: noise of 0.01 and what the traced
-#: light leaves out. That is the more, the deeper inside: as much again for every half pixel.
+#: light leaves out. From a pixel inside the edge that is as much again for every half pixel more.
 U_LIGHT, DEEPER_PX = 0.02, 0.5
 #: Where the edge is looked for first, outward of the level's crossing: the level is 0.85 and the
 #: blur near 1 px.
@@ -110,7 +110,7 @@ def place_flanks(
     """
     n, m = profiles.light.shape
     heights = len(traced.grazing) // n
-    sigma = U_LIGHT * (1 + np.maximum(-1.7 - profiles.across_px, 0.0) / DEEPER_PX)
+    sigma = U_LIGHT * (1 + np.maximum(_START_PX - 1.0 - profiles.across_px, 0.0) / DEEPER_PX)
     weight = np.where(profiles.known, 1 / sigma, 0.0)
     middle = np.array([*METAL, np.log2(panel[0] / PANELS[0]), 1.0])
     spread = np.array([*U_METAL, panel[1] / np.log(2), U_BACKGROUND])

@@ -42,9 +42,9 @@ UNEVEN_PX = 0.19
 UNEVEN_TIP = 0.03
 
 #: Misfit of the light above which a thread is also tried as a left-hand one, whose bands lie on the
-#: other flanks; the misfit that must be left then, as a share of the first: and it must be one that
-#: is not strange. Renders of the right hand leave 0.003-0.008, seldom 0.02, and of the wrong one
-#: 0.007-0.016; the right hand is 0.35-0.45 of the wrong one there.
+#: other flanks; and the share of that misfit which must be left then, itself below the first.
+#: Taken as of their true hand, renders leave 0.003-0.008, seldom 0.02; as of the other 0.005-0.016,
+#: and bright ones then come down to 0.32-0.45 of it by the true hand.
 STRANGE, LEFT_HAND = 0.009, 0.6
 
 #: How far a crest mirrors as its flanks do: standard uncertainties of loss and mirrored share, and
