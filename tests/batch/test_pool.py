@@ -95,7 +95,7 @@ def test_no_worker_outlives_a_killed_batch(tmp_path: Path) -> None:
         "    workers = LocalWorkers(double.measure, 2, limit_s=60)\n"
         f"    for photo in list_photos([Path({str(tmp_path)!r})], PIN):\n"
         "        workers.submit(photo.job())\n"
-        "    for _ in range(2):\n"
+        "    while workers.busy():\n"
         "        workers.wait(30)\n"
         "    pids = ' '.join(str(w.process.pid) for w in workers._workers)\n"
         f"    Path({str(pids)!r}).write_text(pids)\n"
@@ -107,10 +107,12 @@ def test_no_worker_outlives_a_killed_batch(tmp_path: Path) -> None:
         double.write_photo(tmp_path / f"{name}.jpg", n=name)
     env = os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])}
     batch = subprocess.Popen([sys.executable, str(script)], env=env)
-    _until(lambda: pids.exists() and len(pids.read_text().split()) == 2)
-    workers = [int(p) for p in pids.read_text().split()]
-    batch.send_signal(signal.SIGKILL)
-    batch.wait()
+    try:
+        _until(lambda: pids.exists() and len(pids.read_text().split()) == 2)
+        workers = [int(p) for p in pids.read_text().split()]
+    finally:
+        batch.send_signal(signal.SIGKILL)
+        batch.wait()
     _until(lambda: not any(_alive(pid) for pid in workers))
 
 
