@@ -78,10 +78,13 @@ class Rims:
 LOSS = (0.38, 0.14)
 #: Softness of the band's inner border as a share of its width (ground and drawn surfaces scatter).
 SOFTNESS = (0.35, 0.15)
-#: Share of the light that a ground or drawn surface mirrors where a smooth one would. Taken as 1,
-#: pins of known size in renders come out 0.1-0.3 px too wide; with this they keep to 0.1 px.
-POLISH = (0.85, 0.10)
-_MIDDLES, _SPREADS = zip(LOSS, SOFTNESS, POLISH, strict=True)
+#: Share of the light that a ground or drawn surface mirrors where a smooth one would: facets hide
+#: one another from a grazing ray, and a Gaussian of slopes of 0.06 rad lets 0.7-0.9 of it through
+#: near the edge (Smith's shadowing function). Pins of known size in renders keep to 0.1 px by it.
+POLISH = (0.80, 0.10)
+#: That of a blackened or dirty surface, and the share of pins that are so: a pin or a shank of known
+#: size is ground bright (common practice, no source).
+DULL, DULL_PINS = (0.05, 0.10), 0.02
 #: Starts for the panel's distance: as far behind the part as the phone is in front, nearer, and
 #: close behind it; each with a log-normal spread.
 PANELS = (0.5, 0.2, 0.06)
@@ -91,6 +94,9 @@ PANEL_SPREAD = 0.35
 U_ROUND_PX = 0.10
 #: One coded step of 256: what the model of the tone curve and a mean profile agree to.
 CODE_NOISE = 0.004
+#: The blur is no Gaussian to the last: in linear light a mosaic's edge keeps to one within this.
+#: Near black, where codes spread the light thirteenfold, it is most of the deviation.
+LIGHT_NOISE = 0.002
 
 
 def mirror_angle(reach_px: float, f_px: float, panel: float) -> float:
@@ -116,7 +122,7 @@ def _band(across: Values, blur: float, band: Values) -> Values:
 class _Stack:
     """Profiles of n edges as arrays: ``code`` (n, m) over ``across`` (m,), the rest (n, 1).
 
-    ``noise`` is what a coded value is taken to agree to.
+    ``noise`` (n, m) is what coded values are taken to agree to.
     """
 
     across: Values
@@ -125,22 +131,30 @@ class _Stack:
     background: Values
     radius: Values
     reach: Values
-    noise: float
+    noise: Values
 
 
 def _stack(profiles: Sequence[MeanProfile], noise: float) -> _Stack:
     def column(values: list[float]) -> Values:
         return np.array(values)[:, None]
 
+    light = np.maximum([p.light * p.background for p in profiles], 0.0)
     return _Stack(
-        across=profiles[0].across_px,
-        code=np.array([encode(p.light * p.background) for p in profiles]),
+        across=profiles[0].across_px, code=encode(light),
         dark=column([p.dark for p in profiles]),
         background=column([p.background for p in profiles]),
         # An edge of no radius has a band of no width.
         radius=column([p.radius_px or 0.0 for p in profiles]),
-        reach=column([p.reach_px for p in profiles]), noise=noise,
+        reach=column([p.reach_px for p in profiles]), noise=_coded_noise(light, noise),
     )  # fmt: skip
+
+
+def _coded_noise(light: Values, noise: float) -> Values:
+    """Return what coded values of ``light`` agree to, from ``noise`` and LIGHT_NOISE."""
+    coded = encode(light + LIGHT_NOISE) - encode(light)
+    # Light beyond the highest code shows none of its noise.
+    out: Values = np.hypot(noise, coded)
+    return out
 
 
 #: The ends of a profile serve the sharpening's neighbourhood only.
@@ -151,7 +165,8 @@ def _rests(s: _Stack, fall: Values, spread: Values) -> Values:
     """Return (n, m') deviations of the drawn profiles from the seen ones, in noise units."""
     code = encode((s.dark + (1 - s.dark) * fall) * s.background)
     smooth = smoothing(float(s.across[1] - s.across[0]), spread[2], len(s.across))
-    code = code + spread[1] * (code - code @ smooth.T)
+    # The halo on the dark side ends at black: unclipped, a model of a black part finds none.
+    code = np.clip(code + spread[1] * (code - code @ smooth.T), 0.0, 1.0)
     out: Values = ((code - s.code) / s.noise)[:, INSIDE]
     return out
 
@@ -183,13 +198,25 @@ def _jacobian(
     return jac.reshape(n * m, len(q))
 
 
+@dataclass(frozen=True, kw_only=True)
+class _Fit:
+    """Edges fitted together: ``q`` is blur, gain, radius, log k, loss, softness, polish, edges."""
+
+    cost: float
+    q: Values
+    covariance: Values
+    misfit: Values
+
+
 def _solve(
-    profiles: Sequence[MeanProfile], f_px: float, prior: Spread, panel: float, noise: float
-) -> tuple[float, Values, Values, Values]:
+    profiles: Sequence[MeanProfile], f_px: float, prior: Spread, panel: float, noise: float,
+    polish: tuple[float, float] = POLISH,
+) -> _Fit:  # fmt: skip
     n = len(profiles)
     stack = _stack(profiles, noise)
-    centre = np.array([prior.blur_px, prior.gain, prior.radius_px, np.log(panel), *_MIDDLES])
-    width = np.array([prior.u_blur_px, 0.3, 0.4, PANEL_SPREAD, *_SPREADS])
+    middles, spreads = zip(LOSS, SOFTNESS, polish, strict=True)
+    centre = np.array([prior.blur_px, prior.gain, prior.radius_px, np.log(panel), *middles])
+    width = np.array([prior.u_blur_px, 0.3, 0.4, PANEL_SPREAD, *spreads])
 
     def rests(q: Values) -> Values:
         angle = 0.5 * np.arctan(stack.reach / (f_px * np.exp(q[3])))
@@ -209,9 +236,20 @@ def _solve(
     high = np.concatenate([[6.0, 3.0, 5.0, 1.0, 0.95, 1.5, 0.96], np.full(n, 8.0)])
     fit = solve_one(cost, start, low, high)
     misfit = np.sqrt(np.mean(fit.residuals[0, :-7].reshape(n, -1) ** 2, axis=1)) * noise
-    return (
-        float(fit.cost[0]), fit.parameters[0], np.linalg.pinv(fit.information[0]), misfit
+    return _Fit(
+        cost=float(fit.cost[0]), q=fit.parameters[0],
+        covariance=np.linalg.pinv(fit.information[0]), misfit=misfit,
     )  # fmt: skip
+
+
+def _weighed(bright: _Fit, dull: _Fit) -> tuple[_Fit, Values, Values]:
+    """Return the likelier fit, and the edges with their uncertainties by both."""
+    odds = np.log(DULL_PINS / (1 - DULL_PINS)) + bright.cost - dull.cost
+    share = float(1 / (1 + np.exp(np.clip(-odds, -30.0, 30.0))))
+    likelier = dull if share > 0.5 else bright
+    variance = np.maximum(np.diag(likelier.covariance)[7:], 0.0)
+    u = np.sqrt(variance + share * (1 - share) * (dull.q[7:] - bright.q[7:]) ** 2)
+    return likelier, (1 - share) * bright.q[7:] + share * dull.q[7:], u
 
 
 def _solve_apart(
@@ -283,19 +321,22 @@ def fit_rims(
     Where one panel distance and one reflectance do not describe all edges (the panel right
     behind the part, an edge near dirt), every edge gets a band of its own.
     """
-    best = _solve(profiles, f_px, prior, PANELS[0], CODE_NOISE)
-    if best[3].max() > BELIEVED:
+    noise = CODE_NOISE
+    best = _solve(profiles, f_px, prior, PANELS[0], noise)
+    if best.misfit.max() > BELIEVED:
         # Where even the best edge is not drawn as expected (a photo made smaller, an odd
         # development), the edges tell less, and what is known beforehand counts for more.
-        noise = max(CODE_NOISE, float(best[3].min()))
+        noise = max(CODE_NOISE, float(best.misfit.min()))
         # Not as usual: the panel may be nearer.
         tries = [_solve(profiles, f_px, prior, panel, noise) for panel in PANELS]
-        best = min(tries, key=lambda s: s[0])
-    _, q, covariance, misfit = best
+        best = min(tries, key=lambda s: s.cost)
+    edges, u_edges = best.q[7:], np.sqrt(np.maximum(np.diag(best.covariance)[7:], 0.0))
+    if any(p.radius_px is not None for p in profiles):
+        dull = _solve(profiles, f_px, prior, PANELS[0], noise, DULL)
+        best, edges, u_edges = _weighed(best, dull)
+    q, covariance, misfit = best.q, best.covariance, best.misfit
     panel = float(np.exp(q[3]))
-    sigma = np.sqrt(np.maximum(np.diag(covariance), 0.0))
-    edges, u_edges = q[7:], sigma[7:]
-    u_panel, common = float(sigma[3]), True
+    u_panel, common = float(np.sqrt(max(covariance[3, 3], 0.0))), True
     angle = mirror_angle(float(np.median([p.reach_px for p in profiles])), f_px, panel)
     shine = float(q[6] * reflected(np.array(0.6 * angle), q[4]))
     rims = np.array([
@@ -307,7 +348,6 @@ def fit_rims(
         apart, covariance, own = _solve_apart(profiles, prior)
         if np.median(own) < APART * np.median(misfit):
             q, misfit, common = apart, own, False
-            sigma = np.sqrt(np.maximum(np.diag(covariance), 0.0))
             shine = float(np.median(q[3:].reshape(len(profiles), 4)[:, 1]))
             triple = (float(q[0]), float(q[1]), float(q[2]))
             placed = [
@@ -323,7 +363,7 @@ def fit_rims(
         spread=Spread(
             blur_px=float(q[0]), gain=float(q[1]), radius_px=float(q[2]),
             # One edge stands for another only so far: height and place change the focus by 3 %.
-            u_blur_px=float(np.hypot(sigma[0], 0.03 * q[0])),
+            u_blur_px=float(np.hypot(np.sqrt(max(covariance[0, 0], 0.0)), 0.03 * q[0])),
         ),
         panel=panel, u_panel=u_panel, common=common, edges_px=edges,
         u_edges_px=np.hypot(u_edges * grow, model), rims_px=rims, misfit=misfit,
@@ -355,8 +395,9 @@ def _rest(p: MeanProfile, fall: Values, spread: Triple, noise: float) -> Values:
         return plain
     code = encode((p.dark + (1 - p.dark) * fall) * p.background)
     smooth = smoothing(float(p.across_px[1] - p.across_px[0]), spread[2], len(p.across_px))
-    code = code + spread[1] * (code - smooth @ code)
-    out: Values = (code - encode(p.light * p.background)) / noise
+    code = np.clip(code + spread[1] * (code - smooth @ code), 0.0, 1.0)
+    light = np.maximum(p.light * p.background, 0.0)
+    out: Values = (code - encode(light)) / _coded_noise(light, noise)
     return out[4:-4]
 
 

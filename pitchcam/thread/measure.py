@@ -32,7 +32,7 @@ LEVEL = 0.85
 
 #: Share of each flank's points, both sides together, that must be straight for the others to be
 #: left out, and how many on each side.
-ENOUGH_STRAIGHT, FEWEST_STRAIGHT = 0.4, 8
+ENOUGH_STRAIGHT, FEWEST_STRAIGHT = 0.4, 5
 
 
 #: Scatter of the flank points in pixels, and misfit of a crest's light, above which the light is
