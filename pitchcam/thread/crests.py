@@ -46,6 +46,13 @@ LIGHT_NOISE = 0.02
 SETTLED = 1e-5
 #: Step of the difference that stands for the derivative by the end, mm.
 STEP_MM = 2e-4
+#: Thread angles, and how likely a crest is round there: by BS 84, ISO 7-1, ISO 228-1 and BS 93 it
+#: is; ISO 68-1 and ASME B1.1 draw it flat, but rolled threads come out round (common practice, no
+#: source).
+ROUND_CRESTS = ((60.0, 0.5), (55.0, 0.98), (47.5, 0.98))
+#: How well an angle is known before its budget is made, degrees: over masked light, and with the
+#: panel close behind the part (renders of known threads).
+U_ANGLE_DEG, U_ANGLE_NEAR_DEG = 1.0, 3.0
 #: How much a form that describes the light worse counts less: of two that differ by a tenth, the
 #: better counts for 60 %. Drawn pictures of flat and of round crests differ by no more.
 FORM_POWER = 4
@@ -68,7 +75,7 @@ def _middles(section: Section, side: float, groove: bool) -> Values:
 def fit_tips(
     crop: Crop, camera: Camera, frame: AxisFrame, section: Section, blur_mm: float,
     mm_per_px: float, mirrors: Mapping[float, Mirror], *, groove: bool = False,
-    background: float = 1.0,
+    background: float = 1.0, near_panel: bool = False,
 ) -> tuple[Tip, ...]:  # fmt: skip
     """Fit the crest lines (or the root lines) of both sides of a thread.
 
@@ -86,6 +93,8 @@ def fit_tips(
         Fit the roots instead of the crests.
     background
         The light right beside the part.
+    near_panel
+        The panel is close behind the part, and flanks are known the less.
 
     Returns
     -------
@@ -95,7 +104,7 @@ def fit_tips(
     Notes
     -----
     A crest may be flat (ISO 68-1, ASME B1.20.1) or a circle tangent to both flanks (Whitworth,
-    BA, rolled threads); both forms are fitted. A root is taken as a circle tangent
+    BA, rolled threads); both forms are fitted, and count by the light and by the angle. A root is taken as a circle tangent
     to the flanks, which a narrow flat is not told from.
     """
     middles = {side: _middles(section, side, groove) for side in mirrors}
@@ -118,11 +127,12 @@ def fit_tips(
     fits = _fit_ends(
         y, light, blur_mm, section, [mirrors[side] for side in sides], limits, groove=groove
     )
+    share = _round_share(section.fit.angle_deg, U_ANGLE_NEAR_DEG if near_panel else U_ANGLE_DEG)
     tips = []
     for side, of_side, ends in zip(sides, lines, fits, strict=True):
         count = len(middles[side])
         spread = float(np.median(np.std(of_side, axis=0))) / np.sqrt(count)
-        seen_radius, u, misfit = ends.mean()
+        seen_radius, u, misfit = ends.mean(share)
         # A tip is never placed worse than the blur itself.
         u = min(u, blur_mm)
         tips.append(Tip(
@@ -154,13 +164,23 @@ class _Ends:
     u: Values
     misfit: Values
 
-    def mean(self) -> tuple[float, float, float]:
-        """Return end, u and misfit, each form counting by how well it describes the light."""
+    def mean(self, round_share: float) -> tuple[float, float, float]:
+        """Return end, u and misfit, each form counting by its share and by the light's misfit."""
         weight = (self.misfit / self.misfit.min()) ** -FORM_POWER
+        if len(weight) == 2:
+            weight *= (round_share, 1 - round_share)
         weight /= weight.sum()
         end = float(weight @ self.end)
         u2 = float(weight @ (self.u**2 + (self.end - end) ** 2))
         return end, float(np.sqrt(u2)), float(self.misfit.min())
+
+
+def _round_share(angle_deg: float, u_deg: float) -> float:
+    """Return how likely a thread of a measured angle has round crests."""
+    angles, shares = (np.array(column) for column in zip(*ROUND_CRESTS, strict=True))
+    off = ((angle_deg - angles) / u_deg) ** 2
+    likely = np.exp(-0.5 * (off - off.min()))
+    return float(likely @ shares / likely.sum())
 
 
 def _fit_ends(

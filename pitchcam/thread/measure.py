@@ -32,7 +32,7 @@ LEVEL = 0.85
 
 #: Share of each flank's points, both sides together, that must be straight for the others to be
 #: left out, and how many on each side.
-ENOUGH_STRAIGHT, FEWEST_STRAIGHT = 0.4, 5
+ENOUGH_STRAIGHT, FEWEST_STRAIGHT = 0.4, 6
 
 
 #: Scatter of the flank points in pixels, and misfit of a crest's light, above which the light is
@@ -229,7 +229,7 @@ def _tips(
     tips, roots = (
         fit_tips(
             crop, camera, frame, section, blur_mm, mm_per_px, mirrors, groove=groove,
-            background=surface.background,
+            background=surface.background, near_panel=not rims.common,
         ) for groove in (False, True)
     )  # fmt: skip
     return tips, roots
