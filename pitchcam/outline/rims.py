@@ -161,41 +161,55 @@ def _coded_noise(light: Values, noise: float) -> Values:
 INSIDE = slice(4, -4)
 
 
-def _rests(s: _Stack, fall: Values, spread: Values) -> Values:
-    """Return (n, m') deviations of the drawn profiles from the seen ones, in noise units."""
-    code = encode((s.dark + (1 - s.dark) * fall) * s.background)
-    smooth = smoothing(float(s.across[1] - s.across[0]), spread[2], len(s.across))
-    # The halo on the dark side ends at black: unclipped, a model of a black part finds none.
-    code = np.clip(code + spread[1] * (code - code @ smooth.T), 0.0, 1.0)
-    out: Values = ((code - s.code) / s.noise)[:, INSIDE]
-    return out
-
-
 #: Step of the differences that stand for derivatives: small against 0.01 px, large against
 #: rounding.
 DIFFERENCE = 1e-5
 
 
-def _jacobian(
-    rests: Callable[[Values], Values], q: Values, shared: int, own: int, base: Values
-) -> Values:
-    """Return the derivatives of (n, m) deviations as (n m, shared + n own).
+def _deviations(
+    s: _Stack, fall: Callable[[Values], Values], q: Values, shared: int, own: int
+) -> tuple[Values, Values]:
+    """Return the drawn profiles' deviations from the seen ones in noise units, and derivatives.
 
-    ``own`` parameters of an edge touch its own row only, so one step moves those of all edges.
+    ``fall`` gives the light (n, m) for parameters: blur, gain and radius of the sharpening, more
+    that are ``shared``, and ``own`` of every edge, which touch its row only, so that one step moves
+    those of all edges. Returns (n m',) and (n m', shared + n own).
     """
-    n, m = base.shape
-    jac = np.zeros((n, m, len(q)))
-    for i in range(shared):
+    step_px, n, m = float(s.across[1] - s.across[0]), *s.code.shape
+
+    def coded(q: Values) -> Values:
+        return encode((s.dark + (1 - s.dark) * fall(q)) * s.background)
+
+    def rest(code: Values, halo: Values) -> Values:
+        # The halo on the dark side ends at black: unclipped, a model of a black part finds none.
+        out: Values = ((np.clip(code + halo, 0.0, 1.0) - s.code) / s.noise)[:, INSIDE]
+        return out
+
+    def halo(code: Values, smooth: Values, gain: float) -> Values:
+        out: Values = gain * (code - code @ smooth.T)
+        return out
+
+    def moved(columns: NDArray[np.intp] | int) -> Values:
         step = q.copy()
-        step[i] += DIFFERENCE
-        jac[:, :, i] = (rests(step) - base) / DIFFERENCE
+        step[columns] += DIFFERENCE
+        code = coded(step)
+        return (rest(code, halo(code, smooth, q[1])) - base) / DIFFERENCE
+
+    code, smooth = coded(q), smoothing(step_px, q[2], m)
+    base = rest(code, halo(code, smooth, q[1]))
+    slopes = np.zeros((*base.shape, len(q)))
+    # Sharpening touches what has been drawn already.
+    sharper = halo(code, smooth, q[1] + DIFFERENCE)
+    wider = halo(code, smoothing(step_px, q[2] + DIFFERENCE, m), q[1])
+    for i, other in ((1, sharper), (2, wider)):
+        slopes[:, :, i] = (rest(code, other) - base) / DIFFERENCE
+    for i in (0, *range(3, shared)):
+        slopes[:, :, i] = moved(i)
     rows = np.arange(n)
     for i in range(own):
         columns = shared + rows * own + i
-        step = q.copy()
-        step[columns] += DIFFERENCE
-        jac[rows, :, columns] = (rests(step) - base) / DIFFERENCE
-    return jac.reshape(n * m, len(q))
+        slopes[rows, :, columns] = moved(columns)
+    return base.ravel(), slopes.reshape(-1, len(q))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -210,7 +224,7 @@ class _Fit:
 
 def _solve(
     profiles: Sequence[MeanProfile], f_px: float, prior: Spread, panel: float, noise: float,
-    polish: tuple[float, float] = POLISH,
+    polish: tuple[float, float] = POLISH, start: Values | None = None,
 ) -> _Fit:  # fmt: skip
     n = len(profiles)
     stack = _stack(profiles, noise)
@@ -218,18 +232,17 @@ def _solve(
     centre = np.array([prior.blur_px, prior.gain, prior.radius_px, np.log(panel), *middles])
     width = np.array([prior.u_blur_px, 0.3, 0.4, PANEL_SPREAD, *spreads])
 
-    def rests(q: Values) -> Values:
+    def fall(q: Values) -> Values:
         angle = 0.5 * np.arctan(stack.reach / (f_px * np.exp(q[3])))
-        fall = edge_light(stack.across, q[0], q[7:, None], stack.radius, angle, q[4], q[5], q[6])
-        return _rests(stack, fall, q[:3])
+        return edge_light(stack.across, q[0], q[7:, None], stack.radius, angle, q[4], q[5], q[6])
 
     def cost(q: Values) -> tuple[Values, Values]:
-        base = rests(q)
+        rest, slopes = _deviations(stack, fall, q, 7, 1)
         pull = np.eye(7, len(q)) / width[:, None]
-        slopes = np.vstack([_jacobian(rests, q, 7, 1, base), pull])
-        return np.append(base, (q[:7] - centre) / width), slopes
+        return np.append(rest, (q[:7] - centre) / width), np.vstack([slopes, pull])
 
-    start = np.concatenate([centre, np.full(n, -0.7)])
+    if start is None:
+        start = np.concatenate([centre, np.full(n, -0.7)])
     # A surface that scatters nothing and loses little shows no step at its edge, which then could
     # lie anywhere; one that is blackened mirrors nothing, and shows nothing but the step.
     low = np.concatenate([[0.4, 0.0, 0.6, -5.0, 0.15, 0.02, 0.0], np.full(n, -5.0)])
@@ -267,15 +280,13 @@ def _solve_apart(
         [prior.u_blur_px, 0.4, 0.4], np.full(n, 0.25), np.full(n, 0.6)
     ])  # fmt: skip
 
-    def rests(q: Values) -> Values:
-        fall = _band(stack.across, q[0], q[3:].reshape(n, 4).T[:, :, None])
-        return _rests(stack, fall, q[:3])
+    def fall(q: Values) -> Values:
+        return _band(stack.across, q[0], q[3:].reshape(n, 4).T[:, :, None])
 
     def cost(q: Values) -> tuple[Values, Values]:
-        base = rests(q)
+        rest, slopes = _deviations(stack, fall, q, 3, 4)
         pull = np.eye(len(q))[held] / width[:, None]
-        slopes = np.vstack([_jacobian(rests, q, 3, 4, base), pull])
-        return np.append(base, (q[held] - centre) / width), slopes
+        return np.append(rest, (q[held] - centre) / width), np.vstack([slopes, pull])
 
     low = np.concatenate([[0.4, 0.0, 0.6], np.tile([-5.0, 0.02, 0.0, 0.02], n)])
     high = np.concatenate([[6.0, 3.0, 5.0], np.tile([10.0, 0.97, 60.0, 8.0], n)])
@@ -332,7 +343,9 @@ def fit_rims(
         best = min(tries, key=lambda s: s.cost)
     edges, u_edges = best.q[7:], np.sqrt(np.maximum(np.diag(best.covariance)[7:], 0.0))
     if any(p.radius_px is not None for p in profiles):
-        dull = _solve(profiles, f_px, prior, PANELS[0], noise, DULL)
+        # Blur and sharpening hardly differ.
+        start = np.concatenate([best.q[:3], [np.log(PANELS[0]), LOSS[0], SOFTNESS[0], DULL[0]], best.q[7:]])
+        dull = _solve(profiles, f_px, prior, PANELS[0], noise, DULL, start)
         best, edges, u_edges = _weighed(best, dull)
     q, covariance, misfit = best.q, best.covariance, best.misfit
     panel = float(np.exp(q[3]))

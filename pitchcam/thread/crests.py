@@ -127,7 +127,7 @@ def fit_tips(
     fits = _fit_ends(
         y, light, blur_mm, section, [mirrors[side] for side in sides], limits, groove=groove
     )
-    share = _round_share(section.fit.angle_deg, U_ANGLE_NEAR_DEG if near_panel else U_ANGLE_DEG)
+    share = round_share(section.fit.angle_deg, U_ANGLE_NEAR_DEG if near_panel else U_ANGLE_DEG)
     tips = []
     for side, of_side, ends in zip(sides, lines, fits, strict=True):
         count = len(middles[side])
@@ -175,7 +175,7 @@ class _Ends:
         return end, float(np.sqrt(u2)), float(self.misfit.min())
 
 
-def _round_share(angle_deg: float, u_deg: float) -> float:
+def round_share(angle_deg: float, u_deg: float) -> float:
     """Return how likely a thread of a measured angle has round crests."""
     angles, shares = (np.array(column) for column in zip(*ROUND_CRESTS, strict=True))
     off = ((angle_deg - angles) / u_deg) ** 2

@@ -6,7 +6,7 @@ from scipy.ndimage import gaussian_filter
 
 from pitchcam.outline.contour import Crop
 from pitchcam.outline.mirrored import Mirror
-from pitchcam.thread.crests import fit_tips
+from pitchcam.thread.crests import fit_tips, round_share
 from pitchcam.thread.fitting import fit_section
 from tests.thread.helicoid import flanks_of, iso_profile, place, seen_sides, whitworth_profile
 
@@ -81,3 +81,15 @@ def test_a_worn_crest_is_seen_as_lower():
     mm_per_px = float(np.linalg.norm(frame.origin)) / camera.f_px
     tips = fit_tips(crop, camera, frame, section, 1.04 * mm_per_px, mm_per_px, BOTH)
     assert sum(t.radius_mm for t in tips) == pytest.approx(major - 0.2, abs=0.03)
+
+
+@pytest.mark.parametrize("angle, low, high", [
+    (55.2, 0.95, 1.0), (47.3, 0.95, 1.0), (60.3, 0.45, 0.55), (57.5, 0.6, 0.9), (63.0, 0.4, 0.6),
+])  # fmt: skip
+def test_whitworth_angles_go_with_round_crests(angle, low, high):
+    # BS 84 and ISO 228-1 round the crest, BS 93 too; ISO 68-1 leaves it open.
+    assert low < round_share(angle, 1.0) < high
+
+
+def test_an_angle_hardly_known_says_less_of_the_form():
+    assert 0.5 < round_share(55.0, 5.0) < round_share(55.0, 1.0)
