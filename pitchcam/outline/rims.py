@@ -82,8 +82,8 @@ SOFTNESS = (0.35, 0.15)
 #: one another from a grazing ray, and a Gaussian of slopes of 0.06 rad lets 0.7-0.9 of it through
 #: near the edge (Smith's shadowing function). Pins of known size in renders keep to 0.1 px by it.
 POLISH = (0.80, 0.10)
-#: That of a blackened or dirty surface, and the share of pins that are so: a pin or a shank of known
-#: size is ground bright (common practice, no source).
+#: That of a blackened or dirty surface, and the share of pins that are so: a pin or a shank of
+#: known size is ground bright (common practice, no source).
 DULL, DULL_PINS = (0.05, 0.10), 0.02
 #: Starts for the panel's distance: as far behind the part as the phone is in front, nearer, and
 #: close behind it; each with a log-normal spread.
@@ -344,7 +344,8 @@ def fit_rims(
     edges, u_edges = best.q[7:], np.sqrt(np.maximum(np.diag(best.covariance)[7:], 0.0))
     if any(p.radius_px is not None for p in profiles):
         # Blur and sharpening hardly differ.
-        start = np.concatenate([best.q[:3], [np.log(PANELS[0]), LOSS[0], SOFTNESS[0], DULL[0]], best.q[7:]])
+        metal = [np.log(PANELS[0]), LOSS[0], SOFTNESS[0], DULL[0]]
+        start = np.concatenate([best.q[:3], metal, best.q[7:]])
         dull = _solve(profiles, f_px, prior, PANELS[0], noise, DULL, start)
         best, edges, u_edges = _weighed(best, dull)
     q, covariance, misfit = best.q, best.covariance, best.misfit

@@ -104,8 +104,8 @@ def fit_tips(
     Notes
     -----
     A crest may be flat (ISO 68-1, ASME B1.20.1) or a circle tangent to both flanks (Whitworth,
-    BA, rolled threads); both forms are fitted, and count by the light and by the angle. A root is taken as a circle tangent
-    to the flanks, which a narrow flat is not told from.
+    BA, rolled threads); both forms are fitted, and count by the light and by the angle. A root is
+    taken as a circle tangent to the flanks, which a narrow flat is not told from.
     """
     middles = {side: _middles(section, side, groove) for side in mirrors}
     sides = [side for side, z in middles.items() if len(z) >= 2]
