@@ -48,6 +48,14 @@ def encode(light: Light) -> Light:
     return out
 
 
+def encode_slope(light: Values) -> Values:
+    """Return the derivative of :func:`encode`; 0 where it clips."""
+    inside = np.clip(light, 0.0031308, 1.0)
+    slope = np.where(light <= 0.0031308, 12.92, 1.055 / 2.4 * inside ** (1 / 2.4 - 1))
+    out: Values = np.where((light < 0) | (light > 1), 0.0, slope)
+    return out
+
+
 def decode(code: Light) -> Light:
     """Undo :func:`encode` for values 0..1 and a little beyond."""
     out: Light = np.maximum(code, 0.0)
@@ -85,8 +93,11 @@ def reflected(angle: Values, loss: float | Values) -> Values:
 def edge_light(
     across: Values, blur: float, position: Values, radius: Values, angle: Values,
     loss: float, soft: float, polish: float = 1.0,
-) -> Values:  # fmt: skip
+) -> tuple[Values, Values]:  # fmt: skip
     """Return the fall 1 -> 0 of the light across edges with a mirrored rim, before coding.
+
+    With it come its changes by the blur, the angle, the loss, the softness, the polish and the
+    position, in this order along a first axis.
 
     Parameters
     ----------
@@ -116,11 +127,40 @@ def edge_light(
     # Steps at even angles: near the edge, where the light falls fastest, they lie closest.
     dimensions = np.broadcast(across, position).ndim
     share = (np.arange(_STEPS + 1.0) / _STEPS).reshape(-1, *(1,) * dimensions)
-    drop = -polish * np.diff(reflected(angle * share, loss), axis=0, append=0.0)
-    depth = radius * (1 - np.cos(angle * np.minimum(share + 0.5 / _STEPS, 1.0)))
+    at = angle * share
+    # At the edge itself, at each step, and past the last of them.
+    drop = -np.diff(reflected(at, loss), axis=0, append=0.0)
+    by_angle = np.diff(loss * GRAZING * share / (at + GRAZING) ** 2, axis=0, append=0.0)
+    by_loss = np.diff(at / (at + GRAZING), axis=0, append=0.0)
+    middle = np.minimum(share + 0.5 / _STEPS, 1.0)
+    depth = radius * (1 - np.cos(angle * middle))
+    deeper = radius * np.sin(angle * middle) * middle
     spread = np.where(share < 1, blur, np.hypot(blur, soft * depth))
-    seen: Values = 1 - np.sum(drop * ndtr((position - depth - across) / spread), axis=0)
-    return seen - (1 - polish) * ndtr((position - across) / blur)
+    off = (position - depth - across) / spread
+    dark, bell = ndtr(off), drop * bell_curve(off) / spread
+    bare_off = (position - across) / blur
+    bare, bare_bell = ndtr(bare_off), bell_curve(bare_off) / blur
+
+    whole = np.sum(drop * dark, axis=0)
+    seen: Values = 1 - polish * whole - (1 - polish) * bare
+    last = bell[-1] * off[-1] / spread[-1]
+    slopes = np.stack([
+        polish * (np.sum(bell[:-1] * off[:-1], axis=0) + last * blur)
+        + (1 - polish) * bare_bell * bare_off,
+        polish * (np.sum(bell * deeper - by_angle * dark, axis=0)
+                  + last * soft**2 * depth[-1] * deeper[-1]),
+        -polish * np.sum(by_loss * dark, axis=0),
+        polish * last * soft * depth[-1] ** 2,
+        bare - whole,
+        -polish * np.sum(bell, axis=0) - (1 - polish) * bare_bell,
+    ])  # fmt: skip
+    return seen, slopes
+
+
+def bell_curve(x: Values) -> Values:
+    """Return the normal distribution's density."""
+    out: Values = np.exp(-0.5 * x * x) / np.sqrt(2 * np.pi)
+    return out
 
 
 #: Degree of the polynomial that undoes sharpening: off by 1e-5 for a gain of 0.3, 1e-3 for 1.5.

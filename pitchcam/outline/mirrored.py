@@ -21,9 +21,9 @@ from pitchcam.outline.esf import GRAZING, reflected
 Values = NDArray[np.float64]
 
 #: Cells of the model per standard deviation of the blur, along the line and across it: finer ones
-#: move an end by less than 0.1 um.
-CELLS = 6
-STATIONS = 4
+#: move an end by less than 1 um.
+CELLS = 4
+STATIONS = 3
 
 @dataclass(frozen=True, kw_only=True)
 class Mirror:

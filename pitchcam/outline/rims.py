@@ -14,7 +14,7 @@ a short reach settle the blur, edges with a long one the band.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,8 +25,10 @@ from pitchcam.least_squares import by_differences, solve_one
 from pitchcam.outline.esf import (
     DEFAULT_SPREAD,
     Spread,
+    bell_curve,
     edge_light,
     encode,
+    encode_slope,
     reflected,
     smoothing,
 )  # fmt: skip
@@ -109,13 +111,23 @@ def rim_width(radius_px: float, reach_px: float, f_px: float, panel: float) -> f
     return float(radius_px * (1 - np.cos(mirror_angle(reach_px, f_px, panel))))
 
 
-def _band(across: Values, blur: float, band: Values) -> Values:
-    """Return the fall of light across (position, reflectance, width, softness), any geometry."""
+def _band_slopes(across: Values, blur: float, band: Values) -> tuple[Values, Values]:
+    """Return the fall of light across (position, reflectance, width, softness), any geometry.
+
+    With it come its changes by the blur and these four, along a last axis.
+    """
     position, shine, width, soft = band
-    outer = ndtr((position - across) / blur)
-    inner = ndtr((position - width - across) / np.hypot(blur, soft))
-    out: Values = 1 - (1 - shine) * outer - shine * inner
-    return out
+    spread = np.hypot(blur, soft)
+    off, off_inner = (position - across) / blur, (position - width - across) / spread
+    outer, inner = ndtr(off), ndtr(off_inner)
+    bell = (1 - shine) * bell_curve(off) / blur
+    bell_inner = shine * bell_curve(off_inner) / spread
+    light: Values = 1 - (1 - shine) * outer - shine * inner
+    slopes = np.stack([
+        bell * off + bell_inner * off_inner * blur / spread, -bell - bell_inner, outer - inner,
+        bell_inner, bell_inner * off_inner * soft / spread,
+    ], axis=-1)  # fmt: skip
+    return light, slopes
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -161,55 +173,56 @@ def _coded_noise(light: Values, noise: float) -> Values:
 INSIDE = slice(4, -4)
 
 
+@dataclass(frozen=True, kw_only=True)
+class _Drawn:
+    """Light (n, m) of n edges, 1 outside, before coding, and its changes.
+
+    ``shared`` (n, m, s) are those by the blur and by what else all edges share but the sharpening,
+    ``own`` (n, m, o) those by what belongs to one edge, its place first.
+    """
+
+    light: Values
+    shared: Values
+    own: Values
+
+
+def _deviations(s: _Stack, drawn: _Drawn, q: Values) -> tuple[Values, Values]:
+    """Return the drawn profiles' deviations from the seen ones in noise units, and derivatives.
+
+    The parameters ``q`` are blur, gain and radius of the sharpening, the other shared ones, and
+    every edge's own. Returns (n m',) and (n m', len(q)).
+    """
+    n, m = s.code.shape
+    step_px = float(s.across[1] - s.across[0])
+    linear = (s.dark + (1 - s.dark) * drawn.light) * s.background
+    code = encode(linear)
+    smooth = smoothing(step_px, q[2], m)
+    halo = code - code @ smooth.T
+    wider = smoothing(step_px, q[2] + DIFFERENCE, m)
+    by_radius = -q[1] * (code @ (wider - smooth).T) / DIFFERENCE
+    sharp = code + q[1] * halo
+    by_light = np.concatenate([drawn.shared, drawn.own], axis=2)
+    by_light *= (encode_slope(linear) * (1 - s.dark) * s.background)[:, :, None]
+    by_light += q[1] * (by_light - smooth @ by_light)
+    # The halo on the dark side ends at black: unclipped, a model of a black part finds none.
+    clipped = (sharp < 0) | (sharp > 1)
+    rest = (np.clip(sharp, 0.0, 1.0) - s.code) / s.noise
+    shared = drawn.shared.shape[2]
+    columns = np.concatenate([
+        by_light[:, :, :1], halo[:, :, None], by_radius[:, :, None], by_light[:, :, 1:shared]
+    ], axis=2)  # fmt: skip
+    scale = np.where(clipped, 0.0, 1 / s.noise)[:, :, None]
+    slopes = np.zeros((n, m, len(q)))
+    slopes[:, :, : shared + 2] = columns * scale
+    rows = np.arange(n)
+    for i in range(own := drawn.own.shape[2]):
+        slopes[rows, :, shared + 2 + rows * own + i] = by_light[:, :, shared + i] * scale[:, :, 0]
+    return rest[:, INSIDE].ravel(), slopes[:, INSIDE].reshape(-1, len(q))
+
+
 #: Step of the differences that stand for derivatives: small against 0.01 px, large against
 #: rounding.
 DIFFERENCE = 1e-5
-
-
-def _deviations(
-    s: _Stack, fall: Callable[[Values], Values], q: Values, shared: int, own: int
-) -> tuple[Values, Values]:
-    """Return the drawn profiles' deviations from the seen ones in noise units, and derivatives.
-
-    ``fall`` gives the light (n, m) for parameters: blur, gain and radius of the sharpening, more
-    that are ``shared``, and ``own`` of every edge, which touch its row only, so that one step moves
-    those of all edges. Returns (n m',) and (n m', shared + n own).
-    """
-    step_px, n, m = float(s.across[1] - s.across[0]), *s.code.shape
-
-    def coded(q: Values) -> Values:
-        return encode((s.dark + (1 - s.dark) * fall(q)) * s.background)
-
-    def rest(code: Values, halo: Values) -> Values:
-        # The halo on the dark side ends at black: unclipped, a model of a black part finds none.
-        out: Values = ((np.clip(code + halo, 0.0, 1.0) - s.code) / s.noise)[:, INSIDE]
-        return out
-
-    def halo(code: Values, smooth: Values, gain: float) -> Values:
-        out: Values = gain * (code - code @ smooth.T)
-        return out
-
-    def moved(columns: NDArray[np.intp] | int) -> Values:
-        step = q.copy()
-        step[columns] += DIFFERENCE
-        code = coded(step)
-        return (rest(code, halo(code, smooth, q[1])) - base) / DIFFERENCE
-
-    code, smooth = coded(q), smoothing(step_px, q[2], m)
-    base = rest(code, halo(code, smooth, q[1]))
-    slopes = np.zeros((*base.shape, len(q)))
-    # Sharpening touches what has been drawn already.
-    sharper = halo(code, smooth, q[1] + DIFFERENCE)
-    wider = halo(code, smoothing(step_px, q[2] + DIFFERENCE, m), q[1])
-    for i, other in ((1, sharper), (2, wider)):
-        slopes[:, :, i] = (rest(code, other) - base) / DIFFERENCE
-    for i in (0, *range(3, shared)):
-        slopes[:, :, i] = moved(i)
-    rows = np.arange(n)
-    for i in range(own):
-        columns = shared + rows * own + i
-        slopes[rows, :, columns] = moved(columns)
-    return base.ravel(), slopes.reshape(-1, len(q))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -232,12 +245,17 @@ def _solve(
     centre = np.array([prior.blur_px, prior.gain, prior.radius_px, np.log(panel), *middles])
     width = np.array([prior.u_blur_px, 0.3, 0.4, PANEL_SPREAD, *spreads])
 
-    def fall(q: Values) -> Values:
-        angle = 0.5 * np.arctan(stack.reach / (f_px * np.exp(q[3])))
-        return edge_light(stack.across, q[0], q[7:, None], stack.radius, angle, q[4], q[5], q[6])
+    def drawn(q: Values) -> _Drawn:
+        ratio = stack.reach / (f_px * np.exp(q[3]))
+        light, slopes = edge_light(
+            stack.across, q[0], q[7:, None], stack.radius, 0.5 * np.arctan(ratio), *q[4:7]
+        )
+        slopes[1] *= -0.5 * ratio / (1 + ratio**2)
+        slopes = np.moveaxis(slopes, 0, 2)
+        return _Drawn(light=light, shared=slopes[:, :, :5], own=slopes[:, :, 5:])
 
     def cost(q: Values) -> tuple[Values, Values]:
-        rest, slopes = _deviations(stack, fall, q, 7, 1)
+        rest, slopes = _deviations(stack, drawn(q), q)
         pull = np.eye(7, len(q)) / width[:, None]
         return np.append(rest, (q[:7] - centre) / width), np.vstack([slopes, pull])
 
@@ -280,11 +298,12 @@ def _solve_apart(
         [prior.u_blur_px, 0.4, 0.4], np.full(n, 0.25), np.full(n, 0.6)
     ])  # fmt: skip
 
-    def fall(q: Values) -> Values:
-        return _band(stack.across, q[0], q[3:].reshape(n, 4).T[:, :, None])
+    def drawn(q: Values) -> _Drawn:
+        light, slopes = _band_slopes(stack.across, q[0], q[3:].reshape(n, 4).T[:, :, None])
+        return _Drawn(light=light, shared=slopes[:, :, :1], own=slopes[:, :, 1:])
 
     def cost(q: Values) -> tuple[Values, Values]:
-        rest, slopes = _deviations(stack, fall, q, 3, 4)
+        rest, slopes = _deviations(stack, drawn(q), q)
         pull = np.eye(len(q))[held] / width[:, None]
         return np.append(rest, (q[held] - centre) / width), np.vstack([slopes, pull])
 
@@ -434,7 +453,7 @@ def _fit_band(
     expected = max(rim_px if common else min(rim_px, 3.0), 0.3)
 
     def cost(q: Values) -> Values:
-        fall = _band(p.across_px, spread[0], np.append(q, soft * q[2]))
+        fall, _ = _band_slopes(p.across_px, spread[0], np.append(q, soft * q[2]))
         pull = [(q[1] - shine) / u_shine, (q[2] - expected) / (share * expected + 0.15)]
         return np.append(_rest(p, fall, spread, noise), pull)
 

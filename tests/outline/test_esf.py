@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter, gaussian_filter1d
-from scipy.optimize import minimize_scalar
+from scipy.optimize import approx_fprime, minimize_scalar
 from scipy.special import ndtr
 from skimage.color import rgb2xyz
 
@@ -14,6 +15,7 @@ from pitchcam.outline.esf import (
     decode,
     edge_light,
     encode,
+    encode_slope,
     reflected,
     smoothing,
     unsharpen,
@@ -60,10 +62,10 @@ def test_mirrored_light_follows_fresnel(metal: str, n: float, k: float, loss: fl
 
 def test_plain_edge_is_the_normal_distribution() -> None:
     x = np.linspace(-5, 5, 101)
-    assert edge_light(x, 1.1, 0.4, 0.0, 0.2, 0.5, 0.3) == pytest.approx(
+    assert edge_light(x, 1.1, 0.4, 0.0, 0.2, 0.5, 0.3)[0] == pytest.approx(
         ndtr((x - 0.4) / 1.1), abs=2e-7
     )
-    assert np.all(np.diff(edge_light(x, 1.1, 0.4, 200.0, 0.1, 0.5, 0.3)) > 0)
+    assert np.all(np.diff(edge_light(x, 1.1, 0.4, 200.0, 0.1, 0.5, 0.3)[0]) > 0)
 
 
 @pytest.mark.parametrize(("behind", "half", "at"), [(250, 60, 0.0), (150, 80, 0.0), (250, 140, 15)])
@@ -81,7 +83,7 @@ def test_mirrored_rim_is_what_rays_show(behind: float, half: float, at: float) -
     near = np.abs(across) < 30
 
     def off(*args) -> float:
-        return float(np.abs(edge_light(across, blur, *args, loss, 0.0) - blurred)[near].max())
+        return float(np.abs(edge_light(across, blur, *args, loss, 0.0)[0] - blurred)[near].max())
 
     radius = r * f / reach
     assert off(0.0, radius, angle) < 0.035
@@ -112,3 +114,24 @@ def test_sharpening_is_undone() -> None:
     assert np.abs(plain - light)[:, 12:-12].max() < 0.002
     none = Spread(blur_px=1.0, gain=0.0, radius_px=1.5, u_blur_px=0.1)
     assert unsharpen(sharpened, 0.6, none) is sharpened
+
+
+def test_changes_of_the_edges_light_are_those_of_differences() -> None:
+    # Checked by SciPy's differences.
+    x = np.arange(-9, 9.1, 0.5)
+    radius, angle = np.array([[80.0], [0.0], [40.0]]), np.array([[0.15], [0.2], [0.3]])
+    at = np.array([0.95, 0.0, 0.5, 0.35, 0.8, 0.1])
+
+    def light(q: NDArray[np.float64]) -> NDArray[np.float64]:
+        blur, wider, loss, soft, polish, place = q
+        places = np.full((3, 1), place)
+        return edge_light(x, blur, places, radius, angle + wider, loss, soft, polish)[0].ravel()
+
+    slopes = edge_light(x, at[0], np.full((3, 1), at[5]), radius, angle, *at[2:5])[1]
+    np.testing.assert_allclose(slopes.reshape(6, -1).T, approx_fprime(at, light), atol=2e-5)
+
+
+def test_the_codes_slope_is_that_of_differences() -> None:
+    light = np.array([0.001, 0.01, 0.2, 0.9, 1.2, -0.1])
+    expected = (encode(light + 1e-7) - encode(light - 1e-7)) / 2e-7
+    assert encode_slope(light) == pytest.approx(expected, rel=1e-5)
