@@ -109,7 +109,11 @@ def one_thread(
             "no-thread", f"part {number} repeats with an included angle of {angle:.0f} degrees, as "
             "no screw thread does",
         )  # fmt: skip
-        if region.spacing_px < COARSE_PX:
+        if region.turns < FEWEST_TURNS + 1:
+            # A shoulder or a chamfer at either end counts as a turn's side, and makes the angle.
+            problem = flag("few-turns", f"part {number} shows hardly {FEWEST_TURNS:.0f} turns of "
+                                        "thread")  # fmt: skip
+        elif region.spacing_px < COARSE_PX:
             # So few pixels may have made the angle.
             problem = flag("too-small", f"the thread of part {number} has only "
                                         f"{region.spacing_px:.0f} pixels a pitch")  # fmt: skip
