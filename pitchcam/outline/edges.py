@@ -126,6 +126,8 @@ def reach_to_border(field: Field, point: Points, outward: Points) -> float:
 REACH_STEP = 0.15
 #: Pieces of an edge at most, and the rows that one of them needs for a quiet mean profile.
 MOST_PIECES, PIECE_PX = 6, 30
+#: Places along an edge at which its reach is looked up.
+STATIONS = 9
 #: A round edge is taken in at least so many pieces: the more they differ in reach, the less the
 #: metal's loss and the edge's place are mistaken for each other.
 FEWEST_PIECES = 3
@@ -176,8 +178,10 @@ def straight_edge(
     length = float(p.along_px[-1])
     pieces = 1
     if radius_px is not None:
-        reaches = [reach_to_border(field, end_px, normal) for end_px in (start, end)]
-        steps = abs(np.log((reaches[1] + 1) / (reaches[0] + 1))) / REACH_STEP
+        # At the light's corner the reach rises and falls again.
+        stations = start + np.linspace(0.0, 1.0, STATIONS)[:, None] * (end - start)
+        reaches = np.array([reach_to_border(field, at_px, normal) for at_px in stations])
+        steps = float(np.abs(np.diff(np.log(reaches + 1))).sum()) / REACH_STEP
         most = int(min(MOST_PIECES, max(length / PIECE_PX, 1)))
         pieces = int(np.clip(np.ceil(steps), min(FEWEST_PIECES, most), most))
     profiles, at = [], []
