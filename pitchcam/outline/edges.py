@@ -106,19 +106,25 @@ def fit_line(
 
 def reach_to_border(field: Field, point: Points, outward: Points) -> float:
     """Return the distance in pixels from a point along a direction to the border of the light."""
-    corners = field.window_px
-    best = np.inf
-    for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True):
-        edge = b - a
-        cross = outward[0] * edge[1] - outward[1] * edge[0]
-        if abs(cross) < 1e-9:
-            continue
-        rel = a - point
-        t = (rel[0] * edge[1] - rel[1] * edge[0]) / cross
-        u = (rel[0] * outward[1] - rel[1] * outward[0]) / cross
-        if t > 0 and -1e-9 <= u <= 1 + 1e-9:
-            best = min(best, float(t))
-    return best if np.isfinite(best) else 0.0
+    return float(reaches_to_border(field, point[None], outward)[0])
+
+
+def reaches_to_border(field: Field, points: Points, outward: Points) -> Points:
+    """Return the distances, (n,), from points (n, 2) along a direction to the light's border.
+
+    They are 0 where the direction meets no border.
+    """
+    corners = np.asarray(field.window_px, float)
+    edge = np.roll(corners, -1, axis=0) - corners
+    cross = outward[0] * edge[:, 1] - outward[1] * edge[:, 0]
+    rel = corners - points[:, None]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        t = (rel[..., 0] * edge[:, 1] - rel[..., 1] * edge[:, 0]) / cross
+        u = (rel[..., 0] * outward[1] - rel[..., 1] * outward[0]) / cross
+    meets = (np.abs(cross) >= 1e-9) & (t > 0) & (u >= -1e-9) & (u <= 1 + 1e-9)
+    best = np.where(meets, t, np.inf).min(axis=1)
+    out: Points = np.where(np.isfinite(best), best, 0.0)
+    return out
 
 
 #: Where the reach to the light's border changes by more than this share along an edge, its
@@ -180,7 +186,7 @@ def straight_edge(
     if radius_px is not None:
         # At the light's corner the reach rises and falls again.
         stations = start + np.linspace(0.0, 1.0, STATIONS)[:, None] * (end - start)
-        reaches = np.array([reach_to_border(field, at_px, normal) for at_px in stations])
+        reaches = reaches_to_border(field, stations, normal)
         steps = float(np.abs(np.diff(np.log(reaches + 1))).sum()) / REACH_STEP
         most = int(min(MOST_PIECES, max(length / PIECE_PX, 1)))
         pieces = int(np.clip(np.ceil(steps), min(FEWEST_PIECES, most), most))
