@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from pitchcam.outline.contour import Crop
 from pitchcam.outline.field import Field
-from pitchcam.outline.rims import MeanProfile
+from pitchcam.outline.profiles import MeanProfile
 
 Points = NDArray[np.float64]
 

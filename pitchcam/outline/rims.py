@@ -19,39 +19,13 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
-from pitchcam.least_squares import by_differences, solve_one
-from pitchcam.outline.esf import (
-    DEFAULT_SPREAD,
-    Spread,
-    bell_curve,
-    edge_light,
-    encode,
-    encode_slope,
-    reflected,
-    smoothing,
-)  # fmt: skip
+from pitchcam.least_squares import solve_one
+from pitchcam.outline.bands import place, solve_apart
+from pitchcam.outline.esf import DEFAULT_SPREAD, Spread, edge_light, reflected
+from pitchcam.outline.profiles import CODE_NOISE, Drawn, MeanProfile, deviations, stacked
 
 Values = NDArray[np.float64]
-
-
-@dataclass(frozen=True, kw_only=True)
-class MeanProfile:
-    """An edge's profile averaged along the edge: relative light over positions, outward positive.
-
-    ``dark`` is the part's own light relative to the background's, ``background`` the background's
-    linear light; ``radius_px`` the surface's radius of curvature in the viewing direction, None
-    where it has an edge there (a hexagon's corner, a card); ``reach_px`` the distance outward to
-    the border of the light.
-    """
-
-    across_px: Values
-    light: Values
-    dark: float
-    background: float
-    radius_px: float | None
-    reach_px: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -94,13 +68,6 @@ PANEL_SPREAD = 0.35
 #: What stays unknown of a round edge even where the model fits: roughness, and a metal whose loss
 #: does not follow one curve (renders of 24 known pins: 0.07 px rms, 0.17 at most).
 U_ROUND_PX = 0.10
-#: One coded step of 256: what the model of the tone curve and a mean profile agree to.
-CODE_NOISE = 0.004
-#: The blur is no Gaussian to the last: in linear light a mosaic's edge keeps to one within this.
-#: Near black, where codes spread the light thirteenfold, it is most of the deviation.
-LIGHT_NOISE = 0.002
-
-
 def mirror_angle(reach_px: float, f_px: float, panel: float) -> float:
     """Return the grazing angle in radians up to which an edge mirrors the panel."""
     return float(0.5 * np.arctan(reach_px / (f_px * panel)))
@@ -109,120 +76,6 @@ def mirror_angle(reach_px: float, f_px: float, panel: float) -> float:
 def rim_width(radius_px: float, reach_px: float, f_px: float, panel: float) -> float:
     """Return the width in pixels of the mirrored band on a surface of a radius of curvature."""
     return float(radius_px * (1 - np.cos(mirror_angle(reach_px, f_px, panel))))
-
-
-def _band_slopes(across: Values, blur: float, band: Values) -> tuple[Values, Values]:
-    """Return the fall of light across (position, reflectance, width, softness), any geometry.
-
-    With it come its changes by the blur and these four, along a last axis.
-    """
-    position, shine, width, soft = band
-    spread = np.hypot(blur, soft)
-    off, off_inner = (position - across) / blur, (position - width - across) / spread
-    outer, inner = ndtr(off), ndtr(off_inner)
-    bell = (1 - shine) * bell_curve(off) / blur
-    bell_inner = shine * bell_curve(off_inner) / spread
-    light: Values = 1 - (1 - shine) * outer - shine * inner
-    slopes = np.stack([
-        bell * off + bell_inner * off_inner * blur / spread, -bell - bell_inner, outer - inner,
-        bell_inner, bell_inner * off_inner * soft / spread,
-    ], axis=-1)  # fmt: skip
-    return light, slopes
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Stack:
-    """Profiles of n edges as arrays: ``code`` (n, m) over ``across`` (m,), the rest (n, 1).
-
-    ``noise`` (n, m) is what coded values are taken to agree to.
-    """
-
-    across: Values
-    code: Values
-    dark: Values
-    background: Values
-    radius: Values
-    reach: Values
-    noise: Values
-
-
-def _stack(profiles: Sequence[MeanProfile], noise: float) -> _Stack:
-    def column(values: list[float]) -> Values:
-        return np.array(values)[:, None]
-
-    light = np.maximum([p.light * p.background for p in profiles], 0.0)
-    return _Stack(
-        across=profiles[0].across_px, code=encode(light),
-        dark=column([p.dark for p in profiles]),
-        background=column([p.background for p in profiles]),
-        # An edge of no radius has a band of no width.
-        radius=column([p.radius_px or 0.0 for p in profiles]),
-        reach=column([p.reach_px for p in profiles]), noise=_coded_noise(light, noise),
-    )  # fmt: skip
-
-
-def _coded_noise(light: Values, noise: float) -> Values:
-    """Return what coded values of ``light`` agree to, from ``noise`` and LIGHT_NOISE."""
-    coded = encode(light + LIGHT_NOISE) - encode(light)
-    # Light beyond the highest code shows none of its noise.
-    out: Values = np.hypot(noise, coded)
-    return out
-
-
-#: The ends of a profile serve the sharpening's neighbourhood only.
-INSIDE = slice(4, -4)
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Drawn:
-    """Light (n, m) of n edges, 1 outside, before coding, and its changes.
-
-    ``shared`` (n, m, s) are those by the blur and by what else all edges share but the sharpening,
-    ``own`` (n, m, o) those by what belongs to one edge, its place first.
-    """
-
-    light: Values
-    shared: Values
-    own: Values
-
-
-def _deviations(s: _Stack, drawn: _Drawn, q: Values) -> tuple[Values, Values]:
-    """Return the drawn profiles' deviations from the seen ones in noise units, and derivatives.
-
-    The parameters ``q`` are blur, gain and radius of the sharpening, the other shared ones, and
-    every edge's own. Returns (n m',) and (n m', len(q)).
-    """
-    n, m = s.code.shape
-    step_px = float(s.across[1] - s.across[0])
-    linear = (s.dark + (1 - s.dark) * drawn.light) * s.background
-    code = encode(linear)
-    smooth = smoothing(step_px, q[2], m)
-    halo = code - code @ smooth.T
-    wider = smoothing(step_px, q[2] + DIFFERENCE, m)
-    by_radius = -q[1] * (code @ (wider - smooth).T) / DIFFERENCE
-    sharp = code + q[1] * halo
-    by_light = np.concatenate([drawn.shared, drawn.own], axis=2)
-    by_light *= (encode_slope(linear) * (1 - s.dark) * s.background)[:, :, None]
-    by_light += q[1] * (by_light - smooth @ by_light)
-    # The halo on the dark side ends at black: unclipped, a model of a black part finds none.
-    clipped = (sharp < 0) | (sharp > 1)
-    rest = (np.clip(sharp, 0.0, 1.0) - s.code) / s.noise
-    shared = drawn.shared.shape[2]
-    columns = np.concatenate([
-        by_light[:, :, :1], halo[:, :, None], by_radius[:, :, None], by_light[:, :, 1:shared]
-    ], axis=2)  # fmt: skip
-    scale = np.where(clipped, 0.0, 1 / s.noise)[:, :, None]
-    slopes = np.zeros((n, m, len(q)))
-    slopes[:, :, : shared + 2] = columns * scale
-    rows = np.arange(n)
-    for i in range(own := drawn.own.shape[2]):
-        slopes[rows, :, shared + 2 + rows * own + i] = by_light[:, :, shared + i] * scale[:, :, 0]
-    return rest[:, INSIDE].ravel(), slopes[:, INSIDE].reshape(-1, len(q))
-
-
-#: Step of the differences that stand for derivatives: small against 0.01 px, large against
-#: rounding.
-DIFFERENCE = 1e-5
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -240,22 +93,22 @@ def _solve(
     polish: tuple[float, float] = POLISH, start: Values | None = None,
 ) -> _Fit:  # fmt: skip
     n = len(profiles)
-    stack = _stack(profiles, noise)
+    stack = stacked(profiles, noise)
     middles, spreads = zip(LOSS, SOFTNESS, polish, strict=True)
     centre = np.array([prior.blur_px, prior.gain, prior.radius_px, np.log(panel), *middles])
     width = np.array([prior.u_blur_px, 0.3, 0.4, PANEL_SPREAD, *spreads])
 
-    def drawn(q: Values) -> _Drawn:
+    def drawn(q: Values) -> Drawn:
         ratio = stack.reach / (f_px * np.exp(q[3]))
         light, slopes = edge_light(
             stack.across, q[0], q[7:, None], stack.radius, 0.5 * np.arctan(ratio), *q[4:7]
         )
         slopes[1] *= -0.5 * ratio / (1 + ratio**2)
         slopes = np.moveaxis(slopes, 0, 2)
-        return _Drawn(light=light, shared=slopes[:, :, :5], own=slopes[:, :, 5:])
+        return Drawn(light=light, shared=slopes[:, :, :5], own=slopes[:, :, 5:])
 
     def cost(q: Values) -> tuple[Values, Values]:
-        rest, slopes = _deviations(stack, drawn(q), q)
+        rest, slopes = deviations(stack, drawn(q), q)
         pull = np.eye(7, len(q)) / width[:, None]
         return np.append(rest, (q[:7] - centre) / width), np.vstack([slopes, pull])
 
@@ -281,42 +134,6 @@ def _weighed(bright: _Fit, dull: _Fit) -> tuple[_Fit, Values, Values]:
     variance = np.maximum(np.diag(likelier.covariance)[7:], 0.0)
     u = np.sqrt(variance + share * (1 - share) * (dull.q[7:] - bright.q[7:]) ** 2)
     return likelier, (1 - share) * bright.q[7:] + share * dull.q[7:], u
-
-
-def _solve_apart(
-    profiles: Sequence[MeanProfile], prior: Spread
-) -> tuple[Values, Values, Values]:
-    """Fit with a band of its own for every edge: where the panel is near, bands are wide."""
-    n = len(profiles)
-    stack = _stack(profiles, CODE_NOISE)
-    # A narrow band that is dark is no band, but blur: shine and softness are held.
-    held = np.concatenate([np.arange(3), 4 + 4 * np.arange(n), 6 + 4 * np.arange(n)])
-    centre = np.concatenate([
-        [prior.blur_px, prior.gain, prior.radius_px], np.full(2 * n, 0.6)
-    ])  # fmt: skip
-    width = np.concatenate([
-        [prior.u_blur_px, 0.4, 0.4], np.full(n, 0.25), np.full(n, 0.6)
-    ])  # fmt: skip
-
-    def drawn(q: Values) -> _Drawn:
-        light, slopes = _band_slopes(stack.across, q[0], q[3:].reshape(n, 4).T[:, :, None])
-        return _Drawn(light=light, shared=slopes[:, :, :1], own=slopes[:, :, 1:])
-
-    def cost(q: Values) -> tuple[Values, Values]:
-        rest, slopes = _deviations(stack, drawn(q), q)
-        pull = np.eye(len(q))[held] / width[:, None]
-        return np.append(rest, (q[held] - centre) / width), np.vstack([slopes, pull])
-
-    low = np.concatenate([[0.4, 0.0, 0.6], np.tile([-5.0, 0.02, 0.0, 0.02], n)])
-    high = np.concatenate([[6.0, 3.0, 5.0], np.tile([10.0, 0.97, 60.0, 8.0], n)])
-    fits = [
-        solve_one(cost, np.append(centre[:3], np.tile([-0.3, 0.6, band, 0.5], n)), low, high)
-        for band in (0.5, 4.0, 12.0)
-    ]
-    best = min(fits, key=lambda f: float(f.cost[0]))
-    rest = best.residuals[0, : -len(held)].reshape(n, -1)
-    misfit = np.sqrt(np.mean(rest**2, axis=1)) * CODE_NOISE
-    return best.parameters[0], np.linalg.pinv(best.information[0]), misfit
 
 
 #: Misfit of a round edge up to which the common model is believed: two coded steps.
@@ -378,13 +195,13 @@ def fit_rims(
     ])  # fmt: skip
     round_misfit = [m for m, p in zip(misfit, profiles, strict=True) if p.radius_px is not None]
     if panel_near or max(round_misfit, default=0.0) > BELIEVED:
-        apart, covariance, own = _solve_apart(profiles, prior)
+        apart, covariance, own = solve_apart(profiles, prior)
         if np.median(own) < APART * np.median(misfit):
             q, misfit, common = apart, own, False
             shine = float(np.median(q[3:].reshape(len(profiles), 4)[:, 1]))
             triple = (float(q[0]), float(q[1]), float(q[2]))
             placed = [
-                _place(p, triple, shine, 0.3, min(float(w), 3.0), False, CODE_NOISE)
+                place(p, triple, shine, float(w))
                 for p, w in zip(profiles, rims, strict=True)
             ]
             edges, u_edges, rims = (np.array(column) for column in zip(*placed, strict=True))
@@ -401,70 +218,3 @@ def fit_rims(
         panel=panel, u_panel=u_panel, common=common, edges_px=edges,
         u_edges_px=np.hypot(u_edges * grow, model), rims_px=rims, misfit=misfit,
     )  # fmt: skip
-
-
-Triple = tuple[float, float, float]
-
-
-def _place(
-    p: MeanProfile, spread: Triple, shine: float, soft: float, rim_px: float, common: bool,
-    noise: float,
-) -> tuple[float, float, float]:  # fmt: skip
-    plain = _fit_plain(p, spread, noise)
-    band = _fit_band(p, spread, shine, soft, rim_px, common, noise)
-    # exp(-chi^2 / 2), the band charged for its two more parameters.
-    gain = np.clip(plain[2] - band[3] - 1.0, -30.0, 30.0)
-    weight = float(1 / (1 + np.exp(-gain)))
-    position = weight * band[0] + (1 - weight) * plain[0]
-    inside = weight * band[1] ** 2 + (1 - weight) * plain[1] ** 2
-    between = weight * (1 - weight) * (band[0] - plain[0]) ** 2
-    return position, float(np.sqrt(inside + between)), weight * band[2]
-
-
-def _rest(p: MeanProfile, fall: Values, spread: Triple, noise: float) -> Values:
-    if spread[1] == 0:
-        # Linear light: what lies deep inside the part, which codes enlarge, tells of no edge.
-        plain: Values = (p.dark + (1 - p.dark) * fall - p.light) / noise
-        return plain
-    code = encode((p.dark + (1 - p.dark) * fall) * p.background)
-    smooth = smoothing(float(p.across_px[1] - p.across_px[0]), spread[2], len(p.across_px))
-    code = np.clip(code + spread[1] * (code - smooth @ code), 0.0, 1.0)
-    light = np.maximum(p.light * p.background, 0.0)
-    out: Values = (code - encode(light)) / _coded_noise(light, noise)
-    return out[4:-4]
-
-
-def _fit_plain(p: MeanProfile, spread: Triple, noise: float) -> tuple[float, float, float]:
-    def cost(q: Values) -> Values:
-        return _rest(p, ndtr((p.across_px - q[0]) / spread[0]), spread, noise)
-
-    fit = solve_one(by_differences(cost), np.array([-0.8]), np.array([-6.0]), np.array([6.0]))
-    misfit = float(fit.cost[0])
-    grow = max(1.0, 2 * misfit / max(len(p.across_px) - 1, 1))
-    u = float(fit.sigma(0)[0]) * grow**0.5
-    return float(fit.parameters[0, 0]), min(u, 0.5), misfit / grow**0.5
-
-
-def _fit_band(
-    p: MeanProfile, spread: Triple, shine: float, soft: float, rim_px: float, common: bool,
-    noise: float,
-) -> tuple[float, float, float, float]:  # fmt: skip
-    share, u_shine = (0.4, 0.12) if common else (1.0, 0.25)
-    expected = max(rim_px if common else min(rim_px, 3.0), 0.3)
-
-    def cost(q: Values) -> Values:
-        fall, _ = _band_slopes(p.across_px, spread[0], np.append(q, soft * q[2]))
-        pull = [(q[1] - shine) / u_shine, (q[2] - expected) / (share * expected + 0.15)]
-        return np.append(_rest(p, fall, spread, noise), pull)
-
-    start = np.array([0.0, np.clip(shine, 0.06, 0.93), expected])
-    low, high = np.array([-6.0, 0.05, 0.0]), np.array([10.0, 0.94, 60.0])
-    fit = solve_one(by_differences(cost), start, low, high)
-    place, _, width = (float(v) for v in fit.parameters[0])
-    misfit = float(fit.cost[0])
-    grow = max(1.0, 2 * misfit / max(len(p.across_px) - 3, 1))
-    u = float(fit.sigma(0)[0]) * grow**0.5
-    return place, min(u, 0.6 * max(width, 1.0)), width, misfit / grow**0.5
-
-
-__all__ = ["MeanProfile", "Rims", "fit_rims", "rim_width"]

@@ -11,7 +11,8 @@ from scipy.special import ndtr
 
 from pitchcam.outline.edges import crossings
 from pitchcam.outline.esf import DEFAULT_SPREAD, decode
-from pitchcam.outline.rims import MeanProfile, fit_rims, mirror_angle, rim_width
+from pitchcam.outline.profiles import MeanProfile
+from pitchcam.outline.rims import fit_rims, mirror_angle, rim_width
 from tests.outline import drawing
 
 F, REACH_MM = 4000.0, 200.0

@@ -1,0 +1,47 @@
+"""Bands of their own for edges: the light drawn, and edges placed in it."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
+from scipy.optimize import approx_fprime
+
+from pitchcam.outline.bands import band_slopes, place
+from pitchcam.outline.esf import decode
+from pitchcam.outline.profiles import MeanProfile
+from tests.outline import drawing
+
+ACROSS = np.arange(-9.0, 9.01, 0.5)
+FINE = 0.02
+
+
+def test_the_bands_light_and_its_changes() -> None:
+    # Drawn finely and blurred by SciPy; a softness of next to nothing is a step.
+    x = np.arange(-30.0, 30.0, FINE)
+    light = np.where(x > 0.3, 1.0, np.where(x > 0.3 - 2.0, 0.6, 0.0))
+    expected = np.interp(ACROSS, x, gaussian_filter1d(light, 0.9 / FINE))
+    found, slopes = band_slopes(ACROSS, 0.9, np.array([0.3, 0.6, 2.0, 1e-6]))
+    assert found == pytest.approx(expected, abs=0.01)
+
+    def drawn(q: NDArray[np.float64]) -> NDArray[np.float64]:
+        return band_slopes(ACROSS, q[0], q[1:])[0]
+
+    at = np.array([0.9, 0.3, 0.6, 2.0, 0.5])
+    _, slopes = band_slopes(ACROSS, at[0], at[1:])
+    np.testing.assert_allclose(slopes, approx_fprime(at, drawn), atol=1e-6)
+
+
+@pytest.mark.parametrize("shine", [0.0, 0.4])
+def test_an_edge_is_placed_with_its_band_or_without_one(shine: float) -> None:
+    x = np.arange(-30.0, 30.0, FINE)
+    light = np.where(x > 0.2, 1.0, np.where(x > 0.2 - 2.0, shine, 0.0))
+    code = drawing.encode(0.7 * gaussian_filter1d(0.05 + 0.95 * light, 0.9 / FINE))
+    code = code + 0.3 * (code - gaussian_filter1d(code, 1.5 / FINE))
+    seen = decode(np.interp(ACROSS, x, code)) / 0.7
+    profile = MeanProfile(
+        across_px=ACROSS, light=seen, dark=0.05, background=0.7, radius_px=60.0, reach_px=400.0
+    )  # fmt: skip
+    at, u, _ = place(profile, (0.9, 0.3, 1.5), 0.4, 2.0)
+    assert abs(at - 0.2) < min(0.15, 3 * u)
