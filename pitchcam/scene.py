@@ -61,15 +61,14 @@ def take_apart(photo: Photo, spec: ScaleSpec, say: Progress) -> Scene:
     if reference is not None:
         # Beside the sheet's window lies paper, which is no background for parts.
         field = find_field(pixels, within_px=reference.outline_px)
-    shapes = [describe(pixels, field, b) for b in field.blobs]
+    shapes = [describe(pixels, field, b, camera) for b in field.blobs]
     if not shapes:
         raise UnreadableError(
             "No dark part on a bright background was found.", FLAGS["no-part"][1], code="no-part"
         )
     say("placing the edges")
-    rims, pins = learn_rims(shapes, field, camera.f_px)
+    rims, pins = learn_rims(shapes, field, camera)
     _refuse_whole(shapes, rims, spec if reference is None else None)
-    assert rims is not None
     shapes = [sharpened_undone(s, rims) for s in shapes]
     if reference is None:
         camera = _tilted(field, camera)
@@ -167,13 +166,13 @@ def _tilted(field: Field, camera: Camera) -> Camera:
 SHAPES = {"pin": "bar", "disc": "disc", "card": "card"}
 
 
-def _refuse_whole(shapes: list[Shape], rims: Rims | None, spec: ScaleSpec | None) -> None:
+def _refuse_whole(shapes: list[Shape], rims: Rims, spec: ScaleSpec | None) -> None:
     """Raise where nothing in the photo can be measured, with the reason that a person can mend.
 
     ``spec`` is the reference that has to be found, None where the scale is known without.
     """
     spacing = max((r.spacing_px for s in shapes for r in s.threads), default=0.0)
-    blur = rims.spread.blur_px if rims is not None else 0.0
+    blur = rims.spread.blur_px if len(rims.edges_px) else 0.0
     if spacing == 0:
         blur = max(blur, _overall_blur(shapes))
     if blur > 2.6 and blur > MOST_BLUR * spacing:
@@ -188,7 +187,7 @@ def _refuse_whole(shapes: list[Shape], rims: Rims | None, spec: ScaleSpec | None
                 f"Two objects touch or overlap: {NAMES[spec.source]} is not seen by itself, and an "
                 "object has unlike sides.", FLAGS["touching"][1], code="touching",
             )  # fmt: skip
-    if spacing > 0 and rims is not None:
+    if spacing > 0:
         return
     barbs = any(s.others for s in shapes)
     # Where barbs are seen whole they are the part, and what is cut lies beside it.

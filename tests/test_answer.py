@@ -13,6 +13,7 @@ from pitchcam.errors import UnreadableError, UsageError
 from pitchcam.outline.field import find_field
 from pitchcam.photo import load_photo
 from pitchcam.records import ScaleSpec
+from pitchcam.scale.camera import camera_from_exif
 from pitchcam.scale.shapes import describe
 from pitchcam.scene import take_apart
 
@@ -106,7 +107,9 @@ def painted(pixels, thread, plain_turns):
     a, b = (np.array(p) for p in thread.span_px)
     along = (b - a) / np.hypot(*(b - a))
     field = find_field(pixels)
-    regions = [r for blob in field.blobs for r in describe(pixels, field, blob).threads]
+    camera = camera_from_exif(pixels.shape[1], pixels.shape[0], 26.0)
+    shapes = [describe(pixels, field, blob, camera) for blob in field.blobs]
+    regions = [r for shape in shapes for r in shape.threads]
     spacing = regions[0].spacing_px
     across = np.array([-along[1], along[0]])
     half = 0.5 * thread.reading.major_mm.value / thread.reading.pitch_mm.value * spacing

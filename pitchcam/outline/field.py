@@ -27,6 +27,9 @@ LIT_SHARE = 0.22
 #: Linear light above which a channel is taken as clipped (code value 253 of 255).
 CLIPPED = 0.982
 
+#: A strip along the light's border that is narrower than this on the mean is no object.
+SLIVER_PX = 40.0
+
 #: Widest border of the light, in points of the shrunk picture: a window far out of focus.
 MOST_BORDER = 40
 
@@ -221,9 +224,13 @@ def find_field(
         box = tuple(int(v) * STEP for v in (
             x + xs.min(), y + ys.min(), x + xs.max() + 1, y + ys.max() + 1
         ))  # fmt: skip
+        cut = bool(edge[rows, columns][own].any())
+        area_px = float(len(xs) * STEP**2)
+        if cut and area_px < SLIVER_PX * max(box[2] - box[0], box[3] - box[1]):
+            continue  # the border of the light itself, or of the panel
         blobs.append(Blob(
-            box_px=(box[0], box[1], box[2], box[3]), area_px=float(len(xs) * STEP**2),
-            cut=bool(edge[rows, columns][own].any()), touching=touching, label=k,
+            box_px=(box[0], box[1], box[2], box[3]), area_px=area_px, cut=cut,
+            touching=touching, label=k,
         ))  # fmt: skip
     return Field(
         plate=plate,

@@ -68,6 +68,13 @@ PANEL_SPREAD = 0.35
 #: What stays unknown of a round edge even where the model fits: roughness, and a metal whose loss
 #: does not follow one curve (renders of 24 known pins: 0.07 px rms, 0.17 at most).
 U_ROUND_PX = 0.10
+#: What stands in where a photo shows no straight edge: what phones do, and a panel well behind.
+UNLEARNT = Rims(
+    spread=DEFAULT_SPREAD, panel=PANELS[0], u_panel=0.5, common=True, edges_px=np.zeros(0),
+    u_edges_px=np.zeros(0), rims_px=np.zeros(0), misfit=np.zeros(0),
+)  # fmt: skip
+
+
 def mirror_angle(reach_px: float, f_px: float, panel: float) -> float:
     """Return the grazing angle in radians up to which an edge mirrors the panel."""
     return float(0.5 * np.arctan(reach_px / (f_px * panel)))
@@ -194,7 +201,8 @@ def fit_rims(
         for p in profiles
     ])  # fmt: skip
     round_misfit = [m for m, p in zip(misfit, profiles, strict=True) if p.radius_px is not None]
-    if panel_near or max(round_misfit, default=0.0) > BELIEVED:
+    # Where the light's border is out of view, the panel may be near: then a coded step is enough.
+    if max(round_misfit, default=0.0) > (CODE_NOISE if panel_near else BELIEVED):
         apart, covariance, own = solve_apart(profiles, prior)
         if np.median(own) < APART * np.median(misfit):
             q, misfit, common = apart, own, False

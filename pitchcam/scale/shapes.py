@@ -11,8 +11,10 @@ from numpy.typing import NDArray
 
 from pitchcam.outline.contour import Crop, crop_object, outline
 from pitchcam.outline.field import Blob, Field
-from pitchcam.thread.axis import ImageAxis, envelope, find_axis
+from pitchcam.scale.camera import Camera
+from pitchcam.thread.axis import ImageAxis, envelope, find_axis, other_directions
 from pitchcam.thread.regions import Region, find_regions
+from pitchcam.thread.section import cross_shift
 
 Points = NDArray[np.float64]
 Kind = Literal["bar", "disc", "card", "other"]
@@ -23,6 +25,12 @@ BAR_ASPECT = (1.7, 25.0)
 CARD_ASPECT = 85.60 / 53.98
 CARD_TOLERANCE = 0.06
 
+
+#: Mean difference of both sides, in widths, at which half is left of what speaks for an axis: about
+#: their own axes turned parts keep to a third of it, about one 8 degrees off it is thrice that.
+UNLIKE = 0.02
+#: A part this many times longer than wide has its axis along it.
+SLENDER = 1.8
 
 #: Share of an outline that must lie on one circle for a disc; the border of the light may cut it.
 DISC_SHARE = 0.68
@@ -110,18 +118,56 @@ class Shape:
         return middle
 
 
-def describe(pixels: NDArray[np.generic], field: Field, blob: Blob) -> Shape:
+def describe(
+    pixels: NDArray[np.generic], field: Field, blob: Blob, camera: Camera
+) -> Shape:
     """Cut out one object and find its outline, axis, threads and kind."""
     crop = crop_object(pixels, field, blob.label, blob.box_px)
     points = outline(crop)
-    axis = find_axis(points)
-    stations = envelope(axis.to_axis(points))
-    threads, others = find_regions(*stations)
-    kind: Kind = "other" if threads or others else _kind(points)
+    lie = _along(points, find_axis(points), camera)
+    kind: Kind = "other" if lie.threads or lie.others else _kind(points)
+    if kind == "other" and not (lie.threads and slender(lie.stations)):
+        # The longest way through a part need not be its axis: the one that shows a thread is.
+        ways = [find_axis(points, way) for way in other_directions(points)]
+        lie = max([lie, *(_along(points, axis, camera) for axis in ways)], key=_evidence)
     return Shape(
-        blob=blob, crop=crop, outline_px=points, axis=axis, stations=stations,
-        threads=tuple(threads), others=tuple(others), kind=kind,
+        blob=blob, crop=crop, outline_px=points, axis=lie.axis, stations=lie.stations,
+        threads=lie.threads, others=lie.others, kind=kind,
     )  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Lie:
+    """An outline along one of the axes it may have."""
+
+    axis: ImageAxis
+    stations: tuple[Points, Points, Points]
+    threads: tuple[Region, ...]
+    others: tuple[Region, ...]
+
+
+def _along(points: Points, axis: ImageAxis, camera: Camera) -> _Lie:
+    stations = envelope(axis.to_axis(points))
+    shift = cross_shift(camera, axis, float(stations[0].mean()))
+    threads, others = find_regions(*stations, shift)
+    return _Lie(axis=axis, stations=stations, threads=tuple(threads), others=tuple(others))
+
+
+def _evidence(lie: _Lie) -> tuple[float, float]:
+    """Return how much speaks for an axis: turns of thread along it, then other repeats.
+
+    Both count the less the more the outline's sides differ about it.
+    """
+    _, upper, lower = lie.stations
+    off = np.abs(upper + lower).mean() / max(float((upper - lower).mean()), 1.0)
+    share = 1 / (1 + (off / UNLIKE) ** 2)
+    return share * sum(r.turns for r in lie.threads), share * sum(r.turns for r in lie.others)
+
+
+def slender(stations: tuple[Points, Points, Points]) -> bool:
+    """Whether an outline is so long that no other axis but that along it comes into question."""
+    s, upper, lower = stations
+    return len(s) > SLENDER * float(np.percentile(upper - lower, 99))
 
 
 def _kind(points: Points) -> Kind:

@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.outline.edges import StraightEdge, straight_edge
 from pitchcam.outline.esf import DEFAULT_SPREAD, unsharpen
 from pitchcam.outline.field import Field
-from pitchcam.outline.rims import BELIEVED, Rims, fit_rims
+from pitchcam.outline.rims import BELIEVED, UNLEARNT, Rims, fit_rims
+from pitchcam.scale.camera import Camera
 from pitchcam.scale.shapes import Shape
 from pitchcam.thread.height import widest_stretch
 
@@ -19,6 +21,10 @@ Points = NDArray[np.float64]
 
 #: More edges than this add time and no knowledge.
 MOST_EDGES = 6
+#: Straight pieces of an outline: bent by less than this, and at least so long, pixels.
+BENT_PX, SHORTEST_PX = 0.8, 40.0
+#: Cosine to the axis from which on a piece is the side of a cylinder (6 degrees).
+ALONG = 0.995
 #: A piece of an edge with this many times the usual misfit is left out.
 STRANGE = 2.5
 #: Beyond the blur of a corner (px, inside is negative) its face must be as even as this, in shares
@@ -60,6 +66,46 @@ def _both_sides(
     return edges
 
 
+def plain_edges(
+    shape: Shape, field: Field, centre_px: tuple[float, float]
+) -> list[StraightEdge]:
+    """Return the straight pieces of an outline that are sharp edges or the sides of a cylinder.
+
+    Those of a thread are left out, and walls that the camera looks at: a card's side toward the
+    picture's centre, where the lower edge and the mirrored wall lie beside the upper one.
+    """
+    flat = shape.kind == "card"
+    if shape.kind == "disc" or not (flat or shape.threads):
+        return []
+    corners = cv2.approxPolyDP(shape.outline_px.astype(np.float32), BENT_PX, True)[:, 0]
+    ends = np.stack([corners, np.roll(corners, -1, axis=0)], axis=1).astype(float)
+    lengths = np.hypot(*(ends[:, 1] - ends[:, 0]).T)
+    middle = shape.outline_px.mean(axis=0)
+    out = []
+    for (a, b), length in sorted(zip(ends, lengths, strict=True), key=lambda e: -e[1]):
+        if length < SHORTEST_PX:
+            break
+        st = shape.axis.to_axis(np.stack([a, b]))
+        if any(r.start_px < st[:, 0].max() and r.end_px > st[:, 0].min() for r in shape.threads):
+            continue
+        d = (b - a) / length
+        outside = np.array([-d[1], d[0]])
+        outside *= np.sign(outside @ ((a + b) / 2 - middle)) or 1.0
+        if flat and ((a + b) / 2 - np.array(centre_px)) @ outside < 0:
+            continue
+        along = abs(float(d @ np.array(shape.axis.direction)))
+        radius = None
+        if not flat and along > ALONG:
+            radius = float(np.abs(st[:, 1]).mean())
+        elif not flat and along > 1 - ALONG:
+            continue  # a cone or a chamfer: neither sharp nor of a known curvature
+        trim = 0.15 * length + 3
+        out.append(straight_edge(
+            shape.crop, field, a + trim * d, b - trim * d, outside, radius
+        ))  # fmt: skip
+    return out
+
+
 @dataclass(frozen=True, kw_only=True)
 class TrueEdge:
     """A straight edge of a pin, at its true place.
@@ -87,14 +133,14 @@ def _telling(
 
 
 def learn_rims(
-    shapes: Sequence[Shape], field: Field, f_px: float
-) -> tuple[Rims | None, dict[int, list[TrueEdge]]]:
+    shapes: Sequence[Shape], field: Field, camera: Camera
+) -> tuple[Rims, dict[int, list[TrueEdge]]]:
     """Fit the photo's straight edges together.
 
     Returns
     -------
     rims
-        What they tell; None where no object has a straight edge.
+        What they tell; what phones usually do where no object has a straight edge.
     pins
         For every pin, by its blob's label, its true edges.
     """
@@ -113,11 +159,15 @@ def learn_rims(
         edges += found
     edges, owner = _telling(edges, owner)
     if not edges:
-        return None, {}
-    rims = _fit(edges, field, f_px)
+        # No pin and no hexagon: any straight edge, of a card or a part, is drawn by the same lens.
+        edges = [e for s in shapes for e in plain_edges(s, field, camera.centre_px)][:MOST_EDGES]
+        owner = [None] * len(edges)
+    if not edges:
+        return UNLEARNT, {}
+    rims = _fit(edges, field, camera.f_px)
     plain = _without_strangers(edges, rims)
     if plain is not edges:
-        edges, rims = plain, _fit(plain, field, f_px)
+        edges, rims = plain, _fit(plain, field, camera.f_px)
     pins: dict[int, list[TrueEdge]] = {}
     first = 0
     for edge, label in zip(edges, owner, strict=True):

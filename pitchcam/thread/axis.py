@@ -9,6 +9,10 @@ from numpy.typing import NDArray
 
 Points = NDArray[np.float64]
 
+#: Sides of an outline's hull that are tried as directions, the longest first, and the cosine from
+#: which on two directions are one: the fit turns by more than these 6 degrees of its own.
+HULL_SIDES, SAME_WAY = 5, 0.995
+
 
 @dataclass(frozen=True, kw_only=True)
 class ImageAxis:
@@ -59,13 +63,15 @@ def envelope(st: Points) -> tuple[NDArray[np.float64], Points, Points]:
     return s, upper, lower
 
 
-def find_axis(outline_px: Points) -> ImageAxis:
+def find_axis(outline_px: Points, direction: Points | None = None) -> ImageAxis:
     """Find the axis of symmetry along a part's length.
 
     Parameters
     ----------
     outline_px
         Closed outline, (n, 2) photo pixels, about one point a pixel.
+    direction
+        Unit vector to start from, (2,); by default the long axis of the area's second moments.
 
     Returns
     -------
@@ -75,11 +81,12 @@ def find_axis(outline_px: Points) -> ImageAxis:
 
     Notes
     -----
-    The start is the long axis of the area's second moments; the middle of both sides is then
-    fitted by a line, with what is off by more than three times the median left out (fibres, a
-    cut-out, the two flanks of a thread), and the frame turned until it stands still.
+    The middle of both sides is fitted by a line, with what is off by more than three times the
+    median left out (fibres, a cut-out, the two flanks of a thread), and the frame turned until it
+    stands still.
     """
-    centre, direction = _moments(outline_px)
+    centre, long = _moments(outline_px)
+    direction = long if direction is None else direction
     axis = ImageAxis(point_px=tuple(centre), direction=tuple(direction))
     for _ in range(6):
         s, upper, lower = envelope(axis.to_axis(outline_px))
@@ -98,6 +105,31 @@ def find_axis(outline_px: Points) -> ImageAxis:
         if abs(slope) < 1e-5:
             break
     return axis
+
+
+def other_directions(outline_px: Points) -> list[Points]:
+    """Return directions, besides the long one of the moments, that a turned part's axis may have.
+
+    A part that is shorter than wide has its axis across; one nearly as wide as long has its
+    moments turned by any asymmetry, but its end faces and the line over its crests are sides of
+    the outline's hull.
+    """
+    import cv2
+
+    _, long = _moments(outline_px)
+    hull = cv2.convexHull(outline_px.astype(np.float32))
+    corners = cv2.approxPolyDP(hull, 0.01 * cv2.arcLength(hull, True), True)[:, 0].astype(float)
+    sides = np.roll(corners, -1, axis=0) - corners
+    lengths = np.hypot(*sides.T)
+    longest = np.argsort(-lengths)[:HULL_SIDES]
+    ways = [np.array([-long[1], long[0]])]
+    for d in sides[longest] / lengths[longest, None]:
+        ways += [d, np.array([-d[1], d[0]])]
+    out: list[Points] = []
+    for way in ways:
+        if all(abs(float(way @ known)) < SAME_WAY for known in [long, *out]):
+            out.append(way)
+    return out
 
 
 def _moments(outline: Points) -> tuple[Points, Points]:

@@ -22,6 +22,11 @@ APART_PX = 3
 #: Depth over pitch of what can be a thread. ISO 68-1 and Whitworth forms have 0.61-0.64, NPT up to
 #: 0.8, BA 0.6; a rounded or worn one in a blurred picture less; a barb 0.05-0.3, a spline above 1.
 DEPTH_RANGE = (0.28, 1.0)
+#: Seen under a slant T the ridges of a thread of radius r hide their grooves but for a depth of
+#: about 0.096 P^2 / (r T^2), by the ellipses of their crests: at 12 degrees that is 0.2 P for M18x1.
+SHALLOWEST, FEWEST_SHALLOW = 0.07, 5
+#: Runs of crests that belong together agree so far in spacing, and are in step over so few turns.
+JOINT_SPACING, JOINT_STEP, MOST_GAP = 0.05, 0.17, 3.6
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,9 +51,11 @@ class Region:
     def turns(self) -> float:
         """Full turns seen: N of them show N to N + 1 crests on either side.
 
-        A side that wear or dirt has shortened does not shorten the other.
+        A side that wear or dirt has shortened does not shorten the other; a crest that is missing
+        between others has its turn all the same.
         """
-        return (sum(map(len, self.crests)) + self.ends - 1) / 2
+        steps = sum(round(float(np.ptp(c)) / self.spacing_px) for c in self.crests)
+        return (steps + self.ends + 1) / 2
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,7 +68,9 @@ class _Run:
     ends: int = 0
 
 
-def find_regions(s: Values, upper: Values, lower: Values) -> tuple[list[Region], list[Region]]:
+def find_regions(
+    s: Values, upper: Values, lower: Values, shift: float = 0.0
+) -> tuple[list[Region], list[Region]]:
     """Find the repeating stretches of an outline.
 
     Parameters
@@ -70,6 +79,9 @@ def find_regions(s: Values, upper: Values, lower: Values) -> tuple[list[Region],
         Stations along the axis, whole pixels, ascending.
     upper, lower
         Outermost distance from the axis at each station on both sides, pixels (lower negative).
+    shift
+        How far points of one station lie apart along the axis, per pixel across it
+        (:func:`pitchcam.thread.section.cross_shift`).
 
     Returns
     -------
@@ -77,12 +89,12 @@ def find_regions(s: Values, upper: Values, lower: Values) -> tuple[list[Region],
         Stretches with the depth and symmetry of a thread; and what repeats, but is none (barbs,
         knurls, rings).
     """
-    sides = [_runs(s, upper), _runs(s, -lower)]
+    sides = [_joined(_runs(s, upper)), _joined(_runs(s, -lower))]
     threads: list[Region] = []
     others: list[Region] = []
     for a in sides[0]:
         for b in sides[1]:
-            region = _pair(a, b)
+            region = _pair(a, b, shift)
             if region is None:
                 continue
             (threads if _is_thread(region) else others).append(region)
@@ -147,6 +159,39 @@ def _runs(s: Values, radius: Values) -> list[_Run]:
     return runs
 
 
+def _joined(runs: list[_Run]) -> list[_Run]:
+    """Join runs that a damaged or hidden crest has parted: one spacing, one crest line, in step."""
+    out: list[_Run] = []
+    for run in sorted(runs, key=lambda r: r.crests[0]):
+        if out and (whole := _continued(out[-1], run)) is not None:
+            out[-1] = whole
+        else:
+            out.append(run)
+    return out
+
+
+def _continued(a: _Run, b: _Run) -> _Run | None:
+    spacing = (a.spacing * (len(a.crests) - 1) + b.spacing * (len(b.crests) - 1)) / (
+        len(a.crests) + len(b.crests) - 2
+    )
+    gap = float(b.crests[0] - a.crests[-1]) / spacing
+    if abs(a.spacing - b.spacing) > JOINT_SPACING * spacing or not 0.5 < gap < MOST_GAP:
+        return None
+    if abs(gap - round(gap)) > JOINT_STEP * max(1.0, gap / 2):
+        return None
+    # The crest line goes on, straight or tapered, though not over a shoulder.
+    step = float(np.mean(b.heights[:2]) - np.mean(a.heights[-2:]))
+    if abs(step) > 0.5 * min(a.depth, b.depth) or not 0.5 < a.depth / b.depth < 2.0:
+        return None
+    weights = [len(a.crests), len(b.crests)]
+    return _Run(
+        crests=np.concatenate([a.crests, b.crests]),
+        heights=np.concatenate([a.heights, b.heights]), spacing=spacing,
+        depth=float(np.average([a.depth, b.depth], weights=weights)),
+        skew=float(np.average([a.skew, b.skew], weights=weights)), ends=a.ends + b.ends,
+    )  # fmt: skip
+
+
 def _even_groups(positions: Values) -> list[NDArray[np.intp]]:
     groups = []
     i = 0
@@ -201,7 +246,7 @@ def _describe(
     )  # fmt: skip
 
 
-def _pair(a: _Run, b: _Run) -> Region | None:
+def _pair(a: _Run, b: _Run, shift: float) -> Region | None:
     spacing = (a.spacing + b.spacing) / 2
     if abs(a.spacing - b.spacing) > 0.12 * spacing:
         return None
@@ -209,9 +254,7 @@ def _pair(a: _Run, b: _Run) -> Region | None:
     end = min(a.crests[-1], b.crests[-1]) + spacing / 2
     if end - start < 2.0 * spacing:
         return None
-    phases = [np.angle(np.mean(np.exp(2j * np.pi * r.crests / spacing))) for r in (a, b)]
-    lag = float((phases[1] - phases[0]) / (2 * np.pi))
-    lag -= float(np.round(lag))
+    lag = _lag(a, b, spacing, shift)
     return Region(
         start_px=float(start), end_px=float(end), spacing_px=spacing,
         depth_px=(a.depth + b.depth) / 2, lag=lag, crests=(a.crests, b.crests),
@@ -219,8 +262,27 @@ def _pair(a: _Run, b: _Run) -> Region | None:
     )  # fmt: skip
 
 
+def _lag(a: _Run, b: _Run, spacing: float, shift: float) -> float:
+    """Return how far the crests of one side lie behind the other's, in spacings.
+
+    Along the thread's own axis: an axis a degree off moves both sides by the radius times that
+    against each other, and the lines over the crests of both sides tell how far it is off.
+    """
+    turn = (np.polyfit(a.crests, a.heights, 1)[0] - np.polyfit(b.crests, b.heights, 1)[0]) / 2
+    turn -= shift
+    places = (a.crests + turn * a.heights, b.crests - turn * b.heights)
+    phases = [np.angle(np.mean(np.exp(2j * np.pi * p / spacing))) for p in places]
+    lag = float((phases[1] - phases[0]) / (2 * np.pi))
+    return lag - float(np.round(lag))
+
+
 def _is_thread(region: Region) -> bool:
     ratio = region.depth_px / region.spacing_px
+    if SHALLOWEST <= ratio < DEPTH_RANGE[0]:
+        # Seen along the axis, the ridges hide their grooves: what is left of them alternates from
+        # side to side and is even, as barbs, rings and knurls are not.
+        alternate = abs(abs(region.lag) - 0.5) < 0.15 and abs(region.skew) < 0.10
+        return alternate and min(map(len, region.crests)) >= FEWEST_SHALLOW
     if not DEPTH_RANGE[0] <= ratio <= DEPTH_RANGE[1]:
         return False
     # A part's axis a degree off moves the sides by half a diameter times that against each

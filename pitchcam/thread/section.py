@@ -73,6 +73,19 @@ def axis_frame(
     return AxisFrame(origin=origin, along=along, across=np.cross(toward, along), toward=toward)
 
 
+def cross_shift(camera: Camera, axis: ImageAxis, s_px: float) -> float:
+    """Return how far, per pixel across the axis, points of one station lie apart along it.
+
+    Away from the picture's middle the line square to the axis and to the line of sight is not
+    seen square to the axis: the two sides of one ridge lie at different depths, and stand at
+    different places along a part that is seen aslant.
+    """
+    frame = axis_frame(camera.over_plate(1.0, np.nan), axis, s_px, 0.0)
+    across = np.array([[0.0, -1e-3, 0.0], [0.0, 1e-3, 0.0]])
+    (s0, t0), (s1, t1) = axis.to_axis(frame.to_photo(camera, across))
+    return float((s1 - s0) / (t1 - t0))
+
+
 def unfold_flank(
     zy: Values, pinhole: Values, side: Values, flank: Values, lead_mm: float, tan_half: Values
 ) -> tuple[Values, Values]:

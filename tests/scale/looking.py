@@ -54,10 +54,9 @@ def look(light: np.ndarray, view: View, **how: float) -> Seen:
     """Develop the light and take the picture apart as the main job does."""
     pixels = drawing.develop(light, **how)
     field = find_field(pixels)
-    shapes = [describe(pixels, field, b) for b in field.blobs]
-    rims, pins = learn_rims(shapes, field, view.f_px)
-    if rims is not None:
-        shapes = [sharpened_undone(s, rims) for s in shapes]
+    shapes = [describe(pixels, field, b, camera(view)) for b in field.blobs]
+    rims, pins = learn_rims(shapes, field, camera(view))
+    shapes = [sharpened_undone(s, rims) for s in shapes]
     return Seen(pixels, field, shapes, pins)
 
 
