@@ -97,17 +97,23 @@ def assign(truths: list[dict[str, Any]], found: list[ThreadResult]) -> dict[int,
 
 
 def true_values(truth: dict[str, Any], thread: ThreadResult) -> dict[str, float]:
-    """Return the truth of each quantity, diameters at the station where they were measured."""
-    station = thread.reading.diameter_station_mm
-    short = 0.0
-    if truth["taper"] and station is not None:
-        short = truth["taper"] * (truth["thread_length_mm"] - station.value)
-    values = {
-        "pitch_mm": truth["pitch_mm"], "major_mm": truth["major_mm"] - short,
-        "angle_deg": truth["angle_deg"], "taper": truth["taper"],
-    }  # fmt: skip
-    if "pitch_diameter_mm" in truth:
-        values["pitch_diameter_mm"] = truth["pitch_diameter_mm"] - short
+    """Return the truth of each quantity, diameters at the station where they were measured.
+
+    A truth file says where its diameters are by ``thread_length_mm`` (the large end) or by
+    ``diameter_station_mm``, both from the small end. What it does not hold is left out, and so
+    are a taper's diameters where it does not say their place.
+    """
+    names = ("pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm", "angle_deg", "taper")
+    values = {name: float(truth[name]) for name in names if truth.get(name) is not None}
+    if not values.get("taper"):
+        return values
+    here = thread.reading.diameter_station_mm
+    there = truth.get("diameter_station_mm", truth.get("thread_length_mm"))
+    for name in ("major_mm", "pitch_diameter_mm", "minor_mm"):
+        if there is None:
+            values.pop(name, None)
+        elif name in values and here is not None:
+            values[name] -= values["taper"] * (there - here.value)
     return values
 
 
