@@ -13,7 +13,7 @@ from pitchcam.records import Flag, Quantity, ScaleSpec, ThreadReading, ThreadRes
 from pitchcam.scale.camera import Camera
 from pitchcam.scale.shapes import Shape
 from pitchcam.scene import MOST_BLUR, Scene
-from pitchcam.thread.budget import U_INCLINE_RAD, Geometry, budget
+from pitchcam.thread.budget import U_INCLINE_RAD, Geometry, budget, relative_u_scale
 from pitchcam.thread.ends import thread_ends
 from pitchcam.thread.height import Rest, hexagon_roll, rest_height, turned
 from pitchcam.thread.measure import ThreadShape, measure_thread, remeasure
@@ -30,6 +30,11 @@ FEWEST_TURNS = 2.9
 IN_STEP = 0.2
 #: Included angles that a screw thread of the series in question can show.
 ANGLES_DEG = (38.0, 74.0)
+#: Standard uncertainty of a crest diameter by caliper: it reads to 0.02 mm (ISO 13385-1: limits of
+#: 0.02-0.05 mm, from memory), and the crests in the picture go into the scale as well.
+U_CRESTS_MM = 0.025
+#: Standard uncertainty of an axis's height that a user states (judgement: half a width by caliper).
+U_STATED_HEIGHT_MM = 0.1
 
 
 def _measured(
@@ -38,7 +43,7 @@ def _measured(
     """Measure one thread at its height; the hexagon's turn, seen from the thread, corrects it."""
     rest = rest_height(part, camera, scene.rims.spread.blur_px)
     if spec.axis_height_mm is not None:
-        rest = replace(rest, height_mm=spec.axis_height_mm, u_height_mm=0.1)
+        rest = replace(rest, height_mm=spec.axis_height_mm, u_height_mm=U_STATED_HEIGHT_MM)
     def measured(starts: int) -> ThreadShape:
         return measure_thread(
             part.crop, scene.field, camera, part.axis, region, rest.height_mm, scene.rims,
@@ -131,10 +136,8 @@ def one_thread(
         span_px=_span(shape), budget=lines, verdict=verdict,
         plots=plots(shape, reading) if with_plots else None,
     )  # fmt: skip
-    relative = float(np.sqrt(sum(
-        (line.shares.get("pitch_mm", 0.0) / shape.pitch_mm) ** 2 for line in lines[:5]
-    )))  # fmt: skip
-    return result, Quantity(value=shape.mm_per_px, u=shape.mm_per_px * relative)
+    u_scale = shape.mm_per_px * relative_u_scale(lines, shape.pitch_mm)
+    return result, Quantity(value=shape.mm_per_px, u=u_scale)
 
 
 def _unreadable(part: Shape, region: Region, problem: Flag, flags: list[Flag]) -> ThreadResult:
@@ -201,10 +204,9 @@ def _geometry(
     share = float(np.hypot(*(here - centre))) / corner
     has_profile = spec.camera_profile is not None
     if scene.reference is None:
-        # A caliper reads the crests to 0.02 mm, and the crests in the picture go into it as well.
         major = shape.diameter_mm(shape.tips) or 1.0
         return Geometry(
-            height_mm=rest.height_mm, u_scale=0.025 / major, rise_mm=0.0, u_rise_mm=0.0,
+            height_mm=rest.height_mm, u_scale=U_CRESTS_MM / major, rise_mm=0.0, u_rise_mm=0.0,
             apart_mm=0.0, corner_share=share, corner_share_reference=share,
             has_profile=has_profile, scale_on_axis=True,
         )  # fmt: skip

@@ -7,6 +7,7 @@ uncertainty (k = 1); people are shown ``value ± 2u``.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
@@ -14,6 +15,7 @@ from typing import Any, Literal
 FORMAT = "pitchcam.measurement/1"
 MM_PER_INCH = 25.4
 
+Distribution = Literal["normal", "rectangular", "t"]
 Gender = Literal["external", "internal"]
 Status = Literal["named", "ambiguous", "off-series", "unreadable"]
 ScaleSource = Literal["auto", "pin", "disc", "card", "jaws", "major", "sheet", "none"]
@@ -38,17 +40,34 @@ class Quantity:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class BudgetLine:
-    """One term of the uncertainty budget: its share (k = 1) in each quantity."""
+    """One term of the uncertainty budget: what its input contributes to each quantity.
+
+    ``contributions`` are signed standard uncertainties (k = 1, sensitivity coefficient times the
+    input's u). ``kind`` is the type of evaluation and ``distribution`` what the input's u was taken
+    from (JCGM 100, 4.2 and 4.3), ``degrees_of_freedom`` how well it is known (infinite: exactly).
+    Within a ``correlated`` line one input moves all quantities together; otherwise each has its
+    own. ``of_scale`` says that the term makes the scale itself wrong.
+    """
 
     source: str
-    shares: Mapping[str, float]
+    contributions: Mapping[str, float]
     kind: Literal["A", "B"] = "B"
+    correlated: bool = True
+    of_scale: bool = False
+    distribution: Distribution = "normal"
+    degrees_of_freedom: float = float("inf")
 
     def to_json(self) -> dict[str, Any]:
-        """Return one row of the contract's ``budget``."""
-        return {"source": self.source, "kind": self.kind} | {
-            k: float(v) for k, v in self.shares.items()
-        }
+        """Return one row of the contract's ``budget``; infinite degrees of freedom as null."""
+        freedom = self.degrees_of_freedom
+        return {
+            "source": self.source,
+            "kind": self.kind,
+            "correlated": self.correlated,
+            "of_scale": self.of_scale,
+            "distribution": self.distribution,
+            "degrees_of_freedom": float(freedom) if math.isfinite(freedom) else None,
+        } | {k: float(v) for k, v in self.contributions.items()}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

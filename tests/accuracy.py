@@ -2,7 +2,8 @@
 
 ``python -m tests.accuracy DIR [DIR...]`` prints one row per thread: the verdict against the truth,
 and each quantity's error with its size in units of u. ``!`` marks an error beyond the limit that
-holds for clean photos. ``--json FILE`` keeps the figures.
+holds for clean photos. Then come the bands of :mod:`tests.gate`, and what has moved since the
+samples' stored table. ``--json FILE`` keeps the figures, ``--store`` makes the stored table anew.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ import json
 import sys
 import time
 from collections import Counter
+from collections.abc import Iterable
 from dataclasses import asdict, dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any
@@ -23,9 +25,13 @@ import pitchcam
 from pitchcam.errors import PitchcamError
 from pitchcam.records import Measurement, ScaleSpec, ThreadResult
 
+SAMPLES = Path(__file__).resolve().parents[1] / "samples"
 #: Limits on a clean photo: pitch as a share, diameters in mm, angle in degrees, taper.
 LIMITS = {"pitch_mm": 0.002, "major_mm": 0.06, "angle_deg": 1.5, "taper": 0.008}
 COVERAGE_K = 2.0
+QUANTITIES = (
+    "pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm", "angle_deg", "taper",
+)  # fmt: skip
 _RIGHT = ("named", "candidate", "multi-start")
 # Words of a truth's expected refusal -> codes of pitchcam.flags that give that reason.
 _REASONS = {
@@ -50,6 +56,7 @@ class Row:
     probability: float | None = None
     errors: dict[str, float] = field(default_factory=dict)
     in_u: dict[str, float] = field(default_factory=dict)
+    read: dict[str, tuple[float, float]] = field(default_factory=dict)
     seconds: float = 0.0
 
     @property
@@ -97,17 +104,25 @@ def assign(truths: list[dict[str, Any]], found: list[ThreadResult]) -> dict[int,
 
 
 def true_values(truth: dict[str, Any], thread: ThreadResult) -> dict[str, float]:
-    """Return the truth of each quantity, diameters at the station where they were measured."""
-    station = thread.reading.diameter_station_mm
-    short = 0.0
-    if truth["taper"] and station is not None:
-        short = truth["taper"] * (truth["thread_length_mm"] - station.value)
-    values = {
-        "pitch_mm": truth["pitch_mm"], "major_mm": truth["major_mm"] - short,
-        "angle_deg": truth["angle_deg"], "taper": truth["taper"],
-    }  # fmt: skip
-    if "pitch_diameter_mm" in truth:
-        values["pitch_diameter_mm"] = truth["pitch_diameter_mm"] - short
+    """Return the truth of each quantity, diameters at the station where they were measured.
+
+    A truth file says where its diameters are by ``thread_length_mm`` (the large end) or by
+    ``diameter_station_mm``, both from the small end; its minor diameter may follow from the
+    thread's depth. What it does not hold is left out, and so are a taper's diameters where it does
+    not say their place.
+    """
+    values = {name: float(truth[name]) for name in QUANTITIES if truth.get(name) is not None}
+    if "depth_mm" in truth:
+        values.setdefault("minor_mm", truth["major_mm"] - 2 * truth["depth_mm"])
+    if not values.get("taper"):
+        return values
+    here = thread.reading.diameter_station_mm
+    there = truth.get("diameter_station_mm", truth.get("thread_length_mm"))
+    for name in ("major_mm", "pitch_diameter_mm", "minor_mm"):
+        if there is None:
+            values.pop(name, None)
+        elif name in values and here is not None:
+            values[name] -= values["taper"] * (there - here.value)
     return values
 
 
@@ -118,6 +133,7 @@ def compare(row: Row, truth: dict[str, Any], thread: ThreadResult) -> None:
         if quantity is None:
             continue
         error = quantity.value - true
+        row.read[name] = (quantity.value, quantity.u)
         row.errors[name] = error / true if name == "pitch_mm" else error
         row.in_u[name] = error / quantity.u if quantity.u > 0 else float("inf")
 
@@ -271,31 +287,49 @@ def summary(rows: list[Row]) -> str:
     return "\n".join(lines)
 
 
-def main() -> int:
-    """Measure every photo with a truth file and print the table."""
-    parser = argparse.ArgumentParser(prog="python -m tests.accuracy", description=__doc__)
-    parser.add_argument("folders", nargs="+", type=Path, metavar="DIR")
-    parser.add_argument("--only", default="", help="part of the photos' names")
-    parser.add_argument("--json", type=Path, help="keep the figures in this file")
-    options = parser.parse_args()
+def measure_all(folders: Iterable[Path], only: str = "") -> list[Row]:
+    """Return the rows of every photo with a truth file; a dot each on standard error."""
     rows: list[Row] = []
-    for folder in options.folders:
+    for folder in folders:
         for truth_file in sorted(folder.glob("*.json")):
             if (
-                options.only in truth_file.stem
+                only in truth_file.stem
                 and {"scale", "threads", "file"} <= json.loads(truth_file.read_text()).keys()
             ):
                 rows += measure(truth_file)
                 print(".", end="", file=sys.stderr, flush=True)
     print(file=sys.stderr)
+    return rows
+
+
+def main() -> int:
+    """Measure every photo with a truth file and print the table."""
+    from tests import gate
+
+    parser = argparse.ArgumentParser(prog="python -m tests.accuracy", description=__doc__)
+    parser.add_argument("folders", nargs="+", type=Path, metavar="DIR")
+    parser.add_argument("--only", default="", help="part of the photos' names")
+    parser.add_argument("--json", type=Path, help="keep the figures in this file")
+    parser.add_argument("--store", action="store_true", help="make the samples' stored table anew")
+    options = parser.parse_args()
+    rows = measure_all(options.folders, options.only)
     if not rows:
         parser.error("no truth files (NAME.json with scale and threads) there")
-    print(table(rows), summary(rows), sep="\n\n")
+    print(table(rows), summary(rows), gate.figures(rows), sep="\n\n")
+    beyond = gate.outside(rows)
+    print("\ngate:", "\n  ".join(beyond) if beyond else "all within the bands")
     if options.json:
         kept = [asdict(r) | {"passed": r.passed} for r in rows]
         options.json.write_text(json.dumps(kept, indent=1))
-    return 0 if all(r.passed or r.outcome == "extra" for r in rows) else 1
+    if [f.resolve() for f in options.folders] == [SAMPLES] and not options.only:
+        if options.store:
+            gate.keep(rows)
+        told = gate.moved(rows)
+        print("\nmoved since the stored table:", "\n  ".join(told) or "nothing")
+    return 0 if not beyond and all(r.passed or r.outcome == "extra" for r in rows) else 1
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    from tests.accuracy import main as run  # the module by its name, as the gate knows it
+
+    sys.exit(run())

@@ -34,6 +34,21 @@ def test_taper_diameters_are_compared_where_they_were_measured():
     assert abs(values["major_mm"] - (13.8 - 0.0625 * 0.5)) < 1e-12
 
 
+def test_diameters_may_be_stated_at_a_station_of_their_own():
+    stated = truth(taper=0.0625) | {"diameter_station_mm": 9.5, "minor_mm": 12.0}
+    del stated["thread_length_mm"]
+    values = true_values(stated, found())  # measured at 11.5 from the small end: 2 mm nearer
+    assert abs(values["major_mm"] - (13.8 + 0.0625 * 2.0)) < 1e-12
+    assert abs(values["minor_mm"] - (12.0 + 0.0625 * 2.0)) < 1e-12
+
+
+def test_what_a_truth_does_not_say_is_not_compared():
+    stated = truth(taper=0.0625)
+    del stated["thread_length_mm"], stated["angle_deg"]
+    assert set(true_values(stated, found())) == {"pitch_mm", "taper"}
+    assert set(true_values(stated | {"taper": 0.0}, found())) == {"pitch_mm", "taper", "major_mm"}
+
+
 def test_assignment_takes_the_best_pairs_and_leaves_strangers():
     truths = [truth(major=15.8), truth(major=13.8), truth(pitch=0.907)]
     assert assign(truths, [found()]) == {1: 0}

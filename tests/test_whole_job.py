@@ -1,8 +1,4 @@
-"""From photo to name, on every sample: truth from the meshes that were rendered, not from us.
-
-Limits of the figures are not judged here but by ``python -m tests.accuracy samples``, which prints
-them all; here no name may be wrong, and a refusal must give the true reason.
-"""
+"""From photo to name, whatever the photo came as. All samples' figures: tests/test_gate.py."""
 
 import json
 from pathlib import Path
@@ -15,28 +11,9 @@ from PIL import Image
 
 import pitchcam
 from pitchcam.records import ScaleSpec
-from tests.accuracy import measure, right_reason
 
 SAMPLES = Path(__file__).parents[1] / "samples"
-TRUTHS = sorted(SAMPLES.glob("p*.json"))
 PHOTO = SAMPLES / "p05-unf12-pin.jpg"
-
-
-def test_the_samples_are_there():
-    assert len(TRUTHS) >= 12
-
-
-@pytest.mark.parametrize("truth_file", TRUTHS, ids=lambda path: path.stem)
-def test_no_name_is_wrong(truth_file):
-    rows = measure(truth_file)
-    assert rows
-    for row in rows:
-        assert row.outcome not in ("WRONG", "CRASH"), row
-        if row.quality == "refuse":
-            assert row.outcome == "refused", row
-            assert right_reason(row), row
-        if row.quality == "clean":
-            assert row.outcome in ("named", "candidate", "multi-start"), row
 
 
 def name_of(path):

@@ -16,7 +16,7 @@ from pitchcam import __version__
 from pitchcam.errors import InputError
 from pitchcam.files import write_whole
 from pitchcam.photo import Photo
-from pitchcam.records import Measurement, PartResult, ThreadResult
+from pitchcam.records import BudgetLine, Measurement, PartResult, ThreadResult
 from pitchcam.report import words
 from pitchcam.report.figures import COVERAGE_FACTOR, percent
 from pitchcam.report.picture import annotate
@@ -119,16 +119,19 @@ def _likeliest(thread: ThreadResult) -> ThreadSize | None:
 def _budget(thread: ThreadResult) -> dict[str, Any] | None:
     if not thread.budget:
         return None
-    columns = [key for key in _BUDGET_COLUMNS if any(key in b.shares for b in thread.budget)]
+    columns = [key for key in _BUDGET_COLUMNS if any(key in b.contributions for b in thread.budget)]
     rows = [
-        (line.source, line.kind,
-         [f"{abs(line.shares[key]) * _BUDGET_COLUMNS[key][1]:.3g}" if key in line.shares else ""
-          for key in columns])
+        (line.source, line.kind, [_contribution(line, key) for key in columns])
         for line in thread.budget
-    ]  # fmt: skip
+    ]
     totals = []
     for key in columns:
         quantity = getattr(thread.reading, key)
         totals.append("" if quantity is None else f"{quantity.u * _BUDGET_COLUMNS[key][1]:.3g}")
     return {"columns": [_BUDGET_COLUMNS[key][0] for key in columns], "rows": rows,
             "totals": totals}  # fmt: skip
+
+
+def _contribution(line: BudgetLine, key: str) -> str:
+    share = line.contributions.get(key)
+    return "" if share is None else f"{abs(share) * _BUDGET_COLUMNS[key][1]:.3g}"

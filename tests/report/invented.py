@@ -108,9 +108,9 @@ def thread(centre, angle_deg, verdict=None, *, plots=True, taper=None) -> Thread
         span_px=as_points(ends),
         budget=(
             BudgetLine(source="edge noise", kind="A",
-                       shares={"pitch_mm": 0.0004, "major_mm": 0.003, "angle_deg": 0.1}),
+                       contributions={"pitch_mm": 0.0004, "major_mm": 0.003, "angle_deg": 0.1}),
             BudgetLine(source="scale from the pin",
-                       shares={"pitch_mm": 0.0015, "major_mm": 0.0138}),
+                       contributions={"pitch_mm": 0.0015, "major_mm": 0.0138}),
         ),
         verdict=verdict or named(), plots=thread_plots(centre, angle_deg) if plots else None,
     )  # fmt: skip

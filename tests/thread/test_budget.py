@@ -7,7 +7,7 @@ import pytest
 
 from pitchcam.records import NAMING_QUANTITIES, BudgetLine
 from pitchcam.thread.axis import ImageAxis
-from pitchcam.thread.budget import NOISE, Geometry, budget, combined, values
+from pitchcam.thread.budget import Geometry, budget, combined, values
 from pitchcam.thread.fitting import fit_section
 from pitchcam.thread.measure import ThreadShape, remeasure
 from tests.thread.helicoid import flanks_of, iso_profile, place, seen_sides
@@ -37,7 +37,7 @@ def shape():
 
 
 def share(lines, source, quantity="pitch_mm"):
-    return next(abs(line.shares[quantity]) for line in lines if line.source == source)
+    return next(abs(line.contributions[quantity]) for line in lines if line.source == source)
 
 
 @pytest.mark.parametrize("quantity", ["pitch_mm", "pitch_diameter_mm"])
@@ -81,9 +81,10 @@ def test_a_scale_on_the_axis_leaves_no_height_to_know(shape):
 def test_the_sum_is_the_covariance_of_what_the_terms_draw():
     """Terms move their quantities together; the points' own noise moves each alone."""
     lines = [
-        BudgetLine(source="scale", shares={"pitch_mm": 0.003, "major_mm": 0.03}),
-        BudgetLine(source="incline", shares={"taper": 0.002, "pitch_mm": -0.001}),
-        BudgetLine(source=NOISE, kind="A", shares=dict.fromkeys(NAMING_QUANTITIES, 0.002)),
+        BudgetLine(source="scale", contributions={"pitch_mm": 0.003, "major_mm": 0.03}),
+        BudgetLine(source="incline", contributions={"taper": 0.002, "pitch_mm": -0.001}),
+        BudgetLine(source="noise", kind="A", correlated=False,
+                   contributions=dict.fromkeys(NAMING_QUANTITIES, 0.002)),
     ]
     rng = np.random.default_rng(100)
     n = 200_000
@@ -91,8 +92,8 @@ def test_the_sum_is_the_covariance_of_what_the_terms_draw():
     for line in lines:
         one = rng.normal(size=n)
         for k in NAMING_QUANTITIES:
-            by = rng.normal(size=n) if line.source == NOISE else one
-            drawn[k] += line.shares.get(k, 0.0) * by
+            by = rng.normal(size=n) if not line.correlated else one
+            drawn[k] += line.contributions.get(k, 0.0) * by
     u, correlation = combined(lines)
     for k in NAMING_QUANTITIES:
         assert u[k] == pytest.approx(np.std(drawn[k]), rel=0.01)

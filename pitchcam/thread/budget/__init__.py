@@ -1,0 +1,41 @@
+"""The uncertainty budget of one thread (JCGM 100): its terms, their contributions and correlation.
+
+A term is a function of the measured shape and its place that returns a :class:`BudgetLine`, or
+None where it does not apply; :data:`TERMS` lists them, and a new one is a function and its row. A
+line's contributions are the sensitivity coefficients times the standard uncertainty of the term's
+input, with their signs: within one correlated term the quantities move together. What the budget
+leaves out: a part that is bent, out of round or not a thread of one pitch; a reference that is not
+what was stated.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from pitchcam.records import BudgetLine
+from pitchcam.thread.budget import edges, fit, pose, scale
+from pitchcam.thread.budget.combine import combined, relative_u_scale
+from pitchcam.thread.budget.geometry import Geometry, quantity, values
+from pitchcam.thread.budget.pose import U_INCLINE_RAD
+from pitchcam.thread.measure import ThreadShape
+
+Term = Callable[[ThreadShape, Geometry], BudgetLine | None]
+
+#: All terms, those of the scale first, in the order in which a budget is shown.
+TERMS: tuple[Term, ...] = (
+    scale.reference, scale.axis_height, scale.focal_length, scale.tilt, scale.distortion,
+    pose.inclination, edges.edge_and_rim, edges.rim_along, edges.slanted_view, edges.near_panel,
+    fit.edge_noise, fit.form,
+)  # fmt: skip
+
+
+def budget(shape: ThreadShape, geometry: Geometry) -> tuple[BudgetLine, ...]:
+    """Return the lines of a thread's budget, those of the scale first."""
+    lines = (term(shape, geometry) for term in TERMS)
+    return tuple(line for line in lines if line is not None)
+
+
+__all__ = [
+    "TERMS", "U_INCLINE_RAD", "Geometry", "budget", "combined", "quantity", "relative_u_scale",
+    "values",
+]  # fmt: skip

@@ -1,0 +1,104 @@
+"""The terms of the edges: where flanks, crests and roots end, and how the light hides it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pitchcam.records import BudgetLine
+from pitchcam.thread.budget.geometry import Geometry, by_pitch
+from pitchcam.thread.measure import ThreadShape
+
+#: Pixels that a flank's u counts for at most: beyond, the light did not determine it, and it stands
+#: where the level found it, no farther off than its band is wide (judgement).
+MOST_U_PX = 3.0
+#: What the model of an edge's light leaves open, pixels: for all flanks alike, and for one flank
+#: against the others (judgement, by renders of known threads).
+U_EDGE_PX, U_FLANK_PX = 0.05, 0.06
+#: Share of a flank's u that is its own, not common to all (judgement).
+OWN_SHARE = 0.7
+#: How far crests and roots follow the flanks' edges, which they share blur and metal with: a crest
+#: by this share of the flanks' shift, a root by this share of what that moves the flanks' diameter
+#: (judgement).
+CREST_FOLLOWS, ROOT_FOLLOWS = 0.7, 0.6
+#: Length of the straight flank that the light shows, in pitches: of the 0.54 P (ISO 68-1, 5/8 H of
+#: a flank's height) the blurred ends are left out.
+FLANK_PITCHES = 0.35
+
+#: What is left of a slanted view after its contour has been unfolded, at a slant of 0.136: a
+#: Whitworth thread reads 3.2 degrees too open there when its crest's rounding cannot be told from
+#: its flank (from an exact contour, without light). It grows with the slant's square; where only
+#: points on the straight flank were used, a quarter of it is left. The pitch diameter's share is
+#: given in pitches.
+SLANT = 0.136
+SLANT_ANGLE_DEG = 3.2
+SLANT_LEFT = 0.25
+SLANT_DIAMETER_PITCHES = 0.03
+
+#: With the panel close behind the part the mirrored band covers a third of the radius, shines
+#: unevenly up the flank and changes along the thread: renders of known threads read 0-4.6 degrees
+#: in angle and 0-0.018 in taper off (half of the largest is taken). The pitch as a share.
+NEAR_PANEL = {
+    "pitch_mm": 0.0015, "major_mm": 0.05, "pitch_diameter_mm": 0.06, "minor_mm": 0.10,
+    "angle_deg": 2.3, "taper": 0.009,
+}  # fmt: skip
+
+
+def _median_u_px(shape: ThreadShape) -> float:
+    return float(np.median([min(e.u_px, MOST_U_PX) for e in shape.edges]))
+
+
+def _sine(shape: ThreadShape) -> float:
+    """Return the sine of the half angle: an edge's shift counts over it along the radius."""
+    return float(np.sin(np.arctan(np.mean(shape.section.fit.tan_half))))
+
+
+def edge_and_rim(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
+    """Return what it contributes that the edges of all flanks lie out or in together.
+
+    Neighbouring profiles share the model's error: the mean counts, not the mean over root n.
+    """
+    if not shape.edges:
+        return None
+    shift = 2 * float(np.hypot(_median_u_px(shape), U_EDGE_PX)) * shape.mm_per_px
+    sine = _sine(shape)
+    return BudgetLine(source="edge and rim", contributions={
+        "pitch_diameter_mm": shift / sine,
+        "major_mm": shift * CREST_FOLLOWS,
+        "minor_mm": shift / sine * ROOT_FOLLOWS,
+    })  # fmt: skip
+
+
+def rim_along(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
+    """Return what it contributes that the flanks' edges differ along the thread."""
+    if not shape.edges:
+        return None
+    single = float(np.hypot(_median_u_px(shape) * OWN_SHARE, U_FLANK_PX)) * shape.mm_per_px
+    sine = _sine(shape)
+    half_length = max(shape.span_mm[1] - shape.span_mm[0], shape.pitch_mm) / 2
+    # Both halves of the thread, whose middles are half its length apart, differ by sqrt 2 u per
+    # flank; four flanks average.
+    slope = single * np.sqrt(2) / np.sqrt(4) / half_length
+    return BudgetLine(source="rim along the thread", contributions={
+        "pitch_mm": float(shape.pitch_mm * slope / np.cos(np.arcsin(sine)) * 0.5),
+        "taper": float(2 * slope / sine * 0.5),
+        "angle_deg": float(np.degrees(single / (FLANK_PITCHES * shape.pitch_mm))),
+    })  # fmt: skip
+
+
+def slanted_view(shape: ThreadShape, place: Geometry) -> BudgetLine:
+    """Return what a view along the thread leaves in angle and pitch diameter."""
+    grow = (shape.slant / SLANT) ** 2
+    return BudgetLine(source="view along the thread", contributions={
+        "angle_deg": SLANT_ANGLE_DEG * grow * (SLANT_LEFT if shape.straight else 1.0),
+        "pitch_diameter_mm": SLANT_DIAMETER_PITCHES * grow * shape.pitch_mm,
+    })  # fmt: skip
+
+
+def near_panel(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
+    """Return what a panel close behind the part leaves in every quantity, each by itself."""
+    if not shape.near_panel:
+        return None
+    return BudgetLine(
+        source="panel close behind the part", contributions=by_pitch(shape, NEAR_PANEL),
+        correlated=False,
+    )  # fmt: skip

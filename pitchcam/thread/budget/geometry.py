@@ -1,0 +1,70 @@
+"""What a term of the budget starts from: the measured quantities and the place of the thread."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pitchcam.records import NAMING_QUANTITIES, Quantity
+from pitchcam.thread.measure import ThreadShape
+
+#: The quantities that a wrong scale makes larger, all by the same share.
+LENGTHS = ("pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Geometry:
+    """What the place of a thread adds: its axis's height and how far it lies from the reference.
+
+    ``u_scale`` is the relative uncertainty of the reference's own scale; ``rise_mm`` the height
+    of the axis over the reference's plane with ``u_rise_mm``; ``apart_mm`` the distance along the
+    plate between reference and thread; ``corner_share`` the thread's distance from the picture's
+    centre as a share of the corner's, ``corner_share_reference`` the reference's.
+    ``scale_on_axis`` says that the part's own crests gave the scale.
+    """
+
+    height_mm: float
+    u_scale: float
+    rise_mm: float
+    u_rise_mm: float
+    apart_mm: float
+    corner_share: float
+    corner_share_reference: float
+    has_profile: bool = False
+    scale_on_axis: bool = False
+
+
+def values(shape: ThreadShape) -> dict[str, float]:
+    """Return the naming quantities of a measured thread; NaN where not measured."""
+    major = shape.diameter_mm(shape.tips)
+    minor = shape.diameter_mm(shape.roots)
+    return {
+        "pitch_mm": shape.pitch_mm,
+        "major_mm": np.nan if major is None else major,
+        "pitch_diameter_mm": shape.pitch_diameter_mm,
+        "minor_mm": np.nan if minor is None else minor,
+        "angle_deg": shape.section.fit.angle_deg,
+        "taper": shape.taper,
+    }
+
+
+def reach_mm(shape: ThreadShape) -> float:
+    """Return the distance of the pinhole from the middle of the thread's axis."""
+    return float(np.linalg.norm(shape.frame.origin))
+
+
+def scaled(shape: ThreadShape, share: float) -> dict[str, float]:
+    """Return what a relative error of the scale contributes to each length."""
+    v = values(shape)
+    return {k: v[k] * share for k in LENGTHS}
+
+
+def by_pitch(shape: ThreadShape, u: dict[str, float]) -> dict[str, float]:
+    """Return contributions of which the pitch's is given as a share of the pitch."""
+    return {k: u[k] * (shape.pitch_mm if k == "pitch_mm" else 1.0) for k in NAMING_QUANTITIES}
+
+
+def quantity(value: float, u: float) -> Quantity | None:
+    """Return a quantity, or None where the value is not a number."""
+    return Quantity(value=float(value), u=float(u)) if np.isfinite(value) else None

@@ -1,0 +1,66 @@
+"""The scale's terms: reference, height of the axis, focal length, tilt, distortion.
+
+By similar triangles the scale on the axis is that of the reference's plane less the rise over the
+focal length, and the lengths follow it; angles and taper have no share.
+"""
+
+from __future__ import annotations
+
+from pitchcam.records import BudgetLine
+from pitchcam.thread.budget.geometry import Geometry, reach_mm, scaled
+from pitchcam.thread.measure import ThreadShape
+
+#: Displacement left by a phone's own correction of distortion, as a share of the corner's distance
+#: from the centre: 0.1-0.5 % (common practice, no source); and what a profile of the camera leaves
+#: (judgement: the profile's own fits end at 0.02-0.05 %).
+U_DISTORTION_CORNER, U_DISTORTION_PROFILE = 0.003, 0.0005
+#: A displacement of k c^3 at the share c of the corner's distance makes the scale wrong by k c^2
+#: across the radius and 3 k c^2 along it; neither direction is known here, and between the two
+#: 1.5 is taken (judgement).
+DISTORTION_SCALE = 1.5
+#: Where the crests themselves give the scale, pitch and diameters lie in one place; what is left is
+#: that the scale differs along and across, by this share of the displacement (judgement).
+DISTORTION_ON_AXIS = 0.3
+
+
+def _line(source: str, shape: ThreadShape, share: float) -> BudgetLine:
+    return BudgetLine(source=source, contributions=scaled(shape, share), of_scale=True)
+
+
+def reference(shape: ThreadShape, place: Geometry) -> BudgetLine:
+    """Return what the reference's own scale contributes."""
+    return _line("scale of the reference", shape, place.u_scale)
+
+
+def axis_height(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
+    """Return what the axis's height over the reference contributes: it brings the axis nearer."""
+    if place.scale_on_axis:
+        return None
+    return _line("height of the axis", shape, -place.u_rise_mm / reach_mm(shape))
+
+
+def focal_length(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
+    """Return what the focal length contributes, by way of the rise over it."""
+    if place.scale_on_axis:
+        return None
+    share = place.rise_mm / reach_mm(shape) * shape.camera.u_f_px / shape.camera.f_px
+    return _line("focal length", shape, share)
+
+
+def tilt(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
+    """Return what the camera's tilt contributes: depth over the way from reference to thread."""
+    if place.scale_on_axis:
+        return None
+    share = place.apart_mm * shape.camera.u_tilt_rad / reach_mm(shape)
+    return _line("tilt of the camera", shape, share)
+
+
+def distortion(shape: ThreadShape, place: Geometry) -> BudgetLine:
+    """Return what distortion contributes: its scale at the thread against that at the reference."""
+    corner = U_DISTORTION_PROFILE if place.has_profile else U_DISTORTION_CORNER
+    here, there = place.corner_share, place.corner_share_reference
+    if place.scale_on_axis:
+        share = corner * here * DISTORTION_ON_AXIS
+    else:
+        share = corner * abs(here**2 - there**2) * DISTORTION_SCALE
+    return _line("lens distortion", shape, share)
