@@ -7,6 +7,8 @@ uncertainty (k = 1); people are shown ``value ± 2u``.
 
 from __future__ import annotations
 
+import json
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
@@ -18,6 +20,18 @@ Gender = Literal["external", "internal"]
 Status = Literal["named", "ambiguous", "off-series", "unreadable"]
 ScaleSource = Literal["auto", "pin", "disc", "card", "jaws", "major", "sheet", "none"]
 
+
+def json_text(document: Any, *, indent: int | None = None, sort_keys: bool = False) -> str:
+    """Return a document as strict JSON (RFC 8259): the only way in which pitchcam writes JSON.
+
+    Raises
+    ------
+    ValueError
+        If it holds NaN or an infinity, which JSON has no words for.
+    """
+    return json.dumps(document, indent=indent, sort_keys=sort_keys, allow_nan=False)
+
+
 #: The measured quantities that naming uses, in the order of every covariance matrix.
 NAMING_QUANTITIES = (
     "pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm", "angle_deg", "taper",
@@ -26,10 +40,21 @@ NAMING_QUANTITIES = (
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Quantity:
-    """A value with its standard uncertainty (k = 1), in the unit its field name carries."""
+    """A value with its standard uncertainty (k = 1), in the unit its field name carries.
+
+    Raises
+    ------
+    ValueError
+        If either is no finite number, or the uncertainty is negative: what could not be measured
+        is absent, never a quantity.
+    """
 
     value: float
     u: float
+
+    def __post_init__(self) -> None:
+        if not (math.isfinite(self.value) and math.isfinite(self.u) and self.u >= 0.0):
+            raise ValueError(f"no quantity: value {self.value}, u {self.u}")
 
     def to_json(self) -> dict[str, float]:
         """Return the contract's ``{"value", "u"}``."""
@@ -38,11 +63,24 @@ class Quantity:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class BudgetLine:
-    """One term of the uncertainty budget: its share (k = 1) in each quantity."""
+    """One term of the uncertainty budget: its share (k = 1) in each quantity.
+
+    A quantity that was not measured has no share.
+
+    Raises
+    ------
+    ValueError
+        If a share is no finite number.
+    """
 
     source: str
     shares: Mapping[str, float]
     kind: Literal["A", "B"] = "B"
+
+    def __post_init__(self) -> None:
+        for name, share in self.shares.items():
+            if not math.isfinite(share):
+                raise ValueError(f"no share of {self.source} in {name}: {share}")
 
     def to_json(self) -> dict[str, Any]:
         """Return one row of the contract's ``budget``."""

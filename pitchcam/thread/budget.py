@@ -8,8 +8,8 @@ was stated.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -53,21 +53,21 @@ class Geometry:
 
 
 def values(shape: ThreadShape) -> dict[str, float]:
-    """Return the naming quantities of a measured thread; NaN where not measured."""
-    major = shape.diameter_mm(shape.tips)
-    minor = shape.diameter_mm(shape.roots)
-    return {
+    """Return the naming quantities of a measured thread; what was not measured is absent."""
+    found = {
         "pitch_mm": shape.pitch_mm,
-        "major_mm": np.nan if major is None else major,
+        "major_mm": shape.diameter_mm(shape.tips),
         "pitch_diameter_mm": shape.pitch_diameter_mm,
-        "minor_mm": np.nan if minor is None else minor,
+        "minor_mm": shape.diameter_mm(shape.roots),
         "angle_deg": shape.section.fit.angle_deg,
         "taper": shape.taper,
     }
+    return {k: v for k, v in found.items() if v is not None and np.isfinite(v)}
 
 
 def budget(shape: ThreadShape, geometry: Geometry) -> tuple[BudgetLine, ...]:
     """Return the labelled terms of a thread's uncertainty, largest sources of scale first."""
+    measured = values(shape)
     lines = [
         *_scale_lines(shape, geometry),
         _incline_line(shape, geometry),
@@ -79,14 +79,18 @@ def budget(shape: ThreadShape, geometry: Geometry) -> tuple[BudgetLine, ...]:
             k: u * (shape.pitch_mm if k == "pitch_mm" else 1.0) for k, u in U_MODEL.items()
         }),
     ]  # fmt: skip
-    return tuple(lines)
+    return tuple(_of_measured(line, measured) for line in lines)
+
+
+def _of_measured(line: BudgetLine, measured: Mapping[str, float]) -> BudgetLine:
+    """Leave out the shares in what was not measured."""
+    return replace(line, shares={k: u for k, u in line.shares.items() if k in measured})
 
 
 def _scaled(shape: ThreadShape, share: float) -> dict[str, float]:
     v = values(shape)
-    return {
-        k: v[k] * share for k in ("pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm")
-    }  # fmt: skip
+    lengths = ("pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm")
+    return {k: v[k] * share for k in lengths if k in v}
 
 
 def _scale_lines(shape: ThreadShape, g: Geometry) -> list[BudgetLine]:
@@ -113,12 +117,12 @@ def _scale_lines(shape: ThreadShape, g: Geometry) -> list[BudgetLine]:
 def _incline_line(shape: ThreadShape, g: Geometry) -> BudgetLine:
     """Measure again with the axis inclined by its u: taper in first order, pitch in second."""
     now = values(shape)
-    shares: dict[str, float] = dict.fromkeys(NAMING_QUANTITIES, 0.0)
+    shares: dict[str, float] = dict.fromkeys(now, 0.0)
     for sign in (1.0, -1.0):
         turned = values(remeasure(shape, shape.camera, g.height_mm, sign * U_INCLINE_RAD))
-        for k in NAMING_QUANTITIES:
+        for k in now.keys() & turned.keys():
             change = turned[k] - now[k]
-            if np.isfinite(change) and abs(change) > abs(shares[k]):
+            if abs(change) > abs(shares[k]):
                 shares[k] = change
     return BudgetLine(source="inclination of the part", shares=shares)
 
@@ -210,7 +214,6 @@ def combined(lines: Sequence[BudgetLine]) -> tuple[dict[str, float], dict[tuple[
     total = np.zeros((n, n))
     for line in lines:
         v = np.array([line.shares.get(k, 0.0) for k in NAMING_QUANTITIES])
-        v = np.nan_to_num(v)
         independent = line.source in (NOISE, "form of the model", "panel close behind the part")
         total += np.diag(v**2) if independent else np.outer(v, v)
     u = np.sqrt(np.maximum(np.diag(total), 1e-18))
@@ -223,9 +226,9 @@ def combined(lines: Sequence[BudgetLine]) -> tuple[dict[str, float], dict[tuple[
     return dict(zip(names, (float(x) for x in u), strict=True)), correlation
 
 
-def quantity(value: float, u: float) -> Quantity | None:
-    """Return a quantity, or None where the value is not a number."""
-    return Quantity(value=float(value), u=float(u)) if np.isfinite(value) else None
+def quantity(value: float | None, u: float) -> Quantity | None:
+    """Return a quantity, or None where there is no value."""
+    return None if value is None else Quantity(value=float(value), u=float(u))
 
 
 __all__ = ["Geometry", "budget", "combined", "quantity", "values"]
