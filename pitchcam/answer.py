@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
+from pitchcam.boundary import boundary
 from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS, flag
 from pitchcam.part_threads import camera_from_major, one_thread
@@ -65,7 +66,8 @@ def identify(
     Raises
     ------
     UnreadableError
-        If the photo as a whole does not carry the measurement.
+        If the photo as a whole does not carry the measurement; an
+        :class:`~pitchcam.errors.InnerFaultError` if a stage failed as nobody foresaw.
     InputError
         If the file is no photo that can be read.
     UsageError
@@ -73,12 +75,19 @@ def identify(
     """
     spec = scale or ScaleSpec()
     check_spec(spec)
-    say = progress or (lambda text: None)
+    doing = ["opening the photo"]
+
+    def say(text: str) -> None:
+        doing.append(text)
+        if progress is not None:
+            progress(text)
+
     say("reading the photo")
     photo = load_photo(path)
-    scene = take_apart(photo, spec, say)
-    say("measuring the threads")
-    return _measure(scene, spec, cast, shrinkage, plots, say)
+    with boundary(lambda: doing[-1]):
+        scene = take_apart(photo, spec, say)
+        say("measuring the threads")
+        return _measure(scene, spec, cast, shrinkage, plots, say)
 
 
 def _measure(

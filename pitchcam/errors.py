@@ -52,6 +52,25 @@ class UnreadableError(PitchcamError):
     exit_code = 4
 
 
+class InnerFaultError(UnreadableError):
+    """A stage failed on this photo in a way nobody foresaw; ``__cause__`` holds what it raised.
+
+    The photo is not to blame for certain: another version, or more memory, may read it. It is
+    therefore told from a refusal, and a batch tries it again.
+    """
+
+    def __init__(self, message: str, advice: str) -> None:
+        super().__init__(message, advice, code="fault")
+
+
+class OutlineError(ValueError):
+    """What was taken for an object has no outline that a part could have.
+
+    It encloses nothing, has no two sides, or is not darker than the background: a stain or a
+    tint of the light, no object. Whoever looks through the objects leaves it out.
+    """
+
+
 class ReadingError(PitchcamError):
     """Typed readings that no thread can have, alone or together."""
 

@@ -42,6 +42,8 @@ FLAGS: dict[str, tuple[str, str]] = {
     "dirt": ("specks or fibres touch the outline", "brush the thread clean and retake"),
     "height": ("the height of the thread's axis above the plate is uncertain",
                "state it with --axis-height, or give the caliper reading with --major"),
+    "fault": ("an inner fault stopped the measurement",
+              "retake the photo; if that fails too, keep both and report them"),
     "not-read": ("a quantity could not be measured", "see the other warnings"),
 }  # fmt: skip
 

@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from pitchcam.errors import UnreadableError, UsageError
+from pitchcam.boundary import boundary
+from pitchcam.errors import OutlineError, UnreadableError, UsageError
 from pitchcam.flags import FLAGS, flag
 from pitchcam.match import name_thread
 from pitchcam.records import Flag, Quantity, ScaleSpec, ThreadReading, ThreadResult, Verdict
@@ -35,6 +36,8 @@ ANGLES_DEG = (38.0, 74.0)
 U_CRESTS_MM = 0.025
 #: Standard uncertainty of an axis's height that a user states (judgement: half a width by caliper).
 U_STATED_HEIGHT_MM = 0.1
+#: Raised where what is seen of a thread does not determine it.
+NOT_FITTED = (np.linalg.LinAlgError, OutlineError)
 
 
 def _measured(
@@ -76,7 +79,13 @@ def camera_from_major(
     ]))  # fmt: skip
     camera = scene.camera.over_plate(scene.camera.f_px * reading_mm / width_px * 1.06, np.nan)
     for _ in range(3):
-        shape, rest = _measured(scene, camera, part, region, spec)
+        try:
+            shape, rest = _measured(scene, camera, part, region, spec)
+        except NOT_FITTED:
+            raise UnreadableError(
+                "The flanks of the longest thread could not be fitted, so that its crests give no "
+                "scale.", FLAGS["blurred"][1], code="not-read",
+            ) from None  # fmt: skip
         major = shape.diameter_mm(shape.tips)
         if major is None:
             raise UnreadableError(
@@ -101,13 +110,27 @@ def one_thread(
         and the scale on its axis with its uncertainty, mm per pixel.
     """
     problem = _refuse_region(scene, part, region, number)
-    if problem is not None:
-        return _unreadable(part, region, problem, flags), None
-    try:
-        shape, rest = _measured(scene, camera, part, region, spec)
-    except (np.linalg.LinAlgError, ValueError):
-        problem = flag("not-read", f"the flanks of part {number} could not be fitted")
-        return _unreadable(part, region, problem, flags), None
+    if problem is None:
+        try:
+            with boundary(lambda: f"the measurement of part {number}", NOT_FITTED):
+                return _one_thread(
+                    scene, camera, part, region, spec, cast, shrinkage, with_plots, number, flags
+                )
+        except NOT_FITTED:
+            problem = flag("not-read", f"the flanks of part {number} could not be fitted",
+                           FLAGS["blurred"][1])  # fmt: skip
+        except UnreadableError as error:
+            # The message is a sentence; among warnings it stands as a clause.
+            text = error.message.rstrip(".")
+            problem = flag(error.code, text[:1].lower() + text[1:], error.advice)
+    return _unreadable(part, region, problem, flags), None
+
+
+def _one_thread(
+    scene: Scene, camera: Camera, part: Shape, region: Region, spec: ScaleSpec, cast: bool,
+    shrinkage: Quantity | None, with_plots: bool, number: int, flags: list[Flag],
+) -> tuple[ThreadResult, Quantity | None]:  # fmt: skip
+    shape, rest = _measured(scene, camera, part, region, spec)
     angle = shape.section.fit.angle_deg
     if not ANGLES_DEG[0] <= angle <= ANGLES_DEG[1]:
         problem = flag(

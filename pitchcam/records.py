@@ -7,6 +7,7 @@ uncertainty (k = 1); people are shown ``value ± 2u``.
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -20,6 +21,18 @@ Gender = Literal["external", "internal"]
 Status = Literal["named", "ambiguous", "off-series", "unreadable"]
 ScaleSource = Literal["auto", "pin", "disc", "card", "jaws", "major", "sheet", "none"]
 
+
+def json_text(document: Any, *, indent: int | None = None, sort_keys: bool = False) -> str:
+    """Return a document as strict JSON (RFC 8259): the only way in which pitchcam writes JSON.
+
+    Raises
+    ------
+    ValueError
+        If it holds NaN or an infinity, which JSON has no words for.
+    """
+    return json.dumps(document, indent=indent, sort_keys=sort_keys, allow_nan=False)
+
+
 #: The measured quantities that naming uses, in the order of every covariance matrix.
 NAMING_QUANTITIES = (
     "pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm", "angle_deg", "taper",
@@ -28,10 +41,21 @@ NAMING_QUANTITIES = (
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Quantity:
-    """A value with its standard uncertainty (k = 1), in the unit its field name carries."""
+    """A value with its standard uncertainty (k = 1), in the unit its field name carries.
+
+    Raises
+    ------
+    ValueError
+        If either is no finite number, or the uncertainty is negative: what could not be measured
+        is absent, never a quantity.
+    """
 
     value: float
     u: float
+
+    def __post_init__(self) -> None:
+        if not (math.isfinite(self.value) and math.isfinite(self.u) and self.u >= 0.0):
+            raise ValueError(f"no quantity: value {self.value}, u {self.u}")
 
     def to_json(self) -> dict[str, float]:
         """Return the contract's ``{"value", "u"}``."""
@@ -47,6 +71,13 @@ class BudgetLine:
     from (JCGM 100, 4.2 and 4.3), ``degrees_of_freedom`` how well it is known (infinite: exactly).
     Within a ``correlated`` line one input moves all quantities together; otherwise each has its
     own. ``of_scale`` says that the term makes the scale itself wrong.
+
+    A quantity that was not measured has no contribution.
+
+    Raises
+    ------
+    ValueError
+        If a contribution is no finite number.
     """
 
     source: str
@@ -56,6 +87,11 @@ class BudgetLine:
     of_scale: bool = False
     distribution: Distribution = "normal"
     degrees_of_freedom: float = float("inf")
+
+    def __post_init__(self) -> None:
+        for name, share in self.contributions.items():
+            if not math.isfinite(share):
+                raise ValueError(f"no contribution of {self.source} to {name}: {share}")
 
     def to_json(self) -> dict[str, Any]:
         """Return one row of the contract's ``budget``; infinite degrees of freedom as null."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -10,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.errors import UnreadableError
+from pitchcam.errors import OutlineError, UnreadableError
 from pitchcam.flags import FLAGS, flag
 from pitchcam.outline.field import Field, find_field
 from pitchcam.outline.rims import Rims
@@ -61,7 +62,7 @@ def take_apart(photo: Photo, spec: ScaleSpec, say: Progress) -> Scene:
     if reference is not None:
         # Beside the sheet's window lies paper, which is no background for parts.
         field = find_field(pixels, within_px=reference.outline_px)
-    shapes = [describe(pixels, field, b, camera) for b in field.blobs]
+    shapes = _objects(pixels, field, camera)
     if not shapes:
         raise UnreadableError(
             "No dark part on a bright background was found.", FLAGS["no-part"][1], code="no-part"
@@ -88,6 +89,15 @@ def take_apart(photo: Photo, spec: ScaleSpec, say: Progress) -> Scene:
         photo=photo, field=field, shapes=tuple(shapes), rims=rims, camera=camera,
         reference=reference, flags=tuple(flags),
     )  # fmt: skip
+
+
+def _objects(pixels: NDArray[np.generic], field: Field, camera: Camera) -> list[Shape]:
+    """Return the objects that have an outline; a stain or a tint of the light has none."""
+    shapes = []
+    for blob in field.blobs:
+        with suppress(OutlineError):
+            shapes.append(describe(pixels, field, blob, camera))
+    return shapes
 
 
 def _compare(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import json
 from dataclasses import asdict, dataclass
 from functools import cached_property
 from pathlib import Path
@@ -11,7 +10,7 @@ from typing import Any
 
 from pitchcam import CORE_REVISION
 from pitchcam.errors import InputError
-from pitchcam.records import ScaleSpec
+from pitchcam.records import ScaleSpec, json_text
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -37,7 +36,7 @@ class Settings:
         scale: dict[str, Any] = asdict(self.scale)
         if self.scale.camera_profile is not None:
             scale["camera_profile"] = _file_digest(Path(self.scale.camera_profile))
-        return json.dumps(
+        return json_text(
             {
                 "cast": self.cast,
                 "shrinkage_percent": self.shrinkage_percent,

@@ -11,8 +11,8 @@ from pathlib import Path
 from typing import Any
 
 from pitchcam.batch.settings import Job, Settings
-from pitchcam.errors import InputError, PitchcamError, UnreadableError
-from pitchcam.records import Quantity
+from pitchcam.errors import InnerFaultError, InputError, PitchcamError, UnreadableError
+from pitchcam.records import Quantity, json_text
 from pitchcam.store.entries import Outcome
 
 #: Photo and settings in, the contract's document out. It must be a module-level function, since
@@ -58,10 +58,12 @@ def measure_job(job: Job, measure: Measure) -> Outcome:
     -------
     Outcome
         ``measured``, ``refused`` or ``failed``; ``lasting`` is False where another try may go
-        better (memory, disk, a file that changes while it is read).
+        better (memory, disk, a file that changes while it is read, a fault of the program).
     """
     try:
-        document = json.loads(json.dumps(measure(job.path, job.settings), allow_nan=False))
+        document = json.loads(json_text(measure(job.path, job.settings)))
+    except InnerFaultError as error:
+        return _outcome("failed", error, job, lasting=False)
     except UnreadableError as error:
         return _outcome("refused", error, job)
     except InputError as error:
@@ -107,6 +109,7 @@ def _fault(error: Exception, path: Path) -> Outcome:
         code="fault",
         message=f"the measurement broke off ({type(error).__name__}: {text}).",
         advice="Keep the photo and report it.",
+        lasting=False,
     )
 
 

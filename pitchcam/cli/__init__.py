@@ -6,6 +6,7 @@ import importlib
 import io
 import os
 import sys
+import warnings
 
 import click
 
@@ -67,6 +68,9 @@ def main() -> None:
 
 
 def _run() -> int:
+    if not os.environ.get(TRACE):
+        # A library's remark on one photo is nothing for the terminal.
+        warnings.simplefilter("ignore")
     for stream in (sys.stdout, sys.stderr):
         # A terminal without the plus-minus sign still gets its answer.
         if isinstance(stream, io.TextIOWrapper):

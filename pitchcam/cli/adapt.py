@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Any
 
 import click
 
 from pitchcam.cli._stock import limit_options, load_stock, record_option, stock_option
+from pitchcam.records import json_text
 
 
 @click.command("adapt")
@@ -55,7 +55,7 @@ def command(
             "buy": None if lacking is None else lacking.buy,
             "reorder": [] if lacking is None else list(lacking.reorder),
         }
-        click.echo(json.dumps(answer))
+        click.echo(json_text(answer))
     else:
         hindrances = () if chains else what_stands_in_the_way(asked, stock)
         click.echo(answer_text(asked, chains, lacking, hindrances))

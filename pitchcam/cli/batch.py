@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from pathlib import Path
 from typing import Any
@@ -10,6 +9,7 @@ from typing import Any
 import click
 
 from pitchcam.cli._options import scale_options, scale_spec
+from pitchcam.records import json_text
 
 #: A photo that takes longer than this is given up: hundreds of times what a photo needs.
 _LIMIT_S = 600.0
@@ -178,4 +178,4 @@ def _verdict(verdict: dict[str, Any]) -> str:
 
 def _tell_json(job: Any, outcome: Any, kept_before: bool) -> None:
     """Print the contract's document; a photo without one gets its reason as a warning."""
-    print(json.dumps(outcome.contract(job.name, job.sha256)), flush=True)
+    print(json_text(outcome.contract(job.name, job.sha256)), flush=True)

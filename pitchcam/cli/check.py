@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from pitchcam.cli._options import Progress, scale_options, scale_spec
 from pitchcam.errors import UnreadableError
+from pitchcam.records import json_text
 
 if TYPE_CHECKING:
     from pitchcam.match.leaf import LeafChance, LeafVerdict
@@ -49,7 +49,7 @@ def command(photo: str, gauge: str, cast: bool, as_json: bool, **scale: Any) -> 
         )
     found = [(part, number, pitch, compare_leaf(pitch, leaf)) for part, number, pitch in pitches]
     if as_json:
-        click.echo(json.dumps({"threads": [_document(*f) for f in found]}, indent=1))
+        click.echo(json_text({"threads": [_document(*f) for f in found]}, indent=1))
     else:
         click.echo("\n\n".join(_text(*f, several=len(found) > 1) for f in found))
     agreed = all(f[3].status == "agrees" for f in found)

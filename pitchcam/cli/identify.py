@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -10,7 +9,7 @@ import click
 
 from pitchcam.cli._options import Progress, output_path, scale_options, scale_spec
 from pitchcam.errors import UnreadableError, UsageError
-from pitchcam.records import Quantity
+from pitchcam.records import Quantity, json_text
 
 if TYPE_CHECKING:
     from pitchcam.records import Measurement, ScaleSpec
@@ -62,7 +61,7 @@ def command(
         if picture_path is not None or report_path is not None:
             _write(measurement, photo, picture_path, report_path, progress)
     if as_json:
-        click.echo(json.dumps(measurement.to_json(), indent=1))
+        click.echo(json_text(measurement.to_json(), indent=1))
     if failure is not None:
         raise failure
     if not as_json:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,6 +17,7 @@ from pitchcam.cli._stock import (
     stock_option,
 )
 from pitchcam.errors import InputError, UsageError
+from pitchcam.records import json_text
 
 if TYPE_CHECKING:
     from pitchcam.fitting.job import Side
@@ -104,7 +104,7 @@ def command(
     job = plan_job(sides[0], sides[1], asked, stock, duty)
     if target is not None:
         write_job(job, target, date.today())
-    click.echo(json.dumps(job_json(job)) if as_json else job_text(job))
+    click.echo(json_text(job_json(job)) if as_json else job_text(job))
     best = job.ways[0]
     ctx.exit(0 if job.settled and (best.chain is not None or best.made is not None) else 3)
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -12,6 +11,7 @@ import click
 from pitchcam.cli._options import output_path
 from pitchcam.cli._stock import limit_options, load_stock, record_option, stock_option
 from pitchcam.errors import UsageError
+from pitchcam.records import json_text
 
 
 @click.command("join")
@@ -60,7 +60,7 @@ def command(
     if target is not None:
         write_worksheet(plan, target, date.today())
     _tell_of_stock(asked, stock)
-    click.echo(json.dumps(plan_json(plan)) if as_json else plan_text(plan))
+    click.echo(json_text(plan_json(plan)) if as_json else plan_text(plan))
     if target is not None:
         click.echo(f"Work sheet: {target}", err=True)
 

@@ -52,9 +52,8 @@ def list_(record: Path, **filters: Any) -> None:
 @click.option("--json", "as_json", is_flag=True, help="The measurement as it was kept.")
 def show(record: Path, identity: str, as_json: bool) -> None:
     """Show one record with everything known of it; ID is a record's or a thread's."""
-    import json
-
     from pitchcam.errors import UsageError
+    from pitchcam.records import json_text
     from pitchcam.store import Store, entry_rows
 
     with Store(record, must_exist=True) as store:
@@ -62,7 +61,7 @@ def show(record: Path, identity: str, as_json: bool) -> None:
         if entry is None:
             raise UsageError(f"the record has no {identity}.", "See: pitchcam log list")
         if as_json:
-            click.echo(json.dumps(entry.contract()))
+            click.echo(json_text(entry.contract()))
             return
         rows = entry_rows(entry)
         chosen = [r for r in rows if r.id == identity] or rows

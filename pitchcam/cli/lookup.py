@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import replace
 
 import click
 
 from pitchcam.cli._options import LENGTH
 from pitchcam.errors import ReadingError, UsageError
+from pitchcam.records import json_text
 
 EXIT = {"named": 0, "ambiguous": 3, "off-series": 3, "unreadable": 4}
 
@@ -113,7 +113,7 @@ def command(
     if repeat is not None and verdict.status != "named":
         verdict = replace(verdict, next_step=repeat)
     if as_json:
-        click.echo(json.dumps(as_document(reading, verdict), indent=1))
+        click.echo(json_text(as_document(reading, verdict), indent=1))
     else:
         click.echo(as_text(reading, verdict))
     click.get_current_context().exit(EXIT[verdict.status])

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
 import click
 
 from pitchcam.errors import UsageError
+from pitchcam.records import json_text
 
 
 @click.command("mate")
@@ -43,7 +43,7 @@ def command(
     pairs = [(male, female), (female, male)] if both else [(male, female)]
     answers = [_one(m, f) for m, f in pairs]
     if as_json:
-        click.echo(json.dumps([a["json"] for a in answers] if both else answers[0]["json"]))
+        click.echo(json_text([a["json"] for a in answers] if both else answers[0]["json"]))
     else:
         click.echo("\n\n".join(a["text"] for a in answers))
     ctx.exit(0 if all(a["ok"] for a in answers) else 3)

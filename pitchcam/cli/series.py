@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from pitchcam.cli._options import LENGTH, output_path
 from pitchcam.errors import UsageError
+from pitchcam.records import json_text
 
 if TYPE_CHECKING:
     from pitchcam.series import ThreadSize
@@ -54,13 +54,13 @@ def command(
             from pitchcam.chart.svg import write_profile
 
             write_profile(size, target)
-        click.echo(json.dumps(_document(size), indent=1) if as_json else _full(size))
+        click.echo(json_text(_document(size), indent=1) if as_json else _full(size))
         return
     if target is not None:
         raise UsageError("--drawing draws one designation.", "Name it: pitchcam series M14x1.5")
     sizes = _filtered(family, diameter, gauge, use, common)
     if as_json:
-        click.echo(json.dumps([_brief(s) for s in sizes], indent=1))
+        click.echo(json_text([_brief(s) for s in sizes], indent=1))
     else:
         click.echo(_listing(sizes))
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import getpass
-import json
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -12,6 +11,7 @@ import click
 
 from pitchcam.cli._stock import load_stock, record_option, stock_option
 from pitchcam.errors import PitchcamError
+from pitchcam.records import json_text
 
 
 @click.group("stock")
@@ -82,7 +82,7 @@ def list_(
     if as_csv:
         click.echo(stock_csv(rows), nl=False)
     elif as_json:
-        click.echo(json.dumps([{"id": r.id, "text": r.text, "count": r.count} for r in rows]))
+        click.echo(json_text([{"id": r.id, "text": r.text, "count": r.count} for r in rows]))
     else:
         for r in rows:
             rating = "" if r.pressure_bar is None else f", {r.pressure_bar:g} bar"

@@ -19,6 +19,7 @@ from typing import Any
 from pitchcam.errors import UsageError
 from pitchcam.fitting.ends import End
 from pitchcam.fitting.stock import Fitting, columns
+from pitchcam.records import json_text
 from pitchcam.store import Store
 from pitchcam.store.database import Database
 
@@ -181,7 +182,7 @@ def _to_text(fitting: Fitting) -> str:
             value = {k.name: getattr(value, k.name) for k in fields(value)}
         document[f.name] = value
     del document["count"]
-    return json.dumps(document, sort_keys=True)
+    return json_text(document, sort_keys=True)
 
 
 def _from_text(text: str) -> Fitting:

@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.errors import OutlineError
 from pitchcam.outline.field import PART_LEVEL, STEP, Field
 from pitchcam.outline.plate import Floats
 from pitchcam.photo.linear import light_planes
@@ -16,6 +17,8 @@ from pitchcam.photo.linear import light_planes
 MARGIN = 28
 #: Hairs and dust fibres are thinner than this in photo pixels; a crest's base is wider.
 FIBRE_PX = 5
+#: An outline of fewer points is that of a speck.
+FEWEST_POINTS = 20
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -77,6 +80,11 @@ def crop_object(
         The lit field of the same photo.
     label, box_px
         The object's label in ``blobs`` (default: the field's labels) and its box.
+
+    Raises
+    ------
+    OutlineError
+        If none of it is dark on the photo's own pixels.
     """
     labels = field.labels if blobs is None else blobs
     h, w = pixels.shape[:2]
@@ -130,6 +138,8 @@ def _largest_filled(mask: NDArray[np.uint8], own: NDArray[np.bool_]) -> NDArray[
     _, labels = cv2.connectedComponents(mask, connectivity=4)
     counts = np.bincount(labels[own], minlength=2)
     counts[0] = 0
+    if not counts.any():
+        raise OutlineError("no pixel of the object is darker than the background")
     body = (labels == int(np.argmax(counts))).astype(np.uint8)
     contours, _ = cv2.findContours(body, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     filled = np.zeros_like(body)
@@ -157,8 +167,8 @@ def outline(
 
     Raises
     ------
-    ValueError
-        If nothing of the object is darker than the level.
+    OutlineError
+        If nothing of the object is darker than the level, or hardly anything.
     """
     light = crop.light.copy()
     deep = fill_px if fill_px is not None else (1 if level > 0.7 else 6)
@@ -167,6 +177,8 @@ def outline(
     outside = cv2.dilate(crop.mask, np.ones((5, 5), np.uint8)) == 0
     light[outside] = 1.0
     points: NDArray[np.float64] = _largest_ring(light, level) + np.array(crop.origin_px)
+    if len(points) < FEWEST_POINTS:
+        raise OutlineError(f"the outline has only {len(points)} points")
     return points
 
 
@@ -183,6 +195,8 @@ def _largest_ring(light: Floats, level: float) -> NDArray[np.float64]:
     """
     dark = (light < level).astype(np.uint8)
     contours, _ = cv2.findContours(dark, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    if not contours:
+        raise OutlineError("nothing of the object is darker than the level")
     border = max(contours, key=cv2.contourArea)[:, 0, :].astype(np.intp)
     step = np.roll(border, -1, axis=0) - border
     code = np.zeros((3, 3), np.intp)

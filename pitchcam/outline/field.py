@@ -29,6 +29,13 @@ CLIPPED = 0.982
 
 #: A strip along the light's border that is narrower than this on the mean is no object.
 SLIVER_PX = 40.0
+#: Shorter pictures are refused: three turns of the seven pixels a pitch that a thread needs, with
+#: the room that edges are looked for in on both sides (28 px, see outline.contour).
+FEWEST_PX = 77
+#: Fewer points of the background do not carry the quadratic that is fitted to it.
+FEWEST_POINTS = 60
+#: More objects than a box of parts ever has in one photo: print, gravel, a pattern, noise.
+MOST_OBJECTS = 400
 
 #: Widest border of the light, in points of the shrunk picture: a window far out of focus.
 MOST_BORDER = 40
@@ -155,8 +162,15 @@ def _objects(
             own = (found == k).astype(np.uint8)
             pieces = split_touching(own)
             numbers = own if pieces is None else pieces
+            # In whole numbers of their own: a mask's bytes end at 255 objects.
+            numbers = np.asarray(numbers, np.int32)
             labels[rows, columns] += np.where(numbers > 0, numbers + len(places), 0)
             places += [(rows, columns, pieces is not None)] * int(numbers.max())
+            if len(places) > MOST_OBJECTS:
+                raise UnreadableError(
+                    f"More than {MOST_OBJECTS} dark objects lie on the light: a pattern or print, "
+                    "no parts.", FLAGS["no-part"][1], code="no-part",
+                )  # fmt: skip
     return labels, places
 
 
@@ -186,8 +200,14 @@ def find_field(
     Raises
     ------
     UnreadableError
-        If nothing in the photo shines.
+        If nothing in the photo shines, or it has too few pixels, or a pattern instead of parts.
     """
+    h, w = pixels.shape[:2]
+    if min(h, w) < FEWEST_PX:
+        raise UnreadableError(
+            f"The picture has only {w} x {h} pixels, too few for a thread and its edges.",
+            FLAGS["too-small"][1], code="too-small",
+        )  # fmt: skip
     light = shrink(pixels)
     mean = light.mean(axis=0)
     inside, hull = _window(mean)
@@ -196,9 +216,16 @@ def find_field(
     h, w = inside.shape
     border = np.concatenate([inside[0], inside[-1], inside[:, 0], inside[:, -1]])
     full_frame = bool(border.mean() > 0.5)
-    # Every 19th point of the shrunk picture is more than a quadratic needs.
+    # Every 19th point of a usual photo is more than a quadratic needs.
     core = cv2.erode(inside, np.ones((9, 9), np.uint8))
-    ys, xs = np.divmod(np.flatnonzero(core)[::19], w)
+    every = np.flatnonzero(core)
+    chosen = every[:: 19 if len(every) > 19 * 20 * FEWEST_POINTS else 1]
+    if len(chosen) < FEWEST_POINTS:
+        raise UnreadableError(
+            "The lit background is too small to be measured against.", FLAGS["no-part"][1],
+            code="no-part",
+        )  # fmt: skip
+    ys, xs = np.divmod(chosen, w)
     plate = fit_plate(
         light[:, ys, xs], to_photo(xs.astype(float)), to_photo(ys.astype(float)),
         (w * STEP, h * STEP),

@@ -10,6 +10,10 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float32]
 
+#: The fit reads light between these; carried on to a corner that it never saw, a quadratic may run
+#: out of all numbers.
+DARKEST, BRIGHTEST = 1e-4, 4.0
+
 
 @dataclass(frozen=True, kw_only=True)
 class Plate:
@@ -34,6 +38,7 @@ class Plate:
         for light, c in zip(out, self.coefficients, strict=True):
             # By rows: constant, slope and curvature along x, so that a grid costs two products.
             light[...] = (c[0] + (c[2] + c[5] * v) * v) + u * (c[1] + c[4] * v + c[3] * u)
+        np.clip(out, np.log(DARKEST), np.log(BRIGHTEST), out=out)
         return np.exp(out, out=out)
 
     def divide(self, light: Floats, origin_px: tuple[float, float], step_px: float) -> Floats:
@@ -82,7 +87,7 @@ def fit_plate(
     basis = _basis(x, y, centre, half)
     rows = []
     for plane in light:
-        values = np.log(np.maximum(plane, 1e-4))
+        values = np.log(np.maximum(plane, DARKEST))
         good = values > np.log(np.percentile(np.exp(values), 90) * 0.35)
         coefficients = np.zeros(6)
         # The background is the bright majority: drop what is darker than the fit, thrice.

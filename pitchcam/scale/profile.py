@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.errors import InputError, PitchcamError, UnreadableError
+from pitchcam.records import json_text
 
 Points = NDArray[np.float64]
 
@@ -175,7 +176,7 @@ def save_profile(profile: CameraProfile, path: Path) -> None:
         If the file cannot be written.
     """
     part = path.with_name(path.name + ".part")
-    text = json.dumps({"format": FORMAT} | asdict(profile), indent=1) + "\n"
+    text = json_text({"format": FORMAT} | asdict(profile), indent=1) + "\n"
     try:
         part.write_text(text)
         part.replace(path)

@@ -34,6 +34,8 @@ SLENDER = 1.8
 
 #: Share of an outline that must lie on one circle for a disc; the border of the light may cut it.
 DISC_SHARE = 0.68
+#: A circle through fewer points of an outline is any corner's.
+FEWEST_ON_CIRCLE = 20
 
 
 def fit_circle(
@@ -49,17 +51,18 @@ def fit_circle(
     for start in range(0, len(points), max(1, len(points) // 6)):
         use = np.zeros(len(points), bool)
         use[np.arange(start, start + third) % len(points)] = True
+        circle: tuple[Points, float] | None = None
         for _ in range(5):
-            if use.sum() < 20:
+            if use.sum() < FEWEST_ON_CIRCLE:
                 break
             x, y = points[use].T
             model = np.stack([2 * x, 2 * y, np.ones_like(x)], axis=1)
             (cx, cy, c), *_ = np.linalg.lstsq(model, x * x + y * y, rcond=None)
             radius = float(np.sqrt(max(c + cx * cx + cy * cy, 1e-9)))
             off = np.abs(np.hypot(points[:, 0] - cx, points[:, 1] - cy) - radius)
-            use = off < tolerance_px
-        if use.sum() > best[2].sum():
-            best = (np.array([cx, cy]), radius, use)
+            use, circle = off < tolerance_px, (np.array([cx, cy]), radius)
+        if circle is not None and use.sum() > best[2].sum():
+            best = (*circle, use)
     return best
 
 
@@ -121,7 +124,13 @@ class Shape:
 def describe(
     pixels: NDArray[np.generic], field: Field, blob: Blob, camera: Camera
 ) -> Shape:
-    """Cut out one object and find its outline, axis, threads and kind."""
+    """Cut out one object and find its outline, axis, threads and kind.
+
+    Raises
+    ------
+    OutlineError
+        If it has no outline that an object has.
+    """
     crop = crop_object(pixels, field, blob.label, blob.box_px)
     points = outline(crop)
     lie = _along(points, find_axis(points), camera)

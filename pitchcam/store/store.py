@@ -11,6 +11,7 @@ from types import TracebackType
 from typing import Any
 
 from pitchcam.errors import InputError, UsageError
+from pitchcam.records import json_text
 from pitchcam.store import schema
 from pitchcam.store.database import Database
 from pitchcam.store.entries import Correction, Entry, Outcome, record_id
@@ -238,4 +239,4 @@ class Store:
 def _nameless(document: Mapping[str, Any]) -> str:
     """Return the document as text without the file name, which belongs to the copy measured."""
     photo = dict(document.get("photo") or {}) | {"file": ""}
-    return json.dumps({**document, "photo": photo}, sort_keys=True, allow_nan=False)
+    return json_text({**document, "photo": photo}, sort_keys=True)

@@ -7,11 +7,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.errors import OutlineError
+
 Points = NDArray[np.float64]
 
 #: Sides of an outline's hull that are tried as directions, the longest first, and the cosine from
 #: which on two directions are one: the fit turns by more than these 6 degrees of its own.
 HULL_SIDES, SAME_WAY = 5, 0.995
+#: A line through the middle of fewer stations says nothing of an axis.
+FEWEST_STATIONS = 6
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,6 +48,11 @@ def envelope(st: Points) -> tuple[NDArray[np.float64], Points, Points]:
 
     ``st`` is a dense outline (n, 2); stations that hold no point on a side are filled by
     interpolation. Returns (s, upper, lower) with upper > 0 > lower.
+
+    Raises
+    ------
+    OutlineError
+        If a side holds no point at all.
     """
     first = int(np.ceil(st[:, 0].min()))
     last = int(np.floor(st[:, 0].max()))
@@ -51,6 +60,8 @@ def envelope(st: Points) -> tuple[NDArray[np.float64], Points, Points]:
     count = last - first + 1
     ok = (bins >= 0) & (bins < count)
     above, below = ok & (st[:, 1] > 0), ok & (st[:, 1] < 0)
+    if not (above.any() and below.any()):
+        raise OutlineError("the outline lies on one side of its axis")
     upper = np.full(count, -np.inf)
     lower = np.full(count, np.inf)
     np.maximum.at(upper, bins[above], st[above, 1])
@@ -58,7 +69,7 @@ def envelope(st: Points) -> tuple[NDArray[np.float64], Points, Points]:
     s = np.arange(count, dtype=float) + first
     for side in (upper, lower):
         bad = ~np.isfinite(side)
-        if bad.any() and not bad.all():
+        if bad.any():
             side[bad] = np.interp(s[bad], s[~bad], side[~bad])
     return s, upper, lower
 
@@ -79,6 +90,11 @@ def find_axis(outline_px: Points, direction: Points | None = None) -> ImageAxis:
         Through the middle of the outline. The direction is that of the longer extent; which end
         it points to is arbitrary.
 
+    Raises
+    ------
+    OutlineError
+        If the outline encloses nothing, or is too short to have an axis.
+
     Notes
     -----
     The middle of both sides is fitted by a line, with what is off by more than three times the
@@ -91,6 +107,8 @@ def find_axis(outline_px: Points, direction: Points | None = None) -> ImageAxis:
     for _ in range(6):
         s, upper, lower = envelope(axis.to_axis(outline_px))
         trim = max(3, len(s) // 50)
+        if len(s) < 2 * trim + FEWEST_STATIONS:
+            raise OutlineError(f"the outline is only {len(s)} pixels long")
         s, middle = s[trim:-trim], ((upper + lower) / 2)[trim:-trim]
         slope, offset = _robust_line(s, middle)
         direction = np.array(axis.direction)
@@ -136,6 +154,8 @@ def _moments(outline: Points) -> tuple[Points, Points]:
     import cv2
 
     m = cv2.moments(outline.astype(np.float32).reshape(-1, 1, 2))
+    if not abs(m["m00"]) > 0.0:
+        raise OutlineError("the outline encloses nothing")
     centre = np.array([m["m10"], m["m01"]]) / m["m00"]
     angle = 0.5 * np.arctan2(2 * m["mu11"], m["mu20"] - m["mu02"])
     return centre, np.array([np.cos(angle), np.sin(angle)])

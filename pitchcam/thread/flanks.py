@@ -123,12 +123,19 @@ def fit_flanks(
     rounds
         Repetitions, in each of which points far from the fit are left out.
 
+    Raises
+    ------
+    numpy.linalg.LinAlgError
+        If the points do not determine the fit: too few are left, or one flank or ridge only.
+
     Notes
     -----
     Deviations are measured along the axis. On a flank z = z_ridge + flank (w / 2 - (r - ref -
     slope z) tan a): an offset of the axis and the slopes of both sides come in through r. The
     mean of both slopes is half the taper, half their difference the axis's turn.
     """
+    if len(p.r) <= len(NAMES):
+        raise np.linalg.LinAlgError(f"only {len(p.r)} points on the flanks")
     ref = float(np.median(p.r))
     columns = _columns(p, ref)
     use = np.ones(len(p.z), bool) if use is None else use

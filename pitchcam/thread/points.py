@@ -23,6 +23,9 @@ ABOVE_ROOT = 0.13
 #: Seen along the thread, a flank's contour lies farther out than its section, by up to this.
 SEEN_LOWER = 0.14
 
+#: A side with fewer points on its contour, and a line through fewer of them, tell nothing.
+FEWEST_POINTS, FEWEST_ON_LINE = 20, 4
+
 
 @dataclass(frozen=True, kw_only=True)
 class Flanks:
@@ -93,6 +96,11 @@ def flank_points(
         The threaded region, stations along the part's axis.
     frame, camera
         The axis frame in space, for the sign of the sides.
+
+    Raises
+    ------
+    numpy.linalg.LinAlgError
+        If neither side shows flanks.
     """
     st = axis.to_axis(outline)
     normals = _contour_normals(outline)
@@ -115,12 +123,14 @@ def flank_points(
         chosen["height"].append(height)
         chosen["below"].append(below)
         chosen["normal"].append(groups)
+    if not chosen["xy"]:
+        raise np.linalg.LinAlgError("neither side shows flanks")
     return Flanks(**{k: np.concatenate(v) for k, v in chosen.items()})
 
 
 def _group_normals(normals: Points, flank: Values) -> Points:
     out = np.empty_like(normals)
-    for f in (1.0, -1.0):
+    for f in np.unique(flank):
         mean = np.median(normals[flank == f], axis=0)
         out[flank == f] = mean / np.hypot(*mean)
     return out
@@ -134,7 +144,7 @@ def _one_side(
     inside = (st[:, 1] * sign > 0) & (st[:, 0] > crests[0] - 0.5 * spacing)
     inside &= st[:, 0] < crests[-1] + 0.5 * spacing
     index = np.flatnonzero(inside)
-    if len(index) < 20:
+    if len(index) < FEWEST_POINTS:
         return None
     place = (st[index, 0] - first) / step
     ridge = np.round(place)
@@ -142,15 +152,21 @@ def _one_side(
     height = st[index, 1] * sign
     # The crests' and roots' own lines, so that a taper does not move the straight part.
     top = np.abs(phase) < 0.15
+    if np.count_nonzero(top) < FEWEST_ON_LINE:
+        return None
     slope, offset = np.polyfit(st[index[top], 0], height[top], 1)
     level = height - slope * st[index, 0] - offset
     crest = float(np.percentile(level, 97))
     root = float(np.percentile(level, 3))
+    if not crest > root:
+        return None
     share = (level - root) / (crest - root)
     below = (crest - level) / spacing
     straight = (below > BELOW_CREST[0]) & (below < BELOW_CREST[1] + SEEN_LOWER)
     straight &= (level - root) / spacing > ABOVE_ROOT
     straight &= (np.abs(phase) > 0.08) & (np.abs(phase) < 0.46)
+    if np.count_nonzero(straight) < FEWEST_ON_LINE:
+        return None
     return (
         index[straight], ridge[straight], np.sign(phase[straight]), share[straight],
         below[straight],

@@ -37,24 +37,25 @@ def to_reading(
     """
     v = values(shape)
     u, correlation = combined(lines)
-    slope = v["taper"]
+    slope = v.get("taper", 0.0)
     station, offset = None, 0.0
     if abs(slope) > TAPER_SEEN:
         large, small = (ends_mm[1], ends_mm[0]) if slope > 0 else (ends_mm[0], ends_mm[1])
         offset = large * slope
         station = Quantity(value=abs(large - small), u=0.35 * shape.pitch_mm)
-    moved = {k: v[k] + offset for k in ("major_mm", "pitch_diameter_mm", "minor_mm")}
+    lengths = ("major_mm", "pitch_diameter_mm", "minor_mm")
+    moved = {k: v[k] + offset if k in v else None for k in lengths}
     half = abs(ends_mm[1] - ends_mm[0]) / 2
     grown = {
         k: float(np.hypot(u[k], (half * u["taper"]) if station else 0.0)) for k in moved
     }  # fmt: skip
     return ThreadReading(
-        pitch_mm=quantity(v["pitch_mm"], u["pitch_mm"]),
+        pitch_mm=quantity(v.get("pitch_mm"), u["pitch_mm"]),
         major_mm=quantity(moved["major_mm"], grown["major_mm"]),
         pitch_diameter_mm=quantity(moved["pitch_diameter_mm"], grown["pitch_diameter_mm"]),
         minor_mm=quantity(moved["minor_mm"], grown["minor_mm"]),
-        angle_deg=quantity(v["angle_deg"], u["angle_deg"]),
-        taper=quantity(abs(slope), u["taper"]),
+        angle_deg=quantity(v.get("angle_deg"), u["angle_deg"]),
+        taper=quantity(abs(slope) if "taper" in v else None, u["taper"]),
         diameter_station_mm=station,
         starts=shape.section.starts,
         correlation=correlation,

@@ -25,7 +25,7 @@ DEPTH_RANGE = (0.28, 1.0)
 #: Seen under a slant T the ridges of a thread of radius r hide their grooves but for a depth of
 #: about 0.096 P^2 / (r T^2), by the ellipses of their crests: at 12 degrees that is 0.2 P for M18x1.
 SHALLOWEST, FEWEST_SHALLOW = 0.07, 5
-#: Runs of crests that belong together agree so far in spacing, and are in step over so few turns.
+#: Runs of crests that belong together agree so in spacing, and are in step over so few turns.
 JOINT_SPACING, JOINT_STEP, MOST_GAP = 0.05, 0.17, 3.6
 
 

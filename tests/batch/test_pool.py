@@ -37,7 +37,7 @@ def work(folder: Path, count: int = 2, limit_s: float = 60.0) -> dict[str, Finis
     [
         ("unreadable", "refused", "blurred", True),
         ("input", "failed", "error", True),
-        ("fault", "failed", "fault", True),
+        ("fault", "failed", "fault", False),
         ("memory", "failed", "out-of-memory", False),
         ("die", "failed", "crash", False),
     ],

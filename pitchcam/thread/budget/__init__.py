@@ -10,7 +10,8 @@ what was stated.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 
 from pitchcam.records import BudgetLine
 from pitchcam.thread.budget import edges, fit, pose, scale
@@ -31,8 +32,15 @@ TERMS: tuple[Term, ...] = (
 
 def budget(shape: ThreadShape, geometry: Geometry) -> tuple[BudgetLine, ...]:
     """Return the lines of a thread's budget, those of the scale first."""
+    measured = values(shape)
     lines = (term(shape, geometry) for term in TERMS)
-    return tuple(line for line in lines if line is not None)
+    return tuple(_of_measured(line, measured) for line in lines if line is not None)
+
+
+def _of_measured(line: BudgetLine, measured: Mapping[str, float]) -> BudgetLine:
+    """Leave out what is contributed to quantities that were not measured."""
+    own = {k: u for k, u in line.contributions.items() if k in measured}
+    return replace(line, contributions=own)
 
 
 __all__ = [

@@ -24,7 +24,7 @@ def combined(lines: Sequence[BudgetLine]) -> tuple[dict[str, float], dict[tuple[
     n = len(names)
     covariance = np.zeros((n, n))
     for line in lines:
-        c = np.nan_to_num(np.array([line.contributions.get(k, 0.0) for k in names]))
+        c = np.array([line.contributions.get(k, 0.0) for k in names])
         covariance += np.outer(c, c) if line.correlated else np.diag(c**2)
     u = np.sqrt(np.maximum(np.diag(covariance), LEAST_VARIANCE))
     correlation = {

@@ -36,17 +36,16 @@ class Geometry:
 
 
 def values(shape: ThreadShape) -> dict[str, float]:
-    """Return the naming quantities of a measured thread; NaN where not measured."""
-    major = shape.diameter_mm(shape.tips)
-    minor = shape.diameter_mm(shape.roots)
-    return {
+    """Return the naming quantities of a measured thread; what was not measured is absent."""
+    found = {
         "pitch_mm": shape.pitch_mm,
-        "major_mm": np.nan if major is None else major,
+        "major_mm": shape.diameter_mm(shape.tips),
         "pitch_diameter_mm": shape.pitch_diameter_mm,
-        "minor_mm": np.nan if minor is None else minor,
+        "minor_mm": shape.diameter_mm(shape.roots),
         "angle_deg": shape.section.fit.angle_deg,
         "taper": shape.taper,
     }
+    return {k: v for k, v in found.items() if v is not None and np.isfinite(v)}
 
 
 def reach_mm(shape: ThreadShape) -> float:
@@ -57,7 +56,7 @@ def reach_mm(shape: ThreadShape) -> float:
 def scaled(shape: ThreadShape, share: float) -> dict[str, float]:
     """Return what a relative error of the scale contributes to each length."""
     v = values(shape)
-    return {k: v[k] * share for k in LENGTHS}
+    return {k: v[k] * share for k in LENGTHS if k in v}
 
 
 def by_pitch(shape: ThreadShape, u: dict[str, float]) -> dict[str, float]:
@@ -65,6 +64,6 @@ def by_pitch(shape: ThreadShape, u: dict[str, float]) -> dict[str, float]:
     return {k: u[k] * (shape.pitch_mm if k == "pitch_mm" else 1.0) for k in NAMING_QUANTITIES}
 
 
-def quantity(value: float, u: float) -> Quantity | None:
-    """Return a quantity, or None where the value is not a number."""
-    return Quantity(value=float(value), u=float(u)) if np.isfinite(value) else None
+def quantity(value: float | None, u: float) -> Quantity | None:
+    """Return a quantity, or None where there is no value."""
+    return None if value is None else Quantity(value=float(value), u=float(u))

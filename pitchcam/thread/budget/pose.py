@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pitchcam.records import NAMING_QUANTITIES, BudgetLine
+from pitchcam.records import BudgetLine
 from pitchcam.thread.budget.geometry import Geometry, values
 from pitchcam.thread.measure import ThreadShape, remeasure
 
@@ -16,11 +16,11 @@ U_INCLINE_RAD = np.radians(1.2)
 def inclination(shape: ThreadShape, place: Geometry) -> BudgetLine:
     """Measure again with the axis inclined by its u: taper in first order, pitch in second."""
     now = values(shape)
-    larger: dict[str, float] = dict.fromkeys(NAMING_QUANTITIES, 0.0)
+    larger: dict[str, float] = dict.fromkeys(now, 0.0)
     for sign in (1.0, -1.0):
         turned = values(remeasure(shape, shape.camera, place.height_mm, sign * U_INCLINE_RAD))
-        for k in NAMING_QUANTITIES:
+        for k in now.keys() & turned.keys():
             change = turned[k] - now[k]
-            if np.isfinite(change) and abs(change) > abs(larger[k]):
+            if abs(change) > abs(larger[k]):
                 larger[k] = change
     return BudgetLine(source="inclination of the part", contributions=larger)

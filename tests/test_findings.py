@@ -1,0 +1,174 @@
+"""Pictures that once ended otherwise than in one clear line: each keeps its answer."""
+
+import csv
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from pitchcam import identify
+from pitchcam.batch.settings import Job, Settings
+from pitchcam.batch.worker import identify_photo, measure_job
+from pitchcam.cli import cli
+from pitchcam.errors import OutlineError, PitchcamError, UnreadableError
+from pitchcam.outline import field
+from pitchcam.outline.contour import Crop, outline
+from pitchcam.photo import load_photo
+from pitchcam.records import BudgetLine, Quantity, ScaleSpec, json_text
+from pitchcam.scale.shapes import circle_share
+from pitchcam.scene import take_apart
+from pitchcam.thread.axis import envelope, find_axis
+from pitchcam.thread.flanks import FlankPoints, fit_flanks
+
+HERE = Path(__file__).parent / "findings"
+SAMPLES = Path(__file__).parents[1] / "samples"
+
+
+def rows():
+    with (HERE / "photos.csv").open(newline="") as handle:
+        return list(csv.DictReader(handle))
+
+
+def call(file, options, *more):
+    """Run ``identify`` as the command line does; return exit code and the error, or None."""
+    arguments = ["identify", str(HERE / "photos" / file), *options.split(), *more]
+    try:
+        result = CliRunner().invoke(cli, arguments, standalone_mode=False, catch_exceptions=False)
+    except PitchcamError as error:
+        return error.exit_code, error, ""
+    return result.return_value or 0, None, result.stdout
+
+
+@pytest.mark.parametrize("row", rows(), ids=lambda row: row["file"])
+def test_every_finding_keeps_its_answer(row, monkeypatch):
+    monkeypatch.setenv("PITCHCAM_TRACE", "1")  # nothing may hide behind the boundary
+    code, error, _ = call(row["file"], row["options"])
+    assert code == int(row["exit"])
+    if code == 4:
+        assert error.code != "fault"
+        assert row["says"] in error.message
+        assert "\n" not in str(error)
+        assert error.advice
+
+
+@pytest.mark.parametrize("name", ["strip-checked", "strip-noise", "strip-tinted", "thumbnail"])
+def test_strips_end_well_without_the_limit_of_size(name, monkeypatch):
+    """The limit of size keeps them out; what they broke is mended as well."""
+    monkeypatch.setenv("PITCHCAM_TRACE", "1")
+    monkeypatch.setattr(field, "FEWEST_PX", 8)
+    photo = load_photo(HERE / "photos" / f"{name}.jpg")
+    for spec in (ScaleSpec(source="pin", mm=8.0), ScaleSpec(source="major", mm=8.0)):
+        with pytest.raises(UnreadableError) as caught:
+            take_apart(photo, spec, lambda text: None)
+        assert caught.value.code != "fault"
+
+
+def test_what_is_not_measured_is_absent_everywhere():
+    code, _, text = call("no-roots.jpg", "--pin 8", "--json")
+
+    def refuse(word):
+        raise AssertionError(f"{word} is no JSON")
+
+    document = json.loads(text, parse_constant=refuse)
+    (thread,) = document["parts"][0]["threads"]
+    assert code == 0
+    assert thread["verdict"]["designation"] == "M18x1.5"
+    assert thread["minor_mm"] is None
+    assert all("minor_mm" not in line for line in thread["budget"])
+
+
+def test_a_batch_keeps_what_identify_names():
+    path = HERE / "photos" / "no-roots.jpg"
+    settings = Settings(scale=ScaleSpec(source="pin", mm=8.0))
+    job = Job(path=path, name=path.name, sha256=load_photo(path).sha256, settings=settings)
+    outcome = measure_job(job, identify_photo)
+    assert outcome.status == "measured"
+    assert outcome.lasting
+
+
+def test_what_has_no_outline_is_said_so():
+    line = np.column_stack([np.arange(60.0), np.zeros(60)])
+    with pytest.raises(OutlineError, match="encloses nothing"):
+        find_axis(line)
+    with pytest.raises(OutlineError, match="one side"):
+        envelope(line + [0.0, 5.0])
+    short = np.array([[0.0, 0.0], [4.0, 0.0], [4.0, 1.0], [0.0, 1.0], [0.0, 0.0]])
+    with pytest.raises(OutlineError, match="long"):
+        find_axis(short)
+    bright = Crop(
+        light=np.ones((40, 40), np.float32), origin_px=(0, 0), mask=np.zeros((40, 40), np.uint8),
+        channel="grey", background_code=0.7,
+    )  # fmt: skip
+    with pytest.raises(OutlineError, match="darker"):
+        outline(bright)
+
+
+def test_few_points_lie_on_no_circle():
+    assert circle_share(np.random.default_rng(1).normal(size=(12, 2))) == 0.0
+
+
+def test_few_flank_points_are_no_fit():
+    some = np.ones(5)
+    points = FlankPoints(z=some, r=some, side=some, flank=some, ridge=some)
+    with pytest.raises(np.linalg.LinAlgError):
+        fit_flanks(points, tan_guess=0.55)
+
+
+@pytest.mark.parametrize("value, u", [(np.nan, 1.0), (1.0, np.nan), (np.inf, 1.0), (1.0, -1.0)])
+def test_no_number_is_no_quantity(value, u):
+    with pytest.raises(ValueError, match="no quantity"):
+        Quantity(value=value, u=u)
+
+
+def test_no_number_is_no_share():
+    with pytest.raises(ValueError, match="no share"):
+        BudgetLine(source="noise", contributions={"pitch_mm": float("nan")})
+
+
+def test_strict_json():
+    with pytest.raises(ValueError):
+        json_text({"u": float("nan")})
+
+
+def fall(*_, **__):
+    raise ZeroDivisionError("nobody\nforesaw it")
+
+
+def test_a_fault_on_one_part_costs_only_that_part(monkeypatch):
+    """The box's first part fails inside; the others keep what they have without it."""
+    from pitchcam import part_threads
+
+    real, calls = part_threads._measured, []
+
+    def first_falls(*arguments):
+        calls.append(1)
+        return fall() if len(calls) == 1 else real(*arguments)
+
+    monkeypatch.delenv("PITCHCAM_TRACE", raising=False)
+    monkeypatch.setattr(part_threads, "_measured", first_falls)
+    spec = ScaleSpec(**json.loads((SAMPLES / "p20-box-pin.json").read_text())["scale"])
+    result = identify(SAMPLES / "p20-box-pin.jpg", spec, plots=False)
+    verdicts = [t.verdict for p in result.parts for t in p.threads]
+    assert verdicts[0].status == "unreadable"
+    assert sum(v.status == "named" for v in verdicts) >= 2
+    (fault,) = [w for w in result.warnings if w.code == "fault"]
+    assert fault.message.startswith("an inner fault stopped the measurement of part 1")
+    assert "\n" not in fault.message
+
+
+def test_a_fault_of_a_whole_stage_is_the_photos(monkeypatch):
+    monkeypatch.delenv("PITCHCAM_TRACE", raising=False)
+    monkeypatch.setattr("pitchcam.scene.learn_rims", fall)
+    code, error, _ = call("no-roots.jpg", "--pin 8")
+    assert code == 4
+    assert error.code == "fault"
+    assert "placing the edges (ZeroDivisionError: nobody foresaw it)" in str(error)
+    path = HERE / "photos" / "no-roots.jpg"
+    job = Job(
+        path=path, name=path.name, sha256=load_photo(path).sha256,
+        settings=Settings(scale=ScaleSpec(source="pin", mm=8.0)),
+    )  # fmt: skip
+    outcome = measure_job(job, identify_photo)
+    assert (outcome.status, outcome.code, outcome.lasting) == ("failed", "fault", False)
