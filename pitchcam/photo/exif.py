@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Literal
 
-from pitchcam.photo.record import FocalSource
+#: Where the focal length comes from; ``cropped`` says that one was there but no longer holds.
+FocalSource = Literal["exif", "focal-plane", "cropped", "none"]
 
 # Tag numbers of the EXIF standard (CIPA DC-008 / JEITA CP-3451).
 ORIENTATION = 0x0112
@@ -59,10 +60,10 @@ def focal_length(
     no longer have the recorded ratio was cropped after it was taken: neither its focal length in
     pixels nor its principal point is known then.
     """
-    recorded = _size(exif_ifd)
-    if recorded is not None and not _same_aspect(recorded, (width_px, height_px)):
+    recorded = recorded_size(exif_ifd)
+    if recorded is not None and not same_aspect(recorded, (width_px, height_px)):
         return None, "cropped"
-    f35 = _number(exif_ifd.get(_FOCAL_LENGTH_35))
+    f35 = number(exif_ifd.get(_FOCAL_LENGTH_35))
     if f35 is not None and _sane(f35):
         return f35, "exif"
     f35 = _from_focal_plane(exif_ifd, recorded or (width_px, height_px))
@@ -72,11 +73,11 @@ def focal_length(
 
 
 def _from_focal_plane(exif_ifd: Mapping[int, Any], size: tuple[float, float]) -> float | None:
-    focal = _number(exif_ifd.get(_FOCAL_LENGTH))
-    x_res = _number(exif_ifd.get(_FOCAL_PLANE_X))
+    focal = number(exif_ifd.get(_FOCAL_LENGTH))
+    x_res = number(exif_ifd.get(_FOCAL_PLANE_X))
     if focal is None or x_res is None:
         return None
-    y_res = _number(exif_ifd.get(_FOCAL_PLANE_Y)) or x_res
+    y_res = number(exif_ifd.get(_FOCAL_PLANE_Y)) or x_res
     unit = exif_ifd.get(_FOCAL_PLANE_UNIT, 2)
     unit_mm = _UNIT_MM.get(unit) if isinstance(unit, int) else None
     if unit_mm is None:
@@ -85,12 +86,14 @@ def _from_focal_plane(exif_ifd: Mapping[int, Any], size: tuple[float, float]) ->
     return focal * FRAME_DIAGONAL_MM / diagonal_mm
 
 
-def _size(exif_ifd: Mapping[int, Any]) -> tuple[float, float] | None:
-    x, y = _number(exif_ifd.get(_PIXEL_X)), _number(exif_ifd.get(_PIXEL_Y))
+def recorded_size(exif_ifd: Mapping[int, Any]) -> tuple[float, float] | None:
+    """Return the picture's width and height as the camera recorded them, None where absent."""
+    x, y = number(exif_ifd.get(_PIXEL_X)), number(exif_ifd.get(_PIXEL_Y))
     return None if x is None or y is None else (x, y)
 
 
-def _same_aspect(a: tuple[float, float], b: tuple[float, float]) -> bool:
+def same_aspect(a: tuple[float, float], b: tuple[float, float]) -> bool:
+    """Say whether two pictures' sides have the same ratio, whichever way they are turned."""
     # Sorted, because some phones record the size before, some after the rotation.
     ratio_a, ratio_b = max(a) / min(a), max(b) / min(b)
     return abs(ratio_a / ratio_b - 1.0) <= _SAME_ASPECT
@@ -100,7 +103,7 @@ def _sane(f35: float) -> bool:
     return _SANE_F35_MM[0] <= f35 <= _SANE_F35_MM[1]
 
 
-def _number(value: Any) -> float | None:
+def number(value: Any) -> float | None:
     """Return a positive finite number, or None for whatever else a damaged tag may hold."""
     try:
         number = float(value)

@@ -9,6 +9,7 @@ import os
 import stat
 import warnings
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -23,8 +24,9 @@ from pitchcam.photo.decode import (
     decode_pillow,
     upright,
 )
-from pitchcam.photo.exif import EXIF_IFD, focal_length, orientation_of
-from pitchcam.photo.record import FocalSource, Photo, Pixels
+from pitchcam.photo.exif import EXIF_IFD, FocalSource, focal_length, orientation_of
+from pitchcam.photo.origin import Origin, origin_of
+from pitchcam.photo.record import Photo, Pixels
 
 #: The largest phone sensors on sale bin or crop to less; 120 megapixels of colour are 360 MB.
 MAX_MEGAPIXELS = 120.0
@@ -72,7 +74,7 @@ def load_photo(path: str | os.PathLike[str], max_megapixels: float = MAX_MEGAPIX
     data = _read(file, int(max_megapixels * 1e6) * _MAX_BYTES_PER_PIXEL)
     with _quiet():
         try:
-            pixels, f35, source = _decode(data, file, max_megapixels)
+            pixels, shot = _decode(data, file, max_megapixels)
         except DamagedError:
             raise InputError(f"{file.name} is truncated or damaged;", _RETAKE) from None
         except UnsupportedError as error:
@@ -80,7 +82,24 @@ def load_photo(path: str | os.PathLike[str], max_megapixels: float = MAX_MEGAPIX
         except MemoryError:
             raise InputError(f"{file.name} does not fit in memory;", "send a smaller one") from None
     digest = hashlib.sha256(data).hexdigest()
-    return Photo(path=file, sha256=digest, pixels=pixels, f35_mm=f35, f35_source=source)
+    return Photo(
+        path=file, sha256=digest, pixels=pixels, f35_mm=shot.f35_mm, f35_source=shot.f35_source,
+        origin=shot.origin,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Shot:
+    """What tags and size tell of the shot."""
+
+    f35_mm: float | None
+    f35_source: FocalSource
+    origin: Origin
+
+
+def _shot(tags: Mapping[int, Any], exif_ifd: Mapping[int, Any], size: tuple[int, int]) -> _Shot:
+    f35, source = focal_length(exif_ifd, *size)
+    return _Shot(f35_mm=f35, f35_source=source, origin=origin_of(tags, exif_ifd, *size))
 
 
 def _read(file: Path, max_bytes: int) -> bytes:
@@ -106,26 +125,24 @@ def _read(file: Path, max_bytes: int) -> bytes:
         raise InputError(f"{file} cannot be read ({reason});", "check the file") from None
 
 
-def _decode(
-    data: bytes, file: Path, max_megapixels: float
-) -> tuple[Pixels, float | None, FocalSource]:
+def _decode(data: bytes, file: Path, max_megapixels: float) -> tuple[Pixels, _Shot]:
     if data[4:8] == b"ftyp" and data[8:12] in _HEIF_BRANDS:
         return _decode_heif(data, file, max_megapixels)
     image = _open_pillow(data, file)
     _check_size(image.size, file, max_megapixels)
     tags, exif_ifd = _exif_of(image)
-    f35, source = focal_length(exif_ifd, *image.size)
+    shot = _shot(tags, exif_ifd, image.size)
     orientation = orientation_of(tags)
     kind = "JPEG" if image.format == "MPO" else str(image.format)
     if _opencv_reads(image, kind):
         image.close()
-        return decode_opencv(data, orientation, kind=kind), f35, source
+        return decode_opencv(data, orientation, kind=kind), shot
     with _decoder_errors():
         pixels = decode_pillow(image)
     # Pillow turns TIFF upright while loading, and nothing else.
     if kind != "TIFF":
         pixels = upright(pixels, orientation)
-    return pixels, f35, source
+    return pixels, shot
 
 
 def _opencv_reads(image: Any, kind: str) -> bool:
@@ -153,9 +170,7 @@ def _open_pillow(data: bytes, file: Path) -> Any:
         raise DamagedError from error
 
 
-def _decode_heif(
-    data: bytes, file: Path, max_megapixels: float
-) -> tuple[Pixels, float | None, FocalSource]:
+def _decode_heif(data: bytes, file: Path, max_megapixels: float) -> tuple[Pixels, _Shot]:
     import pillow_heif
     from PIL import Image
 
@@ -163,14 +178,14 @@ def _decode_heif(
         heif = pillow_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=False, bgr_mode=True)
         size = heif.size
     _check_size(size, file, max_megapixels)
+    found: Mapping[int, Any] = {}
     exif_ifd: Mapping[int, Any] = {}
     with contextlib.suppress(Exception):  # damaged EXIF is no EXIF
         tags = Image.Exif()
         tags.load(heif.info["exif"])
-        exif_ifd = dict(tags.get_ifd(EXIF_IFD))
-    f35, source = focal_length(exif_ifd, *size)
+        exif_ifd, found = dict(tags.get_ifd(EXIF_IFD)), dict(tags)
     with _decoder_errors():
-        return decode_heif(heif), f35, source
+        return decode_heif(heif), _shot(found, exif_ifd, size)
 
 
 def _exif_of(image: Any) -> tuple[Mapping[int, Any], Mapping[int, Any]]:

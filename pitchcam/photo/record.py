@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.photo.exif import FocalSource
+from pitchcam.photo.origin import Origin
+
 #: Coded (not linear) pixel values, 8 or 16 bit.
 Pixels = NDArray[np.uint8] | NDArray[np.uint16]
 
-#: Where the focal length comes from; ``cropped`` says that one was there but no longer holds.
-FocalSource = Literal["exif", "focal-plane", "cropped", "none"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -33,6 +33,8 @@ class Photo:
         Focal length as on a 36 x 24 mm frame, by the frame's diagonal; None where unknown.
     f35_source
         How ``f35_mm`` was found.
+    origin
+        What tags and size tell of crops, copies and zoom.
     """
 
     path: Path
@@ -40,6 +42,7 @@ class Photo:
     pixels: Pixels
     f35_mm: float | None
     f35_source: FocalSource
+    origin: Origin = Origin()
 
     @property
     def width_px(self) -> int:
