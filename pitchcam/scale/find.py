@@ -12,7 +12,7 @@ from pitchcam.records import ScaleSpec
 from pitchcam.scale.camera import Camera
 from pitchcam.scale.card import card_reference
 from pitchcam.scale.disc import disc_reference
-from pitchcam.scale.jaws import jaw_reference
+from pitchcam.scale.jaws import jaw_references
 from pitchcam.scale.pin import pin_distance
 from pitchcam.scale.reference import Reference
 from pitchcam.scale.shapes import Shape
@@ -75,10 +75,8 @@ def find_reference(
     """
     mm = spec.mm or 0.0
     if spec.source == "jaws":
-        plain = [s for s in shapes if not s.threads and not s.others and s.kind == "other"]
-        plain += [s for s in shapes if s.kind == "bar"]
-        jaws = jaw_reference(plain, camera, mm, spec.height_mm)
-        return _plausible([jaws] if jaws else [], spec)
+        plain = [s for s in shapes if not s.threads and s.kind in ("other", "bar")]
+        return _plausible(jaw_references(plain, camera, mm, spec.height_mm), spec)
     found: list[Reference] = []
     for shape in shapes:
         if spec.source == "pin" and shape.kind == "bar" and shape.blob.label in pins:

@@ -1,189 +1,241 @@
-"""Scale from caliper jaws opened to a reading."""
+"""Scale from caliper jaws opened to a reading.
+
+A jaw's face stands upright on the plate. Seen from the camera's foot outward it is hidden, and its
+upper edge makes the outline; seen toward the foot it shows, and the outline is its lower edge,
+beside which the face mirrors the panel up to the upper edge. What both outlines are apart is thus
+the reading only together with the jaws' thickness and the slant under which they are seen, and the
+width of the lit wall tells of both. All is fitted at once to the light across both faces.
+"""
 
 from __future__ import annotations
 
-import itertools
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import least_squares
+from scipy.special import ndtr
 
-from pitchcam.outline.edges import fit_line, line_profiles
-from pitchcam.outline.field import PART_LEVEL
-from pitchcam.outline.walls import Wall, fit_wall
+from pitchcam.outline.edges import line_profiles
 from pitchcam.scale.camera import Camera
+from pitchcam.scale.faces import Face, Opening, openings
 from pitchcam.scale.reference import Reference
 from pitchcam.scale.shapes import Shape
 
 Points = NDArray[np.float64]
 
-#: Thickness of a caliper's jaws at their measuring faces where it is not stated (common practice,
-#: no source): 3 mm, their blades thinner.
-THICKNESS_MM = 2.5
-U_THICKNESS_MM = 0.8
+#: Thickness of a caliper's jaws at their measuring faces where it is not stated: 3 to 4 mm, down
+#: to 2.5 on small ones (common practice, no source).
+THICKNESS_MM = 3.3
+U_THICKNESS_MM = 0.6
+#: That of a stated one.
+U_STATED_MM = 0.1
 #: A caliper reads to 0.02 mm, its jaws set by hand.
 U_READING_MM = 0.02
-
-
-def facing_edges(a: Shape, b: Shape) -> tuple[Face, Face] | None:
-    """Return the straight edges by which two objects face each other, or None."""
-    gap = b.centre_px - a.centre_px
-    first = _face(a, gap / np.hypot(*gap))
-    second = _face(b, -gap / np.hypot(*gap))
-    if first is None or second is None:
-        return None
-    d0, d1 = ((f.end - f.start) / f.length_px for f in (first, second))
-    if abs(d0[0] * d1[1] - d0[1] * d1[0]) > np.radians(1.5):
-        return None
-    return first, second
-
-
-def _face(shape: Shape, toward: Points) -> Face | None:
-    """Fit the straight edge of an object on the side that looks along ``toward``."""
-    points = shape.outline_px
-    along = np.array([-toward[1], toward[0]])
-    s, t = points @ along, points @ toward
-    low, high = np.percentile(s, [15, 85])
-    if high - low < 50:
-        return None
-    bins = np.round((s - low) / 2).astype(int)
-    inside = (s > low) & (s < high)
-    outermost = np.full(int((high - low) / 2) + 2, -np.inf)
-    np.maximum.at(outermost, bins[inside], t[inside])
-    stations = low + 2 * np.arange(len(outermost))
-    ok = np.isfinite(outermost)
-    x, y = stations[ok], outermost[ok]
-    keep = np.ones(len(x), bool)
-    for _ in range(6):
-        slope, offset = np.polyfit(x[keep], y[keep], 1)
-        deviation = np.abs(y - slope * x - offset)
-        keep = deviation <= max(3 * float(np.median(deviation)), 0.4)
-    if keep.mean() < 0.8 or float(np.std((y - slope * x - offset)[keep])) > 1.0:
-        return None
-    ends = [u * along + (offset + slope * u) * toward for u in (low + 4, high - 4)]
-    start, end, scatter = fit_line(shape.crop, ends[0], ends[1], toward, level=PART_LEVEL)
-    if scatter > 1.0:
-        return None
-    return _outermost(shape, start, end, toward)
+#: Share of the panel's light that a face gives back at a grazing angle: anything from a blackened
+#: one's to this of a polished one, with what it may be more (common practice, no source).
+MOST_LIGHT, U_MOST_LIGHT = 0.85, 0.05
+#: Blur of the photo's edges in pixels (one in focus; the usual spread of focus).
+BLUR_PX = (1.0, 0.4)
+#: What a mean profile's samples are worth: noise and what the model leaves out are 0.01, and
+#: neighbours a quarter of a pixel apart share it by fours.
+U_LIGHT = 0.02
+#: Thickest jaw, whose wall has to fit into the profiles.
+THICKEST_MM = 5.5
+#: Other facing edges as long as this share of the longest are jaws as well as those.
+RIVAL = 0.7
 
 
 @dataclass(frozen=True, kw_only=True)
-class Face:
-    """A jaw's measuring face as seen: its outermost edge, and the wall mirrored beside it."""
+class _Side:
+    """One face: rays through its middle and one pixel outward, and the light across it."""
 
-    start: Points
-    end: Points
-    wall: Wall
-
-    @property
-    def middle(self) -> Points:
-        """Middle of the edge."""
-        return (self.start + self.end) / 2
-
-    @property
-    def length_px(self) -> float:
-        """Length of the edge."""
-        return float(np.hypot(*(self.end - self.start)))
+    rays: Points
+    across_px: Points
+    light: Points
 
 
-def _outermost(shape: Shape, start: Points, end: Points, toward: Points) -> Face:
-    """Move a face from the part level onto its outermost edge."""
-    p = line_profiles(shape.crop, start, end, toward, reach_px=12.0)
-    wall = fit_wall(p.across_px, np.median(p.light, axis=0))
-    along = (end - start) / np.hypot(*(end - start))
-    normal = np.array([-along[1], along[0]])
-    normal = normal if normal @ toward > 0 else -normal
-    shift = wall.edge_px * normal
-    return Face(start=start + shift, end=end + shift, wall=wall)
+@dataclass(frozen=True, kw_only=True)
+class _Fit:
+    """``q``: ln depth, place (mm), thickness (mm), lean (rad), two walls' light, two blurs.
+
+    ``u_depth`` is the standard uncertainty of ln depth.
+    """
+
+    q: Points
+    u_depth: float
+    misfit: float
 
 
-def jaw_reference(
-    shapes: list[Shape], camera: Camera, reading_mm: float, thickness_mm: float | None = None
-) -> Reference | None:
-    """Find the two jaws and return the camera's distance from their opening.
+def jaw_references(
+    shapes: Sequence[Shape], camera: Camera, reading_mm: float, thickness_mm: float | None = None
+) -> list[Reference]:
+    """Find the two measuring faces and return the camera's distance from their opening.
 
     Parameters
     ----------
     shapes
-        Objects that carry no thread; all pairs are tried and the pair with the longest facing
-        straight edges is taken.
+        Objects that carry no thread. With the beam in view both jaws are one object.
     camera
         Camera with its tilt set.
     reading_mm
         The caliper's reading.
     thickness_mm
-        Thickness of the jaws over the plate.
+        Thickness of the jaws over the plate; by default the usual one, and what the faces show.
 
-    Notes
-    -----
-    A jaw's face stands upright: its shadow toward the gap is made by the edge nearer to the
-    picture's centre at the plate's height, and by its top edge where the face looks outward.
+    Returns
+    -------
+    list of Reference
+        That of the longest faces first, and of all others nearly as long; empty if none face.
     """
-    best: tuple[Face, Face] | None = None
-    owners: tuple[int, ...] = ()
-    for a, b in itertools.combinations(shapes, 2):
-        faces = facing_edges(a, b)
-        if faces is None:
-            continue
-        if best is None or min(f.length_px for f in faces) > min(f.length_px for f in best):
-            best, owners = faces, (a.blob.label, b.blob.label)
-    if best is None:
-        return None
-    distance = camera.f_px * reading_mm / float(np.hypot(*(best[1].middle - best[0].middle)))
-    top, u_top = (thickness_mm, 0.1) if thickness_mm else _thickness(camera, best, distance)
-    distance, share = _solve(camera, best, reading_mm, top)
-    u_scale = np.hypot(U_READING_MM / reading_mm, 0.12 * distance / camera.f_px / reading_mm)
+    found = openings(shapes)
+    longest = [o for o in found if o.length_px > RIVAL * found[0].length_px]
+    return [_reference(o, camera, reading_mm, thickness_mm) for o in longest]
+
+
+def _reference(
+    opening: Opening, camera: Camera, reading_mm: float, thickness_mm: float | None
+) -> Reference:
+    first, second = opening.first, opening.second
+    distance = camera.f_px * reading_mm / opening.gap_px
+    reach = _reach_px(opening, camera, distance)
+    sides = (_side(first, camera, reach), _side(second, camera, reach))
+    known = (thickness_mm, U_STATED_MM) if thickness_mm else (THICKNESS_MM, U_THICKNESS_MM)
+    middle = camera.rays((first.middle_px + second.middle_px)[None] / 2)[0]
+    plane = _Plane(camera, middle, camera.rays(np.stack([first.start_px, first.end_px])))
+    fit = _solve(sides, plane, reading_mm, known, np.log(distance))
+    # How depth follows the focal length: as that of a plane of this height does.
+    longer = 1.01
+    wider = tuple(
+        _Side(rays=s.rays / [longer, longer, 1.0], across_px=s.across_px, light=s.light)
+        for s in sides
+    )
+    other = _solve(
+        (wider[0], wider[1]), plane.stretched(longer), reading_mm, known, float(fit.q[0])
+    )
+    depth = float(np.exp(fit.q[0]))
+    normal = plane.normal(fit.q[3])
+    height = depth - (float(np.exp(other.q[0])) - depth) / (longer - 1)
+    # What the model leaves out counts as noise does.
+    poor = max(1.0, fit.misfit / U_LIGHT)
+    u = float(np.hypot(fit.u_depth * poor, U_READING_MM / reading_mm))
+    leaning = camera.tilted(normal, camera.u_tilt_rad)
     return Reference(
-        source="jaws", camera=camera.over_plate(distance, np.nan), u_scale=float(u_scale),
-        height_mm=share * top, u_height_mm=u_top,
-        where_px=(best[0].middle + best[1].middle) / 2, labels=owners,
-        outline_px=np.array([best[0].start, best[0].end, best[1].end, best[1].start]),
+        source="jaws", camera=leaning.over_plate(float(normal @ middle) * depth, np.nan),
+        u_scale=u, height_mm=height, u_height_mm=0.0,
+        where_px=(first.middle_px + second.middle_px) / 2,
+        labels=tuple(sorted({first.shape.blob.label, second.shape.blob.label})),
+        outline_px=np.array([first.start_px, first.end_px, *_in_turn(first, second)]),
     )  # fmt: skip
 
 
-def _outward(camera: Camera, faces: tuple[Face, Face]) -> tuple[float, float]:
-    """Return how far each face looks away from the picture's centre, pixels (negative: toward)."""
-    gap = faces[1].middle - faces[0].middle
-    gap = gap / np.hypot(*gap)
-    pp = np.array(camera.centre_px)
-    return float((faces[0].middle - pp) @ gap), float((faces[1].middle - pp) @ -gap)
+def _in_turn(first: Face, second: Face) -> tuple[Points, Points]:
+    """Return the second face's ends so that both faces' make one outline."""
+    ends = second.start_px, second.end_px
+    return ends if first.along @ second.along < 0 else ends[::-1]
 
 
-def _thickness(
-    camera: Camera, faces: tuple[Face, Face], distance: float
-) -> tuple[float, float]:
-    """Return the jaws' thickness from the width of the wall seen beside an edge, else the usual.
+def _reach_px(opening: Opening, camera: Camera, distance: float) -> float:
+    """Return how far from the outline a face's profile has to reach to show the whole wall."""
+    foot = camera.project(np.array(camera.normal))
+    away = max(
+        abs(float((f.middle_px - foot) @ f.outward)) for f in (opening.first, opening.second)
+    )
+    away += 2 * camera.u_tilt_rad * camera.f_px
+    return float(min(10.0 + THICKEST_MM * away / distance, 0.45 * opening.gap_px))
 
-    A wall of height t at a distance x from the picture's centre shows t x / L wide.
-    """
-    found = [
-        (face.wall.width_px * distance / abs(away), 0.4 * distance / abs(away))
-        for face, away in zip(faces, _outward(camera, faces), strict=True)
-        if away < 0 and face.wall.width_px > 2.0
-    ]  # fmt: skip
-    found = [(t, u) for t, u in found if 0.8 < t < 8.0]
-    if not found:
-        return THICKNESS_MM, U_THICKNESS_MM
-    t, u = min(found, key=lambda f: f[1])
-    return t, max(u, 0.15)
+
+def _side(face: Face, camera: Camera, reach_px: float) -> _Side:
+    p = line_profiles(
+        face.shape.crop, face.start_px, face.end_px, face.outward, reach_px=reach_px
+    )
+    light = np.median(p.light, axis=0)
+    out = face.middle_px + np.array([0.0, 1.0])[:, None] * face.outward
+    return _Side(
+        rays=camera.rays(out), across_px=p.across_px,
+        light=light / float(np.median(light[p.across_px > 0.6 * reach_px])),
+    )  # fmt: skip
+
+
+class _Plane:
+    """The plate under the jaws: its normal leans by an angle along the opening."""
+
+    def __init__(self, camera: Camera, middle: Points, face: Points) -> None:
+        self.middle, self.face = middle, face
+        self.base, self.u_lean = np.array(camera.normal), camera.u_tilt_rad
+        along = face[1] / (face[1] @ self.base) - face[0] / (face[0] @ self.base)
+        self.along = along / np.linalg.norm(along)
+        self.across = np.cross(self.base, self.along)
+
+    def stretched(self, longer: float) -> _Plane:
+        """Return the plane under rays of a longer lens."""
+        out = object.__new__(_Plane)
+        by = np.array([longer, longer, 1.0])
+        out.middle, out.face = self.middle / by, self.face / by
+        out.base, out.u_lean, out.along, out.across = (
+            self.base, self.u_lean, self.along, self.across,
+        )  # fmt: skip
+        return out
+
+    def normal(self, lean: float) -> Points:
+        """Return the unit normal that leans by an angle across the faces."""
+        n: Points = self.base * np.cos(lean) + self.across * np.sin(lean)
+        return n
+
+    def places(self, rays: Points, depth: float, lean: float, height: float) -> Points:
+        """Return where rays meet a plane above the plate, mm across the faces from the middle."""
+        n = self.normal(lean)
+        across = np.cross(n, self.along)
+        centre = depth * self.middle
+        reach = (centre @ n - height) / (rays @ n)
+        out: Points = (rays * reach[:, None] - centre) @ across
+        return out
 
 
 def _solve(
-    camera: Camera, faces: tuple[Face, Face], reading: float, top: float
-) -> tuple[float, float]:
-    """Return the plate's distance and the mean height (share of the jaws') that scale holds at."""
-    # A face that looks outward ends at its top edge, one that looks inward at the plate.
-    heights = [top if away > 0 else 0.0 for away in _outward(camera, faces)]
-    distance = camera.f_px * reading / float(np.hypot(*(faces[1].middle - faces[0].middle)))
-    for _ in range(6):
-        unit = camera.over_plate(distance, 0.0)
-        a = unit.on_plane(np.stack([faces[0].start, faces[0].end]), heights[0])
-        b = unit.on_plane(np.stack([faces[1].start, faces[1].end]), heights[1])
-        d = a[1] - a[0]
-        d /= np.linalg.norm(d)
-        rel = b.mean(axis=0) - a.mean(axis=0)
-        # Only the part along the plate and across the faces counts.
-        rel -= (rel @ np.array(camera.normal)) * np.array(camera.normal)
-        width = float(np.linalg.norm(rel - (rel @ d) * d))
-        distance *= reading / width
-    return distance, float(np.mean(heights)) / top
+    sides: tuple[_Side, _Side], plane: _Plane, reading: float, known: tuple[float, float],
+    start: float,
+) -> _Fit:  # fmt: skip
+    low = plane.places(sides[0].rays, np.exp(start), 0.0, 0.0)[0]
+    high = plane.places(sides[1].rays, np.exp(start), 0.0, 0.0)[0]
+    sign = 1.0 if high > low else -1.0
+    expected = np.array([known[0], 0.0, MOST_LIGHT, MOST_LIGHT, BLUR_PX[0], BLUR_PX[0]])
+    spread = np.array([known[1], plane.u_lean, U_MOST_LIGHT, U_MOST_LIGHT, BLUR_PX[1],
+                       BLUR_PX[1]])  # fmt: skip
+    dark = [max(float(np.median(s.light[: max(8, len(s.light) // 8)])), 0.0) for s in sides]
+
+    def cost(q: Points) -> Points:
+        rest = []
+        for i, side in enumerate(sides):
+            face = q[1] + (i - 0.5) * sign * reading
+            at = [plane.places(side.rays, np.exp(q[0]), q[3], h) for h in (0.0, q[2])]
+            lower, upper = ((face - p[0]) / (p[1] - p[0]) for p in at)
+            outer = max(lower, upper)
+            seen = dark[i] + (q[4 + i] - dark[i]) * ndtr((side.across_px - upper) / q[6 + i])
+            seen += (1 - q[4 + i]) * ndtr((side.across_px - outer) / q[6 + i])
+            rest.append((seen - side.light) / U_LIGHT)
+        off = (q[2:] - expected) / spread
+        off[2:4] = np.maximum(off[2:4], 0.0)
+        return np.concatenate([*rest, off])
+
+    fits = []
+    for walls in ((0.2, 0.2), (0.2, 0.8), (0.8, 0.2)):
+        first = np.array([start, (low + high) / 2, *expected])
+        first[4:6] = walls
+        fits.append(least_squares(
+            cost, first, x_scale=[0.01, 0.1, 0.3, 0.01, 0.2, 0.2, 0.2, 0.2], max_nfev=60,
+            bounds=([start - 0.3, -np.inf, 0.3, -0.3, 0.0, 0.0, 0.3, 0.3],
+                    [start + 0.3, np.inf, 12.0, 0.3, 0.98, 0.98, 8.0, 8.0]),
+        ))  # fmt: skip
+    best = min(fits, key=lambda f: float(f.cost))
+    jac = np.asarray(best.jac, float)
+    light = np.asarray(best.fun[:-6], float) * U_LIGHT
+    # A wall as bright as the light leaves another edge that explains the picture nearly as well.
+    shares = np.exp([float(best.cost - f.cost) for f in fits])
+    apart = float(np.sum(shares * [(f.x[0] - best.x[0]) ** 2 for f in fits]) / shares.sum())
+    variance = float(np.linalg.pinv(jac.T @ jac)[0, 0])
+    return _Fit(
+        q=np.asarray(best.x, float), u_depth=float(np.sqrt(variance + apart)),
+        misfit=float(np.sqrt(np.mean(light**2))),
+    )  # fmt: skip

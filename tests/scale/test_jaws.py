@@ -2,23 +2,37 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from pitchcam.scale.jaws import THICKNESS_MM, facing_edges, jaw_reference
+from pitchcam.scale.faces import openings
+from pitchcam.scale.jaws import THICKNESS_MM, jaw_references
 from tests.outline import drawing
 from tests.outline.drawing import View
 from tests.scale import looking
 
 
-def jaws(view: View, gap: float, thickness: float, *, at=(0.0, 0.0), angle=0.0, shine=0.0):
-    """Light of two blocks whose faces look at each other over a gap; walls may mirror."""
+def jaws(
+    view: View, gap: float, thickness: float, *, at=(0.0, 0.0), angle=0.0, shine=0.0, beam=False,
+):  # fmt: skip
+    """Light of two blocks whose faces look at each other over a gap; walls may mirror.
+
+    A beam joins their ends on one side.
+    """
     c, s = np.cos(angle), np.sin(angle)
     turn = np.array([[c, s], [-s, c]])
     light = looking.LIGHT * drawing.window(view.size, 20)
-    for sign in (-1, 1):
-        x = sign * np.array([gap / 2, gap / 2 + 8])
-        corners = np.array([[x[0], -14], [x[1], -14], [x[1], 9], [x[0], 9]]) @ turn + at
+    blocks = [
+        [[x, -14], [x + sign * 8, -14], [x + sign * 8, 9], [x, 9]]
+        for sign in (-1, 1) for x in [sign * gap / 2]
+    ]  # fmt: skip
+    if beam:
+        end = gap / 2 + 14
+        blocks.append([[-end, 8.8], [end, 8.8], [end, 16], [-end, 16]])
+    for block in blocks:
+        corners = np.array(block) @ turn + at
         whole = drawing.cover(view.size, looking.solid(view, drawing.prism(corners, 0, thickness)))
         top = drawing.cover(view.size, looking.solid(
             view, drawing.prism(corners, thickness - 1e-3, thickness)
@@ -33,32 +47,55 @@ def test_distance_from_the_gap(turn, at, angle) -> None:
     view = View(turn=turn)
     seen = looking.look(jaws(view, 24.0, 3.0, at=at, angle=angle), view, gain=0.0)
     assert len(seen.shapes) == 2
-    found = jaw_reference(seen.shapes, looking.camera(view), 24.0, 3.0)
-    assert found is not None
+    [found] = jaw_references(seen.shapes, looking.camera(view), 24.0, 3.0)
     # Heights of 0, 1.5 or 3 mm are up to 1.5 % of the distance.
     assert found.camera.distance_mm == pytest.approx(view.plate_mm, rel=0.002)
+    assert abs(found.camera.distance_mm / view.plate_mm - 1) < 2.5 * found.u_scale
     assert sorted(found.labels) == sorted(s.blob.label for s in seen.shapes)
-    # Both faces look away from the middle of the picture, or only one of them.
-    beside = abs(at[0]) > 12
-    assert found.height_mm == pytest.approx(1.5 if beside else 0.0)
     c, s = np.cos(angle), np.sin(angle)
     middle = np.array([0.0, -2.5]) @ np.array([[c, s], [-s, c]]) + at
     assert found.where_px == pytest.approx(view.project(np.array([[*middle, 1.0]]))[0], abs=12)
 
 
+@pytest.mark.parametrize("at", [(0, -4), (16, 3)])
+def test_both_jaws_on_one_beam(at) -> None:
+    view = View()
+    seen = looking.look(jaws(view, 14.0, 3.6, at=at, beam=True, shine=0.5), view, gain=0.0)
+    assert len(seen.shapes) == 1
+    found = jaw_references(seen.shapes, looking.camera(view), 14.0)
+    assert found[0].camera.distance_mm == pytest.approx(view.plate_mm, rel=0.004)
+    assert abs(found[0].camera.distance_mm / view.plate_mm - 1) < 2.5 * found[0].u_scale
+
+
 def test_thickness_from_the_mirrored_wall() -> None:
     view = View(size=(1600, 1200), f_px=3000.0)
-    seen = looking.look(jaws(view, 30.0, 3.4, shine=0.6), view, gain=0.0)
-    found = jaw_reference(seen.shapes, looking.camera(view), 30.0)
-    assert found is not None
-    assert found.camera.distance_mm == pytest.approx(view.plate_mm, rel=0.003)
-    assert found.u_height_mm < 0.5
-    usual = jaw_reference(
-        looking.look(jaws(view, 30.0, 3.4), view, gain=0.0).shapes, looking.camera(view), 30.0
+    at, camera = (18, 0), looking.camera(view)
+    shining, dull = (
+        jaw_references(
+            looking.look(jaws(view, 10.0, 4.2, at=at, shine=shine), view, gain=0.0).shapes,
+            camera, 10.0,
+        )[0]
+        for shine in (0.6, 0.0)
+    )  # fmt: skip
+    # A dull face does not show how thick it is, and 0.9 mm more than usual count three times here.
+    assert shining.camera.distance_mm == pytest.approx(view.plate_mm, rel=0.003)
+    assert shining.u_scale < 0.5 * dull.u_scale
+    assert abs(dull.camera.distance_mm / view.plate_mm - 1) < 2.5 * dull.u_scale
+    assert THICKNESS_MM < 4.0
+
+
+def test_depth_follows_the_focal_length_as_at_the_stated_height() -> None:
+    view = View(size=(1600, 1200), f_px=3000.0)
+    shapes = looking.look(jaws(view, 12.0, 3.3, at=(15, 2)), view, gain=0.0).shapes
+    camera = looking.camera(view)
+    [near] = jaw_references(shapes, camera, 12.0)
+    [far] = jaw_references(
+        shapes, replace(camera, f_px=1.02 * camera.f_px), 12.0
+    )  # fmt: skip
+    height = near.height_mm
+    assert (far.camera.distance_mm - height) / (near.camera.distance_mm - height) == pytest.approx(
+        1.02, abs=0.0005
     )
-    assert usual is not None
-    assert usual.u_height_mm > found.u_height_mm
-    assert THICKNESS_MM < 3.4
 
 
 def test_what_does_not_face_is_no_jaw() -> None:
@@ -67,6 +104,6 @@ def test_what_does_not_face_is_no_jaw() -> None:
     corners = np.array([[8, -10], [20, -10], [20, 10], [8, 10]]) @ [[0.97, 0.24], [-0.24, 0.97]]
     b = looking.solid(view, drawing.prism(corners, 0, 3))
     shapes = looking.look(looking.picture(view, a, b), view, gain=0.0).shapes
-    assert facing_edges(*shapes) is None
-    assert jaw_reference(shapes, looking.camera(view), 16.0) is None
-    assert jaw_reference(shapes[:1], looking.camera(view), 16.0) is None
+    assert openings(shapes) == []
+    assert jaw_references(shapes, looking.camera(view), 16.0) == []
+    assert jaw_references(shapes[:1], looking.camera(view), 16.0) == []
