@@ -30,6 +30,9 @@ FLAGS: dict[str, tuple[str, str]] = {
              "hold the phone level over the part"),
     "inclined": ("the part lies at an angle to the plate",
                  "support the light end so that the axis lies level"),
+    "slanted": ("a thread is seen so much along its axis that its ridges hide their flanks",
+                "lay the part under the middle of the camera, or turn it so that its axis runs "
+                "across the line from there"),
     "rim": ("the part mirrors the light panel along its edge",
             "raise the part on clear glass well above the panel, mask the panel to the window, "
             "or mark the thread with black marker ink"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import replace
 
 import numpy as np
@@ -15,10 +16,17 @@ from pitchcam.scale.camera import Camera
 from pitchcam.scale.shapes import Shape
 from pitchcam.scene import MOST_BLUR, Scene
 from pitchcam.thread.budget import U_INCLINE_RAD, Geometry, budget, relative_u_scale
+from pitchcam.thread.crest_lines import CrestShape, measure_crests
 from pitchcam.thread.ends import thread_ends
 from pitchcam.thread.height import Rest, hexagon_roll, rest_height, turned
 from pitchcam.thread.measure import ThreadShape, measure_thread, remeasure
-from pitchcam.thread.reading import half_angles, plots, to_reading
+from pitchcam.thread.reading import (
+    IN_STEP,
+    crest_reading,
+    half_angles,
+    plots,
+    to_reading,
+)
 from pitchcam.thread.regions import Region
 
 #: A thread needs at least this many pixels a pitch: below, its flanks are shorter than the blur.
@@ -27,8 +35,6 @@ FEWEST_PX = 7.0
 COARSE_PX = 12.0
 #: Full turns that a photo must show.
 FEWEST_TURNS = 2.9
-#: Lag of the two sides, in pitches, below which they are in step (0.5 for a single start).
-IN_STEP = 0.2
 #: Included angles that a screw thread of the series in question can show.
 ANGLES_DEG = (38.0, 74.0)
 #: Standard uncertainty of a crest diameter by caliper: it reads to 0.02 mm (ISO 13385-1: limits of
@@ -79,22 +85,28 @@ def camera_from_major(
     ]))  # fmt: skip
     camera = scene.camera.over_plate(scene.camera.f_px * reading_mm / width_px * 1.06, np.nan)
     for _ in range(3):
-        try:
-            shape, rest = _measured(scene, camera, part, region, spec)
-        except NOT_FITTED:
-            raise UnreadableError(
-                "The flanks of the longest thread could not be fitted, so that its crests give no "
-                "scale.", FLAGS["blurred"][1], code="not-read",
-            ) from None  # fmt: skip
-        major = shape.diameter_mm(shape.tips)
-        if major is None:
-            raise UnreadableError(
-                "The crests could not be measured on both sides.", FLAGS["blurred"][1],
-                code="not-read",
-            )  # fmt: skip
-        reach = camera.distance_mm - rest.height_mm
-        camera = camera.over_plate(reach * reading_mm / major + rest.height_mm, np.nan)
+        major, height_mm = _crest_diameter(scene, camera, part, region, spec)
+        reach = camera.distance_mm - height_mm
+        camera = camera.over_plate(reach * reading_mm / major + height_mm, np.nan)
     return camera
+
+
+def _crest_diameter(
+    scene: Scene, camera: Camera, part: Shape, region: Region, spec: ScaleSpec
+) -> tuple[float, float]:
+    """Return a thread's major diameter and its axis's height, by flanks or by crests alone."""
+    with suppress(*NOT_FITTED):
+        shape, rest = _measured(scene, camera, part, region, spec)
+        if shape.major_mm is not None:
+            return shape.major_mm, rest.height_mm
+    try:
+        crests, rest = _crests_measured(scene, camera, part, region, spec)
+    except NOT_FITTED:
+        raise UnreadableError(
+            "The crests of the longest thread could not be measured on both sides, so that they "
+            "give no scale.", FLAGS["blurred"][1], code="not-read",
+        ) from None  # fmt: skip
+    return crests.major_mm, rest.height_mm
 
 
 def one_thread(
@@ -117,6 +129,8 @@ def one_thread(
                     scene, camera, part, region, spec, cast, shrinkage, with_plots, number, flags
                 )
         except NOT_FITTED:
+            with suppress(*NOT_FITTED), boundary(lambda: f"the crests of part {number}", NOT_FITTED):
+                return _by_crests(scene, camera, part, region, spec, number, flags)
             problem = flag("not-read", f"the flanks of part {number} could not be fitted",
                            FLAGS["blurred"][1])  # fmt: skip
         except UnreadableError as error:
@@ -161,6 +175,38 @@ def _one_thread(
     )  # fmt: skip
     u_scale = shape.mm_per_px * relative_u_scale(lines, shape.pitch_mm)
     return result, Quantity(value=shape.mm_per_px, u=u_scale)
+
+
+def _by_crests(
+    scene: Scene, camera: Camera, part: Shape, region: Region, spec: ScaleSpec, number: int,
+    flags: list[Flag],
+) -> tuple[ThreadResult, Quantity | None]:  # fmt: skip
+    """Measure and name a thread whose flanks are hidden by what its crests tell."""
+    shape, rest = _crests_measured(scene, camera, part, region, spec)
+    lines = budget(shape, _geometry(scene, part, shape, rest, spec))
+    reading = crest_reading(shape, lines)
+    flags.append(flag("slanted", f"part {number} is seen so much along its axis that its ridges "
+                                 "hide their flanks: the thread angle is not read"))  # fmt: skip
+    ends = shape.frame.to_photo(camera, np.array([
+        [shape.span_mm[0], 0.0, 0.0], [shape.span_mm[1], 0.0, 0.0],
+    ]))  # fmt: skip
+    result = ThreadResult(
+        reading=reading, half_angles_deg=(None, None), turns=region.turns,
+        span_px=((float(ends[0, 0]), float(ends[0, 1])), (float(ends[1, 0]), float(ends[1, 1]))),
+        budget=lines, verdict=name_thread(reading),
+    )  # fmt: skip
+    u_scale = shape.mm_per_px * relative_u_scale(lines, shape.pitch_mm)
+    return result, Quantity(value=shape.mm_per_px, u=u_scale)
+
+
+def _crests_measured(
+    scene: Scene, camera: Camera, part: Shape, region: Region, spec: ScaleSpec
+) -> tuple[CrestShape, Rest]:
+    rest = rest_height(part, camera, scene.rims.spread.blur_px)
+    if spec.axis_height_mm is not None:
+        rest = replace(rest, height_mm=spec.axis_height_mm, u_height_mm=U_STATED_HEIGHT_MM)
+    shape = measure_crests(part.crop, camera, part.axis, region, rest.height_mm, scene.rims)
+    return shape, rest
 
 
 def _unreadable(part: Shape, region: Region, problem: Flag, flags: list[Flag]) -> ThreadResult:
@@ -218,7 +264,7 @@ def _clipped(scene: Scene, part: Shape) -> bool:
 
 
 def _geometry(
-    scene: Scene, part: Shape, shape: ThreadShape, rest: Rest, spec: ScaleSpec
+    scene: Scene, part: Shape, shape: ThreadShape | CrestShape, rest: Rest, spec: ScaleSpec
 ) -> Geometry:
     camera = shape.camera
     centre = np.array(camera.centre_px)
@@ -227,7 +273,7 @@ def _geometry(
     share = float(np.hypot(*(here - centre))) / corner
     has_profile = spec.camera_profile is not None
     if scene.reference is None:
-        major = shape.diameter_mm(shape.tips) or 1.0
+        major = shape.major_mm or 1.0
         return Geometry(
             height_mm=rest.height_mm, u_scale=U_CRESTS_MM / major, rise_mm=0.0, u_rise_mm=0.0,
             apart_mm=0.0, corner_share=share, corner_share_reference=share,

@@ -108,6 +108,21 @@ class ThreadShape:
         """Change of diameter per length along z (signed)."""
         return self.section.fit.taper
 
+    @property
+    def major_mm(self) -> float | None:
+        """Diameter over the crests, at the frame's origin; None without both sides."""
+        return self.diameter_mm(self.tips)
+
+    def quantities(self) -> dict[str, float]:
+        """Return what was measured, by the names that naming uses."""
+        found = {
+            "pitch_mm": self.pitch_mm, "major_mm": self.major_mm,
+            "pitch_diameter_mm": self.pitch_diameter_mm,
+            "minor_mm": self.diameter_mm(self.roots), "angle_deg": self.section.fit.angle_deg,
+            "taper": self.taper,
+        }  # fmt: skip
+        return {k: v for k, v in found.items() if v is not None}
+
     def diameter_mm(self, tips: tuple[Tip, ...]) -> float | None:
         """Return the crest or root diameter at the frame's origin; None without both sides."""
         if len(tips) < 2:

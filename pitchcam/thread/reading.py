@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from pitchcam.records import BudgetLine, Quantity, ThreadPlots, ThreadReading
 from pitchcam.thread.budget import combined, quantity, values
+from pitchcam.thread.crest_lines import CrestShape
 from pitchcam.thread.measure import ThreadShape
 
 Values = NDArray[np.float64]
@@ -14,6 +15,8 @@ Values = NDArray[np.float64]
 #: Slower tapers than this are not tapers: at the large end and in the middle the diameters are
 #: then stated alike. 1:16 is 0.0625; the u of a photo's taper is 0.002-0.006.
 TAPER_SEEN = 0.03
+#: Lag of the two sides, in pitches, below which they are in step (0.5 for a single start).
+IN_STEP = 0.2
 
 
 def to_reading(
@@ -60,6 +63,28 @@ def to_reading(
         starts=shape.section.starts,
         correlation=correlation,
     )
+
+
+def crest_reading(shape: CrestShape, lines: tuple[BudgetLine, ...]) -> ThreadReading:
+    """Return the reading of a thread that was measured by its crests alone.
+
+    A thread that tapers has its diameter stated at the large end of the crests seen.
+    """
+    v = values(shape)
+    u, correlation = combined(lines)
+    slope = v["taper"]
+    station, offset, reach = None, 0.0, 0.0
+    if abs(slope) > TAPER_SEEN:
+        large, small = shape.span_mm[::-1] if slope > 0 else shape.span_mm
+        offset, reach = large * slope, abs(large)
+        station = Quantity(value=abs(large - small) + 0.5 * shape.pitch_mm, u=shape.pitch_mm)
+    u_major = float(np.hypot(u["major_mm"], reach * u["taper"]))
+    return ThreadReading(
+        pitch_mm=quantity(v["pitch_mm"], u["pitch_mm"]),
+        major_mm=quantity(v["major_mm"] + offset, u_major),
+        taper=quantity(abs(slope), u["taper"]), diameter_station_mm=station,
+        starts=1 if shape.lag > IN_STEP else 2, correlation=correlation,
+    )  # fmt: skip
 
 
 def half_angles(

@@ -19,14 +19,16 @@ END_TOLERANCE = 0.05
 #: What counts as a crest: it stands out by more than noise does, and apart from others, pixels.
 PROMINENCE_PX = 1.2
 APART_PX = 3
+#: Where a crest's middle is taken: this share of its height down, the height at most so much.
+CREST_SHARE, MOST_CREST_PX = 0.35, 30.0
 #: Depth over pitch of what can be a thread. ISO 68-1 and Whitworth forms have 0.61-0.64, NPT up to
 #: 0.8, BA 0.6; a rounded or worn one in a blurred picture less; a barb 0.05-0.3, a spline above 1.
 DEPTH_RANGE = (0.28, 1.0)
 #: Seen under a slant T the ridges of a thread of radius r hide their grooves but for a depth of
-#: about 0.096 P^2 / (r T^2), by the ellipses of their crests: at 12 degrees that is 0.2 P for M18x1.
+#: about 0.096 P^2 / (r T^2), by the ellipses of their crests: 0.2 P for M18x1 at 12 degrees.
 SHALLOWEST, FEWEST_SHALLOW = 0.07, 5
 #: Runs of crests that belong together agree so in spacing, and are in step over so few turns.
-JOINT_SPACING, JOINT_STEP, MOST_GAP = 0.05, 0.17, 3.6
+JOINT_SPACING, JOINT_STEP, MOST_GAP = 0.04, 0.15, 3.6
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -118,7 +120,8 @@ def _grooves(s: Values, radius: Values) -> list[tuple[float, float]]:
     """Return place and width of the single grooves that could be a thread's."""
     smooth = _smooth(radius)
     peaks, _ = find_peaks(smooth, prominence=PROMINENCE_PX, distance=APART_PX)
-    runs = [_describe(s, smooth, peaks[i : i + 2]) for i in range(len(peaks) - 1)]
+    pairs = [peaks[i : i + 2] for i in range(len(peaks) - 1)]
+    runs = [_describe(s, smooth, pair, s[pair].astype(float)) for pair in pairs]
     return [
         (float(np.mean(r.crests)), r.spacing) for r in runs
         if r is not None and abs(r.skew) < 0.15
@@ -141,18 +144,21 @@ def _runs(s: Values, radius: Values) -> list[_Run]:
     if len(peaks) < 3:
         return []
     prominence = props["prominences"]
+    places = _middles(s, smooth, peaks, prominence)
     runs = []
     used = np.zeros(len(peaks), bool)
     # Deep crests first, so that a ripple on a crest does not split a run of crests.
     floors = {float(np.percentile(prominence, q)) for q in (75, 50, 25, 0)}
     for floor in sorted(floors, reverse=True):
         keep = np.flatnonzero((prominence >= 0.45 * floor) & ~used)
-        for group in _even_groups(s[peaks[keep]]):
+        for group in _even_groups(places[keep]):
             index = keep[group]
             if used[index].any():
                 continue
-            whole = _whole_crests(s[peaks], index)
-            run = _describe(s, smooth, peaks[whole], ends=len(index) - len(whole))
+            whole = _whole_crests(places, index)
+            run = _describe(
+                s, smooth, peaks[whole], places[whole], ends=len(index) - len(whole)
+            )  # fmt: skip
             if run is not None:
                 runs.append(run)
                 used[index] = True
@@ -175,9 +181,9 @@ def _continued(a: _Run, b: _Run) -> _Run | None:
         len(a.crests) + len(b.crests) - 2
     )
     gap = float(b.crests[0] - a.crests[-1]) / spacing
-    if abs(a.spacing - b.spacing) > JOINT_SPACING * spacing or not 0.5 < gap < MOST_GAP:
+    if abs(a.spacing - b.spacing) > JOINT_SPACING * spacing + 1 or not 0.5 < gap < MOST_GAP:
         return None
-    if abs(gap - round(gap)) > JOINT_STEP * max(1.0, gap / 2):
+    if abs(gap - round(gap)) > JOINT_STEP * max(1.0, gap / 2) + 1 / spacing:
         return None
     # The crest line goes on, straight or tapered, though not over a shoulder.
     step = float(np.mean(b.heights[:2]) - np.mean(a.heights[-2:]))
@@ -190,6 +196,25 @@ def _continued(a: _Run, b: _Run) -> _Run | None:
         depth=float(np.average([a.depth, b.depth], weights=weights)),
         skew=float(np.average([a.skew, b.skew], weights=weights)), ends=a.ends + b.ends,
     )  # fmt: skip
+
+
+def _middles(
+    s: Values, radius: Values, peaks: NDArray[np.intp], prominence: Values
+) -> Values:
+    """Return the middles of crests: half way between both flanks, a third of the depth down.
+
+    A flat crest's highest point may lie anywhere on it.
+    """
+    out = s[peaks].astype(float)
+    for i, (peak, height) in enumerate(zip(peaks, prominence, strict=True)):
+        level = radius[peak] - CREST_SHARE * min(height, MOST_CREST_PX)
+        low = peak - int(np.argmax(radius[peak::-1] < level))
+        high = peak + int(np.argmax(radius[peak:] < level))
+        if low < peak < high:
+            left = low + (level - radius[low]) / (radius[low + 1] - radius[low])
+            right = high - (level - radius[high]) / (radius[high - 1] - radius[high])
+            out[i] = float(np.interp((left + right) / 2, [0, len(s) - 1], s[[0, -1]]))
+    return out
 
 
 def _even_groups(positions: Values) -> list[NDArray[np.intp]]:
@@ -227,12 +252,12 @@ def _whole_crests(positions: Values, group: NDArray[np.intp]) -> NDArray[np.intp
 
 
 def _describe(
-    s: Values, radius: Values, peaks: NDArray[np.intp], ends: int = 0
+    s: Values, radius: Values, peaks: NDArray[np.intp], places: Values, ends: int = 0
 ) -> _Run | None:
     valleys = np.array(
         [a + int(np.argmin(radius[a : b + 1])) for a, b in zip(peaks[:-1], peaks[1:], strict=True)]
     )
-    spacing = float(np.median(np.diff(s[peaks])))
+    spacing = float(np.median(np.diff(places)))
     mid = (radius[peaks[:-1]] + radius[peaks[1:]]) / 2
     depth = float(np.median(mid - radius[valleys]))
     # Where the valley lies between its crests: 0.5 for a thread, near 0 or 1 for a barb.
@@ -241,8 +266,7 @@ def _describe(
     if depth < 1.0:
         return None
     return _Run(
-        crests=s[peaks], heights=radius[peaks], spacing=spacing, depth=depth, skew=skew,
-        ends=ends,
+        crests=places, heights=radius[peaks], spacing=spacing, depth=depth, skew=skew, ends=ends,
     )  # fmt: skip
 
 
@@ -250,28 +274,29 @@ def _pair(a: _Run, b: _Run, shift: float) -> Region | None:
     spacing = (a.spacing + b.spacing) / 2
     if abs(a.spacing - b.spacing) > 0.12 * spacing:
         return None
-    start = max(a.crests[0], b.crests[0]) - spacing / 2
-    end = min(a.crests[-1], b.crests[-1]) + spacing / 2
+    # Where the crests of both sides lie along the axis itself.
+    above, below = a.crests - shift * a.heights, b.crests + shift * b.heights
+    start = max(above[0], below[0]) - spacing / 2
+    end = min(above[-1], below[-1]) + spacing / 2
     if end - start < 2.0 * spacing:
         return None
-    lag = _lag(a, b, spacing, shift)
     return Region(
         start_px=float(start), end_px=float(end), spacing_px=spacing,
-        depth_px=(a.depth + b.depth) / 2, lag=lag, crests=(a.crests, b.crests),
-        skew=(a.skew + b.skew) / 2, ends=a.ends + b.ends,
+        depth_px=(a.depth + b.depth) / 2, lag=_lag(a, b, (above, below)),
+        crests=(a.crests, b.crests), skew=(a.skew + b.skew) / 2, ends=a.ends + b.ends,
     )  # fmt: skip
 
 
-def _lag(a: _Run, b: _Run, spacing: float, shift: float) -> float:
+def _lag(a: _Run, b: _Run, places: tuple[Values, Values]) -> float:
     """Return how far the crests of one side lie behind the other's, in spacings.
 
     Along the thread's own axis: an axis a degree off moves both sides by the radius times that
     against each other, and the lines over the crests of both sides tell how far it is off.
     """
+    spacing = (a.spacing + b.spacing) / 2
     turn = (np.polyfit(a.crests, a.heights, 1)[0] - np.polyfit(b.crests, b.heights, 1)[0]) / 2
-    turn -= shift
-    places = (a.crests + turn * a.heights, b.crests - turn * b.heights)
-    phases = [np.angle(np.mean(np.exp(2j * np.pi * p / spacing))) for p in places]
+    own = (places[0] + turn * a.heights, places[1] - turn * b.heights)
+    phases = [np.angle(np.mean(np.exp(2j * np.pi * p / spacing))) for p in own]
     lag = float((phases[1] - phases[0]) / (2 * np.pi))
     return lag - float(np.round(lag))
 

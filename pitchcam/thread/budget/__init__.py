@@ -14,26 +14,38 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 from pitchcam.records import BudgetLine
-from pitchcam.thread.budget import edges, fit, pose, scale
+from pitchcam.thread.budget import crests, edges, fit, pose, scale
 from pitchcam.thread.budget.combine import combined, relative_u_scale
-from pitchcam.thread.budget.geometry import Geometry, quantity, values
+from pitchcam.thread.budget.geometry import Geometry, Measured, quantity, values
 from pitchcam.thread.budget.pose import U_INCLINE_RAD
+from pitchcam.thread.crest_lines import CrestShape
 from pitchcam.thread.measure import ThreadShape
 
 Term = Callable[[ThreadShape, Geometry], BudgetLine | None]
 
+SCALE_TERMS: tuple[Callable[[Measured, Geometry], BudgetLine | None], ...] = (
+    scale.reference, scale.axis_height, scale.focal_length, scale.tilt, scale.distortion,
+)  # fmt: skip
 #: All terms, those of the scale first, in the order in which a budget is shown.
 TERMS: tuple[Term, ...] = (
-    scale.reference, scale.axis_height, scale.focal_length, scale.tilt, scale.distortion,
-    pose.inclination, edges.edge_and_rim, edges.rim_along, edges.slanted_view, edges.near_panel,
+    *SCALE_TERMS, pose.inclination, edges.edge_and_rim, edges.rim_along, edges.slanted_view, edges.near_panel,
     fit.edge_noise, fit.form,
 )  # fmt: skip
 
 
-def budget(shape: ThreadShape, geometry: Geometry) -> tuple[BudgetLine, ...]:
+#: Those of a thread whose grooves are hidden.
+CREST_TERMS: tuple[Callable[[CrestShape, Geometry], BudgetLine | None], ...] = (
+    *SCALE_TERMS, crests.inclination, crests.edges, crests.scatter, crests.form,
+)  # fmt: skip
+
+
+def budget(shape: Measured, geometry: Geometry) -> tuple[BudgetLine, ...]:
     """Return the lines of a thread's budget, those of the scale first."""
+    if isinstance(shape, CrestShape):
+        lines = [term(shape, geometry) for term in CREST_TERMS]
+    else:
+        lines = [term(shape, geometry) for term in TERMS]
     measured = values(shape)
-    lines = (term(shape, geometry) for term in TERMS)
     return tuple(_of_measured(line, measured) for line in lines if line is not None)
 
 
@@ -44,6 +56,6 @@ def _of_measured(line: BudgetLine, measured: Mapping[str, float]) -> BudgetLine:
 
 
 __all__ = [
-    "TERMS", "U_INCLINE_RAD", "Geometry", "budget", "combined", "quantity", "relative_u_scale",
+    "CREST_TERMS", "TERMS", "U_INCLINE_RAD", "Geometry", "budget", "combined", "quantity", "relative_u_scale",
     "values",
 ]  # fmt: skip

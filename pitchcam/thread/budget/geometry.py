@@ -7,8 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from pitchcam.records import NAMING_QUANTITIES, Quantity
+from pitchcam.thread.crest_lines import CrestShape
 from pitchcam.thread.measure import ThreadShape
 
+#: A thread measured whole, or by its crests alone.
+Measured = ThreadShape | CrestShape
 #: The quantities that a wrong scale makes larger, all by the same share.
 LENGTHS = ("pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm")
 
@@ -35,25 +38,17 @@ class Geometry:
     scale_on_axis: bool = False
 
 
-def values(shape: ThreadShape) -> dict[str, float]:
+def values(shape: Measured) -> dict[str, float]:
     """Return the naming quantities of a measured thread; what was not measured is absent."""
-    found = {
-        "pitch_mm": shape.pitch_mm,
-        "major_mm": shape.diameter_mm(shape.tips),
-        "pitch_diameter_mm": shape.pitch_diameter_mm,
-        "minor_mm": shape.diameter_mm(shape.roots),
-        "angle_deg": shape.section.fit.angle_deg,
-        "taper": shape.taper,
-    }
-    return {k: v for k, v in found.items() if v is not None and np.isfinite(v)}
+    return {k: v for k, v in shape.quantities().items() if np.isfinite(v)}
 
 
-def reach_mm(shape: ThreadShape) -> float:
+def reach_mm(shape: Measured) -> float:
     """Return the distance of the pinhole from the middle of the thread's axis."""
     return float(np.linalg.norm(shape.frame.origin))
 
 
-def scaled(shape: ThreadShape, share: float) -> dict[str, float]:
+def scaled(shape: Measured, share: float) -> dict[str, float]:
     """Return what a relative error of the scale contributes to each length."""
     v = values(shape)
     return {k: v[k] * share for k in LENGTHS if k in v}

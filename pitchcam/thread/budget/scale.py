@@ -7,8 +7,7 @@ focal length, and the lengths follow it; angles and taper have no share.
 from __future__ import annotations
 
 from pitchcam.records import BudgetLine
-from pitchcam.thread.budget.geometry import Geometry, reach_mm, scaled
-from pitchcam.thread.measure import ThreadShape
+from pitchcam.thread.budget.geometry import Geometry, Measured, reach_mm, scaled
 
 #: Displacement left by a phone's own correction of distortion, as a share of the corner's distance
 #: from the centre: 0.1-0.5 % (common practice, no source); and what a profile of the camera leaves
@@ -23,23 +22,23 @@ DISTORTION_SCALE = 1.5
 DISTORTION_ON_AXIS = 0.3
 
 
-def _line(source: str, shape: ThreadShape, share: float) -> BudgetLine:
+def _line(source: str, shape: Measured, share: float) -> BudgetLine:
     return BudgetLine(source=source, contributions=scaled(shape, share), of_scale=True)
 
 
-def reference(shape: ThreadShape, place: Geometry) -> BudgetLine:
+def reference(shape: Measured, place: Geometry) -> BudgetLine:
     """Return what the reference's own scale contributes."""
     return _line("scale of the reference", shape, place.u_scale)
 
 
-def axis_height(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
+def axis_height(shape: Measured, place: Geometry) -> BudgetLine | None:
     """Return what the axis's height over the reference contributes: it brings the axis nearer."""
     if place.scale_on_axis:
         return None
     return _line("height of the axis", shape, -place.u_rise_mm / reach_mm(shape))
 
 
-def focal_length(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
+def focal_length(shape: Measured, place: Geometry) -> BudgetLine | None:
     """Return what the focal length contributes, by way of the rise over it."""
     if place.scale_on_axis:
         return None
@@ -47,7 +46,7 @@ def focal_length(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
     return _line("focal length", shape, share)
 
 
-def tilt(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
+def tilt(shape: Measured, place: Geometry) -> BudgetLine | None:
     """Return what the camera's tilt contributes: depth over the way from reference to thread."""
     if place.scale_on_axis:
         return None
@@ -55,7 +54,7 @@ def tilt(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
     return _line("tilt of the camera", shape, share)
 
 
-def distortion(shape: ThreadShape, place: Geometry) -> BudgetLine:
+def distortion(shape: Measured, place: Geometry) -> BudgetLine:
     """Return what distortion contributes: its scale at the thread against that at the reference."""
     corner = U_DISTORTION_PROFILE if place.has_profile else U_DISTORTION_CORNER
     here, there = place.corner_share, place.corner_share_reference

@@ -1,0 +1,46 @@
+"""The terms of a thread that was measured by its crests alone, besides those of the scale."""
+
+from __future__ import annotations
+
+from pitchcam.records import BudgetLine
+from pitchcam.thread.budget.geometry import Geometry
+from pitchcam.thread.budget.pose import U_INCLINE_RAD
+from pitchcam.thread.crest_lines import CrestShape, remeasure_crests
+
+#: Floors for what crests leave open: pitch as a share, diameter in mm, taper: crests may be
+#: truncated parallel to the axis or run out (judgement).
+U_CRESTS = {"pitch_mm": 0.0005, "major_mm": 0.02, "taper": 0.002}
+
+
+def inclination(shape: CrestShape, place: Geometry) -> BudgetLine:
+    """Measure again with the axis inclined by its u: under a slant, pitch goes with it."""
+    now = shape.quantities()
+    larger = dict.fromkeys(now, 0.0)
+    for sign in (1.0, -1.0):
+        turned = remeasure_crests(
+            shape, shape.camera, place.height_mm, sign * U_INCLINE_RAD
+        ).quantities()
+        for k, value in now.items():
+            if abs(turned[k] - value) > abs(larger[k]):
+                larger[k] = turned[k] - value
+    return BudgetLine(source="inclination of the part", contributions=larger)
+
+
+def edges(shape: CrestShape, place: Geometry) -> BudgetLine:
+    """Return what it contributes that the crests' edges lie out or in together."""
+    return BudgetLine(source="edge and rim", contributions={"major_mm": 2 * shape.u_edge_mm})
+
+
+def scatter(shape: CrestShape, place: Geometry) -> BudgetLine:
+    """Return what the scatter of the crests contributes: type A."""
+    return BudgetLine(
+        source="edge noise", kind="A", correlated=False,
+        degrees_of_freedom=max(float(len(shape.crests.xy) - 4), 1.0),
+        contributions={"pitch_mm": shape.u_pitch_mm, "major_mm": 0.0, "taper": shape.u_taper},
+    )  # fmt: skip
+
+
+def form(shape: CrestShape, place: Geometry) -> BudgetLine:
+    """Return the floors of what crests leave open."""
+    own = U_CRESTS | {"pitch_mm": U_CRESTS["pitch_mm"] * shape.pitch_mm}
+    return BudgetLine(source="form of the model", contributions=own, correlated=False)

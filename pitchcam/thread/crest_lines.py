@@ -1,0 +1,185 @@
+"""A thread whose grooves are hidden: pitch, major diameter and taper from its crests alone.
+
+Seen under a slant, the ellipses of the crests cover the grooves, and no straight flank is left to
+fit. The crests themselves stay where they are: each is the farthest point of its ridge, square to
+the line of sight. What cannot be told then is the angle.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pitchcam.errors import OutlineError
+from pitchcam.outline.contour import Crop, outline
+from pitchcam.outline.rims import Rims
+from pitchcam.scale.camera import Camera
+from pitchcam.thread.axis import ImageAxis
+from pitchcam.thread.points import local_axis
+from pitchcam.thread.regions import Region
+from pitchcam.thread.section import AxisFrame, axis_frame
+
+Values = NDArray[np.float64]
+
+#: Level of the light at which the outline is followed, and how far outside a sharp edge it lies,
+#: in blurs, by the normal distribution.
+LEVEL, LEVEL_BLURS = 0.85, 1.04
+#: What stays open of a crest's edge, pixels: the width of the band it mirrors, unknown here, and
+#: what the blur takes off a narrow crest (judgement, by renders of known threads).
+U_EDGE_PX = 0.35
+#: A crest's place is looked for within this share of a spacing on either side.
+REACH = 0.2
+FEWEST_CRESTS = 4
+
+
+@dataclass(frozen=True, kw_only=True)
+class CrestPoints:
+    """Crests in the photo, (n, 2) pixels on their true edges, with their side and number."""
+
+    xy: Values
+    side: Values
+    number: Values
+
+
+@dataclass(frozen=True, kw_only=True)
+class CrestShape:
+    """A thread measured by its crests: the geometry it was measured with and what came out.
+
+    ``pitch_mm``, ``major_mm`` and ``taper`` are on the thread's own axis, the diameter at the
+    frame's origin; ``u_pitch_mm``, ``u_taper`` and ``u_edge_mm`` are standard uncertainties from
+    the crests' scatter, and of their edges; ``mm_per_px`` is the scale on the axis.
+    """
+
+    crests: CrestPoints
+    axis: ImageAxis
+    frame: AxisFrame
+    camera: Camera
+    pitch_mm: float
+    major_mm: float
+    taper: float
+    u_pitch_mm: float
+    u_taper: float
+    u_edge_mm: float
+    lag: float
+    mm_per_px: float
+    spacing_px: float
+    span_mm: tuple[float, float]
+    outline_px: Values
+
+    def quantities(self) -> dict[str, float]:
+        """Return what was measured, by the names that naming uses."""
+        return {"pitch_mm": self.pitch_mm, "major_mm": self.major_mm, "taper": self.taper}
+
+
+def measure_crests(
+    crop: Crop, camera: Camera, part_axis: ImageAxis, region: Region, height_mm: float, rims: Rims
+) -> CrestShape:
+    """Measure one threaded region by its crests.
+
+    Parameters
+    ----------
+    crop
+        The part's light with the phone's sharpening undone.
+    camera
+        The camera over the plate.
+    part_axis, region
+        The part's axis in the photo and the region along it.
+    height_mm
+        Height of the thread's axis above the plate.
+    rims
+        What the photo's straight edges tell of the blur.
+
+    Raises
+    ------
+    OutlineError
+        If a side shows too few crests.
+    """
+    points = outline(crop, LEVEL)
+    axis = local_axis(points, part_axis, region)
+    crests = _crests(points, axis, part_axis, region, LEVEL_BLURS * rims.spread.blur_px)
+    middle = (region.start_px + region.end_px) / 2
+    frame = axis_frame(camera, axis, middle, height_mm)
+    return _fitted(crests, axis, frame, camera, region.spacing_px, points)
+
+
+def remeasure_crests(
+    shape: CrestShape, camera: Camera, height_mm: float, incline_rad: float
+) -> CrestShape:
+    """Fit the same crests again with another geometry: for the uncertainty budget."""
+    middle = float(shape.axis.to_axis(shape.camera.project(shape.frame.origin))[0])
+    frame = axis_frame(camera, shape.axis, middle, height_mm, incline_rad)
+    return _fitted(shape.crests, shape.axis, frame, camera, shape.spacing_px, shape.outline_px)
+
+
+def _crests(
+    outline_px: Values, axis: ImageAxis, part_axis: ImageAxis, region: Region, outside_px: float
+) -> CrestPoints:
+    """Return the crests' farthest points, drawn in from the level's crossing to the edge."""
+    st = axis.to_axis(outline_px)
+    xy, side, number = [], [], []
+    for crests, sign in zip(region.crests, (1.0, -1.0), strict=True):
+        # The region's stations are along the part's axis, a fraction of a degree off the thread's.
+        ends = part_axis.to_photo(np.stack([crests, np.zeros(len(crests))], axis=1))
+        stations = axis.to_axis(ends)[:, 0]
+        first = stations[0]
+        for s in stations:
+            near = (np.abs(st[:, 0] - s) < REACH * region.spacing_px) & (st[:, 1] * sign > 0)
+            if near.sum() < 3:
+                continue
+            # The crest as a parabola over its stations: its top, and where that lies.
+            bend, slope, top = np.polyfit(st[near, 0] - s, sign * st[near, 1], 2)
+            at = -slope / (2 * bend) if bend < 0 else 0.0
+            at = float(np.clip(at, -REACH * region.spacing_px, REACH * region.spacing_px))
+            high = top + slope * at + bend * at**2 - outside_px
+            xy.append(axis.to_photo(np.array([s + at, sign * high])))
+            side.append(sign)
+            number.append(float(np.round((s - first) / region.spacing_px)))
+    sides = np.array(side)
+    if min(int(np.sum(sides > 0)), int(np.sum(sides < 0))) < FEWEST_CRESTS:
+        raise OutlineError("too few crests on one side")
+    return CrestPoints(xy=np.array(xy), side=sides, number=np.array(number))
+
+
+def _fitted(
+    crests: CrestPoints, axis: ImageAxis, frame: AxisFrame, camera: Camera, spacing_px: float,
+    outline_px: Values,
+) -> CrestShape:  # fmt: skip
+    zy = frame.from_photo(camera, crests.xy)
+    reach = frame.pinhole[2]
+    # A ray touches the crest's circle of radius r at r^2 / L toward the camera, and meets the
+    # plane of the axis farther out and farther along than where it touches.
+    radius = np.abs(zy[:, 1]) * reach / np.hypot(reach, zy[:, 1])
+    z = frame.pinhole[0] + (zy[:, 0] - frame.pinhole[0]) * (1 - (radius / reach) ** 2)
+    above = crests.side > 0
+    places = np.stack([above, ~above, crests.number], axis=1).astype(float)
+    place, u_place = _robust(places, z)
+    lines = np.stack([above, ~above, z * above, z * ~above], axis=1).astype(float)
+    line, u_line = _robust(lines, radius)
+    pitch = float(place[2])
+    lag = float((place[1] - place[0]) / pitch)
+    mm_per_px = float(np.linalg.norm(frame.origin)) / camera.f_px
+    return CrestShape(
+        crests=crests, axis=axis, frame=frame, camera=camera, pitch_mm=abs(pitch),
+        major_mm=float(line[0] + line[1]), taper=float(line[2] + line[3]),
+        u_pitch_mm=float(u_place[2]), u_taper=float(np.hypot(u_line[2], u_line[3])),
+        u_edge_mm=U_EDGE_PX * mm_per_px, lag=abs(lag - round(lag)), mm_per_px=mm_per_px,
+        spacing_px=spacing_px, span_mm=(float(z.min()), float(z.max())), outline_px=outline_px,
+    )  # fmt: skip
+
+
+def _robust(columns: Values, seen: Values) -> tuple[Values, Values]:
+    """Return coefficients and their standard uncertainties, far outliers left out."""
+    use = np.ones(len(seen), bool)
+    for _ in range(5):
+        q = np.linalg.lstsq(columns[use], seen[use], rcond=None)[0]
+        off = np.abs(seen - columns @ q)
+        keep = off < max(3.5 * 1.4826 * float(np.median(off[use])), 1e-4)
+        if (keep == use).all():
+            break
+        use = keep
+    rest = seen[use] - columns[use] @ q
+    variance = float(rest @ rest) / max(int(use.sum()) - columns.shape[1], 1)
+    u: Values = np.sqrt(np.diag(np.linalg.pinv(columns[use].T @ columns[use])) * variance)
+    return q, u
