@@ -129,7 +129,10 @@ def one_thread(
                     scene, camera, part, region, spec, cast, shrinkage, with_plots, number, flags
                 )
         except NOT_FITTED:
-            with suppress(*NOT_FITTED), boundary(lambda: f"the crests of part {number}", NOT_FITTED):
+            with (
+                suppress(*NOT_FITTED),
+                boundary(lambda: f"the crests of part {number}", NOT_FITTED),
+            ):
                 return _by_crests(scene, camera, part, region, spec, number, flags)
             problem = flag("not-read", f"the flanks of part {number} could not be fitted",
                            FLAGS["blurred"][1])  # fmt: skip

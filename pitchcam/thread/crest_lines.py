@@ -173,7 +173,7 @@ def _robust(columns: Values, seen: Values) -> tuple[Values, Values]:
     """Return coefficients and their standard uncertainties, far outliers left out."""
     use = np.ones(len(seen), bool)
     for _ in range(5):
-        q = np.linalg.lstsq(columns[use], seen[use], rcond=None)[0]
+        q: Values = np.linalg.lstsq(columns[use], seen[use], rcond=None)[0].astype(float)
         off = np.abs(seen - columns @ q)
         keep = off < max(3.5 * 1.4826 * float(np.median(off[use])), 1e-4)
         if (keep == use).all():

@@ -28,8 +28,8 @@ SCALE_TERMS: tuple[Callable[[Measured, Geometry], BudgetLine | None], ...] = (
 )  # fmt: skip
 #: All terms, those of the scale first, in the order in which a budget is shown.
 TERMS: tuple[Term, ...] = (
-    *SCALE_TERMS, pose.inclination, edges.edge_and_rim, edges.rim_along, edges.slanted_view, edges.near_panel,
-    fit.edge_noise, fit.form,
+    *SCALE_TERMS, pose.inclination, edges.edge_and_rim, edges.rim_along, edges.slanted_view,
+    edges.near_panel, fit.edge_noise, fit.form,
 )  # fmt: skip
 
 
@@ -56,6 +56,6 @@ def _of_measured(line: BudgetLine, measured: Mapping[str, float]) -> BudgetLine:
 
 
 __all__ = [
-    "CREST_TERMS", "TERMS", "U_INCLINE_RAD", "Geometry", "budget", "combined", "quantity", "relative_u_scale",
-    "values",
+    "CREST_TERMS", "TERMS", "U_INCLINE_RAD", "Geometry", "budget", "combined", "quantity",
+    "relative_u_scale", "values",
 ]  # fmt: skip
