@@ -97,7 +97,7 @@ def _crest_diameter(
     """Return a thread's major diameter and its axis's height, by flanks or by crests alone."""
     with suppress(*NOT_FITTED):
         shape, rest = _measured(scene, camera, part, region, spec)
-        if shape.major_mm is not None:
+        if shape.major_mm is not None and not shape.hidden:
             return shape.major_mm, rest.height_mm
     try:
         crests, rest = _crests_measured(scene, camera, part, region, spec)
@@ -148,6 +148,9 @@ def _one_thread(
     shrinkage: Quantity | None, with_plots: bool, number: int, flags: list[Flag],
 ) -> tuple[ThreadResult, Quantity | None]:  # fmt: skip
     shape, rest = _measured(scene, camera, part, region, spec)
+    if shape.hidden:
+        with suppress(*NOT_FITTED):
+            return _by_crests(scene, camera, part, region, spec, number, flags)
     angle = shape.section.fit.angle_deg
     if not ANGLES_DEG[0] <= angle <= ANGLES_DEG[1]:
         problem = flag(

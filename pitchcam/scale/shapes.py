@@ -157,8 +157,8 @@ class _Lie:
 
 def _along(points: Points, axis: ImageAxis, camera: Camera) -> _Lie:
     stations = envelope(axis.to_axis(points))
-    shift = cross_shift(camera, axis, float(stations[0].mean()))
-    threads, others = find_regions(*stations, shift)
+    first, last = (cross_shift(camera, axis, float(s)) for s in stations[0][[0, -1]])
+    threads, others = find_regions(*stations, (first, last))
     return _Lie(axis=axis, stations=stations, threads=tuple(threads), others=tuple(others))
 
 

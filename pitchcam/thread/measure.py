@@ -35,6 +35,10 @@ LEVEL = 0.85
 ENOUGH_STRAIGHT, FEWEST_STRAIGHT = 0.4, 6
 
 
+#: Slant from which on flanks without enough straight points are taken as hidden: crests read off
+#: them come out up to 1 mm wrong beyond, and right to 0.1 mm below (renders of known threads).
+MOST_SLANT = 0.13
+
 #: Scatter of the flank points in pixels, and misfit of a crest's light, above which the light is
 #: uneven. Over masked light, renders of known threads keep to 0.08-0.15 px and 0.003-0.025; close
 #: to a panel they reach 0.2-0.3 px and 0.03-0.05.
@@ -102,6 +106,11 @@ class ThreadShape:
         """Tangent of the angle at which rays meet the axis's normal plane in mid-thread."""
         z, _, x = self.section.pinhole(self.frame)
         return float(abs(z - sum(self.span_mm) / 2) / x)
+
+    @property
+    def hidden(self) -> bool:
+        """Whether the flanks are seen so aslant that hardly any straight part of them is left."""
+        return not self.straight and self.slant > MOST_SLANT
 
     @property
     def taper(self) -> float:
@@ -179,7 +188,7 @@ def measure_thread(
         return section, moved, edges, surface
 
     section, moved, edges, surface = on_edges(1.0)
-    if surface.misfit > STRANGE:
+    if straight and surface.misfit > STRANGE:
         left = on_edges(-1.0)
         if left[-1].misfit < min(LEFT_HAND * surface.misfit, STRANGE):
             section, moved, edges, surface = left

@@ -26,7 +26,7 @@ CREST_SHARE, MOST_CREST_PX = 0.35, 30.0
 DEPTH_RANGE = (0.28, 1.0)
 #: Seen under a slant T the ridges of a thread of radius r hide their grooves but for a depth of
 #: about 0.096 P^2 / (r T^2), by the ellipses of their crests: 0.2 P for M18x1 at 12 degrees.
-SHALLOWEST, FEWEST_SHALLOW = 0.07, 5
+SHALLOWEST, FEWEST_SHALLOW = 0.07, 7
 #: Runs of crests that belong together agree so in spacing, and are in step over so few turns.
 JOINT_SPACING, JOINT_STEP, MOST_GAP = 0.04, 0.15, 3.6
 
@@ -71,7 +71,7 @@ class _Run:
 
 
 def find_regions(
-    s: Values, upper: Values, lower: Values, shift: float = 0.0
+    s: Values, upper: Values, lower: Values, shift: tuple[float, float] = (0.0, 0.0)
 ) -> tuple[list[Region], list[Region]]:
     """Find the repeating stretches of an outline.
 
@@ -82,8 +82,8 @@ def find_regions(
     upper, lower
         Outermost distance from the axis at each station on both sides, pixels (lower negative).
     shift
-        How far points of one station lie apart along the axis, per pixel across it
-        (:func:`pitchcam.thread.section.cross_shift`).
+        How far points of one station lie apart along the axis, per pixel across it, at the
+        first and the last station (:func:`pitchcam.thread.section.cross_shift`).
 
     Returns
     -------
@@ -96,7 +96,8 @@ def find_regions(
     others: list[Region] = []
     for a in sides[0]:
         for b in sides[1]:
-            region = _pair(a, b, shift)
+            middle = (a.crests.mean() + b.crests.mean()) / 2
+            region = _pair(a, b, float(np.interp(middle, s[[0, -1]], shift)))
             if region is None:
                 continue
             (threads if _is_thread(region) else others).append(region)
@@ -306,8 +307,8 @@ def _is_thread(region: Region) -> bool:
     if SHALLOWEST <= ratio < DEPTH_RANGE[0]:
         # Seen along the axis, the ridges hide their grooves: what is left of them alternates from
         # side to side and is even, as barbs, rings and knurls are not.
-        alternate = abs(abs(region.lag) - 0.5) < 0.15 and abs(region.skew) < 0.10
-        return alternate and min(map(len, region.crests)) >= FEWEST_SHALLOW
+        alternate = abs(abs(region.lag) - 0.5) < 0.2 and abs(region.skew) < 0.10
+        return alternate and sum(map(len, region.crests)) >= FEWEST_SHALLOW
     if not DEPTH_RANGE[0] <= ratio <= DEPTH_RANGE[1]:
         return False
     # A part's axis a degree off moves the sides by half a diameter times that against each

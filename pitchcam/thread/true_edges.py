@@ -36,6 +36,9 @@ HEIGHTS = (0.1, 0.3, 0.5, 0.7, 0.9)
 #: Flanks with fewer points are left where they are; halves with fewer do not count by themselves.
 FEWEST, FEWEST_OF_HALF = 6, 6
 
+#: Slope of the shift up a flank from which on it is disbelieved, pixels: over masked light traced
+#: slopes stay within 0.1-0.5; larger ones come of a trace that lost the panel.
+MOST_SLOPE_PX = 0.8
 #: How well a panel that straight edges tell of is known to a thread beside them, as the standard
 #: uncertainty of its distance's logarithm, besides what the edges leave open.
 U_PANEL = 0.2
@@ -156,7 +159,8 @@ def _by_height(height: Values, shift_px: Values) -> float:
     """
     traced, less, more = (_slope(height, shift) for shift in shift_px)
     u = abs(more - less) / 2
-    return traced**3 / max(traced**2 + (2 * u) ** 2, 1e-9)
+    kept = traced**3 / max(traced**2 + (2 * u) ** 2, 1e-9)
+    return kept / (1 + (kept / MOST_SLOPE_PX) ** 2)
 
 
 def move_to_edges(
