@@ -125,7 +125,7 @@ def _lowered(seen: Values, first: int, last: int, flat_mm: float) -> Values:
     reach = 4 * OVER_PX
     for near in (slice(max(first - reach, 0), first), slice(last + 1, last + 1 + reach)):
         beside = slice(max(near.start - reach, 0), near.stop + reach)
-        opened = grey_opening(out[beside], 2 * OVER_PX)
+        opened = grey_opening(out[beside], size=(2 * OVER_PX,))
         start = near.start - beside.start
         out[near] = opened[start : start + len(out[near])]
     return out

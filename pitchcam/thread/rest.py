@@ -9,8 +9,6 @@ together; the hull and the height know the plate alone.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import logsumexp
@@ -19,7 +17,7 @@ from pitchcam.scale.camera import Camera
 from pitchcam.thread.axis import ImageAxis
 from pitchcam.thread.ellipse import Face
 from pitchcam.thread.hull import Profile, falls
-from pitchcam.thread.pose_grid import GRID, normal
+from pitchcam.thread.pose import GRID, Pose, normal
 from pitchcam.thread.section import axis_frame
 
 Values = NDArray[np.float64]
@@ -37,25 +35,6 @@ MIRRORED_FACE = 0.1
 KNOWN_LENS, U_LENS = 0.06, 0.35
 #: A face this far from square, in bulge, is as likely as any other.
 ODD_BULGE = 0.4
-
-
-@dataclass(frozen=True, kw_only=True)
-class Pose:
-    """A part's pose: angles in radians, lengths in mm, with standard uncertainties.
-
-    ``incline_rad`` is that of the axis over the plate, positive where it rises with growing s;
-    ``slope_rad`` that over the plate as the camera's normal has it, with the tilt the picture
-    shows; ``height_mm`` is the axis's height at the thread and ``height_per_rad`` how it goes with
-    ``slope_rad``, ``u_height_mm`` what is left of its uncertainty.
-    """
-
-    incline_rad: float
-    u_incline_rad: float
-    slope_rad: float
-    u_slope_rad: float
-    height_mm: float
-    u_height_mm: float
-    height_per_rad: float
 
 
 def sight(
@@ -109,15 +88,17 @@ def _faces(
 
 def prior(profile: Profile) -> Values:
     """Return the prior probability of the axis's inclination over the plate, over GRID."""
-    out = sum(share * normal(GRID, u) for share, u in (LEVEL, UNEVEN, HELD))
+    out = np.zeros(len(GRID))
+    for share, u in (LEVEL, UNEVEN, HELD):
+        out += share * normal(GRID, u)
     for fall in falls(profile):
         off = GRID - np.degrees(fall.incline_rad)
-        out = out + FALLEN[0] * fall.probability * normal(off, np.degrees(fall.u_incline_rad))
+        out += FALLEN[0] * fall.probability * normal(off, np.degrees(fall.u_incline_rad))
     total: Values = out / out.sum()
     return total
 
 
-def pose(profile: Profile, seen: Values, camera: Camera, u_radius_mm: float) -> Pose:
+def posterior(profile: Profile, seen: Values, camera: Camera, u_radius_mm: float) -> Pose:
     """Return the pose that hull and picture agree on.
 
     Parameters
