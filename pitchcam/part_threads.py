@@ -11,6 +11,7 @@ from pitchcam.boundary import boundary
 from pitchcam.errors import OutlineError, UnreadableError, UsageError
 from pitchcam.flags import FLAGS, flag
 from pitchcam.match import name_thread
+from pitchcam.pose_report import lies_aslant, part_pose
 from pitchcam.records import Flag, Quantity, ScaleSpec, ThreadReading, ThreadResult, Verdict
 from pitchcam.scale.camera import Camera
 from pitchcam.scale.shapes import Shape
@@ -163,6 +164,7 @@ def _one_thread(
     if shape.section.hand < 0:
         flags.append(flag("left-hand", f"the light along the flanks of part {number} is that of a "
                                        "left-hand thread"))  # fmt: skip
+    flags += lies_aslant(rest.pose, number)
     lines = budget(shape, _geometry(scene, part, shape, rest, spec))
     reading = to_reading(shape, lines, thread_ends(shape, part, region))
     if cast:
@@ -171,7 +173,7 @@ def _one_thread(
     result = ThreadResult(
         reading=reading, half_angles_deg=half_angles(shape, lines), turns=region.turns,
         span_px=_span(shape), budget=lines, verdict=verdict,
-        plots=plots(shape, reading) if with_plots else None,
+        plots=plots(shape, reading) if with_plots else None, pose=part_pose(rest.pose),
     )  # fmt: skip
     u_scale = shape.mm_per_px * relative_u_scale(lines, shape.pitch_mm)
     return result, Quantity(value=shape.mm_per_px, u=u_scale)
@@ -183,6 +185,7 @@ def _by_crests(
 ) -> tuple[ThreadResult, Quantity | None]:  # fmt: skip
     """Measure and name a thread whose flanks are hidden by what its crests tell."""
     shape, rest = _crests_measured(scene, camera, part, region, spec)
+    flags += lies_aslant(rest.pose, number)
     lines = budget(shape, _geometry(scene, part, shape, rest, spec))
     reading = crest_reading(shape, lines)
     flags.append(flag("slanted", f"part {number} is seen so much along its axis that its ridges "
@@ -193,7 +196,7 @@ def _by_crests(
     result = ThreadResult(
         reading=reading, half_angles_deg=(None, None), turns=region.turns,
         span_px=((float(ends[0, 0]), float(ends[0, 1])), (float(ends[1, 0]), float(ends[1, 1]))),
-        budget=lines, verdict=name_thread(reading),
+        budget=lines, verdict=name_thread(reading), pose=part_pose(rest.pose),
     )  # fmt: skip
     u_scale = shape.mm_per_px * relative_u_scale(lines, shape.pitch_mm)
     return result, Quantity(value=shape.mm_per_px, u=u_scale)
