@@ -11,15 +11,18 @@ from pitchcam.boundary import boundary
 from pitchcam.errors import OutlineError, UnreadableError, UsageError
 from pitchcam.flags import FLAGS, flag
 from pitchcam.match import name_thread
+from pitchcam.pose_report import lies_aslant, part_pose
 from pitchcam.records import Flag, Quantity, ScaleSpec, ThreadReading, ThreadResult, Verdict
 from pitchcam.scale.camera import Camera
 from pitchcam.scale.shapes import Shape
 from pitchcam.scene import MOST_BLUR, Scene
-from pitchcam.thread.budget import U_INCLINE_RAD, Geometry, budget, relative_u_scale
+from pitchcam.thread.budget import Geometry, budget, relative_u_scale
 from pitchcam.thread.crest_lines import CrestShape, measure_crests
+from pitchcam.thread.drift import again
 from pitchcam.thread.ends import thread_ends
-from pitchcam.thread.height import Rest, hexagon_roll, rest_height, turned
-from pitchcam.thread.measure import ThreadShape, measure_thread, remeasure
+from pitchcam.thread.height import Rest, rest_height
+from pitchcam.thread.laid import lay
+from pitchcam.thread.measure import ThreadShape, measure_thread
 from pitchcam.thread.reading import (
     IN_STEP,
     crest_reading,
@@ -40,8 +43,6 @@ ANGLES_DEG = (38.0, 74.0)
 #: Standard uncertainty of a crest diameter by caliper: it reads to 0.02 mm (ISO 13385-1: limits of
 #: 0.02-0.05 mm, from memory), and the crests in the picture go into the scale as well.
 U_CRESTS_MM = 0.025
-#: Standard uncertainty of an axis's height that a user states (judgement: half a width by caliper).
-U_STATED_HEIGHT_MM = 0.1
 #: Raised where what is seen of a thread does not determine it.
 NOT_FITTED = (np.linalg.LinAlgError, OutlineError)
 
@@ -51,8 +52,7 @@ def _measured(
 ) -> tuple[ThreadShape, Rest]:
     """Measure one thread at its height; the hexagon's turn, seen from the thread, corrects it."""
     rest = rest_height(part, camera, scene.rims.spread.blur_px)
-    if spec.axis_height_mm is not None:
-        rest = replace(rest, height_mm=spec.axis_height_mm, u_height_mm=U_STATED_HEIGHT_MM)
+
     def measured(starts: int) -> ThreadShape:
         return measure_thread(
             part.crop, scene.field, camera, part.axis, region, rest.height_mm, scene.rims,
@@ -63,10 +63,8 @@ def _measured(
     if shape.lag < IN_STEP:
         # Both sides in step: two starts, and a helix twice as steep.
         shape = measured(2)
-    if spec.axis_height_mm is None and rest.hexagon:
-        rest = turned(rest, hexagon_roll(part, shape.section, shape.frame, camera, rest))
-        shape = remeasure(shape, camera, rest.height_mm, 0.0)
-    return shape, rest
+    rest = lay(shape, part, camera, rest, scene.rims.spread.blur_px, spec.axis_height_mm)
+    return again(shape, camera, rest.height_mm, rest.pose.slope_rad), rest
 
 
 def camera_from_major(
@@ -169,6 +167,7 @@ def _one_thread(
     if shape.section.hand < 0:
         flags.append(flag("left-hand", f"the light along the flanks of part {number} is that of a "
                                        "left-hand thread"))  # fmt: skip
+    flags += lies_aslant(rest.pose, number)
     lines = budget(shape, _geometry(scene, part, shape, rest, spec))
     reading = to_reading(shape, lines, thread_ends(shape, part, region))
     if cast:
@@ -177,7 +176,7 @@ def _one_thread(
     result = ThreadResult(
         reading=reading, half_angles_deg=half_angles(shape, lines), turns=region.turns,
         span_px=_span(shape), budget=lines, verdict=verdict,
-        plots=plots(shape, reading) if with_plots else None,
+        plots=plots(shape, reading) if with_plots else None, pose=part_pose(rest.pose),
     )  # fmt: skip
     u_scale = shape.mm_per_px * relative_u_scale(lines, shape.pitch_mm)
     return result, Quantity(value=shape.mm_per_px, u=u_scale)
@@ -189,6 +188,7 @@ def _by_crests(
 ) -> tuple[ThreadResult, Quantity | None]:  # fmt: skip
     """Measure and name a thread whose flanks are hidden by what its crests tell."""
     shape, rest = _crests_measured(scene, camera, part, region, spec)
+    flags += lies_aslant(rest.pose, number)
     lines = budget(shape, _geometry(scene, part, shape, rest, spec))
     reading = crest_reading(shape, lines)
     flags.append(flag("slanted", f"part {number} is seen so much along its axis that its ridges "
@@ -199,7 +199,7 @@ def _by_crests(
     result = ThreadResult(
         reading=reading, half_angles_deg=(None, None), turns=region.turns,
         span_px=((float(ends[0, 0]), float(ends[0, 1])), (float(ends[1, 0]), float(ends[1, 1]))),
-        budget=lines, verdict=name_thread(reading),
+        budget=lines, verdict=name_thread(reading), pose=part_pose(rest.pose),
     )  # fmt: skip
     u_scale = shape.mm_per_px * relative_u_scale(lines, shape.pitch_mm)
     return result, Quantity(value=shape.mm_per_px, u=u_scale)
@@ -209,10 +209,9 @@ def _crests_measured(
     scene: Scene, camera: Camera, part: Shape, region: Region, spec: ScaleSpec
 ) -> tuple[CrestShape, Rest]:
     rest = rest_height(part, camera, scene.rims.spread.blur_px)
-    if spec.axis_height_mm is not None:
-        rest = replace(rest, height_mm=spec.axis_height_mm, u_height_mm=U_STATED_HEIGHT_MM)
     shape = measure_crests(part.crop, camera, part.axis, region, rest.height_mm, scene.rims)
-    return shape, rest
+    rest = lay(shape, part, camera, rest, scene.rims.spread.blur_px, spec.axis_height_mm)
+    return again(shape, camera, rest.height_mm, rest.pose.slope_rad), rest
 
 
 def _unreadable(part: Shape, region: Region, problem: Flag, flags: list[Flag]) -> ThreadResult:
@@ -278,24 +277,23 @@ def _geometry(
     here = camera.project(shape.frame.origin)
     share = float(np.hypot(*(here - centre))) / corner
     has_profile = spec.camera_profile is not None
+    lies = rest.pose
     if scene.reference is None:
         major = shape.major_mm or 1.0
         return Geometry(
             height_mm=rest.height_mm, u_scale=U_CRESTS_MM / major, rise_mm=0.0, u_rise_mm=0.0,
             apart_mm=0.0, corner_share=share, corner_share_reference=share,
-            has_profile=has_profile, scale_on_axis=True,
+            has_profile=has_profile, scale_on_axis=True, slope_rad=lies.slope_rad,
+            u_slope_rad=lies.u_slope_rad, height_per_rad=lies.height_per_rad,
         )  # fmt: skip
     r = scene.reference
     there = float(np.hypot(*(r.where_px - centre))) / corner
     apart = float(np.hypot(*(here - r.where_px))) * shape.mm_per_px
-    # From the feature the part rests on to the thread, an inclined axis rises or falls.
-    rests_on = part.axis.to_photo(np.array([sum(rest.stretch) / 2, 0.0]))
-    lever = float(np.hypot(*(here - rests_on))) * shape.mm_per_px
-    u_rise = (rest.u_height_mm, r.u_height_mm, lever * U_INCLINE_RAD)
     return Geometry(
         height_mm=rest.height_mm, u_scale=r.u_scale, rise_mm=rest.height_mm - r.height_mm,
-        u_rise_mm=float(np.linalg.norm(u_rise)), apart_mm=apart,
+        u_rise_mm=float(np.hypot(rest.u_height_mm, r.u_height_mm)), apart_mm=apart,
         corner_share=share, corner_share_reference=there, has_profile=has_profile,
+        slope_rad=lies.slope_rad, u_slope_rad=lies.u_slope_rad, height_per_rad=lies.height_per_rad,
     )  # fmt: skip
 
 

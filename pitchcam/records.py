@@ -242,8 +242,32 @@ class ThreadPlots:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class PartPose:
+    """How a part lies on the plate; a quantity is None where nothing tells it.
+
+    ``inclination_deg`` is that of its axis, positive where it rises from the first to the second
+    point of its threads' ``span_px``; ``axis_height_mm`` the height of the axis over the plate in
+    the middle of the first thread; ``turn_deg`` a hexagon's turn about the axis, 0 on a flat.
+    """
+
+    inclination_deg: Quantity | None = None
+    axis_height_mm: Quantity | None = None
+    turn_deg: Quantity | None = None
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the contract's ``pose``."""
+        return {
+            name: None if q is None else q.to_json()
+            for name, q in (
+                ("inclination_deg", self.inclination_deg),
+                ("axis_height_mm", self.axis_height_mm), ("turn_deg", self.turn_deg),
+            )
+        }  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class ThreadResult:
-    """One threaded region: its reading, budget and verdict."""
+    """One threaded region: its reading, budget and verdict, and how its part lies."""
 
     reading: ThreadReading
     half_angles_deg: tuple[Quantity | None, Quantity | None]
@@ -252,6 +276,7 @@ class ThreadResult:
     budget: tuple[BudgetLine, ...]
     verdict: Verdict
     plots: ThreadPlots | None = None
+    pose: PartPose = PartPose()
 
     def to_json(self) -> dict[str, Any]:
         """Return one entry of the contract's ``threads``."""
@@ -292,11 +317,18 @@ class PartResult:
     threads: tuple[ThreadResult, ...] = ()
     outline_px: tuple[tuple[float, float], ...] = ()
 
+    @property
+    def pose(self) -> PartPose:
+        """How the part lies: by the first of its threads that could be measured."""
+        told = (t.pose for t in self.threads if t.pose.inclination_deg is not None)
+        return next(told, PartPose())
+
     def to_json(self) -> dict[str, Any]:
         """Return one entry of the contract's ``parts``."""
         return {
             "id": self.id,
             "box_px": [float(v) for v in self.box_px],
+            "pose": self.pose.to_json(),
             "threads": [t.to_json() for t in self.threads],
         }
 

@@ -11,6 +11,7 @@ from pitchcam.outline.edges import crossings, line_profiles
 from pitchcam.scale.camera import Camera
 from pitchcam.scale.shapes import Shape
 from pitchcam.thread.fitting import Section
+from pitchcam.thread.pose import UNKNOWN, Pose
 from pitchcam.thread.section import AxisFrame
 
 Values = NDArray[np.float64]
@@ -29,7 +30,8 @@ class Rest:
     """The feature a part rests on: its width in the picture, and the axis's height over the plate.
 
     ``hexagon`` says that it was taken as a hexagon lying on a flat; ``stretch`` are its stations
-    along the axis, pixels.
+    along the axis, pixels. Once the part is laid, ``pose`` says how, and the height is that of the
+    axis at the thread.
     """
 
     width_mm: float
@@ -37,6 +39,7 @@ class Rest:
     u_height_mm: float
     hexagon: bool
     stretch: tuple[float, float]
+    pose: Pose = UNKNOWN
 
 
 def widest_stretch(shape: Shape) -> tuple[float, float, float]:

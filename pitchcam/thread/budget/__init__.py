@@ -17,7 +17,6 @@ from pitchcam.records import BudgetLine
 from pitchcam.thread.budget import crests, edges, fit, pose, scale
 from pitchcam.thread.budget.combine import combined, relative_u_scale
 from pitchcam.thread.budget.geometry import Geometry, Measured, quantity, values
-from pitchcam.thread.budget.pose import U_INCLINE_RAD
 from pitchcam.thread.crest_lines import CrestShape
 from pitchcam.thread.measure import ThreadShape
 
@@ -56,6 +55,6 @@ def _of_measured(line: BudgetLine, measured: Mapping[str, float]) -> BudgetLine:
 
 
 __all__ = [
-    "CREST_TERMS", "TERMS", "U_INCLINE_RAD", "Geometry", "budget", "combined", "quantity",
+    "CREST_TERMS", "TERMS", "Geometry", "budget", "combined", "quantity",
     "relative_u_scale", "values",
 ]  # fmt: skip

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pitchcam.records import BudgetLine
 from pitchcam.thread.budget.geometry import Geometry
-from pitchcam.thread.budget.pose import U_INCLINE_RAD
+from pitchcam.thread.budget.pose import inclined
 from pitchcam.thread.crest_lines import CrestShape, remeasure_crests
 
 #: Floors for what crests leave open: pitch as a share, diameter in mm, taper: crests may be
@@ -17,9 +17,7 @@ def inclination(shape: CrestShape, place: Geometry) -> BudgetLine:
     now = shape.quantities()
     larger = dict.fromkeys(now, 0.0)
     for sign in (1.0, -1.0):
-        turned = remeasure_crests(
-            shape, shape.camera, place.height_mm, sign * U_INCLINE_RAD
-        ).quantities()
+        turned = remeasure_crests(shape, shape.camera, *inclined(place, sign)).quantities()
         for k, value in now.items():
             if abs(turned[k] - value) > abs(larger[k]):
                 larger[k] = turned[k] - value

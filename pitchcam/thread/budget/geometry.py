@@ -9,6 +9,7 @@ import numpy as np
 from pitchcam.records import NAMING_QUANTITIES, Quantity
 from pitchcam.thread.crest_lines import CrestShape
 from pitchcam.thread.measure import ThreadShape
+from pitchcam.thread.pose import U_INCLINE_RAD
 
 #: A thread measured whole, or by its crests alone.
 Measured = ThreadShape | CrestShape
@@ -24,7 +25,9 @@ class Geometry:
     of the axis over the reference's plane with ``u_rise_mm``; ``apart_mm`` the distance along the
     plate between reference and thread; ``corner_share`` the thread's distance from the picture's
     centre as a share of the corner's, ``corner_share_reference`` the reference's.
-    ``scale_on_axis`` says that the part's own crests gave the scale.
+    ``scale_on_axis`` says that the part's own crests gave the scale. The axis rises by
+    ``slope_rad`` over the plate; its height goes with that by ``height_per_rad``, which
+    ``u_rise_mm`` leaves out.
     """
 
     height_mm: float
@@ -36,6 +39,9 @@ class Geometry:
     corner_share_reference: float
     has_profile: bool = False
     scale_on_axis: bool = False
+    slope_rad: float = 0.0
+    u_slope_rad: float = U_INCLINE_RAD
+    height_per_rad: float = 0.0
 
 
 def values(shape: Measured) -> dict[str, float]:

@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from pitchcam.records import BudgetLine
 from pitchcam.thread.budget.geometry import Geometry, values
 from pitchcam.thread.measure import ThreadShape, remeasure
 
-#: A part resting on a hexagon whose other end touches, or whose flats are not true, lies inclined
-#: by about this (common practice, no source; the sample photos of workshops reach 4.5 degrees).
-U_INCLINE_RAD = np.radians(1.2)
+
+def inclined(place: Geometry, sign: float) -> tuple[float, float]:
+    """Return height and slope of the axis with the slope off by its u: the height goes with it."""
+    off = sign * place.u_slope_rad
+    rise = 0.0 if place.scale_on_axis else place.height_per_rad * off
+    return place.height_mm + rise, place.slope_rad + off
 
 
 def inclination(shape: ThreadShape, place: Geometry) -> BudgetLine:
-    """Measure again with the axis inclined by its u: taper in first order, pitch in second."""
+    """Measure again with the axis inclined by its u more and less.
+
+    Taper goes with it in first order; so does the pitch, unless the thread is seen square.
+    """
     now = values(shape)
     larger: dict[str, float] = dict.fromkeys(now, 0.0)
     for sign in (1.0, -1.0):
-        turned = values(remeasure(shape, shape.camera, place.height_mm, sign * U_INCLINE_RAD))
+        turned = values(remeasure(shape, shape.camera, *inclined(place, sign)))
         for k in now.keys() & turned.keys():
             change = turned[k] - now[k]
             if abs(change) > abs(larger[k]):

@@ -1,0 +1,75 @@
+"""How a part lies, by all that tells of it together: outline, hull, and a measured thread."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from pitchcam.scale.camera import Camera
+from pitchcam.scale.shapes import Shape
+from pitchcam.thread.drift import Measured, again, thread_sight
+from pitchcam.thread.ellipse import end_face
+from pitchcam.thread.height import Rest, hexagon_roll, turned
+from pitchcam.thread.hull import part_profile
+from pitchcam.thread.measure import ThreadShape
+from pitchcam.thread.rest import posterior, sight
+from pitchcam.thread.section import axis_frame
+
+#: How far outside the edge the thread's outline runs, in blurs: 1.04 by the normal distribution
+#: for a dark edge; a mirrored rim takes from it.
+OUTLINE_OUT = 0.7
+#: Standard uncertainty of an axis's height that a user states (judgement: half a width by caliper).
+U_STATED_MM = 0.1
+#: Rounds in which height, inclination and the hexagon's turn settle.
+ROUNDS = 3
+
+
+def lay(
+    shape: Measured, part: Shape, camera: Camera, level: Rest, blur_px: float,
+    stated_height_mm: float | None = None,
+) -> Rest:
+    """Return how a part rests by what one of its threads and its outline show.
+
+    Parameters
+    ----------
+    shape
+        The thread, measured as if its part were level.
+    part
+        Its part.
+    camera
+        The camera over the plate.
+    level
+        The feature the part rests on if it is level.
+    blur_px
+        Standard deviation of the photo's blur.
+    stated_height_mm
+        The axis's height at the thread where somebody measured it.
+
+    Returns
+    -------
+    Rest
+        The resting feature with the hexagon's turn taken into account, its pose, and the axis's
+        height at the thread. The thread has to be fitted :func:`again` in it.
+    """
+    drawn = thread_sight(shape, camera, level.height_mm)
+    faces = [f for end in (-1.0, 1.0) if (f := end_face(shape.outline_px, part.axis, end))]
+    middle = float(part.axis.to_axis(shape.camera.project(shape.frame.origin))[0])
+    rest, height, slope = level, level.height_mm, 0.0
+    for _ in range(ROUNDS):
+        frame = axis_frame(camera, part.axis, middle, height, slope)
+        profile = part_profile(
+            shape.outline_px, part.axis, frame, camera, rest, OUTLINE_OUT * blur_px
+        )
+        seen = sight(faces, drawn, part.axis, camera, height)
+        found = posterior(profile, seen, camera, rest.u_height_mm)
+        if stated_height_mm is not None:
+            found = replace(
+                found, height_mm=stated_height_mm, u_height_mm=U_STATED_MM, height_per_rad=0.0
+            )
+        height, slope = found.height_mm, found.slope_rad
+        if level.hexagon and isinstance(shape, ThreadShape):
+            # Only in its own pose do the corners tell the turn.
+            laid = again(shape, camera, height, slope)
+            roll = hexagon_roll(part, laid.section, laid.frame, camera, level)
+            rest = turned(level, roll)
+            found = replace(found, turn_rad=roll.turn_rad, u_turn_rad=roll.u_turn_rad)
+    return replace(rest, height_mm=height, u_height_mm=found.u_height_mm, pose=found)

@@ -1,0 +1,50 @@
+"""How a part lies, and the angles of its axis that are weighed against each other."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Values = NDArray[np.float64]
+
+#: Inclinations that are considered, degrees.
+GRID: Values = np.arange(-220, 221) / 10.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Pose:
+    """A part's pose: angles in radians, lengths in mm, with standard uncertainties.
+
+    ``incline_rad`` is that of the axis over the plate, positive where it rises with growing s;
+    ``slope_rad`` that over the plate as the camera's normal has it, with the tilt the picture
+    shows; ``height_mm`` is the axis's height at the thread and ``height_per_rad`` how it goes with
+    ``slope_rad``, ``u_height_mm`` what is left of its uncertainty. ``turn_rad`` is a
+    hexagon's turn about the axis from lying on a flat; None where there is none.
+    """
+
+    incline_rad: float
+    u_incline_rad: float
+    slope_rad: float
+    u_slope_rad: float
+    height_mm: float
+    u_height_mm: float
+    height_per_rad: float
+    turn_rad: float | None = None
+    u_turn_rad: float | None = None
+
+#: A part whose pose is not known lies inclined by about this: on a hexagon whose other end touches,
+#: or whose flats are not true (common practice, no source; the sample photos of workshops reach 4.5
+#: degrees).
+U_INCLINE_RAD = float(np.radians(1.2))
+UNKNOWN = Pose(
+    incline_rad=0.0, u_incline_rad=U_INCLINE_RAD, slope_rad=0.0, u_slope_rad=U_INCLINE_RAD,
+    height_mm=0.0, u_height_mm=0.0, height_per_rad=0.0,
+)  # fmt: skip
+
+
+def normal(off: Values, u: float) -> Values:
+    """Return the normal distribution's density at distances from its mean."""
+    out: Values = np.exp(-0.5 * (off / u) ** 2) / (np.sqrt(2 * np.pi) * u)
+    return out
