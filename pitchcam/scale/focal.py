@@ -24,6 +24,8 @@ U_STATED = 0.03
 UNSTATED = ((26.0, 0.05, 0.55), (51.0, 0.08, 0.30), (74.0, 0.12, 0.10), (14.5, 0.10, 0.05))
 #: Share of photos whose tag belongs to another lens or another picture (judgement).
 WRONG_TAG = 0.03
+#: Lenses as they are built, the same way; what a stated digital zoom leaves of a tag is one.
+BUILT = ((26.0, 0.07, 0.80), (14.5, 0.10, 0.05), (51.0, 0.08, 0.07), (74.0, 0.12, 0.08))
 #: Share of phones whose tag stays that of the lens when the picture is cropped to another shape or
 #: zoomed into: both kinds are met (judgement).
 TAG_OF_LENS_CROP, TAG_OF_LENS_ZOOM = 0.5, 0.3
@@ -66,7 +68,7 @@ def explanations(photo: Photo) -> tuple[Explanation, ...]:
             by_lens = float(np.hypot(long, 0.75 * long)) / diagonal
             stated = _both(stated, by_lens, TAG_OF_LENS_CROP)
         if origin.zoom is not None and origin.zoom > 1.0:
-            stated = _both(stated, origin.zoom, TAG_OF_LENS_ZOOM)
+            stated = _both(stated, origin.zoom, _tag_of_lens(photo.f35_mm, origin.zoom))
         if origin.shrunk is not None and 0.0 < origin.shrunk < 0.99:
             stated = _both(stated, 1 / origin.shrunk, CROPPED_COPY)
     share = WRONG_TAG if stated else 1.0
@@ -76,6 +78,19 @@ def explanations(photo: Photo) -> tuple[Explanation, ...]:
         Explanation(f_px=float(f) / DIAGONAL_35MM * diagonal, u_share=u, weight=w)
         for f, u, w in every
     )
+
+
+def _tag_of_lens(f35_mm: float, zoom: float) -> float:
+    """Return the probability that a tag beside a digital zoom is the lens's, without the zoom."""
+
+    def built(f35: float) -> float:
+        return sum(
+            w / u * float(np.exp(-0.5 * (np.log(f35 / lens) / u) ** 2)) for lens, u, w in BUILT
+        )
+
+    without = TAG_OF_LENS_ZOOM * built(f35_mm) + 1e-12
+    included = (1 - TAG_OF_LENS_ZOOM) * built(f35_mm / zoom) + 1e-12
+    return without / (without + included)
 
 
 def _both(

@@ -58,7 +58,7 @@ def test_focal_length_from_exif() -> None:
     assert camera.u_f_px / camera.f_px == pytest.approx(0.03)
     assert camera.centre_px == (2015.5, 1511.5)
     guess = camera_from_exif(4032, 3024, None)
-    assert guess.u_f_px > 5 * camera.u_f_px
+    assert guess.u_f_px > 3 * camera.u_f_px
     # Lenses of 24 to 32 mm lie within two of its u.
     for f35 in (24, 32):
         assert abs(f35 / 26 - 1) < 2 * guess.u_f_px / guess.f_px

@@ -43,14 +43,24 @@ def test_wide_frames_have_the_tag_of_the_picture_or_of_the_lens() -> None:
     assert abs(f - lens) < 1.96 * u
 
 
-def test_digital_zoom_may_be_in_the_tag_or_not() -> None:
-    found = explanations(photo(26.0, zoom=2.0))
-    plain = 26.0 / np.hypot(36, 24) * np.hypot(4032, 3024)
-    assert share(found, plain) > share(found, 2 * plain) > 0.2
-    # At the scale of a phone 110 mm above by the tag, and 220 mm with twice the zoom.
-    near = weighed(found, 110 / plain, 0.0)
-    far = weighed(found, 350 / plain, 0.0)
-    assert share(near, 2 * plain) > share(found, 2 * plain) > share(far, 2 * plain)
+TAGS = [(26.0, 2.0, 52.0), (52.0, 2.0, 52.0), (24.0, 1.5, 36.0), (78.0, 3.0, 78.0)]
+
+
+@pytest.mark.parametrize(("tag", "zoom", "true"), TAGS)
+def test_digital_zoom_is_in_the_tag_if_a_lens_is_left_without_it(tag, zoom, true) -> None:
+    found = explanations(photo(tag, zoom=zoom))
+    f_px = true / np.hypot(36, 24) * np.hypot(4032, 3024)
+    assert share(found, f_px) > 0.85
+    f, u = settled(found)
+    assert abs(f - f_px) < 1.96 * u
+
+
+def test_an_odd_zoom_leaves_it_open_until_the_distance_tells() -> None:
+    # 37 mm is neither a lens nor 1.5 times a usual one by much.
+    found = explanations(photo(37.0, zoom=1.5))
+    plain = 37.0 / np.hypot(36, 24) * np.hypot(4032, 3024)
+    near, far = (weighed(found, mm / plain, 0.0) for mm in (80, 500))
+    assert share(near, 1.5 * plain) > share(found, 1.5 * plain) > share(far, 1.5 * plain)
 
 
 def test_without_a_tag_the_distance_tells_the_lens() -> None:
