@@ -17,8 +17,9 @@ from pitchcam.outline.field import Field, find_field
 from pitchcam.outline.rims import Rims
 from pitchcam.photo import Photo
 from pitchcam.records import Flag, ScaleSpec
-from pitchcam.scale.camera import Camera, camera_from_exif
+from pitchcam.scale.camera import Camera
 from pitchcam.scale.find import NAMES, Edges, find_reference
+from pitchcam.scale.focal import camera_for, explanations, weighed
 from pitchcam.scale.reference import Reference
 from pitchcam.scale.shapes import Shape, describe
 from pitchcam.scale.straight import learn_rims, sharpened_undone
@@ -74,7 +75,7 @@ def take_apart(photo: Photo, spec: ScaleSpec, say: Progress) -> Scene:
     if reference is None:
         camera = _tilted(field, camera)
         if spec.source in ("pin", "disc", "card", "jaws"):
-            reference = find_reference(spec, shapes, camera, pins)
+            reference = _found(photo, spec, shapes, camera, pins)
             camera = reference.camera
         elif spec.source != "major":
             raise UnreadableError(
@@ -98,6 +99,22 @@ def _objects(pixels: NDArray[np.generic], field: Field, camera: Camera) -> list[
         with suppress(OutlineError):
             shapes.append(describe(pixels, field, blob, camera))
     return shapes
+
+
+def _found(
+    photo: Photo, spec: ScaleSpec, shapes: list[Shape], camera: Camera, pins: Edges
+) -> Reference:
+    """Find the stated reference; its scale tells how far off each focal length puts the phone."""
+    reference = find_reference(spec, shapes, camera, pins)
+    if spec.camera_profile is not None:
+        return reference
+    height = reference.height_mm
+    scale = (reference.camera.distance_mm - height) / camera.f_px
+    likely = camera_for(photo, weighed(explanations(photo), scale, height))
+    if abs(likely.f_px / camera.f_px - 1) < 1e-3 and likely.u_f_px <= camera.u_f_px:
+        return reference
+    again = replace(camera, f_px=likely.f_px, u_f_px=likely.u_f_px)
+    return find_reference(spec, shapes, again, pins)
 
 
 def _compare(
@@ -124,7 +141,7 @@ def _camera(
     """Return the camera from profile, sheet or EXIF, and the sheet as reference if it is there."""
     from pitchcam.scale.profile import load_profile
 
-    camera = camera_from_exif(photo.width_px, photo.height_px, photo.f35_mm)
+    camera = camera_for(photo, explanations(photo))
     profile = None
     if spec.camera_profile is not None:
         profile = load_profile(Path(spec.camera_profile))

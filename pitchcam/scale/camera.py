@@ -89,12 +89,13 @@ def camera_from_exif(
 ) -> Camera:
     """Return a camera whose focal length comes from the EXIF 35-mm equivalent, or from a guess.
 
-    EXIF rounds to whole millimetres and a stabilised, focusing lens changes by 1-2 % from shot
-    to shot, which gives u = 1.5 %. Without EXIF the main camera of a phone is assumed (24-28 mm
-    equivalent; common practice, no source) with u = 12 %, which leaves a longer lens within 2-3 u.
+    EXIF rounds to whole millimetres, and a lens that focuses near stands farther out, which gives
+    u = 3 %. Without EXIF the main camera of a phone is assumed (24-28 mm equivalent; common
+    practice, no source) with u = 12 %, which leaves a longer lens within 2-3 u. What all tags of a
+    photo tell together is in :mod:`pitchcam.scale.focal`.
     """
     diagonal = float(np.hypot(width_px, height_px))
-    f35, share = (f35_mm, 0.015) if f35_mm else (zoom_guess_mm, 0.12)
+    f35, share = (f35_mm, 0.03) if f35_mm else (zoom_guess_mm, 0.12)
     f_px = f35 / DIAGONAL_35MM * diagonal
     return Camera(
         f_px=f_px, u_f_px=share * f_px, centre_px=((width_px - 1) / 2, (height_px - 1) / 2)

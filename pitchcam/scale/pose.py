@@ -19,9 +19,10 @@ from pitchcam.scale.profile import CameraProfile
 
 Points = NDArray[np.float64]
 
-#: Prior of the focal length, relative: EXIF rounds to whole mm and a focusing lens breathes;
-#: without EXIF any lens of a phone (24 to 77 mm equivalent) about that of its main camera.
-U_F_EXIF = 0.02
+#: Prior of the focal length, relative: EXIF rounds to whole mm and a lens that focuses near stands
+#: farther out; without EXIF any lens of a phone (24 to 77 mm equivalent) about that of its main
+#: camera.
+U_F_EXIF = 0.03
 U_F_GUESS = 0.35
 GUESS_F35_MM = 27.0
 

@@ -90,7 +90,7 @@ def find_sheet(
     gray : ndarray of uint8, (rows, columns)
         The photo, upright, coded (sRGB) values.
     f_px : float, optional
-        Focal length from EXIF; a prior of 2 %, no more.
+        Focal length from EXIF; a prior of 3 %, no more.
     bar_mm : float, optional
         The sheet's bar as a caliper reads it (mean of both bars).
     profile : CameraProfile, optional

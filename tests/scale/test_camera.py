@@ -55,10 +55,10 @@ def test_focal_length_from_exif() -> None:
     # CIPA DC-008 (Exif) tag 41989: the full frame's diagonal, sqrt(36^2 + 24^2) mm.
     camera = camera_from_exif(4032, 3024, 26)
     assert camera.f_px == pytest.approx(26 * 5040 / np.hypot(36, 24), rel=1e-5)
-    assert camera.u_f_px / camera.f_px == pytest.approx(0.015)
+    assert camera.u_f_px / camera.f_px == pytest.approx(0.03)
     assert camera.centre_px == (2015.5, 1511.5)
     guess = camera_from_exif(4032, 3024, None)
-    assert guess.u_f_px > 5 * camera.u_f_px
+    assert guess.u_f_px > 3 * camera.u_f_px
     # Lenses of 24 to 32 mm lie within two of its u.
     for f35 in (24, 32):
         assert abs(f35 / 26 - 1) < 2 * guess.u_f_px / guess.f_px
