@@ -13,6 +13,7 @@ from pitchcam.batch.pool import Finished
 from pitchcam.batch.runner import Runner
 from pitchcam.batch.settings import Job
 from pitchcam.batch.worker import measure_job
+from pitchcam.errors import InputError, UnreadableError
 from pitchcam.records import ScaleSpec
 from pitchcam.store import Outcome, Store
 from tests.batch import double
@@ -65,8 +66,10 @@ def test_what_may_go_away_by_itself_is_tried_again_in_the_next_run(
         (MemoryError(), False),
         (OSError(errno.ENOSPC, "no space"), False),
         (OSError(errno.ESTALE, "stale"), False),
-        (OSError(errno.EINVAL, "bad"), True),
-        (ValueError("a fault"), True),
+        (OSError(errno.EINVAL, "bad"), False),
+        (ValueError("a fault of the program"), False),
+        (InputError("the file is truncated.", "Send it again."), True),
+        (UnreadableError("The outline is blurred.", "Retake.", code="blurred"), True),
     ],
 )
 def test_only_the_photo_s_own_failures_last(

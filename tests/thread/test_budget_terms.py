@@ -274,7 +274,7 @@ def test_crests_and_roots_of_both_sides_add_up(shape):
     used = shape.section.fit.used.sum()
     assert noise.degrees_of_freedom == pytest.approx(0.4 * used - 9)
     one_side = replace(shape, tips=shape.tips[:1])
-    assert line(one_side, "edge noise").contributions["major_mm"] == 0.0
+    assert "major_mm" not in line(one_side, "edge noise").contributions
 
 
 def test_the_form_s_floor_stands_below_every_quantity(shape):
