@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from pitchcam.match.likelihood import log_likelihood, station_shift
 from pitchcam.match.population import CELLS, MAJOR, MINOR, TAPER, population
@@ -77,3 +78,46 @@ def test_inside_the_mouth_is_the_station() -> None:
     rc = parts.sizes.index(find("Rc 1/2"))
     shift, u = station_shift(parts, Quantity(value=7.0, u=0.1))
     assert shift[rc] == 0.0 and u[rc] == pytest.approx(find("Rc 1/2").pitch_mm / 16)
+
+
+def test_one_part_in_five_is_worn_by_a_twentieth_of_the_pitch() -> None:
+    """Crests drawn as said: even over the class, one in five less an exponential of 0.05 P."""
+    rng, n = np.random.default_rng(4), 400_000
+    size = find("M14x1.5")
+    low, high = size.external[0].major_mm
+    crest = rng.uniform(low, high, n)
+    crest -= (rng.random(n) < 0.2) * rng.exponential(0.05 * size.pitch_mm, n)
+    parts = population("external")
+    i = parts.sizes.index(size)
+    weight = np.exp(parts.log_weight[i, 0])
+    at = parts.mean[i, 0, :, MAJOR]
+    below = weight[at < low].sum() / weight.sum()
+    step = np.diff(at)[0]
+    # Cells end where they end: parts below the last whole cell under the limit.
+    edge = at[at < low].max() + step / 2
+    assert below == pytest.approx(np.mean(crest < edge), rel=0.1)
+    assert below > 0.01
+
+
+def test_one_reading_in_two_hundred_is_three_times_as_bad_as_it_says() -> None:
+    """The density over pitch alone, near a size and eight u from it, by SciPy."""
+    parts = population("external")
+    i, p, u = parts.sizes.index(find("M14x1.5")), 1.5, 0.006
+    spread = [np.hypot(k * u, 0.001 * p) for k in (1, 3)]
+    for off in (0.0, 8.0 * u):
+        reading = ThreadReading(pitch_mm=Quantity(value=p + off, u=u))
+        by_scipy = 0.995 * norm.pdf(off, 0, spread[0]) + 0.005 * norm.pdf(off, 0, spread[1])
+        assert log_likelihood(reading, parts)[i] == pytest.approx(np.log(by_scipy), abs=1e-6)
+
+
+def test_a_poor_angle_is_often_three_times_as_bad_as_it_says() -> None:
+    """Of angles with u above 1 degree one in four; a good photo's have no such tail."""
+    parts = population("external")
+    i = parts.sizes.index(find("M14x1.5"))
+    for u, share in ((1.5, 0.25), (0.8, 0.0)):
+        for off in (0.0, 8.0):
+            reading = ThreadReading(angle_deg=Quantity(value=60.0 + off, u=u))
+            sigma = [np.hypot(k * u, 0.5) for k in (1, 3)]
+            tail = share + 0.005
+            by_scipy = (1 - tail) * norm.pdf(off, 0, sigma[0]) + tail * norm.pdf(off, 0, sigma[1])
+            assert log_likelihood(reading, parts)[i] == pytest.approx(np.log(by_scipy), abs=1e-6)

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 from scipy.optimize import approx_fprime
 
+from pitchcam.outline import bands
 from pitchcam.outline.bands import band_slopes, place
 from pitchcam.outline.esf import decode
 from pitchcam.outline.profiles import MeanProfile
@@ -45,3 +46,20 @@ def test_an_edge_is_placed_with_its_band_or_without_one(shine: float) -> None:
     )  # fmt: skip
     at, u, _ = place(profile, (0.9, 0.3, 1.5), 0.4, 2.0)
     assert abs(at - 0.2) < min(0.15, 3 * u)
+
+
+def test_a_band_must_earn_its_two_parameters(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where it describes the light no better than a plain edge, the plain edge counts for more."""
+    monkeypatch.setattr(bands, "_fit_plain", lambda *_: (0.0, 0.1, 20.0))
+
+    def weight(misfit: float) -> float:
+        monkeypatch.setattr(bands, "_fit_band", lambda *_: (1.0, 0.1, 2.0, misfit))
+        profile = MeanProfile(
+            across_px=ACROSS, light=ACROSS, dark=0.05, background=0.7, radius_px=60.0,
+            reach_px=400.0,
+        )  # fmt: skip
+        return place(profile, (0.9, 0.3, 1.5), 0.4, 2.0)[0]
+
+    assert weight(20.0) == pytest.approx(1 / (1 + np.e))
+    assert weight(19.0) == pytest.approx(0.5)
+    assert weight(10.0) > 0.99

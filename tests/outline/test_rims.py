@@ -9,6 +9,7 @@ import pytest
 from scipy.ndimage import gaussian_filter1d, map_coordinates
 from scipy.special import ndtr
 
+from pitchcam.outline import rims as rims_module
 from pitchcam.outline.edges import crossings
 from pitchcam.outline.esf import DEFAULT_SPREAD, decode
 from pitchcam.outline.profiles import MeanProfile
@@ -151,3 +152,21 @@ def test_the_prior_holds_where_an_edge_tells_nothing() -> None:
         DEFAULT_SPREAD.blur_px, abs=3 * DEFAULT_SPREAD.u_blur_px
     )
     assert rims.u_edges_px[0] < 0.5
+
+
+def test_of_two_fits_as_good_a_pin_is_bright_at_forty_nine_to_one() -> None:
+    """One pin in fifty is blackened; the light must speak for it before its edges move."""
+
+    def fit(cost: float, edge: float) -> rims_module._Fit:
+        q = np.append(np.zeros(7), [edge])
+        return rims_module._Fit(cost=cost, q=q, covariance=0.0 * np.eye(8), misfit=np.zeros(1))
+
+    bright, dull = fit(10.0, 0.0), fit(10.0, 1.0)
+    likelier, edges, u = rims_module._weighed(bright, dull)
+    assert likelier is bright
+    assert edges[0] == pytest.approx(0.02)
+    assert u[0] == pytest.approx(np.sqrt(0.02 * 0.98))
+    # A misfit better by log 49 makes both as likely; cost is half the sum of squares.
+    _, edges, u = rims_module._weighed(bright, fit(10.0 - np.log(49), 1.0))
+    assert edges[0] == pytest.approx(0.5)
+    assert rims_module._weighed(bright, fit(0.0, 1.0))[0].q[7] == 1.0

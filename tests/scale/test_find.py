@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -100,3 +102,19 @@ def test_sizes_that_no_reference_has(source, mm, what) -> None:
                                             ("sheet", None), ("major", 13.9)])  # fmt: skip
 def test_sizes_that_pass(source, mm) -> None:
     check_spec(ScaleSpec(source=source, mm=mm))
+
+
+def test_a_pin_s_own_size_and_its_edges_make_the_scale_s_u() -> None:
+    """A ground pin is true to 0.01 mm, and no edge is placed better than to 0.08 px in width."""
+    seen = looking.look(looking.picture(VIEW, pin((0, -10), 8.0)), VIEW)
+    ideal = {label: [replace(e, u_px=0.0) for e in edges] for label, edges in seen.pins.items()}
+    (edges,) = ideal.values()
+    width = 8.0 * VIEW.f_px / (VIEW.plate_mm - 4.0)
+    spec = ScaleSpec(source="pin", mm=8.0)
+    found = find_reference(spec, seen.shapes, looking.camera(VIEW), ideal)
+    assert found.u_scale == pytest.approx(np.hypot(0.08 / width, 0.008 / 8.0), rel=0.01)
+    blurred = {label: [replace(e, u_px=0.3) for e in edges] for label in ideal}
+    worse = find_reference(spec, seen.shapes, looking.camera(VIEW), blurred)
+    assert worse.u_scale == pytest.approx(
+        np.linalg.norm([0.08 / width, 0.008 / 8.0, 0.3 * np.sqrt(2) / width]), rel=0.01
+    )

@@ -158,3 +158,61 @@ def test_pg_core_follows_from_the_profile() -> None:
     # DIN 40430 core diameters stand in the table; the profile gives them within 0.02 mm.
     size = find("Pg 7")
     assert size.basic_minor_mm == pytest.approx(11.28, abs=0.02)
+
+
+@pytest.mark.parametrize("designation", ["1/4-20 BSW", "1/2-16 BSF", "3/4-10 BSW"])
+def test_classes_of_bs_84_by_their_published_ratios(designation: str) -> None:
+    # BS 84: close 2/3, medium 1, free 3/2 of the unit; an allowance of 0.3 up to 3/4 in for all but
+    # close (from memory).
+    classes = {x.thread_class: x for x in find(designation).external}
+    size = find(designation)
+    unit = effective_tolerance_in(size.basic_major_mm / MM_PER_INCH, size.tpi) * MM_PER_INCH
+    for name, share, allowance in (("close", 2 / 3, 0.0), ("medium", 1, 0.3), ("free", 1.5, 0.3)):
+        low, high = classes[name].pitch_diameter_mm
+        assert high - low == pytest.approx(share * unit)
+        assert size.basic_pitch_diameter_mm - high == pytest.approx(allowance * unit)
+    normal = find(designation).internal[1].pitch_diameter_mm
+    assert normal[1] - normal[0] == pytest.approx(1.5 * unit)
+
+
+def test_whitworth_roots_have_their_own_tolerance() -> None:
+    # BS 84 (from memory): the unit and 0.02 root p, in inches; close 0.013 root p.
+    for name, share, root in (("close", 2 / 3, 0.013), ("medium", 1, 0.02), ("free", 1.5, 0.02)):
+        limits = next(x for x in find("1/2-12 BSW").external if x.thread_class == name)
+        expected = share * effective_tolerance_in(0.5, 12) + root * (1 / 12) ** 0.5
+        low, high = limits.minor_mm
+        assert (high - low) / MM_PER_INCH == pytest.approx(expected)
+
+
+@pytest.mark.parametrize(
+    ("designation", "thread_class", "major", "effective", "root"),
+    [
+        # BS 93:2008 annex B, from memory: normal 0.20 p (0.25 p above 10 BA), 0.10 p + 0.025,
+        # 0.20 p + 0.05; close 0.15 p, 0.08 p + 0.02, twice that.
+        ("0 BA", "normal", 0.200, 0.125, 0.250),
+        ("0 BA", "close", 0.150, 0.100, 0.200),
+        ("4 BA", "normal", 0.132, 0.091, 0.182),
+        ("4 BA", "close", 0.099, 0.0728, 0.1456),
+    ],
+)
+def test_ba_tolerances(
+    designation: str, thread_class: str, major: float, effective: float, root: float
+) -> None:
+    limits = next(x for x in find(designation).external if x.thread_class == thread_class)
+    widths = [b - a for a, b in (limits.major_mm, limits.pitch_diameter_mm, limits.minor_mm)]
+    assert widths == pytest.approx([major, effective, root])
+
+
+@pytest.mark.parametrize(("number", "share"), [("10", 0.20), ("11", 0.25), ("12", 0.25)])
+def test_the_smallest_ba_have_a_wider_major_tolerance(number: str, share: float) -> None:
+    size = find(f"{number} BA")
+    low, high = size.external[0].major_mm
+    assert high - low == pytest.approx(share * size.pitch_mm)
+
+
+def test_ba_nuts() -> None:
+    # BS 93:2008 annex B, from memory: effective 0.12 p + 0.03, bore 0.375 p.
+    (nut,) = find("0 BA").internal
+    assert nut.pitch_diameter_mm[1] - nut.pitch_diameter_mm[0] == pytest.approx(0.15)
+    assert nut.minor_mm[1] - nut.minor_mm[0] == pytest.approx(0.375)
+    assert nut.minor_mm[0] == pytest.approx(6.0 - 1.2)

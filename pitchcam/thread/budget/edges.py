@@ -16,6 +16,9 @@ MOST_U_PX = 3.0
 U_EDGE_PX, U_FLANK_PX = 0.05, 0.06
 #: Share of a flank's u that is its own, not common to all (judgement).
 OWN_SHARE = 0.7
+#: Both halves of a thread are placed by the same model and under the same light: by this share of
+#: what halves placed independently would do, they make a slope (judgement).
+HALVES_APART = 0.5
 #: How far crests and roots follow the flanks' edges, which they share blur and metal with: a crest
 #: by this share of the flanks' shift, a root by this share of what that moves the flanks' diameter
 #: (judgement).
@@ -77,10 +80,10 @@ def rim_along(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
     half_length = max(shape.span_mm[1] - shape.span_mm[0], shape.pitch_mm) / 2
     # Both halves of the thread, whose middles are half its length apart, differ by sqrt 2 u per
     # flank; four flanks average.
-    slope = single * np.sqrt(2) / np.sqrt(4) / half_length
+    slope = HALVES_APART * single * np.sqrt(2) / np.sqrt(4) / half_length
     return BudgetLine(source="rim along the thread", contributions={
-        "pitch_mm": float(shape.pitch_mm * slope / np.cos(np.arcsin(sine)) * 0.5),
-        "taper": float(2 * slope / sine * 0.5),
+        "pitch_mm": float(shape.pitch_mm * slope / np.cos(np.arcsin(sine))),
+        "taper": float(2 * slope / sine),
         "angle_deg": float(np.degrees(single / (FLANK_PITCHES * shape.pitch_mm))),
     })  # fmt: skip
 

@@ -2,11 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
+from numpy.typing import NDArray
 
 from pitchcam.records import BudgetLine
 from pitchcam.thread.budget.geometry import Geometry, by_pitch
+from pitchcam.thread.flanks import NAMES, FlankFit
 from pitchcam.thread.measure import ThreadShape
+
+Values = NDArray[np.float64]
+
+#: Places of the fit's parameters in its covariance.
+PITCH, WIDTH = NAMES.index("pitch"), NAMES.index("width")
+TANGENTS = (NAMES.index("tan+"), NAMES.index("tan-"))
+SLOPES = (NAMES.index("slope+"), NAMES.index("slope-"))
 
 #: Floors for what the model of a thread leaves out (crest form, roughness of the flanks):
 #: judgement. The pitch as a share.
@@ -20,23 +31,36 @@ def edge_noise(shape: ThreadShape, place: Geometry) -> BudgetLine:
     """Return what the scatter of the edge points contributes: type A, from this photo alone."""
     fit = shape.section.fit
     c = fit.covariance
-    # d(angle) = d tan / (1 + tan^2) for each flank.
-    slopes = np.degrees(1 / (1 + np.array(fit.tan_half) ** 2))
-    width = np.sqrt(c[3, 3]) / sum(fit.tan_half)
     tips, roots = ([t.u_mm for t in both] for both in (shape.tips, shape.roots))
     observations = shape.section.per_point * int(np.sum(fit.used))
     return BudgetLine(
         source="edge noise", kind="A", correlated=False,
         degrees_of_freedom=max(observations - len(c), 1.0),
         contributions={
-            "pitch_mm": float(np.sqrt(c[1, 1])),
+            "pitch_mm": _u(c, [PITCH], [1.0]),
             "major_mm": float(np.hypot(tips[0], tips[1])) if len(tips) == 2 else 0.0,
-            "pitch_diameter_mm": 2 * float(width),
+            "pitch_diameter_mm": _u(c, [PITCH, WIDTH, *TANGENTS], _diameter_slopes(fit)),
             "minor_mm": float(np.hypot(roots[0], roots[1])) if len(roots) == 2 else 0.0,
-            "angle_deg": float(np.sqrt(slopes @ c[4:6, 4:6] @ slopes)),
-            "taper": float(np.sqrt(max(c[7, 7] + c[8, 8] + 2 * c[7, 8], 0.0))),
+            "angle_deg": _u(c, TANGENTS, np.degrees(1 / (1 + np.array(fit.tan_half) ** 2))),
+            "taper": _u(c, SLOPES, [1.0, 1.0]),
         },
     )  # fmt: skip
+
+
+def _u(covariance: Values, places: Sequence[int], sensitivity: Sequence[float] | Values) -> float:
+    """Return the standard uncertainty of what depends on some of the fit's parameters."""
+    part, c = covariance[np.ix_(places, places)], np.asarray(sensitivity)
+    return float(np.sqrt(max(c @ part @ c, 0.0)))
+
+
+def _diameter_slopes(fit: FlankFit) -> Values:
+    """Return the pitch diameter's derivatives by pitch, ridge width and both tangents.
+
+    The pitch line lies where ridge and groove are equally wide: r = ref + (w - P / 2) / (sum tan).
+    """
+    tan = sum(fit.tan_half)
+    by_tan = -2 * (fit.width_mm - fit.pitch_mm / 2) / tan**2
+    return np.array([-1 / tan, 2 / tan, by_tan, by_tan])
 
 
 def form(shape: ThreadShape, place: Geometry) -> BudgetLine:

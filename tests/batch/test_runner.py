@@ -1,0 +1,84 @@
+"""What a run keeps and what it tries again."""
+
+from __future__ import annotations
+
+import errno
+from collections.abc import Sequence
+from pathlib import Path
+
+import pytest
+
+from pitchcam.batch import Settings, list_photos
+from pitchcam.batch.pool import Finished
+from pitchcam.batch.runner import Runner
+from pitchcam.batch.settings import Job
+from pitchcam.batch.worker import measure_job
+from pitchcam.errors import InputError, UnreadableError
+from pitchcam.records import ScaleSpec
+from pitchcam.store import Outcome, Store
+from tests.batch import double
+
+PIN = Settings(scale=ScaleSpec(source="pin", mm=8.0))
+
+
+class Answers:
+    """Workers that give every job one outcome."""
+
+    def __init__(self, outcome: Outcome) -> None:
+        self.outcome, self.jobs, self.asked = outcome, list[Job](), 0
+
+    def free(self) -> int:
+        return 1 - len(self.jobs)
+
+    def submit(self, job: Job) -> None:
+        self.jobs.append(job)
+        self.asked += 1
+
+    def wait(self, timeout_s: float) -> Sequence[Finished]:
+        done, self.jobs = self.jobs, []
+        return [Finished(job=job, outcome=self.outcome) for job in done]
+
+    def busy(self) -> int:
+        return len(self.jobs)
+
+    def close(self) -> None:
+        pass
+
+
+@pytest.mark.parametrize(("lasting", "measured"), [(True, 1), (False, 2)])
+def test_what_may_go_away_by_itself_is_tried_again_in_the_next_run(
+    tmp_path: Path, lasting: bool, measured: int
+) -> None:
+    double.write_photo(tmp_path / "a.jpg")
+    outcome = Outcome(status="failed", code="x", message="m", lasting=lasting)
+    workers = Answers(outcome)
+    with Store(tmp_path / "r.sqlite") as store:
+        for _ in range(2):
+            batch = Runner(store, workers, lambda *_: None).run(list_photos([tmp_path], PIN))
+            assert bool(batch.passing) != lasting
+        assert len(store.ids()) == int(lasting)
+    assert workers.asked == measured
+
+
+@pytest.mark.parametrize(
+    ("error", "lasting"),
+    [
+        (MemoryError(), False),
+        (OSError(errno.ENOSPC, "no space"), False),
+        (OSError(errno.ESTALE, "stale"), False),
+        (OSError(errno.EINVAL, "bad"), False),
+        (ValueError("a fault of the program"), False),
+        (InputError("the file is truncated.", "Send it again."), True),
+        (UnreadableError("The outline is blurred.", "Retake.", code="blurred"), True),
+    ],
+)
+def test_only_the_photo_s_own_failures_last(
+    tmp_path: Path, error: Exception, lasting: bool
+) -> None:
+    path = double.write_photo(tmp_path / "a.jpg")
+    (photo,) = list_photos([path], PIN)
+
+    def fail(*_: object) -> dict[str, object]:
+        raise error
+
+    assert measure_job(photo.job(), fail).lasting is lasting

@@ -1,0 +1,63 @@
+"""A thread measured from a drawn outline, with edges, crests and roots, for tests of the budget."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from pitchcam.thread.axis import ImageAxis
+from pitchcam.thread.crests import Tip
+from pitchcam.thread.fitting import fit_section
+from pitchcam.thread.measure import ThreadShape
+from pitchcam.thread.section import axis_frame
+from pitchcam.thread.true_edges import FlankEdge
+from tests.thread.helicoid import flanks_of, iso_profile, place, seen_sides
+
+PITCH, MAJOR, MINOR, HEIGHT = 1.5, 14.0, 12.16, 9.0
+AXIS = ImageAxis(point_px=(2045.5, 1471.5), direction=(1.0, 0.0))
+#: u of the four flanks' edges; their median is 0.18 px.
+U_EDGE_PX = (0.12, 0.20, 0.16, 0.24)
+U_CREST_MM, U_ROOT_MM = 0.004, 0.012
+
+
+def drawn_shape(profile=None, *, pitch=PITCH, incline_rad=0.0, off_mm=0.0):
+    """Measure a drawn thread as if it lay level; ``incline_rad`` says how it lies in fact."""
+    camera, frame = place(off_mm=off_mm)
+    middle = 3005.0 * off_mm / (200.0 - HEIGHT)
+    true = axis_frame(camera, AXIS, middle, HEIGHT, incline_rad)
+    seen = seen_sides(profile or iso_profile(PITCH, MAJOR), pitch, pitch, true.pinhole)
+    flanks = flanks_of(camera, true, *seen, pitch)
+    section = fit_section(flanks, camera, frame, pitch)
+    mm_per_px = float(np.linalg.norm(frame.origin)) / camera.f_px
+    z = section.points.z
+    edges = zip([(1.0, 1.0), (1.0, -1.0), (-1.0, 1.0), (-1.0, -1.0)], U_EDGE_PX, strict=True)
+    return ThreadShape(
+        axis=AXIS, frame=frame, camera=camera, section=section, flanks=flanks,
+        edges=tuple(
+            FlankEdge(side=side, flank=flank, shift_px=0.0, u_px=u, by_height_px=0.0)
+            for (side, flank), u in edges
+        ),
+        tips=_tips(MAJOR / 2, U_CREST_MM), roots=_tips(MINOR / 2, U_ROOT_MM),
+        mm_per_px=mm_per_px, spacing_px=pitch / mm_per_px,
+        span_mm=(float(z.min()), float(z.max())), outline_px=np.zeros((0, 2)), straight=True,
+        near_panel=False,
+    )  # fmt: skip
+
+
+def _tips(radius, u):
+    return tuple(
+        Tip(side=side, radius_mm=radius, u_mm=u, slope=0.0, count=6, misfit=0.0)
+        for side in (1.0, -1.0)
+    )
+
+
+def with_edges_moved(shape, out_mm):
+    """Fit again with every flank point moved out along its flank's normal, by ``out_mm`` each."""
+    flanks = shape.flanks
+    half = np.arctan(np.mean(shape.section.fit.tan_half))
+    zy = shape.frame.from_photo(shape.camera, flanks.xy)
+    normal = np.stack([flanks.flank * np.cos(half), flanks.side * np.sin(half)], axis=1)
+    zy = zy + np.asarray(out_mm)[..., None] * normal
+    xy = shape.frame.to_photo(shape.camera, np.column_stack([zy, np.zeros(len(zy))]))
+    moved = replace(flanks, xy=xy)
+    section = fit_section(moved, shape.camera, shape.frame, PITCH, rounds=3)
+    return replace(shape, flanks=moved, section=section)

@@ -1,0 +1,286 @@
+"""Every term of the budget by itself: against measuring again with its input moved, or a trial.
+
+What is moved is the geometry that a thread was drawn in or is measured with; no term is compared
+with its own formula.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from pitchcam.records import NAMING_QUANTITIES
+from pitchcam.thread.budget import Geometry, budget, combined, relative_u_scale, values
+from pitchcam.thread.measure import remeasure
+from tests.thread.drawn_shape import (
+    HEIGHT,
+    PITCH,
+    U_CREST_MM,
+    U_ROOT_MM,
+    drawn_shape,
+    with_edges_moved,
+)
+from tests.thread.helicoid import whitworth_profile
+
+PLACE = Geometry(
+    height_mm=HEIGHT, u_scale=0.002, rise_mm=6.0, u_rise_mm=0.3, apart_mm=25.0, corner_share=0.1,
+    corner_share_reference=0.6,
+)  # fmt: skip
+LENGTHS = ("pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm")
+SCALE = ("scale of the reference", "height of the axis", "focal length", "tilt of the camera",
+         "lens distortion")  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def shape():
+    return drawn_shape()
+
+
+def line(shape, source, place=PLACE):
+    return next(x for x in budget(shape, place) if x.source == source)
+
+
+def contribution(shape, source, quantity, place=PLACE):
+    return line(shape, source, place).contributions[quantity]
+
+
+def change(shape, camera, height_mm, quantity):
+    again = remeasure(shape, camera, height_mm, 0.0)
+    return values(again)[quantity] - values(shape)[quantity]
+
+
+def test_the_budget_has_these_lines_and_no_other(shape):
+    plain = [*SCALE, "inclination of the part", "edge and rim", "rim along the thread",
+             "view along the thread", "edge noise", "form of the model"]  # fmt: skip
+    assert [x.source for x in budget(shape, PLACE)] == plain
+    near = budget(replace(shape, near_panel=True), PLACE)
+    assert {x.source for x in near} - set(plain) == {"panel close behind the part"}
+
+
+@pytest.mark.parametrize("quantity", LENGTHS)
+def test_a_reference_that_is_larger_makes_all_lengths_larger(shape, quantity):
+    """The camera then stands higher by the same share of its distance to the reference."""
+    camera = shape.camera
+    to_reference = camera.distance_mm - HEIGHT + PLACE.rise_mm
+    higher = camera.over_plate(camera.distance_mm + to_reference * PLACE.u_scale, np.nan)
+    # The axis is nearer by the rise, so that the same millimetres are a larger share of its depth.
+    measured = change(shape, higher, HEIGHT, quantity) * (1 - PLACE.rise_mm / to_reference)
+    assert contribution(shape, "scale of the reference", quantity) == pytest.approx(
+        measured, rel=0.01
+    )
+
+
+@pytest.mark.parametrize("quantity", LENGTHS)
+def test_an_axis_that_is_higher_is_nearer_and_reads_smaller(shape, quantity):
+    measured = change(shape, shape.camera, HEIGHT + PLACE.u_rise_mm, quantity)
+    assert measured < 0
+    assert contribution(shape, "height of the axis", quantity) == pytest.approx(measured, rel=0.01)
+
+
+@pytest.mark.parametrize("rise_mm", [6.0, -4.0])
+@pytest.mark.parametrize("quantity", LENGTHS)
+def test_a_longer_focal_length_counts_by_the_rise_and_its_sign(shape, quantity, rise_mm):
+    """The reference keeps its millimetres per pixel; the axis over it comes nearer by less."""
+    camera, place = shape.camera, replace(PLACE, rise_mm=rise_mm)
+    longer = 1 + camera.u_f_px / camera.f_px
+    plane = HEIGHT - rise_mm
+    moved = replace(
+        camera, f_px=camera.f_px * longer,
+        distance_mm=plane + (camera.distance_mm - plane) * longer,
+    )  # fmt: skip
+    measured = change(shape, moved, HEIGHT, quantity)
+    assert np.sign(measured) == np.sign(rise_mm)
+    # The contour of a round part stands nearer by r^2 / L, which the term leaves out: an eighth.
+    assert contribution(shape, "focal length", quantity, place) == pytest.approx(measured, rel=0.15)
+
+
+@pytest.mark.parametrize("quantity", LENGTHS)
+def test_a_tilted_camera_is_nearer_to_what_lies_apart_from_the_reference(shape, quantity):
+    """Turn the plate about a line along the thread through a reference beside it."""
+    camera, u = shape.camera, shape.camera.u_tilt_rad
+    height = HEIGHT - PLACE.rise_mm
+    here = camera.on_plane(camera.project(shape.frame.origin)[None], height)[0]
+    beside = here + np.array([0.0, PLACE.apart_mm, 0.0])
+    turned = camera.tilted(np.array([0.0, -np.sin(u), np.cos(u)]), u)
+    turned = turned.over_plate(float(np.array(turned.normal) @ beside) + height, np.nan)
+    measured = abs(change(shape, turned, HEIGHT, quantity))
+    assert abs(contribution(shape, "tilt of the camera", quantity)) == pytest.approx(
+        measured, rel=0.05
+    )
+
+
+def local_scale(share, corner_shift):
+    """Return how much larger than true a small square is seen at a share of the corner's radius.
+
+    A radial distortion that moves the corner by ``corner_shift`` of its distance is applied to the
+    square's corners.
+    """
+    square = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * 1e-3 + [share, 0.0]
+    seen = square * (1 + corner_shift * np.sum(square**2, axis=1, keepdims=True))
+    x, y = seen.T
+    area = 0.5 * abs(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)))
+    return float(np.sqrt(area) / 2e-3) - 1
+
+
+@pytest.mark.parametrize("has_profile, corner_shift", [(False, 0.003), (True, 0.0005)])
+def test_distortion_counts_by_its_scale_here_and_at_the_reference(
+    shape, has_profile, corner_shift
+):
+    place = replace(PLACE, has_profile=has_profile)
+    there = local_scale(place.corner_share_reference, corner_shift)
+    seen = abs(local_scale(place.corner_share, corner_shift) - there)
+    relative = contribution(shape, "lens distortion", "pitch_mm", place) / values(shape)["pitch_mm"]
+    # Along the radius it is 3/2 of the square's, across it 1/2; which one counts is not known.
+    assert 0.5 * seen < relative < 1.5 * seen
+    beside = replace(place, corner_share_reference=place.corner_share)
+    assert contribution(shape, "lens distortion", "pitch_mm", beside) == 0.0
+    on_axis = replace(place, scale_on_axis=True, corner_share=0.6)
+    assert 0 < contribution(shape, "lens distortion", "pitch_mm", on_axis) < seen * PITCH
+
+
+def test_the_scale_s_own_lines_are_marked_and_no_other(shape):
+    lines = budget(replace(shape, near_panel=True), PLACE)
+    assert tuple(x.source for x in lines if x.of_scale) == SCALE
+
+
+@pytest.mark.parametrize("place", [PLACE, replace(PLACE, scale_on_axis=True)])
+def test_the_scale_s_u_is_that_of_its_own_lines(shape, place):
+    """By trial: every input of the scale drawn, and the pitch that follows."""
+    sources = SCALE if not place.scale_on_axis else (SCALE[0], SCALE[4])
+    rng = np.random.default_rng(7)
+    share = sum(
+        rng.normal(size=100_000) * contribution(shape, s, "pitch_mm", place) / PITCH
+        for s in sources
+    )
+    u = relative_u_scale(budget(shape, place), values(shape)["pitch_mm"])
+    assert u == pytest.approx(np.std(share), rel=0.01)
+
+
+def test_a_part_that_lies_inclined_in_fact_reads_as_the_budget_says(shape):
+    """Drawn inclined by the term's u, measured as level.
+
+    To first order a cylinder's far end is smaller by D / L sin phi per length, and the flanks'
+    contour, unfolded as if level, stands farther out there by D / L sin phi / tan^2 a.
+    """
+    u, now = np.radians(1.2), values(shape)
+    ways = [values(drawn_shape(incline_rad=way)) for way in (u, -u)]
+    seen = {k: max(abs(way[k] - now[k]) for way in ways) for k in NAMING_QUANTITIES}
+    far_end = values(shape)["pitch_diameter_mm"] / (200.0 - HEIGHT) * np.sin(u)
+    by_formula = far_end * (1 / np.tan(np.radians(30)) ** 2 - 1)
+    assert seen["taper"] == pytest.approx(by_formula, rel=0.1)
+    stated = line(shape, "inclination of the part").contributions
+    for name in ("taper", "pitch_mm", "pitch_diameter_mm"):
+        assert abs(stated[name]) == pytest.approx(seen[name], rel=0.03), name
+
+
+def test_edges_that_lie_out_together_move_the_diameters(shape):
+    out_mm = float(np.hypot(0.18, 0.05)) * shape.mm_per_px
+    moved = values(with_edges_moved(shape, np.full(len(shape.flanks.xy), out_mm)))
+    seen = moved["pitch_diameter_mm"] - values(shape)["pitch_diameter_mm"]
+    stated = line(shape, "edge and rim").contributions
+    assert stated["pitch_diameter_mm"] == pytest.approx(seen, rel=0.03)
+    # A crest moves out by as much as its flanks, of which it shares blur and metal in part; a root
+    # lies between both flanks and goes out with them.
+    assert 0.5 * 2 * out_mm < stated["major_mm"] < 2 * out_mm
+    assert 2 * out_mm < stated["minor_mm"] < seen
+    assert "pitch_mm" not in stated and "angle_deg" not in stated
+
+
+def test_edges_that_differ_along_the_thread_scatter_pitch_taper_and_angle(shape):
+    """Draw a shift for each half of each flank, and one that grows up each flank.
+
+    Halves placed by one model do not differ as if drawn independently: the term takes a share.
+    """
+    flanks, rng = shape.flanks, np.random.default_rng(11)
+    z = shape.frame.from_photo(shape.camera, flanks.xy)[:, 0]
+    one_mm = float(np.hypot(0.18 * 0.7, 0.06)) * shape.mm_per_px
+    group = ((flanks.side > 0) * 4 + (flanks.flank > 0) * 2 + (z > 0)).astype(int)
+    up = (flanks.height - flanks.height.mean()) / np.ptp(flanks.height)
+    drawn = []
+    for _ in range(150):
+        shift, by_height = rng.normal(0, one_mm, 8), rng.normal(0, one_mm, 4)
+        moved = values(with_edges_moved(shape, shift[group] + by_height[group // 2] * up))
+        drawn.append([moved[k] for k in ("pitch_mm", "taper", "angle_deg")])
+    stated = line(shape, "rim along the thread").contributions
+    for name, scatter in zip(("pitch_mm", "taper", "angle_deg"), np.std(drawn, axis=0),
+                             strict=True):  # fmt: skip
+        assert 0.5 * scatter < stated[name] < 1.1 * scatter, name
+    assert stated["pitch_mm"] > 0 and stated["taper"] > 0
+
+
+def test_a_view_along_the_thread_opens_the_angle_of_rounded_crests():
+    """A Whitworth thread's exact contour, seen so far aslant that crests pass for flanks."""
+    seen = drawn_shape(whitworth_profile(25.4 / 16, 12.7), pitch=25.4 / 16, off_mm=30.0)
+    error = values(seen)["angle_deg"] - 55.0
+    assert error > 2.0
+    wide = contribution(replace(seen, straight=False), "view along the thread", "angle_deg")
+    assert 0.5 * wide < error < 1.1 * wide
+
+
+def test_the_view_along_the_thread_counts_with_the_slant_s_square(shape):
+    def seen(off_mm, straight, quantity):
+        z, y, x = shape.section.pinhole(shape.frame)
+        at = replace(shape, span_mm=(z - off_mm - 4, z - off_mm + 4), straight=straight)
+        return contribution(at, "view along the thread", quantity)
+
+    at = 0.136 * float(shape.section.pinhole(shape.frame)[2])
+    assert seen(at, False, "angle_deg") == pytest.approx(3.2)
+    assert seen(at, True, "angle_deg") == pytest.approx(0.8)
+    assert seen(at, True, "pitch_diameter_mm") == pytest.approx(0.03 * PITCH, rel=1e-4)
+    assert seen(2 * at, True, "angle_deg") == pytest.approx(3.2)
+    assert seen(0.0, False, "angle_deg") < 1e-12
+
+
+def test_a_panel_close_behind_is_half_of_the_largest_error_seen(shape):
+    """Renders of known threads close to a panel: 4.6 degrees and 0.018 in taper at the most."""
+    near = line(replace(shape, near_panel=True), "panel close behind the part")
+    assert near.contributions["angle_deg"] == pytest.approx(4.6 / 2)
+    assert near.contributions["taper"] == pytest.approx(0.018 / 2)
+    assert near.contributions["pitch_mm"] == pytest.approx(0.0015 * PITCH, rel=1e-3)
+    assert not near.correlated
+    plain, _ = combined(budget(shape, PLACE))
+    wide, correlation = combined(budget(replace(shape, near_panel=True), PLACE))
+    for k in NAMING_QUANTITIES:
+        assert wide[k] == pytest.approx(np.hypot(plain[k], near.contributions[k]))
+    assert abs(correlation["angle_deg", "taper"]) < 0.2
+
+
+@pytest.mark.parametrize("quantity", ["pitch_mm", "pitch_diameter_mm", "angle_deg", "taper"])
+def test_the_points_own_noise_is_what_a_trial_gives(shape, noise_trial, quantity):
+    """Scatter of fits to points with drawn noise; each counts as 0.4 observations, so the points'
+    own noise, which here is independent, scatters by the root of that."""
+    scatter, stated = noise_trial
+    k = list(NAMING_QUANTITIES).index(quantity)
+    assert stated[quantity] * np.sqrt(0.4) == pytest.approx(scatter[k], rel=0.12)
+
+
+@pytest.fixture(scope="module")
+def noise_trial(shape):
+    rng, n = np.random.default_rng(5), len(shape.flanks.xy)
+    drawn, told = [], []
+    for _ in range(200):
+        noisy = with_edges_moved(shape, rng.normal(0, 0.003, n))
+        drawn.append([values(noisy)[k] for k in NAMING_QUANTITIES])
+        told.append(line(noisy, "edge noise").contributions)
+    return np.std(drawn, axis=0), {k: np.mean([t[k] for t in told]) for k in NAMING_QUANTITIES}
+
+
+def test_crests_and_roots_of_both_sides_add_up(shape):
+    """A diameter is the sum of two radii, each with its own u."""
+    noise = line(shape, "edge noise")
+    assert noise.contributions["major_mm"] == pytest.approx(U_CREST_MM * np.sqrt(2))
+    assert noise.contributions["minor_mm"] == pytest.approx(U_ROOT_MM * np.sqrt(2))
+    assert (noise.kind, noise.correlated) == ("A", False)
+    used = shape.section.fit.used.sum()
+    assert noise.degrees_of_freedom == pytest.approx(0.4 * used - 9)
+    one_side = replace(shape, tips=shape.tips[:1])
+    assert "major_mm" not in line(one_side, "edge noise").contributions
+
+
+def test_the_form_s_floor_stands_below_every_quantity(shape):
+    form = line(shape, "form of the model")
+    assert set(form.contributions) == set(NAMING_QUANTITIES)
+    assert all(u > 0 for u in form.contributions.values()) and not form.correlated
+    assert form.contributions["pitch_mm"] == pytest.approx(0.0002 * PITCH, rel=1e-3)
+    u, _ = combined(budget(shape, PLACE))
+    assert all(u[k] > form.contributions[k] for k in NAMING_QUANTITIES)
