@@ -6,7 +6,11 @@ Some of them report damage only there, and still return a picture with the rest 
 from __future__ import annotations
 
 import contextlib
+import io
+import logging
 import os
+import re
+import sys
 import tempfile
 import threading
 import warnings
@@ -18,28 +22,26 @@ _STDERR = 2
 #: One at a time: the file descriptor belongs to the whole process.
 _LOCK = threading.RLock()
 
-#: Beginnings of what decoders say of damaged picture data: libjpeg's warnings, libpng's of its data
-#: chunks. (jerror.h of libjpeg; png.c and pngrutil.c of libpng)
-_DAMAGE = (
-    "Corrupt JPEG data", "Premature end of JPEG", "Inconsistent progression",
-    "Invalid SOS parameters", "Unknown Adobe color transform", "Application transferred too",
-    "libpng error", "libpng warning: IDAT", "libpng warning: Extra compressed data",
-    "libpng warning: Not enough image data", "libpng warning: Too much image data",
-)  # fmt: skip
-#: Of these the first two words are the same, but the picture's own data are whole.
-_HARMLESS = ("Corrupt JPEG data: bad ICC marker",)
-#: Beginnings of all other lines of theirs, which say nothing of the picture.
-_CHATTER = (
-    "libpng", "Warning: unknown JFIF", "Corrupt JPEG data: bad ICC", "TIFF", "TIFFRead", "_TIFF",
-    "JPEGLib", "ZIPDecode", "LZWDecode", "Fax", "PixarLog", "LogLuv", "[ WARN", "[ERROR", "[ INFO",
-    "OpenCV", "warning:", "Jbig", "WebP", "LERC", "ZSTD", "LZMA",
-)  # fmt: skip
+#: What decoders say of damaged picture data: libjpeg's warnings (jerror.h), libpng's of its data
+#: chunks (pngrutil.c), libtiff's of its strips (tif_packbits.c, tif_lzw.c, tif_read.c, tif_zip.c).
+_DAMAGE = re.compile(
+    r"Corrupt JPEG data|Premature end of JPEG|Inconsistent progression|Invalid SOS parameters"
+    r"|Unknown Adobe color transform|Application transferred too"
+    r"|libpng error|libpng warning: .*(IDAT|compressed data|image data|adaptive filter)"
+    r"|Not enough data|Corrupted|[Cc]orrupt |not yet in table|Read error|Decoding error|Decode:"
+)
+#: A colour profile alone is damaged, and profiles are not applied.
+_HARMLESS = re.compile(r"bad ICC marker")
 #: More than this of a talkative decoder is not read.
 _MOST_BYTES = 1 << 16
 
 
+# Pillow logs what it dislikes, and where nobody listens Python prints it.
+logging.getLogger("PIL").addHandler(logging.NullHandler())
+
+
 class Heard:
-    """What the decoders said: filled when the block has ended."""
+    """What the decoders said of damage: filled when the block has ended."""
 
     def __init__(self) -> None:
         self.damage: list[str] = []
@@ -47,17 +49,12 @@ class Heard:
 
 @contextlib.contextmanager
 def heard() -> Iterator[Heard]:
-    """Catch what native code writes to stderr inside the block.
+    """Catch what native code writes to stderr inside the block; nothing of it reaches a person.
 
-    Lines of decoders are kept back; those that tell of damage stand in ``damage`` afterwards. All
-    else, as of another thread, goes on to stderr when the block ends.
+    What Python prints there meanwhile, as the progress of another thread, still goes to stderr.
     """
     found = Heard()
-    with _LOCK, tempfile.TemporaryFile() as caught:
-        try:
-            kept: int | None = os.dup(_STDERR)
-        except OSError:  # the process has no stderr
-            kept = None
+    with _LOCK, tempfile.TemporaryFile() as caught, _python_aside() as kept:
         os.dup2(caught.fileno(), _STDERR)
         before = cv2.utils.logging.getLogLevel()
         cv2.utils.logging.setLogLevel(cv2.utils.logging.LOG_LEVEL_SILENT)
@@ -71,20 +68,38 @@ def heard() -> Iterator[Heard]:
                 os.close(_STDERR)
             else:
                 os.dup2(kept, _STDERR)
-                os.close(kept)
             caught.seek(0)
-            _sort(caught.read(_MOST_BYTES), found, to=None if kept is None else _STDERR)
+            for line in caught.read(_MOST_BYTES).decode("utf-8", "replace").splitlines():
+                if _DAMAGE.search(line) and not _HARMLESS.search(line):
+                    found.damage.append(line.strip())
 
 
-def _sort(said: bytes, found: Heard, *, to: int | None) -> None:
-    """Part damage from chatter, and pass on what no decoder says."""
-    others = []
-    for line in said.splitlines(keepends=True):
-        text = line.decode("utf-8", "replace").strip()
-        if text.startswith(_DAMAGE) and not text.startswith(_HARMLESS):
-            found.damage.append(text)
-        elif text and not text.startswith(_CHATTER):
-            others.append(line)
-    if others and to is not None:
-        with contextlib.suppress(OSError):
-            os.write(to, b"".join(others))
+@contextlib.contextmanager
+def _python_aside() -> Iterator[int | None]:
+    """Keep stderr open under another descriptor, and let Python print to that one.
+
+    Gives the descriptor, None where the process has no stderr.
+    """
+    try:
+        kept = os.dup(_STDERR)
+    except OSError:
+        yield None
+        return
+    usual, aside = sys.stderr, None
+    try:
+        own = usual is not None and usual.fileno() == _STDERR
+    except (OSError, ValueError, io.UnsupportedOperation):  # it is no file, as under a test
+        own = False
+    if own:
+        usual.flush()
+        aside = os.fdopen(os.dup(kept), "w", encoding=usual.encoding, errors=usual.errors)
+        sys.stderr = aside
+    try:
+        yield kept
+    finally:
+        if aside is not None:
+            if sys.stderr is aside:
+                sys.stderr = usual
+            with contextlib.suppress(OSError):
+                aside.close()
+        os.close(kept)
