@@ -15,6 +15,7 @@ from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS, flag
 from pitchcam.part_threads import camera_from_major, one_thread
 from pitchcam.photo import load_photo
+from pitchcam.photo.seams import find_seam
 from pitchcam.records import (
     Flag,
     Measurement,
@@ -85,6 +86,11 @@ def identify(
     say("reading the photo")
     photo = load_photo(path)
     with boundary(lambda: doing[-1]):
+        seam = find_seam(photo.pixels)
+        if seam is not None:
+            raise UnreadableError(
+                f"The photo is damaged: {seam.text}.", FLAGS["damaged"][1], code="damaged"
+            )
         scene = take_apart(photo, spec, say)
         say("measuring the threads")
         return _measure(scene, spec, cast, shrinkage, plots, say)

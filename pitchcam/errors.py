@@ -11,9 +11,28 @@ from __future__ import annotations
 def one_line(message: str, advice: str) -> str:
     """Return what is wrong and what to do as one line that reads as a sentence or two."""
     if not advice or message.endswith((":", ",")):
-        return f"{message} {advice}".strip()
+        return printable(f"{message} {advice}".strip())
     head = message.rstrip(" .;")
-    return f"{head}. {advice}" if advice[0].isupper() else f"{head}; {advice}"
+    return printable(f"{head}. {advice}" if advice[0].isupper() else f"{head}; {advice}")
+
+
+def printable(text: str) -> str:
+    """Return a text that stays on its line and cannot steer a terminal: the rest as escapes.
+
+    Names of files and texts in them come from outside; line breaks, terminal escapes and marks that
+    turn the direction of writing are written as their codes.
+    """
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() else _escape(c) for c in text)
+
+
+def _escape(character: str) -> str:
+    # What stands for a byte that is no text is written as that byte.
+    code = ord(character)
+    if 0xDC80 <= code <= 0xDCFF:
+        return f"\\x{code - 0xDC00:02x}"
+    return character.encode("unicode_escape").decode("ascii")
 
 
 class PitchcamError(Exception):

@@ -1,4 +1,4 @@
-"""Writing a file whole or not at all."""
+"""Reading a file within bounds, and writing it whole or not at all."""
 
 from __future__ import annotations
 
@@ -6,7 +6,9 @@ import contextlib
 import errno
 import os
 import secrets
+import stat
 from pathlib import Path
+from typing import BinaryIO
 
 from pitchcam.errors import InputError, PitchcamError
 
@@ -24,6 +26,75 @@ def full_disk(path: Path) -> FullError:
         "Free some space and run the same command again.",
         code="disk-full",
     )
+
+
+def read_whole(path: Path, most_bytes: int, *, advice: str) -> bytes:
+    """Return the bytes of a regular file of bounded size.
+
+    A pipe would be waited for, a device would never end; both are refused without being read.
+
+    Parameters
+    ----------
+    path
+        The file.
+    most_bytes
+        A larger one is refused.
+    advice
+        What to do where it is too large or no file.
+
+    Raises
+    ------
+    InputError
+        If it is missing, a folder, no regular file, larger than allowed, or cannot be read.
+    """
+    try:
+        with open_regular(path, advice=advice) as handle:
+            size = os.fstat(handle.fileno()).st_size
+            if size <= most_bytes:
+                # One byte more than is believed, for a file that grows meanwhile.
+                data = handle.read(most_bytes + 1)
+                size = max(size, len(data))
+                if size <= most_bytes:
+                    return data
+    except OSError as error:
+        raise _unread(path, error) from None
+    raise InputError(
+        f"{path.name} has {size / 1e6:.0f} MB, more than the limit of {most_bytes / 1e6:.0f} MB;",
+        advice,
+    )
+
+
+def open_regular(path: Path, *, advice: str) -> BinaryIO:
+    """Open a regular file for reading.
+
+    Raises
+    ------
+    InputError
+        If it is missing, a folder, a pipe, a device or a socket, or may not be read.
+    """
+    # Without O_NONBLOCK the opening of a pipe would already wait for its other end.
+    flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
+    try:
+        status = os.stat(path)  # noqa: PTH116 (a path with a NUL byte raises ValueError alike)
+        if stat.S_ISDIR(status.st_mode):
+            raise InputError(f"{path} is a folder;", "name one file in it")
+        if not stat.S_ISREG(status.st_mode):
+            raise InputError(f"{path} is not a regular file;", advice)
+        descriptor = os.open(path, flags)
+    except FileNotFoundError:
+        raise InputError(f"there is no file {path};", "check the name") from None
+    except (OSError, ValueError) as error:
+        raise _unread(path, error) from None
+    handle = os.fdopen(descriptor, "rb")
+    if not stat.S_ISREG(os.fstat(descriptor).st_mode):  # it was exchanged meanwhile
+        handle.close()
+        raise InputError(f"{path} is not a regular file;", advice)
+    return handle
+
+
+def _unread(path: Path, error: OSError | ValueError) -> InputError:
+    reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+    return InputError(f"{path} cannot be read ({reason});", "check the file")
 
 
 def write_whole(path: Path, data: bytes) -> None:

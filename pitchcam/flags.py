@@ -6,6 +6,8 @@ from pitchcam.records import Flag
 
 #: code -> (default message, advice). Stages may give a message with figures in it.
 FLAGS: dict[str, tuple[str, str]] = {
+    "damaged": ("the picture is damaged",
+                "send the photo again from the camera, as the original file"),
     "no-part": ("no dark part against a bright background was found",
                 "lay the part on clear glass over a light panel and fill a third of the frame"),
     "no-thread": ("no threaded part was found",

@@ -18,7 +18,7 @@ from pitchcam.outline.rims import Rims
 from pitchcam.photo import Photo
 from pitchcam.records import Flag, ScaleSpec
 from pitchcam.scale.camera import Camera
-from pitchcam.scale.find import NAMES, Edges, find_reference
+from pitchcam.scale.find import NAMES, SHAPES, Edges, find_reference
 from pitchcam.scale.focal import camera_for, explanations, weighed
 from pitchcam.scale.reference import Reference
 from pitchcam.scale.shapes import Shape, describe
@@ -187,10 +187,6 @@ def _tilted(field: Field, camera: Camera) -> Camera:
     if found is None:
         return replace(camera, u_tilt_rad=float(PRIOR_TILT_RAD))
     return camera.tilted(*found)
-
-
-#: The shape that each reference has.
-SHAPES = {"pin": "bar", "disc": "disc", "card": "card"}
 
 
 def _refuse_whole(shapes: list[Shape], rims: Rims, spec: ScaleSpec | None) -> None:

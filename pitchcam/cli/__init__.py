@@ -7,6 +7,7 @@ import io
 import os
 import sys
 import warnings
+from typing import Any
 
 import click
 
@@ -49,6 +50,18 @@ class LazyGroup(click.Group):
         module = importlib.import_module(f"pitchcam.cli.{COMMANDS[cmd_name][0]}")
         command: click.Command = module.command
         return command
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run a command; what the operating system refuses becomes one line as well."""
+        try:
+            return super().invoke(ctx)
+        except BrokenPipeError:
+            raise
+        except OSError as error:
+            what = f"{error.filename}: " if error.filename is not None else ""
+            raise PitchcamError(
+                f"{what}{error.strerror or error};", "check the name, the disk and the rights"
+            ) from error
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the list of commands without importing them."""

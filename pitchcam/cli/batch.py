@@ -118,9 +118,11 @@ def _settings(options: dict[str, Any]) -> Any:
 
     for flag, other in (("follow", "list_file"), ("follow", "study")):
         if options[flag] and options[other]:
-            raise UsageError(f"--{flag} and --{other.removesuffix('_file')} exclude each other.")
+            raise UsageError(
+                f"--{flag} and --{other.removesuffix('_file')} exclude each other;", "leave one out"
+            )
     if options["idle"] is not None and not options["follow"]:
-        raise UsageError("--idle has a meaning only with --follow.")
+        raise UsageError("--idle has a meaning only with --follow;", "add it, or leave --idle out")
     names = ("pin", "disc", "card", "jaws", "major", "sheet_bar", "reference_height",
              "axis_height", "camera")  # fmt: skip
     if options["shrinkage"] is not None and not options["cast"]:
@@ -134,10 +136,13 @@ def _photos(places: tuple[Path, ...], list_file: Path | None, settings: Any) -> 
     from pitchcam.errors import UsageError
 
     if bool(places) == (list_file is not None):
-        raise UsageError("name folders or photos, or a --list; one of the two.")
+        raise UsageError("no photos are named, or twice;", "name folders or photos, or a --list")
     photos = read_list(list_file, settings) if list_file else list_photos(places, settings)
     if not photos:
-        raise UsageError("there are no photos in " + ", ".join(str(p) for p in places) + ".")
+        raise UsageError(
+            "there are no photos in " + ", ".join(str(p) for p in places) + ".",
+            "Name a folder that holds photos (JPEG, PNG, TIFF, HEIC).",
+        )
     return photos
 
 

@@ -6,14 +6,23 @@ made on that.
 
 from __future__ import annotations
 
+import re
 import struct
 import zlib
+from dataclasses import dataclass
 
 _PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
 # Markers without a length field: SOI, RST0-7, TEM (ITU-T T.81, table B.1).
 _BARE = frozenset({0x01, 0xD8, *range(0xD0, 0xD8)})
 _SOS = 0xDA
 _EOI = b"\xff\xd9"
+_MARKER = re.compile(rb"\xff[^\x00\xff\xd0-\xd7]", re.DOTALL)
+#: Fill bytes before a marker that are still fill: encoders that align segments write a few.
+_MOST_FILL = 4096
+#: Chunks of a PNG: encoders write data chunks of 8 kB and more, 120 megapixels in 60,000.
+_MOST_CHUNKS = 200_000
+#: A progressive JPEG has about ten scans; each costs a pass over the whole picture.
+MOST_SCANS = 40
 
 
 # TIFF 6.0 section 2; the second row is BigTIFF: offset of the first directory's offset, its
@@ -22,27 +31,50 @@ _TIFF_LAYOUT = {42: (4, "I", "H", 12), 43: (8, "Q", "Q", 20)}
 _TIFF_ORIENTATION = 274
 
 
-def jpeg_is_whole(data: bytes) -> bool:
-    """Tell whether a JPEG's coded data reaches its end-of-image marker (ITU-T T.81, annex B).
+@dataclass(frozen=True, kw_only=True, slots=True)
+class JpegScans:
+    """A JPEG's structure: the number of its scans, and whether it ends as it should."""
 
-    The segments before the first scan are stepped over by their length, so the marker that ends an
-    embedded preview is not taken for the photo's own. Data after the end is allowed: phones put
-    depth maps and clips there.
+    scans: int
+    whole: bool
+
+
+def jpeg_scans(data: bytes) -> JpegScans:
+    """Walk through a JPEG from segment to segment (ITU-T T.81, annex B).
+
+    The segments are stepped over by their length, so the marker that ends an embedded preview is
+    not taken for the photo's own. Data after the end is allowed: phones put depth maps and clips
+    there. Before a marker there may be fill bytes, but nothing else.
     """
-    at = 2
+    at, scans = 2, 0
     while at + 4 <= len(data):
-        if data[at] != 0xFF:
-            return False
         marker = data[at + 1]
+        if data[at] != 0xFF:
+            break
         if marker == 0xFF:
-            at += 1
+            at = _end_of_fill(data, at)
         elif marker in _BARE:
             at += 2
         elif marker == _SOS:
-            return data.find(_EOI, at) >= 0
+            scans += 1
+            # Coded data hold FF only before a zero or as a restart marker.
+            found = _MARKER.search(data, at + 2 + int.from_bytes(data[at + 2 : at + 4], "big"))
+            at = found.start() if found else len(data)
+            if data[at : at + 2] == _EOI:
+                return JpegScans(scans=scans, whole=True)
         else:
             at += 2 + int.from_bytes(data[at + 2 : at + 4], "big")
-    return False
+        if scans > MOST_SCANS:
+            break
+    return JpegScans(scans=scans, whole=scans > 0 and data[at : at + 2] == _EOI)
+
+
+def _end_of_fill(data: bytes, at: int) -> int:
+    """Return where the last of a run of fill bytes stands; too long a run is no JPEG."""
+    end = at
+    while end + 1 < len(data) and data[end + 1] == 0xFF and end - at < _MOST_FILL:
+        end += 1
+    return end if end - at < _MOST_FILL else len(data)
 
 
 def png_is_whole(data: bytes) -> bool:
@@ -51,7 +83,9 @@ def png_is_whole(data: bytes) -> bool:
         return False
     view = memoryview(data)
     at = len(_PNG_SIGNATURE)
-    while at + 12 <= len(data):
+    for _ in range(_MOST_CHUNKS):
+        if at + 12 > len(data):
+            return False
         (length,) = struct.unpack_from(">I", data, at)
         end = at + 12 + length
         if end > len(data):

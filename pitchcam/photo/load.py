@@ -6,26 +6,26 @@ import contextlib
 import hashlib
 import io
 import os
-import stat
-import warnings
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import cv2
-
 from pitchcam.errors import InputError
+from pitchcam.files import open_regular, read_whole
 from pitchcam.photo.decode import (
     DamagedError,
     UnsupportedError,
+    check_coded,
     decode_heif,
     decode_opencv,
     decode_pillow,
     upright,
 )
 from pitchcam.photo.exif import EXIF_IFD, FocalSource, focal_length, orientation_of
+from pitchcam.photo.intact import MOST_SCANS, jpeg_scans, png_is_whole
 from pitchcam.photo.origin import Origin, origin_of
+from pitchcam.photo.quiet import heard
 from pitchcam.photo.record import Photo, Pixels
 
 #: The largest phone sensors on sale bin or crop to less; 120 megapixels of colour are 360 MB.
@@ -35,7 +35,14 @@ MAX_MEGAPIXELS = 120.0
 _MAX_BYTES_PER_PIXEL = 8
 
 _PILLOW_FORMATS = ("JPEG", "PNG", "TIFF")
-_MAGIC = (b"\xff\xd8\xff", b"\x89PNG", b"II*\0", b"MM\0*")
+_MAGIC = {
+    b"\xff\xd8\xff": "JPEG", b"\x89PNG": "PNG", b"II*\0": "TIFF", b"MM\0*": "TIFF",
+    b"II+\0": "TIFF", b"MM\0+": "TIFF",
+}  # fmt: skip
+#: As many bytes as tell the format.
+_MAGIC_BYTES = 16
+#: A dozen passes over the largest picture, each a tenth of a second for ten megapixels.
+MOST_SCAN_MEGAPIXELS = 1500
 _HEIF_BRANDS = frozenset({b"heic", b"heix", b"hevc", b"hevx", b"heim", b"heis", b"mif1", b"msf1"})
 _BITS_PER_SAMPLE = 258  # TIFF 6.0
 _RETAKE = "send the photo again from the camera, or save it as JPEG"
@@ -72,15 +79,18 @@ def load_photo(path: str | os.PathLike[str], max_megapixels: float = MAX_MEGAPIX
     """
     file = Path(path)
     data = _read(file, int(max_megapixels * 1e6) * _MAX_BYTES_PER_PIXEL)
-    with _quiet():
-        try:
+    try:
+        with heard() as said:
             pixels, shot = _decode(data, file, max_megapixels)
-        except DamagedError:
-            raise InputError(f"{file.name} is truncated or damaged;", _RETAKE) from None
-        except UnsupportedError as error:
-            raise InputError(f"{file.name} has {error}, which is no photo;", _KINDS) from None
-        except MemoryError:
-            raise InputError(f"{file.name} does not fit in memory;", "send a smaller one") from None
+    except DamagedError:
+        raise InputError(f"{file.name} is truncated or damaged;", _RETAKE) from None
+    except UnsupportedError as error:
+        raise InputError(f"{file.name} has {error}, which is no photo;", _KINDS) from None
+    except MemoryError:
+        raise InputError(f"{file.name} does not fit in memory;", "send a smaller one") from None
+    if said.damage:
+        # The decoder went on and made up the rest, or moved it aside.
+        raise InputError(f"{file.name} is damaged ({said.damage[0]});", _RETAKE)
     digest = hashlib.sha256(data).hexdigest()
     return Photo(
         path=file, sha256=digest, pixels=pixels, f35_mm=shot.f35_mm, f35_source=shot.f35_source,
@@ -103,46 +113,70 @@ def _shot(tags: Mapping[int, Any], exif_ifd: Mapping[int, Any], size: tuple[int,
 
 
 def _read(file: Path, max_bytes: int) -> bytes:
-    try:
-        status = file.stat()
-        if stat.S_ISDIR(status.st_mode):
-            raise InputError(f"{file} is a folder;", "name one photo in it")
-        if not stat.S_ISREG(status.st_mode):
-            raise InputError(f"{file} is not a file;", "save the photo to a file first")
-        if status.st_size == 0:
-            raise InputError(f"{file.name} is empty;", _RETAKE)
-        if status.st_size > max_bytes:
-            raise InputError(
-                f"{file.name} has {status.st_size / 1e6:.0f} MB, more than any photo within "
-                f"the limit ({max_bytes / 1e6:.0f} MB);",
-                _KINDS,
-            )
-        return file.read_bytes()
-    except FileNotFoundError:
-        raise InputError(f"there is no file {file};", "check the name") from None
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise InputError(f"{file} cannot be read ({reason});", "check the file") from None
+    with open_regular(file, advice="save the photo to a file first") as handle:
+        try:
+            start = handle.read(_MAGIC_BYTES)
+        except OSError as error:
+            raise InputError(f"{file} cannot be read ({error.strerror});", "check it") from None
+    if not start:
+        raise InputError(f"{file.name} is empty;", _RETAKE)
+    # Before a byte more is read: whatever else is large and lies among the photos.
+    if _kind(start) is None:
+        raise InputError(f"{file.name} is not a photo that can be read;", _KINDS)
+    return read_whole(file, max_bytes, advice=_KINDS)
+
+
+def _kind(data: bytes) -> str | None:
+    """Return the format by a file's first bytes, None where it is none of those read here."""
+    if data[4:8] == b"ftyp" and data[8:12] in _HEIF_BRANDS:
+        return "HEIF"
+    return next((kind for magic, kind in _MAGIC.items() if data.startswith(magic)), None)
 
 
 def _decode(data: bytes, file: Path, max_megapixels: float) -> tuple[Pixels, _Shot]:
-    if data[4:8] == b"ftyp" and data[8:12] in _HEIF_BRANDS:
+    kind = _kind(data)
+    if kind == "HEIF":
         return _decode_heif(data, file, max_megapixels)
+    # Before any library looks for markers that are not there, byte by byte.
+    scans = _scans(data, kind)
     image = _open_pillow(data, file)
     _check_size(image.size, file, max_megapixels)
+    _check_scans(scans, image.size, file)
     tags, exif_ifd = _exif_of(image)
     shot = _shot(tags, exif_ifd, image.size)
     orientation = orientation_of(tags)
-    kind = "JPEG" if image.format == "MPO" else str(image.format)
-    if _opencv_reads(image, kind):
+    if kind is not None and _opencv_reads(image, kind):
         image.close()
         return decode_opencv(data, orientation, kind=kind), shot
+    if kind == "JPEG":
+        check_coded(data)
     with _decoder_errors():
         pixels = decode_pillow(image)
     # Pillow turns TIFF upright while loading, and nothing else.
     if kind != "TIFF":
         pixels = upright(pixels, orientation)
     return pixels, shot
+
+
+def _scans(data: bytes, kind: str | None) -> int:
+    """Return a JPEG's number of scans, 0 for others; refuse what is not whole."""
+    if kind == "JPEG":
+        found = jpeg_scans(data)
+        if not found.whole and found.scans <= MOST_SCANS:
+            raise DamagedError
+        return found.scans
+    if kind == "PNG" and not png_is_whole(data):
+        raise DamagedError
+    return 0
+
+
+def _check_scans(scans: int, size: tuple[int, int], file: Path) -> None:
+    """Refuse a JPEG that passes over its picture so often that it costs minutes."""
+    if scans > MOST_SCANS or scans * size[0] * size[1] > MOST_SCAN_MEGAPIXELS * 1e6:
+        raise InputError(
+            f"{file.name} is coded in {scans if scans <= MOST_SCANS else f'over {MOST_SCANS}'} "
+            "passes over the picture, as no camera does;", "save it again as a plain JPEG",
+        )  # fmt: skip
 
 
 def _opencv_reads(image: Any, kind: str) -> bool:
@@ -161,9 +195,7 @@ def _open_pillow(data: bytes, file: Path) -> Any:
     try:
         return Image.open(io.BytesIO(data), formats=_PILLOW_FORMATS)
     except UnidentifiedImageError:
-        if data.startswith(_MAGIC):
-            raise DamagedError from None
-        raise InputError(f"{file.name} is not a photo that can be read;", _KINDS) from None
+        raise DamagedError from None
     except Image.DecompressionBombError:
         raise InputError(f"{file.name} has too many pixels;", "send a smaller photo") from None
     except Exception as error:  # a broken header makes the parsers raise nearly anything
@@ -217,14 +249,3 @@ def _decoder_errors() -> Iterator[None]:
         raise DamagedError from error
 
 
-@contextlib.contextmanager
-def _quiet() -> Iterator[None]:
-    """Keep decoders' own complaints off stderr: the one clear line is ours."""
-    before = cv2.utils.logging.getLogLevel()
-    cv2.utils.logging.setLogLevel(cv2.utils.logging.LOG_LEVEL_SILENT)
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            yield
-    finally:
-        cv2.utils.logging.setLogLevel(before)

@@ -15,7 +15,7 @@ from pitchcam.scale.disc import disc_reference
 from pitchcam.scale.jaws import jaw_references
 from pitchcam.scale.pin import pin_distance
 from pitchcam.scale.reference import Reference
-from pitchcam.scale.shapes import Shape
+from pitchcam.scale.shapes import Points, Shape
 from pitchcam.scale.straight import TrueEdge
 
 Edges = dict[int, list[TrueEdge]]
@@ -23,6 +23,13 @@ Edges = dict[int, list[TrueEdge]]
 #: Distances of a phone from the plate that can be: macro lenses focus from 50 mm, and beyond a
 #: metre a thread has no pixels left.
 DISTANCES_MM = (50.0, 1200.0)
+
+#: What stands out of a pin's side by more, beyond its blur and noise, is another object's.
+BULGE_PX = 2.5
+CUT_ADVICE = "lay the reference whole into the lit window, a finger's width from its border, retake"
+
+#: The shape that each reference has.
+SHAPES = {"pin": "bar", "disc": "disc", "card": "card"}
 
 NAMES = {
     "pin": "the pin", "disc": "the disc", "card": "the card", "jaws": "the caliper jaws",
@@ -78,14 +85,59 @@ def find_reference(
         plain = [s for s in shapes if not s.threads and s.kind in ("other", "bar")]
         return _plausible(jaw_references(plain, camera, mm, spec.height_mm), spec)
     found: list[Reference] = []
-    for shape in shapes:
+    # Cut by the border, a pin's edges end at different places and a card has another shape. A disc
+    # is told whole by its circle (see DISC_SHARE).
+    whole = [s for s in shapes if s.kind == "disc" or not s.blob.cut]
+    for shape in whole:
         if spec.source == "pin" and shape.kind == "bar" and shape.blob.label in pins:
             found.append(_pin(shape, camera, pins[shape.blob.label], mm))
         elif spec.source == "disc" and shape.kind == "disc":
             found.append(disc_reference(shape, camera, mm, spec.height_mm))
         elif spec.source == "card" and shape.kind == "card":
             found.append(card_reference(shape, camera))
+    _refuse_unwhole(found, shapes, spec)
     return _plausible(found, spec)
+
+
+def _refuse_unwhole(
+    found: Sequence[Reference], shapes: Sequence[Shape], spec: ScaleSpec
+) -> None:  # fmt: skip
+    """Say why the reference is not there: the border cuts it, or it touches another object."""
+    kind, name = SHAPES[spec.source], NAMES[spec.source]
+    if found:
+        labels = {label for r in found for label in r.labels}
+        used = [s for s in shapes if s.blob.label in labels]
+        if all(s.blob.touching and not _straight(s) for s in used):
+            raise UnreadableError(
+                f"{name[:1].upper()}{name[1:]} touches another object.", FLAGS["touching"][1],
+                code="touching",
+            )
+        return
+    cut = [s for s in shapes if s.blob.cut and not s.threads and not s.others]
+    if any(s.kind == kind for s in cut):
+        raise UnreadableError(
+            f"{name[:1].upper()}{name[1:]} is cut by the edge of the picture or of the light.",
+            CUT_ADVICE, code="cut",
+        )  # fmt: skip
+    if cut:
+        raise UnreadableError(
+            f"No whole object has the shape of {name}; one is cut by the edge of the picture or of "
+            "the light.", CUT_ADVICE, code="cut",
+        )  # fmt: skip
+
+
+def _straight(shape: Shape) -> bool:
+    """Whether both long sides of a bar run straight: no neighbour bulges out of them."""
+    if shape.kind != "bar":
+        return True
+    s, *sides = shape.stations
+    inner = slice(len(s) // 8, len(s) - len(s) // 8)
+
+    def bulge(side: Points) -> float:
+        line = np.polyfit(s[inner], side[inner], 1)
+        return float(np.abs(side[inner] - np.polyval(line, s[inner])).max())
+
+    return all(bulge(side) < BULGE_PX for side in sides)
 
 
 def _plausible(found: list[Reference], spec: ScaleSpec) -> Reference:

@@ -294,7 +294,7 @@ def test_unfit_paths(tmp_path):
     with pytest.raises(InputError, match="cannot be read"):
         load_photo(str(tmp_path / "nul\0.jpg"))
     os.mkfifo(tmp_path / "pipe.jpg")
-    with pytest.raises(InputError, match="not a file"):
+    with pytest.raises(InputError, match="not a regular file"):
         load_photo(tmp_path / "pipe.jpg")
 
 

@@ -1,0 +1,415 @@
+"""What the fuzz throws at pitchcam, each target with its inputs and its promises."""
+
+from __future__ import annotations
+
+import contextlib
+import csv
+import io
+import json
+import random
+import sqlite3
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from PIL import Image as Pillow
+
+from pitchcam.errors import InnerFaultError, PitchcamError
+from tests.fuzz import scenes, transform
+from tests.fuzz.mutate import mutate
+
+#: Width at which samples are measured; what the cameras of 2012 gave.
+SAMPLE_WIDTH_PX = 1800
+
+
+class BrokenError(AssertionError):
+    """A promise that did not hold."""
+
+
+@dataclass
+class Tally:
+    """What a target's runs came to."""
+
+    runs: int = 0
+    seconds: float = 0.0
+    slowest_s: float = 0.0
+    outcomes: dict[str, int] = field(default_factory=dict)
+    inside: int = 0
+    quantities: int = 0
+
+    def count(self, outcome: str) -> None:
+        self.outcomes[outcome] = self.outcomes.get(outcome, 0) + 1
+
+
+@dataclass(frozen=True)
+class Target:
+    """One kind of input: ``make`` gives bytes, ``check`` raises BrokenError or what is foreign."""
+
+    name: str
+    make: Callable[[random.Random], bytes]
+    check: Callable[[bytes, Tally], None]
+    share: float
+    guided: bool = False
+
+
+def kept(data: bytes, suffix: str) -> Path:
+    """Write data to the same file of this process each time."""
+    path = _folder() / f"input{suffix}"
+    path.write_bytes(data)
+    return path
+
+
+@cache
+def _folder() -> Path:
+    # Memory where there is some: a disk would be worn out by a million small files.
+    memory = Path("/dev/shm")
+    return Path(tempfile.mkdtemp(prefix="pitchcam-fuzz-", dir=memory if memory.is_dir() else None))
+
+
+@contextlib.contextmanager
+def promised(tally: Tally) -> Any:
+    """Let pass the errors that pitchcam raises on purpose, if each is one clear line."""
+    try:
+        yield
+    except InnerFaultError as error:
+        raise BrokenError(f"inner fault: {error}") from error.__cause__
+    except PitchcamError as error:
+        text = str(error)
+        if not text.isprintable() or not error.advice:
+            raise BrokenError(f"no clear line: {text!r}") from None
+        tally.count(type(error).__name__)
+    else:
+        tally.count("answered")
+
+
+# Photos.
+
+
+@cache
+def seeds() -> tuple[tuple[str, bytes], ...]:
+    """Return small whole pictures of every kind that is read, with EXIF where it may be."""
+    light = np.full((48, 64), 210, np.uint8)
+    cv2.rectangle(light, (12, 10), (50, 22), 30, -1)
+    light = cv2.GaussianBlur(light, (0, 0), 0.8)
+    colour = cv2.merge([light, light, np.roll(light, 2, 1)])
+    found = []
+    tags = Pillow.Exif()
+    tags[0x0112], tags[0x0131], tags[0x010F] = 6, "an editor", "Example"
+    tags.get_ifd(0x8769).update({
+        0xA405: 26, 0x920A: 5.4, 0xA002: 64, 0xA003: 48, 0xA404: 2.0, 0x9003: "2026:01:01 12:00:00",
+        0xA20E: 400.0, 0xA20F: 400.0, 0xA210: 3,
+    })  # fmt: skip
+
+    def save(array: Any, kind: str, **more: Any) -> None:
+        out = io.BytesIO()
+        Pillow.fromarray(array).save(out, kind, **more)
+        found.append((kind, out.getvalue()))
+
+    save(colour, "JPEG", exif=tags, quality=90)
+    save(colour, "JPEG", progressive=True, quality=75)
+    save(light, "JPEG", exif=tags)
+    out = io.BytesIO()
+    Pillow.fromarray(colour).convert("CMYK").save(out, "JPEG")
+    found.append(("JPEG", out.getvalue()))
+    save(colour, "PNG", exif=tags)
+    save(np.dstack([colour, 255 - light]), "PNG")
+    save(light, "PNG")
+    save(light.astype(np.uint16) * 257, "PNG")
+    save(colour, "TIFF", compression="tiff_lzw")
+    save(colour, "TIFF")
+    save(light, "TIFF", compression="packbits")
+    deep = cv2.imencode(".tif", colour.astype(np.uint16) * 257)[1].tobytes()
+    found.append(("TIFF", deep))
+    with contextlib.suppress(Exception):  # an encoder that this build lacks
+        import pillow_heif
+
+        out = io.BytesIO()
+        pillow_heif.from_pillow(Pillow.fromarray(colour)).save(out, exif=tags.tobytes())
+        found.append(("HEIF", out.getvalue()))
+    return tuple(found)
+
+
+def photo_bytes(rng: random.Random) -> bytes:
+    _, data = rng.choice(seeds())
+    return mutate(data, rng, rng.choice(seeds())[1])
+
+
+def open_photo(data: bytes, tally: Tally) -> None:
+    from pitchcam.photo import load_photo
+
+    with promised(tally):
+        photo = load_photo(kept(data, ".jpg"), max_megapixels=1.0)
+        if photo.pixels.ndim not in (2, 3) or photo.pixels.dtype not in (np.uint8, np.uint16):
+            raise BrokenError(f"pixels {photo.pixels.shape} {photo.pixels.dtype}")
+        if photo.f35_mm is not None and not 8 <= photo.f35_mm <= 1000:
+            raise BrokenError(f"focal length {photo.f35_mm}")
+
+
+def exif_bytes(rng: random.Random) -> bytes:
+    """Return a JPEG whose EXIF segment alone is damaged."""
+    data = seeds()[0][1]
+    start = data.index(b"Exif\0\0")
+    length = int.from_bytes(data[start - 2 : start], "big")
+    inner = mutate(data[start + 6 : start - 2 + length], rng)[:60000]
+    return (
+        data[: start - 2]
+        + (len(inner) + 8).to_bytes(2, "big")
+        + b"Exif\0\0"
+        + inner
+        + data[start - 2 + length :]
+    )
+
+
+# Whole measurements.
+
+_SPECS = (
+    ("pin", 8.0), ("pin", 6.0), ("disc", 20.0), ("card", None), ("jaws", 20.0), ("major", 10.0),
+    ("auto", None),
+)  # fmt: skip
+
+
+def scene_bytes(rng: random.Random) -> bytes:
+    """Return a drawn picture without a thread as PNG; which reference is stated goes along."""
+    image = scenes.plain_scene(np.random.default_rng(rng.getrandbits(64)))
+    return bytes([rng.randrange(len(_SPECS))]) + cv2.imencode(".png", image)[1].tobytes()
+
+
+def no_thread(data: bytes, tally: Tally) -> None:
+    """Measure a scene without a thread: nothing may be named, and JSON is strict."""
+    from pitchcam import identify
+    from pitchcam.records import ScaleSpec, json_text
+
+    source, mm = _SPECS[data[0] % len(_SPECS)]
+    path = kept(data[1:], ".png")
+    with promised(tally):
+        result = identify(path, ScaleSpec(source=source, mm=mm))  # type: ignore[arg-type]
+        json_text(result.to_json())
+        faults = [w.message for w in result.warnings if w.code == "fault"]
+        if faults:
+            raise BrokenError(f"inner fault: {faults[0]}")
+        named = [t.verdict.designation for p in result.parts for t in p.threads
+                 if t.verdict.status == "named"]  # fmt: skip
+        if named:
+            raise BrokenError(f"named {named[0]}")
+
+
+def sample_bytes(rng: random.Random) -> bytes:
+    """Return a transformed sample: its name and what was done, a NUL, the picture."""
+    chosen, data, done = transform.transformed(rng, SAMPLE_WIDTH_PX)
+    return json.dumps([chosen.name, done]).encode() + b"\0" + data
+
+
+def right_name(data: bytes, tally: Tally) -> None:
+    """Measure a transformed sample: a name must be right, intervals are counted."""
+    from pitchcam import identify
+    from pitchcam.records import json_text
+    from tests.accuracy import assign, judge, scale_of, true_values
+
+    head, _, picture = data.partition(b"\0")
+    name, done = json.loads(head)
+    truth = json.loads((transform.SAMPLES / f"{name}.json").read_text())
+    path = kept(picture, ".jpg")
+    with promised(tally):
+        result = identify(path, scale_of(truth))
+        json_text(result.to_json())
+        faults = [w.message for w in result.warnings if w.code == "fault"]
+        if faults:
+            raise BrokenError(f"inner fault: {faults[0]}")
+        found = [t for part in result.parts for t in part.threads]
+        pairs = assign(truth["threads"], found)
+        wrong = []
+        for j, thread in enumerate(found):
+            index = next((i for i, k in pairs.items() if k == j), None)
+            if index is None:
+                if thread.verdict.status == "named":
+                    wrong.append(f"{thread.verdict.designation} for nothing")
+                continue
+            true = truth["threads"][index]
+            verdict = judge(true["designation"], thread)
+            tally.count(f"thread {verdict}")
+            if verdict == "WRONG":
+                wrong.append(f"{thread.verdict.designation} for {true['designation']}")
+            for key, value in true_values(true, thread).items():
+                quantity = getattr(thread.reading, key)
+                if quantity is not None:
+                    tally.quantities += 1
+                    tally.inside += abs(quantity.value - value) <= 2 * quantity.u
+        if wrong:
+            raise BrokenError(f"wrong name: {'; '.join(wrong)} ({name}: {', '.join(done)})")
+
+
+# Texts.
+
+_LIST = b"file,source,mm,height_mm,axis_height_mm,part,camera\na.jpg,pin,8,,,p1,c1\nb.jpg,,,,5,,\n"
+
+
+def list_bytes(rng: random.Random) -> bytes:
+    return mutate(_LIST, rng)
+
+
+def read_photo_list(data: bytes, tally: Tally) -> None:
+    from pitchcam.batch.settings import Settings
+    from pitchcam.batch.source import read_list
+    from pitchcam.records import ScaleSpec
+
+    with promised(tally):
+        read_list(kept(data, ".csv"), Settings(scale=ScaleSpec()))
+
+
+@cache
+def _stock_sheet() -> bytes:
+    from pitchcam.fitting.stock import columns
+    from pitchcam.fitting.tables import read_table
+
+    example = {row["column"]: row["example"] for row in read_table("stock_columns")}
+    names = [name for name, _ in columns()]
+    out = io.StringIO()
+    writer = csv.writer(out)
+    writer.writerow(names)
+    for k in range(2):
+        writer.writerow([example[n] if n != "id" else f"row{k}" for n in names])
+    return out.getvalue().encode()
+
+
+def stock_bytes(rng: random.Random) -> bytes:
+    return mutate(_stock_sheet(), rng)
+
+
+def read_stock_sheet(data: bytes, tally: Tally) -> None:
+    from pitchcam.fitting.stock import read_stock
+
+    with promised(tally):
+        read_stock(kept(data, ".csv"))
+
+
+_PROFILE = json.dumps({
+    "format": "pitchcam.camera/1", "name": "north", "width_px": 4032, "height_px": 3024,
+    "f_px": 3000.0, "u_f_px": 15.0, "centre_px": [2015.5, 1511.5], "u_centre_px": [12.0, 12.0],
+    "k1": 0.01, "k2": -0.02, "residual_px": 0.2, "views": 6, "f35_mm": 26.0,
+}).encode()  # fmt: skip
+
+
+def profile_bytes(rng: random.Random) -> bytes:
+    return mutate(_PROFILE, rng)
+
+
+def read_profile(data: bytes, tally: Tally) -> None:
+    from pitchcam.scale.profile import load_profile
+
+    with promised(tally):
+        load_profile(kept(data, ".json")).for_size(4032, 3024)
+
+
+# Records.
+
+
+@cache
+def _record() -> bytes:
+    from pitchcam.store import Outcome, Store
+
+    path = _folder() / "whole.sqlite"
+    document = {"photo": {"file": "a", "sha256": "0" * 64, "width_px": 4, "height_px": 3},
+                "scale": None, "parts": [], "warnings": []}  # fmt: skip
+    with Store(path) as store:
+        for k in range(6):
+            outcome = Outcome(status="measured", document=document, thumbnails={0: b"jpeg"})
+            store.add(f"{k:064x}", "{}", "k" * 64, outcome, [f"photo{k}.jpg"])
+        first = store.ids()[0]
+        store.correct(first, "M10x1.5", who="bench", why="gauge",
+                      now=datetime(2026, 1, 1, tzinfo=UTC))  # fmt: skip
+    with contextlib.closing(sqlite3.connect(path)) as db:
+        db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    return path.read_bytes()
+
+
+def record_bytes(rng: random.Random) -> bytes:
+    return mutate(_record(), rng)
+
+
+def read_record(data: bytes, tally: Tally) -> None:
+    from pitchcam.store import Store, entry_rows
+
+    for extra in ("-wal", "-shm"):
+        (_folder() / f"input.sqlite{extra}").unlink(missing_ok=True)
+    with promised(tally), Store(kept(data, ".sqlite"), must_exist=True) as store:
+        for entry in store.entries():
+            list(entry_rows(entry))
+            store.thumbnail(entry.id, 0)
+
+
+# Readings and command lines.
+
+_WORDS = (
+    "lookup", "series", "mate", "identify", "log", "stock", "adapt", "join", "job", "chart",
+    "check", "batch", "sheet", "list", "show", "check", "import", "--help", "--json", "--gauge",
+    "--diameter", "--bore", "--angle", "--second", "--apart", "--pin", "--major", "--shrinkage",
+    "--cast", "--matrix", "--traps", "--record", "--stock", "1.5", "14", "0", "-1", "nan", "inf",
+    "1e999", "1/2in", "0.543in", "1/2-14 NPT", "M14x1.5", "G 1/4", "Rc 1/2", "20 tpi", "", " ",
+    "\x1b[31m", "a\nb", "é", "\udcff", "9" * 400, "/dev/null", ".", "nothing.jpg", "1,5", "60",
+    "--pressure", "10bar", "--out", "none.sqlite", "M14", "UNF", "--", "-n",
+)  # fmt: skip
+
+
+def command_bytes(rng: random.Random) -> bytes:
+    return json.dumps([rng.choice(_WORDS) for _ in range(rng.randint(1, 7))]).encode()
+
+
+def run_command(data: bytes, tally: Tally) -> None:
+    import click
+    from click.testing import CliRunner
+
+    from pitchcam.cli import cli
+
+    words = json.loads(data)
+    runner = CliRunner()
+    with promised(tally), runner.isolated_filesystem(_folder()):
+        try:
+            result = runner.invoke(cli, words, standalone_mode=False, catch_exceptions=False)
+        except (click.ClickException, click.Abort) as error:
+            tally.count(type(error).__name__)
+            return
+        if "--json" in words and result.return_value in (None, 0) and result.stdout.strip():
+            _strict(result.stdout)
+
+
+def _strict(text: str) -> None:
+    def refuse(word: str) -> None:
+        raise BrokenError(f"{word} in JSON")
+
+    if text.lstrip()[:1] in "[{":
+        json.loads(text, parse_constant=refuse)
+
+
+def reading_bytes(rng: random.Random) -> bytes:
+    def number() -> str:
+        return rng.choice((
+            f"{rng.uniform(0, 120):.2f}", f"{rng.uniform(0, 5):.3f}in", "nan", "-3", "1e9", "0",
+        ))  # fmt: skip
+
+    words = ["lookup"]
+    for option in rng.sample(("--diameter", "--bore", "--second", "--apart", "--angle"), 3):
+        words += [option, number()]
+    words += ["--gauge", rng.choice((
+        f"{rng.uniform(0.1, 9):.2f}", f"{rng.randint(1, 90)} tpi", "x", "0 tpi", "1e-9",
+    ))]  # fmt: skip
+    return json.dumps([*words, "--json"]).encode()
+
+
+TARGETS = (
+    Target("photos", photo_bytes, open_photo, 0.22, guided=True),
+    Target("EXIF", exif_bytes, open_photo, 0.10, guided=True),
+    Target("no thread", scene_bytes, no_thread, 0.22),
+    Target("samples", sample_bytes, right_name, 0.30),
+    Target("lists", list_bytes, read_photo_list, 0.03, guided=True),
+    Target("stock", stock_bytes, read_stock_sheet, 0.03, guided=True),
+    Target("profiles", profile_bytes, read_profile, 0.02, guided=True),
+    Target("records", record_bytes, read_record, 0.03),
+    Target("readings", reading_bytes, run_command, 0.02),
+    Target("commands", command_bytes, run_command, 0.03),
+)
