@@ -147,6 +147,8 @@ def encode(rgb: np.ndarray, how: Development) -> bytes:
     picture = PIL.Image.fromarray(rgb)
     if how.orientation == 6:
         picture = picture.transpose(PIL.Image.Transpose.ROTATE_90)
+    elif how.orientation == 8:
+        picture = picture.transpose(PIL.Image.Transpose.ROTATE_270)
     elif how.orientation == 3:
         picture = picture.transpose(PIL.Image.Transpose.ROTATE_180)
     exif = PIL.Image.Exif()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -63,11 +63,21 @@ class Camera:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Lamp:
+    """A lit rectangle above the bench that faces the middle of the plate; ``level`` of panel's."""
+
+    at: tuple[float, float, float]
+    half: tuple[float, float]
+    level: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class Light:
     """The panel: ``below`` the plate, lit over ``size`` mm around ``centre``, level 1.
 
     ``fall`` is the share of light lost at the corner of the lit area; ``room`` the light of the
-    room from above, ``surround`` the grey around the panel.
+    room from above, ``surround`` the grey around the panel. ``slope`` is the change of level from
+    the middle to the right and to the top.
     """
 
     below: float = 250.0
@@ -77,15 +87,17 @@ class Light:
     fall: float = 0.03
     room: float = 0.03
     surround: float = 0.5
+    slope: tuple[float, float] = (0.0, 0.0)
+    lamps: tuple[Lamp, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
 class Thing:
-    """A mesh in the world with its material."""
+    """A mesh in the world with its material: a name of MATERIALS, or the renderer's description."""
 
     vertices: Array
     faces: Faces
-    material: str
+    material: str | Mapping[str, Any]
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -22,7 +22,7 @@ class Fitting:
 
     part: Part
     names: dict[int, str]
-    material: str = "brass"
+    material: str | Mapping[str, Any] = "brass"
 
 
 def thread(form: Form, pitch: float, major: float, length: float, **more: Any) -> Thread:

@@ -66,14 +66,15 @@ def barbs(count: int, step: float, bore: float, rise: float) -> Turned:
 
 @dataclass(frozen=True, kw_only=True)
 class Hexagon:
-    """A hexagon with its corners turned off at 30 degrees on both faces."""
+    """A hexagon with its corners turned off at 30 degrees on both faces; ``turn_deg`` turns it."""
 
     length: float
     across_flats: float
+    turn_deg: float = 0.0
 
     def rings(self) -> tuple[Array, Array]:
         half = self.across_flats / 2
-        turn = (THETA + np.pi / 6) % (np.pi / 3) - np.pi / 6
+        turn = (THETA + np.deg2rad(self.turn_deg) + np.pi / 6) % (np.pi / 3) - np.pi / 6
         flat = half / np.cos(turn)
         corner = half / np.cos(np.pi / 6)
         deep = (corner - 0.98 * half) * np.tan(np.pi / 6)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import re
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -16,13 +17,14 @@ import cv2
 import numpy as np
 
 from samples.forms import Array
-from samples.scene import HEIGHT, MATERIALS, WIDTH, Camera, Film, Image, Light, Scene
+from samples.scene import HEIGHT, MATERIALS, WIDTH, Camera, Film, Image, Lamp, Light, Scene, Thing
 from samples.solids import Faces
 
 #: Paths of one pass, which needs some 150 bytes for each. The sampler spreads the paths of a pass
 #: evenly over a pixel and the lens, so that few large passes leave less noise than many small ones;
 #: it wants a square number per pixel.
 PASS = 16_000_000
+GPU_PASS = 256_000_000
 
 #: What glows reflects nothing, so that a path ends there: the panel outshines the room by far.
 DARK = {"type": "diffuse", "reflectance": {"type": "rgb", "value": 0.0}}
@@ -36,7 +38,7 @@ SHIFT = 32
 
 
 def renderer() -> Any:
-    """Return Mitsuba, compiled by LLVM 16 or newer where that is installed, else interpreted."""
+    """Return Mitsuba: on a GPU where SAMPLES_GPU is set, else by LLVM 16 or newer, or interpreted."""
     libraries = {
         int(m.group(1)): str(p)
         for p in Path("/usr/lib").glob("*/libLLVM*.so*")
@@ -47,7 +49,9 @@ def renderer() -> Any:
     import drjit
     import mitsuba as mi
 
-    if "DRJIT_LIBLLVM_PATH" in os.environ:
+    if os.environ.get("SAMPLES_GPU"):
+        mi.set_variant("cuda_ad_rgb")
+    elif "DRJIT_LIBLLVM_PATH" in os.environ:
         mi.set_variant("llvm_ad_rgb")
         drjit.set_thread_count(1)
     else:
@@ -56,7 +60,7 @@ def renderer() -> Any:
 
 
 def photo(scene: Scene, *, samples: int = 64, outside: int = 20, seed: int = 0,
-          margin: int = 90) -> Image:
+          margin: int = 90, depth: int = 5, apart: bool = False) -> Image:
     """Return the photo in linear light, (HEIGHT, WIDTH, 3) RGB; the panel's level is about 1.
 
     Parameters
@@ -69,13 +73,18 @@ def photo(scene: Scene, *, samples: int = 64, outside: int = 20, seed: int = 0,
         Of the renderer's random numbers.
     margin : int
         Pixels around the objects that are rendered at full resolution.
+    depth : int
+        Most bounces of a path.
+    apart : bool
+        Render a window around each group of objects, not one around all: less to trace.
     """
     mi = renderer()
-    world = {"type": "scene", "integrator": {"type": "path", "max_depth": 5}}
+    world = {"type": "scene", "integrator": {"type": "path", "max_depth": depth}}
     world |= _light(mi, scene.light)
     for i, thing in enumerate(scene.things):
         world[f"thing{i}"] = _mesh(mi, thing.vertices, thing.faces, f"thing{i}")
-        world[f"thing{i}"].set_bsdf(mi.load_dict(MATERIALS[thing.material]))
+        bsdf = MATERIALS[thing.material] if isinstance(thing.material, str) else thing.material
+        world[f"thing{i}"].set_bsdf(mi.load_dict(dict(bsdf)))
     if scene.film is not None:
         world |= _film(mi, scene.film)
     loaded = mi.load_dict(world)
@@ -84,10 +93,10 @@ def photo(scene: Scene, *, samples: int = 64, outside: int = 20, seed: int = 0,
     paths = SHEET_PATHS if scene.film is not None else outside * n**2 // 16
     rough = _render(mi, loaded, scene.camera, WIDTH // n, whole, paths, seed)
     frame = cv2.resize(rough, (WIDTH, HEIGHT), interpolation=cv2.INTER_CUBIC)
-    x0, y0, x1, y1 = window(scene, margin)
-    fine = _render(mi, loaded, scene.camera, WIDTH, (x0, y0, x1, y1), samples, seed + 10_000)
-    ramp = _feather(x1 - x0, y1 - y0, margin // 3)[..., None]
-    frame[y0:y1, x0:x1] = ramp * fine + (1 - ramp) * frame[y0:y1, x0:x1]
+    for x0, y0, x1, y1 in windows(scene, margin) if apart else [window(scene, margin)]:
+        fine = _render(mi, loaded, scene.camera, WIDTH, (x0, y0, x1, y1), samples, seed + 10_000)
+        ramp = _feather(x1 - x0, y1 - y0, margin // 3)[..., None]
+        frame[y0:y1, x0:x1] = ramp * fine + (1 - ramp) * frame[y0:y1, x0:x1]
     return np.maximum(frame, 0)
 
 
@@ -102,7 +111,34 @@ def _coarse(scene: Scene) -> int:
 
 def window(scene: Scene, margin: int) -> tuple[int, int, int, int]:
     """Return the pixel box (x0, y0, x1, y1) around everything that is not panel."""
-    px = scene.camera.project(np.concatenate([t.vertices[::7] for t in scene.things]))
+    return _box(scene.camera, scene.things, margin)
+
+
+def windows(scene: Scene, margin: int) -> list[tuple[int, int, int, int]]:
+    """Return one box for each group of things whose boxes meet."""
+    groups = [[t] for t in scene.things]
+    k = 0
+    while k < len(groups):
+        box = _box(scene.camera, groups[k], margin)
+        near = [j for j in range(len(groups))
+                if j != k and _meet(box, _box(scene.camera, groups[j], margin))]  # fmt: skip
+        if near:
+            groups[k] += groups.pop(near[0])
+            k = 0
+        else:
+            k += 1
+    return [_box(scene.camera, g, margin) for g in groups]
+
+
+def _meet(a: tuple[int, ...], b: tuple[int, ...]) -> bool:
+    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
+
+
+def _box(camera: Camera, things: Sequence[Thing], margin: int) -> tuple[int, int, int, int]:
+    # A slab has few vertices: all of them are taken.
+    px = camera.project(np.concatenate([
+        t.vertices[:: 7 if len(t.vertices) > 3000 else 1] for t in things
+    ]))  # fmt: skip
     low = np.floor(px.min(axis=0)).astype(int) - margin
     high = np.ceil(px.max(axis=0)).astype(int) + margin
     return (max(int(low[0]), 0), max(int(low[1]), 0),
@@ -119,7 +155,7 @@ def _render(mi: Any, loaded: Any, camera: Camera, width: int, box: tuple[int, in
             samples: int, seed: int) -> Image:
     sensor = _sensor(mi, camera, width, box)
     rows, columns = box[3] - box[1], box[2] - box[0]
-    most = min(samples, PASS // (rows * columns))
+    most = min(samples, (GPU_PASS if os.environ.get("SAMPLES_GPU") else PASS) // (rows * columns))
     paths = max(1, int(np.sqrt(most))) ** 2
     passes = -(-samples // paths)
     total = np.zeros((rows, columns, 3), np.float32)
@@ -173,10 +209,12 @@ def _plane(mi: Any, half: tuple[float, float], centre: tuple[float, float, float
 def _light(mi: Any, light: Light) -> dict[str, Any]:
     edge = np.linspace(-1, 1, 65)
     level = 1 - light.fall * (edge[None, :] ** 2 + edge[:, None] ** 2) / 2
+    level = level + light.slope[0] * edge[None, :] + light.slope[1] * edge[:, None]
     glow = {"type": "bitmap", "raw": True, "wrap_mode": "clamp",
             "bitmap": mi.Bitmap(np.repeat(level[..., None], 3, axis=2).astype(np.float32))}
     centre = (*light.centre, -light.below)
-    return {
+    lamps = {f"lamp{i}": _lamp(mi, lamp) for i, lamp in enumerate(light.lamps)}
+    return lamps | {
         "panel": {
             "type": "rectangle", "bsdf": DARK,
             "to_world": _plane(mi, (light.size[0] / 2, light.size[1] / 2), centre, light.turn_deg),
@@ -188,6 +226,16 @@ def _light(mi: Any, light: Light) -> dict[str, Any]:
             "to_world": _plane(mi, (2000, 2000), (0, 0, -light.below - 2), 0),
         },
         "room": {"type": "constant", "radiance": {"type": "rgb", "value": light.room}},
+    }  # fmt: skip
+
+
+def _lamp(mi: Any, lamp: Lamp) -> dict[str, Any]:
+    t = mi.ScalarTransform4f
+    look = t().look_at(origin=list(lamp.at), target=[0, 0, 0], up=[0, 0.1, 1])
+    return {
+        "type": "rectangle", "bsdf": DARK,
+        "to_world": look @ t().scale([lamp.half[0], lamp.half[1], 1]),
+        "emitter": {"type": "area", "radiance": {"type": "rgb", "value": lamp.level}},
     }  # fmt: skip
 
 

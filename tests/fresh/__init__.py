@@ -1,0 +1,1 @@
+"""Fresh photos: random scenes drawn broadly, rendered, measured, and set beside their truth."""

@@ -1,0 +1,78 @@
+"""``python -m tests.fresh draw|render|pack|measure|table``: fresh photos and what they show."""
+
+from __future__ import annotations
+
+import json
+import os
+from pathlib import Path
+
+import click
+
+from tests.fresh.draw import SETS, fresh
+from tests.fresh.truth import truth
+
+
+def _jobs(sets: tuple[str, ...], seed: int) -> list[tuple[str, int, int]]:
+    """Return the photos of SET=COUNT or SET=FIRST:LAST, one of each set in turn."""
+    groups = []
+    for text in sets:
+        name, _, count = text.partition("=")
+        if name not in SETS or not count:
+            raise click.UsageError(f"{text}: say SET=COUNT or SET=FIRST:LAST, SET one of "
+                                   f"{', '.join(SETS)}")  # fmt: skip
+        first, _, last = count.rpartition(":")
+        span = range(int(first or 0), int(last))
+        groups.append([((i - span.start + 0.5) / len(span), name, seed, i) for i in span])
+    # Spread evenly, so that a run that is cut short still has some of every set.
+    return [job[1:] for job in sorted(j for g in groups for j in g)]
+
+
+@click.group()
+def main() -> None:
+    """Draw, render and measure fresh photos."""
+
+
+@main.command()
+@click.argument("sets", nargs=-1, required=True)
+@click.option("--seed", type=int, required=True)
+def draw(sets: tuple[str, ...], seed: int) -> None:
+    """Print the truth of photos, one JSON document a line, without rendering them."""
+    for job in _jobs(sets, seed):
+        click.echo(json.dumps(truth(fresh(*job))))
+
+
+@main.command()
+@click.argument("sets", nargs=-1, required=True)
+@click.option("--seed", type=int, required=True)
+@click.option("-o", "--output", type=click.Path(file_okay=False, path_type=Path), required=True)
+@click.option("-j", "--processes", type=int, default=os.cpu_count() or 1)
+@click.option("--seconds", type=float, default=1e9, help="Trace no further photo after these.")
+@click.option("--paths", type=int, default=49, help="Paths a pixel, a square number.")
+def render(sets: tuple[str, ...], seed: int, output: Path, processes: int, seconds: float,
+           paths: int) -> None:  # fmt: skip
+    """Render the photos of SET=COUNT ... into a folder, each with its truth."""
+    from tests.fresh.render import render as work
+
+    done = work(_jobs(sets, seed), output, processes=processes, seconds=seconds, paths=paths)
+    click.echo(f"{len(done)} photos")
+
+
+@main.command()
+@click.argument("folder", type=click.Path(file_okay=False, exists=True, path_type=Path))
+@click.option("-o", "--output", type=click.Path(file_okay=False, path_type=Path), required=True)
+def pack(folder: Path, output: Path) -> None:
+    """Pack photos into archives of less than 16 MB; packed photos move to FOLDER/packed."""
+    from tests.fresh.render import pack as work
+
+    photos = sorted(folder.glob("*.jpg"))
+    left = set(work(photos, output))
+    (folder / "packed").mkdir(exist_ok=True)
+    for photo in photos:
+        if photo not in left:
+            for file in (photo, photo.with_suffix(".json")):
+                file.rename(folder / "packed" / file.name)
+    click.echo(f"{len(photos) - len(left)} packed, {len(left)} left")
+
+
+if __name__ == "__main__":
+    main()
