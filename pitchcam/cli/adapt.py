@@ -49,6 +49,7 @@ def command(
     lacking = missing(asked, stock, chains)
     if as_json:
         answer = {
+            "format": "pitchcam.chains/1",
             "port": asked.port.text,
             "part": asked.part.text,
             "chains": [chain_json(c, asked) for c in chains],

@@ -26,15 +26,22 @@ if TYPE_CHECKING:
 _PICTURES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif")
 
 
-@click.command("job")
+@click.command(
+    "job",
+    epilog='Example: pitchcam job --port "-b 16.6 -g 1.5mm" --part "1/8-27 NPT" --service oil',
+)
 @click.option(
     "--port",
     required=True,
-    metavar="THREAD|PHOTO",
-    help="The engine's end by name, or a photo of its cast or of the old part.",
+    metavar="THREAD|READINGS|PHOTO",
+    help="The engine's end: its name, readings as lookup takes them, or a photo of its cast or of "
+    "the old part.",
 )
 @click.option(
-    "--part", required=True, metavar="THREAD|PHOTO", help="The part's end by name, or its photo."
+    "--part",
+    required=True,
+    metavar="THREAD|READINGS|PHOTO",
+    help="The part's end: its name, readings as lookup takes them, or its photo.",
 )
 @click.option("--port-scale", metavar="WHAT MM", help="Reference in the port's photo: 'pin 8'.")
 @click.option("--part-scale", metavar="WHAT MM", help="Reference in the part's photo: 'card'.")
@@ -54,7 +61,6 @@ _PICTURES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif")
 @stock_option
 @record_option
 @limit_options
-@click.option("--service", help="What flows in it, to plan a made adapter where stock has none.")
 @click.option("--pdf", metavar="FILE", help="Write the page as PDF, with the work sheet behind.")
 @click.option("--json", "as_json", is_flag=True, help="Write JSON.")
 @click.pass_context
@@ -70,15 +76,15 @@ def command(
     part_thread: int | None,
     sheet: Path | None,
     record: Path,
-    service: str | None,
     pdf: str | None,
     as_json: bool,
     **limits: Any,
 ) -> None:
-    """Plan the whole job: names in, the join out, on one page.
+    """Plan the whole job: names, readings or photos in, the join out, on one page.
 
-    A photo of a male part for the port is taken as the old part that came out of it. The exit
-    code is 0 where the work is clear, 3 where a name must be settled or something bought.
+    Readings are written as lookup takes them, in quotes. A photo or readings of a male part for
+    the port are taken as the old part that came out of it. The exit code is 0 where the work is
+    clear, 3 where a name must be settled or something bought.
     """
     from pitchcam.fitting.job import plan_job
     from pitchcam.fitting.job_sheet import write_job
@@ -88,6 +94,7 @@ def command(
     from pitchcam.fitting.refuse import service_row
 
     target = output_path(pdf, "--pdf", (".pdf",))
+    service = limits["service"]
     if service is not None:
         service_row(service)
     with Progress() as progress:
@@ -116,6 +123,12 @@ def _side(
     from pitchcam.fitting.job import measured_side, named_side
 
     wanted: Gender = "internal" if role == "port" else "external"
+    if text.lstrip().startswith("-"):
+        if scale is not None or number is not None:
+            raise UsageError(f"the {role} is readings, not a photo;", "leave out its photo options")
+        from pitchcam.cli._readings import read_side
+
+        return read_side(role, text, cast=cast, wanted=wanted)
     if Path(text).suffix.lower() not in _PICTURES:
         if scale is not None or cast or number is not None:
             raise UsageError(f"the {role} is a name, not a photo;", "leave out its photo options")

@@ -19,7 +19,6 @@ from pitchcam.records import json_text
 @click.argument("donor_b", required=False)
 @click.option("--port", required=True, metavar="THREAD", help="The engine's end; female if unsaid.")
 @click.option("--part", required=True, metavar="THREAD", help="The part's end; male if unsaid.")
-@click.option("--service", required=True, help="What flows in it: coolant, oil or water.")
 @stock_option
 @record_option
 @limit_options
@@ -33,7 +32,6 @@ def command(
     donor_b: str | None,
     port: str,
     part: str,
-    service: str,
     sheet: Path | None,
     record: Path,
     torque: float | None,
@@ -54,12 +52,12 @@ def command(
 
     target = output_path(pdf, "--pdf", (".pdf",))
     asked = question(port, part, limits)
-    duty = _duty(service, limits, torque, torch, alloy)
+    duty = _duty(limits, torque, torch, alloy)
     stock = load_stock(sheet, record)
+    _tell_of_stock(asked, stock)
     plan = _plan(asked, stock, (donor_a, donor_b), duty)
     if target is not None:
         write_worksheet(plan, target, date.today())
-    _tell_of_stock(asked, stock)
     click.echo(json_text(plan_json(plan)) if as_json else plan_text(plan))
     if target is not None:
         click.echo(f"Work sheet: {target}", err=True)
@@ -75,7 +73,6 @@ def _tell_of_stock(asked: Any, stock: Any) -> None:
 
 
 def _duty(
-    service: str,
     limits: dict[str, Any],
     torque: float | None,
     torch: float | None,
@@ -83,11 +80,13 @@ def _duty(
 ) -> Any:
     from pitchcam.fitting.join import Duty
 
+    if limits["service"] is None:
+        raise UsageError("--service is needed:", "say what flows in it, such as --service coolant")
     if torque is not None and not 0.0 <= torque <= 1000.0:
         raise UsageError(f"--torque {torque:g} N m is no tightening torque.", "Give 0 to 1000.")
     if torch is not None and not 0.05 <= torch <= 100.0:
         raise UsageError(f"--torch {torch:g} kW is no hand torch.", "Give 0.05 to 100.")
-    return Duty(service=service, pressure_bar=limits["pressure"], bore_mm=limits["bore"],
+    return Duty(service=limits["service"], pressure_bar=limits["pressure"], bore_mm=limits["bore"],
                 temperature_c=limits["temperature"], torque_n_m=torque, torch_kw=torch,
                 alloy=alloy)  # fmt: skip
 

@@ -34,11 +34,19 @@ def columns_() -> None:
 @command.command("check")
 @click.argument("sheet", type=click.Path(path_type=Path))
 def check(sheet: Path) -> None:
-    """Read a stock sheet and name every fault by line and column; nothing is kept."""
+    """Read a stock sheet and name every fault by line and column; nothing is kept.
+
+    Platings are gone through too: a word that is not known to be harmless counts as possibly
+    cadmium, and such a fitting is never heated.
+    """
+    from pitchcam.fitting.refuse import doubtful_platings, known_platings
     from pitchcam.fitting.stock import read_stock
 
     rows = _read(sheet, read_stock)
     click.echo(f"{sheet.name}: {len(rows)} rows, {sum(r.count for r in rows)} pieces, no fault")
+    for text in doubtful_platings(rows):
+        click.echo(f"Never to be heated: {text}")
+    click.echo(f"Plating words known are {known_platings()}. Any other counts as possibly cadmium.")
 
 
 @command.command("import")

@@ -143,7 +143,7 @@ def _assembly(canvas: Any, plan: JoinPlan, top: float) -> float:
 
 
 def _joint_at(plan: JoinPlan) -> tuple[float, float]:
-    """Return where the overlap starts and stops along the adapter; equal for a butt."""
+    """Return where the overlap starts and stops along the adapter."""
     mouth = assembled(plan)[1 - plan.form.inner].outside
     face = mouth[-1].stop_mm if plan.form.inner == 1 else mouth[0].start_mm
     away = -plan.form.overlap_mm if plan.form.inner == 1 else plan.form.overlap_mm
@@ -158,15 +158,12 @@ def draw_filler(view: View, plan: JoinPlan) -> None:
     c.setLineWidth(1.4)
     start, stop = _joint_at(plan)
     r = plan.form.spigot_mm / 2.0
-    if plan.form.form == "spigot":
-        c.line(view.x(start), view.y(r), view.x(stop), view.y(r))
-        mouth, way = (stop, 1.0) if plan.form.inner == 1 else (start, -1.0)
-        c.setStrokeColor("black")
-        c.setLineWidth(0.8)
-        shoulder = mouth + way * practice("mouth")
-        c.line(view.x(mouth), view.y(-r), view.x(shoulder), view.y(-r))
-    else:
-        c.line(view.x(start), view.y(plan.form.bore_mm / 2.0), view.x(start), view.y(r))
+    c.line(view.x(start), view.y(r), view.x(stop), view.y(r))
+    mouth, way = (stop, 1.0) if plan.form.inner == 1 else (start, -1.0)
+    c.setStrokeColor("black")
+    c.setLineWidth(0.8)
+    shoulder = mouth + way * practice("mouth")
+    c.line(view.x(mouth), view.y(-r), view.x(shoulder), view.y(-r))
     c.restoreState()
 
 

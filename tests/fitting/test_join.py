@@ -20,6 +20,7 @@ from pitchcam.fitting.join import Duty, plan_join
 from pitchcam.fitting.join_figures import donor_mass_g
 from pitchcam.fitting.join_steps import cautions, plan_warnings
 from pitchcam.fitting.join_text import figures, plan_json, plan_text
+from pitchcam.fitting.joint_form import NoMetalError
 from pitchcam.fitting.outline import as_bought, as_machined, assembled
 from pitchcam.fitting.practice import practice
 from pitchcam.fitting.question import Question, parse_side
@@ -49,7 +50,7 @@ STEEL_TAIL = replace(TAIL, id="T10S", material="steel", hex_mm=19.0)
 def test_brass_plug_and_tail():
     plan = plan_join(ASK, (PLUG, TAIL), COOLANT)
     form = plan.form
-    assert (form.form, form.inner, form.from_thread) == ("spigot", 1, False)
+    assert (form.inner, form.from_thread, form.over_thread) == (1, False, False)
     # The walls are balanced: (24 + 7.5) / 2 = 15.75, down to the half mm.
     assert form.spigot_mm == 15.5 and form.walls_mm == (4.0, 4.25)
     assert plan.donors[1].saw_at_mm == pytest.approx(40.0)
@@ -102,20 +103,44 @@ def test_spigot_from_the_unwanted_thread():
     assert "stay as the spigot" in plan_text(plan) and "Turn A down" in plan_text(plan)
 
 
-def test_no_metal_even_for_a_butt():
+def test_no_metal_for_a_spigot_is_refused_with_what_lacks():
     thin = fitting("JJ", "hose 10", "external", "hose 12", "external", hex_mm=12.8,
                    length_mm=66.0)  # fmt: skip
-    with pytest.raises(RefusedError, match="too little for a butt"):
+    with pytest.raises(NoMetalError, match=r"9.5 mm thick where 10.5 are needed for 1.5 mm"):
         plan_join(ASK, (replace(PLUG, hex_mm=12.8), thin), COOLANT)
 
 
-def test_butt_where_there_is_no_metal_for_a_socket():
+@pytest.mark.parametrize("service", ["oil", "coolant", "water", "gear oil", "vacuum"])
+def test_a_butt_is_never_planned(service):
+    """Bodies that once were faced and butted: too short for a socket or a spigot."""
     short = replace(TAIL, id="SH", length_mm=24 + 12 + 6.5, hex_mm=14.0)
-    plan = plan_join(ASK, (replace(PLUG, length_mm=21.0, hex_mm=22.0), short),
-                     replace(COOLANT, torque_n_m=3.0))  # fmt: skip
-    assert plan.form.form == "butt" and plan.form.clearance is None
-    assert plan.form.area_mm2 == pytest.approx(math.pi / 4 * (14**2 - 7.5**2))
-    assert "butt of faced annuli" in plan_text(plan)
+    pair = (replace(PLUG, length_mm=19.5, hex_mm=22.0), short)
+    with pytest.raises(NoMetalError, match="never brazed together"):
+        plan_join(ASK, pair, Duty(service=service, torque_n_m=3.0))
+
+
+SENDER = fitting("A5", "R 1/4", "external", "M10x1", "internal", thread_a_mm=12.0,
+                 thread_b_mm=10.0, length_mm=28.0, hex_mm=17.0, bore_mm=8.0)  # fmt: skip
+STEEL_PLUG = fitting("P22", "M22x1.5", "external", None, "external", thread_a_mm=14.0,
+                     length_mm=30.0, hex_mm=27.0, bore_mm=0.0, material="steel")  # fmt: skip
+
+
+def test_spigot_around_the_thread_that_stays():
+    """The sender's female thread takes up the body: the spigot is turned on the hex around it."""
+    ask = Question(port=parse_side("M22x1.5", "internal"), part=parse_side("M10x1", "external"))
+    plan = plan_join(ask, (STEEL_PLUG, SENDER), Duty(service="oil"))
+    assert plan.form.over_thread and plan.form.inner == 1
+    assert (plan.form.spigot_mm - 10.0) / 2.0 >= practice("wall_min")
+    assert min(plan.form.flats_mm) >= practice("flats")
+    assert "plug it while turning" in plan_text(plan)
+
+
+def test_overlap_is_cut_to_what_the_bodies_give_and_judged_by_its_load():
+    short = replace(PLUG, length_mm=14.0 + 8.5)
+    full, cut = (plan_join(ASK, (p, TAIL), COOLANT) for p in (PLUG, short))
+    assert full.form.overlap_mm == 8.0 and cut.form.overlap_mm == 6.0
+    assert "the bodies give no more" in plan_text(cut)
+    assert cut.load.stress_mpa > full.load.stress_mpa
 
 
 def test_unlike_metals_shift_the_cold_clearance_the_right_way():
@@ -137,15 +162,16 @@ def test_unlike_metals_shift_the_cold_clearance_the_right_way():
 
 def test_mass_is_that_of_the_drawn_piece():
     """The drawn half section turned about the axis, with the hex's section, gives the mass."""
-    donor = plan_join(ASK, (PLUG, TAIL), COOLANT).donors[1]
-    butt = replace(plan_join(ASK, (PLUG, TAIL), COOLANT).form, form="butt")
-    piece = as_machined(donor, butt, False)
+    donor = plan_join(ASK, (PLUG, TAIL), COOLANT).donors[0]
+    form = plan_join(ASK, (PLUG, TAIL), COOLANT).form
+    piece = as_machined(donor, form, False)
     volume = sum(
         (math.sqrt(3) / 2 if s.kind == "hex" else math.pi / 4)
         * s.diameter_mm**2 * (s.stop_mm - s.start_mm)
         for s in piece.outside
     )  # fmt: skip
-    volume -= sum(math.pi / 4 * s.diameter_mm**2 * (s.stop_mm - s.start_mm) for s in piece.bore)
+    # The bore as drilled, without the socket: the mass is of the piece before it is bored out.
+    volume -= math.pi / 4 * donor.final_bore_mm**2 * piece.length_mm
     assert donor_mass_g(donor) == pytest.approx(volume * 8470e-6, rel=1e-9)
 
 
@@ -186,7 +212,12 @@ def test_service_unknown_is_wrong_usage():
         ({"material": "steel-8.8"}, "strength class"), ({"material": "zinc"}, "die casting"),
         ({"material": "nylon"}, "plastic burns"), ({"material": "cast-iron"}, "graphite"),
         ({"material": "mystery"}, "does not know"), ({"plating": "Cadmium, yellow"}, "fume kills"),
-        ({"plating": "zinc"}, "gives off fume"), ({"plating": "chrome"}, "plated"),
+        ({"plating": "Cd"}, "fume kills"), ({"plating": "yellow passivate"}, "possibly cadmium"),
+        ({"plating": "zinc passivated"}, "possibly cadmium"), ({"plating": "gold"}, "possibly cad"),
+        ({"plating": "Cd/zinc"}, "fume kills"),
+        ({"material": "steel", "plating": ""}, "not stated: it may be cadmium"),
+        ({"plating": "zinc"}, "gives off zinc fume"), ({"plating": "chrome"}, "plated"),
+        ({"plating": "zinc, tin"}, "gives off zinc fume"),
         ({"hex_mm": 9.0}, "in the hex"), ({"length_mm": 38.0}, "nothing to hold"),
     ],
 )  # fmt: skip
@@ -199,7 +230,7 @@ def test_donors_that_are_refused(change, word):
     ("duty", "word"),
     [
         ({"pressure_bar": 11.0}, "above the 10 bar"), ({"temperature_c": 160.0}, "above the 150"),
-        ({"torque_n_m": 200.0}, "allowed"), ({"torch_kw": 0.2}, "never gets it"),
+        ({"torque_n_m": 200.0}, "brazed joint would carry"), ({"torch_kw": 0.2}, "never gets it"),
         ({"bore_mm": 9.0}, "mm of wall"), ({"alloy": "Ag 225"}, "only 55 K"),
     ],
 )  # fmt: skip
@@ -260,14 +291,14 @@ def test_work_sheet_is_one_page_with_every_figure(tmp_path):
     assert path.read_bytes() == first and list(tmp_path.iterdir()) == [path]
 
 
-@pytest.mark.parametrize("kind", ["stub", "butt", "female"])
+@pytest.mark.parametrize("kind", ["stub", "around", "female"])
 def test_work_sheets_of_other_joints_fit_their_page(tmp_path, kind):
     duty = replace(COOLANT, torque_n_m=3.0)
     if kind == "stub":
         ask, pair = replace(ASK, port=parse_side("M10x1", "internal")), (TAIL_ON_STUB, TAIL)
-    elif kind == "butt":
-        short = replace(TAIL, length_mm=42.5, hex_mm=14.0, plating="")
-        ask, pair = ASK, (replace(PLUG, length_mm=21.0, hex_mm=22.0, material="steel"), short)
+    elif kind == "around":
+        ask, pair = replace(ASK, port=parse_side("M22x1.5", "internal"),
+                            part=parse_side("M10x1", "external")), (STEEL_PLUG, SENDER)  # fmt: skip
     else:
         sleeve = fitting("C", "M18x1.5", "internal", "M14x1.5", "internal", length_mm=48.0,
                          hex_mm=24.0, bore_mm=9.0, material="stainless", plating="")  # fmt: skip
