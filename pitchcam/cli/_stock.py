@@ -57,6 +57,11 @@ stock_option = click.option(
     help="A stock sheet to use as it is, instead of the record's stock.",
 )  # fmt: skip
 
+paper_option = click.option(
+    "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True,
+    help="Paper size.",
+)  # fmt: skip
+
 _LIMITS = (
     click.option("--bore", type=LENGTH, metavar="MM", help="Way that must stay clear (the bulb)."),
     click.option("--service", help="What flows in it: coolant, oil, gear oil, water, vacuum."),

@@ -11,7 +11,10 @@ from pitchcam.cli._stock import limit_options, load_stock, record_option, stock_
 from pitchcam.records import json_text
 
 
-@click.command("adapt")
+@click.command(
+    "adapt",
+    epilog='Example: pitchcam adapt --port M18x1.5 --part "1/8-27 NPT" --service oil --one-wire',
+)
 @click.option("--port", required=True, metavar="THREAD", help="The engine's end; female if unsaid.")
 @click.option("--part", required=True, metavar="THREAD", help="The part's end; male if unsaid.")
 @stock_option

@@ -12,6 +12,7 @@ from pitchcam.cli._options import Progress, output_path
 from pitchcam.cli._stock import (
     limit_options,
     load_stock,
+    paper_option,
     question_limits,
     record_option,
     stock_option,
@@ -61,7 +62,9 @@ _PICTURES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif")
 @stock_option
 @record_option
 @limit_options
-@click.option("--pdf", metavar="FILE", help="Write the page as PDF, with the work sheet behind.")
+@click.option("-o", "--output", metavar="FILE",
+              help="Write the page, with the work sheet behind; .pdf.")
+@paper_option
 @click.option("--json", "as_json", is_flag=True, help="Write JSON.")
 @click.pass_context
 def command(
@@ -76,7 +79,8 @@ def command(
     part_thread: int | None,
     sheet: Path | None,
     record: Path,
-    pdf: str | None,
+    output: str | None,
+    paper: str,
     as_json: bool,
     **limits: Any,
 ) -> None:
@@ -93,7 +97,7 @@ def command(
     from pitchcam.fitting.question import Question
     from pitchcam.fitting.refuse import service_row
 
-    target = output_path(pdf, "--pdf", (".pdf",))
+    target = output_path(output, "--output", (".pdf",))
     service = limits["service"]
     if service is not None:
         service_row(service)
@@ -110,7 +114,7 @@ def command(
         bore_mm=limits["bore"])  # fmt: skip
     job = plan_job(sides[0], sides[1], asked, stock, duty)
     if target is not None:
-        write_job(job, target, date.today())
+        write_job(job, target, date.today(), paper)
     click.echo(json_text(job_json(job)) if as_json else job_text(job))
     best = job.ways[0]
     ctx.exit(0 if job.settled and (best.chain is not None or best.made is not None) else 3)

@@ -9,12 +9,21 @@ from typing import Any
 import click
 
 from pitchcam.cli._options import output_path
-from pitchcam.cli._stock import limit_options, load_stock, record_option, stock_option
+from pitchcam.cli._stock import (
+    limit_options,
+    load_stock,
+    paper_option,
+    record_option,
+    stock_option,
+)
 from pitchcam.errors import UsageError
 from pitchcam.records import json_text
 
 
-@click.command("join")
+@click.command(
+    "join",
+    epilog="Example: pitchcam join --port M22x1.5 --part M10x1 --service oil -o adapter.pdf",
+)
 @click.argument("donor_a", required=False)
 @click.argument("donor_b", required=False)
 @click.option("--port", required=True, metavar="THREAD", help="The engine's end; female if unsaid.")
@@ -25,7 +34,8 @@ from pitchcam.records import json_text
 @click.option("--torque", type=float, metavar="NM", help="Most torque through the joint.")
 @click.option("--torch", type=float, metavar="KW", help="The torch's power; 1.5 if not given.")
 @click.option("--alloy", help="An alloy that is at hand, such as 145.")
-@click.option("--pdf", metavar="FILE", help="Write the work sheet as a PDF page.")
+@click.option("-o", "--output", metavar="FILE", help="Write the work sheet; .pdf.")
+@paper_option
 @click.option("--json", "as_json", is_flag=True, help="Write JSON.")
 def command(
     donor_a: str | None,
@@ -37,7 +47,8 @@ def command(
     torque: float | None,
     torch: float | None,
     alloy: str | None,
-    pdf: str | None,
+    output: str | None,
+    paper: str,
     as_json: bool,
     **limits: Any,
 ) -> None:
@@ -50,14 +61,14 @@ def command(
     from pitchcam.fitting.join_text import plan_json, plan_text
     from pitchcam.fitting.worksheet import write_worksheet
 
-    target = output_path(pdf, "--pdf", (".pdf",))
+    target = output_path(output, "--output", (".pdf",))
     asked = question(port, part, limits)
     duty = _duty(limits, torque, torch, alloy)
     stock = load_stock(sheet, record)
     _tell_of_stock(asked, stock)
     plan = _plan(asked, stock, (donor_a, donor_b), duty)
     if target is not None:
-        write_worksheet(plan, target, date.today())
+        write_worksheet(plan, target, date.today(), paper)
     click.echo(json_text(plan_json(plan)) if as_json else plan_text(plan))
     if target is not None:
         click.echo(f"Work sheet: {target}", err=True)

@@ -14,12 +14,12 @@ from pitchcam.errors import PitchcamError
 from pitchcam.records import json_text
 
 
-@click.group("stock")
+@click.group("stock", epilog="Example: pitchcam stock check bench.csv")
 def command() -> None:
     """Keep the shop's stock of fittings, from a CSV that a spreadsheet keeps."""
 
 
-@command.command("columns")
+@command.command("columns", epilog="Example: pitchcam stock columns")
 def columns_() -> None:
     """Show the columns of a stock sheet, with examples."""
     from pitchcam.fitting.tables import read_table
@@ -31,7 +31,7 @@ def columns_() -> None:
                "between cells.")  # fmt: skip
 
 
-@command.command("check")
+@command.command("check", epilog="Example: pitchcam stock check bench.csv")
 @click.argument("sheet", type=click.Path(path_type=Path))
 def check(sheet: Path) -> None:
     """Read a stock sheet and name every fault by line and column; nothing is kept.
@@ -49,7 +49,7 @@ def check(sheet: Path) -> None:
     click.echo(f"Plating words known are {known_platings()}. Any other counts as possibly cadmium.")
 
 
-@command.command("import")
+@command.command("import", epilog="Example: pitchcam stock import bench.csv --who bench-2")
 @click.argument("sheet", type=click.Path(path_type=Path))
 @record_option
 @click.option("--who", default=None, help="Who counted; the login name if not given.")
@@ -68,7 +68,7 @@ def import_(sheet: Path, record: Path, who: str | None) -> None:
     click.echo(f"{len(rows)} rows read, {changed} new or changed; stock has {total} rows")
 
 
-@command.command("list")
+@command.command("list", epilog="Example: pitchcam stock list --end M14x1.5 --gender male")
 @stock_option
 @record_option
 @click.option("--end", "thread", metavar="THREAD", help="Only fittings with this end.")
@@ -90,7 +90,8 @@ def list_(
     if as_csv:
         click.echo(stock_csv(rows), nl=False)
     elif as_json:
-        click.echo(json_text([{"id": r.id, "text": r.text, "count": r.count} for r in rows]))
+        listed = [{"id": r.id, "text": r.text, "count": r.count} for r in rows]
+        click.echo(json_text({"format": "pitchcam.stock/1", "rows": listed}))
     else:
         for r in rows:
             rating = "" if r.pressure_bar is None else f", {r.pressure_bar:g} bar"
@@ -99,7 +100,7 @@ def list_(
         click.echo(f"{len(rows)} rows, {sum(r.count for r in rows)} pieces")
 
 
-@command.command("take")
+@command.command("take", epilog="Example: pitchcam stock take A-02 -n 1 --why pump")
 @click.argument("identity", metavar="ID")
 @click.option("-n", "pieces", type=click.IntRange(1, 9999), default=1, show_default=True)
 @click.option("--back", is_flag=True, help="Put back instead of taking out.")
@@ -117,7 +118,7 @@ def take(identity: str, pieces: int, back: bool, who: str | None, why: str, reco
     click.echo(f"{identity}: {left} left")
 
 
-@command.command("moves")
+@command.command("moves", epilog="Example: pitchcam stock moves A-02")
 @click.argument("identity", metavar="[ID]", required=False)
 @record_option
 def moves(identity: str | None, record: Path) -> None:

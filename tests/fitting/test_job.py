@@ -3,6 +3,7 @@
 import json
 from datetime import date
 
+import pypdfium2 as pdfium
 import pytest
 from click.testing import CliRunner
 from pypdf import PdfReader
@@ -28,6 +29,7 @@ from pitchcam.records import (
     ThreadResult,
     Verdict,
 )
+from tests import printed
 
 
 def fitting(name, a, gender_a, b, gender_b, **more):
@@ -198,11 +200,15 @@ def test_page_and_work_sheet_have_one_figure_for_one_joint():
     assert [f.value for f in figures(alone)] == [f.value for f in figures(made.ways[0].made)]
 
 
-def test_page_is_one_and_the_work_sheet_lies_behind(tmp_path):
+def test_page_stands_first_and_the_work_sheet_lies_behind(tmp_path):
     made = plan(PORT, named_side("part", "hose 10", "external"), Duty(service="coolant"))
     write_job(made, tmp_path / "made.pdf", date(2026, 5, 4))
     pages = PdfReader(tmp_path / "made.pdf").pages
-    assert len(pages) == 2 and "Work sheet" in pages[1].extract_text()
+    assert len(pages) == 3 and "Work sheet" in pages[1].extract_text()
+    for name in ("made.pdf",):
+        for page in pdfium.PdfDocument(tmp_path / name):
+            assert min(printed.sizes(page)) >= 9.0 and printed.covered(page) == []
+        assert all(printed.fonts(tmp_path / name).values())
     stock = plan(PORT, sender())
     write_job(stock, tmp_path / "stock.pdf", date(2026, 5, 4))
     pages = PdfReader(tmp_path / "stock.pdf").pages
@@ -257,7 +263,7 @@ def test_command(tmp_path, monkeypatch):
     sheet.write_text(stock_csv(STOCK), encoding="utf-8")
     run = CliRunner()
     base = ["--stock", str(sheet), "--port", "M18x1.5"]
-    done = run.invoke(job_command.command, [*base, "--part", "M10x1", "--pdf", str(pdf)])
+    done = run.invoke(job_command.command, [*base, "--part", "M10x1", "-o", str(pdf)])
     assert done.exit_code == 0 and "AD-M10" in done.output and pdf.exists()
     assert run.invoke(job_command.command, [*base, "--part", "M30x2"]).exit_code == 3
     refused = run.invoke(job_command.command, [*base, "--part", "M30x2", "--service", "brake"])

@@ -6,6 +6,7 @@ from dataclasses import replace
 from datetime import date
 
 import numpy as np
+import pypdfium2 as pdfium
 import pytest
 from click.testing import CliRunner
 from pypdf import PdfReader
@@ -18,7 +19,7 @@ from pitchcam.fitting.donors import kept_wall_mm, make_donor
 from pitchcam.fitting.ends import parse_end
 from pitchcam.fitting.join import Duty, plan_join
 from pitchcam.fitting.join_figures import donor_mass_g
-from pitchcam.fitting.join_steps import cautions, plan_warnings
+from pitchcam.fitting.join_steps import cautions, plan_warnings, steps
 from pitchcam.fitting.join_text import figures, plan_json, plan_text
 from pitchcam.fitting.joint_form import NoMetalError
 from pitchcam.fitting.outline import as_bought, as_machined, assembled
@@ -28,6 +29,8 @@ from pitchcam.fitting.refuse import service_row
 from pitchcam.fitting.stock import Fitting
 from pitchcam.fitting.stock_store import stock_csv
 from pitchcam.fitting.worksheet import write_worksheet
+from pitchcam.paper import MM, PAPERS
+from tests import printed
 
 ASK = Question(port=parse_side("M18x1.5", "internal"), part=parse_side("hose 10", "external"))
 COOLANT = Duty(service="coolant")
@@ -273,16 +276,16 @@ def test_every_sheet_carries_the_cautions():
     assert steel.choice.flux.key == "FH12"
 
 
-def test_work_sheet_is_one_page_with_every_figure(tmp_path):
+def test_work_sheet_has_every_figure(tmp_path):
     plan = plan_join(ASK, (PLUG, TAIL), COOLANT)
     path = tmp_path / "sheet.pdf"
     write_worksheet(plan, path, date(2026, 5, 4))
-    reader = PdfReader(path)
-    assert len(reader.pages) == 1
-    text = "".join(reader.pages[0].extract_text().split())
+    text = "".join("".join(p.extract_text().split()) for p in PdfReader(path).pages)
     for figure in figures(plan):
         assert "".join(figure.value.split()) in text
         assert "".join(figure.how.split())[:20] in text
+    for step in steps(plan):
+        assert "".join(step.split())[:40] in text
     for word in ("Adapterasbrazed,2:1", "Orderofwork", "Cautions", "50mmwhenprinted",
                  "63.0overall", "sawat40.0"):  # fmt: skip
         assert word in text
@@ -291,21 +294,44 @@ def test_work_sheet_is_one_page_with_every_figure(tmp_path):
     assert path.read_bytes() == first and list(tmp_path.iterdir()) == [path]
 
 
-@pytest.mark.parametrize("kind", ["stub", "around", "female"])
-def test_work_sheets_of_other_joints_fit_their_page(tmp_path, kind):
-    duty = replace(COOLANT, torque_n_m=3.0)
+def _plan_of(kind):
     if kind == "stub":
-        ask, pair = replace(ASK, port=parse_side("M10x1", "internal")), (TAIL_ON_STUB, TAIL)
-    elif kind == "around":
-        ask, pair = replace(ASK, port=parse_side("M22x1.5", "internal"),
-                            part=parse_side("M10x1", "external")), (STEEL_PLUG, SENDER)  # fmt: skip
-    else:
+        ask = replace(ASK, port=parse_side("M10x1", "internal"))
+        return plan_join(ask, (TAIL_ON_STUB, TAIL), replace(COOLANT, torque_n_m=3.0))
+    if kind == "around":
+        ask = replace(ASK, port=parse_side("M22x1.5", "internal"),
+                      part=parse_side("M10x1", "external"))  # fmt: skip
+        return plan_join(ask, (STEEL_PLUG, SENDER), Duty(service="oil"))
+    if kind == "female":
         sleeve = fitting("C", "M18x1.5", "internal", "M14x1.5", "internal", length_mm=48.0,
                          hex_mm=24.0, bore_mm=9.0, material="stainless", plating="")  # fmt: skip
-        ask, pair = replace(ASK, port=parse_side("M18x1.5 male", "external")), (sleeve, TAIL)
-    plan = plan_join(ask, pair, duty)
-    write_worksheet(plan, tmp_path / "s.pdf", date(2026, 5, 4))
-    assert len(PdfReader(tmp_path / "s.pdf").pages) == 1
+        ask = replace(ASK, port=parse_side("M18x1.5 male", "external"))
+        return plan_join(ask, (sleeve, TAIL), replace(COOLANT, torque_n_m=3.0))
+    long = replace(TAIL, name="hose nipple with a long hex from the blue cabinet by the window")
+    return plan_join(ASK, (PLUG, long), COOLANT)
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+@pytest.mark.parametrize("kind", ["plain", "stub", "around", "female"])
+def test_work_sheets_can_be_read_and_measured(tmp_path, kind, paper):
+    """As another library reads the file: type, text over text, fonts, and the bar's length."""
+    path = tmp_path / "s.pdf"
+    write_worksheet(_plan_of(kind), path, date(2026, 5, 4), paper)
+    document = pdfium.PdfDocument(path)
+    for page in document:
+        assert (page.get_width() / MM, page.get_height() / MM) == pytest.approx(PAPERS[paper])
+        assert min(printed.sizes(page)) >= 9.0, printed.sizes(page)
+        assert printed.covered(page) == [] and printed.outside(page) == []
+    # Beside the bar there may be dimension lines of the drawing that are near it in length.
+    assert pytest.approx((50.0, 50.0), abs=0.05) in printed.bars(document[0], 50.0)
+    embedded = printed.fonts(path)
+    assert embedded and all(embedded.values()), embedded
+
+
+def test_work_sheet_of_no_paper(tmp_path):
+    with pytest.raises(UsageError, match="no paper 'b5'"):
+        write_worksheet(_plan_of("plain"), tmp_path / "s.pdf", date(2026, 5, 4), "b5")
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_sheet_that_cannot_be_written(tmp_path):
@@ -330,7 +356,7 @@ def test_command(tmp_path):
     sheet, pdf = tmp_path / "s.csv", tmp_path / "w.pdf"
     sheet.write_text(stock_csv([PLUG, TAIL, replace(TAIL, id="ONE", count=1)]), encoding="utf-8")
     call = ["--port", "M18x1.5", "--part", "hose 10", "--stock", str(sheet)]
-    run = CliRunner().invoke(command, [*call, "--service", "coolant", "--pdf", str(pdf)])
+    run = CliRunner().invoke(command, [*call, "--service", "coolant", "-o", str(pdf)])
     assert run.exit_code == 0 and pdf.read_bytes().startswith(b"%PDF")
     assert "Spigot on B" in run.output
     run = CliRunner().invoke(command, ["p18", "t10", *call, "--service", "oil", "--json"])
@@ -338,10 +364,10 @@ def test_command(tmp_path):
     for extra, error in [
         (["P18", "X1"], UsageError), (["P18"], UsageError), (["ONE", "ONE"], UsageError),
         (["--torque", "-1"], UsageError), (["--torch", "900"], UsageError),
-        (["--pdf", "w.txt"], UsageError), (["--alloy", "345"], RefusedError),
+        (["-o", "w.txt"], UsageError), (["--alloy", "345"], RefusedError),
     ]:  # fmt: skip
         run = CliRunner().invoke(command, [*call, "--service", "oil", *extra])
         assert isinstance(run.exception, error), extra
     unmade = tmp_path / "b.pdf"
-    run = CliRunner().invoke(command, [*call, "--service", "brake", "--pdf", str(unmade)])
+    run = CliRunner().invoke(command, [*call, "--service", "brake", "-o", str(unmade)])
     assert isinstance(run.exception, RefusedError) and not unmade.exists()
