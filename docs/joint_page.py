@@ -17,7 +17,8 @@ ROOT = Path(__file__).parents[1]
 PAGE = ROOT / "docs" / "from-thread-to-joint.md"
 #: A command whose first lines are shown below it.
 _SHOWN = re.compile(
-    r"```sh\n(?P<call>pitchcam [^\n]+)\n```\n<!-- answer: (?P<lines>\d+) -->\n```\n(?P<said>.*?)```",
+    r"```sh\n(?P<call>pitchcam [^\n]+)\n```\n"
+    r"<!-- answer: (?P<lines>\d+) -->\n```\n(?P<said>.*?)```",
     re.DOTALL,
 )
 
