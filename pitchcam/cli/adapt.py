@@ -45,6 +45,7 @@ def command(
     from pitchcam.fitting.adapt import adapt, what_stands_in_the_way
     from pitchcam.fitting.adapt_text import answer_text, chain_json
     from pitchcam.fitting.orders import missing
+    from pitchcam.fitting.tapped import tapped_plugs
 
     asked = question(port, part, limits)
     stock = load_stock(sheet, record)
@@ -62,5 +63,6 @@ def command(
         click.echo(json_text(answer))
     else:
         hindrances = () if chains else what_stands_in_the_way(asked, stock)
-        click.echo(answer_text(asked, chains, lacking, hindrances))
+        tapped = () if chains else tapped_plugs(asked, stock)
+        click.echo(answer_text(asked, chains, lacking, hindrances, tapped))
     ctx.exit(0 if chains else 3)

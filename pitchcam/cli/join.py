@@ -77,10 +77,13 @@ def command(
 def _tell_of_stock(asked: Any, stock: Any) -> None:
     """Say on stderr where stock joins them without a flame."""
     from pitchcam.fitting.adapt import adapt
+    from pitchcam.fitting.tapped import tapped_plugs
 
     for chain in adapt(asked, stock, best=1):
         names = " + ".join(link.fitting.id for link in chain.links)
         click.echo(f"Stock joins them unbrazed: {names or 'they mate directly'}", err=True)
+    for tapped in tapped_plugs(asked, stock)[:1]:
+        click.echo(f"No flame needed: {tapped.text}", err=True)
 
 
 def _duty(

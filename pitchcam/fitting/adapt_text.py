@@ -10,6 +10,7 @@ from pitchcam.fitting.makeup import chain_tightenings
 from pitchcam.fitting.metals import metal
 from pitchcam.fitting.orders import Missing, consumables
 from pitchcam.fitting.question import Question
+from pitchcam.fitting.tapped import Tapped
 from pitchcam.fitting.wording import condition
 
 #: Share of the annealed tensile strength that a thread root may see under vibration: endurance
@@ -109,6 +110,7 @@ def answer_text(
     chains: Sequence[Chain],
     lacking: Missing | None,
     hindrances: Sequence[tuple[str, Chain]] = (),
+    tapped: Sequence[Tapped] = (),
 ) -> str:
     """Return the whole answer: chains best first, what is missing, the caution."""
     parts = [f"{question.part.text} to {question.port.text}:"]
@@ -124,6 +126,7 @@ def answer_text(
         if lacking.reorder:
             parts.append("Or reorder what has run out: " + "; ".join(lacking.reorder) + ".")
         if not chains:
+            parts += [f"Or tap a plug: {t.text}." for t in tapped[:1]]
             parts.append("Or make one from two donors: pitchcam join.")
     parts.append(CAUTION)
     return "\n".join(parts)

@@ -55,15 +55,17 @@ def _names(side: Side) -> list[str]:
 def _join(way: Way) -> list[str]:
     if way.chain is not None:
         return _chain_lines(way)
+    tapped = [] if way.tapped is None else [f"Without a flame, from one plug: {way.tapped.text}"]
     if way.made is not None:
         plan = way.made
         return [
+            *tapped,
             f"Nothing in stock joins them; {way.what}: "
             + " and ".join(d.fitting.text for d in plan.donors),
             f"spigot and socket, {plan.choice.alloy.key}, {plan.length_mm:.1f} mm over all, "
             f"bore {plan.form.bore_mm:g} mm, proof {plan.proof_bar:.1f} bar: see the work sheet",
         ]
-    lines = ["Nothing in stock joins them within the limits."]
+    lines = ["Nothing in stock joins them within the limits.", *tapped]
     lines += [f"Without {words}: " + " + ".join(k.fitting.text for k in c.links)
               for words, c in way.hindrances]  # fmt: skip
     if way.no_made:
