@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pitchcam.chart.rows import TAPPED_AS, ChartRow, chart_pairs
 from pitchcam.match.confusable import Confusable
@@ -58,16 +58,20 @@ def paginate(
     return [_page(sections, pairs, pairs_per_page) for sections in pages]
 
 
-def _sections(rows: list[ChartRow], family: str, per_page: int) -> list[Section]:
+def family_section(rows: Sequence[ChartRow], family: str) -> Section:
+    """Return the rows of one family under its name and how it seals."""
     info, tapped = load_families()[family], TAPPED_AS.get(family)
     seal = info.seal + (f" Drills are for {tapped}." if tapped else "")
+    return Section(title=f"{family}: {info.name}", seal=seal, rows=tuple(rows))
+
+
+def _sections(rows: list[ChartRow], family: str, per_page: int) -> list[Section]:
+    whole = family_section(rows, family)
     n = -(-len(rows) // (per_page - TITLE_ROWS))
     step = -(-len(rows) // n)
     return [
-        Section(
-            title=f"{family}: {info.name}" + (f", {k + 1} of {n}" if n > 1 else ""),
-            seal=seal, rows=tuple(rows[k * step : (k + 1) * step]),
-        )
+        replace(whole, title=whole.title + (f", {k + 1} of {n}" if n > 1 else ""),
+                rows=whole.rows[k * step : (k + 1) * step])
         for k in range(n)
     ]  # fmt: skip
 

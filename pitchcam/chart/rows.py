@@ -13,8 +13,14 @@ from pitchcam.series import ThreadSize, load_series
 from pitchcam.series.drills import INCH, METRIC, TapDrill, tapping_drill
 from pitchcam.series.families import load_families
 
-#: The families of the chart if none are chosen: what an engine and its fittings carry.
-USUAL_FAMILIES = ("M", "UNF", "UNC", "G", "R", "NPT")
+#: The families of the chart if none are chosen: what an engine and its fittings carry, Whitworth
+#: and BA for those that are old enough.
+BENCH_FAMILIES = ("M", "UNC", "UNF", "UN", "BSW", "BSF", "BA", "G", "R", "NPT")
+#: Which sizes: the bench's, all that are met on engines and fittings, or every one.
+SIZES = ("bench", "usual", "all")
+#: A family none of whose sizes is common has its usual ones on the bench, up to 3/4 in: larger
+#: bolts of old engines are turned, not tapped (common practice, no source).
+_BENCH_MM = 0.75 * 25.4 + 0.01
 #: Internal partners stand in the row of their external thread: R is tapped as Rc.
 TAPPED_AS = {"R": "Rc", "M taper": "M"}
 #: Columns of the CSV; lengths in mm.
@@ -35,21 +41,25 @@ class ChartRow:
     inch: TapDrill | None
 
 
-def chart_rows(families: Sequence[str] = USUAL_FAMILIES, *, rare: bool = False) -> list[ChartRow]:
+def chart_rows(
+    families: Sequence[str] = BENCH_FAMILIES, *, sizes: str = "bench"
+) -> list[ChartRow]:
     """Return the rows of some families, in the order given.
 
     Parameters
     ----------
     families : sequence of str
         Short names as in :func:`pitchcam.series.families.load_families`.
-    rare : bool
-        Also sizes that are seldom met on engines and fittings.
+    sizes : {"bench", "usual", "all"}
+        The bench's selection, all met on engines and fittings, or also those seldom met.
 
     Raises
     ------
     UsageError
-        If a family does not exist, or no size is left.
+        If a family or selection does not exist, or no size is left.
     """
+    if sizes not in SIZES:
+        raise UsageError(f"there is no selection '{sizes}'.", f"Use {', '.join(SIZES)}.")
     known = {name.upper(): name for name in load_families()}
     rows: list[ChartRow] = []
     for family in families:
@@ -57,13 +67,20 @@ def chart_rows(families: Sequence[str] = USUAL_FAMILIES, *, rare: bool = False) 
             raise UsageError(f"there is no family '{family}'.",
                              "Families: " + ", ".join(known.values()))  # fmt: skip
         name = known[family.upper()]
-        rows += [
-            _row(s) for s in load_series()
-            if s.family == name and (rare or s.commonness != "rare")
-        ]  # fmt: skip
+        rows += [_row(s) for s in _selected([s for s in load_series() if s.family == name], sizes)]
     if not rows:
-        raise UsageError("no size of these families is met often.", "Add --rare.")
+        raise UsageError("no size of these families is met often.", "Add --sizes all.")
     return rows
+
+
+def _selected(family: list[ThreadSize], sizes: str) -> list[ThreadSize]:
+    if sizes == "all":
+        return family
+    common = [s for s in family if s.commonness == "common"]
+    usual = [s for s in family if s.commonness != "rare"]
+    if sizes == "usual":
+        return usual
+    return common or [s for s in usual if s.basic_major_mm <= _BENCH_MM]
 
 
 def _row(size: ThreadSize) -> ChartRow:

@@ -12,7 +12,7 @@ from typing import Any
 import click
 
 from pitchcam import __version__
-from pitchcam.errors import PitchcamError
+from pitchcam.errors import PitchcamError, one_line
 
 #: Environment variable that shows the traceback of an unexpected failure.
 TRACE = "PITCHCAM_TRACE"
@@ -93,7 +93,7 @@ def _run() -> int:
         code = cli.main(standalone_mode=False)
         sys.stdout.flush()
     except click.ClickException as error:
-        error.show()
+        _show(error)
         return error.exit_code
     except click.Abort:
         click.echo("stopped", err=True)
@@ -118,5 +118,21 @@ def _run() -> int:
     return code if isinstance(code, int) else 0
 
 
+def _show(error: click.ClickException) -> None:
+    """Say what is wrong with the call in the same form as every other error."""
+    asks_for_help = getattr(click.exceptions, "NoArgsIsHelpError", ())
+    if asks_for_help and isinstance(error, asks_for_help):
+        error.show()
+        return
+    context = error.ctx if isinstance(error, click.UsageError) else None
+    where = "pitchcam" if context is None else context.command_path
+    text = one_line(_one_line_of(error.format_message()), f"See: {where} --help")
+    click.echo(f"pitchcam: {text}", err=True)
+
+
+def _one_line_of(text: str) -> str:
+    return " ".join(text.split())
+
+
 def _one_line(error: Exception) -> str:
-    return " ".join(str(error).split())
+    return _one_line_of(str(error))

@@ -57,10 +57,21 @@ stock_option = click.option(
     help="A stock sheet to use as it is, instead of the record's stock.",
 )  # fmt: skip
 
+paper_option = click.option(
+    "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True,
+    help="Paper size.",
+)  # fmt: skip
+
 _LIMITS = (
     click.option("--bore", type=LENGTH, metavar="MM", help="Way that must stay clear (the bulb)."),
-    click.option("--pressure", type=PRESSURE, metavar="BAR", help="Working pressure."),
-    click.option("--temperature", type=TEMPERATURE, metavar="C", help="Highest temperature."),
+    click.option("--service", help="What flows in it: coolant, oil, gear oil, water, vacuum."),
+    click.option("--pressure", type=PRESSURE, metavar="BAR",
+                 help="Working pressure; the service's usual one if not given."),
+    click.option("--temperature", type=TEMPERATURE, metavar="C",
+                 help="Highest temperature; the service's usual one if not given."),
+    click.option("--hose-pressure", type=PRESSURE, metavar="BAR", help="The hose's own rating."),
+    click.option("--hose-temperature", type=TEMPERATURE, metavar="C",
+                 help="Highest heat that the hose stands; 125 if not given."),
     click.option("--probe", type=LENGTH, metavar="MM", help="Probe's length beyond its seat."),
     click.option("--wall", type=LENGTH, metavar="MM", help="From the port's face to the fluid."),
     click.option("--immersion", type=LENGTH, metavar="MM", help="Probe that must reach the fluid."),
@@ -100,9 +111,16 @@ def question(port: str, part: str, limits: dict[str, Any]) -> Question:
 
 def question_limits(limits: dict[str, Any]) -> dict[str, Any]:
     """Return what :func:`limit_options` read, by the question's own field names."""
+    from pitchcam.fitting.refuse import usual_duty
+
+    bar, celsius = usual_duty(limits["service"])
+    pressure, heat = limits["pressure"], limits["temperature"]
     return {
-        "bore_mm": limits["bore"] or 0.0, "pressure_bar": limits["pressure"],
-        "temperature_c": limits["temperature"], "probe_mm": limits["probe"],
+        "bore_mm": limits["bore"] or 0.0,
+        "pressure_bar": bar if pressure is None else pressure,
+        "temperature_c": celsius if heat is None else heat,
+        "hose_bar": limits["hose_pressure"], "hose_c": limits["hose_temperature"],
+        "probe_mm": limits["probe"],
         "wall_mm": limits["wall"] or 0.0, "immersion_mm": limits["immersion"] or 0.0,
         "room_mm": limits["room"], "stand_off_mm": limits["stand_off"],
         "port_depth_mm": limits["port_depth"], "one_wire": limits["one_wire"],

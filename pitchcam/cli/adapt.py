@@ -11,7 +11,10 @@ from pitchcam.cli._stock import limit_options, load_stock, record_option, stock_
 from pitchcam.records import json_text
 
 
-@click.command("adapt")
+@click.command(
+    "adapt",
+    epilog='Example: pitchcam adapt --port M18x1.5 --part "1/8-27 NPT" --service oil --one-wire',
+)
 @click.option("--port", required=True, metavar="THREAD", help="The engine's end; female if unsaid.")
 @click.option("--part", required=True, metavar="THREAD", help="The part's end; male if unsaid.")
 @stock_option
@@ -42,6 +45,7 @@ def command(
     from pitchcam.fitting.adapt import adapt, what_stands_in_the_way
     from pitchcam.fitting.adapt_text import answer_text, chain_json
     from pitchcam.fitting.orders import missing
+    from pitchcam.fitting.tapped import tapped_plugs
 
     asked = question(port, part, limits)
     stock = load_stock(sheet, record)
@@ -49,6 +53,7 @@ def command(
     lacking = missing(asked, stock, chains)
     if as_json:
         answer = {
+            "format": "pitchcam.chains/1",
             "port": asked.port.text,
             "part": asked.part.text,
             "chains": [chain_json(c, asked) for c in chains],
@@ -58,5 +63,6 @@ def command(
         click.echo(json_text(answer))
     else:
         hindrances = () if chains else what_stands_in_the_way(asked, stock)
-        click.echo(answer_text(asked, chains, lacking, hindrances))
+        tapped = () if chains else tapped_plugs(asked, stock)
+        click.echo(answer_text(asked, chains, lacking, hindrances, tapped))
     ctx.exit(0 if chains else 3)

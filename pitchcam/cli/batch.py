@@ -15,7 +15,7 @@ from pitchcam.records import json_text
 _LIMIT_S = 600.0
 
 
-@click.command(no_args_is_help=True)
+@click.command(no_args_is_help=True, epilog="Example: pitchcam batch photos --pin 8")
 @click.argument("places", nargs=-1, type=click.Path(path_type=Path), metavar="FOLDER|FILE...")
 @scale_options
 @click.option("--cast", is_flag=True, help="The photos show casts of internal threads.")

@@ -7,7 +7,7 @@ import click
 from pitchcam.cli._options import LENGTH, Progress, output_path
 
 
-@click.command("calibrate")
+@click.command("calibrate", epilog="Example: pitchcam calibrate views/*.jpg -o camera.json")
 @click.argument("photos", nargs=-1, required=True, metavar="PHOTO...")
 @click.option("-o", "--output", metavar="FILE", default="camera.json", show_default=True,
               help="Where to write the profile.")

@@ -8,45 +8,55 @@ from pitchcam.cli._options import output_path
 from pitchcam.errors import UsageError
 
 
-@click.command(no_args_is_help=True)
-@click.argument("path", metavar="PATH")
-@click.option(
-    "--series",
-    "-s",
-    "families",
-    multiple=True,
-    metavar="FAMILY",
-    help="Which families, in this order (M, UNF, UNC, G, R, NPT); repeat for several.",
-)
-@click.option("--rare", is_flag=True, help="Also sizes seldom met on engines and fittings.")
-@click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True)
-def command(path: str, families: tuple[str, ...], rare: bool, paper: str) -> None:
-    """Write the tapping chart to PATH: .pdf to hang on a wall, .html or .csv.
+@click.command("chart", epilog="Example: pitchcam chart -o wall.pdf --paper a2")
+@click.option("-o", "--output", metavar="FILE", default="chart.pdf", show_default=True,
+              help="Where to write; .pdf, .html or .csv.")
+@click.option("-s", "--series", "families", multiple=True, metavar="FAMILY",
+              help="Which families, in this order (M, UNF, BSW, G, R, NPT); repeat for several.")
+@click.option("--sizes", type=click.Choice(["bench", "usual", "all"]), default="bench",
+              show_default=True, help="What engines carry, what is met at all, or every size.")
+@click.option("--paper", type=click.Choice(["a4", "letter", "a3", "a2"]), default="a4",
+              show_default=True,
+              help="Pages of A4 or letter, or one poster of A3 or A2.")  # fmt: skip
+def command(output: str, families: tuple[str, ...], sizes: str, paper: str) -> None:
+    """Write the tapping chart: pages or a poster to hang on a wall, HTML or CSV.
 
-    Each page has the sizes of one family with bore and tapping drills, each thread's profile at
-    true scale, and the pairs that are easily confused with the measurement that tells them apart.
+    Each family stands with bore and tapping drills and the share of the full thread that they
+    leave, each thread's profile at true scale, and the pairs that are easily confused with the
+    measurement that tells them apart. Drills for metric threads are those of ISO 2306.
     """
-    target = output_path(path, "chart", (".pdf", ".html", ".csv"))
-    if target is None:
-        raise UsageError("chart needs a file to write.", "Write: pitchcam chart chart.pdf")
-    from pitchcam.chart.pages import TITLE_ROWS, paginate
-    from pitchcam.chart.rows import USUAL_FAMILIES, chart_rows, to_csv
+    target = output_path(output, "--output", (".pdf", ".html", ".csv"))
+    assert target is not None
+    suffix = target.suffix.lower()
+    if paper in ("a3", "a2") and suffix != ".pdf":
+        raise UsageError(f"--paper {paper} is a poster:", "name a .pdf")
+    from pitchcam.chart.rows import BENCH_FAMILIES, chart_rows
     from pitchcam.files import write_whole
 
-    rows = chart_rows(families or USUAL_FAMILIES, rare=rare)
-    suffix = target.suffix.lower()
+    rows = chart_rows(families or BENCH_FAMILIES, sizes=sizes)
+    data, pages = _drawn(rows, suffix, paper)
+    write_whole(target, data)
+    click.echo(f"{target}: {len(rows)} sizes{pages}", err=True)
+
+
+def _drawn(rows: list, suffix: str, paper: str) -> tuple[bytes, str]:  # type: ignore[type-arg]
+    """Return the file, and on how many pages it is in words."""
+    from pitchcam.chart.pages import TITLE_ROWS, paginate
+
     if suffix == ".csv":
-        write_whole(target, to_csv(rows).encode())
-        click.echo(f"{target}: {len(rows)} sizes", err=True)
-        return
+        from pitchcam.chart.rows import to_csv
+
+        return to_csv(rows).encode(), ""
     if suffix == ".html":
         from pitchcam.chart.html import render as render_html
 
         pages = paginate(rows, per_page=len(rows) + TITLE_ROWS, pairs_per_page=len(rows))
-        write_whole(target, render_html(pages).encode())
-    else:
-        from pitchcam.chart.pdf import render, rows_that_fit
+        return render_html(pages).encode(), ""
+    if paper in ("a3", "a2"):
+        from pitchcam.chart.poster import poster
 
-        pages = paginate(rows, per_page=rows_that_fit(paper))
-        write_whole(target, render(pages, paper))
-    click.echo(f"{target}: {len(rows)} sizes on {len(pages)} pages", err=True)
+        return poster(rows, paper), f" on one {paper.upper()} sheet"
+    from pitchcam.chart.pdf import render, rows_that_fit
+
+    pages = paginate(rows, per_page=rows_that_fit(paper))
+    return render(pages, paper), f" on {len(pages)} pages"

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 U_SHRINKAGE = 0.001
 
 
-@click.command(no_args_is_help=True)
+@click.command(no_args_is_help=True, epilog="Example: pitchcam identify sender.jpg --pin 8")
 @click.argument("photo", metavar="PHOTO")
 @scale_options
 @click.option("--cast", is_flag=True, help="The photo shows a cast of an internal thread.")

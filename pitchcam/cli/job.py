@@ -12,6 +12,7 @@ from pitchcam.cli._options import Progress, output_path
 from pitchcam.cli._stock import (
     limit_options,
     load_stock,
+    paper_option,
     question_limits,
     record_option,
     stock_option,
@@ -26,15 +27,22 @@ if TYPE_CHECKING:
 _PICTURES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif")
 
 
-@click.command("job")
+@click.command(
+    "job",
+    epilog='Example: pitchcam job --port "-b 16.6 -g 1.5mm" --part "1/8-27 NPT" --service oil',
+)
 @click.option(
     "--port",
     required=True,
-    metavar="THREAD|PHOTO",
-    help="The engine's end by name, or a photo of its cast or of the old part.",
+    metavar="THREAD|READINGS|PHOTO",
+    help="The engine's end: its name, readings as lookup takes them, or a photo of its cast or of "
+    "the old part.",
 )
 @click.option(
-    "--part", required=True, metavar="THREAD|PHOTO", help="The part's end by name, or its photo."
+    "--part",
+    required=True,
+    metavar="THREAD|READINGS|PHOTO",
+    help="The part's end: its name, readings as lookup takes them, or its photo.",
 )
 @click.option("--port-scale", metavar="WHAT MM", help="Reference in the port's photo: 'pin 8'.")
 @click.option("--part-scale", metavar="WHAT MM", help="Reference in the part's photo: 'card'.")
@@ -54,8 +62,9 @@ _PICTURES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif")
 @stock_option
 @record_option
 @limit_options
-@click.option("--service", help="What flows in it, to plan a made adapter where stock has none.")
-@click.option("--pdf", metavar="FILE", help="Write the page as PDF, with the work sheet behind.")
+@click.option("-o", "--output", metavar="FILE",
+              help="Write the page, with the work sheet behind; .pdf.")
+@paper_option
 @click.option("--json", "as_json", is_flag=True, help="Write JSON.")
 @click.pass_context
 def command(
@@ -70,15 +79,16 @@ def command(
     part_thread: int | None,
     sheet: Path | None,
     record: Path,
-    service: str | None,
-    pdf: str | None,
+    output: str | None,
+    paper: str,
     as_json: bool,
     **limits: Any,
 ) -> None:
-    """Plan the whole job: names in, the join out, on one page.
+    """Plan the whole job: names, readings or photos in, the join out, on one page.
 
-    A photo of a male part for the port is taken as the old part that came out of it. The exit
-    code is 0 where the work is clear, 3 where a name must be settled or something bought.
+    Readings are written as lookup takes them, in quotes. A photo or readings of a male part for
+    the port are taken as the old part that came out of it. The exit code is 0 where the work is
+    clear, 3 where a name must be settled or something bought.
     """
     from pitchcam.fitting.job import plan_job
     from pitchcam.fitting.job_sheet import write_job
@@ -87,7 +97,8 @@ def command(
     from pitchcam.fitting.question import Question
     from pitchcam.fitting.refuse import service_row
 
-    target = output_path(pdf, "--pdf", (".pdf",))
+    target = output_path(output, "--output", (".pdf",))
+    service = limits["service"]
     if service is not None:
         service_row(service)
     with Progress() as progress:
@@ -103,7 +114,7 @@ def command(
         bore_mm=limits["bore"])  # fmt: skip
     job = plan_job(sides[0], sides[1], asked, stock, duty)
     if target is not None:
-        write_job(job, target, date.today())
+        write_job(job, target, date.today(), paper)
     click.echo(json_text(job_json(job)) if as_json else job_text(job))
     best = job.ways[0]
     ctx.exit(0 if job.settled and (best.chain is not None or best.made is not None) else 3)
@@ -116,6 +127,12 @@ def _side(
     from pitchcam.fitting.job import measured_side, named_side
 
     wanted: Gender = "internal" if role == "port" else "external"
+    if text.lstrip().startswith("-"):
+        if scale is not None or number is not None:
+            raise UsageError(f"the {role} is readings, not a photo;", "leave out its photo options")
+        from pitchcam.cli._readings import read_side
+
+        return read_side(role, text, cast=cast, wanted=wanted)
     if Path(text).suffix.lower() not in _PICTURES:
         if scale is not None or cast or number is not None:
             raise UsageError(f"the {role} is a name, not a photo;", "leave out its photo options")

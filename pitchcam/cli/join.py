@@ -9,37 +9,46 @@ from typing import Any
 import click
 
 from pitchcam.cli._options import output_path
-from pitchcam.cli._stock import limit_options, load_stock, record_option, stock_option
+from pitchcam.cli._stock import (
+    limit_options,
+    load_stock,
+    paper_option,
+    record_option,
+    stock_option,
+)
 from pitchcam.errors import UsageError
 from pitchcam.records import json_text
 
 
-@click.command("join")
+@click.command(
+    "join",
+    epilog="Example: pitchcam join --port M22x1.5 --part M10x1 --service oil -o adapter.pdf",
+)
 @click.argument("donor_a", required=False)
 @click.argument("donor_b", required=False)
 @click.option("--port", required=True, metavar="THREAD", help="The engine's end; female if unsaid.")
 @click.option("--part", required=True, metavar="THREAD", help="The part's end; male if unsaid.")
-@click.option("--service", required=True, help="What flows in it: coolant, oil or water.")
 @stock_option
 @record_option
 @limit_options
 @click.option("--torque", type=float, metavar="NM", help="Most torque through the joint.")
 @click.option("--torch", type=float, metavar="KW", help="The torch's power; 1.5 if not given.")
 @click.option("--alloy", help="An alloy that is at hand, such as 145.")
-@click.option("--pdf", metavar="FILE", help="Write the work sheet as a PDF page.")
+@click.option("-o", "--output", metavar="FILE", help="Write the work sheet; .pdf.")
+@paper_option
 @click.option("--json", "as_json", is_flag=True, help="Write JSON.")
 def command(
     donor_a: str | None,
     donor_b: str | None,
     port: str,
     part: str,
-    service: str,
     sheet: Path | None,
     record: Path,
     torque: float | None,
     torch: float | None,
     alloy: str | None,
-    pdf: str | None,
+    output: str | None,
+    paper: str,
     as_json: bool,
     **limits: Any,
 ) -> None:
@@ -52,14 +61,14 @@ def command(
     from pitchcam.fitting.join_text import plan_json, plan_text
     from pitchcam.fitting.worksheet import write_worksheet
 
-    target = output_path(pdf, "--pdf", (".pdf",))
+    target = output_path(output, "--output", (".pdf",))
     asked = question(port, part, limits)
-    duty = _duty(service, limits, torque, torch, alloy)
+    duty = _duty(limits, torque, torch, alloy)
     stock = load_stock(sheet, record)
+    _tell_of_stock(asked, stock)
     plan = _plan(asked, stock, (donor_a, donor_b), duty)
     if target is not None:
-        write_worksheet(plan, target, date.today())
-    _tell_of_stock(asked, stock)
+        write_worksheet(plan, target, date.today(), paper)
     click.echo(json_text(plan_json(plan)) if as_json else plan_text(plan))
     if target is not None:
         click.echo(f"Work sheet: {target}", err=True)
@@ -68,14 +77,16 @@ def command(
 def _tell_of_stock(asked: Any, stock: Any) -> None:
     """Say on stderr where stock joins them without a flame."""
     from pitchcam.fitting.adapt import adapt
+    from pitchcam.fitting.tapped import tapped_plugs
 
     for chain in adapt(asked, stock, best=1):
         names = " + ".join(link.fitting.id for link in chain.links)
         click.echo(f"Stock joins them unbrazed: {names or 'they mate directly'}", err=True)
+    for tapped in tapped_plugs(asked, stock)[:1]:
+        click.echo(f"No flame needed: {tapped.text}", err=True)
 
 
 def _duty(
-    service: str,
     limits: dict[str, Any],
     torque: float | None,
     torch: float | None,
@@ -83,11 +94,13 @@ def _duty(
 ) -> Any:
     from pitchcam.fitting.join import Duty
 
+    if limits["service"] is None:
+        raise UsageError("--service is needed:", "say what flows in it, such as --service coolant")
     if torque is not None and not 0.0 <= torque <= 1000.0:
         raise UsageError(f"--torque {torque:g} N m is no tightening torque.", "Give 0 to 1000.")
     if torch is not None and not 0.05 <= torch <= 100.0:
         raise UsageError(f"--torch {torch:g} kW is no hand torch.", "Give 0.05 to 100.")
-    return Duty(service=service, pressure_bar=limits["pressure"], bore_mm=limits["bore"],
+    return Duty(service=limits["service"], pressure_bar=limits["pressure"], bore_mm=limits["bore"],
                 temperature_c=limits["temperature"], torque_n_m=torque, torch_kw=torch,
                 alloy=alloy)  # fmt: skip
 

@@ -29,12 +29,12 @@ def _filters(function: Any) -> Any:
     return function
 
 
-@click.group(no_args_is_help=True)
+@click.group(no_args_is_help=True, epilog="Example: pitchcam log list")
 def command() -> None:
     """Show, correct and export the record of all measurements."""
 
 
-@command.command("list")
+@command.command("list", epilog="Example: pitchcam log list")
 @_RECORD
 @_filters
 def list_(record: Path, **filters: Any) -> None:
@@ -46,7 +46,9 @@ def list_(record: Path, **filters: Any) -> None:
             click.echo(_line(row))
 
 
-@command.command()
+@command.command(
+    epilog="Example: pitchcam log show 1f3a90c2"
+)
 @_RECORD
 @click.argument("identity", metavar="ID")
 @click.option("--json", "as_json", is_flag=True, help="The measurement as it was kept.")
@@ -75,7 +77,9 @@ def show(record: Path, identity: str, as_json: bool) -> None:
                        f"{made.why}")  # fmt: skip
 
 
-@command.command()
+@command.command(
+    epilog="Example: pitchcam log correct 1f3a90c2-1 'R 1/4' --who bench-2 --why gauge"
+)
 @_RECORD
 @click.argument("identity", metavar="ID")
 @click.argument("designation")
@@ -97,7 +101,9 @@ def correct(
     click.echo(f"{made.thread_id} is {made.designation}, says {made.who}: {made.why}")
 
 
-@command.command()
+@command.command(
+    epilog="Example: pitchcam log export threads.csv"
+)
 @_RECORD
 @_filters
 @click.argument("file", type=click.Path(path_type=Path), metavar="FILE.csv|.json|.parquet")

@@ -10,7 +10,7 @@ from pitchcam.errors import UsageError
 from pitchcam.records import json_text
 
 
-@click.command("mate")
+@click.command("mate", epilog='Example: pitchcam mate "R 1/4" "Rc 1/4"')
 @click.argument("male", required=False)
 @click.argument("female", required=False)
 @click.option("--both", is_flag=True, help="Answer also for the second as male in the first.")
@@ -34,6 +34,8 @@ def command(
     """
     from pitchcam.fitting.matrix import family_matrix, matrix_text, traps_text
 
+    if (matrix or traps) and as_json:
+        raise UsageError("--json is for one pair;", "leave out --matrix and --traps")
     if matrix or traps:
         shown = [matrix_text(family_matrix())] if matrix else []
         click.echo("\n\n".join([*shown, traps_text()] if traps else shown))

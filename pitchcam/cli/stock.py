@@ -14,12 +14,12 @@ from pitchcam.errors import PitchcamError
 from pitchcam.records import json_text
 
 
-@click.group("stock")
+@click.group("stock", epilog="Example: pitchcam stock check bench.csv")
 def command() -> None:
     """Keep the shop's stock of fittings, from a CSV that a spreadsheet keeps."""
 
 
-@command.command("columns")
+@command.command("columns", epilog="Example: pitchcam stock columns")
 def columns_() -> None:
     """Show the columns of a stock sheet, with examples."""
     from pitchcam.fitting.tables import read_table
@@ -31,17 +31,25 @@ def columns_() -> None:
                "between cells.")  # fmt: skip
 
 
-@command.command("check")
+@command.command("check", epilog="Example: pitchcam stock check bench.csv")
 @click.argument("sheet", type=click.Path(path_type=Path))
 def check(sheet: Path) -> None:
-    """Read a stock sheet and name every fault by line and column; nothing is kept."""
+    """Read a stock sheet and name every fault by line and column; nothing is kept.
+
+    Platings are gone through too: a word that is not known to be harmless counts as possibly
+    cadmium, and such a fitting is never heated.
+    """
+    from pitchcam.fitting.refuse import doubtful_platings, known_platings
     from pitchcam.fitting.stock import read_stock
 
     rows = _read(sheet, read_stock)
     click.echo(f"{sheet.name}: {len(rows)} rows, {sum(r.count for r in rows)} pieces, no fault")
+    for text in doubtful_platings(rows):
+        click.echo(f"Never to be heated: {text}")
+    click.echo(f"Plating words known are {known_platings()}. Any other counts as possibly cadmium.")
 
 
-@command.command("import")
+@command.command("import", epilog="Example: pitchcam stock import bench.csv --who bench-2")
 @click.argument("sheet", type=click.Path(path_type=Path))
 @record_option
 @click.option("--who", default=None, help="Who counted; the login name if not given.")
@@ -60,7 +68,7 @@ def import_(sheet: Path, record: Path, who: str | None) -> None:
     click.echo(f"{len(rows)} rows read, {changed} new or changed; stock has {total} rows")
 
 
-@command.command("list")
+@command.command("list", epilog="Example: pitchcam stock list --end M14x1.5 --gender male")
 @stock_option
 @record_option
 @click.option("--end", "thread", metavar="THREAD", help="Only fittings with this end.")
@@ -82,7 +90,8 @@ def list_(
     if as_csv:
         click.echo(stock_csv(rows), nl=False)
     elif as_json:
-        click.echo(json_text([{"id": r.id, "text": r.text, "count": r.count} for r in rows]))
+        listed = [{"id": r.id, "text": r.text, "count": r.count} for r in rows]
+        click.echo(json_text({"format": "pitchcam.stock/1", "rows": listed}))
     else:
         for r in rows:
             rating = "" if r.pressure_bar is None else f", {r.pressure_bar:g} bar"
@@ -91,7 +100,7 @@ def list_(
         click.echo(f"{len(rows)} rows, {sum(r.count for r in rows)} pieces")
 
 
-@command.command("take")
+@command.command("take", epilog="Example: pitchcam stock take A-02 -n 1 --why pump")
 @click.argument("identity", metavar="ID")
 @click.option("-n", "pieces", type=click.IntRange(1, 9999), default=1, show_default=True)
 @click.option("--back", is_flag=True, help="Put back instead of taking out.")
@@ -109,7 +118,7 @@ def take(identity: str, pieces: int, back: bool, who: str | None, why: str, reco
     click.echo(f"{identity}: {left} left")
 
 
-@command.command("moves")
+@command.command("moves", epilog="Example: pitchcam stock moves A-02")
 @click.argument("identity", metavar="[ID]", required=False)
 @record_option
 def moves(identity: str | None, record: Path) -> None:

@@ -78,10 +78,18 @@ def adapt(question: Question, stock: Sequence[Fitting], *, best: int = 3) -> tup
     graph, screwed = _graph(question, steps, best + question.max_pieces)
     chains: list[Chain] = []
     for links in _ways(graph, screwed, question):
+        if any(_holds(links, shorter.links) for shorter in chains):
+            continue
         chains.append(evaluate(question, links))
         if len(chains) == best:
             break
     return tuple(chains)
+
+
+def _holds(links: tuple[Link, ...], shorter: tuple[Link, ...]) -> bool:
+    """Whether a chain has all pieces of a shorter one, in their order: it only adds to it."""
+    rest = iter(link.fitting.id for link in links)
+    return len(shorter) < len(links) and all(s.fitting.id in rest for s in shorter)
 
 
 def order_key(chain: Chain, ranks: dict[str, int]) -> tuple[int, int, int, int, tuple[str, ...]]:

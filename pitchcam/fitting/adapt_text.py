@@ -6,9 +6,12 @@ from collections.abc import Sequence
 from typing import Any
 
 from pitchcam.fitting.chain import VIBRATION_G, Chain
+from pitchcam.fitting.makeup import chain_tightenings
 from pitchcam.fitting.metals import metal
 from pitchcam.fitting.orders import Missing, consumables
 from pitchcam.fitting.question import Question
+from pitchcam.fitting.tapped import Tapped
+from pitchcam.fitting.wording import condition
 
 #: Share of the annealed tensile strength that a thread root may see under vibration: endurance
 #: about a quarter of it, a notch factor of 3 for the thread, and 2 for safety (from memory).
@@ -33,6 +36,9 @@ def chain_warnings(chain: Chain, question: Question) -> tuple[str, ...]:
         f"{m.text}: {m.rule.text}"
         for m in chain.joints if m.answer == "by-agreement"
     ]  # fmt: skip
+    notes += [f"{t.fault}." for t in chain_tightenings(chain, question) if t.fault]
+    if question.hose_c is None and any(m.male.is_hose for m in chain.joints):
+        notes.append(f"The hose itself must be rated{_rating(question)}: read it on the hose.")
     if question.one_wire and any(
         m.seal_row is not None and m.seal_row["conducts"] == "doubtful" for m in chain.joints
     ):
@@ -48,13 +54,21 @@ def chain_warnings(chain: Chain, question: Question) -> tuple[str, ...]:
     return tuple(notes)
 
 
+def _rating(question: Question) -> str:
+    bar = "" if question.pressure_bar is None else f" {question.pressure_bar:g} bar"
+    heat = "" if question.temperature_c is None else f" {question.temperature_c:g} deg C"
+    return f" for{bar}{' and' if bar and heat else ''}{heat}" if bar or heat else \
+        " for the fluid, its pressure and its heat"  # fmt: skip
+
+
 def chain_text(chain: Chain, question: Question, number: int) -> str:
     """Return one chain as a numbered answer."""
     if not chain.links:
-        head = f"{number}. They mate directly."
+        head = f"{number}. {_condition(chain)}they mate directly."
     else:
         names = " + ".join(link.fitting.text for link in chain.links)
-        head = f"{number}. {len(chain.links)} piece{'s'[: len(chain.links) != 1]}: {names}"
+        count = f"{len(chain.links)} piece{'s'[: len(chain.links) != 1]}"
+        head = f"{number}. {_condition(chain)}{count}: {names}"
     lines = [head]
     for m in chain.joints:
         seal = "nothing" if m.seal_row is None else m.seal_row["name"]
@@ -65,6 +79,14 @@ def chain_text(chain: Chain, question: Question, number: int) -> str:
     if used:
         lines.append("   Needs: " + "; ".join(used))
     return "\n".join(lines)
+
+
+def _condition(chain: Chain) -> str:
+    """Return what must hold before a chain may be used at all, empty where nothing must."""
+    agreed = [m for m in chain.joints if m.answer == "by-agreement"]
+    if not agreed:
+        return ""
+    return f"{condition(agreed[0])} ({agreed[0].text}): "
 
 
 def _figures(chain: Chain) -> list[str]:
@@ -88,6 +110,7 @@ def answer_text(
     chains: Sequence[Chain],
     lacking: Missing | None,
     hindrances: Sequence[tuple[str, Chain]] = (),
+    tapped: Sequence[Tapped] = (),
 ) -> str:
     """Return the whole answer: chains best first, what is missing, the caution."""
     parts = [f"{question.part.text} to {question.port.text}:"]
@@ -103,6 +126,7 @@ def answer_text(
         if lacking.reorder:
             parts.append("Or reorder what has run out: " + "; ".join(lacking.reorder) + ".")
         if not chains:
+            parts += [f"Or tap a plug: {t.text}." for t in tapped[:1]]
             parts.append("Or make one from two donors: pitchcam join.")
     parts.append(CAUTION)
     return "\n".join(parts)

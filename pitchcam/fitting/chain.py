@@ -11,7 +11,7 @@ from pitchcam.fitting.mate import Mating, mate, planned_rule
 from pitchcam.fitting.metals import metal
 from pitchcam.fitting.question import Question
 from pitchcam.fitting.stock import Fitting
-from pitchcam.fitting.tables import keyed
+from pitchcam.fitting.tables import Row, keyed
 from pitchcam.series import find
 
 #: Acceleration for the hanging load: 10 g at the engine, common practice for bolted-on parts, no
@@ -85,12 +85,21 @@ def joint_demerits(one: End, other: End, question: Question) -> int | None:
     if rule is None:
         return None
     seal = keyed("seals")[rule.seal]
-    if question.temperature_c is not None and question.temperature_c > float(seal["max_c"]):
+    if question.temperature_c is not None and question.temperature_c > _stands_c(seal, question):
+        return None
+    if rule.seal == "hose" and (question.hose_bar or math.inf) < (question.pressure_bar or 0.0):
         return None
     if question.one_wire and seal["conducts"] == "no":
         return None
     doubtful = question.one_wire and seal["conducts"] == "doubtful"
     return int(rule.answer == "by-agreement") + int(doubtful)
+
+
+def _stands_c(seal: Row, question: Question) -> float:
+    """Return the heat that a seal stands; a hose has its own rating where that is known."""
+    if seal["key"] == "hose" and question.hose_c is not None:
+        return question.hose_c
+    return float(seal["max_c"])
 
 
 def fitting_allowed(f: Fitting, question: Question) -> bool:
@@ -204,8 +213,10 @@ def evaluate(question: Question, links: tuple[Link, ...]) -> Chain:
         demerits=demerits,
         added_mm=added,
         bore_mm=min((f.bore_mm for f in fittings), default=math.inf),
-        pressure_bar=_weakest([f.pressure_bar for f in fittings]),
-        temperature_c=_weakest([f.temperature_c for f in fittings] + _seal_limits(joints)),
+        pressure_bar=_weakest([f.pressure_bar for f in fittings] + _hose_bars(joints, question)),
+        temperature_c=_weakest(
+            [f.temperature_c for f in fittings] + _seal_limits(joints, question)
+        ),
         immersion_mm=None if question.probe_mm is None
         else question.probe_mm - question.wall_mm - added,
         widest_corner_mm=max((corner_radius_mm(f) for f in fittings), default=0.0),
@@ -221,8 +232,14 @@ def _weakest(values: list[float | None]) -> float | None:
     return min(known) if known and len(known) == len(values) else None
 
 
-def _seal_limits(joints: list[Mating]) -> list[float | None]:
-    return [None if m.seal_row is None else float(m.seal_row["max_c"]) for m in joints]
+def _seal_limits(joints: list[Mating], question: Question) -> list[float | None]:
+    return [None if m.seal_row is None else _stands_c(m.seal_row, question) for m in joints]
+
+
+def _hose_bars(joints: list[Mating], question: Question) -> list[float | None]:
+    """Return the hose's rating where the chain has one and it is known."""
+    hose = any(m.male.is_hose for m in joints)
+    return [question.hose_bar] if hose and question.hose_bar is not None else []
 
 
 def _moment(question: Question, fittings: list[Fitting]) -> float:

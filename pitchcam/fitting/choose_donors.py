@@ -7,10 +7,13 @@ from collections.abc import Sequence
 from pitchcam.errors import RefusedError, UsageError
 from pitchcam.fitting.chain import joint_demerits
 from pitchcam.fitting.ends import End
-from pitchcam.fitting.join import Duty, JoinPlan, plan_join
+from pitchcam.fitting.join import Duty, JoinPlan, LooseError, OverloadError, plan_join
+from pitchcam.fitting.joint_form import NoMetalError
 from pitchcam.fitting.question import Question
-from pitchcam.fitting.refuse import service_row
+from pitchcam.fitting.refuse import brazeable, service_row
 from pitchcam.fitting.stock import Fitting
+
+_Key = tuple[int, bool, int, float, float]
 
 
 def choose_donors(
@@ -18,23 +21,25 @@ def choose_donors(
 ) -> JoinPlan:
     """Return the best plan that donors from stock allow.
 
-    The best keeps a spigot over a butt, then one metal over two, then least metal cut away, then
-    the shortest. ``tries`` bounds how many donors of each side are looked at, the cheapest (most
-    in the drawer, shortest) first.
+    The best has only standard joints (none by agreement only), is of one metal rather than two,
+    then lets every seal be the tightest of its kind (a copper washer rather than a bonded seal),
+    then has least metal cut away, then is the shortest.
+    ``tries`` bounds how many donors of each side are looked at, the cheapest (most in the drawer,
+    shortest) first.
 
     Raises
     ------
     RefusedError
-        If no two donors may be joined; with the reason of the most promising pair.
+        If no two donors may be joined; with the reason of the pair that comes nearest, and which
+        donors were left out for what.
     """
     service_row(duty.service)
-    sides = [_candidates(question, stock, end, tries) for end in (question.port, question.part)]
-    for rows, end in zip(sides, (question.port, question.part), strict=True):
-        if not rows:
-            raise RefusedError(f"stock has no donor with an end for {end.text}.",
-                               "Buy any fitting with that end.")  # fmt: skip
-    best: tuple[tuple[bool, bool, float, float], JoinPlan] | None = None
-    refusal: RefusedError | None = None
+    left_out: dict[str, str] = {}
+    sides = [
+        _side(question, stock, end, left_out)[:tries] for end in (question.port, question.part)
+    ]
+    best: tuple[_Key, JoinPlan] | None = None
+    refusals: list[tuple[int, RefusedError]] = []
     for a in sides[0]:
         for b in sides[1]:
             if a.id == b.id and a.count < 2:
@@ -42,28 +47,72 @@ def choose_donors(
             try:
                 plan = plan_join(question, (a, b), duty)
             except RefusedError as error:
-                refusal = refusal or error
+                refusals.append((_nearness(error), error))
                 continue
             except UsageError:
                 continue
             key = _choice_key(plan)
             if best is None or key < best[0]:
                 best = key, plan
-    if best is None:
-        raise refusal or RefusedError("no two donors of the stock can be joined.",
-                                      "Check that hex and bore are stated.")  # fmt: skip
-    return best[1]
+    if best is not None:
+        return best[1]
+    if not refusals:
+        raise RefusedError(
+            "no two donors of the stock can be joined: both are closed, or one is needed twice.",
+            "Say which bore to drill: --bore 6",
+        )
+    nearest = max(refusals, key=lambda pair: (pair[0], -getattr(pair[1], "short_mm", 0.0)))[1]
+    others = "" if not left_out else " Left out: " + "; ".join(left_out.values())
+    raise RefusedError(nearest.message, nearest.advice + others)
 
 
-def _choice_key(plan: JoinPlan) -> tuple[bool, bool, float, float]:
+def _nearness(error: RefusedError) -> int:
+    """Return how far a pair came: what fails last is the reason that is nearest to a plan."""
+    order: tuple[type[RefusedError], ...] = (NoMetalError, LooseError, OverloadError)
+    return next((n for n, kind in enumerate(order, start=1) if isinstance(error, kind)), 0)
+
+
+def _choice_key(plan: JoinPlan) -> _Key:
     one, other = plan.donors
     waste = sum(d.fitting.length_mm - d.keep_thread_mm - d.body_left_mm for d in plan.donors)
-    return plan.form.form == "butt", one.metal.key != other.metal.key, waste, plan.length_mm
+    second_best = sum(t.second_best for t in plan.tightenings)
+    agreed = sum(m.answer == "by-agreement" for m in plan.matings)
+    return agreed, one.metal.key != other.metal.key, second_best, waste, plan.length_mm
 
 
-def _candidates(
-    question: Question, stock: Sequence[Fitting], faces: End, tries: int
+def _side(
+    question: Question, stock: Sequence[Fitting], faces: End, left_out: dict[str, str]
 ) -> list[Fitting]:
+    """Return the donors for one end; what may not be heated is noted in ``left_out``.
+
+    Raises
+    ------
+    RefusedError
+        If there is none, or none that may be heated.
+    """
+    rows = _candidates(question, stock, faces)
+    if not rows:
+        raise RefusedError(f"stock has no donor with an end for {faces.text}.",
+                           "Buy any fitting with that end.")  # fmt: skip
+    may, barred = [], []
+    for f in rows:
+        try:
+            brazeable(f)
+        except RefusedError as error:
+            barred.append(error)
+            left_out[f.id] = error.message.rstrip(".")
+            continue
+        may.append(f)
+    if not may and len(barred) == 1:
+        raise barred[0]
+    if not may:
+        reasons = "; ".join(e.message.rstrip(".") for e in barred)
+        raise RefusedError(f"no donor with an end for {faces.text} may be brazed: {reasons}.",
+                           "Take in a bare fitting with that end.")  # fmt: skip
+    return may
+
+
+def _candidates(question: Question, stock: Sequence[Fitting], faces: End) -> list[Fitting]:
     rows = []
     for f in stock:
         if f.count < 1 or f.hex_mm is None:
@@ -76,4 +125,4 @@ def _candidates(
         if fits:
             rows.append(f)
     rows.sort(key=lambda f: (-f.count, f.length_mm, f.id))
-    return rows[:tries]
+    return rows

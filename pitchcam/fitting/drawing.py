@@ -14,6 +14,7 @@ from reportlab.lib.colors import HexColor, black
 from reportlab.lib.units import mm
 
 from pitchcam.fitting.outline import Piece, Step
+from pitchcam.paper import BOLD, REGULAR, Placed
 
 #: Enlargements and reductions that ISO 5455 recommends, largest first.
 SCALES = (5.0, 2.0, 1.0, 0.5, 0.2)
@@ -21,6 +22,8 @@ HATCH = (HexColor("#8a5a00"), HexColor("#1f5f8b"))
 _FAINT = HexColor("#555555")
 CUT_OFF = HexColor("#b00020")
 FILLER = HexColor("#d9480f")
+#: Type of every note in a drawing, points: read at arm's length beside a torch.
+NOTE = 9.0
 
 
 def best_scale(length_mm: float, height_mm: float, room: tuple[float, float]) -> float:
@@ -38,12 +41,16 @@ def scale_text(scale: float) -> str:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class View:
-    """Where a part's axis lies on the page: origin in page mm and scale."""
+    """Where a part's axis lies on the page: origin in page mm and scale.
+
+    ``placed`` holds the text of the page, so that no note is set over another.
+    """
 
     canvas: Any
     x_mm: float
     y_mm: float
     scale: float
+    placed: Placed
 
     def x(self, along_mm: float) -> float:
         """Return a position along the axis in points."""
@@ -192,19 +199,15 @@ def dimension(view: View, start_mm: float, stop_mm: float, level: float, text: s
         if x1 - x0 > 5 * mm:
             c.line(x, y, x + way * 1.5 * mm, y + 0.5 * mm)
             c.line(x, y, x + way * 1.5 * mm, y - 0.5 * mm)
-    c.setFont("Helvetica", 6.5)
-    c.drawCentredString((x0 + x1) / 2.0, y + 0.8 * mm, text)
     c.restoreState()
+    step = 4.0 if level > 0.0 else -4.0
+    _note(view, ((x0 + x1) / 2.0 / mm, view.y_mm + level + 0.8), text, step)
 
 
-def label(view: View, along_mm: float, level: float, text: str, colour: Any = black) -> None:
+def label(view: View, along_mm: float, level: float, text: str) -> None:
     """Write a centred note at a place along the axis, ``level`` page mm over it."""
-    c = view.canvas
-    c.saveState()
-    c.setFillColor(colour)
-    c.setFont("Helvetica", 6.5)
-    c.drawCentredString(view.x(along_mm), (view.y_mm + level) * mm, text)
-    c.restoreState()
+    step = 4.0 if level > 0.0 else -4.0
+    _note(view, (view.x(along_mm) / mm, view.y_mm + level), text, step)
 
 
 def saw_line(view: View, along_mm: float, radius_mm: float, text: str) -> None:
@@ -212,11 +215,22 @@ def saw_line(view: View, along_mm: float, radius_mm: float, text: str) -> None:
     c = view.canvas
     c.saveState()
     c.setStrokeColor(CUT_OFF)
-    c.setFillColor(CUT_OFF)
     c.setLineWidth(0.9)
     c.setDash([3, 2])
     reach = radius_mm * view.scale + 2.0
     c.line(view.x(along_mm), (view.y_mm - reach) * mm, view.x(along_mm), (view.y_mm + reach) * mm)
-    c.setFont("Helvetica-Bold", 6.5)
-    c.drawCentredString(view.x(along_mm), (view.y_mm + reach + 0.8) * mm, text)
+    c.restoreState()
+    _note(view, (view.x(along_mm) / mm, view.y_mm + reach + 0.8), text, 4.0, CUT_OFF)
+
+
+def _note(
+    view: View, at: tuple[float, float], text: str, step_mm: float, colour: Any = black
+) -> None:
+    """Write a centred note at a place of the page, moved by steps until no text is in its way."""
+    c = view.canvas
+    y = view.placed.centred(text, at, NOTE, step_mm)
+    c.saveState()
+    c.setFillColor(colour)
+    c.setFont(REGULAR if colour is black else BOLD, NOTE)
+    c.drawCentredString(at[0] * mm, y * mm, text)
     c.restoreState()

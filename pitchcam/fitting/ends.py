@@ -6,18 +6,25 @@ import re
 from dataclasses import dataclass, replace
 from functools import cache
 
-from pitchcam.errors import InputError
+from pitchcam.errors import InputError, UsageError
 from pitchcam.fitting.geometry import Form, MatingProfile
 from pitchcam.fitting.tables import Row, read_table
 from pitchcam.records import Gender
 from pitchcam.series import ThreadSize, find, load_uses
+from pitchcam.units import parse_length
 
 #: Seats that people write after a designation, since they make another family of it.
 WRITTEN_SEATS = ("oring", "cone24", "cone37", "cone60")
 _SEATED = re.compile(
     r"^(?P<thread>.*?)[ ,]+(?P<seat>oring|o-ring|cone ?24|cone ?37|cone ?60|flat)$", re.IGNORECASE
 )
-_HOSE = re.compile(r"^(?:hose|tail)\s+(?P<bore>\d+(?:\.\d+)?)\s*(?:mm)?$", re.IGNORECASE)
+_HOSE = re.compile(r"^(?:hose|tail)\s+(?P<bore>\S.*)$", re.IGNORECASE)
+#: Bores of rubber hose in mm, which go by inches or by mm (ISO 1307 table 1, from memory): a bore
+#: typed in inches is the hose of that size.
+_INCH_BORES = {
+    "1/8": 3.2, "3/16": 5.0, "1/4": 6.3, "5/16": 8.0, "3/8": 10.0, "1/2": 12.5, "5/8": 16.0,
+    "3/4": 19.0, "7/8": 22.0, "1": 25.0, "1-1/4": 31.5, "1-1/2": 38.0, "2": 51.0,
+}  # fmt: skip
 _ONLY_EXTERNAL = {"R": "Rc or Rp", "M-taper": "the parallel metric thread of the same size"}
 _ONLY_INTERNAL = {"Rc": "R", "Rp": "R"}
 
@@ -46,8 +53,10 @@ class End:
     def text(self) -> str:
         """How the end is written for people, with its gender."""
         if self.is_hose:
-            return f"hose tail {self.designation[5:]} mm" if self.gender == "external" \
-                else f"hose of {self.designation[5:]} mm bore"  # fmt: skip
+            bore = float(self.designation[5:])
+            inches = next((f" ({i} in)" for i, mm in _INCH_BORES.items() if mm == bore), "")
+            return f"hose tail {bore:g} mm{inches}" if self.gender == "external" \
+                else f"hose of {bore:g} mm{inches} bore"  # fmt: skip
         return f"{self.written} {'male' if self.gender == 'external' else 'female'}"
 
 
@@ -72,15 +81,34 @@ def parse_end(text: str, gender: Gender) -> End:
     words = " ".join(text.split())
     hose = _HOSE.match(words)
     if hose:
-        bore = float(hose["bore"])
-        if not 1.0 <= bore <= 150.0:
-            raise InputError(f"a hose bore of {bore:g} mm is none that a fitter uses.",
-                             "Give the bore in mm, 1 to 150.")  # fmt: skip
+        bore = _hose_bore_mm(hose["bore"])
         return End(designation=f"hose {bore:g}", gender=gender, family="hose", seat="hose")
     seated = _SEATED.match(words)
     seat = seated["seat"].lower().replace(" ", "").replace("-", "") if seated else ""
     size = find(seated["thread"] if seated else words)
     return _end_of(size, gender, seat)
+
+
+def _hose_bore_mm(text: str) -> float:
+    """Return a hose's bore in mm, from mm or from inches with their unit.
+
+    Raises
+    ------
+    InputError
+        If it is no length, or no hose's bore.
+    """
+    size = re.sub(r"\s*(in|inch|\")$", "", text.strip(), flags=re.IGNORECASE)
+    name = re.sub(r"\s+", "-", size)
+    if size != text.strip() and name in _INCH_BORES:
+        return _INCH_BORES[name]
+    try:
+        bore = parse_length(text)
+    except UsageError as error:
+        raise InputError(f"hose {text}: {error.message}", "Write hose 10, or hose 3/8in.") from None
+    if not 1.0 <= bore <= 150.0:
+        raise InputError(f"a hose bore of {bore:g} mm is none that a fitter uses.",
+                         "Give the bore in mm, 1 to 150, or in inches: hose 3/8in.")  # fmt: skip
+    return round(bore, 1)
 
 
 def _end_of(size: ThreadSize, gender: Gender, seat: str) -> End:

@@ -14,6 +14,7 @@ from pitchcam.fitting.join import Duty, JoinPlan
 from pitchcam.fitting.orders import Missing, missing
 from pitchcam.fitting.question import Question, parse_side
 from pitchcam.fitting.stock import Fitting
+from pitchcam.fitting.tapped import Tapped, tapped_plugs
 from pitchcam.records import Gender, Verdict
 from pitchcam.series import find
 
@@ -58,6 +59,7 @@ class Way:
     lacking: Missing | None
     hindrances: tuple[tuple[str, Chain], ...]
     no_made: str
+    tapped: Tapped | None = None
 
     @property
     def what(self) -> str:
@@ -196,6 +198,7 @@ def _way(
         question=question, probability=probability, chain=chain, made=made,
         lacking=missing(question, stock, chains), no_made=why_not,
         hindrances=() if chain is not None else what_stands_in_the_way(question, stock),
+        tapped=None if chain is not None else next(iter(tapped_plugs(question, stock)), None),
     )  # fmt: skip
 
 

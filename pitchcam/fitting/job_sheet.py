@@ -1,48 +1,43 @@
-"""The job as a PDF page, with the work sheet behind it where an adapter is made."""
+"""The job as PDF, with the work sheet behind it where an adapter is made."""
 
 from __future__ import annotations
 
 from datetime import date
 from io import BytesIO
 from pathlib import Path
-from typing import Any
 
-from reportlab.lib.pagesizes import A4
-from reportlab.lib.styles import ParagraphStyle
-from reportlab.lib.units import mm
-from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import Paragraph
-
-from pitchcam.errors import PitchcamError
 from pitchcam.files import write_whole
 from pitchcam.fitting import drawing
 from pitchcam.fitting.drawing import View
+from pitchcam.fitting.flow import Flow, new_canvas
 from pitchcam.fitting.job import Job, Way
 from pitchcam.fitting.job_text import sections
 from pitchcam.fitting.outline import Piece, assembled, in_stock
-from pitchcam.fitting.worksheet import draw_filler, draw_page
-
-_LEFT, _RIGHT, _TOP, _BOTTOM = 14.0, 196.0, 283.0, 12.0
-_SIZES = (10.0, 9.2, 8.4, 7.6, 6.8, 6.0)
+from pitchcam.fitting.worksheet import draw_filler, draw_worksheet
 
 
-def write_job(job: Job, path: Path, day: date) -> None:
+def write_job(job: Job, path: Path, day: date, paper: str = "a4") -> None:
     """Write the job's page, and the work sheet of a made adapter behind it.
 
     Raises
     ------
+    UsageError
+        If there is no such paper.
     PitchcamError
         If the file cannot be written.
     """
     file = BytesIO()
-    canvas = Canvas(file, pagesize=A4, invariant=1)
-    canvas.setTitle(_title(job))
-    _page(canvas, job, day)
-    canvas.showPage()
+    canvas = new_canvas(file, paper, _title(job))
+    flow = Flow(canvas, paper, _title(job), "Settled by ____________________")
+    flow.lines([f"{day.isoformat()}, {_state(job)}"])
+    _picture(flow, job.ways[0])
+    for title, lines in sections(job):
+        flow.head(title)
+        flow.lines(lines, indent_mm=3.0)
+    flow.finish()
     made = job.ways[0].made
     if made is not None:
-        draw_page(canvas, made, day)
-        canvas.showPage()
+        draw_worksheet(canvas, made, day, paper)
     canvas.save()
     write_whole(path, file.getvalue())
 
@@ -52,16 +47,10 @@ def _title(job: Job) -> str:
     return f"Job: {q.part.text} to {q.port.text}"
 
 
-def _page(canvas: Any, job: Job, day: date) -> None:
-    canvas.setFont("Helvetica-Bold", 14)
-    canvas.drawString(_LEFT * mm, (_TOP - 2) * mm, _title(job))
-    canvas.setFont("Helvetica", 9)
-    state = "names settled" if len(job.ways) == 1 else (
-        "same work under every name" if job.settled else "WORK DEPENDS ON THE NAME")  # fmt: skip
-    canvas.drawRightString(_RIGHT * mm, (_TOP - 2) * mm, f"{day.isoformat()}, {state}")
-    canvas.line(_LEFT * mm, (_TOP - 5) * mm, _RIGHT * mm, (_TOP - 5) * mm)
-    top = _picture(canvas, job.ways[0], _TOP - 7.0)
-    _text(canvas, job, top)
+def _state(job: Job) -> str:
+    if len(job.ways) == 1:
+        return "names settled"
+    return "same work under every name" if job.settled else "WORK DEPENDS ON THE NAME"
 
 
 def _pieces(way: Way) -> list[Piece]:
@@ -73,67 +62,30 @@ def _pieces(way: Way) -> list[Piece]:
     return [in_stock(link.fitting, link.turned) for link in way.chain.links]
 
 
-def _picture(canvas: Any, way: Way, top: float) -> float:
-    """Draw the pieces to one scale, the port to the left; return the height below them."""
+def _picture(flow: Flow, way: Way) -> None:
+    """Draw the pieces to one scale, the port to the left."""
     pieces = _pieces(way)
     if not pieces:
-        return top - 2.0
-    made = way.made is not None
-    gap = 0.0 if made else 8.0
+        return
+    gap = 0.0 if way.made is not None else 14.0
     length = way.made.length_mm if way.made is not None else sum(p.length_mm for p in pieces)
     tall = max(s.diameter_mm for p in pieces for s in p.outside)
-    room = (_RIGHT - _LEFT - gap * (len(pieces) - 1) - 6.0, 56.0)
+    room = (flow.width - gap * (len(pieces) - 1) - 6.0, 56.0)
     scale = drawing.best_scale(length, tall, room)
-    axis = top - 6.0 - tall * scale / 2.0
-    wide = length * scale + gap * (len(pieces) - 1)
-    x = (_LEFT + _RIGHT - wide) / 2.0
+    flow.lines([f"Port to the left, part to the right; {drawing.scale_text(scale)}"])
+    axis = flow.y - 3.0 - tall * scale / 2.0
+    x = flow.left + (flow.width - length * scale - gap * (len(pieces) - 1)) / 2.0
     for i, piece in enumerate(pieces):
-        view = View(canvas=canvas, x_mm=x, y_mm=axis, scale=scale)
+        view = View(canvas=flow.canvas, x_mm=x, y_mm=axis, scale=scale, placed=flow.placed)
         drawing.draw_piece(view, piece, i % 2)
-        if not made:
+        if way.made is None and way.chain is not None:
             drawing.axis_line(view, 0.0, piece.length_mm)
-            link = way.chain.links[i] if way.chain is not None else None
-            if link is not None:
-                drawing.label(view, piece.length_mm / 2.0, -tall * scale / 2.0 - 4.0,
-                              f"{link.fitting.id}, {piece.length_mm:g} mm")  # fmt: skip
+            drawing.label(view, piece.length_mm / 2.0, -tall * scale / 2.0 - 5.0,
+                          f"{way.chain.links[i].fitting.id}, {piece.length_mm:g} mm")  # fmt: skip
             x += piece.length_mm * scale + gap
     if way.made is not None:
-        view = View(canvas=canvas, x_mm=x, y_mm=axis, scale=scale)
+        view = View(canvas=flow.canvas, x_mm=x, y_mm=axis, scale=scale, placed=flow.placed)
         drawing.axis_line(view, 0.0, length)
         draw_filler(view, way.made)
-    canvas.setFont("Helvetica", 7)
-    note = f"Port to the left, part to the right; {drawing.scale_text(scale)}"
-    canvas.drawString(_LEFT * mm, (top - 2.0) * mm, note)
-    return axis - tall * scale / 2.0 - 8.0
-
-
-def _text(canvas: Any, job: Job, top: float) -> None:
-    for size in _SIZES:
-        blocks = _blocks(job, size)
-        heights = [b.wrap((_RIGHT - _LEFT) * mm, 1e6)[1] + after * mm for b, after in blocks]
-        if sum(heights) <= (top - _BOTTOM) * mm:
-            break
-    else:
-        raise PitchcamError("the job does not fit on one page.", "Shorten names in stock.")
-    y = top * mm
-    for (block, after), height in zip(blocks, heights, strict=True):
-        y -= height
-        block.drawOn(canvas, _LEFT * mm, y + after * mm)
-
-
-def _blocks(job: Job, size: float) -> list[tuple[Any, float]]:
-    """Return (paragraph, mm after it)."""
-    body = ParagraphStyle("body", fontName="Helvetica", fontSize=size, leading=1.22 * size,
-                          leftIndent=4 * mm, firstLineIndent=0)  # fmt: skip
-    head = ParagraphStyle("head", fontName="Helvetica-Bold", fontSize=size + 1.0,
-                          leading=1.5 * size)  # fmt: skip
-    blocks: list[tuple[Any, float]] = []
-    for title, lines in sections(job):
-        blocks.append((Paragraph(title, head), 0.3))
-        blocks += [(Paragraph(_safe(text), body), 0.6) for text in lines]
-        blocks[-1] = (blocks[-1][0], 2.2)
-    return blocks
-
-
-def _safe(text: str) -> str:
-    return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+    lowest = min((box[1] for box in flow.placed.boxes), default=axis)
+    flow.y = min(axis - tall * scale / 2.0 - 2.0, lowest) - 2.0

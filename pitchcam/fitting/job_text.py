@@ -6,12 +6,13 @@ from collections.abc import Sequence
 from typing import Any
 
 from pitchcam.fitting.adapt_text import CAUTION, chain_json, chain_warnings
-from pitchcam.fitting.chain import Chain
 from pitchcam.fitting.job import Job, Side, Way
 from pitchcam.fitting.join_text import plan_json
+from pitchcam.fitting.makeup import chain_tightenings
 from pitchcam.fitting.mate import Mating
 from pitchcam.fitting.orders import consumables
-from pitchcam.fitting.tightening import Tightening, tightening
+from pitchcam.fitting.tightening import Tightening
+from pitchcam.fitting.wording import condition
 
 Section = tuple[str, tuple[str, ...]]
 
@@ -54,15 +55,17 @@ def _names(side: Side) -> list[str]:
 def _join(way: Way) -> list[str]:
     if way.chain is not None:
         return _chain_lines(way)
+    tapped = [] if way.tapped is None else [f"Without a flame, from one plug: {way.tapped.text}"]
     if way.made is not None:
         plan = way.made
         return [
+            *tapped,
             f"Nothing in stock joins them; {way.what}: "
             + " and ".join(d.fitting.text for d in plan.donors),
-            f"{plan.form.form} joint, {plan.choice.alloy.key}, {plan.length_mm:.1f} mm over all, "
+            f"spigot and socket, {plan.choice.alloy.key}, {plan.length_mm:.1f} mm over all, "
             f"bore {plan.form.bore_mm:g} mm, proof {plan.proof_bar:.1f} bar: see the work sheet",
         ]
-    lines = ["Nothing in stock joins them within the limits."]
+    lines = ["Nothing in stock joins them within the limits.", *tapped]
     lines += [f"Without {words}: " + " + ".join(k.fitting.text for k in c.links)
               for words, c in way.hindrances]  # fmt: skip
     if way.no_made:
@@ -75,7 +78,9 @@ def _chain_lines(way: Way) -> list[str]:
     assert chain is not None
     if not chain.links:
         return [f"They mate directly: {chain.joints[0].rule.text}"]
-    lines = [" + ".join(link.fitting.text for link in chain.links)]
+    agreed = [m for m in chain.joints if m.answer == "by-agreement"]
+    lines = [f"{condition(agreed[0])} ({agreed[0].text}):"] if agreed else []
+    lines += [" + ".join(link.fitting.text for link in chain.links)]
     rating = "not stated" if chain.pressure_bar is None else f"{chain.pressure_bar:g} bar"
     figures = f"adds {chain.added_mm:.1f} mm, bore {chain.bore_mm:g} mm, weakest rating {rating}"
     if chain.immersion_mm is not None:
@@ -124,27 +129,10 @@ def orders(way: Way) -> list[str]:
 
 
 def tightenings(way: Way) -> tuple[Tightening, ...]:
-    """Return how each joint is made up; a made adapter's threads count as annealed."""
+    """Return how each joint is made up: a made adapter's as its work sheet has it."""
     if way.made is not None:
-        donors = way.made.donors
-        return tuple(
-            tightening(m, d.fitting.material, d.final_bore_mm if m.male == d.keep else 0.0)
-            for m, d in zip(way.made.matings, donors, strict=True)
-        )
-    if way.chain is None:
-        return ()
-    return tuple(tightening(m, *_male_side(way.chain, i)) for i, m in enumerate(way.chain.joints))
-
-
-def _male_side(chain: Chain, index: int) -> tuple[str | None, float]:
-    """Return metal and bore of the fitting that brings the male end, None where the part does."""
-    joint = chain.joints[index]
-    for link, end in ((index - 1, "far"), (index, "near")):
-        if 0 <= link < len(chain.links):
-            piece = chain.links[link]
-            if getattr(piece, end) == joint.male:
-                return piece.fitting.material, piece.fitting.bore_mm
-    return None, 0.0
+        return way.made.tightenings
+    return () if way.chain is None else chain_tightenings(way.chain, way.question)
 
 
 def _notes(way: Way) -> list[str]:
@@ -154,6 +142,7 @@ def _notes(way: Way) -> list[str]:
 def job_json(job: Job) -> dict[str, Any]:
     """Return the job as JSON."""
     return {
+        "format": "pitchcam.job/1",
         "port": _side_json(job.port),
         "part": _side_json(job.part),
         "settled": job.settled,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from pitchcam.errors import RefusedError, UsageError
@@ -15,7 +16,6 @@ from pitchcam.fitting.join_figures import (
     filler_for,
     heat_for,
     overall_length_mm,
-    thread_torque_n_m,
 )
 from pitchcam.fitting.joint_form import JointForm, choose_form
 from pitchcam.fitting.mate import Mating, mate
@@ -25,20 +25,22 @@ from pitchcam.fitting.refuse import check_duty, service_row
 from pitchcam.fitting.stock import Fitting
 from pitchcam.fitting.strength import (
     JointLoad,
-    butt_load,
     hoop_mpa,
     lap_for_full_strength_mm,
     lap_load,
+    lap_torque_n_m,
 )
 from pitchcam.fitting.tables import Row
+from pitchcam.fitting.tightening import UNKNOWN, Piece, Tightening, tightening
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Duty:
     """What the adapter must stand: service, working pressure, highest heat, least bore.
 
-    ``torque_n_m`` is the largest torque that may pass through the joint, None for the one that
-    tightens its threads; ``alloy`` a filler that is at hand, None for the best of the table.
+    ``torque_n_m`` is the largest torque that may pass through the brazed joint where a second
+    spanner holds the rest, None for the one that its seals need; ``alloy`` a filler
+    that is at hand, None for the best of the table.
     """
 
     service: str
@@ -65,7 +67,7 @@ class JoinPlan:
     length_mm: float
     filler: Filler
     heat: Heating
-    torques_n_m: tuple[float | None, float | None]
+    tightenings: tuple[Tightening, Tightening]
     load: JointLoad
     proof_bar: float
     full_lap_mm: float
@@ -92,22 +94,26 @@ def plan_join(question: Question, donors: tuple[Fitting, Fitting], duty: Duty) -
     )
     choice = choose_alloy((made[0].metal, made[1].metal), duty.alloy)
     form = choose_form(made, choice.alloy.working_c)
-    torques = (thread_torque_n_m(made[0]), thread_torque_n_m(made[1]))
     proof = max(practice("proof") * pressure, practice("proof_least"))
-    load = _load(form, pressure, proof, _joint_torque(torques, duty))
+    matings = (_mating(question.port, made[0].keep), _mating(question.part, made[1].keep))
+    bears = lap_torque_n_m(_load(form, pressure, proof, 0.0), form.spigot_mm, form.overlap_mm)
+    limits = Limits(proof_bar=proof, temperature_c=temperature,
+                    most_n_m=bears if duty.torque_n_m is None else math.inf)  # fmt: skip
+    tight = (_tightened(matings[0], made[0], limits), _tightened(matings[1], made[1], limits))
+    load = _load(form, pressure, proof, _joint_torque(tight, duty))
     plan = JoinPlan(
         question=question,
         service=service,
         pressure_bar=pressure,
         temperature_c=temperature,
         donors=made,
-        matings=(_mating(question.port, made[0].keep), _mating(question.part, made[1].keep)),
+        matings=matings,
         form=form,
         choice=choice,
         length_mm=overall_length_mm(made, form),
         filler=filler_for(form, choice),
         heat=heat_for(made, choice, duty.torch_kw),
-        torques_n_m=torques,
+        tightenings=tight,
         load=load,
         proof_bar=proof,
         full_lap_mm=_full_lap(made, form),
@@ -115,6 +121,41 @@ def plan_join(question: Question, donors: tuple[Fitting, Fitting], duty: Duty) -
     )
     _refuse_overload(plan)
     return plan
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Limits:
+    """What the seals of a plan must hold, and the torque that its brazed joint bears."""
+
+    proof_bar: float
+    temperature_c: float
+    most_n_m: float
+
+
+class OverloadError(RefusedError):
+    """A brazed joint that would carry more than it may."""
+
+
+class LooseError(RefusedError):
+    """A seal that cannot be tightened enough."""
+
+
+def _tightened(joint: Mating, d: Donor, limits: Limits) -> Tightening:
+    """Return how a kept end is made up: annealed itself, its mate as it was supplied.
+
+    Raises
+    ------
+    LooseError
+        If it cannot be tightened enough to seal.
+    """
+    own = Piece(metal=d.metal, heated=True, bore_mm=d.final_bore_mm, hex_mm=d.hex_mm)
+    male, female = (own, UNKNOWN) if joint.male == d.keep else (UNKNOWN, own)
+    result = tightening(joint, male, female, pressure_bar=limits.proof_bar,
+                        temperature_c=limits.temperature_c, most_n_m=limits.most_n_m)  # fmt: skip
+    if result.fault:
+        raise LooseError(f"{result.fault}.", "Take a donor with more metal at that end, or ask "
+                         "for less bore.")  # fmt: skip
+    return result
 
 
 def _duty_figures(duty: Duty, service: Row) -> tuple[float, float]:
@@ -149,22 +190,18 @@ def _mating(faces: End, keep: End) -> Mating:
     return mate(keep, faces) if keep.gender == "external" else mate(faces, keep)
 
 
-def _joint_torque(torques: tuple[float | None, float | None], duty: Duty) -> float:
-    """Return the torque the joint is judged by: the larger of the two ends' tightening."""
+def _joint_torque(tight: tuple[Tightening, Tightening], duty: Duty) -> float:
+    """Return the torque the joint is judged by: what the more demanding of its seals needs."""
     if duty.torque_n_m is not None:
         return duty.torque_n_m
-    return max((t for t in torques if t is not None), default=0.0)
+    return max((t.least_n_m for t in tight if t.least_n_m is not None), default=0.0)
 
 
 def _load(form: JointForm, pressure: float, proof: float, torque: float) -> JointLoad:
-    if form.form == "spigot":
-        return lap_load(form.spigot_mm, form.overlap_mm, pressure, proof, torque)
-    return butt_load(form.spigot_mm, form.bore_mm, pressure, proof, torque)
+    return lap_load(form.spigot_mm, form.overlap_mm, pressure, proof, torque)
 
 
 def _full_lap(made: tuple[Donor, Donor], form: JointForm) -> float:
-    if form.form == "butt":
-        return 0.0
     metals = (made[form.inner].metal, made[1 - form.inner].metal)
     thin = 0 if form.walls_mm[0] <= form.walls_mm[1] else 1
     return lap_for_full_strength_mm(metals[thin].tensile_mpa, form.walls_mm[thin], form.spigot_mm)
@@ -173,9 +210,10 @@ def _full_lap(made: tuple[Donor, Donor], form: JointForm) -> float:
 def _refuse_overload(plan: JoinPlan) -> None:
     load = plan.load
     if load.stress_mpa > load.allowed_mpa:
-        raise RefusedError(
-            f"the joint would carry {load.stress_mpa:.0f} MPa against {load.allowed_mpa:.0f} MPa "
-            f"allowed (end load {load.end_load_n:.0f} N, torque {load.torque_n_m:.1f} N m).",
+        raise OverloadError(
+            f"the brazed joint would carry {load.stress_mpa:.0f} MPa against "
+            f"{load.allowed_mpa:.0f} MPa allowed (end load {load.end_load_n:.0f} N, "
+            f"torque {load.torque_n_m:.1f} N m).",
             "Take donors with more metal for the overlap, or hold torque off the joint with a "
             "second spanner and state it with --torque.",
         )

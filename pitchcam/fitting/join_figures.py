@@ -10,7 +10,6 @@ from pitchcam.fitting.donors import Donor
 from pitchcam.fitting.heat import Heating, heating
 from pitchcam.fitting.joint_form import JointForm
 from pitchcam.fitting.practice import practice
-from pitchcam.fitting.strength import stress_area_mm2, tightening_torque_n_m
 from pitchcam.series import find
 
 
@@ -39,8 +38,8 @@ def filler_for(form: JointForm, choice: Choice) -> Filler:
     gap = practice("gap_aim")
     leg = practice("fillet")
     fillet = (1.0 - math.pi / 4.0) * leg**2 * math.pi * form.spigot_mm
-    rims = 2.0 if form.form == "spigot" else 1.0
-    volume = form.area_mm2 * gap + rims * fillet
+    # One fillet at the mouth, one at the spigot's tip on the socket's floor.
+    volume = form.area_mm2 * gap + 2.0 * fillet
     extra = volume * practice("filler_extra")
     rod = practice("rod")
     return Filler(
@@ -81,18 +80,3 @@ def heat_for(made: tuple[Donor, Donor], choice: Choice, torch_kw: float | None) 
     emissivity = max(d.metal.emissivity for d in made)
     torch = torch_kw if torch_kw is not None else practice("torch_kw")
     return heating(capacity, area, emissivity, choice.alloy.working_c, torch)
-
-
-def thread_torque_n_m(d: Donor) -> float | None:
-    """Return the tightening torque of the kept thread as annealed; None for a tail."""
-    if d.keep.is_hose:
-        return None
-    size = find(d.keep.designation)
-    if d.keep.gender == "external":
-        area = stress_area_mm2(size.basic_major_mm, size.pitch_mm, d.final_bore_mm)
-    else:
-        area = math.pi / 4.0 * (d.hex_mm**2 - size.basic_major_mm**2)
-    male = stress_area_mm2(size.basic_major_mm, size.pitch_mm, d.final_bore_mm)
-    preload = practice("preload") * d.metal.yield_mpa * min(area, male)
-    return tightening_torque_n_m(preload, size.basic_major_mm, size.pitch_mm,
-                                 size.angle_deg / 2.0, practice("friction"))  # fmt: skip

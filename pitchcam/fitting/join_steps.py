@@ -16,9 +16,9 @@ def steps(plan: JoinPlan) -> tuple[str, ...]:
     fit = (
         f"Turn the spigot on {spigot}, bore the socket in {socket}, break edges 0.3 mm. Check: "
         "clearance by caliper all round; slides in by hand and does not rock."
-        if form.form == "spigot"
-        else "Face both ends square, put three pips on one face. Check: light gap even all round."
     )
+    if form.over_thread:
+        fit += f" The thread inside {spigot} is not touched: plug it while turning."
     return (
         "Check both donors: thread named, no crack, metal as stated (file a corner: no plating).",
         "Saw or turn the wrong ends off as dimensioned. Check: faces square to 0.1 mm.",
@@ -59,8 +59,8 @@ def plan_warnings(plan: JoinPlan) -> tuple[str, ...]:
         )
     if metals[0].group != metals[1].group:
         notes.append("Two metals in one wet circuit: the lesser one corrodes; use inhibitor.")
-    tightest = max((t for t in plan.torques_n_m if t is not None), default=0.0)
-    if plan.load.torque_n_m < tightest - 0.05:
+    needed = max((t.least_n_m for t in plan.tightenings if t.least_n_m is not None), default=0.0)
+    if plan.load.torque_n_m < needed - 0.05:
         notes.append(
             f"Only {plan.load.torque_n_m:.0f} N m may pass through the joint: hold each end by its "
             "own hex while the other is tightened."

@@ -9,6 +9,7 @@ from pitchcam.fitting.donors import Donor
 from pitchcam.fitting.join import JoinPlan
 from pitchcam.fitting.join_figures import donor_mass_g
 from pitchcam.fitting.join_steps import NAMES, cautions, steps
+from pitchcam.fitting.joint_form import WHY
 from pitchcam.fitting.practice import practice
 
 
@@ -78,15 +79,6 @@ def _keeps_shoulder(plan: JoinPlan, d: Donor) -> bool:
 
 def _joint(plan: JoinPlan) -> list[Figure]:
     form = plan.form
-    if form.form == "butt" or form.clearance is None:
-        return [
-            Figure(what="Joint", value=f"butt of faced annuli {form.spigot_mm:g} / "
-                   f"{max(d.final_bore_mm for d in plan.donors):g} mm", how=form.why),
-            Figure(what="Gap", value=f"{practice('gap_aim'):g} mm",
-                   how="three centre-punch pips on one face keep it open"),
-            Figure(what="Faying area", value=f"{form.area_mm2:.0f} mm2",
-                   how="pi/4 (outside squared - bore squared)"),
-        ]  # fmt: skip
     c = form.clearance
     spigot, socket = NAMES[form.inner], NAMES[1 - form.inner]
     least, aim, most = c.cold_mm
@@ -99,7 +91,8 @@ def _joint(plan: JoinPlan) -> list[Figure]:
         Figure(
             what=f"Spigot on {spigot}",
             value=f"dia {form.spigot_mm:.2f} +0/-0.03, {form.spigot_length_mm:.1f} long",
-            how=f"overlap and a {practice('mouth'):g} mm groove for the rod; {form.why}",
+            how=f"overlap and a {practice('mouth'):g} mm groove for the rod; {WHY}"
+            + ("; turned around the thread that stays" if form.over_thread else ""),
         ),
         Figure(
             what=f"Socket in {socket}",
@@ -115,8 +108,7 @@ def _joint(plan: JoinPlan) -> list[Figure]:
         Figure(
             what="Overlap",
             value=f"{form.overlap_mm:.1f} mm",
-            how=f"as strong as the wall at {plan.full_lap_mm:.1f} (lap formula), at most 3 x "
-            f"{min(form.walls_mm):.2f} wall, at least {practice('overlap_least'):g}",
+            how=_overlap_how(plan),
         ),
         Figure(
             what="Faying area",
@@ -124,6 +116,18 @@ def _joint(plan: JoinPlan) -> list[Figure]:
             how=f"pi x {form.spigot_mm:g} x {form.overlap_mm:g}",
         ),
     ]
+
+
+def _overlap_how(plan: JoinPlan) -> str:
+    form = plan.form
+    full = min(plan.full_lap_mm, practice("overlap_t") * min(form.walls_mm))
+    why = (
+        f"as strong as the wall at {plan.full_lap_mm:.1f} (lap formula), at most 3 x "
+        f"{min(form.walls_mm):.2f} wall, at least {practice('overlap_least'):g}"
+    )
+    if form.overlap_mm < full - 0.01:
+        why += "; the bodies give no more, and its load allows it"
+    return why
 
 
 def _filling(plan: JoinPlan) -> list[Figure]:
@@ -177,27 +181,15 @@ def _loads(plan: JoinPlan) -> list[Figure]:
         if m.seal_row is not None and not m.male.is_hose:
             lines.append(Figure(what=f"Seal at {place}", value=m.seal_row["name"],
                                 how=m.rule.source))  # fmt: skip
-    for d, torque in zip(plan.donors, plan.torques_n_m, strict=True):
-        lines.append(_tightening(d, torque))
+    for d, tight in zip(plan.donors, plan.tightenings, strict=True):
+        hose = f"Hose {d.keep.designation[5:]} mm" if d.keep.is_hose else ""
+        what = hose or f"Tighten {d.keep.written}"
+        lines.append(Figure(what=what, value=tight.action, how=tight.how))
     lines.append(Figure(
         what="Proof", value=f"{plan.proof_bar:.1f} bar, water, 10 min",
         how=f"{practice('proof'):g} x {plan.pressure_bar:g} bar, at least "
         f"{practice('proof_least'):g}"))  # fmt: skip
     return lines
-
-
-def _tightening(d: Donor, torque: float | None) -> Figure:
-    if torque is None:
-        return Figure(what=f"Hose {d.keep.designation[5:]} mm", value="clamp behind the barbs",
-                      how="no torque")  # fmt: skip
-    if d.keep.seat == "taper":
-        return Figure(what=f"Tighten {d.keep.written}", value="hand-tight, then 1.5 to 2 turns",
-                      how=f"taper threads go by turns; never over {torque:.0f} N m")  # fmt: skip
-    return Figure(
-        what=f"Tighten {d.keep.written}", value=f"{torque:.0f} N m at most",
-        how=f"{practice('preload'):g} x {d.metal.yield_mpa:.0f} MPa annealed yield on the bored "
-        f"thread's section, friction {practice('friction'):g}",
-    )  # fmt: skip
 
 
 def plan_text(plan: JoinPlan) -> str:
@@ -220,6 +212,7 @@ def plan_text(plan: JoinPlan) -> str:
 def plan_json(plan: JoinPlan) -> dict[str, Any]:
     """Return the plan as JSON; the figures as printed, the main ones as numbers too."""
     return {
+        "format": "pitchcam.joining/1",
         "port": plan.question.port.text,
         "part": plan.question.part.text,
         "service": plan.service["key"],
@@ -227,10 +220,10 @@ def plan_json(plan: JoinPlan) -> dict[str, Any]:
         "saw_at_mm": [d.saw_at_mm for d in plan.donors],
         "length_mm": plan.length_mm,
         "bore_mm": plan.form.bore_mm,
-        "joint": plan.form.form,
+        "joint": "spigot and socket",
         "spigot_mm": plan.form.spigot_mm,
         "overlap_mm": plan.form.overlap_mm,
-        "clearance_mm": None if plan.form.clearance is None else list(plan.form.clearance.cold_mm),
+        "clearance_mm": list(plan.form.clearance.cold_mm),
         "area_mm2": plan.form.area_mm2,
         "alloy": plan.choice.alloy.key,
         "flux": plan.choice.flux.key,
@@ -239,7 +232,8 @@ def plan_json(plan: JoinPlan) -> dict[str, Any]:
         "seconds": plan.heat.seconds,
         "stress_mpa": plan.load.stress_mpa,
         "factor": plan.load.factor,
-        "torques_n_m": list(plan.torques_n_m),
+        "torques_n_m": [[t.least_n_m, t.most_n_m] for t in plan.tightenings],
+        "through_joint_n_m": plan.load.torque_n_m,
         "proof_bar": plan.proof_bar,
         "figures": [{"what": f.what, "value": f.value, "how": f.how} for f in figures(plan)],
         "steps": list(steps(plan)),

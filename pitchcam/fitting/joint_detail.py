@@ -12,35 +12,27 @@ from pitchcam.fitting.join_steps import NAMES
 from pitchcam.fitting.practice import practice
 
 
-def draw_mouth(canvas: Any, plan: JoinPlan, x: float, axis: float, caption_y: float) -> None:
-    """Draw the mouth of the joint ten times enlarged: gap, fillet and groove are to scale."""
+def draw_mouth(canvas: Any, plan: JoinPlan, x: float, axis: float) -> tuple[str, ...]:
+    """Draw the mouth of the joint ten times enlarged, gap, fillet and groove to scale.
+
+    Return what the drawing shows, in words that stand beside it.
+    """
     form, c, k = plan.form, canvas, 10.0
-    cold = practice("gap_aim") if form.clearance is None else form.clearance.cold_mm[1] / 2.0
+    cold = form.clearance.cold_mm[1] / 2.0
     gap, leg = cold * k, practice("fillet") * k
     names = (NAMES[form.inner], NAMES[1 - form.inner])
-    c.setFont("Helvetica-Bold", 7.5)
-    c.drawCentredString(x * mm, caption_y * mm, "Mouth of the joint, 10:1")
-    if form.form == "butt":
-        _block(c, (x - 14.0, axis - 8.0, 14.0 - gap / 2.0, 16.0), 0)
-        _block(c, (x + gap / 2.0, axis - 8.0, 14.0 - gap / 2.0, 16.0), 1)
-        c.setFillColor(drawing.FILLER)
-        c.rect((x - gap / 2.0) * mm, (axis - 8.0) * mm, gap * mm, 16.0 * mm, stroke=0, fill=1)
-        notes: tuple[str, ...] = (f"A left, B right; gap {cold:.2f}",)
-    else:
-        base, right = axis - 6.0, x + practice("mouth") * k
-        _block(c, (x - 16.0, base - 6.0, right + 8.0 - (x - 16.0), 6.0), form.inner)
-        _block(c, (right, base, 8.0, 14.0), form.inner)
-        _block(c, (x - 16.0, base + gap, 16.0, 14.0 - gap), 1 - form.inner)
-        c.setFillColor(drawing.FILLER)
-        c.rect((x - 16.0) * mm, base * mm, 16.0 * mm, gap * mm, stroke=0, fill=1)
-        _fillet(c, x, base, leg, gap)
-        notes = (f"spigot {names[0]} below, socket {names[1]} above left,",
-                 f"shoulder of {names[0]} right; gap {cold:.2f} a side cold,",
-                 f"groove {practice('mouth'):g}, fillet {practice('fillet'):g}")  # fmt: skip
-    c.setFillColor("black")
-    c.setFont("Helvetica", 6.5)
-    for i, text in enumerate(notes):
-        c.drawCentredString(x * mm, (axis - 16.0 - 3.0 * i) * mm, text)
+    base, right = axis - 6.0, x + practice("mouth") * k
+    _block(c, (x - 16.0, base - 6.0, right + 8.0 - (x - 16.0), 6.0), form.inner)
+    _block(c, (right, base, 8.0, 14.0), form.inner)
+    _block(c, (x - 16.0, base + gap, 16.0, 14.0 - gap), 1 - form.inner)
+    c.setFillColor(drawing.FILLER)
+    c.rect((x - 16.0) * mm, base * mm, 16.0 * mm, gap * mm, stroke=0, fill=1)
+    _fillet(c, x, base, leg, gap)
+    return (
+        f"Spigot {names[0]} below, socket {names[1]} above left, shoulder of {names[0]} right.",
+        f"Gap {cold:.2f} a side, cold.",
+        f"Groove {practice('mouth'):g} for the rod, fillet {practice('fillet'):g}.",
+    )
 
 
 def _block(c: Any, box: tuple[float, float, float, float], shade: int) -> None:

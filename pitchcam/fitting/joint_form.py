@@ -1,16 +1,20 @@
-"""The joint between two donors: a spigot in a socket where there is metal for it, else a butt."""
+"""The joint between two donors: a spigot in a socket, or a refusal that says what is missing.
+
+A butt of two faces is never planned: it carries on the wall's section only, bends open where the
+part shakes, and its inside cannot be looked at.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Literal
 
 from pitchcam.errors import RefusedError
 from pitchcam.fitting.donors import Donor
 from pitchcam.fitting.practice import practice
 from pitchcam.fitting.strength import lap_for_full_strength_mm
+from pitchcam.series import find
 
 _ROOM_C = 20.0
 #: A spigot is put in by hand with at least this on the diameter (a free running fit, H8/f7 of
@@ -32,23 +36,23 @@ class Clearance:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class JointForm:
-    """The joint as machined; for a butt ``spigot_mm`` is the faces' outside diameter.
+    """The joint as machined, lengths in mm.
 
     ``inner`` is the donor that carries the spigot (0 or 1), ``from_thread`` whether it is turned
-    from the unwanted thread instead of the body. Walls are (spigot, socket).
+    from the unwanted thread instead of the body, ``over_thread`` whether it is turned on the body
+    around the kept female thread. Walls are (spigot, socket).
     """
 
-    form: Literal["spigot", "butt"]
     inner: int
     from_thread: bool
+    over_thread: bool
     spigot_mm: float
     overlap_mm: float
     walls_mm: tuple[float, float]
-    clearance: Clearance | None
+    clearance: Clearance
     area_mm2: float
     bore_mm: float
     flats_mm: tuple[float, float]
-    why: str
 
     @property
     def spigot_length_mm(self) -> float:
@@ -58,73 +62,138 @@ class JointForm:
     @property
     def shortens_mm(self) -> float:
         """What the joint takes off the two bodies' lengths together."""
-        return self.overlap_mm if self.form == "spigot" and not self.from_thread else 0.0
+        return 0.0 if self.from_thread else self.overlap_mm
+
+
+#: Why this form, as the work sheet says it.
+WHY = (
+    "a spigot lines up by itself, carries in shear over an overlap as strong as the wall, and its "
+    "fillets show that filler ran through"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class _Stock:
+    """What a spigot can be turned from: diameter and length there, and what it must clear."""
+
+    outside_mm: float
+    length_mm: float
+    core_mm: float
+    from_thread: bool = False
+    over_thread: bool = False
+
+
+class NoMetalError(RefusedError):
+    """Two donors that have no metal for a spigot and socket; ``short_mm`` is what lacks least."""
+
+    short_mm: float = math.inf
 
 
 def choose_form(donors: tuple[Donor, Donor], work_c: float) -> JointForm:
-    """Return the best spigot that the metal allows, else a butt of faced annuli.
-
-    A spigot carries load in shear over an area that is chosen, lines the parts up by itself and
-    shows by its fillets that filler ran through; a butt carries over the wall's section only.
+    """Return the best spigot and socket that the metal of two donors allows.
 
     Raises
     ------
     RefusedError
-        If there is not even metal for a butt.
+        If neither donor can carry a spigot for the other; what each lacks is said.
     """
-    spigots = list(_spigots(donors, work_c))
-    if spigots:
-        return max(spigots, key=_merit)
-    return _butt(donors)
+    found: list[JointForm] = []
+    lacks: list[list[_Lack]] = [[], []]
+    for inner in (0, 1):
+        for stock in _stocks(donors[inner]):
+            form = _spigot((donors[inner], donors[1 - inner]), inner, stock, work_c)
+            if isinstance(form, JointForm):
+                found.append(form)
+            else:
+                lacks[inner].append(form)
+    if not found:
+        raise _no_metal(donors, [min(side, key=lambda lack: lack.short_mm) for side in lacks])
+    return max(found, key=_merit)
+
+
+@dataclass(frozen=True, slots=True)
+class _Lack:
+    """What is missing for one spigot, in words and mm."""
+
+    text: str
+    short_mm: float
+
+
+def _no_metal(donors: tuple[Donor, Donor], lacks: list[_Lack]) -> NoMetalError:
+    names = " and ".join(d.fitting.id for d in donors)
+    each = "; ".join(f"spigot on {d.fitting.id}: {lack.text}"
+                     for d, lack in zip(donors, lacks, strict=True))  # fmt: skip
+    error = NoMetalError(
+        f"{names} have no metal for a spigot and socket ({each}), and two faces are never brazed "
+        "together for a line that shakes or holds pressure.",
+        "Take donors with longer or larger bodies.",
+    )
+    error.short_mm = min(lack.short_mm for lack in lacks)
+    return error
 
 
 def _merit(form: JointForm) -> tuple[bool, float, float]:
     """Flats on both sides first, then the thicker weakest wall, then the larger cold clearance."""
     flats = min(form.flats_mm) >= practice("flats")
-    cold = 0.0 if form.clearance is None else form.clearance.cold_mm[1]
-    return flats, round(min(form.walls_mm), 2), cold
+    return flats, round(min(form.walls_mm), 2), form.clearance.cold_mm[1]
 
 
-def _spigots(donors: tuple[Donor, Donor], work_c: float) -> Iterator[JointForm]:
-    for inner in (0, 1):
-        spigot, socket = donors[inner], donors[1 - inner]
-        sources = [(False, spigot.hex_mm)]
-        if spigot.stub_mm > 0.0:
-            sources.append((True, spigot.stub_mm))
-        for from_thread, stock_mm in sources:
-            form = _spigot(spigot, socket, inner, from_thread, stock_mm, work_c)
-            if form is not None:
-                yield form
+def _stocks(d: Donor) -> Iterator[_Stock]:
+    """Yield what a donor's spigot can be turned from: body, body around its thread, stub."""
+    bore, skin = d.final_bore_mm, 0.5
+    yield _Stock(d.hex_mm - skin, d.solid_mm - practice("floor"), bore)
+    if d.keep_depth_mm:
+        around = max(bore, find(d.keep.designation).basic_major_mm)
+        yield _Stock(d.hex_mm - skin, d.body_left_mm - practice("flats"), around, over_thread=True)
+    if d.stub_mm > 0.0:
+        yield _Stock(d.stub_mm, d.cut_thread_mm, bore, from_thread=True)
 
 
 def _spigot(
-    spigot: Donor, socket: Donor, inner: int, from_thread: bool, stock_mm: float, work_c: float
-) -> JointForm | None:
-    """Return the spigot of balanced walls that fits this way round, None where none does."""
-    wall = practice("wall_min")
-    bore = spigot.final_bore_mm
-    balanced = (socket.hex_mm + bore) / 2.0
-    top = min(stock_mm - 0.5 * (not from_thread), socket.hex_mm - 2.0 * wall)
+    pair: tuple[Donor, Donor], inner: int, stock: _Stock, work_c: float
+) -> JointForm | _Lack:
+    """Return the spigot of balanced walls that fits this way round, or what is missing for it.
+
+    The overlap is as strong as the wall where the bodies give the length, else as long as they
+    give: its load is judged afterwards.
+    """
+    spigot, socket = pair
+    wall, core = practice("wall_min"), stock.core_mm
+    balanced = (socket.hex_mm + core) / 2.0
+    top = min(stock.outside_mm, socket.hex_mm - 2.0 * wall)
     diameter = math.floor(min(balanced, top) * 2.0) / 2.0
-    if diameter < bore + 2.0 * wall or socket.final_bore_mm > diameter - 1.0:
-        return None
-    walls = ((diameter - bore) / 2.0, (socket.hex_mm - diameter) / 2.0)
-    overlap = _overlap(spigot, socket, diameter, walls)
-    turned = overlap + practice("mouth")
-    deep = socket.solid_mm >= overlap + practice("floor")
-    length = spigot.cut_thread_mm if from_thread else spigot.solid_mm - practice("floor")
+    least = max(core + 2.0 * wall, socket.final_bore_mm + 1.0)
+    if diameter < least:
+        return _Lack(
+            f"it would be {max(diameter, 0.0):g} mm thick where {least:.1f} are needed for "
+            f"{wall:g} mm walls", least - diameter,
+        )  # fmt: skip
+    walls = ((diameter - core) / 2.0, (socket.hex_mm - diameter) / 2.0)
+    shortest, mouth, floor = (practice(key) for key in ("overlap_least", "mouth", "floor"))
+    room = stock.length_mm - mouth
+    if room < shortest:
+        return _Lack(f"{max(stock.length_mm, 0.0):.1f} mm can be turned where "
+                     f"{shortest + mouth:.1f} are needed", shortest - room)  # fmt: skip
+    deep = socket.solid_mm - floor
+    if deep < shortest:
+        return _Lack(
+            f"{socket.fitting.id} has {max(socket.solid_mm, 0.0):.1f} mm of solid body where a "
+            f"socket needs {shortest + floor:.1f}", shortest - deep,
+        )  # fmt: skip
+    full = _overlap(spigot, socket, diameter, walls)
+    overlap = min(full, math.floor(min(room, deep) * 2.0) / 2.0)
+    turned = overlap + mouth
     clearance = _clearance(spigot, socket, diameter, work_c)
-    if not deep or length < turned or clearance is None:
-        return None
-    left = spigot.body_left_mm + (practice("facing") if from_thread else -turned)
+    if clearance is None:
+        return _Lack("in the heat the spigot would grow tight in its socket", math.inf)
+    left = spigot.body_left_mm + (practice("facing") if stock.from_thread else -turned)
     flats = (left, socket.body_left_mm)
     return JointForm(
-        form="spigot", inner=inner, from_thread=from_thread, spigot_mm=diameter,
-        overlap_mm=overlap, walls_mm=walls, clearance=clearance,
-        area_mm2=math.pi * diameter * overlap, bore_mm=min(bore, socket.final_bore_mm),
+        inner=inner, from_thread=stock.from_thread, over_thread=stock.over_thread,
+        spigot_mm=diameter, overlap_mm=overlap, walls_mm=walls, clearance=clearance,
+        area_mm2=math.pi * diameter * overlap,
+        bore_mm=min(spigot.final_bore_mm, socket.final_bore_mm),
         flats_mm=flats if inner == 0 else flats[::-1],
-        why="there is metal for a spigot: it lines up by itself, carries in shear over an "
-        "overlap as strong as the wall, and its fillets show that filler ran through",
     )  # fmt: skip
 
 
@@ -156,22 +225,3 @@ def _clearance(spigot: Donor, socket: Donor, diameter: float, work_c: float) -> 
     if most < _LEAST_COLD_MM:
         return None
     return Clearance(grows_mm=grows, u_grows_mm=u, cold_mm=(least, aim, most))
-
-
-def _butt(donors: tuple[Donor, Donor]) -> JointForm:
-    outside = min(d.hex_mm for d in donors)
-    bores = [d.final_bore_mm for d in donors]
-    wall = (outside - max(bores)) / 2.0
-    if wall < 2.0 * practice("wall_min"):
-        raise RefusedError(
-            f"the faces would be {max(wall, 0.0):.1f} mm wide: too little for a butt, and there "
-            "is no room for a spigot.", "Take larger donors, or ask for less bore.",
-        )  # fmt: skip
-    return JointForm(
-        form="butt", inner=0, from_thread=False, spigot_mm=outside, overlap_mm=0.0,
-        walls_mm=(wall, wall), clearance=None,
-        area_mm2=math.pi / 4.0 * (outside**2 - max(bores) ** 2), bore_mm=min(bores),
-        flats_mm=(donors[0].body_left_mm, donors[1].body_left_mm),
-        why="the bodies are too short or too thin for a spigot and socket: the faces alone carry, "
-        "so keep bending off it",
-    )  # fmt: skip

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from functools import cache
 from typing import Literal, cast
@@ -64,8 +65,11 @@ class Mating:
 
 
 @cache
-def rule_for(external: str, internal: str) -> Rule:
+def rule_for(external: str, internal: str, sizes: tuple[str, ...] | None = None) -> Rule:
     """Return the first rule of the mating table that names this pair of families.
+
+    What a rule says of some sizes only is left out where ``sizes``, the two trade sizes, are not
+    both of them; None asks of the families as a whole and names the sizes.
 
     Raises
     ------
@@ -74,9 +78,24 @@ def rule_for(external: str, internal: str) -> Rule:
     """
     for row in read_table("mating"):
         if _named(row["external"], external) and _named(row["internal"], internal):
-            return Rule(answer=cast(Answer, row["verdict"]), seal=row["seal"], text=row["rule"],
-                        source=row["source"], checked=row["checked"])  # fmt: skip
+            return Rule(answer=cast(Answer, row["verdict"]), seal=row["seal"],
+                        text=_said_of(row["rule"], sizes), source=row["source"],
+                        checked=row["checked"])  # fmt: skip
     raise LookupError(f"no mating rule for {external} in {internal}")
+
+
+def _said_of(text: str, sizes: tuple[str, ...] | None) -> str:
+    """Resolve ``{1/2 3/4: words}``: said of pairs of those sizes, of families with the sizes."""
+
+    def words(match: re.Match[str]) -> str:
+        named = match["sizes"].split()
+        if sizes is None:
+            said = match["words"].strip()
+            return f"At {' and '.join(named)}: {said[0].lower()}{said[1:]}"
+        return match["words"].strip() if len(set(sizes)) == 1 and sizes[0] in named else ""
+
+    said = re.sub(r"\{(?P<sizes>[^:}]+):(?P<words>[^}]+)\}", words, text)
+    return " ".join(said.split())
 
 
 def _named(cell: str, family: str) -> bool:
@@ -96,7 +115,7 @@ def mate(male: End, female: End) -> Mating:
         raise UsageError("a joint needs one male and one female end.", "Swap or change one.")
     if male.is_hose or female.is_hose:
         return _mate_hose(male, female)
-    rule = rule_for(male.family, female.family)
+    rule = rule_for(male.family, female.family, _sizes(male, female))
     same = size_key(male.designation) == size_key(female.designation)
     if same and rule.answer in ("yes", "by-agreement"):
         return Mating(male=male, female=female, answer=rule.answer, seal=rule.seal, rule=rule,
@@ -126,6 +145,10 @@ def size_key(designation: str) -> tuple[str, str, float]:
     return _SHARED_SIZES.get(base, base), size.size, round(size.pitch_mm, 4)
 
 
+def _sizes(one: End, other: End) -> tuple[str, ...]:
+    return find(one.designation).size, find(other.designation).size
+
+
 @cache
 def planned_rule(one: End, other: End) -> Rule | None:
     """Return the rule by which two ends seal together, None where they do not; no computation.
@@ -137,7 +160,7 @@ def planned_rule(one: End, other: End) -> Rule | None:
     male, female = (one, other) if one.gender == "external" else (other, one)
     if male.is_hose:
         return mate(male, female).rule
-    rule = rule_for(male.family, female.family)
+    rule = rule_for(male.family, female.family, _sizes(male, female))
     return rule if rule.answer in ("yes", "by-agreement") else None
 
 
@@ -157,7 +180,7 @@ def _other_size(rule: Rule, male: End, female: End) -> Rule:
 
 def failure_text(cross: CrossThread) -> str:
     """Say what happens when the pair is tried, with the computed figures."""
-    turns = f"{cross.free_turns[0]:.1f} to {cross.free_turns[1]:.1f} turns"
+    turns = _turns(cross)
     if cross.kind == "falls-through":
         return "The male drops through without touching: there is no thread between them."
     if cross.kind == "does-not-start":
@@ -165,7 +188,7 @@ def failure_text(cross: CrossThread) -> str:
                 "it cross-threaded and cuts the softer thread.")  # fmt: skip
     weak = f"{100 * cross.shear_share[0]:.0f} to {100 * cross.shear_share[1]:.0f} %"
     if cross.kind == "binds":
-        return (f"It turns {turns} by hand of the {cross.wanted_turns:.1f} wanted, then binds: "
+        return (f"It {turns} by hand of the {cross.wanted_turns:.1f} wanted, then binds: "
                 f"{_why(cross)}. The wrench cuts the softer thread; feeling it tighten proves "
                 "nothing.")  # fmt: skip
     if cross.kind == "loose":
@@ -176,6 +199,19 @@ def failure_text(cross: CrossThread) -> str:
         home += f" (or, within the limits, binds after {cross.free_turns[0]:.1f} turns)"
     return (f"{home} and feels right, with {weak} of a right pair's strength. "
             f"{_why(cross).capitalize()}: it bears on edges and leaves a spiral leak.")  # fmt: skip
+
+
+#: Under so many turns a fitter would say that a thread starts, not that it turns.
+_STARTS_TURNS = 1.5
+
+
+def _turns(cross: CrossThread) -> str:
+    """Say how far it goes, in words that agree with the figures."""
+    least, most = cross.free_turns
+    figures = f"{least:.1f} to {most:.1f} turns"
+    if most < _STARTS_TURNS:
+        return f"starts, {figures}"
+    return f"turns {figures}" if least >= 0.5 else f"turns {figures} (a tight pair does not start)"
 
 
 def _why(cross: CrossThread) -> str:

@@ -12,6 +12,8 @@ from pitchcam.fitting.tables import keyed
 class Metal:
     """A fitting's material; means are over 20 to 700 deg C, strengths as annealed by brazing.
 
+    ``supplied_yield_mpa`` is the yield of the temper as supplied, never heated.
+
     ``alpha_per_k`` is the mean coefficient of linear expansion with its standard uncertainty;
     ``why_not`` says why it must not be silver brazed, empty where it may.
     """
@@ -26,6 +28,8 @@ class Metal:
     solidus_c: float
     yield_mpa: float
     tensile_mpa: float
+    supplied_yield_mpa: float
+    supplied_source: str
     emissivity: float
     conducts: bool
     why_not: str
@@ -44,6 +48,8 @@ def metal(key: str) -> Metal | None:
         alpha_per_k=float(row["alpha_1e6_k"]) * 1e-6,
         u_alpha_per_k=float(row["u_alpha_1e6_k"]) * 1e-6, solidus_c=float(row["solidus_c"]),
         yield_mpa=float(row["yield_mpa"]), tensile_mpa=float(row["tensile_mpa"]),
+        supplied_yield_mpa=float(row["supplied_yield_mpa"]),
+        supplied_source=row["supplied_source"],
         emissivity=float(row["emissivity"]), conducts=row["conducts"] == "yes",
         why_not=row["why_not"], source=row["source"],
     )  # fmt: skip

@@ -76,9 +76,6 @@ def as_machined(d: Donor, form: JointForm, has_spigot: bool) -> Piece:
     k = d.keep_thread_mm
     face = k + d.body_left_mm
     outside = [_male(d.keep, 0.0, k)] if k else []
-    if form.form == "butt":
-        outside.append(Step(start_mm=k, stop_mm=face, diameter_mm=d.hex_mm, kind="hex"))
-        return Piece(outside=tuple(outside), bore=tuple(_bore(d, face, d.final_bore_mm)))
     if has_spigot:
         shoulder = k + d.body_mm if form.from_thread else face - form.spigot_length_mm
         tip = shoulder + form.spigot_length_mm
@@ -89,7 +86,7 @@ def as_machined(d: Donor, form: JointForm, has_spigot: bool) -> Piece:
         return Piece(outside=tuple(outside), bore=tuple(_bore(d, tip, d.final_bore_mm)))
     outside.append(Step(start_mm=k, stop_mm=face, diameter_mm=d.hex_mm, kind="hex"))
     floor = face - form.overlap_mm
-    cold = form.clearance.cold_mm[1] if form.clearance is not None else 0.0
+    cold = form.clearance.cold_mm[1]
     bore = _clip(_bore(d, face, d.final_bore_mm), floor)
     bore.append(Step(start_mm=floor, stop_mm=face, diameter_mm=form.spigot_mm + cold))
     return Piece(outside=tuple(outside), bore=tuple(bore))
@@ -98,7 +95,7 @@ def as_machined(d: Donor, form: JointForm, has_spigot: bool) -> Piece:
 def assembled(plan: JoinPlan) -> tuple[Piece, Piece]:
     """Return both pieces in place: donor A's kept end at 0, B's at the length over all."""
     pieces = [
-        as_machined(d, plan.form, plan.form.form == "spigot" and plan.form.inner == i)
+        as_machined(d, plan.form, plan.form.inner == i)
         for i, d in enumerate(plan.donors)
     ]
     return pieces[0], pieces[1].placed(plan.length_mm, mirrored=True)

@@ -23,6 +23,7 @@ class Question:
     ``stand_off_mm`` the most the part's face may stand above the port's face, ``port_depth_mm`` how
     deep a male thread goes into the port before it bottoms. ``one_wire`` is a
     part that earths through its thread. ``part_mass_g`` hangs at the end of the chain.
+    ``hose_bar`` and ``hose_c`` are what the hose itself is rated for, None where not known.
     """
 
     port: End
@@ -38,6 +39,8 @@ class Question:
     port_depth_mm: float | None = None
     one_wire: bool = False
     part_mass_g: float = 0.0
+    hose_bar: float | None = None
+    hose_c: float | None = None
     max_pieces: int = 3
 
     @property

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
+from functools import cache
+
 from pitchcam.errors import RefusedError, UsageError
 from pitchcam.fitting.metals import Metal, known_metals, metal
 from pitchcam.fitting.practice import practice
 from pitchcam.fitting.stock import Fitting
 from pitchcam.fitting.tables import Row, keyed
 
-#: Words people use for a service, to its key.
-_ALSO = {
-    "petrol": "fuel", "diesel": "fuel", "gasoline": "fuel", "fuel rail": "fuel", "brakes": "brake",
-    "clutch": "brake", "hydraulic": "steering", "lpg": "gas", "cng": "gas", "natural gas": "gas",
-    "compressed air": "air", "engine oil": "oil", "aircon": "refrigerant", "r134a": "refrigerant",
-}  # fmt: skip
-_BARE = ("", "none", "no", "bare", "stripped")
+#: Metals on which a platings cell left empty counts as possibly cadmium: they are plated as a
+#: rule. The others are used bare.
+_PLATED_AS_A_RULE = ("steel",)
 
 
 def service_row(service: str) -> Row:
@@ -27,8 +27,7 @@ def service_row(service: str) -> Row:
     RefusedError
         If such a joint must not be made for it.
     """
-    word = " ".join(service.lower().split())
-    row = keyed("services").get(_ALSO.get(word, word))
+    row = _services().get(" ".join(service.lower().split()))
     if row is None:
         allowed = ", ".join(k for k, r in keyed("services").items() if r["may"] == "yes")
         raise UsageError(
@@ -37,6 +36,28 @@ def service_row(service: str) -> Row:
     if row["may"] != "yes":
         raise RefusedError(f"not to be made for {service}: {row['reason']}.")
     return row
+
+
+@cache
+def _services() -> dict[str, Row]:
+    """Return the services by key and by every other word for them."""
+    rows = keyed("services")
+    return {word.strip(): row for key, row in rows.items()
+            for word in (key, *row["also"].split(";")) if word.strip()}  # fmt: skip
+
+
+def usual_duty(service: str | None) -> tuple[float | None, float | None]:
+    """Return a service's usual pressure (bar) and highest heat (deg C); None, None for no service.
+
+    Raises
+    ------
+    UsageError, RefusedError
+        As :func:`service_row`.
+    """
+    if service is None:
+        return None, None
+    row = service_row(service)
+    return float(row["usual_bar"]), float(row["usual_c"])
 
 
 def check_duty(pressure_bar: float, temperature_c: float) -> None:
@@ -76,21 +97,80 @@ def brazeable(f: Fitting) -> Metal:
         )  # fmt: skip
     if made_of.why_not:
         raise RefusedError(f"{f.id} is {made_of.name}: {made_of.why_not}.", "Take other donors.")
-    _check_plating(f)
+    _check_plating(f, made_of)
     return made_of
 
 
-def _check_plating(f: Fitting) -> None:
-    plating = f.plating.strip().lower()
-    if plating in _BARE:
-        return
-    if "cad" in plating:
-        raise RefusedError(
-            f"{f.id} is cadmium plated: its fume kills, and a scraping leaves enough.",
-            "Do not heat or grind it; take another donor.",
-        )
-    fume = "gives off fume and " if "zinc" in plating or "galv" in plating else ""
-    raise RefusedError(
-        f"{f.id} is plated ({f.plating}): plating {fume}spoils the joint.",
-        "Take a bare donor, or strip it chemically and write none in its plating.",
+def plating_row(word: str) -> Row | None:
+    """Return the row of a plating, None for a word that is not known to be harmless.
+
+    Of several words every one must be known, and the worst counts: cadmium under chromate is sold
+    by the look of the chromate.
+    """
+    rows = keyed("platings")
+    words = " ".join(re.sub(r"[,;/+()]", " ", word.lower()).split())
+    if words in rows:
+        return rows[words]
+    found = [rows.get(w) for w in words.split()]
+    cadmium = [r for r in found if r is not None and r["kind"] == "cadmium"]
+    if cadmium:
+        return cadmium[0]
+    known = [r for r in found if r is not None and r["kind"] in ("spoils", "fumes")]
+    if not known or len(known) != len(found):
+        return None
+    return max(known, key=lambda r: r["kind"] == "fumes")
+
+
+def known_platings() -> str:
+    """Return the plating words that are known, by what they mean for heat."""
+    heads = {"bare": "bare", "spoils": "harmless, but must come off before brazing",
+             "fumes": "zinc fume, must come off before brazing",
+             "cadmium": "never to be heated, filed or stripped"}  # fmt: skip
+    rows = keyed("platings")
+    return "; ".join(
+        f"{head}: {', '.join(w for w, r in rows.items() if r['kind'] == kind)}"
+        for kind, head in heads.items()
     )
+
+
+def doubtful_platings(rows: Sequence[Fitting]) -> tuple[str, ...]:
+    """Return the fittings that are or may be cadmium plated, each with the word that says so."""
+    lines = []
+    for f in rows:
+        made_of = metal(f.material)
+        row = plating_row(f.plating) if f.plating.strip() else None
+        if row is not None and row["kind"] == "cadmium":
+            lines.append(f"{f.id}: cadmium plated ({f.plating})")
+        elif f.plating.strip() and row is None:
+            lines.append(f"{f.id}: '{f.plating}' is not known, so possibly cadmium")
+        elif not f.plating.strip() and made_of and made_of.group in _PLATED_AS_A_RULE:
+            lines.append(f"{f.id}: steel of unstated plating, so possibly cadmium")
+    return tuple(lines)
+
+
+def _check_plating(f: Fitting, made_of: Metal) -> None:
+    word = f.plating.strip()
+    if not word:
+        if made_of.group in _PLATED_AS_A_RULE:
+            raise RefusedError(
+                f"{f.id} is of steel and its plating is not stated: it may be cadmium.",
+                "Find out; write none in its plating if it is bare.",
+            )
+        return
+    row = plating_row(word)
+    if row is None:
+        raise RefusedError(
+            f"{f.id} is plated ({word}): that word is not known to be harmless, so it counts as "
+            "possibly cadmium.",
+            "Do not heat, file or strip it; take another donor. Words known: pitchcam stock check.",
+        )
+    if row["kind"] == "cadmium":
+        raise RefusedError(
+            f"{f.id} is cadmium plated ({word}): {row['why']}.",
+            "Do not heat, file or strip it; take another donor.",
+        )
+    if row["kind"] != "bare":
+        raise RefusedError(
+            f"{f.id} is plated ({word}): {row['why']}.",
+            "Take a bare donor, or strip it chemically and write none in its plating.",
+        )

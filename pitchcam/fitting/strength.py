@@ -12,9 +12,8 @@ from pitchcam.fitting.practice import practice
 class JointLoad:
     """Loads in N and N m, mean stresses in MPa, and safety factors against failure.
 
-    For a lap ``stress_mpa`` is the shear from end load and torque together; for a butt the
-    equivalent of tension and torsion. ``factor`` is over the least strength at failure,
-    ``proof_factor`` the same at proof pressure without torque.
+    ``stress_mpa`` is the shear from end load and torque together. ``factor`` is over the least
+    strength at failure, ``proof_factor`` the same at proof pressure without torque.
     """
 
     end_load_n: float
@@ -76,26 +75,10 @@ def lap_load(
     )  # fmt: skip
 
 
-def butt_load(
-    outside_mm: float, bore_mm: float, pressure_bar: float, proof_bar: float, torque_n_m: float
-) -> JointLoad:
-    """Return the load on faced annuli: tension by end load, shear at the rim by torque.
-
-    The equivalent is sqrt(tension^2 + 3 shear^2); the pressure acts over the whole face.
-    """
-    area = math.pi / 4.0 * (outside_mm**2 - bore_mm**2)
-    end = pressure_bar * 0.1 * math.pi / 4.0 * outside_mm**2
-    tension = end / area
-    polar = math.pi / 32.0 * (outside_mm**4 - bore_mm**4)
-    shear = torque_n_m * 1e3 * outside_mm / 2.0 / polar
-    both = math.sqrt(tension**2 + 3.0 * shear**2)
-    least = practice("tension_least")
-    return JointLoad(
-        end_load_n=end, torque_n_m=torque_n_m, pressure_stress_mpa=tension,
-        torque_stress_mpa=shear, stress_mpa=both, allowed_mpa=practice("shear_allowed"),
-        factor=least / both if both else math.inf,
-        proof_factor=least / (tension * proof_bar / pressure_bar),
-    )  # fmt: skip
+def lap_torque_n_m(load: JointLoad, spigot_mm: float, overlap_mm: float) -> float:
+    """Return the torque at which a lap under this end load carries the shear that is allowed."""
+    left = math.sqrt(max(load.allowed_mpa**2 - load.pressure_stress_mpa**2, 0.0))
+    return left * math.pi * spigot_mm * overlap_mm * spigot_mm / 2.0 / 1e3
 
 
 def lap_for_full_strength_mm(tensile_mpa: float, wall_mm: float, diameter_mm: float) -> float:

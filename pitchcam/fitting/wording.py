@@ -2,22 +2,37 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from pitchcam.fitting.ends import seats_used
 from pitchcam.fitting.mate import Mating
 
-_OPENING = {
-    "yes": "Yes",
-    "by-agreement": "Only by agreement",
-    "wrong": "No: it goes in, but it is wrong",
-    "no": "No",
-}
+_OPENING = {"yes": "Yes", "no": "No"}
+#: What a wrong pair does, by how the computed turns end.
+_WRONG = {"binds": "No: it starts, then binds", "loose": "No: it goes in loose and does not hold",
+          "fits": "No: it screws home, and it is wrong"}  # fmt: skip
+
+
+def condition(result: Mating) -> str:
+    """Return what must hold for a pair by agreement: the first clause of its rule."""
+    return re.split(r"[:.](?:\s|$)", result.rule.text)[0]
+
+
+def headline(result: Mating) -> str:
+    """Return yes or no in a few words, the condition first, agreeing with the computed turns."""
+    if result.answer == "by-agreement":
+        return f"{condition(result)} (by agreement, no standard pair)"
+    if result.answer != "wrong":
+        return _OPENING[result.answer]
+    if result.cross is None:
+        return "No: it goes in, but nothing seals"
+    return _WRONG.get(result.cross.kind, "No: it goes in, but nothing seals")
 
 
 def mating_text(result: Mating) -> str:
     """Return the answer for a person: yes or no first, then the rule, the figures, the source."""
-    lines = [f"{result.male.text} into {result.female.text}: {_OPENING[result.answer]}."]
+    lines = [f"{result.male.text} into {result.female.text}: {headline(result)}."]
     lines.append(result.rule.text)
     seal = result.seal_row
     if seal is not None:
@@ -48,6 +63,7 @@ def mating_json(result: Mating) -> dict[str, Any]:
     """Return the answer as JSON; turns and shares as (tightest, loosest) or (least, most)."""
     cross = result.cross
     return {
+        "format": "pitchcam.mating/1",
         "male": result.male.text,
         "female": result.female.text,
         "answer": result.answer,

@@ -3,7 +3,15 @@
 from __future__ import annotations
 
 from pitchcam.errors import one_line
-from pitchcam.records import Flag, Measurement, PartResult, Quantity, ThreadResult, Verdict
+from pitchcam.records import (
+    Flag,
+    Gender,
+    Measurement,
+    PartResult,
+    Quantity,
+    ThreadResult,
+    Verdict,
+)
 from pitchcam.report.figures import (
     inches,
     millimetres,
@@ -12,6 +20,8 @@ from pitchcam.report.figures import (
     threads_per_inch,
     with_uncertainty,
 )
+from pitchcam.series import find
+from pitchcam.series.families import load_families
 
 # A runner-up below this does not change what anyone would do next.
 RUNNER_UP_MATTERS = 0.01
@@ -69,6 +79,26 @@ def figure_rows(thread: ThreadResult) -> list[tuple[str, str, str]]:
     return rows
 
 
+def twins_to_tell(verdict: Verdict) -> list[str]:
+    """Return the other names and uses of the same size that the next step does not tell of."""
+    said = verdict.next_step or ""
+    return [
+        t for t in verdict.same_geometry if " as " not in t or t.partition(" as ")[2] not in said
+    ]
+
+
+def seal_of(designation: str) -> str:
+    """Return how the family of a designation seals."""
+    return load_families()[find(designation).family].seal
+
+
+def next_command(designation: str, gender: Gender) -> str:
+    """Return the command that goes on from a name: it joins what was measured."""
+    if gender == "internal":
+        return f'pitchcam job --port "{designation}" --part THREAD'
+    return f'pitchcam job --port THREAD --part "{designation}"'
+
+
 def runners_up(verdict: Verdict) -> list[str]:
     """Return the other candidates that matter, for a verdict that has a name."""
     return [
@@ -122,8 +152,9 @@ def _part_blocks(part: PartResult, *, numbered: bool) -> list[str]:
 def _thread_block(thread: ThreadResult) -> str:
     verdict = thread.verdict
     lines = [headline(verdict)]
-    if verdict.same_geometry:
-        lines.append("  same size as " + "; ".join(verdict.same_geometry))
+    twins = twins_to_tell(verdict)
+    if twins:
+        lines.append("  same size as " + "; ".join(twins))
     rows = figure_rows(thread)
     widest = max((len(value) for _, value, _ in rows), default=0)
     for label, value, other in rows:
@@ -133,8 +164,12 @@ def _thread_block(thread: ThreadResult) -> str:
     if others:
         lines.append("  also possible: " + ", ".join(others))
     lines.extend(f"  note: {note}" for note in verdict.notes)
+    if verdict.designation is not None:
+        lines.append(f"  seal: {seal_of(verdict.designation)}")
     if verdict.next_step:
         lines.append(f"  next step: {verdict.next_step}")
+    if verdict.designation is not None:
+        lines.append(f"  then: {next_command(verdict.designation, thread.reading.gender)}")
     return "\n".join(lines)
 
 

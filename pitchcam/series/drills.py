@@ -81,7 +81,10 @@ def engagement(size: ThreadSize, hole_mm: float) -> float:
 
 
 def tapping_drill(size: ThreadSize, kinds: Sequence[Kind] = METRIC) -> TapDrill:
-    """Return the drill nearest to 75 % engagement, within the limits of the bore where one is.
+    """Return a size's drill: the tabulated one, else by rule within the limits of the bore.
+
+    Metric threads on the metric rack follow ISO 2306, major diameter less pitch; the others the
+    drill nearest to 75 % engagement.
 
     Raises
     ------
@@ -95,13 +98,24 @@ def tapping_drill(size: ThreadSize, kinds: Sequence[Kind] = METRIC) -> TapDrill:
         return _taper_drill(size, drills)
     low, high = size.internal[0].minor_mm
     target = size.basic_major_mm - ENGAGEMENT * full_depth_mm(size)
+    source = "nearest to 75 % engagement within the limits of the bore"
+    if size.family == "M" and "metric" in kinds:
+        target = size.basic_major_mm - size.pitch_mm
+        source = "ISO 2306: major diameter less pitch"
+        name, listed = _tabulated(None).get(size.designation, ("", ""))
+        held = next((d for d in drills if d.name == name), None)
+        if held is not None:
+            return TapDrill(
+                drill=held, engagement=engagement(size, held.diameter_mm),
+                in_limits=low - 1e-6 <= held.diameter_mm <= high + 1e-6, source=listed,
+            )  # fmt: skip
     inside = [d for d in drills if low - 1e-6 <= d.diameter_mm <= high + 1e-6]
     best = min(inside or drills, key=lambda d: abs(d.diameter_mm - target))
     if abs(best.diameter_mm - target) > 0.5 * full_depth_mm(size):
         raise UsageError(f"no drill here is near {target:.2f} mm.", "Bore the hole to size.")
     return TapDrill(
         drill=best, engagement=engagement(size, best.diameter_mm), in_limits=bool(inside),
-        source="nearest to 75 % engagement within the limits of the bore",
+        source=source,
     )  # fmt: skip
 
 

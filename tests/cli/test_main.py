@@ -8,6 +8,9 @@ import pytest
 
 import pitchcam.cli as cli
 
+#: Commands whose help is checked where their readings are.
+EXAMPLES_ELSEWHERE = ("lookup", "check", "series")
+
 
 def run(*arguments):
     code = f"import sys; sys.argv = ['pitchcam', *{arguments!r}]\n"
@@ -43,6 +46,43 @@ def test_wrong_usage_is_exit_code_2():
     assert done.stderr.count("\n") == 1
     assert "--pin and --disc contradict" in done.stderr
     assert run("nonsense").returncode == 2
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [("identify", "a.jpg", "--pin", "x"), ("identify", "a.jpg", "--pine", "8"), ("join",),
+     ("join", "--port", "M8"), ("stock", "take"), ("chart", "--paper", "b5"), ("nonsense",),
+     ("mate", "M14x1.5"), ("mate", "--matrix", "--json"), ("sheet", "-o", "a.doc")],
+)  # fmt: skip
+def test_wrong_calls_are_one_line_of_one_form_and_exit_code_2(arguments):
+    done = run(*arguments)
+    assert done.returncode == 2 and done.stdout == ""
+    assert done.stderr.startswith("pitchcam: ") and done.stderr.count("\n") == 1, done.stderr
+
+
+def _commands(command, path=()):
+    if isinstance(command, click.Group):
+        context = click.Context(command)
+        for name in command.list_commands(context):
+            yield from _commands(command.get_command(context, name), (*path, name))
+    else:
+        yield path, command
+
+
+#: One word per option, whatever the command.
+WORDS = {"--page": "--paper", "--pdf": "--output", "--out-file": "--output"}
+
+
+def test_every_help_has_an_example_and_one_word_per_option():
+    for path, command in _commands(cli.cli):
+        if path[0] in EXAMPLES_ELSEWHERE:
+            continue
+        line = f"Example: pitchcam {' '.join(path)}"
+        assert (command.epilog or "").startswith(line), path
+        options = {o for p in command.params for o in p.opts}
+        assert not options & set(WORDS), path
+        if "--output" in options:
+            assert "-o" in options, path
 
 
 def test_a_missing_file_is_one_line_and_exit_code_1(tmp_path):

@@ -64,7 +64,7 @@ def test_chart_is_written_whole_and_alike(tmp_path: Path, name: str) -> None:
     for folder in ("a", "b"):
         target = tmp_path / folder / name
         target.parent.mkdir()
-        result = CliRunner().invoke(chart, [str(target), "-s", "UNF", "-s", "G"])
+        result = CliRunner().invoke(chart, ["-o", str(target), "-s", "UNF", "-s", "G"])
         assert result.exit_code == 0, result.output
         made.append(target.read_bytes())
         assert [p.name for p in target.parent.iterdir()] == [name]
@@ -73,7 +73,7 @@ def test_chart_is_written_whole_and_alike(tmp_path: Path, name: str) -> None:
 
 def test_chart_csv_has_a_row_per_size(tmp_path: Path) -> None:
     target = tmp_path / "c.csv"
-    CliRunner().invoke(chart, [str(target), "-s", "NPT", "--rare"])
+    CliRunner().invoke(chart, ["-o", str(target), "-s", "NPT", "--sizes", "all"])
     with target.open(newline="") as f:
         rows = list(csv.DictReader(f))
     assert len(rows) == 12
@@ -82,6 +82,6 @@ def test_chart_csv_has_a_row_per_size(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("args", [("c.doc",), ("c.pdf", "-s", "XYZ"), ("no/folder/c.pdf",)])
 def test_chart_refuses_in_one_line(tmp_path: Path, args: tuple[str, ...]) -> None:
-    result = CliRunner().invoke(chart, [str(tmp_path / args[0]), *args[1:]])
+    result = CliRunner().invoke(chart, ["-o", str(tmp_path / args[0]), *args[1:]])
     assert isinstance(result.exception, PitchcamError) and "\n" not in str(result.exception)
     assert list(tmp_path.iterdir()) == []

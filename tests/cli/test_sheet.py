@@ -40,7 +40,7 @@ def photos(tmp_path_factory: pytest.TempPathFactory) -> list[Path]:
 
 def test_sheet_writes_and_says_what_to_do(tmp_path: Path) -> None:
     path = tmp_path / "sheet.pdf"
-    done = run(sheet, "-o", path, "--page", "letter", "--size", "box")
+    done = run(sheet, "-o", path, "--paper", "letter", "--size", "box")
     assert done.exit_code == 0
     assert "Print at 100 %" in done.stdout and "120 x 90 mm" in done.stdout
     assert path.read_bytes().startswith(b"%PDF")

@@ -3,23 +3,23 @@
 import json
 from datetime import date
 
+import pypdfium2 as pdfium
 import pytest
 from click.testing import CliRunner
 from pypdf import PdfReader
 
 from pitchcam.cli import job as job_command
-from pitchcam.errors import InputError, RefusedError, UsageError
+from pitchcam.errors import InputError, PitchcamError, RefusedError, UsageError
 from pitchcam.fitting.ends import parse_end
 from pitchcam.fitting.job import measured_side, named_side, plan_job
 from pitchcam.fitting.job_sheet import write_job
 from pitchcam.fitting.job_text import job_json, job_text, orders, tightenings
-from pitchcam.fitting.join import Duty
-from pitchcam.fitting.mate import mate
+from pitchcam.fitting.join import Duty, plan_join
+from pitchcam.fitting.join_text import figures
 from pitchcam.fitting.outline import in_stock
-from pitchcam.fitting.question import Question
+from pitchcam.fitting.question import Question, parse_side
 from pitchcam.fitting.stock import Fitting
 from pitchcam.fitting.stock_store import stock_csv
-from pitchcam.fitting.tightening import tightening
 from pitchcam.records import (
     Candidate,
     Measurement,
@@ -29,6 +29,7 @@ from pitchcam.records import (
     ThreadResult,
     Verdict,
 )
+from tests import printed
 
 
 def fitting(name, a, gender_a, b, gender_b, **more):
@@ -189,28 +190,25 @@ def test_made_adapter_where_stock_has_none():
     assert "No made adapter: stock has no donor" in job_text(job)
 
 
-def test_tightening_by_turns_and_by_torque():
-    def joint(male, female):
-        return mate(parse_end(male, "external"), parse_end(female, "internal"))
-
-    # ISO 7-1: R 1/4 gauge length 6.0 mm at 19 TPI: 4.5 turns; wrenching allowance 1 1/2 turns.
-    assert "near 6.0 mm (4.5 turns), then about 1.5" in tightening(joint("R 1/4", "Rp 1/4")).action
-    # ASME B1.20.1: 1/8-27 L1 0.1615 in, 4.36 turns, and L3 = 3 p.
-    npt = tightening(joint("1/8-27 NPT", "1/8-27 NPT")).action
-    assert "near 4.1 mm (4.4 turns), then about 3 turns" in npt
-    dry = tightening(joint("1/8-27 NPTF", "1/8-27 NPTF")).action
-    assert dry.startswith("lubricant at most")
-    brass = tightening(joint("M18x1.5", "M18x1.5"), None, 7.5)
-    steel = tightening(joint("M18x1.5", "M18x1.5"), "steel", 7.5)
-    assert "33 N m" in brass.action and "brass" in brass.how and "54 N m" in steel.action
-    assert "clamp" in tightening(joint("hose 10", "hose 10")).action
+def test_page_and_work_sheet_have_one_figure_for_one_joint():
+    ask = Question(port=parse_side("M18x1.5", "internal"), part=parse_side("hose 10", "external"))
+    made = plan(PORT, named_side("part", "hose 10", "external"), Duty(service="coolant"))
+    sheet = {f.what: f.value for f in figures(made.ways[0].made)}
+    page = {t.joint: t.action for t in tightenings(made.ways[0])}
+    assert sheet["Tighten M18x1.5"] == page["M18x1.5 male in M18x1.5 female"]
+    alone = plan_join(ask, (STOCK[3], STOCK[4]), Duty(service="coolant"))
+    assert [f.value for f in figures(alone)] == [f.value for f in figures(made.ways[0].made)]
 
 
-def test_page_is_one_and_the_work_sheet_lies_behind(tmp_path):
+def test_page_stands_first_and_the_work_sheet_lies_behind(tmp_path):
     made = plan(PORT, named_side("part", "hose 10", "external"), Duty(service="coolant"))
     write_job(made, tmp_path / "made.pdf", date(2026, 5, 4))
     pages = PdfReader(tmp_path / "made.pdf").pages
-    assert len(pages) == 2 and "Work sheet" in pages[1].extract_text()
+    assert len(pages) == 3 and "Work sheet" in pages[1].extract_text()
+    for name in ("made.pdf",):
+        for page in pdfium.PdfDocument(tmp_path / name):
+            assert min(printed.sizes(page)) >= 9.0 and printed.covered(page) == []
+        assert all(printed.fonts(tmp_path / name).values())
     stock = plan(PORT, sender())
     write_job(stock, tmp_path / "stock.pdf", date(2026, 5, 4))
     pages = PdfReader(tmp_path / "stock.pdf").pages
@@ -265,11 +263,23 @@ def test_command(tmp_path, monkeypatch):
     sheet.write_text(stock_csv(STOCK), encoding="utf-8")
     run = CliRunner()
     base = ["--stock", str(sheet), "--port", "M18x1.5"]
-    done = run.invoke(job_command.command, [*base, "--part", "M10x1", "--pdf", str(pdf)])
+    done = run.invoke(job_command.command, [*base, "--part", "M10x1", "-o", str(pdf)])
     assert done.exit_code == 0 and "AD-M10" in done.output and pdf.exists()
     assert run.invoke(job_command.command, [*base, "--part", "M30x2"]).exit_code == 3
     refused = run.invoke(job_command.command, [*base, "--part", "M30x2", "--service", "brake"])
     assert isinstance(refused.exception, RefusedError)
+
+    readings = [*base, "--part", "-d 9.9 -g 1mm --angle 60"]
+    done = run.invoke(job_command.command, readings)
+    assert done.exit_code in (0, 3) and "M10x1 male" in done.output
+    assert "(readings -d 9.9 -g 1mm --angle 60)" in done.output
+    old = run.invoke(job_command.command, ["--stock", str(sheet), "--part", "M10x1", "--port",
+                                           "-d 17.9 -g 1.5mm --angle 60"])  # fmt: skip
+    assert "M18x1.5 female" in old.output and "the old part out of it" in old.output
+    for text, word in (("-d", "requires an argument"), ("-q 3", "-q"), ("-d x", "not a length"),
+                       ("-d 13.8 -g '1", "quotation"), ("-d 3 -g 9mm", "no gauge")):  # fmt: skip
+        wrong = run.invoke(job_command.command, [*base, "--part", text])
+        assert isinstance(wrong.exception, PitchcamError) and word in str(wrong.exception), text
 
     seen = []
 

@@ -6,6 +6,7 @@ from dataclasses import replace
 from datetime import date
 
 import numpy as np
+import pypdfium2 as pdfium
 import pytest
 from click.testing import CliRunner
 from pypdf import PdfReader
@@ -18,8 +19,9 @@ from pitchcam.fitting.donors import kept_wall_mm, make_donor
 from pitchcam.fitting.ends import parse_end
 from pitchcam.fitting.join import Duty, plan_join
 from pitchcam.fitting.join_figures import donor_mass_g
-from pitchcam.fitting.join_steps import cautions, plan_warnings
+from pitchcam.fitting.join_steps import cautions, plan_warnings, steps
 from pitchcam.fitting.join_text import figures, plan_json, plan_text
+from pitchcam.fitting.joint_form import NoMetalError
 from pitchcam.fitting.outline import as_bought, as_machined, assembled
 from pitchcam.fitting.practice import practice
 from pitchcam.fitting.question import Question, parse_side
@@ -27,6 +29,8 @@ from pitchcam.fitting.refuse import service_row
 from pitchcam.fitting.stock import Fitting
 from pitchcam.fitting.stock_store import stock_csv
 from pitchcam.fitting.worksheet import write_worksheet
+from pitchcam.paper import MM, PAPERS
+from tests import printed
 
 ASK = Question(port=parse_side("M18x1.5", "internal"), part=parse_side("hose 10", "external"))
 COOLANT = Duty(service="coolant")
@@ -49,7 +53,7 @@ STEEL_TAIL = replace(TAIL, id="T10S", material="steel", hex_mm=19.0)
 def test_brass_plug_and_tail():
     plan = plan_join(ASK, (PLUG, TAIL), COOLANT)
     form = plan.form
-    assert (form.form, form.inner, form.from_thread) == ("spigot", 1, False)
+    assert (form.inner, form.from_thread, form.over_thread) == (1, False, False)
     # The walls are balanced: (24 + 7.5) / 2 = 15.75, down to the half mm.
     assert form.spigot_mm == 15.5 and form.walls_mm == (4.0, 4.25)
     assert plan.donors[1].saw_at_mm == pytest.approx(40.0)
@@ -102,20 +106,44 @@ def test_spigot_from_the_unwanted_thread():
     assert "stay as the spigot" in plan_text(plan) and "Turn A down" in plan_text(plan)
 
 
-def test_no_metal_even_for_a_butt():
+def test_no_metal_for_a_spigot_is_refused_with_what_lacks():
     thin = fitting("JJ", "hose 10", "external", "hose 12", "external", hex_mm=12.8,
                    length_mm=66.0)  # fmt: skip
-    with pytest.raises(RefusedError, match="too little for a butt"):
+    with pytest.raises(NoMetalError, match=r"9.5 mm thick where 10.5 are needed for 1.5 mm"):
         plan_join(ASK, (replace(PLUG, hex_mm=12.8), thin), COOLANT)
 
 
-def test_butt_where_there_is_no_metal_for_a_socket():
+@pytest.mark.parametrize("service", ["oil", "coolant", "water", "gear oil", "vacuum"])
+def test_a_butt_is_never_planned(service):
+    """Bodies that once were faced and butted: too short for a socket or a spigot."""
     short = replace(TAIL, id="SH", length_mm=24 + 12 + 6.5, hex_mm=14.0)
-    plan = plan_join(ASK, (replace(PLUG, length_mm=21.0, hex_mm=22.0), short),
-                     replace(COOLANT, torque_n_m=3.0))  # fmt: skip
-    assert plan.form.form == "butt" and plan.form.clearance is None
-    assert plan.form.area_mm2 == pytest.approx(math.pi / 4 * (14**2 - 7.5**2))
-    assert "butt of faced annuli" in plan_text(plan)
+    pair = (replace(PLUG, length_mm=19.5, hex_mm=22.0), short)
+    with pytest.raises(NoMetalError, match="never brazed together"):
+        plan_join(ASK, pair, Duty(service=service, torque_n_m=3.0))
+
+
+SENDER = fitting("A5", "R 1/4", "external", "M10x1", "internal", thread_a_mm=12.0,
+                 thread_b_mm=10.0, length_mm=28.0, hex_mm=17.0, bore_mm=8.0)  # fmt: skip
+STEEL_PLUG = fitting("P22", "M22x1.5", "external", None, "external", thread_a_mm=14.0,
+                     length_mm=30.0, hex_mm=27.0, bore_mm=0.0, material="steel")  # fmt: skip
+
+
+def test_spigot_around_the_thread_that_stays():
+    """The sender's female thread takes up the body: the spigot is turned on the hex around it."""
+    ask = Question(port=parse_side("M22x1.5", "internal"), part=parse_side("M10x1", "external"))
+    plan = plan_join(ask, (STEEL_PLUG, SENDER), Duty(service="oil"))
+    assert plan.form.over_thread and plan.form.inner == 1
+    assert (plan.form.spigot_mm - 10.0) / 2.0 >= practice("wall_min")
+    assert min(plan.form.flats_mm) >= practice("flats")
+    assert "plug it while turning" in plan_text(plan)
+
+
+def test_overlap_is_cut_to_what_the_bodies_give_and_judged_by_its_load():
+    short = replace(PLUG, length_mm=14.0 + 8.5)
+    full, cut = (plan_join(ASK, (p, TAIL), COOLANT) for p in (PLUG, short))
+    assert full.form.overlap_mm == 8.0 and cut.form.overlap_mm == 6.0
+    assert "the bodies give no more" in plan_text(cut)
+    assert cut.load.stress_mpa > full.load.stress_mpa
 
 
 def test_unlike_metals_shift_the_cold_clearance_the_right_way():
@@ -137,15 +165,16 @@ def test_unlike_metals_shift_the_cold_clearance_the_right_way():
 
 def test_mass_is_that_of_the_drawn_piece():
     """The drawn half section turned about the axis, with the hex's section, gives the mass."""
-    donor = plan_join(ASK, (PLUG, TAIL), COOLANT).donors[1]
-    butt = replace(plan_join(ASK, (PLUG, TAIL), COOLANT).form, form="butt")
-    piece = as_machined(donor, butt, False)
+    donor = plan_join(ASK, (PLUG, TAIL), COOLANT).donors[0]
+    form = plan_join(ASK, (PLUG, TAIL), COOLANT).form
+    piece = as_machined(donor, form, False)
     volume = sum(
         (math.sqrt(3) / 2 if s.kind == "hex" else math.pi / 4)
         * s.diameter_mm**2 * (s.stop_mm - s.start_mm)
         for s in piece.outside
     )  # fmt: skip
-    volume -= sum(math.pi / 4 * s.diameter_mm**2 * (s.stop_mm - s.start_mm) for s in piece.bore)
+    # The bore as drilled, without the socket: the mass is of the piece before it is bored out.
+    volume -= math.pi / 4 * donor.final_bore_mm**2 * piece.length_mm
     assert donor_mass_g(donor) == pytest.approx(volume * 8470e-6, rel=1e-9)
 
 
@@ -186,7 +215,12 @@ def test_service_unknown_is_wrong_usage():
         ({"material": "steel-8.8"}, "strength class"), ({"material": "zinc"}, "die casting"),
         ({"material": "nylon"}, "plastic burns"), ({"material": "cast-iron"}, "graphite"),
         ({"material": "mystery"}, "does not know"), ({"plating": "Cadmium, yellow"}, "fume kills"),
-        ({"plating": "zinc"}, "gives off fume"), ({"plating": "chrome"}, "plated"),
+        ({"plating": "Cd"}, "fume kills"), ({"plating": "yellow passivate"}, "possibly cadmium"),
+        ({"plating": "zinc passivated"}, "possibly cadmium"), ({"plating": "gold"}, "possibly cad"),
+        ({"plating": "Cd/zinc"}, "fume kills"),
+        ({"material": "steel", "plating": ""}, "not stated: it may be cadmium"),
+        ({"plating": "zinc"}, "gives off zinc fume"), ({"plating": "chrome"}, "plated"),
+        ({"plating": "zinc, tin"}, "gives off zinc fume"),
         ({"hex_mm": 9.0}, "in the hex"), ({"length_mm": 38.0}, "nothing to hold"),
     ],
 )  # fmt: skip
@@ -199,7 +233,7 @@ def test_donors_that_are_refused(change, word):
     ("duty", "word"),
     [
         ({"pressure_bar": 11.0}, "above the 10 bar"), ({"temperature_c": 160.0}, "above the 150"),
-        ({"torque_n_m": 200.0}, "allowed"), ({"torch_kw": 0.2}, "never gets it"),
+        ({"torque_n_m": 200.0}, "brazed joint would carry"), ({"torch_kw": 0.2}, "never gets it"),
         ({"bore_mm": 9.0}, "mm of wall"), ({"alloy": "Ag 225"}, "only 55 K"),
     ],
 )  # fmt: skip
@@ -242,16 +276,16 @@ def test_every_sheet_carries_the_cautions():
     assert steel.choice.flux.key == "FH12"
 
 
-def test_work_sheet_is_one_page_with_every_figure(tmp_path):
+def test_work_sheet_has_every_figure(tmp_path):
     plan = plan_join(ASK, (PLUG, TAIL), COOLANT)
     path = tmp_path / "sheet.pdf"
     write_worksheet(plan, path, date(2026, 5, 4))
-    reader = PdfReader(path)
-    assert len(reader.pages) == 1
-    text = "".join(reader.pages[0].extract_text().split())
+    text = "".join("".join(p.extract_text().split()) for p in PdfReader(path).pages)
     for figure in figures(plan):
         assert "".join(figure.value.split()) in text
         assert "".join(figure.how.split())[:20] in text
+    for step in steps(plan):
+        assert "".join(step.split())[:40] in text
     for word in ("Adapterasbrazed,2:1", "Orderofwork", "Cautions", "50mmwhenprinted",
                  "63.0overall", "sawat40.0"):  # fmt: skip
         assert word in text
@@ -260,21 +294,44 @@ def test_work_sheet_is_one_page_with_every_figure(tmp_path):
     assert path.read_bytes() == first and list(tmp_path.iterdir()) == [path]
 
 
-@pytest.mark.parametrize("kind", ["stub", "butt", "female"])
-def test_work_sheets_of_other_joints_fit_their_page(tmp_path, kind):
-    duty = replace(COOLANT, torque_n_m=3.0)
+def _plan_of(kind):
     if kind == "stub":
-        ask, pair = replace(ASK, port=parse_side("M10x1", "internal")), (TAIL_ON_STUB, TAIL)
-    elif kind == "butt":
-        short = replace(TAIL, length_mm=42.5, hex_mm=14.0, plating="")
-        ask, pair = ASK, (replace(PLUG, length_mm=21.0, hex_mm=22.0, material="steel"), short)
-    else:
+        ask = replace(ASK, port=parse_side("M10x1", "internal"))
+        return plan_join(ask, (TAIL_ON_STUB, TAIL), replace(COOLANT, torque_n_m=3.0))
+    if kind == "around":
+        ask = replace(ASK, port=parse_side("M22x1.5", "internal"),
+                      part=parse_side("M10x1", "external"))  # fmt: skip
+        return plan_join(ask, (STEEL_PLUG, SENDER), Duty(service="oil"))
+    if kind == "female":
         sleeve = fitting("C", "M18x1.5", "internal", "M14x1.5", "internal", length_mm=48.0,
                          hex_mm=24.0, bore_mm=9.0, material="stainless", plating="")  # fmt: skip
-        ask, pair = replace(ASK, port=parse_side("M18x1.5 male", "external")), (sleeve, TAIL)
-    plan = plan_join(ask, pair, duty)
-    write_worksheet(plan, tmp_path / "s.pdf", date(2026, 5, 4))
-    assert len(PdfReader(tmp_path / "s.pdf").pages) == 1
+        ask = replace(ASK, port=parse_side("M18x1.5 male", "external"))
+        return plan_join(ask, (sleeve, TAIL), replace(COOLANT, torque_n_m=3.0))
+    long = replace(TAIL, name="hose nipple with a long hex from the blue cabinet by the window")
+    return plan_join(ASK, (PLUG, long), COOLANT)
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+@pytest.mark.parametrize("kind", ["plain", "stub", "around", "female"])
+def test_work_sheets_can_be_read_and_measured(tmp_path, kind, paper):
+    """As another library reads the file: type, text over text, fonts, and the bar's length."""
+    path = tmp_path / "s.pdf"
+    write_worksheet(_plan_of(kind), path, date(2026, 5, 4), paper)
+    document = pdfium.PdfDocument(path)
+    for page in document:
+        assert (page.get_width() / MM, page.get_height() / MM) == pytest.approx(PAPERS[paper])
+        assert min(printed.sizes(page)) >= 9.0, printed.sizes(page)
+        assert printed.covered(page) == [] and printed.outside(page) == []
+    # Beside the bar there may be dimension lines of the drawing that are near it in length.
+    assert pytest.approx((50.0, 50.0), abs=0.05) in printed.bars(document[0], 50.0)
+    embedded = printed.fonts(path)
+    assert embedded and all(embedded.values()), embedded
+
+
+def test_work_sheet_of_no_paper(tmp_path):
+    with pytest.raises(UsageError, match="no paper 'b5'"):
+        write_worksheet(_plan_of("plain"), tmp_path / "s.pdf", date(2026, 5, 4), "b5")
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_sheet_that_cannot_be_written(tmp_path):
@@ -299,7 +356,7 @@ def test_command(tmp_path):
     sheet, pdf = tmp_path / "s.csv", tmp_path / "w.pdf"
     sheet.write_text(stock_csv([PLUG, TAIL, replace(TAIL, id="ONE", count=1)]), encoding="utf-8")
     call = ["--port", "M18x1.5", "--part", "hose 10", "--stock", str(sheet)]
-    run = CliRunner().invoke(command, [*call, "--service", "coolant", "--pdf", str(pdf)])
+    run = CliRunner().invoke(command, [*call, "--service", "coolant", "-o", str(pdf)])
     assert run.exit_code == 0 and pdf.read_bytes().startswith(b"%PDF")
     assert "Spigot on B" in run.output
     run = CliRunner().invoke(command, ["p18", "t10", *call, "--service", "oil", "--json"])
@@ -307,10 +364,10 @@ def test_command(tmp_path):
     for extra, error in [
         (["P18", "X1"], UsageError), (["P18"], UsageError), (["ONE", "ONE"], UsageError),
         (["--torque", "-1"], UsageError), (["--torch", "900"], UsageError),
-        (["--pdf", "w.txt"], UsageError), (["--alloy", "345"], RefusedError),
+        (["-o", "w.txt"], UsageError), (["--alloy", "345"], RefusedError),
     ]:  # fmt: skip
         run = CliRunner().invoke(command, [*call, "--service", "oil", *extra])
         assert isinstance(run.exception, error), extra
     unmade = tmp_path / "b.pdf"
-    run = CliRunner().invoke(command, [*call, "--service", "brake", "--pdf", str(unmade)])
+    run = CliRunner().invoke(command, [*call, "--service", "brake", "-o", str(unmade)])
     assert isinstance(run.exception, RefusedError) and not unmade.exists()

@@ -18,6 +18,7 @@ from pitchcam.fitting.geometry import MatingProfile, section
 from pitchcam.fitting.mate import mate, rule_for
 from pitchcam.fitting.matrix import family_matrix, matrix_text, traps
 from pitchcam.fitting.tables import keyed, read_table
+from pitchcam.fitting.wording import mating_text
 from pitchcam.series import find, load_series
 
 
@@ -289,6 +290,8 @@ def test_command_answers_in_words_and_json_with_its_exit_code():
     assert answer["answer"] == "wrong" and answer["cross_thread"]["kind"] == "binds"
     run = CliRunner().invoke(command, ["--both", "G 1/8", "M10x1"])
     assert run.output.count("Rule:") == 2
+    run = CliRunner().invoke(command, ["R 1/4", "G 1/4"])
+    assert "G 1/4 female: Only where the product's own standard says so" in run.output
     assert "ISO 7-1" in CliRunner().invoke(command, ["--matrix"]).output
     assert "M10x1 in 1/8-27 NPT" in CliRunner().invoke(command, ["--traps"]).output
 
@@ -319,6 +322,28 @@ def test_traps_behave_as_the_trade_says(row):
     if "as if right" in trade:
         # The 14 TPI pairs go as far by hand as a right taper pair: 8.1 mm is 4.5 turns.
         assert 3.5 < result.cross.free_turns[1] < 7
+
+
+@pytest.mark.parametrize("size", ["1/8", "1/4", "3/8", "1/2", "3/4", "1"])
+def test_the_14_tpi_trap_is_told_of_its_own_sizes_only(size):
+    tpi = {"1/8": "27", "1/4": "18", "3/8": "18", "1/2": "14", "3/4": "14", "1": "11.5"}[size]
+    npt = f"{size}-{tpi} NPT"
+    for pair in ((npt, f"Rc {size}"), (f"R {size}", npt), (f"G {size}", npt)):
+        text = mating_text(mate(parse_end(pair[0], "external"), parse_end(pair[1], "internal")))
+        assert ("that is the trap" in text) == (size in ("1/2", "3/4")), text
+        assert "1/2 and 3/4" not in text and "{" not in text
+
+
+def test_headlines_agree_with_the_computed_turns():
+    for male in ("1/4-18 NPT", "M10x1", "R 1/4", "M12x1.25", "7/16-20 UNF", "1/4-20 UNC"):
+        for female in ("Rc 1/4", "1/8-27 NPT", "1/2-20 UNF", "M12x1.25", "1/4-20 BSW", "G 1/4"):
+            result = mate(parse_end(male, "external"), parse_end(female, "internal"))
+            text = mating_text(result)
+            if result.cross is None or result.cross.kind != "binds":
+                continue
+            assert "No: it starts, then binds" in text
+            least, most = result.cross.free_turns
+            assert (f"It starts, {least:.1f} to {most:.1f} turns" in text) == (most < 1.5)
 
 
 def test_one_side_missing_is_wrong_usage():

@@ -46,6 +46,23 @@ def test_twins_and_notes_are_listed():
     assert "note: prior changed the order" in told
 
 
+def test_after_a_name_come_seal_and_next_command_and_uses_once():
+    use = "37 degree flare, 5/16 in tube"
+    verdict = Verdict(
+        status="named", designation="1/2-20 UNF", standard="ASME B1.1", probability=0.999,
+        same_geometry=(f"1/2-20 UNF as {use}",),
+        next_step=f"The size is one, its use is told by the seat: {use}: seals on the cone.",
+    )  # fmt: skip
+    told = text(invented.single(verdict=verdict)[0])
+    assert told.count(use) == 1
+    lines = [line.strip().partition(":")[0] for line in told.splitlines()]
+    assert lines.index("seal") < lines.index("next step") < lines.index("then")
+    assert 'then: pitchcam job --port THREAD --part "1/2-20 UNF"' in told
+    bare = text(invented.single(verdict=replace(verdict, next_step=None))[0])
+    assert bare.count(use) == 1
+    assert "seal:" not in text(invented.single(verdict=invented.ambiguous())[0])
+
+
 def test_several_parts_are_numbered():
     places = [((1200.0, 1200.0), 0.0), ((2200.0, 1200.0), 90.0)]
     told = text(invented.scene(places)[0])

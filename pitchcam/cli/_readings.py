@@ -1,0 +1,70 @@
+"""Readings typed where a name could stand: in the words of ``lookup``, by its own parser."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import json
+import shlex
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from pitchcam.errors import PitchcamError, UsageError
+
+if TYPE_CHECKING:
+    from pitchcam.fitting.job import Side
+    from pitchcam.records import Gender
+
+
+def read_side(role: str, text: str, *, cast: bool, wanted: Gender) -> Side:
+    """Return the side of a job whose thread is given by readings.
+
+    Parameters
+    ----------
+    role
+        ``port`` or ``part``.
+    text
+        Options of ``lookup``, such as ``-d 13.8 -g 1.5mm``.
+    cast
+        Whether the diameter is that of a cast.
+    wanted
+        Gender of the side.
+
+    Raises
+    ------
+    UsageError, ReadingError
+        If the readings are none, or of no thread.
+    """
+    from pitchcam.fitting.job import measured_side
+    from pitchcam.records import Candidate, Verdict
+
+    thread = _looked_up(role, text, cast)
+    found = dict(thread["verdict"])
+    found["candidates"] = tuple(Candidate(**c) for c in found["candidates"])
+    for name in ("same_geometry", "notes"):
+        found[name] = tuple(found.get(name, ()))
+    known = {name: found[name] for name in Verdict.__dataclass_fields__ if name in found}
+    origin = f"readings {text.strip()}"
+    if role == "port" and thread["gender"] == "external":
+        origin += ", the old part out of it"
+    return measured_side(role, origin, Verdict(**known), thread["gender"], wanted)
+
+
+def _looked_up(role: str, text: str, cast: bool) -> dict[str, Any]:
+    """Return the thread of the document that ``lookup`` answers with."""
+    from pitchcam.cli.lookup import command
+
+    out = io.StringIO()
+    try:
+        words = ["--json", *(["--cast"] if cast else []), *shlex.split(text)]
+        with contextlib.redirect_stdout(out):
+            command.main(words, prog_name=f"--{role}", standalone_mode=False)
+    except (click.ClickException, ValueError) as error:
+        what = error.format_message() if isinstance(error, click.ClickException) else str(error)
+        raise UsageError(f"--{role} '{text}': {what}", "See: pitchcam lookup --help") from None
+    except PitchcamError as error:
+        error.message = f"the {role}: {error.message}"
+        raise
+    thread: dict[str, Any] = json.loads(out.getvalue())["parts"][0]["threads"][0]
+    return thread
