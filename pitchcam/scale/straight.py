@@ -25,6 +25,8 @@ MOST_EDGES = 6
 BENT_PX, SHORTEST_PX = 0.8, 40.0
 #: Cosine to the axis from which on a piece is the side of a cylinder (6 degrees).
 ALONG = 0.995
+#: Edges that even the best explanation misses by this tell nothing of the lens: four coded steps.
+UNTOLD = 2 * BELIEVED
 #: A piece of an edge with this many times the usual misfit is left out.
 STRANGE = 2.5
 #: Beyond the blur of a corner (px, inside is negative) its face must be as even as this, in shares
@@ -41,13 +43,16 @@ def bar_edges(shape: Shape, field: Field) -> list[StraightEdge]:
     return _both_sides(shape, field, s[0] + trim, s[-1] - trim, radius)
 
 
-def corner_edges(shape: Shape, field: Field) -> list[StraightEdge]:
-    """Return both edges of a part's widest stretch: a hexagon's corners, which mirror nothing."""
-    start, end, _ = widest_stretch(shape)
+def corner_edges(shape: Shape, field: Field, *, is_round: bool = False) -> list[StraightEdge]:
+    """Return both edges of a part's widest stretch.
+
+    A hexagon's corners mirror nothing; where ``is_round``, the stretch is taken as a cylinder.
+    """
+    start, end, width = widest_stretch(shape)
     trim = 0.15 * (end - start) + 3
     if end - start - 2 * trim < 12:
         return []
-    return _both_sides(shape, field, start + trim, end - trim, None)
+    return _both_sides(shape, field, start + trim, end - trim, width / 2 if is_round else None)
 
 
 def _both_sides(
@@ -165,6 +170,11 @@ def learn_rims(
     if not edges:
         return UNLEARNT, {}
     rims = _fit(edges, field, camera.f_px)
+    if rims.misfit.max() > BELIEVED and all(label is None for label in owner):
+        edges, rims = _otherwise(shapes, field, camera, edges, rims)
+        owner = [None] * len(edges)
+        if rims.misfit.min() > UNTOLD:
+            return UNLEARNT, {}
     plain = _without_strangers(edges, rims)
     if plain is not edges:
         edges, rims = plain, _fit(plain, field, camera.f_px)
@@ -177,6 +187,25 @@ def learn_rims(
             true = _through(edge, rims.edges_px[pieces], rims.u_edges_px[pieces])
             pins.setdefault(label, []).append(true)
     return rims, pins
+
+
+def _otherwise(
+    shapes: Sequence[Shape], field: Field, camera: Camera, edges: list[StraightEdge], rims: Rims
+) -> tuple[list[StraightEdge], Rims]:
+    """Return the edges, taken as sharp, round or from elsewhere, that one lens describes best.
+
+    The widest stretch of a part need not be a hexagon: a collar or a body mirrors the light.
+    """
+    parts = [s for s in shapes if s.threads]
+    tries = [(edges, rims)]
+    for other in (
+        [e for s in parts for e in corner_edges(s, field, is_round=True)],
+        [e for s in shapes for e in plain_edges(s, field, camera.centre_px)],
+    ):
+        if other:
+            own = other[:MOST_EDGES]
+            tries.append((own, _fit(own, field, camera.f_px)))
+    return min(tries, key=lambda t: float(t[1].misfit.max()))
 
 
 def _fit(edges: Sequence[StraightEdge], field: Field, f_px: float) -> Rims:

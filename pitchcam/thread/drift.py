@@ -109,7 +109,7 @@ def _by_taper(shape: Measured, angles: Values, tapers: Values) -> Values:
     if isinstance(shape, CrestShape):
         u = float(np.hypot(shape.u_taper, U_TAPER))
     else:
-        u = U_TAPER_NEAR if shape.near_panel else U_TAPER
+        u = U_TAPER + (U_TAPER_NEAR - U_TAPER) * shape.nearness
     likely = sum(share * normal(taper - t, u) for t, share in TAPERS)
     out: Values = np.log((1 - ODD) * likely + ODD / ODD_TAPER)
     return out

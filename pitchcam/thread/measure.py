@@ -39,11 +39,15 @@ ENOUGH_STRAIGHT, FEWEST_STRAIGHT = 0.4, 6
 #: them come out up to 1 mm wrong beyond, and right to 0.1 mm below (renders of known threads).
 MOST_SLANT = 0.13
 
-#: Scatter of the flank points in pixels, and misfit of a crest's light, above which the light is
-#: uneven. Over masked light, renders of known threads keep to 0.08-0.15 px and 0.003-0.025; close
-#: to a panel they reach 0.2-0.3 px and 0.03-0.05.
-UNEVEN_PX = 0.19
+#: Scatter of the flank points in pixels and in pitches, and misfit of a crest's light, above which
+#: the light is uneven. Over masked light, renders of known threads keep to 0.08-0.15 px, large ones
+#: to 0.006 pitches, and 0.003-0.025; close to a panel they reach 0.2-0.3 px, 0.008-0.013 pitches
+#: and 0.03-0.05.
+UNEVEN_PX, UNEVEN_PITCHES = 0.19, 0.007
 UNEVEN_TIP = 0.03
+#: Distances of the panel behind the part, in camera distances, from which on it is near and not
+#: near; and the share of light that a part must mirror for it to matter in full.
+NEAR, FAR, BRIGHT = 0.10, 0.28, 0.5
 
 #: Misfit of the light above which a thread is also tried as a left-hand one, whose bands lie on the
 #: other flanks; and the share of that misfit which must be left then, itself below the first.
@@ -64,9 +68,8 @@ class ThreadShape:
 
     Diameters are at the frame's origin; ``tips`` and ``roots`` hold one entry per side that could
     be fitted. ``straight`` says that only points on the flanks' straight part went into the fit
-    (seen far along the thread, too few of them are left); ``near_panel`` that every edge of the
-    photo has a mirrored band of its own, or that the light on the thread is as uneven, as with
-    the panel close behind the part. ``mm_per_px`` is
+    (seen far along the thread, too few of them are left); ``nearness``, 0 to 1, how far the
+    light on the flanks is that of a panel close behind the part. ``mm_per_px`` is
     the scale on the axis, ``spacing_px`` the crests' spacing.
     """
 
@@ -83,7 +86,7 @@ class ThreadShape:
     span_mm: tuple[float, float]
     outline_px: Values
     straight: bool
-    near_panel: bool
+    nearness: float
 
     @property
     def pitch_mm(self) -> float:
@@ -192,20 +195,32 @@ def measure_thread(
         left = on_edges(-1.0)
         if left[-1].misfit < min(LEFT_HAND * surface.misfit, STRANGE):
             section, moved, edges, surface = left
-    tips, roots = _tips(crop, field, camera, frame, section, rims, mm_per_px, surface)
+    nearness = _nearness(section, surface, mm_per_px, straight)
+    near = nearness > 0.5
+    tips, roots = _tips(crop, field, camera, frame, section, rims, mm_per_px, surface, near)
+    if any(t.misfit > UNEVEN_TIP for t in tips):
+        nearness = 1.0
     z = section.points.z[section.fit.used]
     return ThreadShape(
         axis=axis, frame=frame, camera=camera, section=section, flanks=moved, edges=edges,
         tips=tips, roots=roots, mm_per_px=mm_per_px, spacing_px=region.spacing_px,
         span_mm=(float(z.min()), float(z.max())), outline_px=points, straight=straight,
-        near_panel=not rims.common or _uneven(section, tips, mm_per_px),
+        nearness=nearness,
     )  # fmt: skip
 
 
-def _uneven(section: Section, tips: tuple[Tip, ...], mm_per_px: float) -> bool:
-    """Whether flanks or crests look otherwise than any even light would draw them."""
-    scatter = section.fit.rms_mm / mm_per_px
-    return scatter > UNEVEN_PX or any(t.misfit > UNEVEN_TIP for t in tips)
+def _nearness(section: Section, surface: Surface, mm_per_px: float, straight: bool) -> float:
+    """Return how far the light is that of a panel close behind the part, 0 to 1.
+
+    The traced light tells the panel's distance; flanks that scatter more than any even light draws
+    them tell that the trace does not hold. Under a slant they scatter all the same.
+    """
+    scatter = section.fit.rms_mm
+    limit = max(UNEVEN_PX * mm_per_px, UNEVEN_PITCHES * abs(section.fit.pitch_mm))
+    if straight and scatter > limit:
+        return 1.0
+    bright = min(surface.share / BRIGHT, 1.0)
+    return float(bright * np.clip((FAR - surface.panel) / (FAR - NEAR), 0.0, 1.0))
 
 
 def _spectral_spacing(
@@ -243,17 +258,17 @@ def _straight(
 
 def _tips(
     crop: Crop, field: Field, camera: Camera, frame: AxisFrame, section: Section, rims: Rims,
-    mm_per_px: float, surface: Surface,
+    mm_per_px: float, surface: Surface, near: bool,
 ) -> tuple[tuple[Tip, ...], tuple[Tip, ...]]:  # fmt: skip
     blur_mm = rims.spread.blur_px * mm_per_px
     mirrors = {
-        side: _mirror(field, camera, frame, section, surface, side, near_panel=not rims.common)
+        side: _mirror(field, camera, frame, section, surface, side, near_panel=near)
         for side in (1.0, -1.0)
     }
     tips, roots = (
         fit_tips(
             crop, camera, frame, section, blur_mm, mm_per_px, mirrors, groove=groove,
-            background=surface.background, near_panel=not rims.common,
+            background=surface.background, near_panel=near,
         ) for groove in (False, True)
     )  # fmt: skip
     return tips, roots

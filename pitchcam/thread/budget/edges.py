@@ -37,6 +37,8 @@ SLANT_ANGLE_DEG = 3.2
 SLANT_LEFT = 0.25
 SLANT_DIAMETER_PITCHES = 0.03
 
+#: A panel is not mentioned below this nearness.
+LEAST_NEARNESS = 0.02
 #: With the panel close behind the part the mirrored band covers a third of the radius, shines
 #: unevenly up the flank and changes along the thread: renders of known threads read 0-4.6 degrees
 #: in angle and 0-0.018 in taper off (half of the largest is taken). The pitch as a share.
@@ -99,9 +101,10 @@ def slanted_view(shape: ThreadShape, place: Geometry) -> BudgetLine:
 
 def near_panel(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
     """Return what a panel close behind the part leaves in every quantity, each by itself."""
-    if not shape.near_panel:
+    if shape.nearness < LEAST_NEARNESS:
         return None
+    share = {k: u * shape.nearness for k, u in NEAR_PANEL.items()}
     return BudgetLine(
-        source="panel close behind the part", contributions=by_pitch(shape, NEAR_PANEL),
+        source="panel close behind the part", contributions=by_pitch(shape, share),
         correlated=False,
     )  # fmt: skip
