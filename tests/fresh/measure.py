@@ -184,29 +184,9 @@ def pair(truths: list[Row], found: list[Any]) -> dict[int, int]:
     return {int(i): int(j) for i, j in zip(*linear_sum_assignment(cost), strict=True)}
 
 
-def true_values(truth: Row, thread: Any) -> dict[str, float]:
-    """Return the truth of each quantity, diameters where they were measured.
-
-    Diameters of a taper are stated at ``thread_length_mm`` or ``diameter_station_mm`` from the
-    small end.
-    """
-    station, short = thread.reading.diameter_station_mm, 0.0
-    at = truth.get("thread_length_mm", truth.get("diameter_station_mm"))
-    if truth["taper"] and station is not None and at is not None:
-        short = truth["taper"] * (at - station.value)
-    out = {"pitch_mm": truth["pitch_mm"], "major_mm": truth["major_mm"] - short,
-           "angle_deg": truth["angle_deg"], "taper": truth["taper"]}  # fmt: skip
-    minor = truth.get("minor_mm")
-    if minor is None and "depth_mm" in truth:
-        minor = truth["major_mm"] - 2 * truth["depth_mm"]
-    if minor is not None:
-        out["minor_mm"] = minor - short
-    if "pitch_diameter_mm" in truth:
-        out["pitch_diameter_mm"] = truth["pitch_diameter_mm"] - short
-    return out
-
-
 def _fill(row: Row, truth: Row, thread: Any, quality: str) -> None:
+    from tests.accuracy import true_values
+
     verdict = thread.verdict
     row["outcome"], row["answer"] = judge(truth, verdict, quality), _answer(thread)
     row["status"], row["probability"] = verdict.status, verdict.probability
