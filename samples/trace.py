@@ -38,7 +38,7 @@ SHIFT = 32
 
 
 def renderer() -> Any:
-    """Return Mitsuba: on a GPU where SAMPLES_GPU is set, else by LLVM 16 or newer, or interpreted."""
+    """Give Mitsuba: on a GPU if SAMPLES_GPU is set, else by LLVM 16 or newer, else interpreted."""
     libraries = {
         int(m.group(1)): str(p)
         for p in Path("/usr/lib").glob("*/libLLVM*.so*")

@@ -48,13 +48,16 @@ def draw(sets: tuple[str, ...], seed: int) -> None:
 @click.option("-j", "--processes", type=int, default=os.cpu_count() or 1)
 @click.option("--seconds", type=float, default=1e9, help="Trace no further photo after these.")
 @click.option("--paths", type=int, default=49, help="Paths a pixel, a square number.")
+@click.option("--tracers", type=int, default=1, help="Tracing processes; 3 keep a GPU busy.")
 def render(sets: tuple[str, ...], seed: int, output: Path, processes: int, seconds: float,
-           paths: int) -> None:  # fmt: skip
+           paths: int, tracers: int) -> None:  # fmt: skip
     """Render the photos of SET=COUNT ... into a folder, each with its truth."""
-    from tests.fresh.render import render as work
+    from tests.fresh.render import spread
 
-    done = work(_jobs(sets, seed), output, processes=processes, seconds=seconds, paths=paths)
-    click.echo(f"{len(done)} photos")
+    output.mkdir(parents=True, exist_ok=True)
+    done = spread(_jobs(sets, seed), output, tracers=tracers, processes=processes,
+                  seconds=seconds, paths=paths)  # fmt: skip
+    click.echo(f"{done} photos")
 
 
 @main.command()
@@ -72,6 +75,42 @@ def pack(folder: Path, output: Path) -> None:
             for file in (photo, photo.with_suffix(".json")):
                 file.rename(folder / "packed" / file.name)
     click.echo(f"{len(photos) - len(left)} packed, {len(left)} left")
+
+
+@main.command()
+@click.argument("folders", nargs=-1, required=True,
+                type=click.Path(file_okay=False, exists=True, path_type=Path))
+@click.option("-o", "--output", type=click.Path(dir_okay=False, path_type=Path),
+              help="Keep the rows in this JSON file.")
+@click.option("-j", "--processes", type=int, default=os.cpu_count() or 1)
+@click.option("--only", default="", help="Part of the photos' names.")
+@click.option("--short", is_flag=True, help="Print no splits.")
+def measure(folders: tuple[Path, ...], output: Path | None, processes: int, only: str,
+            short: bool) -> None:  # fmt: skip
+    """Measure the photos of folders and print the tables."""
+    from tests.fresh.measure import photos, run
+    from tests.fresh.table import report
+
+    files = photos(folders, only)
+    if not files:
+        raise click.UsageError("no truth files (NAME.json with file, scale and threads) there")
+    rows = run(files, processes)
+    if output is not None:
+        output.write_text(json.dumps(rows, indent=1) + "\n", encoding="utf-8")
+    click.echo(report(rows, not short))
+
+
+@main.command()
+@click.argument("files", nargs=-1, required=True,
+                type=click.Path(dir_okay=False, exists=True, path_type=Path))
+@click.option("--short", is_flag=True, help="Print no splits.")
+@click.option("--only", default="", help="Part of the photos' names.")
+def table(files: tuple[Path, ...], short: bool, only: str) -> None:
+    """Print the tables of rows that ``measure -o`` kept."""
+    from tests.fresh.table import report
+
+    rows = [r for f in files for r in json.loads(f.read_text(encoding="utf-8"))]
+    click.echo(report([r for r in rows if only in r["photo"]], not short))
 
 
 if __name__ == "__main__":

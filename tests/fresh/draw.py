@@ -180,13 +180,15 @@ def _layout(camera: Camera, build: parts.Build | None, mesh: Any,
             continue
         if reference is None:
             return laid, (0.0, 0.0), 0.0
-        mine = _rectangle(laid.thing.vertices[::5], heading)
+        mine = _rectangle(_shadow(camera, laid.thing.vertices[::5]), heading)
         for _ in range(12):
             where, turn = rng.uniform(-half, half) * 0.85, float(rng.uniform(0, 360))
             box = _turned(reference.reach, where, turn)
             top = np.column_stack([box, np.full(4, reference.height)])
             base = np.column_stack([box, np.zeros(4)])
-            if _seen(camera, np.concatenate([base, top]), kinds[1]) and _apart(mine, box):
+            solid = np.concatenate([base, top])
+            theirs = _rectangle(_shadow(camera, solid), turn)
+            if _seen(camera, solid, kinds[1]) and _apart(mine, theirs):
                 return laid, (float(where[0]), float(where[1])), turn
     return None
 
@@ -200,8 +202,8 @@ def _lay(build: parts.Build | None, mesh: Any, at: tuple[float, float], heading:
         rotation = np.column_stack([[0, 0, -1.0], np.cross(axis, [0, 0, -1.0]), axis])
         origin = np.array([*at, outer / 2]) - axis * length / 2
         pose = Pose(rotation=rotation, origin=origin, incline_deg=0.0)
-        return Laid(kind="spring", material="", pose=pose, heading_deg=heading,
-                    thing=Thing(vertices=pose.world(vertices), faces=faces, material="steel"))  # fmt: skip
+        thing = Thing(vertices=pose.world(vertices), faces=faces, material="steel")
+        return Laid(kind="spring", material="", pose=pose, heading_deg=heading, thing=thing)
     natural = rest(build.part, at=at, heading_deg=heading)
     if set_name == "fall":
         shim = float(rng.normal(0, 0.15))
@@ -211,8 +213,9 @@ def _lay(build: parts.Build | None, mesh: Any, at: tuple[float, float], heading:
         shim = float(wanted) - natural.incline_deg
     pose = rest(build.part, at=at, heading_deg=heading, shim_deg=shim)
     vertices, faces = build.part.mesh()
-    return Laid(kind=build.kind, material="", pose=pose, heading_deg=heading, build=build,
-                thing=Thing(vertices=pose.world(vertices), faces=faces, material="steel"))  # fmt: skip
+    thing = Thing(vertices=pose.world(vertices), faces=faces, material="steel")
+    return Laid(kind=build.kind, material="", pose=pose, heading_deg=heading, thing=thing,
+                build=build)  # fmt: skip
 
 
 def _painted(laid: Laid, material: str, rng: Rng) -> Laid:
@@ -227,6 +230,12 @@ def _seen(camera: Camera, xyz: np.ndarray, kind: str) -> bool:
     zoom = 1.7 if kind == "zoom" else 1.0
     half = np.array([WIDTH, WIDE_ROWS if kind == "wide" else HEIGHT]) / 2 / zoom - INSET_PX
     return bool(np.all(np.abs(px - np.array([WIDTH, HEIGHT]) / 2) < half))
+
+
+def _shadow(camera: Camera, xyz: np.ndarray) -> np.ndarray:
+    """Return where points appear on the plate (n, 2), mm: what is tall leans outward."""
+    up = camera.position[2]
+    return camera.position[:2] + (xyz[:, :2] - camera.position[:2]) * (up / (up - xyz[:, 2:]))
 
 
 def _turned(box: tuple[float, ...], at: np.ndarray, turn_deg: float) -> np.ndarray:
@@ -285,9 +294,10 @@ def _light(set_name: str, camera: Camera, rng: Rng) -> Light:
         turn = rng.uniform(0, 2 * np.pi)
         away = rng.uniform(300, 600)
         half = rng.uniform(60, 140, 2)
-        lamps = (Lamp(at=(float(away * np.cos(turn)), float(away * np.sin(turn)),
-                          float(rng.uniform(300, 700))),
-                      half=(float(half[0]), float(half[1])), level=float(rng.uniform(2, 7))),)  # fmt: skip
+        high = float(rng.uniform(300, 700))
+        lamps = (Lamp(at=(float(away * np.cos(turn)), float(away * np.sin(turn)), high),
+                      half=(float(half[0]), float(half[1])),
+                      level=float(rng.uniform(2, 7))),)  # fmt: skip
     room = float(rng.uniform(0.02, 0.09) if rough else rng.uniform(0.01, 0.04))
     size = window * span
     return Light(
@@ -312,7 +322,7 @@ def _phone(set_name: str, camera: Camera, kind: str, rng: Rng) -> Phone:
         sharpen_px=1.1, contrast=float(rng.choice([0.0, 0.06, 0.12])),
         k1=float(np.clip(rng.normal(0, 0.006), -0.018, 0.018)),
         quality=int(rng.integers(72, 95) if rough else rng.integers(92, 97)),
-        orientation=int(rng.choice([1, 1, 1, 6, 6, 8, 3], p=[0.2, 0.2, 0.15, 0.2, 0.12, 0.1, 0.03])),
+        orientation=int(rng.choice([1, 6, 8, 3], p=[0.55, 0.32, 0.1, 0.03])),
     )  # fmt: skip
     zoom = float(rng.uniform(1.15, 1.7)) if kind == "zoom" else 1.0
     wrong = 0.025 * float(rng.standard_t(4)) if set_name == "fall" else 0.006 * float(rng.normal())

@@ -27,12 +27,13 @@ def metal(name: str, rng: np.random.Generator) -> dict[str, Any]:
     rough = float(rng.uniform(0.8, 1.25))
     tint = rng.uniform(0.9, 1.1) * rng.normal(1.0, 0.015, 3)
     if name == "black oxide":
+        dark = {"type": "rgb", "value": (0.03 * tint).tolist()}
         return {"type": "roughplastic", "alpha": 0.3 * rough, "int_ior": 1.4,
-                "diffuse_reflectance": {"type": "rgb", "value": (0.03 * tint).tolist()}}  # fmt: skip
+                "diffuse_reflectance": dark}  # fmt: skip
     of, colour, alpha = METALS[name]
-    value = np.minimum(np.array(colour) * tint, 1.0)
+    shine = {"type": "rgb", "value": np.minimum(np.array(colour) * tint, 1.0).tolist()}
     out: dict[str, Any] = {"type": "roughconductor", "alpha": alpha * rough,
-                           "specular_reflectance": {"type": "rgb", "value": value.tolist()}}  # fmt: skip
+                           "specular_reflectance": shine}  # fmt: skip
     return out | (BRASS if of == "brass" else {"material": of})
 
 

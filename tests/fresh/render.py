@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import multiprocessing
-import os
 import tarfile
 import tempfile
 import time
@@ -55,7 +54,7 @@ def render(jobs: Sequence[tuple[str, int, int]], folder: Path, *, processes: int
     folder.mkdir(parents=True, exist_ok=True)
     start, done = time.monotonic(), []
     context = multiprocessing.get_context("spawn")
-    scratch = Path("/dev/shm") if os.path.isdir("/dev/shm") else Path(tempfile.gettempdir())
+    scratch = Path("/dev/shm") if Path("/dev/shm").is_dir() else Path(tempfile.gettempdir())
     with (tempfile.TemporaryDirectory(dir=scratch) as room,
           ProcessPoolExecutor(processes, mp_context=context) as pool):  # fmt: skip
         waiting: list[Future[str]] = []
@@ -80,6 +79,23 @@ def render(jobs: Sequence[tuple[str, int, int]], folder: Path, *, processes: int
             except Exception as error:  # one photo must not lose the others
                 print(f"not developed: {error!r}", flush=True)
     return done
+
+
+def spread(jobs: Sequence[tuple[str, int, int]], folder: Path, *, tracers: int, processes: int,
+           seconds: float = 1e9, paths: int = PATHS) -> int:
+    """Render with several tracing processes at once: drawing and compiling leave a GPU idle."""
+    context = multiprocessing.get_context("spawn")
+    share = max(1, processes // tracers)
+    workers = [
+        context.Process(target=render, args=(jobs[k::tracers], folder),
+                        kwargs={"processes": share, "seconds": seconds, "paths": paths})
+        for k in range(tracers)
+    ]  # fmt: skip
+    for w in workers:
+        w.start()
+    for w in workers:
+        w.join()
+    return sum((folder / f"{fresh(*job).name}.json").exists() for job in jobs)
 
 
 def pack(files: Iterable[Path], out: Path, limit: int = 4) -> list[Path]:

@@ -12,8 +12,8 @@ from samples.forms import BA_47, ISO_60, NPT_60, WHITWORTH_55, Form
 from samples.solids import Nick, Thread
 
 #: Share of each family among the drawn threads: what a garage meets, by eye.
-FAMILIES = {"M": 0.27, "UNC": 0.08, "UNF": 0.10, "UNEF": 0.05, "UN": 0.04, "BSW": 0.08,
-            "BSF": 0.07, "BA": 0.04, "G": 0.11, "R": 0.06, "NPT": 0.07, "M taper": 0.03}  # fmt: skip
+FAMILIES = {"M": 0.27, "UNC": 0.08, "UNF": 0.10, "UNEF": 0.05, "UN": 0.04, "BSW": 0.08, "BSF": 0.07,
+            "BA": 0.04, "G": 0.11, "R": 0.06, "NPT": 0.07, "M taper": 0.03}  # fmt: skip
 COMMON = {"common": 6.0, "usual": 2.0, "rare": 0.7}
 SMALLEST_MM, LARGEST_MM = 4.0, 36.0
 

@@ -1,0 +1,220 @@
+"""Measure photos that have a truth beside them: one row per true thread, in several processes."""
+
+from __future__ import annotations
+
+import json
+import multiprocessing
+import signal
+import time
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from scipy.optimize import linear_sum_assignment
+
+QUANTITIES = ("pitch_mm", "major_mm", "minor_mm", "pitch_diameter_mm", "angle_deg", "taper")
+TIMEOUT_S = 60
+Row = dict[str, Any]
+
+
+class _LateError(Exception):
+    pass
+
+
+def _late(*_: Any) -> None:
+    raise _LateError
+
+
+def photos(folders: Iterable[Path], only: str = "") -> list[Path]:
+    """Return the truth files of photos, of all folders in order."""
+    out = []
+    for folder in folders:
+        for file in sorted(folder.glob("*.json")):
+            if only not in file.stem:
+                continue
+            truth = json.loads(file.read_text(encoding="utf-8"))
+            if isinstance(truth, dict) and {"file", "scale", "threads"} <= truth.keys():
+                out.append(file)
+    return out
+
+
+def run(files: list[Path], processes: int) -> list[Row]:
+    """Return the rows of all photos."""
+    context = multiprocessing.get_context("spawn")
+    rows: list[Row] = []
+    with context.Pool(processes, initializer=_quiet) as pool:
+        for new in pool.imap(guarded, files):
+            rows += new
+    return rows
+
+
+def _quiet() -> None:
+    import warnings
+
+    import cv2
+
+    cv2.setNumThreads(1)
+    warnings.simplefilter("ignore")
+
+
+def guarded(file: Path) -> list[Row]:
+    """Measure one photo; a fault or a photo that takes too long is its answer."""
+    truth = json.loads(file.read_text(encoding="utf-8"))
+    base = about(file, truth)
+    signal.signal(signal.SIGALRM, _late)
+    signal.alarm(TIMEOUT_S)
+    try:
+        return measure(file, truth, base)
+    except _LateError:
+        return _none(base, truth, "broken", f"longer than {TIMEOUT_S} s")
+    except Exception as error:  # an inner fault must not hide the other photos
+        where = error.__traceback__
+        while where is not None and where.tb_next is not None:
+            where = where.tb_next
+        at = "" if where is None else f" at {Path(where.tb_frame.f_code.co_filename).name}"
+        at += "" if where is None else f":{where.tb_lineno}"
+        return _none(base, truth, "broken", f"{type(error).__name__}: {error}{at}")
+    finally:
+        signal.alarm(0)
+
+
+def about(file: Path, truth: dict[str, Any]) -> Row:
+    """Return what is known of a photo, to tell rows apart by."""
+    render = truth.get("render", {})
+    camera, light = render.get("camera", {}), render.get("light", {})
+    setup = render.get("setup", {})
+    tilt = camera.get("tilt_deg")
+    if isinstance(tilt, list):
+        tilt = float(np.hypot(*tilt))
+    panel = setup.get("panel_h", light.get("below"))
+    reference = (render.get("references") or [{}])[0]
+    part = (truth.get("parts") or [{}])[0]
+    kind = truth["scale"]["source"]
+    if kind == "jaws" and reference.get("beam"):
+        kind = "jaws+beam"
+    if kind == "pin" and reference.get("material") == "black oxide":
+        kind = "pin, black"
+    f_px, height = camera.get("f_px", render.get("f_px")), camera.get("height_mm")
+    height = height or camera.get("height")
+    return {
+        "photo": file.stem, "folder": file.parent.name, "quality": truth["quality"],
+        "set": truth.get("set", truth["quality"]), "reference": kind,
+        "stated_mm": truth["scale"].get("mm"), "tilt_deg": tilt, "panel_mm": panel,
+        "kind": part.get("kind"), "material": part.get("material"),
+        "incline_deg": part.get("inclination_deg"), "expected": truth.get("expected"),
+        "px_per_mm": f_px / height if f_px and height else None,
+    }  # fmt: skip
+
+
+def measure(file: Path, truth: dict[str, Any], base: Row) -> list[Row]:
+    """Return the rows of one photo."""
+    import pitchcam
+    from pitchcam.errors import PitchcamError
+    from tests.accuracy import scale_of
+
+    start = time.perf_counter()
+    try:
+        result = pitchcam.identify(file.with_name(truth["file"]), scale_of(truth))
+    except PitchcamError as error:
+        return _none(base, truth, "none", f"{error.code}: {error.message}")
+    seconds = time.perf_counter() - start
+    base = base | {"seconds": seconds, "flags": [w.code for w in result.warnings]}
+    found = [t for part in result.parts for t in part.threads]
+    true = truth["threads"]
+    if not found:
+        why = "; ".join(f"{w.code}: {w.message}" for w in result.warnings)
+        return _none(base, truth, "none", why)
+    pairs = pair(true, found)
+    rows = []
+    for i, row_truth in enumerate(true):
+        row = _of(base, row_truth)
+        if i in pairs:
+            _fill(row, row_truth, found[pairs[i]], truth["quality"])
+        else:
+            row |= {"outcome": "none", "answer": "not found"}
+        rows.append(row)
+    for j, thread in enumerate(found):
+        if j not in pairs.values():
+            named = thread.verdict.status == "named"
+            rows.append(base | {
+                "truth": "(no thread)", "outcome": "wrong" if named and not true else "extra",
+                "answer": _answer(thread), "probability": thread.verdict.probability,
+            })  # fmt: skip
+    return rows
+
+
+def _of(base: Row, truth: Row) -> Row:
+    p = truth["pitch_mm"]
+    row = base | {
+        "truth": truth["designation"], "pitch_mm": p, "major_mm": truth["major_mm"],
+        "true_angle_deg": truth["angle_deg"], "true_taper": truth["taper"],
+        "turns": truth.get("turns"), "worn_mm": truth.get("worn_mm", 0.0), "errors": {}, "u": {},
+        "form": f"{truth['angle_deg']:g}" + (" taper" if truth["taper"] else ""),
+    }  # fmt: skip
+    if truth.get("incline_deg") is not None:
+        row["incline_deg"] = truth["incline_deg"]
+    row["material"] = truth.get("material", base["material"])
+    row["px_per_pitch"] = base["px_per_mm"] * p if base["px_per_mm"] else None
+    return row
+
+
+def _none(base: Row, truth: dict[str, Any], outcome: str, why: str) -> list[Row]:
+    if not truth["threads"]:
+        right = outcome == "none"
+        return [base | {"truth": "(no thread)", "answer": why,
+                        "outcome": "refused" if right else outcome}]  # fmt: skip
+    refuse = truth["quality"] == "refuse" and outcome == "none"
+    return [_of(base, t) | {"outcome": "refused" if refuse else outcome, "answer": why}
+            for t in truth["threads"]]  # fmt: skip
+
+
+def pair(truths: list[Row], found: list[Any]) -> dict[int, int]:
+    """Return true index -> found index: the nearest by pitch and diameter, one to one."""
+    if not truths:
+        return {}
+    cost = np.full((len(truths), len(found)), 50.0)
+    for i, truth in enumerate(truths):
+        for j, thread in enumerate(found):
+            for name, share in (("pitch_mm", 0.04), ("major_mm", 0.08)):
+                q = getattr(thread.reading, name)
+                if q is not None and q.value > 0:
+                    off = abs(float(np.log(q.value / truth[name]))) / share
+                    cost[i, j] += min(off, 20.0) - 20.0
+    return {int(i): int(j) for i, j in zip(*linear_sum_assignment(cost), strict=True)}
+
+
+def _fill(row: Row, truth: Row, thread: Any, quality: str) -> None:
+    from tests.accuracy import true_values
+
+    verdict = thread.verdict
+    row["outcome"], row["answer"] = judge(truth, verdict, quality), _answer(thread)
+    row["status"], row["probability"] = verdict.status, verdict.probability
+    row["candidates"] = [[c.designation, float(c.probability)] for c in verdict.candidates]
+    for name, true in true_values(truth, thread).items():
+        q = getattr(thread.reading, name)
+        if q is not None:
+            error = float(q.value - true)
+            scale = true if name == "pitch_mm" else 1.0  # pitch as a share
+            row["errors"][name], row["u"][name] = error / scale, float(q.u) / scale
+
+
+def judge(truth: Row, verdict: Any, quality: str) -> str:
+    """Return right, open, none, wrong, or (where no name may be given) refused."""
+    name = truth["designation"]
+    if verdict.status == "named":
+        return "right" if name in (verdict.designation, *verdict.same_geometry) else "wrong"
+    if quality == "refuse":
+        return "refused"
+    if verdict.status == "ambiguous" and name in {c.designation for c in verdict.candidates}:
+        return "open"
+    if verdict.status == "off-series" and truth.get("starts", 1) > 1:
+        return "right"  # no series has it: measured and not named is right
+    return "none"
+
+
+def _answer(thread: Any) -> str:
+    verdict = thread.verdict
+    if verdict.status == "ambiguous":
+        return " | ".join(c.designation for c in verdict.candidates[:4])
+    return str(verdict.designation or verdict.status)

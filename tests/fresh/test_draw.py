@@ -1,0 +1,75 @@
+"""The rig itself: what it draws is what its truth says, and a seed gives the same photo."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+
+from pitchcam.series import load_series
+from samples.solids import Flipped
+from tests.fresh.draw import SETS, fresh
+from tests.fresh.table import figures, outcomes
+from tests.fresh.truth import truth
+
+
+@pytest.mark.parametrize("name", SETS)
+def test_a_seed_gives_the_same_photo_and_other_seeds_others(name: str) -> None:
+    first, again, other = fresh(name, 7, 0), fresh(name, 7, 0), fresh(name, 8, 0)
+    assert json.dumps(truth(first)) == json.dumps(truth(again))
+    assert truth(first)["parts"] != truth(other)["parts"]
+
+
+@pytest.mark.parametrize("index", range(3))
+def test_the_mesh_is_what_the_truth_says(index: int) -> None:
+    shot = fresh("good", 9, index)
+    build = shot.laid.build
+    assert build is not None
+    z, r = build.part.rings()
+    for i, row in zip(build.threads, truth(shot)["threads"], strict=True):
+        start, segment = build.part.starts_at()[i], build.part.segments[i]
+        inside = (z > start + 1e-9) & (z < start + segment.length - 1e-9)
+        local = z[inside] - start
+        if isinstance(segment, Flipped):
+            local = segment.length - local
+        at_end = r[inside] + row["taper"] / 2 * (row["diameter_station_mm"] - local)
+        full = (local > 1.5 * row["pitch_mm"]) & (local < row["thread_length_mm"])
+        assert 2 * at_end[full].max() == pytest.approx(row["major_mm"], abs=1e-3)
+        assert 2 * at_end[full].min() == pytest.approx(row["minor_mm"], abs=1e-3)
+
+
+@pytest.mark.parametrize("index", range(3))
+def test_a_new_parallel_thread_is_within_its_class(index: int) -> None:
+    for row in truth(fresh("good", 10, index))["threads"]:
+        if not row["taper"]:
+            size = next(s for s in load_series() if s.designation == row["designation"])
+            low, high = size.external[0].major_mm
+            assert low - 1e-9 <= row["major_mm"] <= high + 1e-9
+            assert row["pitch_mm"] == pytest.approx(size.pitch_mm)
+
+
+@pytest.mark.parametrize("name", ["good", "workshop", "fall"])
+def test_boxes_hold_what_is_seen_and_lie_in_the_picture(name: str) -> None:
+    shot = fresh(name, 11, 1)
+    document = truth(shot)
+    x0, y0, x1, y1 = document["parts"][0]["box_px"]
+    px = shot.phone.move(shot.camera.project(shot.laid.thing.vertices[::97]))
+    assert np.all(px >= (x0 - 1e-6, y0 - 1e-6)) and np.all(px <= (x1 + 1e-6, y1 + 1e-6))
+    assert x0 >= 0 and y0 >= 0 and x1 <= 4032 and y1 <= 3024
+
+
+def test_a_part_lies_on_the_plate() -> None:
+    for index in range(3):
+        lowest = fresh("fall", 12, index).laid.thing.vertices[:, 2].min()
+        assert lowest == pytest.approx(0, abs=0.02)
+
+
+def test_tables_count_and_size_errors() -> None:
+    row = {"quality": "clean", "set": "good", "photo": "a", "truth": "M6x1", "outcome": "right",
+           "errors": {"pitch_mm": 0.001}, "u": {"pitch_mm": 0.001}}  # fmt: skip
+    rows = [row, row | {"photo": "b", "outcome": "none", "errors": {"pitch_mm": -0.003}}]
+    found = figures(rows, "pitch_mm")
+    assert found is not None
+    assert found["inside"] == 0.5 and found["rms"] == pytest.approx(np.sqrt(5))
+    assert "1 of 2 = 50 %" in outcomes(rows)
