@@ -10,7 +10,9 @@ import pytest
 from pitchcam import identify, part_threads
 from pitchcam.records import Quantity, ScaleSpec
 from pitchcam.scale.reference import Reference
+from pitchcam.thread import laid
 from pitchcam.thread.height import Rest, Roll
+from pitchcam.thread.pose import UNKNOWN
 from tests.thread.drawn_shape import AXIS, HEIGHT, MAJOR, drawn_shape
 
 SAMPLES = Path(__file__).parents[1] / "samples"
@@ -23,16 +25,16 @@ def shape():
     return drawn_shape()
 
 
-def place(shape, *, reference_height=3.0, beside_px=300.0, rests_at_px=0.0, spec=PIN):
-    """Return the geometry of a drawn thread beside a reference, resting some way along its axis."""
+def place(shape, *, reference_height=3.0, beside_px=300.0, spec=PIN):
+    """Return the geometry of a drawn thread beside a reference."""
     at = shape.camera.project(shape.frame.origin)
     reference = Reference(
         source="pin", camera=shape.camera, u_scale=0.002, height_mm=reference_height,
         u_height_mm=0.02, where_px=at + [0.0, beside_px], labels=(1,), outline_px=np.zeros((0, 2)),
     )  # fmt: skip
-    middle = float(AXIS.to_axis(at)[0])
+    lies = replace(UNKNOWN, slope_rad=0.01, u_slope_rad=0.015, height_per_rad=17.0)
     rest = Rest(width_mm=14.0, height_mm=HEIGHT, u_height_mm=0.1, hexagon=False,
-                stretch=(middle + rests_at_px - 20, middle + rests_at_px + 20))  # fmt: skip
+                stretch=(-20.0, 20.0), pose=lies)  # fmt: skip
     scene = SimpleNamespace(reference=reference if spec.source != "major" else None)
     part = SimpleNamespace(axis=AXIS)
     return part_threads._geometry(scene, part, shape, rest, spec)
@@ -43,12 +45,15 @@ def test_the_rise_is_the_axis_over_the_reference(shape, height):
     assert place(shape, reference_height=height).rise_mm == pytest.approx(HEIGHT - height)
 
 
-def test_a_thread_far_from_what_the_part_rests_on_may_lie_higher_or_lower(shape):
-    """An axis inclined by 1.2 degrees rises by its tangent over the way, on top of the rest's u."""
-    near, far = place(shape).u_rise_mm, place(shape, rests_at_px=400.0).u_rise_mm
-    way_mm = 400.0 * CAMERA_MM / shape.camera.f_px
-    assert near == pytest.approx(np.hypot(0.1, 0.02), rel=1e-3)
-    assert far == pytest.approx(np.hypot(near, way_mm * np.tan(np.radians(1.2))), rel=0.01)
+def test_rest_and_reference_make_the_rise_s_u(shape):
+    assert place(shape).u_rise_mm == pytest.approx(np.hypot(0.1, 0.02))
+
+
+def test_how_the_axis_s_height_goes_with_its_slope_is_handed_on(shape):
+    """A thread some way from what its part rests on lies higher or lower as the part inclines."""
+    for spec in (PIN, ScaleSpec(source="major", mm=MAJOR)):
+        told = place(shape, spec=spec)
+        assert (told.slope_rad, told.u_slope_rad, told.height_per_rad) == (0.01, 0.015, 17.0)
 
 
 def test_the_way_to_the_reference_is_in_millimetres(shape):
@@ -78,26 +83,19 @@ def test_the_scale_s_u_is_that_of_the_scale_with_own_crests_too():
 
 def test_a_turned_hexagon_stands_otherwise_and_its_thread_is_read_there(monkeypatch):
     """A hexagon that shows only 0.95 of its width over corners is larger, and its axis higher."""
-    rests = []
-    plain_turned = part_threads.turned
-
-    def turned(rest, roll):
-        rests.append((rest, plain_turned(rest, roll)))
-        return rests[-1][1]
-
-    monkeypatch.setattr(part_threads, "turned", turned)
     roll = Roll(turn_rad=0.25, u_turn_rad=0.02, shown=0.95)
-    monkeypatch.setattr(part_threads, "hexagon_roll", lambda *_: replace(roll, shown=1.0))
-    flat = identify(PHOTO, PIN, plots=False).parts[0].threads[0].reading
-    monkeypatch.setattr(part_threads, "hexagon_roll", lambda *_: roll)
-    result = identify(PHOTO, PIN, plots=False)
-    seen = result.parts[0].threads[0].reading
-    (before, after) = rests[-1]
-    assert after.height_mm == pytest.approx(before.height_mm / 0.95)
-    reach = result.scale.camera_height_mm.value - before.height_mm
-    nearer = (after.height_mm - before.height_mm) / reach
-    assert nearer > 0.001
-    assert seen.pitch_mm.value / flat.pitch_mm.value == pytest.approx(1 - nearer, abs=2e-4)
+    seen = []
+    for shown in (1.0, 0.95):
+        told = replace(roll, shown=shown)
+        monkeypatch.setattr(laid, "hexagon_roll", lambda *_, told=told: told)
+        result = identify(PHOTO, PIN, plots=False)
+        thread = result.parts[0].threads[0]
+        seen.append((thread.pose.axis_height_mm.value, thread.reading.pitch_mm.value))
+    (low, far), (high, near) = seen
+    assert high == pytest.approx(low / 0.95, rel=0.02)
+    reach = result.scale.camera_height_mm.value - low
+    assert (high - low) / reach > 0.001
+    assert near / far == pytest.approx(1 - (high - low) / reach, abs=3e-4)
 
 
 def test_a_stated_axis_height_is_taken_and_known_well(shape):

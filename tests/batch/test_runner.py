@@ -5,10 +5,13 @@ from __future__ import annotations
 import errno
 from collections.abc import Sequence
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
-from pitchcam.batch import Settings, list_photos
+from pitchcam.batch import Answer, Settings, list_photos
+from pitchcam.batch.answer import Line
 from pitchcam.batch.pool import Finished
 from pitchcam.batch.runner import Runner
 from pitchcam.batch.settings import Job
@@ -82,3 +85,19 @@ def test_only_the_photo_s_own_failures_last(
         raise error
 
     assert measure_job(photo.job(), fail).lasting is lasting
+
+
+@pytest.mark.parametrize(
+    ("statuses", "code"),
+    [
+        ((), 0), (("named",), 0), (("failed",), 1), (("ambiguous", "failed"), 3),
+        (("off-series",), 3), (("failed", "refused", "ambiguous"), 4), (("unreadable",), 4),
+    ],
+)  # fmt: skip
+def test_a_box_ends_with_the_largest_code_of_what_is_in_doubt(
+    statuses: tuple[str, ...], code: int
+) -> None:
+    rows: list[Any] = [SimpleNamespace(status=s, settled=s == "named") for s in statuses]
+    rows.append(SimpleNamespace(status="refused", settled=True))  # a person has named it
+    lines = tuple(Line(number=i, row=row) for i, row in enumerate(rows, 1))
+    assert Answer(lines=lines).exit_code == code

@@ -1,6 +1,6 @@
 """Makes the breaks one at a time in a copy, and tells which test catches each.
 
-``python -m tests.breaks [--only TEXT] [--jobs N]``. First the tests must pass on the unbroken
+``python -m tests.breaks [--only PATTERN] [--jobs N]``. First the tests must pass on the unbroken
 copy. A break that no test catches, or whose old text is no longer in the source (stale), fails.
 """
 
@@ -93,10 +93,10 @@ class Bench:
 def main() -> int:
     """Make the breaks and print what catches each."""
     parser = argparse.ArgumentParser(prog="python -m tests.breaks", description=__doc__)
-    parser.add_argument("--only", default="", help="part of a break's file or words")
+    parser.add_argument("--only", default="", help="regular expression for file or words")
     parser.add_argument("--jobs", type=int, default=2, help="breaks at a time")
     options = parser.parse_args()
-    breaks = [b for b in load_breaks() if options.only in b.title]
+    breaks = [b for b in load_breaks() if re.search(options.only, b.title)]
     gone = stale(breaks)
     for one in gone:
         print(f"STALE       {one.title}: its old text is not there exactly once")

@@ -19,11 +19,11 @@ U_EDGE_PX = (0.12, 0.20, 0.16, 0.24)
 U_CREST_MM, U_ROOT_MM = 0.004, 0.012
 
 
-def drawn_shape(profile=None, *, pitch=PITCH, incline_rad=0.0, off_mm=0.0):
-    """Measure a drawn thread as if it lay level; ``incline_rad`` says how it lies in fact."""
+def drawn_shape(profile=None, *, pitch=PITCH, incline_rad=0.0, lift_mm=0.0, off_mm=0.0):
+    """Measure a drawn thread as if level at HEIGHT; in fact it is inclined and lifted."""
     camera, frame = place(off_mm=off_mm)
     middle = 3005.0 * off_mm / (200.0 - HEIGHT)
-    true = axis_frame(camera, AXIS, middle, HEIGHT, incline_rad)
+    true = axis_frame(camera, AXIS, middle, HEIGHT + lift_mm, incline_rad)
     seen = seen_sides(profile or iso_profile(PITCH, MAJOR), pitch, pitch, true.pinhole)
     flanks = flanks_of(camera, true, *seen, pitch)
     section = fit_section(flanks, camera, frame, pitch)

@@ -173,6 +173,26 @@ def test_a_part_that_lies_inclined_in_fact_reads_as_the_budget_says(shape):
         assert abs(stated[name]) == pytest.approx(seen[name], rel=0.03), name
 
 
+@pytest.mark.parametrize("lever_mm", [15.0, -15.0])
+def test_an_inclined_axis_lies_higher_away_from_what_the_part_rests_on(shape, lever_mm):
+    """Drawn inclined and lifted by the lever's end, measured as level; with the scale from the
+    thread's own crests a lift is no error."""
+    u = 0.02
+    place = replace(PLACE, u_slope_rad=u, height_per_rad=lever_mm)
+    ways = [
+        values(drawn_shape(incline_rad=way, lift_mm=lever_mm * way))["pitch_diameter_mm"]
+        for way in (u, -u)
+    ]
+    seen = max(abs(way - values(shape)["pitch_diameter_mm"]) for way in ways)
+    assert seen > 0.8 * 15.0 * u / 191.0 * 13.0
+    name = "inclination of the part"
+    stated = abs(contribution(shape, name, "pitch_diameter_mm", place))
+    assert stated == pytest.approx(seen, rel=0.05)
+    own, level = replace(place, scale_on_axis=True), replace(place, height_per_rad=0.0)
+    without = abs(contribution(shape, name, "pitch_diameter_mm", level))
+    assert abs(contribution(shape, name, "pitch_diameter_mm", own)) == without < 0.8 * stated
+
+
 def test_edges_that_lie_out_together_move_the_diameters(shape):
     out_mm = float(np.hypot(0.18, 0.05)) * shape.mm_per_px
     moved = values(with_edges_moved(shape, np.full(len(shape.flanks.xy), out_mm)))
