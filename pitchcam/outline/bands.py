@@ -72,7 +72,7 @@ def solve_apart(
         [prior.blur_px, prior.gain, prior.radius_px], np.full(2 * n, 0.6)
     ])  # fmt: skip
     width = np.concatenate([
-        [prior.u_blur_px, 0.4, 0.4], np.full(n, 0.25), np.full(n, 0.6)
+        [prior.u_blur_px, prior.u_gain, prior.u_radius_px], np.full(n, 0.25), np.full(n, 0.6)
     ])  # fmt: skip
 
     def drawn(q: Values) -> Drawn:

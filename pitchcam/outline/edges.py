@@ -194,18 +194,23 @@ def straight_edge(
     for rows in np.array_split(np.arange(len(p.along_px)), pieces):
         middle = float(p.along_px[rows].mean())
         reach = reach_to_border(field, start + middle * along, normal)
-        profiles.append(_mean(p.across_px, p.light[rows], crop.background_code, radius_px, reach))
+        profiles.append(
+            mean_profile(p.across_px, p.light[rows], crop.background_code, radius_px, reach)
+        )
         at.append(2 * middle / length - 1)
     return StraightEdge(
         start=start, end=end, normal=normal, profiles=tuple(profiles), at=tuple(at)
     )
 
 
-def _mean(
+def mean_profile(
     across: NDArray[np.float64], rows: NDArray[np.float64], background: float,
     radius_px: float | None, reach_px: float,
 ) -> MeanProfile:  # fmt: skip
-    # A fifth of the profiles may be spoiled by dirt or a scratch.
+    """Return the mean of an edge's profiles (n, m), relative to the plain light beside it.
+
+    A fifth of them may be spoiled by dirt or a scratch.
+    """
     worst = np.abs(rows - np.median(rows, axis=0)).max(axis=1)
     light = rows[worst <= np.percentile(worst, 80)].mean(axis=0)
     outer = float(np.median(light[across > 7.0]))

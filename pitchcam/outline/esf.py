@@ -21,13 +21,16 @@ class Spread:
 
     ``blur_px`` is the standard deviation of the lens's and sensor's blur, in linear light;
     ``gain`` and ``radius_px`` are those of the sharpening c + gain (c - blurred c) that the phone
-    applies to coded values. ``u_blur_px`` is the standard uncertainty of the blur.
+    applies to coded values. ``u_blur_px``, ``u_gain`` and ``u_radius_px`` are the standard
+    uncertainties.
     """
 
     blur_px: float
     gain: float
     radius_px: float
     u_blur_px: float
+    u_gain: float = 0.3
+    u_radius_px: float = 0.4
 
 
 #: What phones do when nothing in the photo tells: a blur near one pixel after demosaicing and a

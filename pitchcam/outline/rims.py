@@ -35,7 +35,8 @@ class Rims:
     ``edges_px`` and ``u_edges_px`` are the true edges' positions in their profiles, positive
     outward; ``panel`` is k = h / (L + h), ``u_panel`` the standard uncertainty of its logarithm;
     ``common`` says that one panel and one metal describe all edges; ``misfit`` is the rms deviation
-    in coded values of 0..1.
+    in coded values of 0..1. ``flat`` is how the edges of flat objects are drawn, None where there
+    are none.
     """
 
     spread: Spread
@@ -46,6 +47,7 @@ class Rims:
     u_edges_px: Values
     rims_px: Values
     misfit: Values
+    flat: Spread | None = None
 
 
 #: Loss of mirrored light at grazing angles (see :func:`pitchcam.outline.esf.reflected`): Fresnel's
@@ -103,7 +105,7 @@ def _solve(
     stack = stacked(profiles, noise)
     middles, spreads = zip(LOSS, SOFTNESS, polish, strict=True)
     centre = np.array([prior.blur_px, prior.gain, prior.radius_px, np.log(panel), *middles])
-    width = np.array([prior.u_blur_px, 0.3, 0.4, PANEL_SPREAD, *spreads])
+    width = np.array([prior.u_blur_px, prior.u_gain, prior.u_radius_px, PANEL_SPREAD, *spreads])
 
     def drawn(q: Values) -> Drawn:
         ratio = stack.reach / (f_px * np.exp(q[3]))
@@ -222,6 +224,8 @@ def fit_rims(
             blur_px=float(q[0]), gain=float(q[1]), radius_px=float(q[2]),
             # One edge stands for another only so far: height and place change the focus by 3 %.
             u_blur_px=float(np.hypot(np.sqrt(max(covariance[0, 0], 0.0)), 0.03 * q[0])),
+            u_gain=float(np.sqrt(max(covariance[1, 1], 0.0))),
+            u_radius_px=float(np.sqrt(max(covariance[2, 2], 0.0))),
         ),
         panel=panel, u_panel=u_panel, common=common, edges_px=edges,
         u_edges_px=np.hypot(u_edges * grow, model), rims_px=rims, misfit=misfit,

@@ -1,18 +1,26 @@
-"""Scale from a round disc or coin blank lying flat."""
+"""Scale from a round disc or coin blank lying flat.
+
+Away from the camera's foot the upper rim makes the outline; toward it the lower one does, and the
+wall between both mirrors the panel. Both rims are circles of the disc's radius, a thickness apart.
+They are fitted together, with the wall's light, the tilt and the blur, to the light across the
+outline all around.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
+from scipy.special import ndtr
 
-from pitchcam.outline.contour import Crop, outline
-from pitchcam.outline.walls import Slant, wall_height
+from pitchcam.outline.contour import outline
 from pitchcam.scale.camera import Camera
 from pitchcam.scale.reference import Reference
 from pitchcam.scale.shapes import Shape, fit_circle
+from pitchcam.scale.walls import MOST_LIGHT, U_LIGHT, U_MOST_LIGHT
 
 Points = NDArray[np.float64]
 
@@ -20,41 +28,57 @@ Points = NDArray[np.float64]
 #: source).
 THICKNESS_MM = 1.85
 U_THICKNESS_MM = 0.30
-#: The far half's circle, carried to the near side.
-U_NEAR_PX = 0.15
+#: That of a stated one.
+U_STATED_MM = 0.05
+#: Blur of the rim in pixels: a disc lies below the height in focus.
+BLUR_PX = (1.2, 0.8)
+#: The outline is taken in so many pieces, and along each of them at so many places.
+PIECES, PLACES = 36, 12
+#: Step across the outline, and the reach beyond both rims, pixels.
+STEP_PX, REACH_PX = 0.5, 8.0
+#: Light beside a piece is even to this, or something else lies there.
+EVEN = 0.1
+#: Fewest pieces from which a circle is believed.
+FEWEST = 9
+#: What a piece's edge is good to by itself, in pixels: dirt, the phone's denoising, its raster.
+U_PIECE_PX = 0.2
+#: A disc's edges are broken by a rounding of 0.05-0.3 mm, whose outermost band (0.29 of its radius)
+#: mirrors the light: the edge seen lies so far inside (common practice, no source).
+BROKEN_MM, U_BROKEN_MM = 0.010, 0.008
+#: Displacement by the lens's distortion at the corner of the picture, as a share: an uneven scale
+#: makes a circle as oval as a tilt does.
+U_CORNER = 0.003
 
 
 @dataclass(frozen=True, kw_only=True)
-class Rim:
-    """The upper rim as a circle on the plane at unit distance from the pinhole.
+class _Rim:
+    """The light around a disc: ``light`` (n, m) at ``across_px`` (m,) outward of the outline.
 
-    ``middle`` and ``radius`` are in units of that distance, along the plane's ``basis`` (2, 3),
-    counted from the camera's foot: where the perpendicular from the pinhole meets the plane.
+    ``rays`` (n, 2, 3) are those through each piece's middle and one pixel outward; ``dark`` (n, 1)
+    is the light inside, ``noise`` (n, m) what the light is good to.
     """
 
-    camera: Camera
-    basis: Points
-    middle: Points
-    radius: float
-    scatter_px: float
+    rays: Points
+    across_px: Points
+    light: Points
+    dark: Points
+    noise: Points
 
-    @property
-    def lever(self) -> float:
-        """Tangent of the slant under which the wall nearest to the foot is seen; negative: hid."""
-        return float(np.hypot(*self.middle)) - self.radius
 
-    def lines(self, toward_foot: bool, across_px: Points) -> Points:
-        """Return photo positions (n, m, 2) on lines across the rim's arc toward or off the foot."""
-        way = -self.middle if toward_foot else self.middle
-        turn = np.arctan2(way[1], way[0]) + np.radians(np.arange(-14, 15, 1.0))
-        out = np.stack([np.cos(turn), np.sin(turn)], axis=1)
-        normal = np.array(self.camera.normal)
-        at = normal + (self.middle + self.radius * out) @ self.basis
-        on = self.camera.project(at)
-        step = self.camera.project(at + 1e-4 * out @ self.basis) - on
-        step /= np.hypot(*step.T)[:, None]
-        lines: Points = on[:, None] + across_px[:, None] * step[:, None]
-        return lines
+@dataclass(frozen=True, kw_only=True)
+class _Fit:
+    """``q``: see :data:`PARAMETERS`; its covariance, and the misfit in units of the noise."""
+
+    q: Points
+    covariance: Points
+    misfit: float
+
+
+#: ln depth, two places (mm), thickness (mm), two leans of the plate (rad), the wall's light, blur
+#: (px), displacement by distortion at the corner, how far inside the rim is seen (mm).
+PARAMETERS = (
+    "depth", "x", "y", "thickness", "lean_x", "lean_y", "wall", "blur", "corner", "broken",
+)  # fmt: skip
 
 
 def disc_reference(
@@ -70,91 +94,128 @@ def disc_reference(
         Camera with its tilt set.
     diameter_mm, thickness_mm
         The disc; the thickness is assumed where it is neither given nor seen.
-
-    Notes
-    -----
-    On the side away from the camera's foot the upper rim makes the outline, on the side toward
-    it the lower one, and there the disc's wall mirrors the panel. Only the upper rim's half is
-    used: a circle of the disc's radius on the plane of its top.
     """
-    points = outline(shape.crop, _half(shape.crop))
+    points = outline(shape.crop, 0.5)
     # The border of the light may cut the disc: what lies off its circle is left out.
-    centre, radius, on = fit_circle(points, tolerance_px=3.0)
-    rim = _upper_rim(points[on], centre, radius, camera)
-    reach = diameter_mm / 2 / rim.radius
-    top, u_top = (thickness_mm, 0.05) if thickness_mm else _thickness(shape.crop, rim, reach)
-    # The half circle's radius is as good as a tenth of a pixel of its edge's model.
-    u_edge = float(np.hypot(0.10, rim.scatter_px / 10)) / radius
+    centre, radius, _ = fit_circle(points, tolerance_px=3.0)
+    known = (thickness_mm, U_STATED_MM) if thickness_mm else (THICKNESS_MM, U_THICKNESS_MM)
+    distance = camera.f_px * diameter_mm / 2 / radius
+    rim = _around(shape, camera, centre, radius, (known[0] + 3 * known[1]) / distance)
+    middle = camera.rays(centre[None])[0]
+    fit = _solve(rim, middle, camera, diameter_mm / 2, known, np.log(distance))
+    # How depth follows the focal length: as that of a plane of this height does.
+    longer = 1.01
+    by = np.array([longer, longer, 1.0])
+    wider = replace(rim, rays=rim.rays / by)
+    other = _solve(wider, middle / by, camera, diameter_mm / 2, known, float(fit.q[0]))
+    depth = float(np.exp(fit.q[0]))
+    height = depth - (float(np.exp(other.q[0])) - depth) / (longer - 1)
+    poor = max(1.0, fit.misfit)
+    u = float(np.sqrt(fit.covariance[0, 0])) * poor
+    normal = _normal(np.array(camera.normal), fit.q[4:6])
+    u_tilt = float(np.sqrt((fit.covariance[4, 4] + fit.covariance[5, 5]) / 2)) * poor
+    leaning = camera.tilted(normal, min(u_tilt, camera.u_tilt_rad))
     return Reference(
-        source="disc", camera=camera.over_plate(reach + top, np.nan), u_scale=u_edge,
-        height_mm=top, u_height_mm=u_top, where_px=centre, labels=(shape.blob.label,),
-        outline_px=points,
+        source="disc", camera=leaning.over_plate(float(normal @ middle) * depth, np.nan),
+        u_scale=u, height_mm=height, u_height_mm=0.0, where_px=centre,
+        labels=(shape.blob.label,), outline_px=points,
     )  # fmt: skip
 
 
-def _half(crop: Crop) -> float:
-    """Return the light half way between the disc's own top, which gives back the room's, and 1."""
-    inside = crop.light[crop.mask > 0]
-    return 0.5 + 0.5 * float(np.clip(np.median(inside), 0.0, 0.2))
+def _around(
+    shape: Shape, camera: Camera, centre: Points, radius: float, slim: float
+) -> _Rim:
+    """Sample the light across the outline; ``slim`` is the thickness over the distance."""
+    foot = camera.project(np.array(camera.normal))
+    away = float(np.hypot(*(centre - foot))) - radius + 2 * camera.u_tilt_rad * camera.f_px
+    reach = REACH_PX + slim * max(away, 0.0)
+    across = np.arange(-reach, reach + 1e-9, STEP_PX)
+    turns = np.arange(PIECES * PLACES).reshape(PIECES, PLACES) * 2 * np.pi / (PIECES * PLACES)
+    out = np.stack([np.cos(turns), np.sin(turns)], axis=-1)
+    at = centre + (radius + across[:, None]) * out[:, :, None, :]
+    light = np.median(shape.crop.sample(at), axis=1)
+    outer = light[:, across > reach - 3.0]
+    even = (np.ptp(outer, axis=1) < EVEN) & (np.abs(np.median(outer, axis=1) - 1) < EVEN)
+    # Beside a piece that is cut the outline bends.
+    even &= np.roll(even, 1) & np.roll(even, -1)
+    if even.sum() >= FEWEST:
+        light, out = light[even], out[even]
+    middle = out[:, PLACES // 2]
+    dark = np.median(light[:, across < -reach + 3.0], axis=1)[:, None]
+    plain = np.median(light[:, across > reach - 3.0], axis=1)[:, None]
+    beside = centre + (radius + np.array([0.0, 1.0]))[:, None] * middle[:, None, :]
+    light = light / plain
+    slope = np.gradient(light, STEP_PX, axis=1)
+    # All samples across one edge share its error: it counts as often as they are.
+    alike = np.sqrt(BLUR_PX[0] * 2.5 / STEP_PX)
+    return _Rim(
+        rays=camera.rays(beside), across_px=across, light=light, dark=dark / plain,
+        noise=np.hypot(U_LIGHT, U_PIECE_PX * alike * slope),
+    )  # fmt: skip
 
 
-def _upper_rim(points: Points, centre: Points, radius: float, camera: Camera) -> Rim:
-    normal = np.array(camera.normal)
-    foot_px = camera.project(normal)
-    out = (points - centre) / np.hypot(*(points - centre).T)[:, None]
-    upper = np.sum((points - foot_px) * out, axis=1) > 0
-    # About the foot all of the outline is upper rim.
-    use = upper if np.hypot(*(centre - foot_px)) > 0.2 * radius else np.ones(len(points), bool)
-    unit, basis = camera.over_plate(1.0, 0.0), _basis(normal)
-    xy = unit.on_plane(points[use]) @ basis.T
+def _normal(base: Points, leans: Points) -> Points:
+    n: Points = base + np.array([leans[0], leans[1], 0.0])
+    return n / np.linalg.norm(n)
+
+
+def _solve(
+    rim: _Rim, middle: Points, camera: Camera, radius: float, known: tuple[float, float],
+    start: float,
+) -> _Fit:  # fmt: skip
+    base, u_lean = np.array(camera.normal), max(camera.u_tilt_rad, 1e-5)
+    expected = np.array([known[0], 0.0, 0.0, MOST_LIGHT, BLUR_PX[0], 0.0, BROKEN_MM])
+    spread = np.array(
+        [known[1], u_lean, u_lean, U_MOST_LIGHT, BLUR_PX[1], U_CORNER, U_BROKEN_MM]
+    )
+    corner = (camera.f_px / float(np.hypot(*camera.centre_px))) ** 2
+    off_axis = np.sum(rim.rays[..., :2] ** 2, axis=-1, keepdims=True) * corner
+
+    def edges(q: Points) -> list[Points]:
+        n = _normal(base, q[4:6])
+        centre = np.exp(q[0]) * middle
+        axis = centre + np.array([q[1], q[2], 0.0])
+        found = []
+        rays = rim.rays * np.concatenate([1 - q[8] * off_axis] * 2 + [np.ones_like(off_axis)], -1)
+        for height in (0.0, q[3]):
+            reach = (centre @ n - height) / (rays @ n)
+            off = rays * reach[..., None] - axis
+            off = off - (off @ n)[..., None] * n
+            at = np.sqrt(np.sum(off * off, axis=-1))
+            found.append((radius - q[9] - at[:, :1]) / (at[:, 1:] - at[:, :1]))
+        return found
 
     def cost(q: Points) -> Points:
-        off: Points = (np.hypot(xy[:, 0] - q[0], xy[:, 1] - q[1]) - q[2]) * camera.f_px
-        return off
+        lower, upper = edges(q)
+        inner = ndtr((rim.across_px - upper) / q[7])
+        outer = ndtr((rim.across_px - np.maximum(lower, upper)) / q[7])
+        seen = rim.dark + (q[6] - rim.dark) * inner + (1 - q[6]) * outer
+        off = (q[3:] - expected) / spread
+        off[3] = max(off[3], 0.0)
+        return np.concatenate([((seen - rim.light) / rim.noise).ravel(), off])
 
-    start = [*xy.mean(axis=0), float(np.ptp(xy, axis=0).max()) / 2]
-    fit = least_squares(cost, start, loss="soft_l1", f_scale=0.15, x_scale=[0.01, 0.01, 0.01])
-    return Rim(
-        camera=unit, basis=basis, middle=fit.x[:2], radius=float(fit.x[2]),
-        scatter_px=float(np.sqrt(np.mean(np.minimum(fit.fun**2, 1.0)))),
-    )  # fmt: skip
+    def fitted(first: Points) -> Any:
+        return least_squares(
+            cost, first, max_nfev=40,
+            x_scale=[0.01, 0.1, 0.1, 0.3, 0.01, 0.01, 0.2, 0.3, 0.003, 0.01],
+            bounds=([start - 0.2, -9, -9, 0.2, -0.3, -0.3, 0.0, 0.3, -0.02, -0.05],
+                    [start + 0.2, 9, 9, 9, 0.3, 0.3, 0.98, 8.0, 0.02, 0.1]),
+        )  # fmt: skip
 
-
-def _thickness(crop: Crop, rim: Rim, reach_mm: float) -> tuple[float, float]:
-    """Return the disc's thickness and its u from its wall, seen on the side toward the foot.
-
-    The lower rim stands t times the lever's tangent inside the upper one there. Combined with what
-    discs usually have.
-    """
-    usual = THICKNESS_MM, U_THICKNESS_MM
-    px_per_mm = rim.camera.f_px / reach_mm * rim.lever
-    if px_per_mm * THICKNESS_MM < 0.3:
-        return usual
-    widest = px_per_mm * (THICKNESS_MM + 3 * U_THICKNESS_MM)
-    across = np.arange(-8.0, 8.0 + widest, 0.25)
-    sides = [_plain(crop.sample(rim.lines(near, across)), across) for near in (True, False)]
-    if sides[0] is None or sides[1] is None:
-        return usual
-    known = Slant(
-        height_mm=THICKNESS_MM, u_height_mm=U_THICKNESS_MM, px_per_mm=px_per_mm,
-        u_px_per_mm=rim.camera.f_px / reach_mm * rim.camera.u_tilt_rad, u_place_px=U_NEAR_PX,
-    )  # fmt: skip
-    return wall_height(across, sides[0], sides[1], known)
-
-
-def _plain(light: Points, across_px: Points) -> Points | None:
-    """Return the middle profile of those that end on plain light, from 0 to 1; None if few do."""
-    outer, inner = across_px > across_px[-1] - 3.0, across_px < -6.0
-    good = light[np.ptp(light[:, outer], axis=1) < 0.1]
-    if len(good) < 10:
-        return None
-    middle = np.median(good, axis=0)
-    low, high = float(np.median(middle[inner])), float(np.median(middle[outer]))
-    scaled: Points = (middle - low) / (high - low)
-    return scaled
-
-
-def _basis(normal: Points) -> Points:
-    x = np.array([1.0, 0.0, 0.0]) - normal[0] * normal
-    x /= np.linalg.norm(x)
-    return np.stack([x, np.cross(normal, x)])
+    first = np.array([start, 0.0, 0.0, *expected])
+    first[6] = 0.4
+    fits = [fitted(first)]
+    # Near the foot a tilt of the other sign makes the same oval.
+    other = np.array(fits[0].x)
+    other[4:6] *= -1
+    fits.append(fitted(other))
+    best = min(fits, key=lambda f: float(f.cost))
+    jac = np.asarray(best.jac, float)
+    covariance = np.linalg.pinv(jac.T @ jac)
+    # What one explanation has over the other is known to what both misfit.
+    misfit = float(np.sqrt(np.mean(np.asarray(best.fun[:-7], float) ** 2)))
+    for fit in fits:
+        share = np.exp(float(best.cost - fit.cost) / max(1.0, misfit**2))
+        gap = (fit.x - best.x) * np.sqrt(share / (1 + share))
+        covariance = covariance + np.outer(gap, gap)
+    return _Fit(q=np.asarray(best.x, float), covariance=covariance, misfit=misfit)

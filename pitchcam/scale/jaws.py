@@ -22,6 +22,7 @@ from pitchcam.scale.camera import Camera
 from pitchcam.scale.faces import Face, Opening, openings
 from pitchcam.scale.reference import Reference
 from pitchcam.scale.shapes import Shape
+from pitchcam.scale.walls import MOST_LIGHT, U_LIGHT, U_MOST_LIGHT
 
 Points = NDArray[np.float64]
 
@@ -33,14 +34,8 @@ U_THICKNESS_MM = 0.6
 U_STATED_MM = 0.1
 #: A caliper reads to 0.02 mm, its jaws set by hand.
 U_READING_MM = 0.02
-#: Share of the panel's light that a face gives back at a grazing angle: anything from a blackened
-#: one's to this of a polished one, with what it may be more (common practice, no source).
-MOST_LIGHT, U_MOST_LIGHT = 0.85, 0.05
 #: Blur of the photo's edges in pixels (one in focus; the usual spread of focus).
 BLUR_PX = (1.0, 0.4)
-#: What a mean profile's samples are worth: noise and what the model leaves out are 0.01, and
-#: neighbours a quarter of a pixel apart share it by fours.
-U_LIGHT = 0.02
 #: Thickest jaw, whose wall has to fit into the profiles.
 THICKEST_MM = 5.5
 #: Other facing edges as long as this share of the longest are jaws as well as those.

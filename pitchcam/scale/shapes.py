@@ -66,9 +66,15 @@ def fit_circle(
     return best
 
 
+#: A disc far from the picture's middle shows both rims, circles that lie a thickness times the
+#: slant apart: its outline keeps to one circle within this share of the radius.
+ROUND = 0.02
+
+
 def circle_share(points: Points) -> float:
-    """Return the share of an outline's points that lie on one circle."""
-    centre, radius, on = fit_circle(points)
+    """Return the share of an outline's points that lie on one circle, as nearly as a disc's do."""
+    across = float(np.ptp(points, axis=0).max())
+    centre, radius, on = fit_circle(points, max(2.0, ROUND * across / 2))
     if not 20 < radius < 2 * float(np.ptp(points, axis=0).max()):
         return 0.0
     # The points must go round the circle, not be a short arc of a large one.

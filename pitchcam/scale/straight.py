@@ -10,9 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.outline.edges import StraightEdge, straight_edge
-from pitchcam.outline.esf import DEFAULT_SPREAD, unsharpen
+from pitchcam.outline.esf import DEFAULT_SPREAD, Spread, unsharpen
 from pitchcam.outline.field import Field
 from pitchcam.outline.rims import BELIEVED, UNLEARNT, Rims, fit_rims
+from pitchcam.scale.arcs import rim_arcs
 from pitchcam.scale.camera import Camera
 from pitchcam.scale.shapes import Shape
 from pitchcam.thread.height import widest_stretch
@@ -21,6 +22,10 @@ Points = NDArray[np.float64]
 
 #: More edges than this add time and no knowledge.
 MOST_EDGES = 6
+#: A flat object's blur is that of its own height, out of focus where the thread is not, pixels.
+U_FLAT_BLUR_PX = 0.8
+#: How far one sharpening stands for that of other edges: it is none of the model's filters exactly.
+U_SAME_GAIN, U_SAME_RADIUS_PX = 0.05, 0.1
 #: Straight pieces of an outline: bent by less than this, and at least so long, pixels.
 BENT_PX, SHORTEST_PX = 0.8, 40.0
 #: Cosine to the axis from which on a piece is the side of a cylinder (6 degrees).
@@ -149,6 +154,8 @@ def learn_rims(
     pins
         For every pin, by its blob's label, its true edges.
     """
+    flat = _flat_spread(shapes, field, camera)
+    prior = _expected(flat)
     edges: list[StraightEdge] = []
     owner: list[int | None] = []
     # Pins first: their edges are asked for; parts add to what is known of blur and sharpening.
@@ -168,16 +175,18 @@ def learn_rims(
         edges = [e for s in shapes for e in plain_edges(s, field, camera.centre_px)][:MOST_EDGES]
         owner = [None] * len(edges)
     if not edges:
-        return UNLEARNT, {}
-    rims = _fit(edges, field, camera.f_px)
+        return replace(UNLEARNT, spread=prior, flat=flat), {}
+    rims = _fit(edges, field, camera.f_px, prior)
     if rims.misfit.max() > BELIEVED and all(label is None for label in owner):
-        edges, rims = _otherwise(shapes, field, camera, edges, rims)
+        edges, rims = _otherwise(shapes, field, camera, edges, rims, prior)
         owner = [None] * len(edges)
         if rims.misfit.min() > UNTOLD:
-            return UNLEARNT, {}
+            # Faces that are lit look like no edge.
+            return replace(UNLEARNT, spread=prior, flat=flat), {}
     plain = _without_strangers(edges, rims)
     if plain is not edges:
-        edges, rims = plain, _fit(plain, field, camera.f_px)
+        edges, rims = plain, _fit(plain, field, camera.f_px, prior)
+    rims = replace(rims, flat=flat)
     pins: dict[int, list[TrueEdge]] = {}
     first = 0
     for edge, label in zip(edges, owner, strict=True):
@@ -190,8 +199,9 @@ def learn_rims(
 
 
 def _otherwise(
-    shapes: Sequence[Shape], field: Field, camera: Camera, edges: list[StraightEdge], rims: Rims
-) -> tuple[list[StraightEdge], Rims]:
+    shapes: Sequence[Shape], field: Field, camera: Camera, edges: list[StraightEdge], rims: Rims,
+    prior: Spread,
+) -> tuple[list[StraightEdge], Rims]:  # fmt: skip
     """Return the edges, taken as sharp, round or from elsewhere, that one lens describes best.
 
     The widest stretch of a part need not be a hexagon: a collar or a body mirrors the light.
@@ -204,15 +214,43 @@ def _otherwise(
     ):
         if other:
             own = other[:MOST_EDGES]
-            tries.append((own, _fit(own, field, camera.f_px)))
+            tries.append((own, _fit(own, field, camera.f_px, prior)))
     return min(tries, key=lambda t: float(t[1].misfit.max()))
 
 
-def _fit(edges: Sequence[StraightEdge], field: Field, f_px: float) -> Rims:
-    return fit_rims(
-        [p for e in edges for p in e.profiles], f_px, DEFAULT_SPREAD,
-        panel_near=field.full_frame,
+def _flat_spread(shapes: Sequence[Shape], field: Field, camera: Camera) -> Spread | None:
+    """Return how the sharp edges of flat objects are drawn, None where none tell.
+
+    They lie lower than the threads, and so are blurred otherwise; sharpening is the photo's own.
+    """
+    flat: list[StraightEdge] = []
+    for shape in shapes:
+        if shape.kind == "disc":
+            flat += rim_arcs(shape, camera.centre_px)
+        elif shape.kind == "card":
+            flat += plain_edges(shape, field, camera.centre_px)
+    if not flat:
+        return None
+    free = replace(DEFAULT_SPREAD, u_blur_px=U_FLAT_BLUR_PX)
+    found = _fit(flat[:MOST_EDGES], field, camera.f_px, free)
+    return found.spread if np.median(found.misfit) < BELIEVED else None
+
+
+def _expected(flat: Spread | None) -> Spread:
+    """Return what is known of the spread of other edges, which are in focus elsewhere."""
+    if flat is None:
+        return DEFAULT_SPREAD
+    return replace(
+        DEFAULT_SPREAD, gain=flat.gain, radius_px=flat.radius_px,
+        u_gain=float(np.hypot(flat.u_gain, U_SAME_GAIN)),
+        u_radius_px=float(np.hypot(flat.u_radius_px, U_SAME_RADIUS_PX)),
     )  # fmt: skip
+
+
+def _fit(edges: Sequence[StraightEdge], field: Field, f_px: float, prior: Spread) -> Rims:
+    return fit_rims(
+        [p for e in edges for p in e.profiles], f_px, prior, panel_near=field.full_frame
+    )
 
 
 def _without_strangers(edges: list[StraightEdge], rims: Rims) -> list[StraightEdge]:
@@ -246,5 +284,6 @@ def _through(edge: StraightEdge, shifts: Points, u: Points) -> TrueEdge:
 
 def sharpened_undone(shape: Shape, rims: Rims) -> Shape:
     """Return the shape with the phone's sharpening undone in its crop."""
-    light = unsharpen(shape.crop.light, shape.crop.background_code, rims.spread)
+    flat = rims.flat if shape.kind in ("disc", "card") else None
+    light = unsharpen(shape.crop.light, shape.crop.background_code, flat or rims.spread)
     return replace(shape, crop=replace(shape.crop, light=light))

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from pitchcam.records import ScaleSpec
-from pitchcam.scale.disc import THICKNESS_MM, U_THICKNESS_MM, disc_reference
+from pitchcam.scale.disc import disc_reference
 from pitchcam.scale.find import find_reference
 from tests.outline import drawing
 from tests.outline.drawing import View
@@ -35,24 +37,23 @@ def test_distance_from_the_upper_rim(turn, at, thickness) -> None:
     found = find_reference(ScaleSpec(source="disc", mm=2 * RADIUS, height_mm=thickness),
                            seen.shapes, looking.camera(view), {})  # fmt: skip
     # The rim's height is 0.6 to 1.5 % of the distance; a tenth of a pixel is 0.1 %.
-    assert found.camera.distance_mm == pytest.approx(view.plate_mm, rel=0.002)
-    assert found.height_mm == thickness
-    assert found.u_scale < 0.003
-    plain = found.camera.distance_mm - thickness
-    assert abs(plain / view.plate_mm - 1) > abs(found.camera.distance_mm / view.plate_mm - 1)
+    assert found.camera.distance_mm == pytest.approx(view.plate_mm, rel=0.003)
+    assert abs(found.camera.distance_mm / view.plate_mm - 1) < 2.5 * found.u_scale
+    assert found.u_scale < 0.004
 
 
+@pytest.mark.parametrize("shine", [0.0, 0.6])
 @pytest.mark.parametrize("thickness", [1.4, 2.6])
-def test_thickness_from_the_mirrored_wall(thickness: float) -> None:
+def test_thickness_from_the_wall(thickness: float, shine: float) -> None:
     view = View(size=(1600, 1200), f_px=3000.0)
     at = (36.0, -20.0)
-    seen = looking.look(disc(view, at, thickness, shine=0.6), view, gain=0.0)
-    found = disc_reference(seen.shapes[0], looking.camera(view), 2 * RADIUS)
-    # What is seen counts more than what discs usually have.
-    assert abs(found.height_mm - thickness) < 0.5 * abs(THICKNESS_MM - thickness)
-    assert abs(found.height_mm - thickness) < 2 * found.u_height_mm
-    assert found.u_height_mm < 0.75 * U_THICKNESS_MM
-    assert found.camera.distance_mm == pytest.approx(view.plate_mm, rel=0.003)
+    seen = looking.look(disc(view, at, thickness, shine=shine), view, gain=0.0)
+    camera = looking.camera(view)
+    found = disc_reference(seen.shapes[0], camera, 2 * RADIUS)
+    assert found.camera.distance_mm == pytest.approx(view.plate_mm, rel=0.002)
+    # A disc far from the middle is worth nearly as much as one of stated thickness.
+    stated = disc_reference(seen.shapes[0], camera, 2 * RADIUS, thickness)
+    assert found.u_scale < 1.2 * stated.u_scale
 
 
 @pytest.mark.parametrize("shine", [0.0, 0.5])
@@ -63,16 +64,29 @@ def test_thickness_where_both_rims_run_together(shine, turn, at) -> None:
     view = View(size=(1600, 1200), f_px=3000.0, turn=turn)
     seen = looking.look(disc(view, at, 1.3, shine=shine), view, gain=0.0)
     found = disc_reference(seen.shapes[0], looking.camera(view), 2 * RADIUS)
-    assert abs(found.height_mm - 1.3) < 2 * found.u_height_mm
-    assert abs(found.height_mm - 1.3) < 0.5 * abs(THICKNESS_MM - 1.3)
-    assert found.camera.distance_mm == pytest.approx(view.plate_mm, rel=0.002)
+    assert found.camera.distance_mm == pytest.approx(view.plate_mm, rel=0.0025)
 
 
 def test_thickness_is_assumed_where_no_wall_shows() -> None:
     view = View()
     seen = looking.look(disc(view, (0.0, 0.0), 2.0), view)
     found = disc_reference(seen.shapes[0], looking.camera(view), 2 * RADIUS)
-    assert (found.height_mm, found.u_height_mm) == (THICKNESS_MM, U_THICKNESS_MM)
+    stated = disc_reference(seen.shapes[0], looking.camera(view), 2 * RADIUS, 2.0)
+    # The camera hangs 200 mm above, and a disc is 1.85 mm thick within 0.3.
+    assert found.height_mm == pytest.approx(1.85, abs=0.1)
+    assert np.sqrt(found.u_scale**2 - stated.u_scale**2) == pytest.approx(0.3 / 200, rel=0.15)
+    assert found.camera.distance_mm == pytest.approx(view.plate_mm - 0.15, abs=0.4)
+
+
+@pytest.mark.parametrize("lean", [(0.03, 0.0), (0.0, 0.035), (-0.02, 0.03)])
+def test_a_disc_tells_the_tilt(lean) -> None:
+    view = View(size=(1600, 1200), f_px=3000.0, turn=(*lean, 0.0))
+    seen = looking.look(disc(view, (30.0, 10.0), 1.9, shine=0.3), view, gain=0.0)
+    flat = replace(looking.camera(view, tilt=False), u_tilt_rad=0.035)
+    found = disc_reference(seen.shapes[0], flat, 2 * RADIUS)
+    off = np.degrees(np.array(found.camera.normal[:2]) - view.normal[:2])
+    assert np.hypot(*off) < 0.6 < np.degrees(np.hypot(*lean))
+    assert found.camera.u_tilt_rad < 0.5 * flat.u_tilt_rad
 
 
 def test_disc_cut_by_the_border_of_the_light() -> None:
@@ -90,6 +104,7 @@ def test_tilt_left_out_shows() -> None:
     view = View(turn=(0.0, 0.12, 0.0))
     shape = looking.look(disc(view, (25.0, 0.0), 1.5), view).shapes[0]
     right = disc_reference(shape, looking.camera(view), 2 * RADIUS, 1.5)
-    flat = disc_reference(shape, looking.camera(view, tilt=False), 2 * RADIUS, 1.5)
+    level = replace(looking.camera(view, tilt=False), u_tilt_rad=0.001)
+    flat = disc_reference(shape, level, 2 * RADIUS, 1.5)
     assert right.camera.distance_mm == pytest.approx(view.plate_mm, rel=0.002)
     assert abs(flat.camera.distance_mm / view.plate_mm - 1) > 0.005
