@@ -76,12 +76,13 @@ def _entry(store: Store, batch: Batch, name: str) -> Entry | None:
             id="", sha256="", settings_key="", outcome=outcome, names=(name,), corrections={}
         )
     job = batch.jobs[name]
+    kept = store.entry(record_id(*job.key))
     passing = batch.passing.get(name)
     if passing is None:
-        return store.entry(record_id(*job.key))
+        return kept
     return Entry(
         id=record_id(*job.key), sha256=job.sha256, settings_key=job.settings.key,
-        outcome=passing, names=(name,), corrections={},
+        outcome=passing, names=(name,), corrections={} if kept is None else kept.corrections,
     )  # fmt: skip
 
 

@@ -10,8 +10,9 @@ from pitchcam.batch.follow import Folder
 from pitchcam.batch.pool import Finished, Workers
 from pitchcam.batch.settings import Job
 from pitchcam.batch.source import Listed
+from pitchcam.batch.worker import pictures_of
 from pitchcam.errors import InputError
-from pitchcam.store.entries import Outcome, record_id
+from pitchcam.store.entries import Entry, Outcome, record_id
 from pitchcam.store.store import Store
 
 #: How long to wait for a worker before the folder or the clock is looked at again, in seconds.
@@ -125,9 +126,9 @@ class Runner:
         unusable = outcome.status == "failed"
         if folder is not None and unusable and folder.may_be_incomplete(job.name):
             return
-        if outcome.lasting:
-            names = [same.name for same in jobs]
-            self._store.add(job.sha256, job.settings.text, job.settings.key, outcome, names)
+        # What is to be tried again is kept as well, so that nothing that was seen is lost.
+        names = [same.name for same in jobs]
+        self._store.add(job.sha256, job.settings.text, job.settings.key, outcome, names)
         for same in jobs:
             self._answer(same, outcome)
 
@@ -142,4 +143,13 @@ class Runner:
         self._store.saw(job.sha256, job.name)
         entry = self._store.entry(record_id(*job.key))
         if entry is not None:
+            self._mend_pictures(job, entry)
             self._tell(job, entry.outcome, True)
+
+    def _mend_pictures(self, job: Job, entry: Entry) -> None:
+        """Make the small pictures that are missing where the photo was away after measuring."""
+        if entry.outcome.status == "failed" or self._store.has_pictures(entry.id):
+            return
+        pictures = pictures_of(job, entry.outcome.document or {})
+        if pictures:
+            self._store.add_pictures(entry.id, pictures)
