@@ -21,6 +21,13 @@ _EXIT_CODES = {
 }  # fmt: skip
 
 
+#: A photo that was seen and had not been answered when the batch was stopped.
+_STOPPED = Outcome(
+    status="failed", code="stopped", message="it was not measured before the batch was stopped.",
+    advice="Run the same command again.", lasting=False,
+)  # fmt: skip
+
+
 @dataclass(frozen=True, kw_only=True)
 class Line:
     """One numbered line of the answer; the number is also that on the contact sheet."""
@@ -78,6 +85,8 @@ def _entry(store: Store, batch: Batch, name: str) -> Entry | None:
     job = batch.jobs[name]
     kept = store.entry(record_id(*job.key))
     passing = batch.passing.get(name)
+    if passing is None and kept is None:
+        passing = _STOPPED
     if passing is None:
         return kept
     return Entry(
