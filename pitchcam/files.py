@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import io
 import os
 import secrets
 import stat
 from pathlib import Path
-from typing import BinaryIO
 
 from pitchcam.errors import InputError, PitchcamError
 
@@ -64,7 +64,7 @@ def read_whole(path: Path, most_bytes: int, *, advice: str) -> bytes:
     )
 
 
-def open_regular(path: Path, *, advice: str) -> BinaryIO:
+def open_regular(path: Path, *, advice: str) -> io.BufferedReader:
     """Open a regular file for reading.
 
     Raises
@@ -85,7 +85,7 @@ def open_regular(path: Path, *, advice: str) -> BinaryIO:
         raise InputError(f"there is no file {path};", "check the name") from None
     except (OSError, ValueError) as error:
         raise _unread(path, error) from None
-    handle = os.fdopen(descriptor, "rb")
+    handle: io.BufferedReader = io.BufferedReader(io.FileIO(descriptor, "rb"))
     if not stat.S_ISREG(os.fstat(descriptor).st_mode):  # it was exchanged meanwhile
         handle.close()
         raise InputError(f"{path} is not a regular file;", advice)

@@ -21,6 +21,13 @@ _EXIT_CODES = {
 }  # fmt: skip
 
 
+#: A photo that was seen and had not been answered when the batch was stopped.
+_STOPPED = Outcome(
+    status="failed", code="stopped", message="it was not measured before the batch was stopped.",
+    advice="Run the same command again.", lasting=False,
+)  # fmt: skip
+
+
 @dataclass(frozen=True, kw_only=True)
 class Line:
     """One numbered line of the answer; the number is also that on the contact sheet."""
@@ -76,12 +83,15 @@ def _entry(store: Store, batch: Batch, name: str) -> Entry | None:
             id="", sha256="", settings_key="", outcome=outcome, names=(name,), corrections={}
         )
     job = batch.jobs[name]
+    kept = store.entry(record_id(*job.key))
     passing = batch.passing.get(name)
+    if passing is None and kept is None:
+        passing = _STOPPED
     if passing is None:
-        return store.entry(record_id(*job.key))
+        return kept
     return Entry(
         id=record_id(*job.key), sha256=job.sha256, settings_key=job.settings.key,
-        outcome=passing, names=(name,), corrections={},
+        outcome=passing, names=(name,), corrections={} if kept is None else kept.corrections,
     )  # fmt: skip
 
 

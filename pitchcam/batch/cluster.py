@@ -2,10 +2,16 @@
 
 The scheduler hands a dead worker's photos to the others by itself. Results come back through the
 same record as from processes here, so the tables are the same bytes.
+
+Its links carry code: whoever reaches the scheduler or a worker can run anything on them. They
+belong on a trusted network. Where they leave it, ``tls://`` addresses are encrypted and let in only
+who holds a certificate, as the engine's own settings say (``distributed.comm.tls``).
 """
 
 from __future__ import annotations
 
+import contextlib
+import logging
 import tempfile
 import threading
 import time
@@ -19,6 +25,8 @@ from pitchcam.batch.pool import Finished, too_slow
 from pitchcam.batch.settings import Job
 from pitchcam.batch.worker import Measure, measure_job
 from pitchcam.errors import PitchcamError, UsageError
+from pitchcam.files import read_whole
+from pitchcam.photo import MOST_BYTES
 from pitchcam.store.entries import Outcome
 
 #: Seconds to wait for the scheduler: a listening one answers within a second.
@@ -77,9 +85,11 @@ class ClusterWorkers:
         ------
         PitchcamError
             If the scheduler is gone.
+        InputError
+            If the photo is.
         """
         self._check_alive()
-        data = job.path.read_bytes()
+        data = read_whole(job.path, MOST_BYTES, advice="send the photo itself")
         # The name on the cluster is the record's key, so that one photo is never sent twice.
         future = self._client.submit(
             measure_bytes, data, job, self._measure, key="pitchcam-" + "-".join(job.key), pure=False
@@ -115,8 +125,10 @@ class ClusterWorkers:
 
     def close(self) -> None:
         """Take back what is under way and leave the cluster as it was found."""
-        self._client.cancel(list(self._in_hand), force=True)
-        self._client.close(timeout=5)
+        with contextlib.suppress(Exception):  # the scheduler may be gone by now
+            self._client.cancel(list(self._in_hand), force=True)
+        with contextlib.suppress(Exception):
+            self._client.close(timeout=5)
 
 
 def measure_bytes(data: bytes, job: Job, measure: Measure) -> Outcome:
@@ -132,13 +144,17 @@ def measure_bytes(data: bytes, job: Job, measure: Measure) -> Outcome:
 
 def _connect(address: str) -> Any:
     try:
-        from distributed import Client
+        from distributed import Client, Security
     except ImportError as error:
         raise UsageError(
             "--cluster needs one more package.", "Install it: pip install 'pitchcam[cluster]'"
         ) from error
+    # Its own log lines on a lost connection are nothing for the terminal: the one line is ours.
+    for name in ("distributed", "tornado"):
+        logging.getLogger(name).setLevel(logging.CRITICAL + 1)
+    options = {"security": Security()} if address.startswith("tls:") else {}  # type: ignore[no-untyped-call]
     try:
-        return Client(address, timeout=_CONNECT_S, set_as_default=False)  # type: ignore[no-untyped-call]
+        return Client(address, timeout=_CONNECT_S, set_as_default=False, **options)  # type: ignore[no-untyped-call]
     except (OSError, ValueError, TimeoutError, FuturesTimeoutError) as error:
         raise PitchcamError(
             f"no Dask scheduler answers at {address}.", "Check the address, and that it runs."

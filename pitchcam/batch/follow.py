@@ -30,6 +30,10 @@ class Patience:
     stalled_s: float = 60.0
 
 
+#: Seconds by which a look may come late.
+_BEAT_S = 1.0
+
+
 @dataclass
 class _Seen:
     stamp: tuple[int, int]
@@ -66,26 +70,48 @@ class Folder:
         self._clock = clock
         self._seen: dict[str, _Seen] = {}
         self.last_change_s = clock()
+        #: Photos that went away before they were taken up, by name.
+        self.vanished: set[str] = set()
 
     def look(self) -> list[Listed]:
         """Return the photos that have come to rest since the last look, each change once."""
         now = self._clock()
         listed = {photo.name: photo for photo in self._list()}
         for gone in set(self._seen) - set(listed):
-            del self._seen[gone]
+            if not self._seen.pop(gone).taken:
+                self.vanished.add(gone)
+        self.vanished -= set(listed)
         ready = []
         for name, photo in listed.items():
             stamp = _stamp(photo.path)
-            if stamp is None or stamp[0] == 0:
+            if stamp is None:
                 continue
             seen = self._seen.get(name)
             if seen is None or seen.stamp != stamp:
                 self._seen[name] = _Seen(stamp, now, now + self._patience.settle_s)
                 self.last_change_s = now
-            elif not seen.taken and now >= seen.due_s:
+            elif not seen.taken and now >= seen.due_s and stamp[0] > 0:
                 seen.taken = True
                 ready.append(photo)
         return ready
+
+    def settling(self) -> bool:
+        """Say whether a file changed so lately that it is not yet taken up."""
+        now = self._clock()
+        return any(
+            not s.taken and s.stamp[0] > 0 and now - s.since_s < self._patience.settle_s + _BEAT_S
+            for s in self._seen.values()
+        )
+
+    def unfinished(self) -> list[tuple[str, str]]:
+        """Return the photos that are not taken up when the watch ends, and why, for people."""
+        empty = [(name, "it is empty: its upload did not begin or was lost.")
+                 for name, seen in self._seen.items() if seen.stamp[0] == 0]  # fmt: skip
+        open_yet = [name for name, seen in self._seen.items() if seen.stamp[0] and not seen.taken]
+        writing = [(name, "its upload had not ended when the watch ended.") for name in open_yet]
+        gone = [(name, "it vanished from the folder before it was measured.")
+                for name in self.vanished]  # fmt: skip
+        return sorted(empty + writing + gone)
 
     def _list(self) -> list[Listed]:
         try:

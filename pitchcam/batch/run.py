@@ -113,6 +113,7 @@ def follow_folders(
 
         with suppress(KeyboardInterrupt):  # the usual way to end it
             runner.follow(folder, idle_s=idle_s, rested=write)
+        runner.end_follow(folder)
         return _write(setup, store, make_answer(store, runner.batch))
 
 

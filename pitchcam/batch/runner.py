@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from pitchcam.batch.follow import Folder
 from pitchcam.batch.pool import Finished, Workers
 from pitchcam.batch.settings import Job
 from pitchcam.batch.source import Listed
+from pitchcam.batch.worker import pictures_of
 from pitchcam.errors import InputError
-from pitchcam.store.entries import Outcome, record_id
+from pitchcam.store.entries import Entry, Outcome, record_id
 from pitchcam.store.store import Store
 
 #: How long to wait for a worker before the folder or the clock is looked at again, in seconds.
@@ -19,6 +20,8 @@ _BEAT_S = 0.5
 
 #: Code of a file that could not even be opened.
 UNREAD = "unread"
+#: Codes of what an upload that has not ended may come to: a damaged file, or a changing one.
+_MAY_BE_HALF = ("error", "changed")
 
 #: Called with every photo that is answered: its job, its outcome, and whether it was kept before.
 Tell = Callable[[Job, Outcome, bool], None]
@@ -56,6 +59,8 @@ class Runner:
         self._workers = workers
         self._tell = tell
         self._in_hand: dict[tuple[str, str], list[Job]] = {}
+        #: Files that may be half an upload, with what they came to, by name.
+        self._waiting: dict[str, tuple[Job, Outcome]] = {}
 
     def run(self, photos: Iterable[Listed]) -> Batch:
         """Measure all photos that are not yet in the record.
@@ -91,19 +96,32 @@ class Runner:
             if not told:
                 rested()
                 told = True
-            if idle_s is not None and time.monotonic() - folder.last_change_s > idle_s:
+            idle = time.monotonic() - folder.last_change_s
+            if idle_s is not None and idle > idle_s and not folder.settling():
                 return self.batch
             time.sleep(_BEAT_S)
+
+    def end_follow(self, folder: Folder) -> None:
+        """Answer what waits for more bytes, and note what never came to rest or went away.
+
+        To be called when a watch has ended, however it ended: every photo that was ever seen then
+        stands in a table.
+        """
+        for name, (job, outcome) in sorted(self._waiting.items()):
+            if name not in folder.vanished:
+                self._store.add(job.sha256, job.settings.text, job.settings.key, outcome, [name])
+                self._answer(job, outcome)
+        self._waiting.clear()
+        for name, why in folder.unfinished():
+            if name not in self.batch.jobs:
+                self.batch.unread[name] = why
 
     def _take_up(self, photo: Listed) -> None:
         """Hand a photo to the workers, unless it is kept already or the same bytes are in hand."""
         try:
             job = photo.job()
         except InputError as error:
-            self.batch.unread[photo.name] = error.message
-            lost = Outcome(status="failed", code=UNREAD, message=error.message, lasting=False)
-            job = Job(path=photo.path, name=photo.name, sha256="", settings=photo.settings)
-            self._tell(job, lost, False)
+            self._unread(photo, error)
             return
         self.batch.jobs[job.name] = job
         self.batch.unread.pop(job.name, None)
@@ -113,7 +131,20 @@ class Runner:
             self._in_hand[job.key].append(job)
         else:
             self._in_hand[job.key] = [job]
-            self._workers.submit(job)
+            try:
+                self._workers.submit(job)
+            except InputError as error:  # it went away just now
+                del self._in_hand[job.key]
+                self._unread(photo, error)
+
+    def _unread(self, photo: Listed, error: InputError) -> None:
+        self.batch.jobs.pop(photo.name, None)
+        self.batch.unread[photo.name] = str(error)
+        lost = Outcome(
+            status="failed", code=UNREAD, message=error.message, advice=error.advice, lasting=False
+        )
+        job = Job(path=photo.path, name=photo.name, sha256="", settings=photo.settings)
+        self._tell(job, lost, False)
 
     def _collect(self, folder: Folder | None = None) -> None:
         for finished in self._workers.wait(_BEAT_S):
@@ -122,12 +153,15 @@ class Runner:
     def _keep(self, finished: Finished, folder: Folder | None) -> None:
         job, outcome = finished.job, finished.outcome
         jobs = self._in_hand.pop(job.key)
-        unusable = outcome.status == "failed"
+        # A file that does not open may be half an upload; a fault of the program is none.
+        unusable = outcome.status == "failed" and outcome.code in _MAY_BE_HALF
         if folder is not None and unusable and folder.may_be_incomplete(job.name):
+            self._waiting[job.name] = (job, replace(outcome, lasting=False))
             return
-        if outcome.lasting:
-            names = [same.name for same in jobs]
-            self._store.add(job.sha256, job.settings.text, job.settings.key, outcome, names)
+        self._waiting.pop(job.name, None)
+        # What is to be tried again is kept as well, so that nothing that was seen is lost.
+        names = [same.name for same in jobs]
+        self._store.add(job.sha256, job.settings.text, job.settings.key, outcome, names)
         for same in jobs:
             self._answer(same, outcome)
 
@@ -142,4 +176,13 @@ class Runner:
         self._store.saw(job.sha256, job.name)
         entry = self._store.entry(record_id(*job.key))
         if entry is not None:
+            self._mend_pictures(job, entry)
             self._tell(job, entry.outcome, True)
+
+    def _mend_pictures(self, job: Job, entry: Entry) -> None:
+        """Make the small pictures that are missing where the photo was away after measuring."""
+        if entry.outcome.status == "failed" or self._store.has_pictures(entry.id):
+            return
+        pictures = pictures_of(job, entry.outcome.document or {})
+        if pictures:
+            self._store.add_pictures(entry.id, pictures)

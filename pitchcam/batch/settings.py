@@ -9,8 +9,11 @@ from pathlib import Path
 from typing import Any
 
 from pitchcam import CORE_REVISION
-from pitchcam.errors import InputError
+from pitchcam.files import read_whole
 from pitchcam.records import ScaleSpec, json_text
+
+#: A profile has a kilobyte.
+MOST_PROFILE_BYTES = 1_000_000
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,9 +73,5 @@ class Job:
 
 
 def _file_digest(path: Path) -> str:
-    try:
-        return hashlib.sha256(path.read_bytes()).hexdigest()
-    except OSError as error:
-        raise InputError(
-            f"the camera profile {path} cannot be read: {error.strerror}.", "Check its name."
-        ) from error
+    data = read_whole(path, MOST_PROFILE_BYTES, advice="name the camera's profile")
+    return hashlib.sha256(data).hexdigest()

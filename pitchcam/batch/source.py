@@ -13,12 +13,19 @@ from typing import get_args
 
 from pitchcam.batch.settings import Job, Settings
 from pitchcam.errors import InputError, UsageError
+from pitchcam.files import open_regular, read_whole
+from pitchcam.photo import MOST_BYTES
 from pitchcam.records import ScaleSource
 
 #: Endings that phones, scanners and cameras write; anything else in a folder is left alone.
 ENDINGS = frozenset(
     {".jpg", ".jpeg", ".jpe", ".png", ".tif", ".tiff", ".heic", ".heif", ".hif", ".mpo"}
 )
+
+#: More photos than a shop takes in years; more is another file named by mistake.
+MOST_LIST_BYTES, MOST_LIST_LINES = 20_000_000, 200_000
+#: No name of a file, with its folders, is longer on the systems in use (PATH_MAX on Linux: 4096).
+MOST_CELL = 4096
 
 _LIST_COLUMNS = ("file", "source", "mm", "height_mm", "axis_height_mm", "part", "camera")
 
@@ -42,16 +49,29 @@ class Listed:
             If the file cannot be read.
         """
         try:
-            if self.path.exists() and not self.path.is_file():  # a pipe would never end
-                raise InputError(f"{self.name} is not a file.")
-            with self.path.open("rb") as handle:
-                digest = hashlib.file_digest(handle, "sha256").hexdigest()
-        except OSError as error:
-            raise InputError(f"{self.name} cannot be read: {error.strerror}.") from error
+            digest = self._digest()
+        except InputError as error:  # by the name that the tables show, whatever the folder
+            raise InputError(
+                error.message.replace(str(self.path), self.name), error.advice
+            ) from error
         return Job(
             path=self.path, name=self.name, sha256=digest, settings=self.settings,
             part_label=self.part_label, camera_label=self.camera_label,
         )  # fmt: skip
+
+    def _digest(self) -> str:
+        advice = "take it out of the list or folder"
+        with open_regular(self.path, advice=advice) as handle:
+            try:
+                size = os.fstat(handle.fileno()).st_size
+                if size > MOST_BYTES:
+                    raise InputError(
+                        f"{self.path} has {size / 1e6:.0f} MB, more than any photo;", advice
+                    )
+                return hashlib.file_digest(handle, "sha256").hexdigest()
+            except OSError as error:
+                why = f"{self.path} cannot be read ({error.strerror});"
+                raise InputError(why, advice) from error
 
 
 def list_photos(places: Iterable[Path], settings: Settings) -> list[Listed]:
@@ -120,13 +140,23 @@ def read_list(path: Path, settings: Settings) -> list[Listed]:
     InputError
         If the list cannot be read, or a line of it cannot be used; the line is named.
     """
+    data = read_whole(path, MOST_LIST_BYTES, advice="name the list's CSV file")
     try:
-        lines = path.read_text(encoding="utf-8-sig").splitlines()
-    except (OSError, UnicodeDecodeError) as error:
+        lines = data.decode("utf-8-sig").splitlines()
+    except UnicodeDecodeError as error:
         raise InputError(f"the list {path} cannot be read.", "Save it as CSV in UTF-8.") from error
+    if len(lines) > MOST_LIST_LINES:
+        raise InputError(
+            f"the list {path} has {len(lines)} lines, more than {MOST_LIST_LINES}.", "Divide it."
+        )
     reader = csv.DictReader(lines)
-    _check_columns(path, reader.fieldnames or ())
-    listed = [_list_line(path, number, row, settings) for number, row in enumerate(reader, 2)]
+    listed = []
+    try:
+        _check_columns(path, reader.fieldnames or ())
+        for row in reader:
+            listed.append(_list_line(path, reader.line_num, row, settings))
+    except csv.Error as error:  # a cell beyond the module's own bound, or a NUL byte
+        raise InputError(f"{path}, line {reader.line_num + 1}: {error}.", "Mend it.") from error
     for name, times in Counter(photo.name for photo in listed).items():
         if times > 1:
             raise InputError(f"{path}: {name} is listed twice.", "Take one line out.")
@@ -134,6 +164,11 @@ def read_list(path: Path, settings: Settings) -> list[Listed]:
 
 
 def _check_columns(path: Path, columns: Sequence[str]) -> None:
+    twice = sorted({c for c in columns if columns.count(c) > 1})
+    if twice:
+        raise InputError(
+            f"{path} has the column '{twice[0]}' twice.", "Keep the one that holds."
+        )
     unknown = [c for c in columns if c not in _LIST_COLUMNS]
     if "file" not in columns or unknown:
         wrong = f"does not know the column {unknown[0]}" if unknown else "has no column 'file'"
@@ -143,6 +178,9 @@ def _check_columns(path: Path, columns: Sequence[str]) -> None:
 def _list_line(path: Path, number: int, row: dict[str, str | None], base: Settings) -> Listed:
     cells = {name: (row.get(name) or "").strip() for name in _LIST_COLUMNS}
     where = f"{path}, line {number}"
+    longest = max(cells.values(), key=len)
+    if len(longest) > MOST_CELL:
+        raise InputError(f"{where}: a cell has {len(longest)} characters.", "Mend the line.")
     if not cells["file"] or None in row:
         raise InputError(f"{where}: no file, or too many cells.", "Mend the line.")
     if cells["source"] and cells["source"] not in get_args(ScaleSource):

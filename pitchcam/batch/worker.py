@@ -6,7 +6,7 @@ import errno
 import hashlib
 import json
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -80,11 +80,15 @@ def measure_job(job: Job, measure: Measure) -> Outcome:
         return _fault(error, job.path)
     if document["photo"]["sha256"] != job.sha256:
         return _passing("changed", "the file changed while it was read.", "Run it again.")
-    return Outcome(status="measured", document=document, thumbnails=_pictures(job, document))
+    # A part that failed as nobody foresaw may fare better in another version or another try.
+    whole = all(warning["code"] != "fault" for warning in document["warnings"])
+    return Outcome(
+        status="measured", document=document, thumbnails=pictures_of(job, document), lasting=whole
+    )
 
 
 def _outcome(status: Any, error: PitchcamError, job: Job, *, lasting: bool = True) -> Outcome:
-    pictures = _pictures(job, {}) if status == "refused" else {}
+    pictures = pictures_of(job, {}) if status == "refused" else {}
     return Outcome(
         status=status, code=error.code, message=_nameless(error.message, job.path),
         advice=_nameless(error.advice, job.path),
@@ -122,7 +126,7 @@ def _unchanged(job: Job) -> bool:
         return False
 
 
-def _pictures(job: Job, document: dict[str, Any]) -> dict[int, bytes]:
+def pictures_of(job: Job, document: Mapping[str, Any]) -> dict[int, bytes]:
     """Make the small pictures; a photo that has none still has its measurement."""
     from pitchcam.batch.pictures import small_pictures
 

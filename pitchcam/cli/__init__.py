@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import importlib
 import io
 import os
@@ -12,7 +13,7 @@ from typing import Any
 import click
 
 from pitchcam import __version__
-from pitchcam.errors import PitchcamError, one_line
+from pitchcam.errors import PitchcamError, one_line, printable
 
 #: Environment variable that shows the traceback of an unexpected failure.
 TRACE = "PITCHCAM_TRACE"
@@ -58,7 +59,9 @@ class LazyGroup(click.Group):
         except BrokenPipeError:
             raise
         except OSError as error:
-            what = f"{error.filename}: " if error.filename is not None else ""
+            if error.filename is None:  # of an open stream, as stdout
+                raise
+            what = f"{error.filename}: "
             raise PitchcamError(
                 f"{what}{error.strerror or error};", "check the name, the disk and the rights"
             ) from error
@@ -77,10 +80,11 @@ def cli() -> None:
 
 def main() -> None:
     """Run the command line; every failure is one line on stderr and an exit code."""
-    sys.exit(_run())
+    sys.exit(run())
 
 
-def _run() -> int:
+def run() -> int:
+    """Run the command line and return its exit code."""
     if not os.environ.get(TRACE):
         # A library's remark on one photo is nothing for the terminal.
         warnings.simplefilter("ignore")
@@ -91,19 +95,26 @@ def _run() -> int:
     try:
         # Without click's own handling, ctx.exit(code) comes back as the return value.
         code = cli.main(standalone_mode=False)
-        sys.stdout.flush()
+        if sys.stdout is not None:
+            sys.stdout.flush()
     except click.ClickException as error:
         _show(error)
         return error.exit_code
-    except click.Abort:
+    except (click.Abort, KeyboardInterrupt):
         click.echo("stopped", err=True)
         return 1
     except PitchcamError as error:
         click.echo(f"pitchcam: {error}", err=True)
         return error.exit_code
     except BrokenPipeError:
-        # The reader went away; keep Python's own complaint at exit away too.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _give_up_stdout()  # the reader went away
+        return 1
+    except OSError as error:
+        _give_up_stdout()
+        click.echo(
+            f"pitchcam: the answer cannot be written ({error.strerror or error}); "
+            "free some space, or send it elsewhere", err=True,
+        )
         return 1
     except Exception as error:
         if os.environ.get(TRACE):
@@ -131,8 +142,15 @@ def _show(error: click.ClickException) -> None:
 
 
 def _one_line_of(text: str) -> str:
-    return " ".join(text.split())
+    return printable(" ".join(text.split()))
 
 
 def _one_line(error: Exception) -> str:
     return _one_line_of(str(error))
+
+
+def _give_up_stdout() -> None:
+    """Send what is left for stdout nowhere, so that Python does not complain at its exit."""
+    with contextlib.suppress(OSError, ValueError, AttributeError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+

@@ -146,8 +146,14 @@ def load_stock(sheet: Path | None, record: Path) -> tuple[Fitting, ...]:
             f"there is no stock: no record at {record}.",
             "Name a sheet with --stock, or take one in with: pitchcam stock import",
         )
-    with StockStore(record) as store:
+    with StockStore(record, only_read=True) as store:
         rows = store.rows()
+        try:
+            store.refuse_damage()
+        except PitchcamError as error:  # the rest of the stock is as it was
+            if not rows:
+                raise
+            click.echo(f"pitchcam: {error}; they are left out", err=True)
     if not rows:
         raise UsageError(f"the record {record} holds no stock.", "See: pitchcam stock import")
     return rows

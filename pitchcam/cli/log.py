@@ -8,6 +8,8 @@ from typing import Any
 
 import click
 
+from pitchcam.errors import printable
+
 _RECORD = click.option(
     "--record", type=click.Path(path_type=Path), default=Path("pitchcam.sqlite"),
     envvar="PITCHCAM_RECORD", show_default=True, show_envvar=True, help="The record to read.",
@@ -41,9 +43,10 @@ def list_(record: Path, **filters: Any) -> None:
     """List the threads in the record: id, name, pitch and diameter, photo."""
     from pitchcam.store import Store
 
-    with Store(record, must_exist=True) as store:
+    with Store(record, must_exist=True, only_read=True) as store:
         for row in _rows(store, filters):
             click.echo(_line(row))
+        _tell_damage(store)
 
 
 @command.command(
@@ -58,7 +61,7 @@ def show(record: Path, identity: str, as_json: bool) -> None:
     from pitchcam.records import json_text
     from pitchcam.store import Store, entry_rows
 
-    with Store(record, must_exist=True) as store:
+    with Store(record, must_exist=True, only_read=True) as store:
         entry = store.entry(identity.split("-")[0])
         if entry is None:
             raise UsageError(f"the record has no {identity}.", "See: pitchcam log list")
@@ -70,11 +73,11 @@ def show(record: Path, identity: str, as_json: bool) -> None:
         for row in chosen:
             for column, value in row.flat().items():
                 if value not in (None, ""):
-                    click.echo(f"{column:22} {value}")
+                    click.echo(printable(f"{column:22} {value}"))
             click.echo("")
         for made in store.corrections(entry.id):
-            click.echo(f"{made.made_at}  {made.thread_id} is {made.designation}, says {made.who}: "
-                       f"{made.why}")  # fmt: skip
+            click.echo(printable(f"{made.made_at}  {made.thread_id} is {made.designation}, "
+                                 f"says {made.who}: {made.why}"))  # fmt: skip
 
 
 @command.command(
@@ -112,10 +115,30 @@ def export(record: Path, file: Path, **filters: Any) -> None:
     from pitchcam.store import Store
     from pitchcam.store.export import export_rows
 
-    with Store(record, must_exist=True) as store:
+    with Store(record, must_exist=True, only_read=True) as store:
         rows = list(_rows(store, filters))
-    export_rows(rows, file)
-    click.echo(f"{len(rows)} rows in {file}", err=True)
+        export_rows(rows, file)
+        click.echo(f"{len(rows)} rows in {file}", err=True)
+        _tell_damage(store)
+
+
+def _tell_damage(store: Any) -> None:
+    """Say which records are damaged; all others have been given by then.
+
+    Raises
+    ------
+    InputError
+        If there are any, so that the exit code tells as well.
+    """
+    from pitchcam.errors import InputError
+
+    if store.damaged:
+        ids = sorted(store.damaged)
+        more = f" and {len(ids) - 5} more" if len(ids) > 5 else ""
+        raise InputError(
+            f"{store.path}: {len(ids)} damaged, the rest is whole: {', '.join(ids[:5])}{more}.",
+            "Measure those photos again with: pitchcam batch.",
+        )
 
 
 def _rows(store: Any, filters: dict[str, Any]) -> Iterable[Any]:
@@ -148,7 +171,7 @@ def _line(row: Any) -> str:
         for label, q, n in (("pitch", pitch, 4), ("major", major, 3))
         if q is not None
     )
-    return f"{row.id:17} {name:20} {shown:46} {row.photo}".rstrip()
+    return printable(f"{row.id:17} {name:20} {shown:46} {row.photo}".rstrip())
 
 
 def _check_listed(designation: str) -> None:

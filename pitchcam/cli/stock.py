@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from pitchcam.cli._stock import load_stock, record_option, stock_option
-from pitchcam.errors import PitchcamError
+from pitchcam.errors import PitchcamError, printable
 from pitchcam.records import json_text
 
 
@@ -95,8 +95,10 @@ def list_(
     else:
         for r in rows:
             rating = "" if r.pressure_bar is None else f", {r.pressure_bar:g} bar"
-            click.echo(f"{r.count:>4}  {r.text}; bore {r.bore_mm:g}, length {r.length_mm:g} mm, "
-                       f"{r.material}{rating}")  # fmt: skip
+            click.echo(printable(
+                f"{r.count:>4}  {r.text}; bore {r.bore_mm:g}, length {r.length_mm:g} mm, "
+                f"{r.material}{rating}"
+            ))  # fmt: skip
         click.echo(f"{len(rows)} rows, {sum(r.count for r in rows)} pieces")
 
 
@@ -126,10 +128,11 @@ def moves(identity: str | None, record: Path) -> None:
     from pitchcam.fitting.stock_store import StockStore
 
     load_stock(None, record)
-    with StockStore(record) as store:
+    with StockStore(record, only_read=True) as store:
         for m in store.moves(identity):
             why = f", {m.why}" if m.why else ""
-            click.echo(f"{m.made_at}  {m.id}  {m.pieces:+d}  {m.who}{why}")
+            click.echo(printable(f"{m.made_at}  {m.id}  {m.pieces:+d}  {m.who}{why}"))
+        store.refuse_damage()
 
 
 def _read(sheet: Path, reader: Any) -> Any:

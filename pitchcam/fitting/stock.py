@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from pitchcam.errors import InputError, PitchcamError
+from pitchcam.files import read_whole
 from pitchcam.fitting import amounts
 from pitchcam.fitting.ends import End, parse_end
 from pitchcam.fitting.tables import read_table
@@ -18,7 +19,12 @@ from pitchcam.records import Gender
 from pitchcam.series import find
 
 #: More rows than any shop's sheet: a larger file is another thing than a stock list.
-_MOST_BYTES = 50_000_000
+_MOST_BYTES = 20_000_000
+_MOST_ROWS = 100_000
+#: Longer than any name, note or designation.
+_MOST_CELL = 2000
+#: Faults that are told one by one; a sheet with more is another table.
+_MOST_FAULTS = 1000
 _GENDERS: dict[str, Gender] = {
     "male": "external", "m": "external", "external": "external",
     "female": "internal", "f": "internal", "internal": "internal",
@@ -123,7 +129,13 @@ def parse_stock(text: str, name: str) -> tuple[Fitting, ...]:
     for cells in reader:
         if not any((value or "").strip() for value in cells.values() if isinstance(value, str)):
             continue
+        if len(fittings) + len(faults) > _MOST_ROWS or len(faults) > _MOST_FAULTS:
+            faults.append(f"line {reader.line_num}: more than can be read; the rest was left out.")
+            break
         row = _RowReader(line=reader.line_num, cells=_clean(cells))
+        if any(len(text) > _MOST_CELL for text in row.cells.values()):
+            faults.append(f"line {row.line}: a cell has more than {_MOST_CELL} characters.")
+            continue
         if None in cells:
             row.fault("(end)", "more cells than columns; quote a cell that holds the separator.")
         fitting = _fitting(row)
@@ -141,14 +153,7 @@ def parse_stock(text: str, name: str) -> tuple[Fitting, ...]:
 
 
 def _text_of(path: Path) -> str:
-    try:
-        if path.stat().st_size > _MOST_BYTES:
-            raise InputError(f"{path} is larger than any stock list (50 MB).", "Check the file.")
-        raw = path.read_bytes()
-    except FileNotFoundError:
-        raise InputError(f"{path} does not exist.", "Name the stock's CSV file.") from None
-    except OSError as error:
-        raise InputError(f"{path} cannot be read ({error.strerror}).", "Check the file.") from None
+    raw = read_whole(path, _MOST_BYTES, advice="name the stock's CSV file")
     if b"\0" in raw[:4096]:
         raise InputError(f"{path} is no CSV text.", "Save the sheet as CSV (UTF-8).")
     try:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import datetime
@@ -16,19 +17,22 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from pitchcam.errors import UsageError
+from pitchcam.errors import InputError, UsageError
 from pitchcam.fitting.ends import End
 from pitchcam.fitting.stock import Fitting, columns
 from pitchcam.records import json_text
 from pitchcam.store import Store
 from pitchcam.store.database import Database
+from pitchcam.store.digest import row_digest
+from pitchcam.store.schema import guards
 
 _TABLES = """
 CREATE TABLE IF NOT EXISTS stock_row (
     number INTEGER PRIMARY KEY AUTOINCREMENT,
     id TEXT NOT NULL,
     document TEXT NOT NULL,
-    made_at TEXT NOT NULL
+    made_at TEXT NOT NULL,
+    digest TEXT
 );
 CREATE INDEX IF NOT EXISTS stock_row_by_id ON stock_row (id, number);
 CREATE TABLE IF NOT EXISTS stock_move (
@@ -37,19 +41,14 @@ CREATE TABLE IF NOT EXISTS stock_move (
     pieces INTEGER NOT NULL,
     who TEXT NOT NULL,
     why TEXT NOT NULL,
-    made_at TEXT NOT NULL
+    made_at TEXT NOT NULL,
+    digest TEXT
 );
 CREATE INDEX IF NOT EXISTS stock_move_by_id ON stock_move (id);
 """
-_GUARD = """
-CREATE TRIGGER IF NOT EXISTS {table}_keeps_{verb} BEFORE {verb} ON {table}
-BEGIN SELECT RAISE(ABORT, 'the stock record is never overwritten'); END;
-"""
-_SCRIPT = _TABLES + "".join(
-    _GUARD.format(table=table, verb=verb)
-    for table in ("stock_row", "stock_move")
-    for verb in ("UPDATE", "DELETE")
-)
+_KEYS = {"stock_row": "number = NEW.number", "stock_move": "number = NEW.number"}
+_ROW = "id, document, made_at"
+_MOVE = "id, pieces, who, why, made_at"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -70,6 +69,13 @@ class StockStore:
     ----------
     path
         The record's file.
+    only_read
+        Nothing is to be written, so that a record on a medium that cannot be written is read too.
+
+    Attributes
+    ----------
+    damaged
+        Ids of the stock rows of which something in the record turned out damaged.
 
     Raises
     ------
@@ -77,16 +83,39 @@ class StockStore:
         If the file is no record.
     """
 
-    def __init__(self, path: Path) -> None:
-        Store(path).close()
-        self._file = Database(path)
+    def __init__(self, path: Path, *, only_read: bool = False) -> None:
+        Store(path, only_read=only_read).close()
+        self.path = path
+        self.damaged: set[str] = set()
+        self._file = Database(path, only_read=only_read)
         self._db = self._file.connection
         try:
-            with self._file.plain_errors():
-                self._db.executescript(f"BEGIN IMMEDIATE;{_SCRIPT}COMMIT;")
+            self._checked = self._prepare()
         except BaseException:
             self._file.close()
             raise
+
+    def _prepare(self) -> bool:
+        """Make what is missing of the tables; return whether their rows have checksums."""
+        with self._file.plain_errors():
+            if self._is_ready() or self._file.fixed:
+                return self._is_ready()
+        with self._file.commit() as db:
+            for statement in _TABLES.split(";"):
+                db.execute(statement)
+            for table in _KEYS:
+                if "digest" not in self._columns(table):
+                    # Rows from before have none, and are taken as they are.
+                    db.execute(f"ALTER TABLE {table} ADD COLUMN digest TEXT")
+            for statement in guards(_KEYS, "the stock record"):
+                db.execute(statement)
+        return True
+
+    def _columns(self, table: str) -> set[str]:
+        return {str(row[1]) for row in self._db.execute(f"PRAGMA table_info({table})")}
+
+    def _is_ready(self) -> bool:
+        return all("digest" in self._columns(table) for table in _KEYS)
 
     def __enter__(self) -> StockStore:
         return self
@@ -106,15 +135,18 @@ class StockStore:
         stays as it is.
         """
         at = now.isoformat(timespec="seconds")
-        known = {f.id: f for f in self.rows()}
         changed = 0
         with self._file.commit():
+            # Inside the transaction: another import may have ended just now.
+            known = {f.id: f for f in self.rows()}
+            self.refuse_damage()
             for f in rows:
                 before = known.get(f.id)
                 if before is None or replace(before, count=f.count) != f:
+                    cells = (f.id, _to_text(f), at)
                     self._db.execute(
-                        "INSERT INTO stock_row (id, document, made_at) VALUES (?, ?, ?)",
-                        (f.id, _to_text(f), at),
+                        f"INSERT INTO stock_row ({_ROW}, digest) VALUES (?, ?, ?, ?)",
+                        (*cells, row_digest(*cells)),
                     )
                 pieces = f.count - (0 if before is None else before.count)
                 if pieces:
@@ -132,6 +164,7 @@ class StockStore:
         """
         with self._file.commit():
             row = {f.id: f for f in self.rows()}.get(identity)
+            self.refuse_damage(identity)
             if row is None:
                 raise UsageError(f"stock has no row '{identity}'.", "See: pitchcam stock list")
             if pieces > row.count:
@@ -143,34 +176,64 @@ class StockStore:
         return row.count - pieces
 
     def rows(self) -> tuple[Fitting, ...]:
-        """Return the stock as it is now, in the order in which rows first came in."""
-        with self._file.plain_errors():
-            documents = dict(
-                self._db.execute("SELECT id, document FROM stock_row ORDER BY number").fetchall()
-            )
-            counts = dict(
-                self._db.execute("SELECT id, sum(pieces) FROM stock_move GROUP BY id").fetchall()
-            )
+        """Return the stock as it is now, in the order in which rows first came in.
+
+        A row of which anything is damaged is left out, and its id stands in ``damaged``: its count
+        would be wrong.
+        """
+        documents = {row[0]: row[1] for row in self._whole("stock_row", _ROW)}
+        counts: Counter[str] = Counter()
+        for identity, pieces, *_ in self._whole("stock_move", _MOVE):
+            counts[identity] += pieces
         return tuple(
-            replace(_from_text(text), count=counts.get(identity, 0))
-            for identity, text in documents.items()
-        )
+            replace(_from_text(text), count=counts[identity])
+            for identity, text in documents.items() if identity not in self.damaged
+        )  # fmt: skip
+
+    def _whole(self, table: str, cells: str) -> list[tuple[Any, ...]]:
+        """Return the rows of a table whose checksum holds; the ids of the others are noted."""
+        if self._file.fixed and not self._columns(table):
+            return []
+        digest = "digest" if self._checked else "NULL"
+        with self._file.plain_errors():
+            rows = self._db.execute(
+                f"SELECT {cells}, {digest} FROM {table} ORDER BY number"
+            ).fetchall()
+        whole = []
+        for row in rows:
+            if row[-1] is None or row_digest(*row[:-1]) == row[-1]:
+                whole.append(row[:-1])
+            else:
+                self.damaged.add(str(row[0]))
+        return whole
+
+    def refuse_damage(self, identity: str | None = None) -> None:
+        """Raise where rows of the stock are damaged, or the one that is asked for.
+
+        Raises
+        ------
+        InputError
+            If so; it names them.
+        """
+        if self.damaged and (identity is None or identity in self.damaged):
+            raise InputError(
+                f"{self.path}: damaged rows of stock: {', '.join(sorted(self.damaged)[:8])};",
+                "restore the record from a copy, or import the counted sheet into a new one",
+            )
 
     def moves(self, identity: str | None = None) -> tuple[Move, ...]:
         """Return every change of counts, the oldest first, of one row or of all."""
-        with self._file.plain_errors():
-            found = self._db.execute(
-                "SELECT id, pieces, who, why, made_at FROM stock_move"
-                " WHERE ? IS NULL OR id = ? ORDER BY number",
-                (identity, identity),
-            ).fetchall()
-        names = ("id", "pieces", "who", "why", "made_at")
-        return tuple(Move(**dict(zip(names, row, strict=True))) for row in found)
+        names = _MOVE.split(", ")
+        return tuple(
+            Move(**dict(zip(names, row, strict=True))) for row in self._whole("stock_move", _MOVE)
+            if identity is None or row[0] == identity
+        )  # fmt: skip
 
     def _move(self, identity: str, pieces: int, who: str, why: str, at: str) -> None:
+        cells = (identity, pieces, who, why, at)
         self._db.execute(
-            "INSERT INTO stock_move (id, pieces, who, why, made_at) VALUES (?, ?, ?, ?, ?)",
-            (identity, pieces, who, why, at),
+            f"INSERT INTO stock_move ({_MOVE}, digest) VALUES (?, ?, ?, ?, ?, ?)",
+            (*cells, row_digest(*cells)),
         )
 
 

@@ -4,7 +4,7 @@ Only :mod:`pitchcam.photo.load` touches the disk; the other modules take bytes o
 """
 
 from pitchcam.photo.linear import light_planes, linear_table
-from pitchcam.photo.load import MAX_MEGAPIXELS, load_photo
+from pitchcam.photo.load import MAX_MEGAPIXELS, MOST_BYTES, load_photo
 from pitchcam.photo.record import Photo
 
-__all__ = ["MAX_MEGAPIXELS", "Photo", "light_planes", "linear_table", "load_photo"]
+__all__ = ["MAX_MEGAPIXELS", "MOST_BYTES", "Photo", "light_planes", "linear_table", "load_photo"]

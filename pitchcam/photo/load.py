@@ -33,6 +33,8 @@ MAX_MEGAPIXELS = 120.0
 
 # No format read here needs more bytes than this for a pixel (uncompressed 16-bit with alpha).
 _MAX_BYTES_PER_PIXEL = 8
+#: Larger files are refused unread.
+MOST_BYTES = int(MAX_MEGAPIXELS * 1e6) * _MAX_BYTES_PER_PIXEL
 
 _PILLOW_FORMATS = ("JPEG", "PNG", "TIFF")
 _MAGIC = {

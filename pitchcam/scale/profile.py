@@ -13,11 +13,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.errors import InputError, PitchcamError, UnreadableError
+from pitchcam.files import read_whole
 from pitchcam.records import json_text
 
 Points = NDArray[np.float64]
 
 FORMAT = "pitchcam.camera/1"
+
+#: A profile has a kilobyte.
+MOST_BYTES = 1_000_000
 
 #: Views from which focal length, centre and two terms of distortion come apart.
 FEWEST_VIEWS = 4
@@ -195,18 +199,17 @@ def load_profile(path: Path) -> CameraProfile:
         If the file is missing, is no camera profile, or holds values that no camera has.
     """
     try:
-        document = json.loads(path.read_text())
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read: {error.strerror or error}",
-                         "name a profile made by 'pitchcam calibrate'") from None  # fmt: skip
-    except ValueError:
+        document = json.loads(read_whole(
+            path, MOST_BYTES, advice="name a profile made by 'pitchcam calibrate'"
+        ))  # fmt: skip
+    except (ValueError, RecursionError):  # no JSON, or nested as deep as no profile is
         document = None
     if not isinstance(document, dict) or document.get("format") != FORMAT:
         raise InputError(f"{path}: not a camera profile ({FORMAT});",
                          "name a profile made by 'pitchcam calibrate'")  # fmt: skip
     try:
         profile = _from_json(document)
-    except (KeyError, TypeError, ValueError) as error:
+    except (KeyError, TypeError, ValueError, OverflowError) as error:
         raise InputError(f"{path}: damaged camera profile ({error});",
                          "make it again with 'pitchcam calibrate'") from None  # fmt: skip
     return profile

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import sqlite3
 from collections.abc import Iterator
@@ -23,6 +24,9 @@ class Database:
     ----------
     path
         The file; SQLite makes it at the first write.
+    only_read
+        Nothing is to be written: where the place allows no writing either (a disc, a snapshot, a
+        share), the file is opened all the same.
 
     Raises
     ------
@@ -30,12 +34,33 @@ class Database:
         If the file cannot be opened.
     """
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, *, only_read: bool = False) -> None:
         self.path = path
+        if path.exists() and not path.is_file():
+            raise InputError(f"{path} is not a regular file;", "name the record's file")
+        self.fixed = only_read and path.exists() and not _writable(path)
         with self.plain_errors():
-            self.connection = sqlite3.connect(path, timeout=30.0, isolation_level=None)
-            self.connection.execute("PRAGMA synchronous = FULL")
-            self.connection.execute("PRAGMA foreign_keys = ON")
+            if self.fixed:
+                self.connection = sqlite3.connect(
+                    f"{path.absolute().as_uri()}?immutable=1", uri=True, isolation_level=None
+                )
+                self._refuse_unfolded()
+            else:
+                self.connection = sqlite3.connect(path, timeout=30.0, isolation_level=None)
+                self.connection.execute("PRAGMA synchronous = FULL")
+                self.connection.execute("PRAGMA foreign_keys = ON")
+            # Damaged text is told by its row's checksum, and must not stop the rest.
+            self.connection.text_factory = lambda raw: raw.decode("utf-8", "replace")
+
+    def _refuse_unfolded(self) -> None:
+        """Refuse a file whose newest rows stand in a log that cannot be folded in here."""
+        log = self.path.with_name(self.path.name + "-wal")
+        if log.exists() and log.stat().st_size > 0:
+            self.connection.close()
+            raise InputError(
+                f"{self.path} cannot be written here, and its newest rows stand in {log.name};",
+                "copy both files to a place that can be written, and name that one",
+            )
 
     def close(self) -> None:
         """Close the file; the log is folded back into it."""
@@ -69,6 +94,14 @@ class Database:
                     db.execute("ROLLBACK")
                 raise
 
+    @staticmethod
+    def is_damage(error: BaseException) -> bool:
+        """Say whether SQLite complains of the file's own bytes."""
+        name = getattr(error, "sqlite_errorname", "") or ""
+        return isinstance(error, sqlite3.DatabaseError) and (
+            name.startswith(("SQLITE_CORRUPT", "SQLITE_NOTADB", "SQLITE_ERROR"))
+        )
+
     def _explain(self, error: sqlite3.Error) -> PitchcamError:
         name = getattr(error, "sqlite_errorname", "") or ""
         try:
@@ -78,7 +111,7 @@ class Database:
         no_room = name.startswith(("SQLITE_IOERR", "SQLITE_CANTOPEN")) and free < _FULL_BELOW_BYTES
         if name == "SQLITE_FULL" or no_room:
             return full_disk(self.path)
-        if name in ("SQLITE_NOTADB", "SQLITE_CORRUPT"):
+        if self.is_damage(error) or isinstance(error, sqlite3.DataError):
             return InputError(
                 f"{self.path} is no record, or is damaged.", "Restore it or name another."
             )
@@ -89,3 +122,8 @@ class Database:
                 f"{self.path} cannot be written.", "Name another place with --record."
             )
         return PitchcamError(f"the record {self.path} failed: {error}.", "Check the disk.")
+
+
+def _writable(path: Path) -> bool:
+    """Say whether SQLite may write the file and its logs beside it."""
+    return os.access(path, os.W_OK) and os.access(path.absolute().parent, os.W_OK)

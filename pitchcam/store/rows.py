@@ -115,6 +115,8 @@ def _empty_row(entry: Entry, photo: str, row_id: str, part: int | None) -> Threa
     if not step:
         # The first warning is the part's own where it has one; the rest concern the whole photo.
         step = "; ".join(f"{w['message']}: {w['advice']}" for w in warnings[:1])
+    elif not outcome.lasting:
+        step = f"to be tried again: {step}"
     return ThreadRow(
         id=row_id, photo=photo, part=part, thread=None,
         status="unreadable" if outcome.status == "measured" else outcome.status,

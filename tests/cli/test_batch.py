@@ -47,7 +47,7 @@ def test_answers_tables_and_sheets(box: Path) -> None:
 def test_a_file_that_cannot_be_opened_is_told_and_the_rest_goes_on(box: Path) -> None:
     (box / "gone.jpg").symlink_to(box / "nowhere")
     done = batch(box, "--pin", "8", "--tables-only")
-    assert "gone.jpg: failed: gone.jpg cannot be read" in done.stdout
+    assert "gone.jpg: failed: there is no file gone.jpg; check the name" in done.stdout
     assert "gone.jpg,,,failed" in (box.parent / "box" / "box.csv").read_text()
     assert "Named (2)" in done.stdout
 

@@ -118,5 +118,5 @@ def test_values_that_no_camera_has(key: str, value: object, tmp_path) -> None:
 
 
 def test_a_missing_file_says_so(tmp_path) -> None:
-    with pytest.raises(InputError, match="cannot be read"):
+    with pytest.raises(InputError, match="no file"):
         load_profile(tmp_path / "none.json")
