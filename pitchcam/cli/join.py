@@ -79,10 +79,11 @@ def _tell_of_stock(asked: Any, stock: Any) -> None:
     from pitchcam.fitting.adapt import adapt
     from pitchcam.fitting.tapped import tapped_plugs
 
-    for chain in adapt(asked, stock, best=1):
+    chains = adapt(asked, stock, best=1)
+    for chain in chains:
         names = " + ".join(link.fitting.id for link in chain.links)
         click.echo(f"Stock joins them unbrazed: {names or 'they mate directly'}", err=True)
-    for tapped in tapped_plugs(asked, stock)[:1]:
+    for tapped in () if chains else tapped_plugs(asked, stock)[:1]:
         click.echo(f"No flame needed: {tapped.text}", err=True)
 
 

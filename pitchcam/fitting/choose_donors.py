@@ -8,12 +8,12 @@ from pitchcam.errors import RefusedError, UsageError
 from pitchcam.fitting.chain import joint_demerits
 from pitchcam.fitting.ends import End
 from pitchcam.fitting.join import Duty, JoinPlan, LooseError, OverloadError, plan_join
-from pitchcam.fitting.joint_form import NoMetalError
+from pitchcam.fitting.joint_search import NoMetalError
 from pitchcam.fitting.question import Question
 from pitchcam.fitting.refuse import brazeable, service_row
 from pitchcam.fitting.stock import Fitting
 
-_Key = tuple[int, bool, int, float, float]
+_Key = tuple[int, bool, bool, int, float, float]
 
 
 def choose_donors(
@@ -21,7 +21,8 @@ def choose_donors(
 ) -> JoinPlan:
     """Return the best plan that donors from stock allow.
 
-    The best has only standard joints (none by agreement only), is of one metal rather than two,
+    The best has only standard joints (none by agreement only), then a socket rather than a sleeve,
+    is of one metal rather than two,
     then lets every seal be the tightest of its kind (a copper washer rather than a bonded seal),
     then has least metal cut away, then is the shortest.
     ``tries`` bounds how many donors of each side are looked at, the cheapest (most in the drawer,
@@ -77,7 +78,8 @@ def _choice_key(plan: JoinPlan) -> _Key:
     waste = sum(d.fitting.length_mm - d.keep_thread_mm - d.body_left_mm for d in plan.donors)
     second_best = sum(t.second_best for t in plan.tightenings)
     agreed = sum(m.answer == "by-agreement" for m in plan.matings)
-    return agreed, one.metal.key != other.metal.key, second_best, waste, plan.length_mm
+    unlike = one.metal.key != other.metal.key
+    return agreed, plan.form.sleeve is not None, unlike, second_best, waste, plan.length_mm
 
 
 def _side(

@@ -18,7 +18,9 @@ from pitchcam.paper import BOLD, REGULAR, Placed
 
 #: Enlargements and reductions that ISO 5455 recommends, largest first.
 SCALES = (5.0, 2.0, 1.0, 0.5, 0.2)
-HATCH = (HexColor("#8a5a00"), HexColor("#1f5f8b"))
+#: Colour and lean of the hatching of donor A, donor B and a sleeve.
+HATCH = (HexColor("#8a5a00"), HexColor("#1f5f8b"), HexColor("#4a6b2a"))
+LEAN = (1, -1, 1)
 _FAINT = HexColor("#555555")
 CUT_OFF = HexColor("#b00020")
 FILLER = HexColor("#d9480f")
@@ -67,7 +69,7 @@ def draw_piece(view: View, piece: Piece, shade: int) -> None:
     c.saveState()
     c.setStrokeColor(black)
     c.setLineWidth(0.8)
-    _hatched(view, piece, HATCH[shade], leaning=1 if shade == 0 else -1)
+    _hatched(view, piece, HATCH[shade], leaning=LEAN[shade])
     for steps, sign in ((piece.outside, 1), (piece.bore, 1), (piece.outside, -1)):
         for step in steps:
             _thread_line(view, step, sign)

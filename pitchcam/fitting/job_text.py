@@ -62,7 +62,7 @@ def _join(way: Way) -> list[str]:
             *tapped,
             f"Nothing in stock joins them; {way.what}: "
             + " and ".join(d.fitting.text for d in plan.donors),
-            f"spigot and socket, {plan.choice.alloy.key}, {plan.length_mm:.1f} mm over all, "
+            f"{plan.form.name}, {plan.choice.alloy.key}, {plan.length_mm:.1f} mm over all, "
             f"bore {plan.form.bore_mm:g} mm, proof {plan.proof_bar:.1f} bar: see the work sheet",
         ]
     lines = ["Nothing in stock joins them within the limits.", *tapped]
@@ -121,6 +121,10 @@ def orders(way: Way) -> list[str]:
         f = way.made.filler
         lines.append(f"{f.rod_mm:.0f} mm of {way.made.choice.alloy.key} rod, "
                      f"{f.rod_diameter_mm:g} mm; flux {way.made.choice.flux.key}")  # fmt: skip
+        sleeve = way.made.form.sleeve
+        if sleeve is not None:
+            lines.append(f"{sleeve.length_mm + 5.0:.0f} mm of bar, {sleeve.metal.name}, dia "
+                         f"{sleeve.outside_mm:g} mm or more, for the sleeve")  # fmt: skip
     if way.lacking is not None:
         instead = "" if way.chain is None and way.made is None else "instead, if it can be had: "
         lines.append(instead + way.lacking.buy)

@@ -17,7 +17,8 @@ from pitchcam.fitting.join_figures import (
     heat_for,
     overall_length_mm,
 )
-from pitchcam.fitting.joint_form import JointForm, choose_form
+from pitchcam.fitting.joint_form import JointForm
+from pitchcam.fitting.joint_search import possible_forms
 from pitchcam.fitting.mate import Mating, mate
 from pitchcam.fitting.practice import practice
 from pitchcam.fitting.question import Question
@@ -32,6 +33,7 @@ from pitchcam.fitting.strength import (
 )
 from pitchcam.fitting.tables import Row
 from pitchcam.fitting.tightening import UNKNOWN, Piece, Tightening, tightening
+from pitchcam.series import find
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -93,32 +95,53 @@ def plan_join(question: Question, donors: tuple[Fitting, Fitting], duty: Duty) -
         make_donor(donors[1], _keeps_b(donors[1], question.part, question), bore),
     )
     choice = choose_alloy((made[0].metal, made[1].metal), duty.alloy)
-    form = choose_form(made, choice.alloy.working_c)
+    refusal: RefusedError | None = None
+    for form in possible_forms(made, choice.alloy.working_c):
+        try:
+            return _plan(_Asked(question, service, pressure, temperature), made, form, choice, duty)
+        except (LooseError, OverloadError) as error:
+            refusal = refusal or error
+    assert refusal is not None
+    raise refusal
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What the plan is for: question, service, working pressure (bar) and heat (deg C)."""
+
+    question: Question
+    service: Row
+    pressure_bar: float
+    temperature_c: float
+
+
+def _plan(
+    asked: _Asked, made: tuple[Donor, Donor], form: JointForm, choice: Choice, duty: Duty
+) -> JoinPlan:
+    """Return the plan with one form of joint.
+
+    Raises
+    ------
+    LooseError, OverloadError
+        If a seal cannot be tightened enough, or the brazed joint would carry too much.
+    """
+    question, pressure = asked.question, asked.pressure_bar
     proof = max(practice("proof") * pressure, practice("proof_least"))
     matings = (_mating(question.port, made[0].keep), _mating(question.part, made[1].keep))
-    bears = lap_torque_n_m(_load(form, pressure, proof, 0.0), form.spigot_mm, form.overlap_mm)
-    limits = Limits(proof_bar=proof, temperature_c=temperature,
+    bears = lap_torque_n_m(_load(form, pressure, proof, 0.0), form.weakest.spigot_mm,
+                           form.weakest.overlap_mm)  # fmt: skip
+    limits = Limits(proof_bar=proof, temperature_c=asked.temperature_c,
                     most_n_m=bears if duty.torque_n_m is None else math.inf)  # fmt: skip
     tight = (_tightened(matings[0], made[0], limits), _tightened(matings[1], made[1], limits))
     load = _load(form, pressure, proof, _joint_torque(tight, duty))
     plan = JoinPlan(
-        question=question,
-        service=service,
-        pressure_bar=pressure,
-        temperature_c=temperature,
-        donors=made,
-        matings=matings,
-        form=form,
-        choice=choice,
-        length_mm=overall_length_mm(made, form),
-        filler=filler_for(form, choice),
-        heat=heat_for(made, choice, duty.torch_kw),
-        tightenings=tight,
-        load=load,
-        proof_bar=proof,
-        full_lap_mm=_full_lap(made, form),
-        hoop_mpa=hoop_mpa(proof, form.bore_mm, min(form.walls_mm)),
-    )
+        question=question, service=asked.service, pressure_bar=pressure,
+        temperature_c=asked.temperature_c, donors=made, matings=matings, form=form,
+        choice=choice, length_mm=overall_length_mm(made, form), filler=filler_for(form, choice),
+        heat=heat_for(made, form, choice, duty.torch_kw), tightenings=tight, load=load,
+        proof_bar=proof, full_lap_mm=_full_lap(made, form),
+        hoop_mpa=hoop_mpa(proof, form.bore_mm, form.least_wall_mm),
+    )  # fmt: skip
     _refuse_overload(plan)
     return plan
 
@@ -172,7 +195,20 @@ def _bore(question: Question, donors: tuple[Fitting, Fitting], duty: Duty) -> fl
     own = [f.bore_mm for f in donors if f.bore_mm > 0.0]
     if not own:
         raise UsageError("both donors are closed.", "Say which bore to drill: --bore 6")
-    return min(own)
+    faces = (question.port, question.part)
+    closed = [_drillable_mm(f, face, question) for f, face in zip(donors, faces, strict=True)
+              if f.bore_mm == 0.0]  # fmt: skip
+    return min([*own, *closed])
+
+
+def _drillable_mm(f: Fitting, faces: End, question: Question) -> float:
+    """Return the largest bore that leaves a wall under the root of a closed donor's kept male."""
+    keep = f.end_b if _keeps_b(f, faces, question) else f.end_a
+    if keep is None or keep.is_hose or keep.gender == "internal":
+        return math.inf
+    size = find(keep.designation)
+    root = size.basic_minor_mm - size.taper * (size.gauge_length_mm or 0.0)
+    return max(math.floor(2.0 * (root - 2.0 * practice("wall_min"))) / 2.0, 1.0)
 
 
 def _keeps_b(f: Fitting, faces: End, question: Question) -> bool:
@@ -198,13 +234,14 @@ def _joint_torque(tight: tuple[Tightening, Tightening], duty: Duty) -> float:
 
 
 def _load(form: JointForm, pressure: float, proof: float, torque: float) -> JointLoad:
-    return lap_load(form.spigot_mm, form.overlap_mm, pressure, proof, torque)
+    return lap_load(form.weakest.spigot_mm, form.weakest.overlap_mm, pressure, proof, torque)
 
 
 def _full_lap(made: tuple[Donor, Donor], form: JointForm) -> float:
-    metals = (made[form.inner].metal, made[1 - form.inner].metal)
-    thin = 0 if form.walls_mm[0] <= form.walls_mm[1] else 1
-    return lap_for_full_strength_mm(metals[thin].tensile_mpa, form.walls_mm[thin], form.spigot_mm)
+    lap = form.weakest
+    thin = 0 if lap.walls_mm[0] <= lap.walls_mm[1] else 1
+    tensile = form.metals(made, lap)[thin].tensile_mpa
+    return lap_for_full_strength_mm(tensile, lap.walls_mm[thin], lap.spigot_mm)
 
 
 def _refuse_overload(plan: JoinPlan) -> None:

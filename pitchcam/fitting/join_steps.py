@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pitchcam.fitting.join import JoinPlan
+from pitchcam.fitting.joint_form import JointForm
 from pitchcam.fitting.tables import read_table
 
 #: The donors' names on the sheet: A meets the port, B the part.
@@ -12,13 +13,7 @@ NAMES = ("A", "B")
 def steps(plan: JoinPlan) -> tuple[str, ...]:
     """Return the order of work, each step with its check."""
     form, alloy = plan.form, plan.choice.alloy
-    spigot, socket = NAMES[form.inner], NAMES[1 - form.inner]
-    fit = (
-        f"Turn the spigot on {spigot}, bore the socket in {socket}, break edges 0.3 mm. Check: "
-        "clearance by caliper all round; slides in by hand and does not rock."
-    )
-    if form.over_thread:
-        fit += f" The thread inside {spigot} is not touched: plug it while turning."
+    fit = _fit(form)
     return (
         "Check both donors: thread named, no crack, metal as stated (file a corner: no plating).",
         "Saw or turn the wrong ends off as dimensioned. Check: faces square to 0.1 mm.",
@@ -37,6 +32,22 @@ def steps(plan: JoinPlan) -> tuple[str, ...]:
         "Tighten with a second spanner on the hex next to the joint. Run up, check at heat, check "
         "again after a day.",
     )
+
+
+def _fit(form: JointForm) -> str:
+    """Return the turning and boring step."""
+    spigots = [NAMES[lap.donor] for lap in form.laps]
+    socket = "the sleeve from both ends" if form.sleeve is not None else (
+        f"the socket in {NAMES[1 - form.laps[0].donor]}")  # fmt: skip
+    turned = "spigots on A and B" if len(spigots) > 1 else f"spigot on {spigots[0]}"
+    text = (
+        f"Turn the {turned}, bore {socket}, break edges 0.3 mm. Check: clearance by caliper all "
+        "round; slides in by hand and does not rock."
+    )
+    for lap in form.laps:
+        if lap.over_thread:
+            text += f" The thread inside {NAMES[lap.donor]} is not touched: plug it while turning."
+    return text
 
 
 def cautions(plan: JoinPlan) -> tuple[str, ...]:

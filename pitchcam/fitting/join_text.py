@@ -7,10 +7,11 @@ from typing import Any
 
 from pitchcam.fitting.donors import Donor
 from pitchcam.fitting.join import JoinPlan
-from pitchcam.fitting.join_figures import donor_mass_g
+from pitchcam.fitting.join_figures import donor_mass_g, machined_length_mm, sleeve_mass_g
 from pitchcam.fitting.join_steps import NAMES, cautions, steps
-from pitchcam.fitting.joint_form import WHY
+from pitchcam.fitting.joint_form import WHY, Lap
 from pitchcam.fitting.practice import practice
+from pitchcam.fitting.strength import lap_for_full_strength_mm
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -35,14 +36,15 @@ def figures(plan: JoinPlan) -> tuple[Figure, ...]:
 
 def _cutting(plan: JoinPlan) -> list[Figure]:
     lines = []
-    for name, d in zip(NAMES, plan.donors, strict=True):
+    for i, (name, d) in enumerate(zip(NAMES, plan.donors, strict=True)):
         face = d.keep_thread_mm + d.body_left_mm
-        if _keeps_shoulder(plan, d):
+        lap = plan.form.lap_of(i)
+        if lap is not None and lap.from_thread:
             lines.append(
                 Figure(
                     what=f"Turn {name} down",
                     value=f"thread {d.cut.text if d.cut else ''} off",
-                    how=f"{plan.form.spigot_length_mm:.1f} of its {d.cut_thread_mm:.1f} mm stay "
+                    how=f"{lap.spigot_length_mm:.1f} of its {d.cut_thread_mm:.1f} mm stay "
                     "as the spigot",
                 )
             )
@@ -58,8 +60,9 @@ def _cutting(plan: JoinPlan) -> list[Figure]:
         for name, d in zip(NAMES, plan.donors, strict=True)
     )
     lines.append(Figure(what="Bore left", value=f"{plan.form.bore_mm:g} mm", how=bores))
-    lengths = " + ".join(f"{d.keep_thread_mm + d.body_left_mm:.1f}" for d in plan.donors)
-    less = f" - {plan.form.shortens_mm:.1f} overlap" if plan.form.shortens_mm else ""
+    lengths = " + ".join(f"{machined_length_mm(d, plan.form.lap_of(i)):.1f}"
+                         for i, d in enumerate(plan.donors))  # fmt: skip
+    less = "" if plan.form.sleeve is not None else f" - {plan.form.laps[0].overlap_mm:.1f} overlap"
     lines.append(Figure(what="Length over all", value=f"{plan.length_mm:.1f} mm",
                         how=f"{lengths}{less}"))  # fmt: skip
     return lines
@@ -73,31 +76,47 @@ def _parts(d: Donor) -> str:
     return " + ".join([*parts, body])
 
 
-def _keeps_shoulder(plan: JoinPlan, d: Donor) -> bool:
-    return plan.form.from_thread and plan.donors[plan.form.inner] is d
-
-
 def _joint(plan: JoinPlan) -> list[Figure]:
     form = plan.form
-    c = form.clearance
-    spigot, socket = NAMES[form.inner], NAMES[1 - form.inner]
+    lines = []
+    if form.sleeve is not None:
+        lines.append(
+            Figure(
+                what="Sleeve",
+                value=f"{form.sleeve.metal.name}, dia {form.sleeve.outside_mm:g} x "
+                f"{form.sleeve.length_mm:.1f}",
+                how="of bar, bored from both ends; the spigots' tips meet in it",
+            )
+        )
+    for lap in form.laps:
+        lines += _lap_figures(plan, lap)
+    areas = " + ".join(f"pi x {lap.spigot_mm:g} x {lap.overlap_mm:g}" for lap in form.laps)
+    return [*lines, Figure(what="Faying area", value=f"{form.area_mm2:.0f} mm2", how=areas)]
+
+
+def _lap_figures(plan: JoinPlan, lap: Lap) -> list[Figure]:
+    c = lap.clearance
+    spigot = NAMES[lap.donor]
+    socket = "Sleeve for" if plan.form.sleeve is not None else "Socket in"
+    where = spigot if plan.form.sleeve is not None else NAMES[1 - lap.donor]
     least, aim, most = c.cold_mm
-    alpha = [plan.donors[i].metal.alpha_per_k * 1e6 for i in (1 - form.inner, form.inner)]
+    alpha = [metal.alpha_per_k * 1e6 for metal in plan.form.metals(plan.donors, lap)]
     same = "one metal, so the gap stays" if c.grows_mm == 0.0 else (
-        f"{form.spigot_mm:g} x ({alpha[0]:.1f} - {alpha[1]:.1f})e-6 x "
+        f"{lap.spigot_mm:g} x ({alpha[1]:.1f} - {alpha[0]:.1f})e-6 x "
         f"{plan.choice.alloy.working_c - 20.0:.0f} K = {c.grows_mm:+.3f} "
         f"(+-{2.0 * c.u_grows_mm:.3f}) mm when hot")  # fmt: skip
     return [
         Figure(
             what=f"Spigot on {spigot}",
-            value=f"dia {form.spigot_mm:.2f} +0/-0.03, {form.spigot_length_mm:.1f} long",
+            value=f"dia {lap.spigot_mm:.2f} +0/-0.03, {lap.spigot_length_mm:.1f} long",
             how=f"overlap and a {practice('mouth'):g} mm groove for the rod; {WHY}"
-            + ("; turned around the thread that stays" if form.over_thread else ""),
+            + ("; turned around the thread that stays" if lap.over_thread else ""),
         ),
         Figure(
-            what=f"Socket in {socket}",
-            value=f"dia {form.spigot_mm + aim:.2f} +-0.02, {form.overlap_mm:.1f} deep",
-            how=f"spigot + {aim:.2f} cold clearance; the spigot's tip stands on its floor",
+            what=f"{socket} {where}",
+            value=f"dia {lap.bore_mm:.2f} +-0.02, {lap.overlap_mm:.1f} deep",
+            how=f"spigot + {aim:.2f} cold clearance"
+            + ("" if plan.form.sleeve is not None else "; the spigot's tip stands on its floor"),
         ),
         Figure(
             what="Clearance cold",
@@ -105,27 +124,20 @@ def _joint(plan: JoinPlan) -> list[Figure]:
             how=f"{2 * practice('gap_min'):.2f} to {2 * practice('gap_max'):.2f} wanted at "
             f"{plan.choice.alloy.working_c:.0f} deg C; {same}",
         ),
-        Figure(
-            what="Overlap",
-            value=f"{form.overlap_mm:.1f} mm",
-            how=_overlap_how(plan),
-        ),
-        Figure(
-            what="Faying area",
-            value=f"{form.area_mm2:.0f} mm2",
-            how=f"pi x {form.spigot_mm:g} x {form.overlap_mm:g}",
-        ),
+        Figure(what="Overlap", value=f"{lap.overlap_mm:.1f} mm", how=_overlap_how(plan, lap)),
     ]
 
 
-def _overlap_how(plan: JoinPlan) -> str:
-    form = plan.form
-    full = min(plan.full_lap_mm, practice("overlap_t") * min(form.walls_mm))
+def _overlap_how(plan: JoinPlan, lap: Lap) -> str:
+    metals = plan.form.metals(plan.donors, lap)
+    strong = min(lap_for_full_strength_mm(metal.tensile_mpa, wall, lap.spigot_mm)
+                 for metal, wall in zip(metals, lap.walls_mm, strict=True))  # fmt: skip
+    full = min(strong, practice("overlap_t") * min(lap.walls_mm))
     why = (
-        f"as strong as the wall at {plan.full_lap_mm:.1f} (lap formula), at most 3 x "
-        f"{min(form.walls_mm):.2f} wall, at least {practice('overlap_least'):g}"
+        f"as strong as the wall at {strong:.1f} (lap formula), at most 3 x "
+        f"{min(lap.walls_mm):.2f} wall, at least {practice('overlap_least'):g}"
     )
-    if form.overlap_mm < full - 0.01:
+    if lap.overlap_mm < full - 0.01:
         why += "; the bodies give no more, and its load allows it"
     return why
 
@@ -151,7 +163,7 @@ def _weakest(plan: JoinPlan) -> str:
 
 def _heating(plan: JoinPlan) -> list[Figure]:
     heat = plan.heat
-    mass = sum(donor_mass_g(d) for d in plan.donors)
+    mass = sum(donor_mass_g(d) for d in plan.donors) + sleeve_mass_g(plan.form)
     assert heat.seconds is not None and heat.lost_kj is not None
     span = "" if heat.seconds_range is None else (
         f" ({heat.seconds_range[0]:.0f} to {heat.seconds_range[1]:.0f} s)")  # fmt: skip
@@ -168,14 +180,14 @@ def _loads(plan: JoinPlan) -> list[Figure]:
     load = plan.load
     lines = [
         Figure(what="End load", value=f"{load.end_load_n:.0f} N",
-               how=f"{plan.pressure_bar:g} bar over dia {plan.form.spigot_mm:g}"),
+               how=f"{plan.pressure_bar:g} bar over dia {plan.form.weakest.spigot_mm:g}"),
         Figure(what="Joint stress", value=f"{load.stress_mpa:.1f} MPa of {load.allowed_mpa:g} "
                "allowed",
                how=f"{load.pressure_stress_mpa:.2f} by pressure, {load.torque_stress_mpa:.1f} by "
                f"{load.torque_n_m:.1f} N m; {load.factor:.1f} times under failure at "
                f"{practice('shear_least'):g} MPa"),
         Figure(what="Wall", value=f"{plan.hoop_mpa:.2f} MPa hoop at proof",
-               how=f"Lame, {min(plan.form.walls_mm):.2f} mm wall"),
+               how=f"Lame, {plan.form.least_wall_mm:.2f} mm wall"),
     ]  # fmt: skip
     for place, m in zip(("port", "part"), plan.matings, strict=True):
         if m.seal_row is not None and not m.male.is_hose:
@@ -220,10 +232,14 @@ def plan_json(plan: JoinPlan) -> dict[str, Any]:
         "saw_at_mm": [d.saw_at_mm for d in plan.donors],
         "length_mm": plan.length_mm,
         "bore_mm": plan.form.bore_mm,
-        "joint": "spigot and socket",
-        "spigot_mm": plan.form.spigot_mm,
-        "overlap_mm": plan.form.overlap_mm,
-        "clearance_mm": list(plan.form.clearance.cold_mm),
+        "joint": plan.form.name,
+        "laps": [
+            {"donor": plan.donors[lap.donor].fitting.id, "spigot_mm": lap.spigot_mm,
+             "overlap_mm": lap.overlap_mm, "clearance_mm": list(lap.clearance.cold_mm)}
+            for lap in plan.form.laps
+        ],
+        "sleeve_mm": None if plan.form.sleeve is None
+        else [plan.form.sleeve.outside_mm, plan.form.sleeve.length_mm],
         "area_mm2": plan.form.area_mm2,
         "alloy": plan.choice.alloy.key,
         "flux": plan.choice.flux.key,

@@ -17,19 +17,20 @@ def draw_mouth(canvas: Any, plan: JoinPlan, x: float, axis: float) -> tuple[str,
 
     Return what the drawing shows, in words that stand beside it.
     """
-    form, c, k = plan.form, canvas, 10.0
-    cold = form.clearance.cold_mm[1] / 2.0
+    lap, c, k = plan.form.weakest, canvas, 10.0
+    cold = lap.clearance.cold_mm[1] / 2.0
     gap, leg = cold * k, practice("fillet") * k
-    names = (NAMES[form.inner], NAMES[1 - form.inner])
+    other = 2 if plan.form.sleeve is not None else 1 - lap.donor
+    names = (NAMES[lap.donor], "the sleeve" if other == 2 else f"socket {NAMES[other]}")
     base, right = axis - 6.0, x + practice("mouth") * k
-    _block(c, (x - 16.0, base - 6.0, right + 8.0 - (x - 16.0), 6.0), form.inner)
-    _block(c, (right, base, 8.0, 14.0), form.inner)
-    _block(c, (x - 16.0, base + gap, 16.0, 14.0 - gap), 1 - form.inner)
+    _block(c, (x - 16.0, base - 6.0, right + 8.0 - (x - 16.0), 6.0), lap.donor)
+    _block(c, (right, base, 8.0, 14.0), lap.donor)
+    _block(c, (x - 16.0, base + gap, 16.0, 14.0 - gap), other)
     c.setFillColor(drawing.FILLER)
     c.rect((x - 16.0) * mm, base * mm, 16.0 * mm, gap * mm, stroke=0, fill=1)
     _fillet(c, x, base, leg, gap)
     return (
-        f"Spigot {names[0]} below, socket {names[1]} above left, shoulder of {names[0]} right.",
+        f"Spigot {names[0]} below, {names[1]} above left, shoulder of {names[0]} right.",
         f"Gap {cold:.2f} a side, cold.",
         f"Groove {practice('mouth'):g} for the rod, fillet {practice('fillet'):g}.",
     )
@@ -44,7 +45,7 @@ def _block(c: Any, box: tuple[float, float, float, float], shade: int) -> None:
     c.clipPath(path, stroke=0, fill=0)
     c.setStrokeColor(drawing.HATCH[shade])
     c.setLineWidth(0.35)
-    lean = 1 if shade == 0 else -1
+    lean = drawing.LEAN[shade]
     # Lines on one grid for the whole page, so that two blocks of one piece run into one another.
     first = int((x - tall - y) // 2) - 1
     last = int((x + wide + tall + y) // 2) + 2

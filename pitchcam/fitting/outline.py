@@ -8,7 +8,8 @@ from pitchcam.fitting.chain import corner_radius_mm
 from pitchcam.fitting.donors import Donor, end_lengths
 from pitchcam.fitting.ends import End
 from pitchcam.fitting.join import JoinPlan
-from pitchcam.fitting.joint_form import JointForm
+from pitchcam.fitting.join_figures import machined_length_mm
+from pitchcam.fitting.joint_form import JointForm, Lap
 from pitchcam.fitting.stock import Fitting
 from pitchcam.series import find
 
@@ -71,34 +72,48 @@ def as_bought(d: Donor) -> Piece:
     return Piece(outside=tuple(outside), bore=tuple(bore))
 
 
-def as_machined(d: Donor, form: JointForm, has_spigot: bool) -> Piece:
-    """Return the donor ready for brazing, the kept end at 0."""
+def as_machined(d: Donor, form: JointForm, number: int) -> Piece:
+    """Return donor ``number`` ready for brazing, the kept end at 0."""
     k = d.keep_thread_mm
-    face = k + d.body_left_mm
+    lap = form.lap_of(number)
+    tip = machined_length_mm(d, lap)
     outside = [_male(d.keep, 0.0, k)] if k else []
-    if has_spigot:
-        shoulder = k + d.body_mm if form.from_thread else face - form.spigot_length_mm
-        tip = shoulder + form.spigot_length_mm
+    if lap is not None:
+        shoulder = tip - lap.spigot_length_mm
         outside += [
             Step(start_mm=k, stop_mm=shoulder, diameter_mm=d.hex_mm, kind="hex"),
-            Step(start_mm=shoulder, stop_mm=tip, diameter_mm=form.spigot_mm, kind="spigot"),
+            Step(start_mm=shoulder, stop_mm=tip, diameter_mm=lap.spigot_mm, kind="spigot"),
         ]
         return Piece(outside=tuple(outside), bore=tuple(_bore(d, tip, d.final_bore_mm)))
-    outside.append(Step(start_mm=k, stop_mm=face, diameter_mm=d.hex_mm, kind="hex"))
-    floor = face - form.overlap_mm
-    cold = form.clearance.cold_mm[1]
-    bore = _clip(_bore(d, face, d.final_bore_mm), floor)
-    bore.append(Step(start_mm=floor, stop_mm=face, diameter_mm=form.spigot_mm + cold))
+    socket = form.laps[0]
+    outside.append(Step(start_mm=k, stop_mm=tip, diameter_mm=d.hex_mm, kind="hex"))
+    floor = tip - socket.overlap_mm
+    bore = _clip(_bore(d, tip, d.final_bore_mm), floor)
+    bore.append(Step(start_mm=floor, stop_mm=tip, diameter_mm=socket.bore_mm))
     return Piece(outside=tuple(outside), bore=tuple(bore))
 
 
-def assembled(plan: JoinPlan) -> tuple[Piece, Piece]:
-    """Return both pieces in place: donor A's kept end at 0, B's at the length over all."""
-    pieces = [
-        as_machined(d, plan.form, plan.form.inner == i)
-        for i, d in enumerate(plan.donors)
-    ]
-    return pieces[0], pieces[1].placed(plan.length_mm, mirrored=True)
+def assembled(plan: JoinPlan) -> tuple[Piece, ...]:
+    """Return the pieces in place: donor A's kept end at 0, B's at the length over all, a sleeve."""
+    form = plan.form
+    pieces = [as_machined(d, form, i) for i, d in enumerate(plan.donors)]
+    placed = (pieces[0], pieces[1].placed(plan.length_mm, mirrored=True))
+    if form.sleeve is None:
+        return placed
+    start, stop = lap_at(plan, form.laps[0])[0], lap_at(plan, form.laps[1])[1]
+    middle = pieces[0].length_mm
+    steps = ((start, middle, form.laps[0]), (middle, stop, form.laps[1]))
+    return *placed, Piece(
+        outside=(Step(start_mm=start, stop_mm=stop, diameter_mm=form.sleeve.outside_mm),),
+        bore=tuple(Step(start_mm=a, stop_mm=b, diameter_mm=lap.bore_mm) for a, b, lap in steps),
+    )
+
+
+def lap_at(plan: JoinPlan, lap: Lap) -> tuple[float, float]:
+    """Return where a lap's overlap starts and stops along the adapter."""
+    tip = machined_length_mm(plan.donors[lap.donor], lap)
+    near = tip - lap.overlap_mm
+    return (near, tip) if lap.donor == 0 else (plan.length_mm - tip, plan.length_mm - near)
 
 
 def in_stock(f: Fitting, turned: bool) -> Piece:

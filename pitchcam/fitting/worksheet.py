@@ -20,7 +20,7 @@ from pitchcam.fitting.join import JoinPlan
 from pitchcam.fitting.join_steps import NAMES, cautions, steps
 from pitchcam.fitting.join_text import figures
 from pitchcam.fitting.joint_detail import draw_mouth
-from pitchcam.fitting.outline import Piece, as_bought, assembled
+from pitchcam.fitting.outline import Piece, as_bought, assembled, lap_at
 from pitchcam.fitting.practice import practice
 from pitchcam.paper import BOLD, REGULAR, text_width_mm, true_bar
 
@@ -98,7 +98,8 @@ def _donors(flow: Flow, plan: JoinPlan) -> None:
         view = View(canvas=flow.canvas, x_mm=x, y_mm=axis, scale=scale, placed=flow.placed)
         drawing.draw_piece(view, piece, i)
         drawing.axis_line(view, 0.0, piece.length_mm)
-        turned = plan.form.from_thread and plan.form.inner == i
+        lap = plan.form.lap_of(i)
+        turned = lap is not None and lap.from_thread
         face = d.keep_thread_mm + d.body_left_mm
         at = d.keep_thread_mm + d.body_mm if turned else face if d.cut is None else d.saw_at_mm
         work = "turn thread off beyond" if turned else "face to" if d.cut is None else "saw at"
@@ -160,28 +161,21 @@ def _mouth(flow: Flow, plan: JoinPlan) -> None:
     flow.y -= 30.0
 
 
-def _joint_at(plan: JoinPlan) -> tuple[float, float]:
-    """Return where the overlap starts and stops along the adapter."""
-    mouth = assembled(plan)[1 - plan.form.inner].outside
-    face = mouth[-1].stop_mm if plan.form.inner == 1 else mouth[0].start_mm
-    away = -plan.form.overlap_mm if plan.form.inner == 1 else plan.form.overlap_mm
-    return min(face, face + away), max(face, face + away)
-
-
 def draw_filler(view: View, plan: JoinPlan) -> None:
-    """Draw the filler as a line along the faying surface in both halves of the section."""
+    """Draw the filler as a line along each faying surface in the section."""
     c = view.canvas
     c.saveState()
-    c.setStrokeColor(drawing.FILLER)
-    c.setLineWidth(1.4)
-    start, stop = _joint_at(plan)
-    r = plan.form.spigot_mm / 2.0
-    c.line(view.x(start), view.y(r), view.x(stop), view.y(r))
-    mouth, way = (stop, 1.0) if plan.form.inner == 1 else (start, -1.0)
-    c.setStrokeColor("black")
-    c.setLineWidth(0.8)
-    shoulder = mouth + way * practice("mouth")
-    c.line(view.x(mouth), view.y(-r), view.x(shoulder), view.y(-r))
+    for lap in plan.form.laps:
+        c.setStrokeColor(drawing.FILLER)
+        c.setLineWidth(1.4)
+        start, stop = lap_at(plan, lap)
+        r = lap.spigot_mm / 2.0
+        c.line(view.x(start), view.y(r), view.x(stop), view.y(r))
+        mouth, way = (start, -1.0) if lap.donor == 0 else (stop, 1.0)
+        c.setStrokeColor("black")
+        c.setLineWidth(0.8)
+        shoulder = mouth + way * practice("mouth")
+        c.line(view.x(mouth), view.y(-r), view.x(shoulder), view.y(-r))
     c.restoreState()
 
 
@@ -194,8 +188,8 @@ def _dimensions(view: View, plan: JoinPlan, half: float) -> None:
     for start, stop in zip(edges, edges[1:], strict=False):
         if stop - start > 0.05:
             drawing.dimension(view, start, stop, below, f"{stop - start:.1f}")
-    start, stop = _joint_at(plan)
-    if stop > start:
+    for lap in plan.form.laps:
+        start, stop = lap_at(plan, lap)
         drawing.dimension(view, start, stop, below - 6.0, f"overlap {stop - start:.1f}")
     middles = [max(d.keep_thread_mm, d.keep_depth_mm) / 2.0 for d in plan.donors]
     for d, along in ((d0, middles[0]), (d1, total - middles[1])):

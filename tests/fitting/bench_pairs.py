@@ -43,9 +43,10 @@ def line(port: str, part: str, service: str) -> str:
     if isinstance(result, PitchcamError):
         return f"{head} refused: {result}"
     form, load = result.form, result.load
-    return (f"{head} {' + '.join(d.fitting.id for d in result.donors)}: spigot "
-            f"{form.spigot_mm:g} x {form.overlap_mm:g} mm, {load.torque_n_m:.0f} N m through it, "
-            f"{load.stress_mpa:.1f} of {load.allowed_mpa:g} MPa")  # fmt: skip
+    laps = " and ".join(f"{lap.spigot_mm:g} x {lap.overlap_mm:g}" for lap in form.laps)
+    return (f"{head} {' + '.join(d.fitting.id for d in result.donors)}: {form.name}, {laps} mm, "
+            f"{load.torque_n_m:.0f} N m through it, {load.stress_mpa:.1f} of {load.allowed_mpa:g} "
+            "MPa")  # fmt: skip
 
 
 if __name__ == "__main__":

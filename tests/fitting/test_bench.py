@@ -56,7 +56,8 @@ def test_what_no_stock_has_is_made_of_two_donors():
 def test_no_butt_for_an_oil_sender():
     """A sender's own thread takes up its body: the spigot is turned around it."""
     plan = choose_donors(ask("M22x1.5", "M10x1"), STOCK, Duty(service="oil"))
-    assert [d.fitting.id for d in plan.donors] == ["P-04", "A-05"] and plan.form.over_thread
+    assert [d.fitting.id for d in plan.donors] == ["P-04", "A-05"]
+    assert plan.form.laps[0].over_thread
     sender = plan.tightenings[1]
     assert sender.least_n_m == pytest.approx(6.4, abs=0.5) and sender.most_n_m > 9.0
     # It is judged by what its seals need, not by what the M22x1.5 thread would stand.
@@ -79,8 +80,8 @@ def test_pairs_of_the_bench_are_planned_or_refused_with_the_true_reason(pair):
         assert len(said) == 1 and TRUE_REASONS[said[0]](*pair[:2]), result
         return
     assert result.load.stress_mpa <= result.load.allowed_mpa
-    assert result.form.overlap_mm >= practice("overlap_least")
-    assert min(result.form.walls_mm) >= practice("wall_min")
+    assert min(lap.overlap_mm for lap in result.form.laps) >= practice("overlap_least")
+    assert result.form.least_wall_mm >= practice("wall_min")
     needed = [t.least_n_m for t in result.tightenings if t.least_n_m is not None]
     assert result.load.torque_n_m == max(needed)
     for t in result.tightenings:
@@ -92,7 +93,9 @@ def test_pairs_of_the_bench_are_planned_or_refused_with_the_true_reason(pair):
 def test_most_pairs_of_the_bench_can_be_made():
     results = [bench_pairs.joined(*pair) for pair in bench_pairs.pairs()]
     assert len(results) == 48
-    assert sum(not isinstance(r, Exception) for r in results) >= 28
+    assert sum(not isinstance(r, Exception) for r in results) >= 36
+    sleeves = [r for r in results if not isinstance(r, Exception) and r.form.sleeve is not None]
+    assert sleeves and len(sleeves) < 12
 
 
 def test_services_reach_the_search():

@@ -21,7 +21,7 @@ from pitchcam.fitting.join import Duty, plan_join
 from pitchcam.fitting.join_figures import donor_mass_g
 from pitchcam.fitting.join_steps import cautions, plan_warnings, steps
 from pitchcam.fitting.join_text import figures, plan_json, plan_text
-from pitchcam.fitting.joint_form import NoMetalError
+from pitchcam.fitting.joint_search import NoMetalError
 from pitchcam.fitting.outline import as_bought, as_machined, assembled
 from pitchcam.fitting.practice import practice
 from pitchcam.fitting.question import Question, parse_side
@@ -53,14 +53,15 @@ STEEL_TAIL = replace(TAIL, id="T10S", material="steel", hex_mm=19.0)
 def test_brass_plug_and_tail():
     plan = plan_join(ASK, (PLUG, TAIL), COOLANT)
     form = plan.form
-    assert (form.inner, form.from_thread, form.over_thread) == (1, False, False)
+    (lap,) = form.laps
+    assert (lap.donor, lap.from_thread, lap.over_thread) == (1, False, False)
     # The walls are balanced: (24 + 7.5) / 2 = 15.75, down to the half mm.
-    assert form.spigot_mm == 15.5 and form.walls_mm == (4.0, 4.25)
+    assert lap.spigot_mm == 15.5 and lap.walls_mm == (4.0, 4.25) and form.sleeve is None
     assert plan.donors[1].saw_at_mm == pytest.approx(40.0)
-    assert plan.length_mm == pytest.approx(31.5 + 39.5 - form.overlap_mm)
-    assert form.area_mm2 == pytest.approx(math.pi * 15.5 * form.overlap_mm)
-    assert practice("overlap_least") <= form.overlap_mm <= 3 * 4.0 + 0.5
-    assert form.overlap_mm >= plan.full_lap_mm
+    assert plan.length_mm == pytest.approx(31.5 + 39.5 - lap.overlap_mm)
+    assert form.area_mm2 == pytest.approx(math.pi * 15.5 * lap.overlap_mm)
+    assert practice("overlap_least") <= lap.overlap_mm <= 3 * 4.0 + 0.5
+    assert lap.overlap_mm >= plan.full_lap_mm
     assert plan.donors[0].drilled and not plan.donors[1].drilled and form.bore_mm == 7.5
     assert plan.proof_bar == practice("proof_least")
     assert plan.load.factor > 4 and plan.heat.seconds > 10
@@ -81,7 +82,8 @@ def test_pieces_fill_the_length_and_do_not_overlap():
             assert rings, "a hole along the axis"
             if len(rings) == 2:
                 gap = rings[1][0] - rings[0][1]
-                assert gap == pytest.approx(plan.form.clearance.cold_mm[1] / 2, abs=1e-9)
+                lap = plan.form.laps[0]
+                assert gap == pytest.approx(lap.clearance.cold_mm[1] / 2, abs=1e-9)
 
 
 def ring(piece, z):
@@ -99,9 +101,10 @@ TAIL_ON_STUB = fitting("N10", "M10x1", "external", "M16x1.5", "external", thread
 def test_spigot_from_the_unwanted_thread():
     ask = replace(ASK, port=parse_side("M10x1", "internal"))
     plan = plan_join(ask, (TAIL_ON_STUB, TAIL), replace(COOLANT, torque_n_m=5.0))
-    assert plan.form.from_thread and plan.form.inner == 0
+    (lap,) = plan.form.laps
+    assert lap.from_thread and lap.donor == 0
     # M16x1.5's root is 14.376: the spigot stays under it.
-    assert plan.form.spigot_mm <= 14.0
+    assert lap.spigot_mm <= 14.0
     assert plan.length_mm == pytest.approx(9.0 + 6.0 + 1.0 + 39.5)
     assert "stay as the spigot" in plan_text(plan) and "Turn A down" in plan_text(plan)
 
@@ -110,7 +113,7 @@ def test_no_metal_for_a_spigot_is_refused_with_what_lacks():
     thin = fitting("JJ", "hose 10", "external", "hose 12", "external", hex_mm=12.8,
                    length_mm=66.0)  # fmt: skip
     with pytest.raises(NoMetalError, match=r"9.5 mm thick where 10.5 are needed for 1.5 mm"):
-        plan_join(ASK, (replace(PLUG, hex_mm=12.8), thin), COOLANT)
+        plan_join(ASK, (replace(PLUG, hex_mm=12.8, length_mm=20.0), thin), COOLANT)
 
 
 @pytest.mark.parametrize("service", ["oil", "coolant", "water", "gear oil", "vacuum"])
@@ -132,8 +135,9 @@ def test_spigot_around_the_thread_that_stays():
     """The sender's female thread takes up the body: the spigot is turned on the hex around it."""
     ask = Question(port=parse_side("M22x1.5", "internal"), part=parse_side("M10x1", "external"))
     plan = plan_join(ask, (STEEL_PLUG, SENDER), Duty(service="oil"))
-    assert plan.form.over_thread and plan.form.inner == 1
-    assert (plan.form.spigot_mm - 10.0) / 2.0 >= practice("wall_min")
+    (lap,) = plan.form.laps
+    assert lap.over_thread and lap.donor == 1
+    assert (lap.spigot_mm - 10.0) / 2.0 >= practice("wall_min")
     assert min(plan.form.flats_mm) >= practice("flats")
     assert "plug it while turning" in plan_text(plan)
 
@@ -141,7 +145,7 @@ def test_spigot_around_the_thread_that_stays():
 def test_overlap_is_cut_to_what_the_bodies_give_and_judged_by_its_load():
     short = replace(PLUG, length_mm=14.0 + 8.5)
     full, cut = (plan_join(ASK, (p, TAIL), COOLANT) for p in (PLUG, short))
-    assert full.form.overlap_mm == 8.0 and cut.form.overlap_mm == 6.0
+    assert full.form.laps[0].overlap_mm == 8.0 and cut.form.laps[0].overlap_mm == 6.0
     assert "the bodies give no more" in plan_text(cut)
     assert cut.load.stress_mpa > full.load.stress_mpa
 
@@ -149,9 +153,9 @@ def test_overlap_is_cut_to_what_the_bodies_give_and_judged_by_its_load():
 def test_unlike_metals_shift_the_cold_clearance_the_right_way():
     """Brass outside opens when hot, so it is fitted tighter cold; brass inside the reverse."""
     rise = 690 - 20
-    inside = plan_join(ASK, (PLUG, replace(STEEL_TAIL, hex_mm=30.0)), COOLANT).form
-    outside = plan_join(ASK, (replace(PLUG, hex_mm=30.0), STEEL_TAIL), COOLANT).form
-    assert (inside.inner, outside.inner) == (0, 1)
+    pairs = ((PLUG, replace(STEEL_TAIL, hex_mm=30.0)), (replace(PLUG, hex_mm=30.0), STEEL_TAIL))
+    inside, outside = (plan_join(ASK, pair, COOLANT).form.laps[0] for pair in pairs)
+    assert (inside.donor, outside.donor) == (0, 1)
     wanted = inside.spigot_mm * (14.9e-6 - 22.1e-6) * rise
     assert inside.clearance.grows_mm == pytest.approx(wanted, rel=1e-6)
     assert inside.clearance.cold_mm[1] == pytest.approx(0.16 - wanted, rel=1e-6)
@@ -163,11 +167,53 @@ def test_unlike_metals_shift_the_cold_clearance_the_right_way():
         inside.spigot_mm * rise * math.hypot(0.5e-6, 0.8e-6))  # fmt: skip
 
 
+SLEEVED = (fitting("N", "R 1/4", "external", "R 1/8", "external", thread_a_mm=12.0,
+                   thread_b_mm=9.0, length_mm=31.0, hex_mm=14.0, bore_mm=5.0),
+           fitting("S", "G 1/4", "internal", "G 1/8", "internal", thread_a_mm=13.0,
+                   thread_b_mm=9.0, length_mm=27.0, hex_mm=19.0, bore_mm=8.0))  # fmt: skip
+
+
+def test_a_sleeve_where_neither_body_takes_a_socket():
+    ask = Question(port=parse_side("Rc 1/4", "internal"), part=parse_side("G 1/4", "external"))
+    plan = plan_join(ask, SLEEVED, Duty(service="oil"))
+    form = plan.form
+    assert form.sleeve is not None and [lap.donor for lap in form.laps] == [0, 1]
+    assert form.sleeve.length_mm == pytest.approx(sum(lap.overlap_mm for lap in form.laps))
+    assert form.least_wall_mm >= practice("wall_min")
+    # The tips meet: the length is that of both pieces, and the sleeve hides what it covers.
+    assert plan.length_mm == pytest.approx(sum(
+        d.keep_thread_mm + d.body_left_mm for d in plan.donors))  # fmt: skip
+    one, other, sleeve = assembled(plan)
+    assert sleeve.length_mm == pytest.approx(form.sleeve.length_mm)
+    for z in np.linspace(0.01, plan.length_mm - 0.01, 600):
+        rings = sorted(r for r in (ring(p, z) for p in (one, other, sleeve)) if r is not None)
+        assert rings, "a hole along the axis"
+        for inner, outer in zip(rings, rings[1:], strict=False):
+            assert outer[0] - inner[1] > 0.04
+    # The weaker lap is the one that is judged: torque goes by diameter squared times overlap.
+    assert form.weakest.donor == 0
+    assert plan.load.torque_stress_mpa == pytest.approx(
+        plan.load.torque_n_m * 1e3 * 2 / (math.pi * form.weakest.spigot_mm**2
+                                          * form.weakest.overlap_mm))  # fmt: skip
+    text = plan_text(plan)
+    assert "Sleeve for A" in text and "bore the sleeve from both ends" in text
+    assert plan_json(plan)["joint"] == "sleeve over two spigots"
+
+
+def test_sleeve_of_unlike_donors_is_of_the_one_that_turns_easily():
+    ask = Question(port=parse_side("Rc 1/4", "internal"), part=parse_side("G 1/4", "external"))
+    pair = (replace(SLEEVED[0], material="steel"), SLEEVED[1])
+    form = plan_join(ask, pair, Duty(service="oil")).form
+    assert form.sleeve.metal.key == "brass"
+    # Brass around steel opens in the heat, brass around brass stays.
+    assert form.laps[0].clearance.grows_mm > 0.0 and form.laps[1].clearance.grows_mm == 0.0
+
+
 def test_mass_is_that_of_the_drawn_piece():
     """The drawn half section turned about the axis, with the hex's section, gives the mass."""
     donor = plan_join(ASK, (PLUG, TAIL), COOLANT).donors[0]
     form = plan_join(ASK, (PLUG, TAIL), COOLANT).form
-    piece = as_machined(donor, form, False)
+    piece = as_machined(donor, form, 0)
     volume = sum(
         (math.sqrt(3) / 2 if s.kind == "hex" else math.pi / 4)
         * s.diameter_mm**2 * (s.stop_mm - s.start_mm)
@@ -302,6 +348,9 @@ def _plan_of(kind):
         ask = replace(ASK, port=parse_side("M22x1.5", "internal"),
                       part=parse_side("M10x1", "external"))  # fmt: skip
         return plan_join(ask, (STEEL_PLUG, SENDER), Duty(service="oil"))
+    if kind == "sleeve":
+        ask = Question(port=parse_side("Rc 1/4", "internal"), part=parse_side("G 1/4", "external"))
+        return plan_join(ask, SLEEVED, Duty(service="oil"))
     if kind == "female":
         sleeve = fitting("C", "M18x1.5", "internal", "M14x1.5", "internal", length_mm=48.0,
                          hex_mm=24.0, bore_mm=9.0, material="stainless", plating="")  # fmt: skip
@@ -312,7 +361,7 @@ def _plan_of(kind):
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])
-@pytest.mark.parametrize("kind", ["plain", "stub", "around", "female"])
+@pytest.mark.parametrize("kind", ["plain", "stub", "around", "female", "sleeve"])
 def test_work_sheets_can_be_read_and_measured(tmp_path, kind, paper):
     """As another library reads the file: type, text over text, fonts, and the bar's length."""
     path = tmp_path / "s.pdf"
