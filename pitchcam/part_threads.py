@@ -43,6 +43,8 @@ ANGLES_DEG = (38.0, 74.0)
 #: Standard uncertainty of a crest diameter by caliper: it reads to 0.02 mm (ISO 13385-1: limits of
 #: 0.02-0.05 mm, from memory), and the crests in the picture go into the scale as well.
 U_CRESTS_MM = 0.025
+#: Slant from which on ridges may hide their flanks: below, a thread shows them or is none.
+LEAST_SLANT = 0.10
 #: Raised where what is seen of a thread does not determine it.
 NOT_FITTED = (np.linalg.LinAlgError, OutlineError)
 
@@ -188,6 +190,8 @@ def _by_crests(
 ) -> tuple[ThreadResult, Quantity | None]:  # fmt: skip
     """Measure and name a thread whose flanks are hidden by what its crests tell."""
     shape, rest = _crests_measured(scene, camera, part, region, spec)
+    if shape.slant < LEAST_SLANT:
+        raise OutlineError("flanks that nothing hides are not seen")
     flags += lies_aslant(rest.pose, number)
     lines = budget(shape, _geometry(scene, part, shape, rest, spec))
     reading = crest_reading(shape, lines)

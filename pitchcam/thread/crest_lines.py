@@ -68,6 +68,12 @@ class CrestShape:
     span_mm: tuple[float, float]
     outline_px: Values
 
+    @property
+    def slant(self) -> float:
+        """Tangent of the angle at which rays meet the axis's normal plane in mid-thread."""
+        z, _, x = self.frame.pinhole
+        return float(abs(z) / x)
+
     def quantities(self) -> dict[str, float]:
         """Return what was measured, by the names that naming uses."""
         return {"pitch_mm": self.pitch_mm, "major_mm": self.major_mm, "taper": self.taper}

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.errors import OutlineError
 from pitchcam.outline.contour import Crop, outline
 from pitchcam.outline.edges import reach_to_border
 from pitchcam.outline.field import Field
@@ -35,6 +36,9 @@ LEVEL = 0.85
 ENOUGH_STRAIGHT, FEWEST_STRAIGHT = 0.4, 6
 
 
+#: Multiple of the halves' standard uncertainties up to which a bend is chance: neighbouring points
+#: share more of their noise than the fit counts.
+CHANCE = 2.0
 #: Slant from which on flanks without enough straight points are taken as hidden: crests read off
 #: them come out up to 1 mm wrong beyond, and right to 0.1 mm below (renders of known threads).
 MOST_SLANT = 0.13
@@ -69,7 +73,8 @@ class ThreadShape:
     Diameters are at the frame's origin; ``tips`` and ``roots`` hold one entry per side that could
     be fitted. ``straight`` says that only points on the flanks' straight part went into the fit
     (seen far along the thread, too few of them are left); ``nearness``, 0 to 1, how far the
-    light on the flanks is that of a panel close behind the part. ``mm_per_px`` is
+    light on the flanks is that of a panel close behind the part; ``bend_deg`` how much more their
+    outer half opens than the inner one, beyond chance. ``mm_per_px`` is
     the scale on the axis, ``spacing_px`` the crests' spacing.
     """
 
@@ -87,6 +92,7 @@ class ThreadShape:
     outline_px: Values
     straight: bool
     nearness: float
+    bend_deg: float
 
     @property
     def pitch_mm(self) -> float:
@@ -167,6 +173,8 @@ def measure_thread(
     ------
     numpy.linalg.LinAlgError
         If the points do not determine the fit; the caller reports the thread as not readable.
+    OutlineError
+        If the thread is seen so aslant that its ridges hide their flanks.
     """
     points = outline(crop, LEVEL)
     axis = local_axis(points, part_axis, region)
@@ -174,11 +182,15 @@ def measure_thread(
     frame = axis_frame(camera, axis, middle, height_mm)
     mm_per_px = float(np.linalg.norm(frame.origin)) / camera.f_px
     spacing_mm = _spectral_spacing(points, axis, frame, camera, region, mm_per_px)
-    flanks = flank_points(points, axis, region, frame, camera)
+    blur_px = rims.spread.blur_px
+    flanks = flank_points(points, axis, region, frame, camera, blur_px)
     straight = True
     for _ in range(2):
         first = fit_section(flanks, camera, frame, spacing_mm, starts=starts, rounds=3)
         flanks, straight = _straight(flanks, first, frame, camera, spacing_mm)
+    middle_slant = abs(frame.pinhole[0]) / frame.pinhole[2]
+    if not straight and middle_slant > MOST_SLANT:
+        raise OutlineError("the ridges hide their flanks")
 
     def on_edges(hand: float) -> tuple[Section, Flanks, tuple[FlankEdge, ...], Surface]:
         first = fit_section(
@@ -205,8 +217,33 @@ def measure_thread(
         axis=axis, frame=frame, camera=camera, section=section, flanks=moved, edges=edges,
         tips=tips, roots=roots, mm_per_px=mm_per_px, spacing_px=region.spacing_px,
         span_mm=(float(z.min()), float(z.max())), outline_px=points, straight=straight,
-        nearness=nearness,
+        nearness=nearness, bend_deg=_bend(moved, section, camera, frame, spacing_mm),
     )  # fmt: skip
+
+
+def _bend(
+    flanks: Flanks, section: Section, camera: Camera, frame: AxisFrame, spacing_mm: float
+) -> float:
+    """Return by how much the flanks' outer half opens more than the inner one, degrees.
+
+    What chance makes of it is taken off: straight flanks have no bend.
+    """
+    middle = float(np.median(flanks.below))
+    angles, variances = [], []
+    for part in (flanks.below <= middle, flanks.below > middle):
+        try:
+            half = fit_section(
+                flanks.only(part), camera, frame, spacing_mm, starts=section.starts,
+                hand=section.hand, rounds=3,
+            ).fit  # fmt: skip
+        except np.linalg.LinAlgError:
+            return 0.0
+        slopes = np.degrees(1 / (1 + np.array(half.tan_half) ** 2))
+        angles.append(half.angle_deg)
+        variances.append(float(slopes @ half.covariance[4:6, 4:6] @ slopes))
+    bend = angles[0] - angles[1]
+    left = max(bend**2 - CHANCE**2 * sum(variances), 0.0)
+    return float(np.copysign(np.sqrt(left), bend))
 
 
 def _nearness(section: Section, surface: Surface, mm_per_px: float, straight: bool) -> float:

@@ -20,6 +20,9 @@ BELOW_CREST = (0.15, 0.50)
 #: How far above the seen root it is straight: roundings of 0.074, or, where the view along the
 #: thread hides the root behind the next ridge, the notch of both.
 ABOVE_ROOT = 0.13
+#: Where pixels are few, the blur reaches farther than that: the standards' rounding and so many
+#: blurs beyond it (an edge's middle moves by a hundredth of a blur at 1.7 of them from a corner).
+ROUNDED, BLURS = 0.074, 1.7
 #: Seen along the thread, a flank's contour lies farther out than its section, by up to this.
 SEEN_LOWER = 0.14
 
@@ -82,8 +85,9 @@ def _contour_normals(outline: Points, reach: int = 3) -> Points:
 
 
 def flank_points(
-    outline: Points, axis: ImageAxis, region: Region, frame: AxisFrame, camera: Camera
-) -> Flanks:
+    outline: Points, axis: ImageAxis, region: Region, frame: AxisFrame, camera: Camera,
+    blur_px: float = 0.0,
+) -> Flanks:  # fmt: skip
     """Choose the outline's points on the straight parts of all flanks of a region.
 
     Parameters
@@ -96,6 +100,8 @@ def flank_points(
         The threaded region, stations along the part's axis.
     frame, camera
         The axis frame in space, for the sign of the sides.
+    blur_px
+        Standard deviation of the blur, which rounds what is sharp.
 
     Raises
     ------
@@ -108,7 +114,7 @@ def flank_points(
     names = ("xy", "side", "flank", "ridge", "height", "below", "normal")
     chosen: dict[str, list[Values]] = {k: [] for k in names}
     for crests, t_sign in zip(region.crests, (1.0, -1.0), strict=True):
-        found = _one_side(st, crests, t_sign, region.spacing_px)
+        found = _one_side(st, crests, t_sign, region.spacing_px, blur_px)
         if found is None:
             continue
         index, ridge, flank, height, below = found
@@ -137,7 +143,7 @@ def _group_normals(normals: Points, flank: Values) -> Points:
 
 
 def _one_side(
-    st: Points, crests: Values, sign: float, spacing: float
+    st: Points, crests: Values, sign: float, spacing: float, blur_px: float
 ) -> tuple[NDArray[np.intp], Values, Values, Values, Values] | None:
     number = np.round((crests - crests[0]) / spacing)
     step, first = np.polyfit(number, crests, 1)
@@ -163,7 +169,7 @@ def _one_side(
     share = (level - root) / (crest - root)
     below = (crest - level) / spacing
     straight = (below > BELOW_CREST[0]) & (below < BELOW_CREST[1] + SEEN_LOWER)
-    straight &= (level - root) / spacing > ABOVE_ROOT
+    straight &= (level - root) / spacing > max(ABOVE_ROOT, ROUNDED + BLURS * blur_px / spacing)
     straight &= (np.abs(phase) > 0.08) & (np.abs(phase) < 0.46)
     if np.count_nonzero(straight) < FEWEST_ON_LINE:
         return None

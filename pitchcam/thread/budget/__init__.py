@@ -28,7 +28,7 @@ SCALE_TERMS: tuple[Callable[[Measured, Geometry], BudgetLine | None], ...] = (
 #: All terms, those of the scale first, in the order in which a budget is shown.
 TERMS: tuple[Term, ...] = (
     *SCALE_TERMS, pose.inclination, edges.edge_and_rim, edges.rim_along, edges.slanted_view,
-    edges.near_panel, fit.edge_noise, fit.form,
+    edges.bent_flanks, edges.near_panel, fit.edge_noise, fit.form,
 )  # fmt: skip
 
 

@@ -39,6 +39,9 @@ SLANT_DIAMETER_PITCHES = 0.03
 
 #: A panel is not mentioned below this nearness.
 LEAST_NEARNESS = 0.02
+#: Share of a traced slope of the light's shift that is its standard uncertainty (judgement, by
+#: renders of known threads), and the least bend that is mentioned, degrees.
+BELIEVED_SLOPE, LEAST_BEND_DEG = 0.5, 0.02
 #: With the panel close behind the part the mirrored band covers a third of the radius, shines
 #: unevenly up the flank and changes along the thread: renders of known threads read 0-4.6 degrees
 #: in angle and 0-0.018 in taper off (half of the largest is taken). The pitch as a share.
@@ -88,6 +91,21 @@ def rim_along(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
         "taper": float(2 * slope / sine),
         "angle_deg": float(np.degrees(single / (FLANK_PITCHES * shape.pitch_mm))),
     })  # fmt: skip
+
+
+def bent_flanks(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
+    """Return what flanks that are not straight leave in the angle: worn crests, filled roots.
+
+    Either half may be the true one, and the fit lies between the two. How the light's shift
+    changes up a flank counts as well, where it was traced: half of it is believed.
+    """
+    slopes = [e.by_height_px for e in shape.edges]
+    traced = float(np.sqrt(np.mean(np.square(slopes)))) if slopes else 0.0
+    length_px = FLANK_PITCHES * shape.pitch_mm / shape.mm_per_px
+    u = float(np.hypot(shape.bend_deg / 2, np.degrees(BELIEVED_SLOPE * traced / length_px)))
+    if u < LEAST_BEND_DEG:
+        return None
+    return BudgetLine(source="bent flanks", contributions={"angle_deg": u})
 
 
 def slanted_view(shape: ThreadShape, place: Geometry) -> BudgetLine:
