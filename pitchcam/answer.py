@@ -6,6 +6,7 @@ a function of its own module; this one hands their results on and puts the answe
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +14,8 @@ import numpy as np
 from pitchcam.boundary import boundary
 from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS, flag
-from pitchcam.part_threads import camera_from_major, one_thread
+from pitchcam.own_scale import from_crests
+from pitchcam.part_threads import one_thread
 from pitchcam.photo import load_photo
 from pitchcam.photo.seams import find_seam
 from pitchcam.records import (
@@ -104,9 +106,13 @@ def _measure(
     parts = [s for s in scene.shapes if s.blob.label not in taken and s.kind == "other"]
     parts = sorted((p for p in parts if p.threads or p.others), key=_reading_order)
     flags = list(scene.flags)
-    camera = scene.camera
+    camera, which_open = scene.camera, False
     if spec.source == "major" and scene.reference is None:
-        camera = camera_from_major(scene, parts, float(spec.mm or 0.0), spec)
+        own = from_crests(scene, parts, float(spec.mm or 0.0), spec)
+        camera, which_open = own.camera, own.open
+        scene = replace(scene, u_own_scale=own.u_scale)
+        if which_open:
+            flags.append(flag("which-thread"))
     results = []
     first_scale: Quantity | None = None
     for number, part in enumerate(parts, start=1):
@@ -116,7 +122,7 @@ def _measure(
             result, scale = one_thread(
                 scene, camera, part, region, spec, cast, shrinkage, with_plots, number, flags
             )
-            threads.append(result)
+            threads.append(_left_open(result) if which_open else result)
             first_scale = first_scale or scale
         x0, y0 = part.outline_px.min(axis=0)
         x1, y1 = part.outline_px.max(axis=0)
@@ -141,6 +147,17 @@ def _measure(
         scale=_scale_result(scene, camera, spec, first_scale),
         parts=tuple(results), warnings=_distinct(flags),
     )  # fmt: skip
+
+
+def _left_open(result: ThreadResult) -> ThreadResult:
+    """Take back the name of a thread whose scale may be another thread's."""
+    if result.verdict.status != "named":
+        return result
+    verdict = replace(
+        result.verdict, status="ambiguous", designation=None, standard=None, probability=None,
+        same_geometry=(), next_step=f"{FLAGS['which-thread'][1]}.".capitalize(),
+    )  # fmt: skip
+    return replace(result, verdict=verdict)
 
 
 def _compare_major(read: list[ThreadResult], stated_mm: float) -> None:

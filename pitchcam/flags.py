@@ -32,6 +32,9 @@ FLAGS: dict[str, tuple[str, str]] = {
              "hold the phone level over the part"),
     "inclined": ("the part lies at an angle to the plate",
                  "support the light end so that the axis lies level"),
+    "which-thread": ("the reading may be that of either thread, and each would give another scale",
+                     "lay a bank card beside the part and state --card, or photograph one thread "
+                     "at a time"),
     "slanted": ("a thread is seen so much along its axis that its ridges hide their flanks",
                 "lay the part under the middle of the camera, or turn it so that its axis runs "
                 "across the line from there"),

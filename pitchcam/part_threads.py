@@ -40,73 +40,30 @@ COARSE_PX = 12.0
 FEWEST_TURNS = 2.9
 #: Included angles that a screw thread of the series in question can show.
 ANGLES_DEG = (38.0, 74.0)
-#: Standard uncertainty of a crest diameter by caliper: it reads to 0.02 mm (ISO 13385-1: limits of
-#: 0.02-0.05 mm, from memory), and the crests in the picture go into the scale as well.
-U_CRESTS_MM = 0.025
 #: Slant from which on ridges may hide their flanks: below, a thread shows them or is none.
 LEAST_SLANT = 0.10
 #: Raised where what is seen of a thread does not determine it.
 NOT_FITTED = (np.linalg.LinAlgError, OutlineError)
 
 
-def _measured(
+def measured(
     scene: Scene, camera: Camera, part: Shape, region: Region, spec: ScaleSpec
 ) -> tuple[ThreadShape, Rest]:
     """Measure one thread at its height; the hexagon's turn, seen from the thread, corrects it."""
     rest = rest_height(part, camera, scene.rims.spread.blur_px)
 
-    def measured(starts: int) -> ThreadShape:
+    def with_starts(starts: int) -> ThreadShape:
         return measure_thread(
             part.crop, scene.field, camera, part.axis, region, rest.height_mm, scene.rims,
             starts=starts,
         )
 
-    shape = measured(1)
+    shape = with_starts(1)
     if shape.lag < IN_STEP:
         # Both sides in step: two starts, and a helix twice as steep.
-        shape = measured(2)
+        shape = with_starts(2)
     rest = lay(shape, part, camera, rest, scene.rims.spread.blur_px, spec.axis_height_mm)
     return again(shape, camera, rest.height_mm, rest.pose.slope_rad), rest
-
-
-def camera_from_major(
-    scene: Scene, parts: list[Shape], reading_mm: float, spec: ScaleSpec
-) -> Camera:
-    """Return the camera at the distance where the longest thread's crests have the reading."""
-    regions = [(p, r) for p in parts for r in p.threads]
-    if not regions:
-        raise UnreadableError(
-            "There is no thread to measure.", FLAGS["no-thread"][1], code="no-thread"
-        )
-    part, region = max(regions, key=lambda pr: pr[1].turns)
-    _, upper, lower = part.stations
-    width_px = float(np.median((upper - lower)[
-        (part.stations[0] > region.start_px) & (part.stations[0] < region.end_px)
-    ]))  # fmt: skip
-    camera = scene.camera.over_plate(scene.camera.f_px * reading_mm / width_px * 1.06, np.nan)
-    for _ in range(3):
-        major, height_mm = _crest_diameter(scene, camera, part, region, spec)
-        reach = camera.distance_mm - height_mm
-        camera = camera.over_plate(reach * reading_mm / major + height_mm, np.nan)
-    return camera
-
-
-def _crest_diameter(
-    scene: Scene, camera: Camera, part: Shape, region: Region, spec: ScaleSpec
-) -> tuple[float, float]:
-    """Return a thread's major diameter and its axis's height, by flanks or by crests alone."""
-    with suppress(*NOT_FITTED):
-        shape, rest = _measured(scene, camera, part, region, spec)
-        if shape.major_mm is not None and not shape.hidden:
-            return shape.major_mm, rest.height_mm
-    try:
-        crests, rest = _crests_measured(scene, camera, part, region, spec)
-    except NOT_FITTED:
-        raise UnreadableError(
-            "The crests of the longest thread could not be measured on both sides, so that they "
-            "give no scale.", FLAGS["blurred"][1], code="not-read",
-        ) from None  # fmt: skip
-    return crests.major_mm, rest.height_mm
 
 
 def one_thread(
@@ -147,7 +104,7 @@ def _one_thread(
     scene: Scene, camera: Camera, part: Shape, region: Region, spec: ScaleSpec, cast: bool,
     shrinkage: Quantity | None, with_plots: bool, number: int, flags: list[Flag],
 ) -> tuple[ThreadResult, Quantity | None]:  # fmt: skip
-    shape, rest = _measured(scene, camera, part, region, spec)
+    shape, rest = measured(scene, camera, part, region, spec)
     if shape.hidden:
         with suppress(*NOT_FITTED):
             return _by_crests(scene, camera, part, region, spec, number, flags)
@@ -189,7 +146,7 @@ def _by_crests(
     flags: list[Flag],
 ) -> tuple[ThreadResult, Quantity | None]:  # fmt: skip
     """Measure and name a thread whose flanks are hidden by what its crests tell."""
-    shape, rest = _crests_measured(scene, camera, part, region, spec)
+    shape, rest = by_crests(scene, camera, part, region, spec)
     if shape.slant < LEAST_SLANT:
         raise OutlineError("flanks that nothing hides are not seen")
     flags += lies_aslant(rest.pose, number)
@@ -209,9 +166,10 @@ def _by_crests(
     return result, Quantity(value=shape.mm_per_px, u=u_scale)
 
 
-def _crests_measured(
+def by_crests(
     scene: Scene, camera: Camera, part: Shape, region: Region, spec: ScaleSpec
 ) -> tuple[CrestShape, Rest]:
+    """Measure one thread by its crests alone, in its part's pose."""
     rest = rest_height(part, camera, scene.rims.spread.blur_px)
     shape = measure_crests(part.crop, camera, part.axis, region, rest.height_mm, scene.rims)
     rest = lay(shape, part, camera, rest, scene.rims.spread.blur_px, spec.axis_height_mm)
@@ -283,9 +241,8 @@ def _geometry(
     has_profile = spec.camera_profile is not None
     lies = rest.pose
     if scene.reference is None:
-        major = shape.major_mm or 1.0
         return Geometry(
-            height_mm=rest.height_mm, u_scale=U_CRESTS_MM / major, rise_mm=0.0, u_rise_mm=0.0,
+            height_mm=rest.height_mm, u_scale=scene.u_own_scale, rise_mm=0.0, u_rise_mm=0.0,
             apart_mm=0.0, corner_share=share, corner_share_reference=share,
             has_profile=has_profile, scale_on_axis=True, slope_rad=lies.slope_rad,
             u_slope_rad=lies.u_slope_rad, height_per_rad=lies.height_per_rad,

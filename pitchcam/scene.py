@@ -36,7 +36,10 @@ AGREE = 0.03
 
 @dataclass(frozen=True, kw_only=True)
 class Scene:
-    """One photo, taken apart: its objects, edges, reference and what was noticed on the way."""
+    """One photo, taken apart: its objects, edges, reference and what was noticed on the way.
+
+    ``u_own_scale`` is the relative standard uncertainty of a scale that the part's own crests give.
+    """
 
     photo: Photo
     field: Field
@@ -45,6 +48,7 @@ class Scene:
     camera: Camera
     reference: Reference | None
     flags: tuple[Flag, ...]
+    u_own_scale: float = 0.0
 
 
 def take_apart(photo: Photo, spec: ScaleSpec, say: Progress) -> Scene:
