@@ -168,8 +168,8 @@ def test_the_prior_is_told_where_it_changes_the_ranking() -> None:
         reading_of("5/8-18 UNF"), angle_deg=None, minor_mm=None, pitch_diameter_mm=None
     )
     assert name_thread(reading, priors={}).notes == ()
-    verdict = name_thread(reading, priors={"BSC": 50.0})
-    assert verdict.candidates[0].designation == "5/8-18 BSC"
+    verdict = name_thread(reading, priors={"BS Conduit": 50.0})
+    assert verdict.candidates[0].designation == "5/8-18 BS Conduit"
     assert any("5/8-18 UNF leads" in note or "leads by how common" in note
                for note in verdict.notes)  # fmt: skip
 
