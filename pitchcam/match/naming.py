@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from pitchcam.match.advice import best_measurement, tell_twins
 from pitchcam.match.likelihood import log_likelihood, log_off_series
 from pitchcam.match.population import Population, population
-from pitchcam.match.priors import prior_weights
+from pitchcam.match.priors import PHOTO_TEMPER, prior_weights
 from pitchcam.records import Candidate, ThreadReading, Verdict
 from pitchcam.series import ThreadSize, same_geometry
 
@@ -78,7 +78,7 @@ def name_thread(
     notes = _prior_note(after, flat)
     if after.off_series >= NAMED:
         return Verdict(
-            status="off-series", candidates=_candidates(after), notes=notes,
+            status="off-series", candidates=candidates(after), notes=notes,
             next_step="Read it once more. If the readings stand, no series here has this thread: "
             "nearest are " + ", ".join(s.designation for s in after.sizes[:3]) + ".",
         )  # fmt: skip
@@ -88,15 +88,15 @@ def name_thread(
         return Verdict(
             status="named", designation=top.designation, standard=top.standard,
             probability=float(after.probability[0]), same_geometry=twins,
-            candidates=_candidates(after), notes=notes,
+            candidates=candidates(after), notes=notes,
             next_step=tell_twins(top, reading.gender, folder),
         )  # fmt: skip
     if after.off_series > DOUBTFUL:
         notes = (*notes, "The readings fit no series well: one of them may be wrong.")
-    leading = _leading(after)
+    open_ = leading(after)
     return Verdict(
-        status="ambiguous", candidates=_candidates(after), notes=notes,
-        next_step=best_measurement(leading, after.probability[: len(leading)], reading, folder),
+        status="ambiguous", candidates=candidates(after), notes=notes,
+        next_step=best_measurement(open_, after.probability[: len(open_)], reading, folder),
     )  # fmt: skip
 
 
@@ -116,7 +116,7 @@ def weigh(
 ) -> Posterior:
     """Return the probability of every geometry from each size's log density ``fit``, (sizes,)."""
     leaders = list(parts.leaders)
-    weight = prior_weights(parts.sizes, priors)[leaders]
+    weight = prior_weights(parts.sizes, priors, temper=PHOTO_TEMPER)[leaders]
     log = fit[leaders] + np.log(weight / weight.sum()) + math.log(1 - OFF_SERIES_PRIOR)
     off = log_off_series(reading) + math.log(OFF_SERIES_PRIOR)
     top = max(float(log.max()), off)
@@ -130,7 +130,8 @@ def weigh(
     )
 
 
-def _candidates(after: Posterior) -> tuple[Candidate, ...]:
+def candidates(after: Posterior) -> tuple[Candidate, ...]:
+    """Return what is worth listing: until nearly all is held, and whatever has a share."""
     held = 0.0
     listed: list[Candidate] = []
     for size, p in zip(after.sizes, after.probability, strict=True):
@@ -143,7 +144,7 @@ def _candidates(after: Posterior) -> tuple[Candidate, ...]:
     return tuple(listed)
 
 
-def _leading(after: Posterior) -> tuple[ThreadSize, ...]:
+def leading(after: Posterior) -> tuple[ThreadSize, ...]:
     """Return the candidates that the next measurement must tell apart: those above 2 percent."""
     n = max(2, int((after.probability > 0.02).sum()))
     return after.sizes[:n]

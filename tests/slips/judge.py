@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,7 +19,7 @@ from pitchcam.match.slips import slip_shares
 from pitchcam.records import MM_PER_INCH
 from pitchcam.series import ThreadSize
 from pitchcam.series.gauges import load_leaves
-from tests.confusion.ideal import _even, _gauss, _tapers, _worn
+from tests.confusion.ideal import gauss, tapers, worn_density
 from tests.confusion.parts import ANGLE_SCATTER_DEG, WEAR_OF_PITCH, class_shares
 from tests.slips.draw import (
     ANY_MM,
@@ -38,11 +37,12 @@ from tests.slips.draw import (
 )
 
 Array = NDArray[np.float64]
-NAMED, BY_READING, SOUND, OFF = 0.95, 0.9, 0.5, 1e-6
+NAMED, BY_READING, SOUND = 0.95, 0.9, 0.5
 #: Nodes for a taper's place, and for the loss of a worn crest.
 PLACES, LOSSES = 40, 12
-#: Sizes farther than this have no share but that of 'any diameter'.
-RIVAL_MM = 2.0
+#: Sizes whose crests lie farther off than this, wear and a taper's length apart, have no share but
+#: that of 'any diameter': seven standard deviations of a caliper, and the widest class.
+RIVAL_MM = 0.7
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -119,7 +119,7 @@ def _diameter(read: HandReadings) -> tuple[Array, Array]:
     for k, size in enumerate(sizes()):
         if _near(d, size):
             plain[:, k] = _crest(d, size, u, read.apart_mm)
-            worn[:, k] = _badly_worn(d, size, u, read.apart_mm)
+            worn[:, k] = _badlyworn_density(d, size, u, read.apart_mm)
         if d.min() < 5 and _near(d * MM_PER_INCH, size):
             inches[:, k] = MM_PER_INCH * _crest(d * MM_PER_INCH, size, u * MM_PER_INCH,
                                                 read.apart_mm)  # fmt: skip
@@ -130,8 +130,9 @@ def _diameter(read: HandReadings) -> tuple[Array, Array]:
 
 
 def _near(d: Array, size: ThreadSize) -> bool:
-    low = size.basic_major_mm - RIVAL_MM
-    return bool(d.max() > low and d.min() < size.basic_major_mm + RIVAL_MM)
+    along = size.taper * ((size.useful_length_mm or 0.0) + 2 * size.position_mm[0])
+    low = size.basic_major_mm - RIVAL_MM - 0.35 * size.pitch_mm - along
+    return bool(d.max() > low and d.min() < size.basic_major_mm + 0.3 + along)
 
 
 def _crest(d: Array, size: ThreadSize, u: float, apart: float) -> Array:
@@ -140,13 +141,13 @@ def _crest(d: Array, size: ThreadSize, u: float, apart: float) -> Array:
     if not size.taper:
         classes = size.external
         parts = zip(class_shares(len(classes)), classes, strict=True)
-        return np.asarray(sum(w * _worn(d, *x.major_mm, u, wear) for w, x in parts))
+        return np.asarray(sum(w * worn_density(d, *x.major_mm, u, wear) for w, x in parts))
     total = np.zeros(len(d))
-    for taper, weight in _tapers(size):
+    for taper, weight in tapers(size):
         shift, chance = _places(size, taper, apart)
         cut = max(size.truncation_mm, 1e-5)
         top = size.basic_major_mm + shift
-        total += weight * (chance * _worn(d[:, None] - top, -cut, 0.0, u, wear)).sum(axis=1)
+        total += weight * (chance * worn_density(d[:, None] - top, -cut, 0.0, u, wear)).sum(axis=1)
     return total
 
 
@@ -159,12 +160,14 @@ def _places(size: ThreadSize, taper: float, apart: float) -> tuple[Array, Array]
     low, high = min(apart / 2, length / 2), max(length - apart / 2, length / 2)
     a, b = taper * (high - low) / 2, size.taper * size.position_mm[0]
     middle = taper * ((low + high) / 2 - (size.gauge_length_mm or 0.0))
+    if min(a, b) < 1e-6:
+        return np.array([middle]), np.ones(1)
     at = (np.arange(PLACES) + 0.5) / PLACES * 2 * (a + b) - (a + b)
     chance = np.minimum(a + b - np.abs(at), 2 * min(a, b))
     return middle + at, chance / chance.sum()
 
 
-def _badly_worn(d: Array, size: ThreadSize, u: float, apart: float) -> Array:
+def _badlyworn_density(d: Array, size: ThreadSize, u: float, apart: float) -> Array:
     loss = (np.arange(LOSSES) + 0.5) / LOSSES * 0.25 * size.pitch_mm
     wide = math.hypot(u, 0.25 * size.pitch_mm / LOSSES / math.sqrt(12))
     return np.asarray(sum(_crest(d + x, size, wide, apart) for x in loss)) / LOSSES
@@ -175,14 +178,14 @@ def _change(read: HandReadings) -> tuple[Array, Array]:
         return np.ones((1, 1)), np.zeros((1, 1))
     share, change = slip_shares(), read.change_mm
     good, bad = np.zeros((2, len(change), len(sizes())))
-    kinds: Mapping[tuple[bool, bool], list[int]] = {}
+    kinds: dict[tuple[bool, bool], list[int]] = {}
     for k, size in enumerate(sizes()):
-        kinds.setdefault((bool(size.taper), size.family.startswith("NPT")), []).append(k)  # type: ignore[attr-defined]
+        kinds.setdefault((bool(size.taper), size.family.startswith("NPT")), []).append(k)
     u = U_CALIPER_MM * math.sqrt(2)
     wild = np.where(np.abs(change) < SECOND_WITHIN_MM, 0.5 / SECOND_WITHIN_MM, 0.0)
     for which in kinds.values():
         plain, turned = (
-            sum(w * _gauss(x - t * read.apart_mm, u) for t, w in _tapers(sizes()[which[0]]))
+            sum(w * gauss(x - t * read.apart_mm, u) for t, w in tapers(sizes()[which[0]]))
             for x in (change, -change)
         )
         straight = (1 - share["order"] - share["second-any"]) * plain + share["order"] * turned
@@ -197,8 +200,8 @@ def _angle(read: HandReadings) -> tuple[Array, Array]:
     share = slip_shares()["angle-any"]
     own = np.array([s.angle_deg for s in sizes()])
     u = math.hypot(U_FORM_GAUGE_DEG, ANGLE_SCATTER_DEG)
-    other = sum(_gauss(read.angle_deg - a, U_FORM_GAUGE_DEG) for a in FORM_GAUGES_DEG)
-    good = (1 - share) * _gauss(read.angle_deg[:, None] - own, u)
+    other = sum(gauss(read.angle_deg - a, U_FORM_GAUGE_DEG) for a in FORM_GAUGES_DEG)
+    good = (1 - share) * gauss(read.angle_deg[:, None] - own, u)
     return good, share / len(FORM_GAUGES_DEG) * np.repeat(np.asarray(other)[:, None], len(own), 1)
 
 
@@ -211,5 +214,3 @@ def _form(read: HandReadings) -> tuple[Array, Array]:
     right = taper == (read.form == "taper")
     return np.where(right, 1 - wrong, 0.0)[None], np.where(right, 0.0, wrong)[None]
 
-
-__all__ = ["Judged", "judge", "_even"]

@@ -157,7 +157,10 @@ def _low(what: What) -> Draw:
 def _all_kinds(size: ThreadSize, rng: np.random.Generator, n: int) -> list[HandReadings]:
     """Return the stated mix over the ways in which a thread is read, each as often."""
     kinds = (What(), What(form=True), What(angle=True), What(two=True), What(two=True, angle=True))
-    return [read for i, what in enumerate(kinds) for read in mixed(size, what, rng, len(range(i, n, 5)))]
+    return [
+        read for i, what in enumerate(kinds)
+        for read in mixed(size, what, rng, len(range(i, n, len(kinds))))
+    ]  # fmt: skip
 
 
 def _tapered(size: ThreadSize) -> bool:
