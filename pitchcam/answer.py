@@ -6,12 +6,14 @@ a function of its own module; this one hands their results on and puts the answe
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS, flag
+from pitchcam.match.reference import doubt_words, reference_doubt, without_name
 from pitchcam.part_threads import camera_from_major, one_thread
 from pitchcam.photo import load_photo
 from pitchcam.records import (
@@ -114,6 +116,7 @@ def _measure(
     read = [t for p in results for t in p.threads if t.verdict.status != "unreadable"]
     if spec.source == "major" and scene.reference is not None:
         _compare_major(read, float(spec.mm or 0.0))
+    results = _reference_checked(results, spec, flags)
     if not read:
         code = flags[-1].code if flags and flags[-1].code in FLAGS else "no-thread"
         last = flags[-1] if flags else flag("no-thread")
@@ -126,6 +129,25 @@ def _measure(
         scale=_scale_result(scene, camera, spec, first_scale),
         parts=tuple(results), warnings=_distinct(flags),
     )  # fmt: skip
+
+
+def _reference_checked(
+    results: list[PartResult], spec: ScaleSpec, flags: list[Flag]
+) -> list[PartResult]:
+    """Take the names back where the threads of the photo agree that its reference is wrong."""
+    threads = [t for p in results for t in p.threads if t.verdict.status != "unreadable"]
+    if all(t.verdict.status == "named" for t in threads):
+        return results
+    doubt = reference_doubt([t.reading for t in threads])
+    if doubt is None:
+        return results
+    flags.append(flag("reference-doubted", doubt_words(doubt, spec.mm).partition(";")[0]))
+    return [
+        replace(p, threads=tuple(
+            replace(t, verdict=without_name(t.verdict, doubt, spec.mm)) for t in p.threads
+        ))
+        for p in results
+    ]  # fmt: skip
 
 
 def _compare_major(read: list[ThreadResult], stated_mm: float) -> None:

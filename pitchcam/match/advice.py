@@ -150,14 +150,14 @@ def _expected(quantity: int, size: ThreadSize, gender: Gender, apart: float) -> 
     return f"{low:.2f} to {high:.2f} mm"
 
 
-def real_range(size: ThreadSize, gender: Gender) -> tuple[float, float]:
+def real_range(size: ThreadSize, gender: Gender, *, cast: bool = False) -> tuple[float, float]:
     """Return the range of the diameter that a caliper reaches, over all classes, in mm.
 
     The major diameter of an external thread, at the small end face of a taper one; the minor
-    diameter of an internal thread, at its mouth.
+    diameter of an internal thread, at its mouth, or of a cast of it the major.
     """
     limits = size.limits(gender)
-    zones = [(x.major_mm if gender == "external" else x.minor_mm) for x in limits]
+    zones = [(x.major_mm if gender == "external" or cast else x.minor_mm) for x in limits]
     shift = size.taper * (size.gauge_length_mm or 0.0) if gender == "external" else 0.0
     return min(z[0] for z in zones) - shift, max(z[1] for z in zones) - shift
 

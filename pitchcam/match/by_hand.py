@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -20,6 +21,8 @@ from pitchcam.series import same_geometry
 #: A slip is said from this share on: it then competes with the careful readings.
 SAID = 0.2
 U_STATION_MM = 0.5
+#: Candidates are listed until they hold this share: 'any other leaf' has a long tail.
+LISTED = 0.98
 
 
 def name_readings(
@@ -55,9 +58,10 @@ def name_readings(
     ranked = _ranked(after)
     top = int(after.probability[0].argmax())
     notes = _order_note(read, after, top)
+    listed = candidates(ranked, LISTED)
     if after.off_series[0] >= NAMED:
         return Verdict(
-            status="off-series", candidates=candidates(ranked), notes=notes,
+            status="off-series", candidates=listed, notes=notes,
             next_step="Read it all once more. If the readings stand, no series here has this "
             "thread: nearest are " + ", ".join(s.designation for s in ranked.sizes[:3]) + ".",
         )  # fmt: skip
@@ -65,7 +69,7 @@ def name_readings(
         size = after.sizes[top]
         return Verdict(
             status="named", designation=size.designation, standard=size.standard,
-            probability=float(ranked.probability[0]), candidates=candidates(ranked), notes=notes,
+            probability=float(ranked.probability[0]), candidates=listed, notes=notes,
             same_geometry=same_geometry(size, read.gender, folder),
             next_step=tell_twins(size, read.gender, folder),
         )  # fmt: skip
@@ -78,7 +82,7 @@ def name_readings(
             open_, ranked.probability[: len(open_)], reading, folder, cast=typed.cast
         )
     return Verdict(
-        status="ambiguous", candidates=candidates(ranked), next_step=step,
+        status="ambiguous", candidates=listed, next_step=step,
         notes=(*notes, *_prior_note(after, top), *_misfit_note(slip, after)),
     )  # fmt: skip
 
@@ -90,6 +94,9 @@ def to_hand(typed: Typed) -> HandReadings:
     if first is not None and typed.second_mm is not None:
         middle, change = (first + typed.second_mm) / 2, np.array([typed.second_mm - first])
     station = typed.station_mm
+    if station is not None and change is not None and typed.apart_mm is not None:
+        # The place of the mean: toward the larger diameter, which lies farther from the small end.
+        station = max(station + math.copysign(typed.apart_mm / 2, change[0]), typed.apart_mm / 2)
     return HandReadings(
         gender=gender_of(typed), quantity=MINOR if typed.bore_mm is not None else MAJOR,
         pitch_mm=None if typed.leaf is None else np.array([typed.leaf.pitch_mm]),
@@ -125,11 +132,8 @@ def _slip(after: HandPosterior) -> Slip | None:
 def _order_note(read: HandReadings, after: HandPosterior, top: int) -> tuple[str, ...]:
     if read.change_mm is None or after.slips["order"][0, top] < 0.5 or not after.sizes[top].taper:
         return ()
-    small, large = ("second", "first") if read.gender == "external" else ("first", "second")
-    return (
-        f"Read from the large end: the {small} diameter is taken as the one nearer the small end, "
-        f"the {large} as the one farther from it.",
-    )
+    small = "second" if read.gender == "external" else "first"
+    return (f"Taken as read from the large end: the {small} diameter is the smaller.",)
 
 
 def _prior_note(after: HandPosterior, top: int) -> tuple[str, ...]:

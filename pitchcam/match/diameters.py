@@ -32,7 +32,7 @@ FAR = 8.0
 class Place:
     """Where a diameter was read: ``station_mm`` from the small end or the mouth, None for open.
 
-    Two diameters ``span_mm`` apart count by their mean, half the span farther on.
+    Two diameters ``span_mm`` apart count by their mean, whose place this is.
     """
 
     station_mm: Quantity | None = None
@@ -47,7 +47,7 @@ class Place:
         length = np.array([s.useful_length_mm or 0.0 for s in parts.sizes])
         half = self.span_mm / 2
         if self.station_mm is not None:
-            low = high = np.full(len(gauge), self.station_mm.value + half)
+            low = high = np.full(len(gauge), self.station_mm.value)
         else:
             low, high = np.minimum(half, length / 2), np.maximum(length - half, length / 2)
         if parts.external:
@@ -99,7 +99,7 @@ def _near(
     margin = FAR * sd + wear
     bottom = parts.low[some, quantity] + t * low[some] - margin
     top = parts.high[some, quantity] + t * high[some] + margin
-    return some[(read_mm.max() >= bottom) & (read_mm.min() <= top)]
+    return np.asarray(some[(read_mm.max() >= bottom) & (read_mm.min() <= top)])
 
 
 def _mixtures(

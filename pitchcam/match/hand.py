@@ -38,6 +38,8 @@ SECOND_WITHIN_MM = 2.0
 INCHES_BELOW = 5.0
 #: Form gauges have these angles.
 FORM_GAUGES_DEG = (47.5, 55.0, 60.0, 80.0)
+#: One slip of the angle in ten is that of no form gauge, but any angle in this range (judgement).
+NO_GAUGE, ANGLES_DEG = 0.1, (20.0, 120.0)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -46,7 +48,7 @@ class HandReadings:
 
     ``diameter_mm`` is over the crests (of a cast where ``quantity`` is MAJOR inside), at one place
     or the mean of two; ``change_mm`` is the second less the first as typed, ``apart_mm`` between
-    them. ``station_mm`` is the stated distance of the first from the small end, or from the mouth.
+    them. ``station_mm`` is the stated place of ``diameter_mm``, from the small end or the mouth.
     """
 
     gender: Gender = "external"
@@ -160,13 +162,12 @@ def _angle(read: HandReadings, parts: Population, shares: Mapping[str, float]) -
     own = np.array([s.angle_deg for s in parts.sizes])
     u = math.hypot(read.u_angle_deg, ANGLE_SCATTER_DEG)
     angle, share = read.angle_deg[:, None], shares["angle-any"]
-    other = sum(_gauss(angle - a, read.u_angle_deg) for a in FORM_GAUGES_DEG)
+    gauges = sum(_gauss(angle - a, read.u_angle_deg) for a in FORM_GAUGES_DEG)
+    other = (1 - NO_GAUGE) * gauges / len(FORM_GAUGES_DEG) + NO_GAUGE / np.ptp(ANGLES_DEG)
     return Factor(
         careful=(1 - share) * _gauss(angle - own, u),
-        slips={"angle-any": share / len(FORM_GAUGES_DEG) * np.broadcast_to(
-            np.asarray(other), (len(angle), len(own))
-        )},
-    )  # fmt: skip
+        slips={"angle-any": share * np.broadcast_to(other, (len(angle), len(own)))},
+    )
 
 
 def _form(form: Form, parts: Population, shares: Mapping[str, float]) -> Factor:

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, replace
 
 from pitchcam.errors import ReadingError
-from pitchcam.match.hand import Form
+from pitchcam.match.hand import ANGLES_DEG, Form
 from pitchcam.records import MM_PER_INCH, Gender, Quantity, ThreadReading
 from pitchcam.series import load_series
 from pitchcam.series.gauges import Leaf
@@ -17,7 +17,6 @@ from pitchcam.series.gauges import Leaf
 U_DIAMETER_MM, U_BORE_MM, U_GAUGE, U_ANGLE_DEG = 0.03, 0.05, 0.005, 0.85
 #: No thread of any series is as coarse as this share of its diameter (M1.6x0.35 has 0.22).
 COARSEST = 0.3
-ANGLES_DEG = (20.0, 120.0)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -117,8 +117,10 @@ def _dash_size(text: str, words: str) -> str | None:
     kind = _DASH_KINDS[word]
     found = {k: t[number] for k, t in dash_sizes().items() if number in t and kind in ("", k)}
     if not found:
-        raise UsageError(f"'{text}' is no dash size of these fittings.",
-                         "Dash sizes count sixteenths of an inch of tube: 4, 6, 8, 10, 12 ...")  # fmt: skip
+        raise UsageError(
+            f"'{text}' is no dash size of these fittings.",
+            "Dash sizes count sixteenths of an inch of tube: 4, 6, 8, 10, 12 ...",
+        )
     if len(set(found.values())) > 1:
         said = "; ".join(f"{k}: {designation}" for k, designation in found.items())
         raise UsageError(f"'{text}' may be {said}.", "Write which one.")

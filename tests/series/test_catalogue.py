@@ -41,7 +41,8 @@ def test_a_male_of_the_usual_class_enters_its_female() -> None:
     ("family", "count"),
     [("M", 150), ("UNC", 25), ("UNF", 24), ("UNEF", 25), ("BSW", 20), ("BSF", 20), ("BA", 17),
      ("G", 20), ("R", 12), ("Rp", 12), ("Rc", 12), ("NPT", 12), ("NPTF", 12), ("NPSM", 9),
-     ("M taper", 18), ("Pg", 10), ("BS Conduit", 8), ("BSC", 30), ("BS Brass", 10), ("UN", 100), ("UNS", 20)],
+     ("M taper", 18), ("Pg", 10), ("BS Conduit", 8), ("BSC", 30), ("BS Brass", 10),
+     ("UN", 100), ("UNS", 20)],
 )  # fmt: skip
 def test_families_are_complete(family: str, count: int) -> None:
     assert sum(s.family == family for s in load_series()) >= count
@@ -97,10 +98,9 @@ def test_dash_sizes_are_sixteenths_and_known_threads() -> None:
             tube = Fraction(dash, 16)
             whole, rest = divmod(tube, 1)
             text = f"{whole}-{rest}" if whole and rest else str(whole or rest)
-            assert any(
-                u.designation == find(designation).designation and u.use == f"{kind}, {text} in tube"
-                for u in load_uses()
-            ), (kind, dash)
+            use, size = f"{kind}, {text} in tube", find(designation)
+            held = [u.designation for u in load_uses() if u.use == use]
+            assert held == [size.designation], (kind, dash)
 
 
 @pytest.mark.parametrize(

@@ -28,8 +28,9 @@ def line(count: Count) -> str:
     if count.judge is not None:
         j = count.judge
         text += (
-            f"  judge: named {100 * j.named / count.n:5.1f} %  wrong {100 * j.wrong / count.n:6.3f} %"
-            f"  ours alone wrong {j.ours_alone}, judge alone {j.judge_alone}"
+            f"  judge: named {100 * j.named / count.n:5.1f} %  "
+            f"wrong {100 * j.wrong / count.n:6.3f} %  "
+            f"wrong by ours alone {j.ours_alone}, by the judge alone {j.judge_alone}"
         )
     return text
 
@@ -49,8 +50,10 @@ def main() -> int:
             print(f"      wrong: {worst}")
     shares = common_sizes(args.seed)
     named = sum(share >= 0.5 for share in shares.values())
-    print(f"common sizes by caliper, leaf and --form: {named} of {len(shares)} named in most "
-          f"readings; {100 * sum(shares.values()) / len(shares):.1f} % of all readings")  # fmt: skip
+    print(
+        f"common sizes by caliper, leaf and --form: {named} of {len(shares)} named in most "
+        f"readings; {100 * sum(shares.values()) / len(shares):.1f} % of all readings"
+    )
     never = [f"{name} {100 * share:.0f} %" for name, share in shares.items() if share < 0.5]
     print(f"      open: {', '.join(never)}")
     print(f"{time.monotonic() - start:.0f} s")
