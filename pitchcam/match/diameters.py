@@ -29,12 +29,15 @@ FAR = 8.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Place:
-    """Where a diameter was read: ``station_mm`` from the small end or the mouth, None for open.
+class Caliper:
+    """How a diameter was read: which (MAJOR or MINOR), with which u, and where.
 
-    Two diameters ``span_mm`` apart count by their mean, whose place this is.
+    ``station_mm`` is its place from the small end or the mouth, None for anywhere on the useful
+    thread. Two diameters ``span_mm`` apart count by their mean, whose place this is.
     """
 
+    quantity: int
+    u_mm: float
     station_mm: Quantity | None = None
     span_mm: float = 0.0
 
@@ -56,7 +59,7 @@ class Place:
 
 
 def crest_densities(
-    read_mm: Array, parts: Population, quantity: int, place: Place, u: float
+    read_mm: Array, parts: Population, caliper: Caliper
 ) -> tuple[Array, Array]:
     """Return the density of each diameter for each size's parts, and for badly worn ones.
 
@@ -66,12 +69,8 @@ def crest_densities(
         Diameters in mm, shape (n,).
     parts : Population
         The sizes.
-    quantity : int
-        Which diameter was read: MAJOR or MINOR.
-    place : Place
-        Where it was read.
-    u : float
-        Standard uncertainty of the reading in mm.
+    caliper : Caliper
+        How they were read.
 
     Returns
     -------
@@ -83,19 +82,18 @@ def crest_densities(
     plain, worn = np.zeros((n, len(parts.sizes))), np.zeros((n, len(parts.sizes)))
     tapered = parts.taper > 0
     for some in (np.flatnonzero(~tapered), np.flatnonzero(tapered)):
-        near = _near(read_mm, parts, some, quantity, place, u)
+        near = _near(read_mm, parts, some, caliper)
         if near.size:
-            plain[:, near], worn[:, near] = _mixtures(read_mm, parts, near, quantity, place, u)
+            plain[:, near], worn[:, near] = _mixtures(read_mm, parts, near, caliper)
     return plain, worn
 
 
-def _near(
-    read_mm: Array, parts: Population, some: Places, quantity: int, place: Place, u: float
-) -> Places:
+def _near(read_mm: Array, parts: Population, some: Places, caliper: Caliper) -> Places:
     """Return which of some sizes any of the readings can belong to."""
-    low, high = place.range(parts)
+    quantity = caliper.quantity
+    low, high = caliper.range(parts)
     wear = BADLY_WORN * parts.mean[some, 0, 0, PITCH]
-    t, sd = parts.taper[some], np.sqrt(parts.variance[some, quantity] + u**2)
+    t, sd = parts.taper[some], np.sqrt(parts.variance[some, quantity] + caliper.u_mm**2)
     margin = FAR * sd + wear
     bottom = parts.low[some, quantity] + t * low[some] - margin
     top = parts.high[some, quantity] + t * high[some] + margin
@@ -103,19 +101,20 @@ def _near(
 
 
 def _mixtures(
-    read_mm: Array, parts: Population, near: Places, quantity: int, place: Place, u: float
+    read_mm: Array, parts: Population, near: Places, caliper: Caliper
 ) -> tuple[Array, Array]:
+    quantity = caliper.quantity
     mean = parts.mean[near, :, :, quantity]
     weight = np.exp(parts.log_weight[near])
     variance = np.broadcast_to(
         parts.covariance[near, :, quantity, quantity][:, :, None], mean.shape
-    ) + u**2
+    ) + caliper.u_mm**2
     mean, weight, variance = (x.reshape(len(near), -1) for x in (mean, weight, variance))
     held = weight.max(axis=0) > 1e-200
     mean, weight, variance = mean[:, held], weight[:, held], variance[:, held]
     taper = parts.taper[near]
     if taper[0] > 0:
-        mean, weight, variance = _spread(parts, near, place, (mean, weight, variance))
+        mean, weight, variance = _spread(parts, near, caliper, (mean, weight, variance))
     sd = np.sqrt(variance)
     side = 1.0 if parts.external else -1.0
     z = (read_mm[:, None, None] - mean) / sd
@@ -128,13 +127,13 @@ def _mixtures(
 
 
 def _spread(
-    parts: Population, near: Places, place: Place, cells: tuple[Array, Array, Array]
+    parts: Population, near: Places, caliper: Caliper, cells: tuple[Array, Array, Array]
 ) -> tuple[Array, Array, Array]:
     """Return a taper's cells at each node of its place: means, weights, variances (sizes, k)."""
     mean, weight, variance = cells
-    low, high = (x[near] for x in place.range(parts))
+    low, high = (x[near] for x in caliper.range(parts))
     taper = parts.taper[near]
-    u_place = place.station_mm.u if place.station_mm is not None else 0.0
+    u_place = caliper.station_mm.u if caliper.station_mm is not None else 0.0
     nodes = (np.arange(NODES) + 0.5) / NODES if np.any(high > low) else np.array([0.5])
     at = low[:, None] + (high - low)[:, None] * nodes
     shift = (taper[:, None] * at)[:, :, None]

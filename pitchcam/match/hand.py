@@ -10,14 +10,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.match.diameters import Place, crest_densities
+from pitchcam.match.diameters import Caliper, crest_densities
 from pitchcam.match.leaves import leaf_chances
 from pitchcam.match.likelihood import OFF_ANGLE_DEG, OFF_MAJOR_MM
 from pitchcam.match.population import ANGLE_SCATTER_DEG, MAJOR, TAPER_SCATTER, Population
@@ -82,7 +82,7 @@ def factors(read: HandReadings, parts: Population, folder: Path | None = None) -
     """Return the factors of a batch over all sizes of a population."""
     found = []
     if read.pitch_mm is not None:
-        chances = leaf_chances(parts.sizes, read.u_gauge, folder)
+        chances = leaf_chances(read.gender, read.u_gauge, folder)
         at = chances.place(read.pitch_mm)
         slips = {name: chance[:, at].T for name, chance in chances.slips.items()}
         found.append(Factor(careful=chances.careful[:, at].T, slips=slips))
@@ -97,11 +97,11 @@ def factors(read: HandReadings, parts: Population, folder: Path | None = None) -
     return found
 
 
-def off_series(read: HandReadings, parts: Population) -> Array:
+def off_series(read: HandReadings, folder: Path | None = None) -> Array:
     """Return the density of a batch for a thread of no series, (n,)."""
     total = np.ones(_count(read))
     if read.pitch_mm is not None:
-        total /= len(leaf_chances(parts.sizes, read.u_gauge).pitch_mm)
+        total /= len(leaf_chances(read.gender, read.u_gauge, folder).pitch_mm)
     if read.diameter_mm is not None:
         total *= _anywhere(read.diameter_mm)
     if read.change_mm is not None:
@@ -121,8 +121,11 @@ def _diameter(read: HandReadings, parts: Population, shares: Mapping[str, float]
     assert read.diameter_mm is not None
     two = read.change_mm is not None
     u = read.u_diameter_mm / math.sqrt(2) if two else read.u_diameter_mm
-    place = Place(station_mm=read.station_mm, span_mm=read.apart_mm if two else 0.0)
-    plain, worn = crest_densities(read.diameter_mm, parts, read.quantity, place, u)
+    caliper = Caliper(
+        quantity=read.quantity, u_mm=u, station_mm=read.station_mm,
+        span_mm=read.apart_mm if two else 0.0,
+    )  # fmt: skip
+    plain, worn = crest_densities(read.diameter_mm, parts, caliper)
     slips = {
         "worn": shares["worn"] * worn,
         "diameter-any": shares["diameter-any"]
@@ -130,7 +133,7 @@ def _diameter(read: HandReadings, parts: Population, shares: Mapping[str, float]
     }
     if read.diameter_mm.min() < INCHES_BELOW:
         mm = read.diameter_mm * MM_PER_INCH
-        inches, _ = crest_densities(mm, parts, read.quantity, place, u * MM_PER_INCH)
+        inches, _ = crest_densities(mm, parts, replace(caliper, u_mm=u * MM_PER_INCH))
         slips["diameter-unit"] = shares["diameter-unit"] * MM_PER_INCH * inches
     left = 1 - sum(shares[name] for name in slips)
     return Factor(careful=left * plain, slips=slips)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -70,7 +69,7 @@ def hand_posterior(
         good = f.careful + sum(f.slips.get(name, np.zeros((1, 1))) for name in HARMLESS)
         sound = sound * good / total
         slips |= {name: chance / total for name, chance in f.slips.items()}
-    off = off_series(read, parts) * OFF_SERIES_PRIOR
+    off = off_series(read, folder) * OFF_SERIES_PRIOR
     weight = prior_weights(parts.sizes, priors)[leaders]
     probability, lost = _normal(density, weight, off)
     flat, _ = _normal(density, np.ones(len(leaders)), off)
@@ -93,6 +92,4 @@ def _normal(density: Array, weight: Array, off: Array) -> tuple[Array, Array]:
     """Return probabilities (n, sizes) and that of no series (n,)."""
     mass = density * (weight / weight.sum() * (1 - OFF_SERIES_PRIOR))
     total = mass.sum(axis=1) + off
-    if not np.all(np.isfinite(total) & (total > 0)):
-        raise FloatingPointError(f"a reading has no density ({math.nan})")
     return mass / total[:, None], off / total

@@ -11,8 +11,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.match.population import LEAD_SCATTER
+from pitchcam.match.population import LEAD_SCATTER, population
 from pitchcam.match.slips import slip_shares
+from pitchcam.records import Gender
 from pitchcam.series import ThreadSize
 from pitchcam.series.gauges import SAME_LEAF, Leaf, load_leaves
 
@@ -96,11 +97,12 @@ def steps(size: ThreadSize) -> tuple[Leaf, ...]:
 
 
 @functools.lru_cache(maxsize=8)
-def leaf_chances(
-    sizes: tuple[ThreadSize, ...], u_gauge: float, folder: Path | None = None
-) -> LeafChances:
-    """Return how probably each leaf is said for each size; ``u_gauge`` is a share of the pitch."""
-    shares = slip_shares(folder)
+def leaf_chances(gender: Gender, u_gauge: float, folder: Path | None = None) -> LeafChances:
+    """Return how probably each leaf is said for each size of a gender's population.
+
+    ``u_gauge`` is the standard uncertainty of a leaf, as a share of the pitch.
+    """
+    shares, sizes = slip_shares(folder), population(gender, folder).sizes
     pitches: list[float] = []
     for leaf in load_leaves():
         if not pitches or leaf.pitch_mm / pitches[-1] - 1 > SAME_LEAF:

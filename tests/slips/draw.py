@@ -6,6 +6,7 @@ slips are the hand's: another leaf, the other end first, inches for mm, worn cre
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -13,15 +14,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.match.hand import FORM_GAUGES_DEG, Form, HandReadings
-from pitchcam.match.population import ANGLE, MAJOR, TAPER, population
+from pitchcam.match.population import ANGLE, MAJOR, MINOR, TAPER, population
 from pitchcam.match.slips import slip_shares
-from pitchcam.records import MM_PER_INCH
+from pitchcam.records import MM_PER_INCH, Gender
 from pitchcam.series import ThreadSize
 from pitchcam.series.gauges import load_leaves
 from tests.confusion.parts import draw_parts
 
 Array = NDArray[np.float64]
-U_CALIPER_MM, U_FORM_GAUGE_DEG, U_EYE = 0.03, 0.85, 0.02
+U_CALIPER_MM, U_BORE_MM, U_FORM_GAUGE_DEG, U_EYE = 0.03, 0.05, 0.85, 0.02
 #: Two diameters lie five turns apart, at least 2 mm.
 TURNS_APART = 5
 ANY_MM = (0.7, 120.0)
@@ -37,13 +38,40 @@ class What:
     form: bool = False
 
 
-def sizes() -> tuple[ThreadSize, ...]:
-    """Return one external size of each geometry."""
-    parts = population("external")
+@functools.cache
+def sizes(gender: Gender = "external") -> tuple[ThreadSize, ...]:
+    """Return one size of each geometry."""
+    parts = population(gender)
     return tuple(parts.sizes[i] for i in parts.leaders)
 
 
-def leaf_set(size: ThreadSize) -> list[float]:
+@dataclass(frozen=True, kw_only=True)
+class Leaves:
+    """The pitches of leaves as a size meets them: the right one, its set, and the wrong ones."""
+
+    right: float
+    own: list[float]
+    beside: list[float]
+    other: list[float]
+    same_number: list[float]
+
+
+_LEAVES: dict[str, Leaves] = {}
+
+
+def leaves(size: ThreadSize) -> Leaves:
+    """Return the leaves as a size meets them."""
+    if size.designation not in _LEAVES:
+        own, right = _leaf_set(size), _right_leaf(size)
+        i = nearest(own, size.pitch_mm)
+        _LEAVES[size.designation] = Leaves(
+            right=right, own=own, beside=own[max(i - 1, 0) : i] + own[i + 1 : i + 2],
+            other=_other_set(size), same_number=_same_number(right),
+        )  # fmt: skip
+    return _LEAVES[size.designation]
+
+
+def _leaf_set(size: ThreadSize) -> list[float]:
     """Return the pitches of the set that a size's leaf belongs to, fine first."""
     if size.family in ("M", "M taper"):
         return [x.pitch_mm for x in load_leaves() if x.mark.endswith("mm")]
@@ -57,7 +85,7 @@ def leaf_set(size: ThreadSize) -> list[float]:
     return sets[(fits or order)[0]]
 
 
-def other_set(size: ThreadSize) -> list[float]:
+def _other_set(size: ThreadSize) -> list[float]:
     """Return the pitches of the other unit's leaves, fine first."""
     end = "tpi" if size.family in ("M", "M taper", "BA") else "mm"
     return [x.pitch_mm for x in load_leaves() if x.mark.endswith(end)]
@@ -67,8 +95,8 @@ def nearest(pitches: Sequence[float], pitch: float) -> int:
     return int(np.abs(np.log(np.array(pitches) / pitch)).argmin())
 
 
-def right_leaf(size: ThreadSize) -> float:
-    own = leaf_set(size)
+def _right_leaf(size: ThreadSize) -> float:
+    own = _leaf_set(size)
     best = own[nearest(own, size.pitch_mm)]
     if abs(best / size.pitch_mm - 1) < U_EYE:
         return best
@@ -76,19 +104,12 @@ def right_leaf(size: ThreadSize) -> float:
     return every[nearest(every, size.pitch_mm)]
 
 
-def stepped(size: ThreadSize) -> list[float]:
-    """Return the leaves beside the right one."""
-    own = leaf_set(size)
-    i = nearest(own, size.pitch_mm)
-    return own[max(i - 1, 0) : i] + own[i + 1 : i + 2]
-
-
-def same_number(size: ThreadSize) -> list[float]:
+def _same_number(right: float) -> list[float]:
     """Return the leaf of the other unit with the right leaf's number, if a set has it."""
-    mark = next(x.mark for x in load_leaves() if x.pitch_mm == right_leaf(size))
+    mark = next(x.mark for x in load_leaves() if x.pitch_mm == right)
     swap = {"mm": "tpi", "tpi": "mm"}
-    return [x.pitch_mm for x in load_leaves() for unit, other in swap.items()
-            if mark.endswith(unit) and x.mark == mark.removesuffix(unit) + other]  # fmt: skip
+    marks = [mark.removesuffix(a) + b for a, b in swap.items() if mark.endswith(a)]
+    return [x.pitch_mm for x in load_leaves() if x.mark in marks]
 
 
 def apart_mm(size: ThreadSize) -> float:
@@ -107,10 +128,25 @@ def careful(size: ThreadSize, what: What, rng: np.random.Generator, n: int) -> H
     angle = parts[:, ANGLE] + U_FORM_GAUGE_DEG * rng.standard_normal(n)
     form: Form = "taper" if size.taper else "parallel"
     return HandReadings(
-        pitch_mm=np.full(n, right_leaf(size)),
+        pitch_mm=np.full(n, leaves(size).right),
         diameter_mm=(first + second) / 2 if what.two else first,
         change_mm=second - first if what.two else None,
         apart_mm=apart, angle_deg=angle if what.angle else None, form=form if what.form else None,
+    )  # fmt: skip
+
+
+def port(size: ThreadSize, *, two: bool, rng: np.random.Generator, n: int) -> HandReadings:
+    """Return ``n`` careful readings of a port: the right leaf, one bore anywhere, or two."""
+    parts = draw_parts(size, "internal", rng, n)
+    length, apart = size.useful_length_mm or 0.0, apart_mm(size) if two else 0.0
+    at = rng.uniform(min(apart / 2, length / 2), max(length - apart / 2, length / 2), n)
+    middle = parts[:, MINOR] - parts[:, TAPER] * at
+    mouth = middle + parts[:, TAPER] * apart / 2 + U_BORE_MM * rng.standard_normal(n)
+    deep = middle - parts[:, TAPER] * apart / 2 + U_BORE_MM * rng.standard_normal(n)
+    return HandReadings(
+        gender="internal", quantity=MINOR, pitch_mm=np.full(n, leaves(size).right),
+        diameter_mm=(mouth + deep) / 2 if two else mouth, change_mm=deep - mouth if two else None,
+        apart_mm=apart, u_diameter_mm=U_BORE_MM,
     )  # fmt: skip
 
 
@@ -122,7 +158,7 @@ def large_end_first(read: HandReadings) -> HandReadings:
 
 def eyed_other(size: ThreadSize, rng: np.random.Generator, n: int) -> Array:
     """Return the leaf of the other set that looks nearest, (n,), with an eye of two percent."""
-    other = np.array(other_set(size))
+    other = np.array(leaves(size).other)
     seen = np.log(other / size.pitch_mm)
     mid = (seen[1:] + seen[:-1]) / 2
     return np.asarray(other[np.searchsorted(mid, U_EYE * rng.standard_normal(n))])
@@ -162,12 +198,12 @@ def _mixed_leaf(size: ThreadSize, right: Array, rng: np.random.Generator) -> Arr
     share, n = slip_shares(), len(right)
     kind, pitch = rng.uniform(size=n), right.copy()
     choices = {
-        "leaf-step": rng.choice(stepped(size), n),
+        "leaf-step": rng.choice(leaves(size).beside, n),
         "leaf-other": eyed_other(size, rng, n),
         "leaf-any": rng.choice(sorted({x.pitch_mm for x in load_leaves()}), n),
     }
-    if same_number(size):
-        choices["leaf-unit"] = np.full(n, same_number(size)[0])
+    if leaves(size).same_number:
+        choices["leaf-unit"] = np.full(n, leaves(size).same_number[0])
     low = 0.0
     for name, leaf in choices.items():
         pitch = np.where((kind >= low) & (kind < low + share[name]), leaf, pitch)

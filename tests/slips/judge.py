@@ -27,13 +27,9 @@ from tests.slips.draw import (
     U_CALIPER_MM,
     U_EYE,
     U_FORM_GAUGE_DEG,
-    leaf_set,
+    leaves,
     nearest,
-    other_set,
-    right_leaf,
-    same_number,
     sizes,
-    stepped,
 )
 
 Array = NDArray[np.float64]
@@ -84,21 +80,21 @@ def _leaf_tables() -> tuple[Array, Array, Array]:
         def add(leaf: float, chance: float, slips: Array = slips) -> None:
             slips[nearest(list(pitches), leaf)] += chance
 
-        for leaf in stepped(size):
-            add(leaf, share["leaf-step"] / len(stepped(size)))
-        for leaf, chance in zip(other_set(size), _eyed(size), strict=True):
+        held = leaves(size)
+        for leaf in held.beside:
+            add(leaf, share["leaf-step"] / len(held.beside))
+        for leaf, chance in zip(held.other, _eyed(size), strict=True):
             add(leaf, share["leaf-other"] * chance)
-        for leaf in same_number(size)[:1]:
+        for leaf in held.same_number[:1]:
             add(leaf, share["leaf-unit"])
         slips += share["leaf-any"] / len(pitches)
         bad[k] = slips
-        good[k, nearest(list(pitches), right_leaf(size))] = 1 - slips.sum()
-    assert all(nearest(leaf_set(s), right_leaf(s)) >= 0 for s in sizes())
+        good[k, nearest(list(pitches), held.right)] = 1 - slips.sum()
     return pitches, good, bad
 
 
 def _eyed(size: ThreadSize) -> Array:
-    seen = np.log(np.array(other_set(size)) / size.pitch_mm)
+    seen = np.log(np.array(leaves(size).other) / size.pitch_mm)
     edges = np.concatenate([[-np.inf], (seen[1:] + seen[:-1]) / 2, [np.inf]])
     return np.asarray(np.diff(ndtr(edges / U_EYE)))
 
@@ -119,7 +115,7 @@ def _diameter(read: HandReadings) -> tuple[Array, Array]:
     for k, size in enumerate(sizes()):
         if _near(d, size):
             plain[:, k] = _crest(d, size, u, read.apart_mm)
-            worn[:, k] = _badlyworn_density(d, size, u, read.apart_mm)
+            worn[:, k] = _badly_worn(d, size, u, read.apart_mm)
         if d.min() < 5 and _near(d * MM_PER_INCH, size):
             inches[:, k] = MM_PER_INCH * _crest(d * MM_PER_INCH, size, u * MM_PER_INCH,
                                                 read.apart_mm)  # fmt: skip
@@ -167,10 +163,10 @@ def _places(size: ThreadSize, taper: float, apart: float) -> tuple[Array, Array]
     return middle + at, chance / chance.sum()
 
 
-def _badlyworn_density(d: Array, size: ThreadSize, u: float, apart: float) -> Array:
+def _badly_worn(d: Array, size: ThreadSize, u: float, apart: float) -> Array:
     loss = (np.arange(LOSSES) + 0.5) / LOSSES * 0.25 * size.pitch_mm
     wide = math.hypot(u, 0.25 * size.pitch_mm / LOSSES / math.sqrt(12))
-    return np.asarray(sum(_crest(d + x, size, wide, apart) for x in loss)) / LOSSES
+    return _crest((d[:, None] + loss).ravel(), size, wide, apart).reshape(len(d), -1).mean(axis=1)
 
 
 def _change(read: HandReadings) -> tuple[Array, Array]:

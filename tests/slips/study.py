@@ -12,15 +12,16 @@ from numpy.typing import NDArray
 from pitchcam.match.hand import HandReadings
 from pitchcam.match.hand_posterior import hand_posterior
 from pitchcam.match.priors import prior_weights
+from pitchcam.records import Gender
 from pitchcam.series import ThreadSize
 from tests.slips.draw import (
     What,
     careful,
     large_end_first,
+    leaves,
     mixed,
-    other_set,
+    port,
     sizes,
-    stepped,
 )
 from tests.slips.judge import judge
 
@@ -43,6 +44,7 @@ class Row:
     as_met: bool = False
     with_judge: bool = False
     stated: bool = False
+    gender: Gender = "external"
 
 
 @dataclass
@@ -71,7 +73,7 @@ class Count:
 
 def run(row: Row, number: int, seed: int) -> Count:
     """Return the counts of one row over at least ``number`` readings."""
-    every = sizes()
+    every = sizes(row.gender)
     which = np.array([k for k, s in enumerate(every) if row.which(s)])
     prior = prior_weights(every, None) if row.as_met else np.ones(len(every))
     count = Count(title=row.title, stated=0.0 if row.stated else None,
@@ -103,7 +105,7 @@ def _count(count: Count, k: int, read: HandReadings, prior: Array) -> None:
     if count.stated is not None:
         count.stated += float((1 - top)[(names >= 0) & (top >= SURE)].sum())
     for other in names[wrong]:
-        count.pairs[f"{sizes()[k].designation} as {after.sizes[other].designation}"] += 1
+        count.pairs[f"{after.sizes[k].designation} as {after.sizes[other].designation}"] += 1
     if count.judge is not None:
         judged = judge(read, prior).names
         fooled = (judged >= 0) & (judged != k)
@@ -130,7 +132,7 @@ def _passing(size: ThreadSize) -> list[float]:
     if size.family not in ("M", "M taper"):
         return []
     low, high = PASSES
-    return [x for x in set(other_set(size)) if low <= abs(x / size.pitch_mm - 1) <= high]
+    return [x for x in set(leaves(size).other) if low <= abs(x / size.pitch_mm - 1) <= high]
 
 
 def _inch_leaf(size: ThreadSize, rng: np.random.Generator, n: int) -> list[HandReadings]:
@@ -138,7 +140,7 @@ def _inch_leaf(size: ThreadSize, rng: np.random.Generator, n: int) -> list[HandR
 
 
 def _step_off(size: ThreadSize, rng: np.random.Generator, n: int) -> list[HandReadings]:
-    return [replace(careful(size, What(), rng, n), pitch_mm=rng.choice(stepped(size), n))]
+    return [replace(careful(size, What(), rng, n), pitch_mm=rng.choice(leaves(size).beside, n))]
 
 
 def _low(what: What) -> Draw:
@@ -176,6 +178,10 @@ ROWS: Sequence[Row] = (
     Row(title="careful, two diameters", draw=_careful(What(two=True))),
     Row(title="careful, two diameters and form gauge", draw=_careful(What(two=True, angle=True))),
     Row(title="careful, with --form", draw=_careful(What(form=True))),
+    Row(title="ports, one bore anywhere", gender="internal",
+        draw=lambda s, rng, n: [port(s, two=False, rng=rng, n=n)]),
+    Row(title="ports, two bores", gender="internal",
+        draw=lambda s, rng, n: [port(s, two=True, rng=rng, n=n)]),
     Row(title="inch leaf on a metric part", draw=_inch_leaf, with_judge=True,
         which=lambda s: bool(_passing(s))),
     Row(title="inch leaf on a metric part, as met", draw=_inch_leaf, with_judge=True,

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from pitchcam.match.hand_posterior import hand_posterior
-from tests.slips.draw import What, careful, mixed, right_leaf, sizes, stepped
+from tests.slips.draw import What, careful, leaves, mixed, sizes
 from tests.slips.judge import judge
 from tests.slips.study import ROWS, common_sizes, run
 
@@ -50,7 +50,7 @@ def test_slips_are_drawn_at_their_shares() -> None:
     size = next(s for s in sizes() if s.designation == "M14x1.5")
     (read,) = mixed(size, What(), np.random.default_rng(4), 40_000)
     assert read.pitch_mm is not None
-    off = np.isin(read.pitch_mm, stepped(size)).mean()
+    off = np.isin(read.pitch_mm, leaves(size).beside).mean()
     # leaf-step's own share, and a little of 'any other leaf'; four standard deviations.
     assert off == pytest.approx(0.008, abs=4 * np.sqrt(0.008 / 40_000) + 1e-4)
-    assert (read.pitch_mm == right_leaf(size)).mean() == pytest.approx(0.98, abs=0.003)
+    assert (read.pitch_mm == leaves(size).right).mean() == pytest.approx(0.98, abs=0.003)
