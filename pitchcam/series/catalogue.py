@@ -19,6 +19,9 @@ from pitchcam.series.table import read_table
 
 #: Basic diameters closer than this are one size: far under what tolerances allow (R40 of 0.2 mm).
 SAME_DIAMETER_MM = 0.03
+#: A cycle thread of a unified thread's pitch counts as its twin up to here: their crests overlap in
+#: every class, and only rounded crests and flanks 0.1 mm larger tell them (3/16-32 and #10-32).
+SAME_CYCLE_MM = 0.07
 
 
 def load_series(folder: Path | None = None) -> tuple[ThreadSize, ...]:
@@ -62,10 +65,16 @@ def _with_geometry(sizes: list[ThreadSize]) -> Iterable[ThreadSize]:
     for group in groups.values():
         leader: ThreadSize | None = None
         for size in sorted(group, key=lambda s: s.basic_major_mm):
-            if leader is None or size.basic_major_mm - leader.basic_major_mm > SAME_DIAMETER_MM:
+            if leader is None or not _same(leader, size):
                 leader = size
             keys[size.designation] = leader.designation
     return (dataclasses.replace(size, geometry=keys[size.designation]) for size in sizes)
+
+
+def _same(one: ThreadSize, other: ThreadSize) -> bool:
+    cycle = "BSC" in (one.family, other.family)
+    apart = abs(one.basic_major_mm - other.basic_major_mm)
+    return apart <= (SAME_CYCLE_MM if cycle else SAME_DIAMETER_MM)
 
 
 @functools.lru_cache(maxsize=4)
