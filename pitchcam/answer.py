@@ -14,6 +14,7 @@ import numpy as np
 from pitchcam.boundary import boundary
 from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS, flag
+from pitchcam.match.reference import doubt_words, reference_doubt, without_name
 from pitchcam.own_scale import from_crests
 from pitchcam.part_threads import one_thread
 from pitchcam.photo import load_photo
@@ -135,6 +136,7 @@ def _measure(
     read = [t for p in results for t in p.threads if t.verdict.status != "unreadable"]
     if spec.source == "major" and scene.reference is not None:
         _compare_major(read, float(spec.mm or 0.0))
+    results = _reference_checked(results, spec, flags)
     if not read:
         code = flags[-1].code if flags and flags[-1].code in FLAGS else "no-thread"
         last = flags[-1] if flags else flag("no-thread")
@@ -158,6 +160,25 @@ def _left_open(result: ThreadResult) -> ThreadResult:
         same_geometry=(), next_step=f"{FLAGS['which-thread'][1]}.".capitalize(),
     )  # fmt: skip
     return replace(result, verdict=verdict)
+
+
+def _reference_checked(
+    results: list[PartResult], spec: ScaleSpec, flags: list[Flag]
+) -> list[PartResult]:
+    """Take the names back where the threads of the photo agree that its reference is wrong."""
+    threads = [t for p in results for t in p.threads if t.verdict.status != "unreadable"]
+    if all(t.verdict.status == "named" for t in threads):
+        return results
+    doubt = reference_doubt([t.reading for t in threads])
+    if doubt is None:
+        return results
+    flags.append(flag("reference-doubted", doubt_words(doubt, spec.mm).partition(";")[0]))
+    return [
+        replace(p, threads=tuple(
+            replace(t, verdict=without_name(t.verdict, doubt, spec.mm)) for t in p.threads
+        ))
+        for p in results
+    ]  # fmt: skip
 
 
 def _compare_major(read: list[ThreadResult], stated_mm: float) -> None:

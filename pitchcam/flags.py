@@ -28,6 +28,8 @@ FLAGS: dict[str, tuple[str, str]] = {
                      "lay it beside the part, in the lit window, not touching, retake"),
     "references-disagree": ("two references give different scales",
                             "check the stated sizes, and which object is which"),
+    "reference-doubted": ("pitch over diameter says that the reference has another size",
+                          "measure the reference, state its true size, and measure again"),
     "tilt": ("the camera looked down at an angle",
              "hold the phone level over the part"),
     "inclined": ("the part lies at an angle to the plate",

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from pitchcam.batch.hints import reference_hints
 from pitchcam.batch.order import shelf_key
 from pitchcam.batch.runner import UNREAD, Batch
 from pitchcam.files import write_whole
@@ -38,9 +39,10 @@ class Line:
 
 @dataclass(frozen=True, kw_only=True)
 class Answer:
-    """All lines: the doubtful first, then bin by bin."""
+    """All lines: the doubtful first, then bin by bin; ``hints`` are what the whole box says."""
 
     lines: tuple[Line, ...]
+    hints: tuple[str, ...] = ()
 
     @property
     def doubtful(self) -> tuple[Line, ...]:
@@ -72,8 +74,11 @@ def make_answer(store: Store, batch: Batch) -> Answer:
         entry = _entry(store, batch, name)
         if entry is not None:
             rows += entry_rows(entry, photo=name)
+    settings = {job.settings.key: job.settings for job in batch.jobs.values()}
+    hints = reference_hints(rows, settings)
     rows.sort(key=_place)
-    return Answer(lines=tuple(Line(number=i, row=row) for i, row in enumerate(rows, 1)))
+    lines = tuple(Line(number=i, row=row) for i, row in enumerate(rows, 1))
+    return Answer(lines=lines, hints=hints)
 
 
 def _entry(store: Store, batch: Batch, name: str) -> Entry | None:
@@ -134,7 +139,7 @@ def write_tables(answer: Answer, folder: Path) -> list[Path]:
 
 def summary(answer: Answer) -> str:
     """Return the answer as text: the doubtful first with what to do, then the counts."""
-    out: list[str] = []
+    out: list[str] = list(answer.hints)
     if answer.doubtful:
         out.append(f"In doubt ({len(answer.doubtful)}):")
         out += [_doubt(line) for line in answer.doubtful]

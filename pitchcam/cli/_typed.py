@@ -52,10 +52,19 @@ def as_text(reading: ThreadReading, verdict: Verdict) -> str:
         lines.append("  same size as: " + "; ".join(verdict.same_geometry))
     lines += [f"  note: {note}" for note in verdict.notes]
     if verdict.designation is not None:
-        lines += use_lines(find(verdict.designation), reading.gender)
+        # Uses with a name of their own stand in the next step, with the seat that tells them.
+        lines += use_lines(find(verdict.designation), reading.gender, twins=False)
     if verdict.next_step:
         lines.append(f"  next step: {verdict.next_step}")
+    if verdict.designation is not None:
+        lines.append(f"  does it seal in a port: {_mate(verdict.designation, reading.gender)}")
     return "\n".join(lines)
+
+
+def _mate(designation: str, gender: str) -> str:
+    """Return the command that says what the thread seals in."""
+    pair = (f'"{designation}"', "PORT") if gender == "external" else ("PART", f'"{designation}"')
+    return f"pitchcam mate {pair[0]} {pair[1]}"
 
 
 def _headline(verdict: Verdict) -> str:
@@ -87,10 +96,13 @@ def _table(verdict: Verdict, reading: ThreadReading) -> list[str]:
     lines = []
     for c in verdict.candidates[:SHOWN]:
         size = find(c.designation)
-        low, high = real_range(size, reading.gender)
-        what = "bore" if reading.gender == "internal" else "crests"
+        cast = reading.gender == "internal" and reading.major_mm is not None
+        low, high = real_range(size, reading.gender, cast=cast)
+        what = "cast" if cast else "bore" if reading.gender == "internal" else "crests"
         chance = percent(c.probability) if verdict.status == "ambiguous" else ""
-        form = "taper 1:16" if size.taper else "parallel"
+        form = "taper 1:16, at its small end" if size.taper else "parallel"
+        if size.taper and reading.gender == "internal":
+            form = "taper 1:16, at its mouth"
         lines.append(
             f"  {chance:>13}  {c.designation:<17}{size.pitch_mm:.3f} mm "
             f"({MM_PER_INCH / size.pitch_mm:.4g} TPI)  {what} {low:.2f} to {high:.2f} mm  "
@@ -100,11 +112,13 @@ def _table(verdict: Verdict, reading: ThreadReading) -> list[str]:
     return lines + ([f"  and {more} more, each less likely"] if more > 0 else [])
 
 
-def use_lines(size: ThreadSize, gender: str) -> list[str]:
-    """Return what a size is used for and how it seals, one line each."""
+def use_lines(size: ThreadSize, gender: str, *, twins: bool = True) -> list[str]:
+    """Return what a size is used for and how it seals, one line each; with ``twins`` all uses."""
     lines = [f"  seal: {load_families()[size.family].seal}"]
     by_seal: dict[str, list[str]] = {}
     for use in load_uses():
+        if use.twin and not twins:
+            continue
         if use.designation == size.designation and use.gender in (gender, "both"):
             by_seal.setdefault(use.seal, []).append(use.use)
     lines += [f"  use: {', '.join(names)}: seals {seal}" for seal, names in by_seal.items()]

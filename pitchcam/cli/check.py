@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -12,7 +13,20 @@ from pitchcam.records import json_text
 
 if TYPE_CHECKING:
     from pitchcam.match.leaf import LeafChance, LeafVerdict
-    from pitchcam.records import Quantity
+    from pitchcam.records import Quantity, ThreadReading
+    from pitchcam.series.gauges import Leaf
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Checked:
+    """One thread of the photo beside the leaf that was read."""
+
+    part: int
+    number: int
+    pitch: Quantity
+    angle: Quantity | None
+    verdict: LeafVerdict
+    angle_agrees: bool | None
 
 
 @click.command(no_args_is_help=True)
@@ -24,39 +38,57 @@ if TYPE_CHECKING:
 def command(photo: str, gauge: str, cast: bool, as_json: bool, **scale: Any) -> None:
     """Say whether PHOTO agrees with the gauge leaf that was read, and how sure that is.
 
+    Example: pitchcam check sender.jpg --pin 8 -g 1.5mm
+
     Exit code: 0 agrees, 3 disagrees or cannot tell, 4 unreadable photo.
     """
     import pitchcam
-    from pitchcam.match.leaf import compare_leaf
     from pitchcam.series.gauges import parse_leaf
 
     leaf = parse_leaf(gauge)
     spec = scale_spec(**scale)
     with Progress() as progress:
         measurement = pitchcam.identify(photo, spec, cast=cast, plots=False, progress=progress)
-    pitches = [
-        (part.id, number, thread.reading.pitch_mm)
+    found = [
+        _checked(part.id, number, thread.reading, thread.reading.pitch_mm, leaf)
         for part in measurement.parts
         for number, thread in enumerate(part.threads, start=1)
         if thread.reading.pitch_mm is not None
     ]
-    if not pitches:
+    if not found:
         warnings = measurement.warnings
         raise UnreadableError(
             warnings[0].message if warnings else "no pitch could be measured in the photo",
             warnings[0].advice if warnings else "retake the photo",
             code=warnings[0].code if warnings else "not-read",
         )
-    found = [(part, number, pitch, compare_leaf(pitch, leaf)) for part, number, pitch in pitches]
+    doubts = [w for w in measurement.warnings if w.code == "reference-doubted"]
     if as_json:
-        click.echo(json_text({"threads": [_document(*f) for f in found]}, indent=1))
+        document = {"threads": [_document(f) for f in found],
+                    "warnings": [w.to_json() for w in doubts]}  # fmt: skip
+        click.echo(json_text(document, indent=1))
     else:
-        click.echo("\n\n".join(_text(*f, several=len(found) > 1) for f in found))
-    agreed = all(f[3].status == "agrees" for f in found)
+        lines = [_text(f, several=len(found) > 1) for f in found]
+        lines += [f"{w.message}; {w.advice}" for w in doubts]
+        click.echo("\n\n".join(lines))
+    agreed = all(f.verdict.status == "agrees" and f.angle_agrees is not False for f in found)
     click.get_current_context().exit(0 if agreed else 3)
 
 
-def _document(part: int, number: int, pitch: Quantity, verdict: LeafVerdict) -> dict[str, Any]:
+def _checked(
+    part: int, number: int, reading: ThreadReading, pitch: Quantity, leaf: Leaf
+) -> Checked:
+    from pitchcam.match.leaf import angle_agrees, compare_leaf
+
+    return Checked(
+        part=part, number=number, pitch=pitch, angle=reading.angle_deg,
+        verdict=compare_leaf(pitch, leaf), angle_agrees=angle_agrees(reading.angle_deg, leaf),
+    )  # fmt: skip
+
+
+def _document(checked: Checked) -> dict[str, Any]:
+    verdict = checked.verdict
+
     def leaf(c: LeafChance) -> dict[str, Any]:
         return {
             "leaf": c.leaf.mark, "pitch_mm": c.leaf.pitch_mm, "probability": c.probability,
@@ -64,38 +96,75 @@ def _document(part: int, number: int, pitch: Quantity, verdict: LeafVerdict) -> 
         }  # fmt: skip
 
     return {
-        "part": part, "thread": number, "pitch_mm": pitch.to_json(), "status": verdict.status,
-        "read": leaf(verdict.read), "neighbours": [leaf(c) for c in verdict.neighbours],
+        "part": checked.part, "thread": checked.number, "pitch_mm": checked.pitch.to_json(),
+        "angle_deg": None if checked.angle is None else checked.angle.to_json(),
+        "status": verdict.status, "angle_agrees": checked.angle_agrees,
+        "no_leaf": verdict.no_leaf, "read": leaf(verdict.read),
+        "neighbours": [leaf(c) for c in verdict.neighbours],
     }  # fmt: skip
 
 
-def _text(part: int, number: int, pitch: Quantity, verdict: LeafVerdict, *, several: bool) -> str:
+def _text(checked: Checked, *, several: bool) -> str:
     from pitchcam.report.figures import millimetres, percent, threads_per_inch
 
+    verdict, pitch = checked.verdict, checked.pitch
     mark = verdict.read.leaf.mark
     line = {
         "agrees": f"The photo agrees with {mark}",
         "disagrees": f"The photo disagrees with {mark}",
         "cannot tell": f"The photo cannot tell whether {mark} is right",
     }[verdict.status]
+    if verdict.status == "agrees" and checked.angle_agrees is False:
+        line = f"The photo agrees with the pitch of {mark}, but not with its angle"
     lines = [
-        (f"Part {part}, thread {number}: " if several else "")
+        (f"Part {checked.part}, thread {checked.number}: " if several else "")
         + f"{line} (probability of {mark}: {percent(verdict.probability)})",
         f"  pitch {millimetres(pitch)}, {threads_per_inch(pitch)}",
+        f"  {_agreed(checked)}",
     ]
     if verdict.status != "agrees" and verdict.read.turns_to_gap is not None:
         lines.append(f"  {_drift(verdict.read)}")
-    lines.append("  neighbouring leaves:")
+    if verdict.neighbours:
+        lines.append("  neighbouring leaves:")
     lines += [
         f"    {c.leaf.mark:<8} {c.leaf.pitch_mm:.4g} mm  {percent(c.probability)}; {_drift(c)}"
         for c in verdict.neighbours
     ]
-    if verdict.status == "cannot tell":
-        lines.append(
-            "  next step: hold the leaf over as many turns as it has teeth and look against the "
-            "light, or retake the photo closer."
+    step = _next_step(verdict)
+    return "\n".join(lines + ([f"  next step: {step}"] if step else []))
+
+
+def _agreed(checked: Checked) -> str:
+    """Return in one line what agreed and what did not."""
+    from pitchcam.report.figures import with_uncertainty
+
+    pitch = {
+        "agrees": "the pitch agrees", "disagrees": "the pitch does not agree",
+        "cannot tell": "the pitch is not sure enough to tell",
+    }[checked.verdict.status]  # fmt: skip
+    if checked.angle is None:
+        return f"{pitch}; the angle could not be measured"
+    forms = " or ".join(f"{a:g}" for a in checked.verdict.read.leaf.angles_deg)
+    words = {True: "agrees", False: "does not", None: "is not sure enough to tell"}
+    angle = with_uncertainty(checked.angle, "\u00b0")
+    return (
+        f"{pitch}; the angle {words[checked.angle_agrees]} ({angle}; the leaf's form has {forms} "
+        "degrees)"
+    )
+
+
+def _next_step(verdict: LeafVerdict) -> str | None:
+    if verdict.no_leaf >= 0.5:
+        return (
+            "no leaf of any set has this pitch. Suspect the reference first: measure it, and look "
+            "which object is which; then hold the leaf again."
         )
-    return "\n".join(lines)
+    if verdict.status == "cannot tell":
+        return (
+            "hold the leaf over as many turns as it has teeth and look against the light, or "
+            "retake the photo closer."
+        )
+    return None
 
 
 def _drift(chance: LeafChance) -> str:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import click
 
 from pitchcam.cli._options import LENGTH
 from pitchcam.errors import ReadingError, UsageError
 from pitchcam.records import json_text
+
+if TYPE_CHECKING:
+    from pitchcam.match.hand import Form
 
 EXIT = {"named": 0, "ambiguous": 3, "off-series": 3, "unreadable": 4}
 
@@ -19,7 +22,7 @@ EXIT = {"named": 0, "ambiguous": 3, "off-series": 3, "unreadable": 4}
     "-d",
     multiple=True,
     metavar="MM|IN",
-    help="Over the crests, by caliper; give it twice, small end first, for the taper.",
+    help="Over the crests, by caliper; twice, a few turns apart, for the taper.",
 )
 @click.option("--apart", type=LENGTH, metavar="MM", help="Distance of the two diameters.")
 @click.option(
@@ -27,9 +30,14 @@ EXIT = {"named": 0, "ambiguous": 3, "off-series": 3, "unreadable": 4}
     "-b",
     multiple=True,
     metavar="MM|IN",
-    help="Internal thread: over its crests, by the inside jaws at the mouth.",
+    help="Internal thread: over its crests, by the inside jaws; twice for the taper.",
 )
 @click.option("--gauge", "-g", metavar="LEAF", help="The leaf that fits: 1.5mm, 18tpi or 2ba.")
+@click.option(
+    "--form",
+    type=click.Choice(["parallel", "taper", "unsure"]),
+    help="What the eye says; the caliper's jaws rock on a taper.",
+)
 @click.option("--angle", type=float, metavar="DEG", help="By form gauge: 47.5, 55, 60 or 80.")
 @click.option(
     "--cast", is_flag=True, help="The diameter is that of a cast or plug of an internal thread."
@@ -38,7 +46,7 @@ EXIT = {"named": 0, "ambiguous": 3, "off-series": 3, "unreadable": 4}
     "--station",
     type=LENGTH,
     metavar="MM",
-    help="Where the diameter was read, from the small end (1.5: the first full crests).",
+    help="Where the (first) diameter was read, from the small end; else anywhere on the thread.",
 )
 @click.option(
     "--u-diameter",
@@ -62,7 +70,7 @@ EXIT = {"named": 0, "ambiguous": 3, "off-series": 3, "unreadable": 4}
     "--prior",
     multiple=True,
     metavar="NAME=WEIGHT",
-    help="How common a designation, family or class (common, usual, rare) is.",
+    help="How common a designation, family or class is (common 60, usual 12, rare 1).",
 )
 @click.option("--no-prior", is_flag=True, help="Take all threads as equally common.")
 @click.option("--json", "as_json", is_flag=True, help="Print the measurement as JSON.")
@@ -71,6 +79,7 @@ def command(
     apart: float | None,
     bore: tuple[str, ...],
     gauge: str | None,
+    form: Form | None,
     angle: float | None,
     cast: bool,
     station: float | None,
@@ -85,11 +94,16 @@ def command(
 
     Lengths are mm; write 0.543in for inches. Uncertainties are standard ones (k = 1).
 
+    Slips are counted: a leaf one step off, an inch leaf on a metric thread, inches for mm, worn
+    crests. Of two diameters either may be the one at the small end.
+
+    Example: pitchcam lookup -d 13.8 -g 1.5mm --form parallel
+
     Exit code: 0 named, 3 ambiguous or off-series, 2 readings that no thread can have.
     """
     from pitchcam.cli._typed import as_document, as_text
-    from pitchcam.match import name_thread
-    from pitchcam.match.readings import Typed, to_reading, which_to_repeat
+    from pitchcam.match.by_hand import name_readings
+    from pitchcam.match.readings import Typed, to_reading
     from pitchcam.series.gauges import parse_leaf
 
     outside, inside = _lengths(diameter, "--diameter"), _lengths(bore, "--bore")
@@ -101,17 +115,14 @@ def command(
         apart_mm=apart,
         leaf=None if gauge is None else parse_leaf(gauge),
         angle_deg=angle,
+        form=form,
         cast=cast,
         station_mm=station,
         u_diameter_mm=u_diameter,
         u_gauge=None if u_gauge is None else u_gauge / 100,
         u_angle_deg=u_angle,
     )
-    reading = to_reading(typed)
-    verdict = name_thread(reading, priors=_priors(prior, no_prior))
-    repeat = which_to_repeat(reading)
-    if repeat is not None and verdict.status != "named":
-        verdict = replace(verdict, next_step=repeat)
+    reading, verdict = to_reading(typed), name_readings(typed, priors=_priors(prior, no_prior))
     if as_json:
         click.echo(json_text(as_document(reading, verdict), indent=1))
     else:

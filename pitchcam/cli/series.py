@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -14,7 +15,15 @@ if TYPE_CHECKING:
     from pitchcam.series import ThreadSize
 
 
-@click.command()
+class _DashSizes(click.Command):
+    """Takes ``-6 JIC`` for the name that it is, not for options."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Parse the arguments; a dash before a figure starts a dash size."""
+        return super().parse_args(ctx, [f" {a}" if re.match(r"-\d", a) else a for a in args])
+
+
+@click.command(cls=_DashSizes)
 @click.argument("designation", nargs=-1)
 @click.option(
     "--family",
@@ -43,7 +52,9 @@ def command(
 ) -> None:
     """List the standard series, or show one DESIGNATION in full.
 
-    A designation may be typed as usual: M14x1.5, 1/4 NPT, G1/4, 5/8 UNF.
+    A designation may be typed as usual: M14x1.5, 1/4 NPT, G1/4", 3/8 whit, M10 keg, JIC 6.
+
+    Example: pitchcam series "1/4 NPT"
     """
     from pitchcam.series import find
 
@@ -113,9 +124,9 @@ def _listing(sizes: list[ThreadSize]) -> str:
             f"{s.basic_minor_mm:>10.3f}{s.angle_deg:>7g}  "
             f"{'taper 1:16' if s.taper else 'parallel':<12}{s.standard}"
         )
-    return "\n".join(
-        [*lines, f"{len(sizes)} sizes; basic diameters, of a taper at its gauge plane"]
-    )
+    many = "size" if len(sizes) == 1 else "sizes"
+    last = f"{len(sizes)} {many}; basic diameters, of a taper at its gauge plane"
+    return "\n".join([*lines, last])
 
 
 def _full(size: ThreadSize) -> str:
@@ -133,10 +144,7 @@ def _full(size: ThreadSize) -> str:
         f"{_both(size.basic_pitch_diameter_mm)}, minor {_both(size.basic_minor_mm)}",
     ]
     if size.gauge_length_mm is not None:
-        lines.append(
-            f"  at the gauge plane, {size.gauge_length_mm:.2f} mm from the small end; there major "
-            f"{size.major_at(0):.2f} mm; useful thread {size.useful_length_mm:.1f} mm"
-        )
+        lines.append(f"  {_plane_line(size)}; useful thread {size.useful_length_mm:.1f} mm")
     lines += [f"  {line}" for line in _limit_lines(size)]
     lines += [f"  {line}" for line in _drill_lines(size)]
     gender = size.genders[0]
@@ -151,6 +159,16 @@ def _full(size: ThreadSize) -> str:
         for c in near[:8]
     ]
     return "\n".join([*lines, f"  met: {size.commonness}", f"  source: {size.source}"])
+
+
+def _plane_line(size: ThreadSize) -> str:
+    """Return where along a taper its basic diameters hold."""
+    if "external" not in size.genders:
+        return "these hold at the gauge plane, which is the mouth; the thread narrows inward"
+    return (
+        f"these hold at the gauge plane, {size.gauge_length_mm:.2f} mm from the small end; at the "
+        f"small end the major is {size.major_at(0):.2f} mm"
+    )
 
 
 def _both(mm: float) -> str:

@@ -158,7 +158,7 @@ def _check_gender(base: str, designation: str, gender: Gender) -> None:
 #: The catalogue's families in the groups that mate alike; any other name stands for itself.
 _GROUPS = {
     "M taper": "M-taper", "UNC": "UN", "UNF": "UN", "UNEF": "UN", "UNS": "UN",
-    "BSW": "W", "BSF": "W", "BS Brass": "W", "BSC": "W",
+    "BSW": "W", "BSF": "W", "BS Brass": "W", "BS Conduit": "W",
 }  # fmt: skip
 
 
@@ -201,6 +201,7 @@ def profile_of(end: End) -> MatingProfile:
 _FORM_OF: dict[str, Form] = {
     "NPT": "pipe60", "NPTF": "pipe60", "NPSM": "pipe60", "R": "round55", "Rc": "round55",
     "Rp": "round55", "G": "round55", "W": "round55", "BA": "round47.5", "Pg": "round80",
+    "BSC": "round60",
 }  # fmt: skip
 
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from pitchcam.records import Gender
 
 Array = NDArray[np.float64]
-Form = Literal["flat60", "pipe60", "round55", "round47.5", "round80"]
+Form = Literal["flat60", "pipe60", "round55", "round47.5", "round60", "round80"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -32,12 +32,14 @@ class FormShape:
 
 
 #: ISO 68-1 (5/8 H between the basic crests, 3/8 H over the pitch line); ASME B1.20.1 (depth
-#: 0.8 P at the most); BS 84 and ISO 228-1; BS 93; DIN 40430 (depth and radius from memory).
+#: 0.8 P at the most); BS 84 and ISO 228-1; BS 93; BS 811 (radius P/6) and DIN
+#: 40430 (depth and radius), both from memory.
 FORMS: dict[str, FormShape] = {
     "flat60": FormShape(angle_deg=60.0, depth=0.541266, crest=0.324760),
     "pipe60": FormShape(angle_deg=60.0, depth=0.8, crest=0.4),
     "round55": FormShape(angle_deg=55.0, depth=0.640327, crest=0.320164, radius=0.137329),
     "round47.5": FormShape(angle_deg=47.5, depth=0.6, crest=0.3, radius=0.180835),
+    "round60": FormShape(angle_deg=60.0, depth=0.532692, crest=0.266346, radius=1 / 6),
     "round80": FormShape(angle_deg=80.0, depth=0.4767, crest=0.23835, radius=0.107),
 }
 

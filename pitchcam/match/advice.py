@@ -11,11 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import erf
 
-from pitchcam.match.means import EXTERNAL, INTERNAL, Means
+from pitchcam.match.means import CAST, EXTERNAL, INTERNAL, Means
 from pitchcam.match.population import ANGLE, MAJOR, MINOR, PITCH, TAPER, population
 from pitchcam.match.separation import separation
 from pitchcam.records import MM_PER_INCH, Gender, ThreadReading
-from pitchcam.series import ThreadSize, load_uses
+from pitchcam.series import ThreadSize, load_uses, same_geometry
 
 #: Two places for a taper lie five turns apart: what a short sender's thread has.
 TURNS_APART = 5
@@ -35,21 +35,22 @@ def best_measurement(
     probability: Sequence[float] | NDArray[np.float64],
     reading: ThreadReading,
     folder: Path | None = None,
+    *,
+    cast: bool = False,
 ) -> str:
     """Return in words the measurement that best tells the leading candidates apart.
 
     For each way to measure on, the separation of every two candidates is computed in standard
     deviations of reading and parts together; two measurements add in quadrature. The first single
     way in the order of ease that tells all apart is taken, else the first two that do, else what
-    tells the most probability apart.
+    tells the most probability apart. ``cast`` says that a cast of the thread is at hand.
     """
     apart = distance_apart(sizes[0])
     parts = population(reading.gender, folder)
     rows = [parts.sizes.index(s) for s in sizes]
     pairs = [(i, j) for i in range(len(rows)) for j in range(i)]
     weight = np.array([float(probability[i] * probability[j]) for i, j in pairs])
-    means = [m for m in (EXTERNAL if reading.gender == "external" else INTERNAL)
-             if _is_news(m, reading, apart)]  # fmt: skip
+    means = [m for m in ways(reading.gender, cast=cast) if _is_news(m, reading, apart)]
     distance = {
         m: np.array([separation(parts, rows[i], rows[j], m, apart) for i, j in pairs])
         for m in means
@@ -57,7 +58,13 @@ def best_measurement(
     chosen = _choose(distance, weight)
     if not chosen:
         return _by_eye(sizes)
-    text = " Then: ".join(_say(m, sizes, reading.gender, apart) for m in chosen)
+    said = [_say(m, sizes, reading.gender, apart) for m in chosen]
+    casts = [m.needs_cast for m in chosen]
+    if any(casts):
+        # What needs no cast comes first, then a known plug, then the cast.
+        said = [s for s, late in sorted(zip(said, casts, strict=True), key=lambda x: x[1])]
+        said.insert(casts.count(False), _plug(sizes))
+    text = " Then: ".join(said)
     left = np.sqrt(sum(distance[m] ** 2 for m in chosen)) < TOLD_APART
     return text + (f" {_by_eye(sizes)}" if len(chosen) > 1 and left.any() else "")
 
@@ -65,6 +72,13 @@ def best_measurement(
 def distance_apart(size: ThreadSize) -> float:
     """Return how far apart two diameters are read for the taper, in mm."""
     return max(2.0, round(TURNS_APART * size.pitch_mm))
+
+
+def ways(gender: Gender, *, cast: bool = False) -> tuple[Means, ...]:
+    """Return the ways to measure a thread on, the easiest first."""
+    if gender == "external":
+        return EXTERNAL
+    return CAST if cast else INTERNAL
 
 
 def _choose(
@@ -93,7 +107,7 @@ def tell_apart(first: ThreadSize, second: ThreadSize, gender: Gender) -> tuple[s
     """Return the one measurement that tells two sizes apart best: its name and both values."""
     parts, apart = population(gender), distance_apart(first)
     rows = parts.sizes.index(first), parts.sizes.index(second)
-    means = EXTERNAL if gender == "external" else INTERNAL
+    means = ways(gender)
     distance = {m: separation(parts, *rows, m, apart) for m in means}
     enough = min(TOLD_APART, max(distance.values()))
     best = next(m for m in means if distance[m] >= enough)
@@ -136,14 +150,14 @@ def _expected(quantity: int, size: ThreadSize, gender: Gender, apart: float) -> 
     return f"{low:.2f} to {high:.2f} mm"
 
 
-def real_range(size: ThreadSize, gender: Gender) -> tuple[float, float]:
+def real_range(size: ThreadSize, gender: Gender, *, cast: bool = False) -> tuple[float, float]:
     """Return the range of the diameter that a caliper reaches, over all classes, in mm.
 
     The major diameter of an external thread, at the small end face of a taper one; the minor
-    diameter of an internal thread, at its mouth.
+    diameter of an internal thread, at its mouth, or of a cast of it the major.
     """
     limits = size.limits(gender)
-    zones = [(x.major_mm if gender == "external" else x.minor_mm) for x in limits]
+    zones = [(x.major_mm if gender == "external" or cast else x.minor_mm) for x in limits]
     shift = size.taper * (size.gauge_length_mm or 0.0) if gender == "external" else 0.0
     return min(z[0] for z in zones) - shift, max(z[1] for z in zones) - shift
 
@@ -162,9 +176,19 @@ def tell_twins(size: ThreadSize, gender: Gender, folder: Path | None = None) -> 
         said.append("Rp has the same size: G has a sealing face round its mouth, Rp has none")
     if size.designation.startswith("1/4-26 BS"):
         said.append("the fine and the brass thread are one at 1/4 in")
+    said += [
+        f"{name} has the same crests and pitch, with rounded crests and a shallower thread: old "
+        "cycle and motor-cycle parts"
+        for name in same_geometry(size, gender, folder) if name.endswith(" BSC")
+    ]  # fmt: skip
     if not said:
         return None
     return "The size is one, its use is told by the seat: " + "; ".join(said) + "."
+
+
+def _plug(sizes: Sequence[ThreadSize]) -> str:
+    names = [s.designation for s in sizes[:NAMES]]
+    return f"Try a known plug of {' or '.join(names)} by hand, without force."
 
 
 def _by_eye(sizes: Sequence[ThreadSize]) -> str:

@@ -7,12 +7,14 @@ from dataclasses import dataclass
 from typing import Literal
 
 from pitchcam.match.naming import NAMED
-from pitchcam.match.population import LEAD_SCATTER
+from pitchcam.match.population import ANGLE_SCATTER_DEG, LEAD_SCATTER
 from pitchcam.records import Quantity
 from pitchcam.series.gauges import SAME_LEAF, Leaf, load_leaves
 
 #: A gap of light that an eye sees between leaf and thread without a lens, in mm (judgement).
 VISIBLE_GAP_MM = 0.1
+#: The forms that threads with a leaf have.
+FORMS_DEG = (47.5, 55.0, 60.0, 80.0)
 #: Leaves farther away than this ratio are not neighbours of a reading.
 NEIGHBOUR = 0.12
 #: Weight of a pitch that no leaf has, against one for each leaf (judgement).
@@ -34,10 +36,15 @@ class LeafChance:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class LeafVerdict:
-    """Whether a photo agrees with a gauge: ``probability`` is that of the leaf that was read."""
+    """Whether a photo agrees with a gauge: ``probability`` is that of the leaf that was read.
+
+    ``no_leaf`` is the probability that the pitch is that of no leaf of any set: then the scale is
+    to be doubted before the hand.
+    """
 
     status: Literal["agrees", "disagrees", "cannot tell"]
     probability: float
+    no_leaf: float
     read: LeafChance
     neighbours: tuple[LeafChance, ...]
 
@@ -89,5 +96,22 @@ def compare_leaf(pitch: Quantity, read: Leaf) -> LeafVerdict:
     elif mine.probability <= 1 - NAMED:
         status = "disagrees"
     return LeafVerdict(
-        status=status, probability=mine.probability, read=mine, neighbours=tuple(others[:4])
-    )
+        status=status, probability=mine.probability, no_leaf=math.exp(none - top) / total,
+        read=mine, neighbours=tuple(others[:4]),
+    )  # fmt: skip
+
+
+def angle_agrees(angle: Quantity | None, leaf: Leaf) -> bool | None:
+    """Return whether a measured angle is that of the leaf's form; None where it cannot tell.
+
+    It agrees within its expanded uncertainty (k = 2) of an angle that sets have this leaf in, and
+    does not where it lies farther off than that from all of them and nearer to another form.
+    """
+    if angle is None:
+        return None
+    u = math.hypot(angle.u, ANGLE_SCATTER_DEG)
+    off = min(abs(angle.value - a) for a in leaf.angles_deg)
+    others = [a for a in FORMS_DEG if a not in leaf.angles_deg]
+    if off <= 2 * u:
+        return None if any(abs(angle.value - a) <= 2 * u for a in others) else True
+    return False if any(abs(angle.value - a) < off for a in others) else None

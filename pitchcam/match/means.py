@@ -29,6 +29,11 @@ class Means:
     short: str
     relative: bool = False
 
+    @property
+    def needs_cast(self) -> bool:
+        """Whether a cast of the thread must be made first."""
+        return self.tool.startswith("Make a cast")
+
     def u_at(self, value: float, apart_mm: float) -> float:
         """Return the standard uncertainty of a reading of ``value``, in the quantity's unit."""
         if self.quantity == TAPER:
@@ -55,6 +60,7 @@ EXTERNAL = (
     Means(quantity=ANGLE, u=PHOTO_ANGLE_DEG, tool="Take the flank angle from a sharp photo",
           short="flank angle by photo"),
 )  # fmt: skip
+#: A port: first what the inside jaws reach, the rest on a cast.
 INTERNAL = (
     Means(quantity=MINOR, u=BENCH[MINOR],
           tool="Measure the bore over the crests with the inside jaws",
@@ -62,9 +68,9 @@ INTERNAL = (
     Means(quantity=PITCH, u=BENCH[PITCH], relative=True,
           tool="Read the pitch with a gauge leaf",
           short="pitch gauge"),
-    Means(quantity=TAPER, u=BENCH[MAJOR] * math.sqrt(2),
-          tool="Make a cast of the thread and measure it at two places {apart:g} mm apart",
-          short="cast, two diameters {apart:g} mm apart"),
+    Means(quantity=TAPER, u=BENCH[MINOR] * math.sqrt(2),
+          tool="Measure the bore at the mouth and {apart:g} mm deep",
+          short="bore at the mouth and {apart:g} mm deep"),
     Means(quantity=ANGLE, u=PHOTO_ANGLE_DEG,
           tool="Make a cast of the thread and take the flank angle from a photo of it",
           short="cast, flank angle by photo"),
@@ -74,4 +80,24 @@ INTERNAL = (
     Means(quantity=MAJOR, u=BENCH[MAJOR],
           tool="Make a cast of the thread and measure over its crests",
           short="cast, diameter over crests"),
+)  # fmt: skip
+#: A cast or plug at hand: it is measured like a male thread.
+CAST = (
+    Means(quantity=MAJOR, u=BENCH[MAJOR],
+          tool="Measure over the cast's crests with a caliper",
+          short="the cast's diameter over crests"),
+    Means(quantity=PITCH, u=BENCH[PITCH], relative=True,
+          tool="Read the cast's pitch with a gauge leaf over its full length",
+          short="pitch gauge on the cast"),
+    Means(quantity=TAPER, u=BENCH[MAJOR] * math.sqrt(2),
+          tool="Measure over the cast's crests at two places {apart:g} mm apart",
+          short="two diameters of the cast {apart:g} mm apart"),
+    Means(quantity=ANGLE, u=BENCH[ANGLE],
+          tool="Hold a thread form gauge to the cast's flanks against the light",
+          short="form gauge on the cast"),
+    Means(quantity=PITCH, u=PHOTO_PITCH, relative=True,
+          tool="Take the pitch from a photo of the cast",
+          short="pitch by photo of the cast"),
+    Means(quantity=ANGLE, u=PHOTO_ANGLE_DEG, tool="Take the flank angle from a sharp photo of it",
+          short="flank angle by photo of the cast"),
 )  # fmt: skip

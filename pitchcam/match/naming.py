@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from pitchcam.match.advice import best_measurement, tell_twins
 from pitchcam.match.likelihood import log_likelihood, log_off_series
 from pitchcam.match.population import Population, population
-from pitchcam.match.priors import prior_weights
+from pitchcam.match.priors import PHOTO_TEMPER, prior_weights
+from pitchcam.match.reference import wrong_reference
 from pitchcam.records import Candidate, ThreadReading, Verdict
 from pitchcam.series import ThreadSize, same_geometry
 
@@ -28,6 +29,8 @@ NAMED_BY_READING = 0.9
 DOUBTFUL = 0.5
 #: Share of threads that belong to no series here (judgement: one in a hundred).
 OFF_SERIES_PRIOR = 0.01
+#: From here on a wrong reference is thought of: below it a series fits too well for one to matter.
+REFERENCE_WORTH = 1e-3
 #: Candidates are listed until they hold this share, and each above this probability.
 LISTED_SHARE, LISTED_EACH = 0.999, 0.002
 
@@ -76,27 +79,29 @@ def name_thread(
         return _multi_start(reading, after)
     flat = weigh(reading, parts, fit, {})
     notes = _prior_note(after, flat)
+    doubt = _reference_doubt(reading, parts, after, folder)
     if after.off_series >= NAMED:
         return Verdict(
-            status="off-series", candidates=_candidates(after), notes=notes,
-            next_step="Read it once more. If the readings stand, no series here has this thread: "
-            "nearest are " + ", ".join(s.designation for s in after.sizes[:3]) + ".",
+            status="off-series", candidates=candidates(after), notes=notes,
+            next_step=f"{doubt or 'Read it once more.'} If the readings stand, no series here has "
+            "this thread: nearest are " + ", ".join(s.designation for s in after.sizes[:3]) + ".",
         )  # fmt: skip
     top = after.sizes[0]
-    if has_name(after, flat):
+    if has_name(after, flat) and doubt is None:
         twins = same_geometry(top, reading.gender, folder)
         return Verdict(
             status="named", designation=top.designation, standard=top.standard,
             probability=float(after.probability[0]), same_geometry=twins,
-            candidates=_candidates(after), notes=notes,
+            candidates=candidates(after), notes=notes,
             next_step=tell_twins(top, reading.gender, folder),
         )  # fmt: skip
     if after.off_series > DOUBTFUL:
         notes = (*notes, "The readings fit no series well: one of them may be wrong.")
-    leading = _leading(after)
+    open_ = leading(after)
+    step = best_measurement(open_, after.probability[: len(open_)], reading, folder)
     return Verdict(
-        status="ambiguous", candidates=_candidates(after), notes=notes,
-        next_step=best_measurement(leading, after.probability[: len(leading)], reading, folder),
+        status="ambiguous", candidates=candidates(after), notes=notes,
+        next_step=step if doubt is None else f"{doubt} Then: {step}",
     )  # fmt: skip
 
 
@@ -116,7 +121,7 @@ def weigh(
 ) -> Posterior:
     """Return the probability of every geometry from each size's log density ``fit``, (sizes,)."""
     leaders = list(parts.leaders)
-    weight = prior_weights(parts.sizes, priors)[leaders]
+    weight = prior_weights(parts.sizes, priors, temper=PHOTO_TEMPER)[leaders]
     log = fit[leaders] + np.log(weight / weight.sum()) + math.log(1 - OFF_SERIES_PRIOR)
     off = log_off_series(reading) + math.log(OFF_SERIES_PRIOR)
     top = max(float(log.max()), off)
@@ -130,11 +135,31 @@ def weigh(
     )
 
 
-def _candidates(after: Posterior) -> tuple[Candidate, ...]:
+def _reference_doubt(
+    reading: ThreadReading, parts: Population, after: Posterior, folder: Path | None
+) -> str | None:
+    """Return what is said of the reference where a wrong one explains the reading best."""
+    if reading.pitch_mm is None or reading.major_mm is None or after.off_series < REFERENCE_WORTH:
+        return None
+    leaders = list(parts.leaders)
+    weight = prior_weights(parts.sizes, None, temper=PHOTO_TEMPER)[leaders]
+    mass, ratio, size = wrong_reference(reading, weight / weight.sum(), folder)
+    # The density of all the rest together, from that of no series and its probability.
+    rest = log_off_series(reading) + math.log(OFF_SERIES_PRIOR) - math.log(after.off_series)
+    if mass < rest:
+        return None
+    return (
+        f"Check the reference: pitch over diameter is that of {size.designation} if it is "
+        f"{ratio:.3f} times as large as stated."
+    )
+
+
+def candidates(after: Posterior, share: float = LISTED_SHARE) -> tuple[Candidate, ...]:
+    """Return what is worth listing: until nearly all is held, and whatever has a share."""
     held = 0.0
     listed: list[Candidate] = []
     for size, p in zip(after.sizes, after.probability, strict=True):
-        if listed and held >= LISTED_SHARE * (1 - after.off_series) and p < LISTED_EACH:
+        if listed and held >= share * (1 - after.off_series) and p < LISTED_EACH:
             break
         listed.append(
             Candidate(designation=size.designation, standard=size.standard, probability=float(p))
@@ -143,7 +168,7 @@ def _candidates(after: Posterior) -> tuple[Candidate, ...]:
     return tuple(listed)
 
 
-def _leading(after: Posterior) -> tuple[ThreadSize, ...]:
+def leading(after: Posterior) -> tuple[ThreadSize, ...]:
     """Return the candidates that the next measurement must tell apart: those above 2 percent."""
     n = max(2, int((after.probability > 0.02).sum()))
     return after.sizes[:n]

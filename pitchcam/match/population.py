@@ -77,6 +77,11 @@ class Population:
     gauge_length_mm: Array
     useful_length_mm: Array
 
+    @property
+    def external(self) -> bool:
+        """Whether these are external threads."""
+        return self.lead == MAJOR
+
 
 @functools.lru_cache(maxsize=4)
 def population(gender: Gender, folder: Path | None = None) -> Population:

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Any
 
 from pitchcam.errors import ReadingError
-from pitchcam.match.naming import DOUBTFUL, posterior
+from pitchcam.match.hand import ANGLES_DEG, Form
 from pitchcam.records import MM_PER_INCH, Gender, Quantity, ThreadReading
 from pitchcam.series import load_series
 from pitchcam.series.gauges import Leaf
@@ -16,19 +15,18 @@ from pitchcam.series.gauges import Leaf
 #: square by hand; inside jaws rock and their flats read small; a leaf held to the light over five
 #: turns or more shows half a percent of drift; a form gauge shows a wedge of light at 2 degrees.
 U_DIAMETER_MM, U_BORE_MM, U_GAUGE, U_ANGLE_DEG = 0.03, 0.05, 0.005, 0.85
-#: Where the caliper's jaws sit if not said: over the first full crests, behind the chamfer.
-STATION_MM = Quantity(value=1.5, u=1.5)
 #: No thread of any series is as coarse as this share of its diameter (M1.6x0.35 has 0.22).
 COARSEST = 0.3
-ANGLES_DEG = (20.0, 120.0)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Typed:
     """What a person typed, in mm and degrees; ``None`` where not read.
 
-    ``second_mm`` is a second diameter, ``apart_mm`` farther from the small end. ``cast`` says that
-    the diameters are those of a cast or plug of an internal thread.
+    ``second_mm`` is a second diameter, ``apart_mm`` from the first; which of them is nearer the
+    small end is left open. ``station_mm`` is the first one's distance from the small end, None if
+    it may be anywhere on the useful thread. ``form`` is what the eye says. ``cast`` says that the
+    diameters are those of a cast or plug of an internal thread.
     """
 
     diameter_mm: float | None = None
@@ -37,11 +35,22 @@ class Typed:
     bore_mm: float | None = None
     leaf: Leaf | None = None
     angle_deg: float | None = None
+    form: Form | None = None
     cast: bool = False
     station_mm: float | None = None
     u_diameter_mm: float | None = None
     u_gauge: float | None = None
     u_angle_deg: float | None = None
+
+
+def gender_of(typed: Typed) -> Gender:
+    """Return whether the thread that was read is external or internal."""
+    return "internal" if typed.bore_mm is not None or typed.cast else "external"
+
+
+def u_diameter(typed: Typed) -> float:
+    """Return the standard uncertainty of a diameter in mm, as stated or as a hand has it."""
+    return typed.u_diameter_mm or (U_BORE_MM if typed.bore_mm is not None else U_DIAMETER_MM)
 
 
 def to_reading(typed: Typed) -> ThreadReading:
@@ -53,9 +62,7 @@ def to_reading(typed: Typed) -> ThreadReading:
         If the readings cannot be those of a thread, or contradict one another.
     """
     _check(typed)
-    gender: Gender = "internal" if typed.bore_mm is not None or typed.cast else "external"
-    u = typed.u_diameter_mm or (U_BORE_MM if typed.bore_mm is not None else U_DIAMETER_MM)
-    station = STATION_MM
+    gender, u, station = gender_of(typed), u_diameter(typed), None
     if typed.station_mm is not None:
         station = Quantity(value=typed.station_mm, u=0.5)
     reading = ThreadReading(
@@ -153,38 +160,3 @@ def _check_pair(first: float | None, second: float, apart: float | None) -> None
             f"{first:g} and {second:g} mm, {apart:g} mm apart, are steeper than any taper thread.",
             "Read both diameters and their distance again.",
         )
-
-
-def _without(reading: ThreadReading, name: str) -> ThreadReading:
-    fields: dict[str, Any] = {name: None}
-    return replace(reading, **fields)
-
-
-def which_to_repeat(reading: ThreadReading) -> str | None:
-    """Return which reading to repeat where all together fit no series, or None where they fit.
-
-    Each reading is left out in turn; the one without which the rest fits best is the suspect.
-    """
-    if posterior(reading, priors={}).off_series < DOUBTFUL:
-        return None
-    words = {
-        "pitch_mm": "the gauge", "major_mm": "the diameter", "minor_mm": "the bore",
-        "angle_deg": "the angle", "taper": "the two diameters",
-    }  # fmt: skip
-    best: tuple[float, str, str] | None = None
-    for name, said in words.items():
-        if getattr(reading, name) is None:
-            continue
-        rest = _without(reading, name)
-        if all(getattr(rest, n) is None for n in words):
-            continue
-        after = posterior(rest, priors={})
-        near = ", ".join(s.designation for s in after.sizes[:3])
-        if best is None or after.off_series < best[0]:
-            best = (after.off_series, said, near)
-    if best is None or best[0] >= DOUBTFUL:
-        return "These readings fit no series, whichever of them is left out: repeat all of them."
-    return (
-        f"These readings fit no series together. Repeat {best[1]} first: without it the rest fits "
-        f"{best[2]}."
-    )

@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 import difflib
 import functools
-import re
 from collections import defaultdict
 from collections.abc import Iterable
 from pathlib import Path
@@ -14,17 +13,15 @@ from typing import cast
 from pitchcam.errors import InputError, UsageError
 from pitchcam.records import Gender
 from pitchcam.series import parallel, tapered
+from pitchcam.series.names import bare_inches, canonical
 from pitchcam.series.records import ThreadSize, Use
 from pitchcam.series.table import read_table
 
 #: Basic diameters closer than this are one size: far under what tolerances allow (R40 of 0.2 mm).
 SAME_DIAMETER_MM = 0.03
-#: Families whose names stand in other words in the trade; the left side is what a person types.
-ALIASES = (
-    (r"\bBSPP\b|\bBSP\s*F\b", "G"), (r"\bBSPT\b|\bBSP\s*T\b", "R"),
-    (r"\b(CONICAL|KEG|CON|TAPERED)\b", "TAPER"), (r"\bNO\.?\s*(?=\d)", "#"),
-    (r"\bBRASS\b", "BS BRASS"), (r"\bBS BS BRASS\b", "BS BRASS"),
-)  # fmt: skip
+#: A cycle thread of a unified thread's pitch counts as its twin up to here: their crests overlap in
+#: every class, and only rounded crests and flanks 0.1 mm larger tell them (3/16-32 and #10-32).
+SAME_CYCLE_MM = 0.07
 
 
 def load_series(folder: Path | None = None) -> tuple[ThreadSize, ...]:
@@ -48,7 +45,7 @@ def _load(folder: Path | None) -> tuple[ThreadSize, ...]:
     sizes: list[ThreadSize] = []
     for build in (
         parallel.metric, tapered.metric_taper, parallel.unified_sizes, parallel.whitworth_sizes,
-        parallel.ba, parallel.g, tapered.r, tapered.npt, parallel.npsm, parallel.pg,
+        parallel.cycle, parallel.ba, parallel.g, tapered.r, tapered.npt, parallel.npsm, parallel.pg,
     ):  # fmt: skip
         sizes.extend(build(folder))
     seen: set[str] = set()
@@ -68,10 +65,16 @@ def _with_geometry(sizes: list[ThreadSize]) -> Iterable[ThreadSize]:
     for group in groups.values():
         leader: ThreadSize | None = None
         for size in sorted(group, key=lambda s: s.basic_major_mm):
-            if leader is None or size.basic_major_mm - leader.basic_major_mm > SAME_DIAMETER_MM:
+            if leader is None or not _same(leader, size):
                 leader = size
             keys[size.designation] = leader.designation
     return (dataclasses.replace(size, geometry=keys[size.designation]) for size in sizes)
+
+
+def _same(one: ThreadSize, other: ThreadSize) -> bool:
+    cycle = "BSC" in (one.family, other.family)
+    apart = abs(one.basic_major_mm - other.basic_major_mm)
+    return apart <= (SAME_CYCLE_MM if cycle else SAME_DIAMETER_MM)
 
 
 @functools.lru_cache(maxsize=4)
@@ -113,51 +116,60 @@ def same_geometry(size: ThreadSize, gender: Gender, folder: Path | None = None) 
     return tuple(dict.fromkeys(twins))
 
 
+@functools.lru_cache(maxsize=4096)
 def find(designation: str) -> ThreadSize:
     """Return the size that a person typed, in the catalogue's spelling or a usual one.
 
-    ``M14`` is the coarse thread; ``1/4 NPT``, ``G1/4``, ``1/4 BSPP``, ``5/8-18`` are understood
-    when only one size fits.
+    ``M14`` is the coarse thread; ``1/4 NPT``, ``G1/4"``, ``PT 1/4``, ``M10 keg``, ``3/8 whit``,
+    ``JIC 6`` and ``5/8-18`` are understood when only one size fits.
 
     Raises
     ------
     UsageError
         If nothing or more than one size fits; the advice lists what is near.
     """
-    wanted = _canonical(designation)
-    index = _index()
-    found = index.get(wanted, ())
+    wanted = canonical(designation)
+    found = _usual(_index().get(wanted, ()))
     if len(found) == 1:
         return found[0]
     if found:
         names = ", ".join(s.designation for s in found)
         raise UsageError(f"'{designation}' may be {names}.", "Write which one.")
-    near = difflib.get_close_matches(wanted, index, n=4, cutoff=0.6)
-    names = ", ".join(dict.fromkeys(index[n][0].designation for n in near))
+    inches = bare_inches(designation)
+    if inches is not None:
+        _ask_for_series(designation, inches)
+    near = difflib.get_close_matches(wanted, _index(), n=4, cutoff=0.6)
+    names = ", ".join(dict.fromkeys(_index()[n][0].designation for n in near))
     raise UsageError(
         f"'{designation}' is no thread of the catalogue.",
         f"Near it: {names}." if names else "List them with: pitchcam series",
     )
 
 
-def _canonical(text: str) -> str:
-    text = " ".join(text.upper().replace(",", ".").replace("\u00d7", "X").split())
-    for pattern, replacement in ALIASES:
-        text = re.sub(pattern, replacement, text)
-    text = re.sub(r"(?<=\d)\s+(?=\d+/\d+)", "-", text)  # 1 1/4 -> 1-1/4
-    text = re.sub(r"(\.\d*?)0+(?!\d)", r"\1", text).replace(". ", " ").rstrip(".")  # 1.50 -> 1.5
-    head = re.match(r"(R[PC]|G|R|PG)\s*(?=\d)(.*)$", text)
-    tail = re.match(r"(.*\d)\s*(G|R|BA)$", text)
-    if head:
-        text = f"{head[1]} {head[2]}"
-    elif tail:
-        text = f"{tail[1]} BA" if tail[2] == "BA" else f"{tail[2]} {tail[1]}"
-    if text.startswith("BA "):
-        text = text[3:] + " BA"
-    text = re.sub(r"\s*([X-])\s*", r"\1", text).replace("TPI", "").strip()
-    text = re.sub(r"(?<=\d)(?=(UN|BS|NP))", " ", text)
-    text = re.sub(r"(?<=\d)(?=TAPER)", " ", text)
-    return re.sub(r"^(UN[CFSE]*F?|BS[WFC]|NPTF?|NPSM) (.*)$", r"\2 \1", text)
+def _usual(found: tuple[ThreadSize, ...]) -> tuple[ThreadSize, ...]:
+    """Return what a short name means by custom: the unified thread, the metric taper in use."""
+    families = {s.family for s in found}
+    if families <= {"UN", "UNC", "UNF", "UNEF", "UNS", "BSC"}:
+        left = tuple(s for s in found if s.family != "BSC")
+    elif families == {"M taper"}:
+        left = tuple(s for s in found if s.commonness != "rare")
+    else:
+        return found
+    return left if len(left) == 1 else found
+
+
+def _ask_for_series(typed: str, inches: str) -> None:
+    """Raise the question that a bare trade size leaves open, the commonest threads first."""
+    rank = {"common": 0, "usual": 1, "rare": 2}
+    sizes = [s for s in load_series() if s.size == inches and s.family not in ("Rc", "Rp", "NPTF")]
+    if sizes:
+        sizes.sort(key=lambda s: rank[s.commonness])
+        names = [f"{s.designation} ({s.basic_major_mm:.1f} mm)" for s in sizes[:6]]
+        more = f" and {len(sizes) - 6} more" if len(sizes) > 6 else ""
+        raise UsageError(
+            f"'{typed}' is a size without its thread: it may be {', '.join(names)}{more}.",
+            "Write which one; pipe sizes are named after the bore and are larger over the crests.",
+        )
 
 
 @functools.cache
@@ -177,11 +189,15 @@ def _spellings(size: ThreadSize) -> Iterable[str]:
         coarse = next(s for s in load_series() if s.family == "M" and s.size == size.size)
         if size is coarse:
             yield size.size.upper()
+    elif size.family == "M taper":
+        yield f"{size.size} TAPER"
     elif size.tpi is not None and size.family not in ("G", "R", "Rp", "Rc", "Pg"):
         yield f"{size.size}-{size.tpi:g}"
         yield f"{size.size} {size.family.upper()}"
         if size.size.startswith("#"):
             yield name[1:]
             yield f"{size.size[1:]}-{size.tpi:g}"
+    elif size.family in ("G", "R"):
+        yield f"{size.size}-{size.tpi:g}"
     elif size.family == "Pg":
         yield name.replace(" ", "")

@@ -14,7 +14,7 @@ from pitchcam.series.table import read_table
 
 #: A typed leaf is one of the set when it is this close: finer than any two leaves of a set.
 SAME_LEAF = 0.0005
-_LEAF = re.compile(r"^\s*(\d+(?:[.,]\d*)?|[.,]\d+)\s*(mm|tpi|ba)\s*$", re.IGNORECASE)
+_LEAF = re.compile(r"^\s*(\d+(?:[.,]\d*)?|[.,]\d+)\s*(mm|tpi|ba|)\s*$", re.IGNORECASE)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -43,6 +43,8 @@ def load_leaves(folder: Path | None = None) -> tuple[Leaf, ...]:
 def parse_leaf(text: str) -> Leaf:
     """Return the leaf that a person read: ``1.5mm``, ``18tpi``, ``2ba``.
 
+    A number alone is understood where one set only has it: ``1.5`` is mm, ``18`` is TPI.
+
     Raises
     ------
     ReadingError
@@ -50,9 +52,11 @@ def parse_leaf(text: str) -> Leaf:
     """
     match = _LEAF.match(text)
     if match is None:
-        raise ReadingError(f"the gauge '{text}' has no unit.", "Write 1.5mm, 18tpi or 2ba.")
+        raise ReadingError(f"the gauge '{text}' is no leaf.", "Write 1.5mm, 18tpi or 2ba.")
     number, unit = float(match[1].replace(",", ".")), match[2].lower()
     leaves = load_leaves()
+    if not unit:
+        return _without_unit(text, number)
     if unit == "ba":
         for leaf in leaves:
             if leaf.mark == f"{number:g}ba":
@@ -71,6 +75,19 @@ def parse_leaf(text: str) -> Leaf:
     if any(abs(x.pitch_mm / other - 1) < SAME_LEAF for x in leaves if x.mark.endswith(swap)):
         advice += f" If the leaf is marked {number:g} {swap}, write {number:g}{swap}."
     raise ReadingError(f"no gauge set has a leaf of {number:g} {unit}.", advice)
+
+
+def _without_unit(text: str, number: float) -> Leaf:
+    """Return the one leaf of the metric and inch sets with this number."""
+    marks = (f"{number:g}mm", f"{number:g}tpi")
+    found = [leaf for leaf in load_leaves() if leaf.mark in marks]
+    if len(found) == 1:
+        return found[0]
+    if found:
+        raise ReadingError(f"the gauge '{text}' has no unit.",
+                           f"Sets have both: write {' or '.join(marks)}.")  # fmt: skip
+    raise ReadingError(f"no gauge set has a leaf {text.strip()}, in mm or TPI.",
+                       "Write 1.5mm, 18tpi or 2ba.")  # fmt: skip
 
 
 def nearest(pitch_mm: float, leaves: Sequence[Leaf], n: int = 3) -> list[Leaf]:

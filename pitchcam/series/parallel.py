@@ -17,7 +17,7 @@ COMMONNESS = ("common", "usual", "rare")
 #: 80 degree conduit thread of DIN 40430: H = P / (2 tan 40), depth 0.8 H (from memory).
 PG_DEPTH = 0.4 / math.tan(math.radians(40))
 WHITWORTH_STANDARD = {
-    "BSW": "BS 84", "BSF": "BS 84", "BS Brass": "26 TPI brass", "BSC": "BS 31",
+    "BSW": "BS 84", "BSF": "BS 84", "BS Brass": "26 TPI brass", "BS Conduit": "BS 31",
 }  # fmt: skip
 
 
@@ -77,8 +77,7 @@ def whitworth_sizes(folder: Path | None = None) -> Iterator[ThreadSize]:
         size, d, n = row.text("size"), row.number("major_in"), row.number("tpi")
         if abs(size_inches(size) - d) > 1e-4:
             raise row.error("major_in", "does not match the size", "correct one of them")
-        depth = whitworth.CONDUIT_DEPTH if series == "BSC" else whitworth.WHITWORTH_DEPTH
-        p = MM_PER_INCH / n
+        depth, p = whitworth.WHITWORTH_DEPTH, MM_PER_INCH / n
         yield ThreadSize(
             designation=f"{size}-{n:g} {series}", standard=WHITWORTH_STANDARD[series],
             family=series, size=size, basic_major_mm=d * MM_PER_INCH, pitch_mm=p, tpi=n,
@@ -86,6 +85,29 @@ def whitworth_sizes(folder: Path | None = None) -> Iterator[ThreadSize]:
             basic_pitch_diameter_mm=d * MM_PER_INCH - depth * p,
             basic_minor_mm=d * MM_PER_INCH - 2 * depth * p,
             genders=BOTH,
+            external=tuple(
+                whitworth.external_limits(d, n, c, depth) for c in whitworth.EXTERNAL_CLASSES
+            ),
+            internal=tuple(
+                whitworth.internal_limits(d, n, c, depth) for c in whitworth.INTERNAL_CLASSES
+            ),
+            commonness=commonness(row), source=row.text("source"), geometry="",
+        )  # fmt: skip
+
+
+def cycle(folder: Path | None = None) -> Iterator[ThreadSize]:
+    """Yield the British cycle threads of BS 811, once of the CEI: 60 degrees, rounded.
+
+    Their tolerances are not at hand: those of BS 84 stand in.
+    """
+    for row in read_table("cycle.csv", folder):
+        size, d, n = row.text("size"), row.number("major_in"), row.number("tpi")
+        p, depth = MM_PER_INCH / n, whitworth.CYCLE_DEPTH
+        yield ThreadSize(
+            designation=f"{size}-{n:g} BSC", standard="BS 811", family="BSC", size=size,
+            basic_major_mm=d * MM_PER_INCH, pitch_mm=p, tpi=n, angle_deg=60.0, taper=0.0,
+            basic_pitch_diameter_mm=d * MM_PER_INCH - depth * p,
+            basic_minor_mm=d * MM_PER_INCH - 2 * depth * p, genders=BOTH,
             external=tuple(
                 whitworth.external_limits(d, n, c, depth) for c in whitworth.EXTERNAL_CLASSES
             ),

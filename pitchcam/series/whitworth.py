@@ -11,9 +11,10 @@ import math
 from pitchcam.records import MM_PER_INCH
 from pitchcam.series.records import Limits
 
-#: Depth over pitch: BS 84 (and ISO 228-1, ISO 7-1); BS 31 conduit, shallower; BS 93.
+#: Depth over pitch: BS 84 (and ISO 228-1, ISO 7-1, BS 31); BS 811, 60 degrees with crests and roots
+#: rounded by a radius of P/6, which leaves H - P/3; BS 93.
 WHITWORTH_DEPTH = 0.640327
-CONDUIT_DEPTH = 0.5327
+CYCLE_DEPTH = math.sqrt(3) / 2 - 1 / 3
 BA_DEPTH = 0.6
 EXTERNAL_CLASSES = ("medium", "free", "close")
 INTERNAL_CLASSES = ("medium", "normal")

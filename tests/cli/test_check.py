@@ -10,6 +10,7 @@ import pitchcam
 from pitchcam.cli.check import command
 from pitchcam.errors import PitchcamError
 from pitchcam.flags import flag
+from pitchcam.match.leaf import compare_leaf
 from pitchcam.records import (
     Measurement,
     PartResult,
@@ -19,12 +20,18 @@ from pitchcam.records import (
     ThreadResult,
     Verdict,
 )  # fmt: skip
+from pitchcam.series.gauges import parse_leaf
 
 
-def measured(*pitches: float | None, u: float = 0.003) -> Measurement:
+def measured(
+    *pitches: float | None, u: float = 0.003, angle: float | None = None
+) -> Measurement:
     threads = tuple(
         ThreadResult(
-            reading=ThreadReading(pitch_mm=None if p is None else Quantity(value=p, u=u)),
+            reading=ThreadReading(
+                pitch_mm=None if p is None else Quantity(value=p, u=u),
+                angle_deg=None if angle is None else Quantity(value=angle, u=0.8),
+            ),
             half_angles_deg=(None, None), turns=8.0, span_px=((0.0, 0.0), (1.0, 0.0)), budget=(),
             verdict=Verdict(status="ambiguous"),
         )
@@ -75,3 +82,27 @@ def test_a_photo_without_a_pitch_says_why(check: Any) -> None:
 def test_a_leaf_of_no_set_is_refused_before_the_photo_is_opened(check: Any) -> None:
     error = check(measured(1.0), "-g", "17tpi").exception
     assert isinstance(error, PitchcamError) and "no gauge set" in str(error)
+
+
+@pytest.mark.parametrize(
+    ("angle", "leaf", "code", "says"),
+    [(55.2, "19tpi", 0, "the pitch agrees; the angle agrees"),
+     (60.3, "19tpi", 3, "the pitch agrees; the angle does not"),
+     (57.5, "19tpi", 0, "not sure enough"),
+     (None, "19tpi", 0, "could not be measured")],
+)  # fmt: skip
+def test_it_says_what_agreed(
+    check: Any, angle: float | None, leaf: str, code: int, says: str
+) -> None:
+    result = check(measured(1.337, angle=angle), "-g", leaf)
+    assert says in result.output and result.exit_code == code
+
+
+def test_a_pitch_of_no_leaf_throws_doubt_on_the_reference() -> None:
+    # 1.54 mm lies between 1.5 mm and 16 TPI by 2.6 and 3.1 percent: a pin 2.7 percent off.
+    verdict = compare_leaf(Quantity(value=1.54, u=0.003), parse_leaf("1.5mm"))
+    assert verdict.status == "disagrees" and verdict.no_leaf > 0.9
+
+
+def test_the_reference_is_suspected_in_words(check: Any) -> None:
+    assert "Suspect the reference" in check(measured(1.54), "-g", "1.5").output

@@ -23,7 +23,11 @@ def failure(*args: str) -> PitchcamError:
 @pytest.mark.parametrize(
     ("args", "code", "first"),
     [
-        (("-d", "11.85", "-g", "1.25mm"), 0, "M12x1.25"),
+        (("-d", "11.85", "-g", "1.25mm", "--form", "parallel"), 0, "M12x1.25"),
+        (("-d", "13.8", "-g", "1.5", "--form", "parallel"), 0, "M14x1.5"),
+        (("-d", "16.69", "-d", "16.34", "--apart", "6", "-g", "19tpi", "--angle", "55"), 0,
+         "R 3/8"),
+        (("-d", "7.77", "-g", "20tpi"), 3, "Not certain yet"),
         (("-d", "0.496in", "-g", "20tpi"), 0, "1/2-20 UNF"),
         (("-d", "20.4", "-d", "20.9", "--apart", "8", "-g", "14tpi", "--angle", "55"), 0, "R 1/2"),
         (("-b", "12.5", "-g", "1.5mm"), 0, "M14x1.5"),
@@ -61,9 +65,10 @@ PAIRS = [
 @pytest.mark.parametrize(("args", "holds", "rejects"), PAIRS)
 def test_pairs_of_the_garage(args: tuple[str, ...], holds: str, rejects: str) -> None:
     verdict = json.loads(run(*args, "--json").output)["parts"][0]["threads"][0]["verdict"]
-    names = [c["designation"] for c in verdict["candidates"]]
-    assert holds in names[:2]
-    assert rejects.strip() not in names
+    chances = {c["designation"]: c["probability"] for c in verdict["candidates"]}
+    assert holds in list(chances)[:2]
+    # A slip of the leaf keeps it thinkable, no more.
+    assert chances.get(rejects.strip(), 0.0) < 0.02
     assert verdict["status"] == "named" or verdict["next_step"]
 
 
@@ -94,7 +99,7 @@ def test_json_keeps_the_contract() -> None:
         (("-d", "-3"), "--diameter"), (("-d", "0"), "--diameter"), (("-d", "abc"), "--diameter"),
         (("-d", "500"), "larger than any thread"), (("-d", "0.54", "-g", "18tpi"), "0.54in"),
         (("-d", "0.875", "-g", "14tpi"), "0.875in"), (("-d", "13.8in"), "write 13.8"),
-        (("-d", "13.8", "-g", "17tpi"), "no gauge set"), (("-d", "13.8", "-g", "1.5"), "no unit"),
+        (("-d", "13.8", "-g", "17tpi"), "no gauge set"), (("-d", "20", "-g", "5"), "no unit"),
         (("-d", "13.8", "-g", "18mm"), "18tpi"), (("--angle", "55"), "neither"),
         (("-d", "13.8", "-b", "12"), "not both"), (("-d", "13.8", "-d", "14"), "--apart"),
         (("-d", "1", "-d", "1", "-d", "1"), "3 times"),
@@ -111,8 +116,16 @@ def test_nonsense_gets_one_line(args: tuple[str, ...], says: str) -> None:
 
 def test_readings_that_fit_nothing_say_which_to_repeat() -> None:
     result = run("-d", "13.8", "-g", "1.75mm")
-    assert result.exit_code == 3 and "Repeat the gauge first" in result.output
+    assert result.exit_code == 3 and "Hold 1.5mm and 1.75mm in turn" in result.output
 
 
 def test_how_a_named_thread_seals_is_told() -> None:
-    assert "washer" in run("-d", "11.85", "-g", "1.25mm").output
+    output = run("-d", "11.85", "-g", "1.25mm", "--form", "parallel").output
+    assert "washer" in output and "pitchcam mate" in output
+    # Each use stands once.
+    assert output.count("gasket ring") == 1
+
+
+def test_lower_down_a_taper_thread_is_said_to_be_read_from_its_large_end() -> None:
+    args = ("-d", "16.69", "-d", "16.34", "--apart", "6", "-g", "19tpi", "--angle", "55")
+    assert "large end" in run(*args).output

@@ -26,6 +26,30 @@ def test_one_designation_in_full() -> None:
         assert part in text
 
 
+def test_where_a_tapers_diameters_hold_is_said_of_the_right_end() -> None:
+    # ASME B1.20.1: E1 = 0.49163 in; over the crests 13.25 mm at the small end, 13.62 at L1.
+    text = run("1/4", "NPT").output
+    assert "major 13.616 mm" in text and "hold at the gauge plane, 5.79 mm" in text
+    assert "at the small end the major is 13.25 mm" in text
+    assert "which is the mouth" in run("Rc 1/4").output
+
+
+def test_names_as_people_write_them() -> None:
+    for typed, name in (('G1/4"', "G 1/4"), ("-6 JIC", "9/16-18 UNF"), ("3/8 whit", "3/8-16 BSW")):
+        assert run(typed).output.startswith(name)
+    error = run("1/4 BSP").exception
+    assert isinstance(error, PitchcamError) and "G 1/4" in str(error) and "R 1/4" in str(error)
+
+
+@pytest.mark.parametrize(
+    ("word", "size"),
+    [("inverted flare", "11/16-18 UNS"), ("45 degree flare", "1-1/16-14 UNS"),
+     ("flat-face", "1-7/16-12 UN"), ("60 degree cone", "M38x1.5"), ("banjo", "G 3/8")],
+)  # fmt: skip
+def test_uses_are_found_by_their_word(word: str, size: str) -> None:
+    assert size in run("--use", word).output
+
+
 def test_filters() -> None:
     assert "17 sizes" in run("-f", "BA").output
     text = run("-d", "13.8", "--common").output

@@ -63,13 +63,13 @@ def probabilities(logs: Array, weight: Array) -> Array:
 def _density(values: Array, size: ThreadSize, way: Way, gender: Gender) -> Array:
     u = uncertainty(way, size.pitch_mm)
     u_pitch = np.hypot(u[PITCH], LEAD_SCATTER * size.pitch_mm)
-    pitch = _gauss(values[:, PITCH] - size.pitch_mm, u_pitch)
+    pitch = gauss(values[:, PITCH] - size.pitch_mm, u_pitch)
     if way == "a":
-        pitch *= _gauss(values[:, ANGLE] - size.angle_deg, np.hypot(u[ANGLE], ANGLE_SCATTER_DEG))
+        pitch *= gauss(values[:, ANGLE] - size.angle_deg, np.hypot(u[ANGLE], ANGLE_SCATTER_DEG))
     if size.taper:
         return pitch * _taper(values, size, way, gender)
     if way == "a":
-        pitch *= _gauss(values[:, TAPER], u[TAPER])
+        pitch *= gauss(values[:, TAPER], u[TAPER])
     total = np.zeros(len(values))
     classes = size.limits(gender)
     for share, limits in zip(class_shares(len(classes)), classes, strict=True):
@@ -83,10 +83,10 @@ def _taper(values: Array, size: ThreadSize, way: Way, gender: Gender) -> Array:
     """Return the density of taper and diameters, integrated over place and taper of the part."""
     x, wx = np.polynomial.legendre.leggauss(PLACES)
     total = np.zeros(len(values))
-    for taper, wt in _tapers(size):
+    for taper, wt in tapers(size):
         seen = np.ones(len(values))
         if way == "a":
-            seen = _gauss(values[:, TAPER] - taper, uncertainty(way, 1.0)[TAPER])
+            seen = gauss(values[:, TAPER] - taper, uncertainty(way, 1.0)[TAPER])
         for place, w in zip(x, wx / 2, strict=True):
             shift = place * size.position_mm[gender == "internal"] * size.taper
             if gender == "external":
@@ -102,7 +102,8 @@ def _taper(values: Array, size: ThreadSize, way: Way, gender: Gender) -> Array:
     return total
 
 
-def _tapers(size: ThreadSize) -> list[tuple[float, float]]:
+def tapers(size: ThreadSize) -> list[tuple[float, float]]:
+    """Return the tapers that a size's parts have, with their weights."""
     if not size.family.startswith("NPT"):
         return [(size.taper, 1.0)]
     x, w = np.polynomial.legendre.leggauss(TAPERS)
@@ -123,24 +124,25 @@ def _diameters(
         if d != lead:
             total *= _even(values[:, d], a, b, u)
         elif gender == "external":
-            total *= _worn(values[:, d], a, b, u, WEAR_OF_PITCH * pitch)
+            total *= worn_density(values[:, d], a, b, u, WEAR_OF_PITCH * pitch)
         else:
-            total *= _worn(-values[:, d], -b, -a, u, WEAR_OF_PITCH * pitch)
+            total *= worn_density(-values[:, d], -b, -a, u, WEAR_OF_PITCH * pitch)
     return total
 
 
-def _gauss(x: Array, u: float) -> Array:
+def gauss(x: Array, u: float) -> Array:
+    """Return the density of a Gaussian."""
     return np.asarray(np.exp(-0.5 * (x / u) ** 2) / (u * np.sqrt(2 * np.pi)))
 
 
 def _even(x: Array, a: float, b: float, u: float) -> Array:
     """Return the density of an even spread over a to b, read with u."""
     if b - a < 1e-6:
-        return _gauss(x - a, u)
+        return gauss(x - a, u)
     return np.asarray((ndtr((x - a) / u) - ndtr((x - b) / u)) / (b - a))
 
 
-def _worn(x: Array, a: float, b: float, u: float, wear: float) -> Array:
+def worn_density(x: Array, a: float, b: float, u: float, wear: float) -> Array:
     """Return the density of an even spread over a to b, less exponential wear, read with u."""
     b = max(b, a + 1e-6)
     return np.maximum((_lowered(x - a, u, wear) - _lowered(x - b, u, wear)) / (b - a), 0.0)

@@ -20,7 +20,7 @@ from pitchcam.match.naming import (
     weigh,
 )
 from pitchcam.match.population import population
-from pitchcam.match.priors import prior_weights
+from pitchcam.match.priors import PHOTO_TEMPER, prior_weights
 from pitchcam.records import Gender, ThreadReading
 from pitchcam.series import ThreadSize
 from tests.confusion.ideal import log_densities, probabilities
@@ -86,7 +86,8 @@ class Study:
     def weight(self) -> NDArray[np.float64]:
         """How common each of ``sizes`` is."""
         parts = population(self.gender)
-        return prior_weights(parts.sizes, self.priors)[list(parts.leaders)]
+        weight = prior_weights(parts.sizes, self.priors, temper=PHOTO_TEMPER)
+        return weight[list(parts.leaders)]
 
     def readings(self, k: int, n: int, turn: int) -> NDArray[np.float64]:
         """Return ``n`` readings (n, 6) of parts of the k-th size; other turns, other parts."""

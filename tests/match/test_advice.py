@@ -50,7 +50,15 @@ def test_four_candidates_take_two_measurements() -> None:
 
 def test_inside_the_advice_is_for_a_hole() -> None:
     text = advice("Rc 1/2", "G 1/2", reading=ThreadReading(gender="internal"))
-    assert "cast" in text and "caliper" not in text.split(":")[0]
+    assert "at the mouth and 9 mm deep" in text and "caliper" not in text
+    angle = advice("Rc 1/2", "1/2-14 NPT", reading=ThreadReading(gender="internal"))
+    assert angle.index("known plug") < angle.index("Make a cast")
+
+
+def test_with_a_cast_at_hand_none_is_asked_for() -> None:
+    sizes, reading = [find("Rc 1/2"), find("1/2-14 NPT")], ThreadReading(gender="internal")
+    text = best_measurement(sizes, [0.5, 0.5], reading, cast=True)
+    assert "Make a cast" not in text and "cast's flanks" in text
 
 
 def test_values_that_the_measurement_gives() -> None:

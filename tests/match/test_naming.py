@@ -11,6 +11,7 @@ from pitchcam.calibration import calibration_path
 from pitchcam.errors import ReadingError, UsageError
 from pitchcam.match import name_thread, posterior
 from pitchcam.match.naming import NAMED
+from pitchcam.match.priors import PHOTO_TEMPER, prior_weights
 from pitchcam.records import NAMING_QUANTITIES, Gender, Quantity, ThreadReading
 from pitchcam.series import find, load_series
 from tests.confusion.parts import draw_parts, read_parts, to_reading
@@ -167,11 +168,20 @@ def test_the_prior_is_told_where_it_changes_the_ranking() -> None:
     reading = replace(
         reading_of("5/8-18 UNF"), angle_deg=None, minor_mm=None, pitch_diameter_mm=None
     )
-    assert name_thread(reading, priors={}).notes == ()
-    verdict = name_thread(reading, priors={"BSC": 50.0})
-    assert verdict.candidates[0].designation == "5/8-18 BSC"
-    assert any("5/8-18 UNF leads" in note or "leads by how common" in note
-               for note in verdict.notes)  # fmt: skip
+    plain = name_thread(reading, priors={})
+    assert plain.notes == () and plain.candidates[0].designation == "5/8-18 BS Conduit"
+    verdict = name_thread(reading, priors={"BS Conduit": 0.5})
+    assert verdict.candidates[0].designation == "5/8-18 UNF"
+    assert any("5/8-18 BS Conduit leads" in note for note in verdict.notes)
+
+
+def test_a_prior_counts_less_for_what_is_photographed() -> None:
+    sizes = (find("M8x1.25"), find("1/2-14 NPSM"))
+    met, photo = prior_weights(sizes, None), prior_weights(sizes, None, temper=PHOTO_TEMPER)
+    assert met[0] / met[1] >= 100
+    assert 2 < photo[0] / photo[1] < 10
+    own = prior_weights(sizes, {"NPSM": 7.0}, temper=PHOTO_TEMPER)
+    assert own[1] == 7.0
 
 
 @pytest.mark.parametrize("priors", [{"UNF": 0.0}, {"UNF": -1.0}, {"UNF": float("nan")}, {"X": 1.0}])

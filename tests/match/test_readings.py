@@ -1,15 +1,19 @@
 """Typed readings: what they become, and what cannot be."""
 
 import math
+import shutil
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
-from pitchcam.errors import ReadingError
-from pitchcam.match import name_thread
-from pitchcam.match.readings import Typed, to_reading, which_to_repeat
+from pitchcam.calibration import calibration_path
+from pitchcam.errors import InputError, ReadingError
+from pitchcam.match.by_hand import name_readings
+from pitchcam.match.readings import Typed, to_reading
+from pitchcam.match.slips import slip_shares
 from pitchcam.series.gauges import parse_leaf
 
 
@@ -20,7 +24,8 @@ def typed(gauge: str | None = None, **values: Any) -> Typed:
 @pytest.mark.parametrize(
     ("reading", "expected"),
     [
-        (typed("1.25mm", diameter_mm=11.85), "M12x1.25"),
+        (typed("1.25mm", diameter_mm=11.85, form="parallel"), "M12x1.25"),
+        (typed("1.5mm", diameter_mm=13.8, form="parallel"), "M14x1.5"),
         (typed("20tpi", diameter_mm=12.6), "1/2-20 UNF"),
         (typed("14tpi", diameter_mm=22.1), "7/8-14 UNF"),
         (typed("18tpi", diameter_mm=15.75, angle_deg=60.0), "5/8-18 UNF"),
@@ -31,32 +36,132 @@ def typed(gauge: str | None = None, **values: Any) -> Typed:
         (typed("1.5mm", diameter_mm=13.8, second_mm=13.8, apart_mm=10.0), "M14x1.5"),
         (typed("1.5mm", bore_mm=12.5), "M14x1.5"),
         (typed("1.5mm", diameter_mm=14.1, cast=True), "M14x1.5"),
+        # The large end first: the printed taper is negative, the thread is the same.
+        (typed("19tpi", diameter_mm=16.69, second_mm=16.34, apart_mm=6.0, angle_deg=55.0), "R 3/8"),
+        (typed("14tpi", bore_mm=18.3, second_mm=18.8, apart_mm=8.0), "Rc 1/2"),
     ],
 )  # fmt: skip
 def test_readings_that_name(reading: Typed, expected: str) -> None:
-    verdict = name_thread(to_reading(reading))
+    verdict = name_readings(reading)
     assert verdict.designation == expected
-    assert which_to_repeat(to_reading(reading)) is None
+    assert verdict.probability is not None and verdict.probability >= 0.95
 
 
 @pytest.mark.parametrize(
-    ("reading", "among"),
+    ("reading", "among", "asks"),
     [
-        (typed("14tpi", diameter_mm=20.7), {"1/2-14 NPT", "G 1/2", "R 1/2"}),
-        (typed("14tpi", diameter_mm=20.4, second_mm=20.9, apart_mm=8.0), {"R 1/2", "1/2-14 NPT"}),
-        (typed("28tpi", diameter_mm=9.55), {"G 1/8", "R 1/8"}),
-        (typed("20tpi", diameter_mm=6.28), {"1/4-20 BSW", "1/4-20 UNC"}),
-        (typed("1mm", diameter_mm=5.9), {"M6x1", "0 BA"}),
-        (typed("14tpi", bore_mm=18.8), {"Rc 1/2", "G 1/2"}),
-        (typed(None, diameter_mm=13.8), {"M14x1.5", "M14x2", "M14x1.25"}),
-        (typed("18tpi"), {"5/8-18 UNF", "1/4-18 NPT", "9/16-18 UNF"}),
+        (typed("14tpi", diameter_mm=20.7), {"1/2-14 NPT", "G 1/2", "R 1/2"}, "two places"),
+        (typed("14tpi", diameter_mm=20.4, second_mm=20.9, apart_mm=8.0), {"R 1/2", "1/2-14 NPT"},
+         "form gauge"),
+        (typed("28tpi", diameter_mm=9.55), {"G 1/8", "R 1/8"}, "two places"),
+        (typed("20tpi", diameter_mm=6.28), {"1/4-20 BSW", "1/4-20 UNC"}, "form gauge"),
+        (typed("1mm", diameter_mm=5.9), {"M6x1", "0 BA"}, "form gauge"),
+        (typed("14tpi", bore_mm=18.8), {"Rc 1/2", "G 1/2"}, "at the mouth"),
+        (typed(None, diameter_mm=13.8), {"M14x1.5", "M14x2", "M14x1.25"}, "gauge leaf"),
+        (typed("18tpi"), {"5/8-18 UNF", "1/4-18 NPT", "9/16-18 UNF"}, "caliper"),
+        # One diameter without its place says nothing about where on a taper it was read.
+        (typed("14tpi", diameter_mm=20.95, angle_deg=55.0), {"G 1/2", "R 1/2"}, "two places"),
+        (typed("14tpi", diameter_mm=26.6, angle_deg=60.0), {"3/4-14 NPT", "1-1/16-14 UNS"},
+         "two places"),
+        (typed("18tpi", diameter_mm=13.85, angle_deg=60.0), {"1/4-18 NPT", "9/16-18 UNF"},
+         "two places"),
+        (typed("18tpi", diameter_mm=13.8), {"1/4-18 NPT", "9/16-18 UNF"}, "two places"),
+        # M8 by an inch leaf.
+        (typed("20tpi", diameter_mm=7.77), {"M8x1.25", "5/16-20 UN"}, "Hold 1.25mm and 20tpi"),
+        (typed("0.5mm", diameter_mm=13.8), {"M14x1.5", "M14x2"}, "Read the leaf again"),
+        (typed("1.5mm", diameter_mm=13.0, second_mm=14.0, apart_mm=5.0), {"M14x1.5"},
+         "both diameters and their distance"),
     ],
-)
-def test_readings_that_leave_several(reading: Typed, among: set[str]) -> None:
-    verdict = name_thread(to_reading(reading))
+)  # fmt: skip
+def test_readings_that_leave_several(reading: Typed, among: set[str], asks: str) -> None:
+    verdict = name_readings(reading)
     assert verdict.status == "ambiguous"
     assert among <= {c.designation for c in verdict.candidates}
-    assert verdict.next_step
+    assert verdict.next_step is not None and asks in verdict.next_step
+
+
+@pytest.mark.parametrize(
+    "reading",
+    [
+        typed("1.5mm", diameter_mm=13.27),  # 0.33 mm under the lowest class of M14x1.5
+        typed("1.5mm", diameter_mm=13.27, form="parallel"),
+        typed("19tpi", diameter_mm=12.6, form="parallel"),  # 0.3 mm under G 1/4
+        typed("1.5mm", diameter_mm=13.8, second_mm=14.8, apart_mm=5.0, form="taper"),  # 1:5
+        typed("1.5mm", diameter_mm=13.85, second_mm=13.85, apart_mm=10.0, angle_deg=75.0),
+        typed("1.75mm", diameter_mm=13.8, form="parallel"),
+    ],
+)
+def test_what_no_thread_has_is_never_a_name(reading: Typed) -> None:
+    verdict = name_readings(reading)
+    assert verdict.status != "named" and verdict.next_step
+
+
+@pytest.mark.parametrize(
+    ("slip", "name"),
+    [(typed("1.5mm", diameter_mm=13.85, second_mm=13.85, apart_mm=10.0, angle_deg=75.0),
+      "form gauge again"),
+     (typed("8tpi", diameter_mm=2.5), "write 2.5in"),
+     (typed("18tpi", diameter_mm=13.7, form="parallel"), "called parallel"),
+     (typed("1.5mm", diameter_mm=13.38, second_mm=13.38, apart_mm=8.0), "crests are whole"),
+     (typed("1.5mm", diameter_mm=13.85, second_mm=14.7, apart_mm=8.0), "taper of no thread"),
+     (typed("0.5mm", diameter_mm=13.8), "Read the leaf again"),
+     (typed("20tpi", diameter_mm=7.9), "whose leaf is 1.25mm")],
+)  # fmt: skip
+def test_a_slip_that_wins_is_said_with_what_to_repeat(slip: Typed, name: str) -> None:
+    try:
+        said = name_readings(slip).next_step or ""
+    except ReadingError as error:
+        said = str(error)
+    assert name in said
+
+
+def test_shares_of_slips_may_be_replaced(tmp_path: Path) -> None:
+    folder = tmp_path / "series"
+    shutil.copytree(calibration_path("series"), folder)
+    table = (folder / "slips.csv").read_text()
+    (folder / "slips.csv").write_text(table.replace("form-parallel,0.02", "form-parallel,0.3"))
+    reading = typed("28tpi", diameter_mm=9.6, form="parallel")
+    assert name_readings(reading).designation == "G 1/8"
+    assert name_readings(reading, folder=folder).status == "ambiguous"
+    (folder / "slips.csv").write_text(table.replace("worn,", "tired,"))
+    slip_shares.cache_clear()
+    with pytest.raises(InputError, match="slips.csv line"):
+        name_readings(reading, folder=folder)
+
+
+def test_the_order_of_two_diameters_does_not_matter() -> None:
+    one = typed("18tpi", diameter_mm=13.2, second_mm=13.6, apart_mm=7.0)
+    other = replace(one, diameter_mm=13.6, second_mm=13.2)
+    a, b = name_readings(one), name_readings(other)
+    assert a.designation == b.designation == "1/4-18 NPT"
+    assert a.notes == () and any("large end" in note for note in b.notes)
+
+
+def test_a_stated_place_is_used() -> None:
+    # 20.9 mm is R 1/2 some 7 mm from its small end; at the small end R 1/2 has 20.55 at most.
+    reading = typed("14tpi", diameter_mm=20.9, angle_deg=55.0)
+    assert name_readings(reading).status == "ambiguous"
+    assert name_readings(replace(reading, station_mm=0.5)).designation == "G 1/2"
+
+
+def test_the_eyes_word_counts_with_its_error() -> None:
+    reading = typed("28tpi", diameter_mm=9.6)
+    plain = name_readings(reading)
+    unsure = name_readings(replace(reading, form="unsure"))
+    assert plain.candidates == unsure.candidates
+    for form, name in (("parallel", "G 1/8"), ("taper", "R 1/8")):
+        said = name_readings(replace(reading, form=form))
+        assert said.candidates[0].designation == name
+        assert 0.9 < said.candidates[0].probability < 0.999
+
+
+@pytest.mark.parametrize("cast", [True, False])
+def test_a_cast_is_asked_for_only_where_there_is_none(cast: bool) -> None:
+    reading = typed("14tpi", diameter_mm=20.9, cast=True) if cast else typed("14tpi", bore_mm=18.6)
+    step = name_readings(reading).next_step or ""
+    assert ("Make a cast" in step) is not cast
+    if not cast:
+        assert step.index("at the mouth") < step.index("known plug") < step.index("Make a cast")
 
 
 @pytest.mark.parametrize(
@@ -81,17 +186,6 @@ def test_nonsense_gets_one_line(reading: Typed, says: str) -> None:
     with pytest.raises(ReadingError, match=says) as caught:
         to_reading(reading)
     assert "\n" not in str(caught.value)
-
-
-def test_the_reading_that_does_not_fit_is_named() -> None:
-    # 13.8 mm with 1.75 mm: no such thread; either may be wrong, and the rest is shown.
-    text = which_to_repeat(to_reading(typed("1.75mm", diameter_mm=13.8)))
-    assert text is not None and "Repeat" in text
-    # Three agree and the angle alone does not.
-    text = which_to_repeat(
-        to_reading(typed("1.5mm", diameter_mm=13.85, second_mm=13.85, apart_mm=10.0, angle_deg=75))
-    )
-    assert text is not None and "the angle" in text and "M14x1.5" in text
 
 
 def test_two_diameters_give_a_taper_that_leans_on_the_first() -> None:

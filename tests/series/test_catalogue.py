@@ -1,6 +1,7 @@
 """The catalogue as a whole: completeness, spelling, twins, and broken tables."""
 
 import shutil
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,7 @@ from pitchcam.calibration import calibration_path
 from pitchcam.errors import InputError, UsageError
 from pitchcam.series import find, load_series, load_uses, same_geometry
 from pitchcam.series.families import load_families
+from pitchcam.series.names import dash_sizes
 
 
 def test_every_size_is_sound() -> None:
@@ -39,7 +41,8 @@ def test_a_male_of_the_usual_class_enters_its_female() -> None:
     ("family", "count"),
     [("M", 150), ("UNC", 25), ("UNF", 24), ("UNEF", 25), ("BSW", 20), ("BSF", 20), ("BA", 17),
      ("G", 20), ("R", 12), ("Rp", 12), ("Rc", 12), ("NPT", 12), ("NPTF", 12), ("NPSM", 9),
-     ("M taper", 18), ("Pg", 10), ("BSC", 8), ("BS Brass", 10), ("UN", 100), ("UNS", 20)],
+     ("M taper", 18), ("Pg", 10), ("BS Conduit", 8), ("BSC", 30), ("BS Brass", 10),
+     ("UN", 100), ("UNS", 20)],
 )  # fmt: skip
 def test_families_are_complete(family: str, count: int) -> None:
     assert sum(s.family == family for s in load_series()) >= count
@@ -52,7 +55,13 @@ def test_families_are_complete(family: str, count: int) -> None:
      ("1/4 BSPP", "G 1/4"), ("BSPT 1/2", "R 1/2"), ("5/8 UNF", "5/8-18 UNF"),
      ("UNF 5/8-18", "5/8-18 UNF"), ("1 1/4 NPT", "1-1/4-11.5 NPT"), ("G 1 1/4", "G 1-1/4"),
      ("2BA", "2 BA"), ("BA 2", "2 BA"), ("10-32", "#10-32 UNF"), ("M10x1 keg", "M10x1 taper"),
-     ("1/4-26 brass", "1/4-26 BS Brass"), ("Pg13.5", "Pg 13.5"), ("7/16-20", "7/16-20 UNF")],
+     ("1/4-26 brass", "1/4-26 BS Brass"), ("Pg13.5", "Pg 13.5"), ("7/16-20", "7/16-20 UNF"),
+     ("BSPT 1/4", "R 1/4"), ("PT 1/4", "R 1/4"), ("PF 1/4", "G 1/4"), ("G1/4\"", "G 1/4"),
+     ("G 1/4 A", "G 1/4"), ("M10 keg", "M10x1 taper"), ("M 14 x 1,5", "M14x1.5"),
+     ("M12 con", "M12x1.5 taper"), ("M14x1.5-6g", "M14x1.5"), ("3/8 whit", "3/8-16 BSW"),
+     ("JIC 6", "9/16-18 UNF"), ("-6 AN", "9/16-18 UNF"), ("ORFS 8", "13/16-16 UN"),
+     ("45 flare -6", "5/8-18 UNF"), ("9/16-20 CEI", "9/16-20 BSC"), ("PS 1/4", "Rp 1/4"),
+     ("5/8 conduit", "5/8-18 BS Conduit"), ("1/4-20 UNC-2A", "1/4-20 UNC")],
 )  # fmt: skip
 def test_usual_spellings_are_understood(typed: str, designation: str) -> None:
     assert find(typed).designation == designation
@@ -64,10 +73,48 @@ def test_every_designation_finds_itself() -> None:
         assert size.designation.isascii()
 
 
-@pytest.mark.parametrize("typed", ["1/4-20", "5/8-18", "1/8-27"])
+@pytest.mark.parametrize("typed", ["1/4-20", "5/8-18", "1/8-27", "1/2-14", "1/2-26", "3/4 BSC"])
 def test_an_unclear_name_is_asked_back(typed: str) -> None:
     with pytest.raises(UsageError, match="may be"):
         find(typed)
+
+
+@pytest.mark.parametrize(
+    ("typed", "holds"),
+    [("1/4 BSP", ("G 1/4", "R 1/4")), ("1/4 gas", ("G 1/4", "R 1/4")),
+     ("1/2\"", ("G 1/2", "1/2-20 UNF", "1/2-14 NPT")), ("-6", ("9/16-18", "5/8-18", "11/16-16")),
+     ("1/4-19", ("G 1/4", "R 1/4"))],
+)  # fmt: skip
+def test_a_name_of_two_threads_is_asked_back_with_both(typed: str, holds: tuple[str, ...]) -> None:
+    with pytest.raises(UsageError) as caught:
+        find(typed)
+    assert all(name in str(caught.value) for name in holds)
+
+
+def test_dash_sizes_are_sixteenths_and_known_threads() -> None:
+    # By construction of dash sizes: sixteenths of an inch of tube (common practice).
+    for kind, sizes in dash_sizes().items():
+        for dash, designation in sizes.items():
+            tube = Fraction(dash, 16)
+            whole, rest = divmod(tube, 1)
+            text = f"{whole}-{rest}" if whole and rest else str(whole or rest)
+            use, size = f"{kind}, {text} in tube", find(designation)
+            held = [u.designation for u in load_uses() if u.use == use]
+            assert held == [size.designation], (kind, dash)
+
+
+@pytest.mark.parametrize(
+    ("designation", "major_mm"),
+    # The sizes by which the trade knows them, in mm: common practice, no source.
+    [("9/16-20 BSC", 14.29), ("1.37-24 BSC", 34.80), ("1-24 BSC", 25.40), ("1/4-26 BSC", 6.35)],
+)
+def test_cycle_threads_are_60_degree_and_shallow(designation: str, major_mm: float) -> None:
+    size = find(designation)
+    assert size.angle_deg == 60.0 and size.standard == "BS 811"
+    assert size.basic_major_mm == pytest.approx(major_mm, abs=0.005)
+    # Depth of BS 811, 0.5327 P (handbook figure, from memory there too).
+    depth = (size.basic_major_mm - size.basic_minor_mm) / 2
+    assert depth / size.pitch_mm == pytest.approx(0.5327, abs=1e-4)
 
 
 @pytest.mark.parametrize("typed", ["", "foo", "M14x1.3", "1/4-19", "G 7"])
