@@ -152,8 +152,10 @@ def _by_crests(
     flags += lies_aslant(rest.pose, number)
     lines = budget(shape, _geometry(scene, part, shape, rest, spec))
     reading = crest_reading(shape, lines)
-    flags.append(flag("slanted", f"part {number} is seen so much along its axis that its ridges "
-                                 "hide their flanks: the thread angle is not read"))  # fmt: skip
+    if shape.half_angles_deg is None:
+        flags.append(flag("slanted", f"part {number} is seen so much along its axis that its "
+                                     "ridges hide their flanks: the thread angle is not read",
+        ))  # fmt: skip
     ends = shape.frame.to_photo(camera, np.array([
         [shape.span_mm[0], 0.0, 0.0], [shape.span_mm[1], 0.0, 0.0],
     ]))  # fmt: skip

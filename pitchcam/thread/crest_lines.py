@@ -2,7 +2,8 @@
 
 Seen under a slant, the ellipses of the crests cover the grooves, and no straight flank is left to
 fit. The crests themselves stay where they are: each is the farthest point of its ridge, square to
-the line of sight. What cannot be told then is the angle.
+the line of sight. The angle is told where a side still shows some
+of its flanks (:mod:`pitchcam.thread.visible_flanks`).
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from pitchcam.thread.axis import ImageAxis
 from pitchcam.thread.points import local_axis
 from pitchcam.thread.regions import Region
 from pitchcam.thread.section import AxisFrame, axis_frame
+from pitchcam.thread.visible_flanks import Along, visible_angle
 
 Values = NDArray[np.float64]
 
@@ -31,7 +33,8 @@ LEVEL, LEVEL_BLURS = 0.85, 1.04
 U_EDGE_PX = 0.35
 #: A crest's place is looked for within this share of a spacing on either side.
 REACH = 0.2
-FEWEST_CRESTS = 4
+#: Crests that a side must show.
+FEWEST_CRESTS = 3
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,16 +46,27 @@ class CrestPoints:
     number: Values
 
 
+@dataclass(frozen=True)
+class _Seen:
+    """What a thread is measured again from: its region, its outline, and the photo's blur."""
+
+    region: Region
+    outline_px: Values
+    blur_px: float
+
+
 @dataclass(frozen=True, kw_only=True)
 class CrestShape:
     """A thread measured by its crests: the geometry it was measured with and what came out.
 
     ``pitch_mm``, ``major_mm`` and ``taper`` are on the thread's own axis, the diameter at the
     frame's origin; ``u_pitch_mm``, ``u_taper`` and ``u_edge_mm`` are standard uncertainties from
-    the crests' scatter, and of their edges; ``mm_per_px`` is the scale on the axis.
+    the crests' scatter, and of their edges; ``half_angles_deg`` of the + and the - flank are None
+    where no side shows its flanks; ``mm_per_px`` is the scale on the axis.
     """
 
     crests: CrestPoints
+    seen: _Seen
     axis: ImageAxis
     frame: AxisFrame
     camera: Camera
@@ -63,6 +77,8 @@ class CrestShape:
     u_taper: float
     u_edge_mm: float
     lag: float
+    half_angles_deg: tuple[float, float] | None
+    u_angle_deg: float
     mm_per_px: float
     spacing_px: float
     span_mm: tuple[float, float]
@@ -76,7 +92,10 @@ class CrestShape:
 
     def quantities(self) -> dict[str, float]:
         """Return what was measured, by the names that naming uses."""
-        return {"pitch_mm": self.pitch_mm, "major_mm": self.major_mm, "taper": self.taper}
+        found = {"pitch_mm": self.pitch_mm, "major_mm": self.major_mm, "taper": self.taper}
+        if self.half_angles_deg is not None:
+            found["angle_deg"] = sum(self.half_angles_deg)
+        return found
 
 
 def measure_crests(
@@ -107,7 +126,7 @@ def measure_crests(
     crests = _crests(points, axis, part_axis, region, LEVEL_BLURS * rims.spread.blur_px)
     middle = (region.start_px + region.end_px) / 2
     frame = axis_frame(camera, axis, middle, height_mm)
-    return _fitted(crests, axis, frame, camera, region.spacing_px, points)
+    return _fitted(crests, axis, frame, camera, _Seen(region, points, rims.spread.blur_px))
 
 
 def remeasure_crests(
@@ -116,7 +135,7 @@ def remeasure_crests(
     """Fit the same crests again with another geometry: for the uncertainty budget."""
     middle = float(shape.axis.to_axis(shape.camera.project(shape.frame.origin))[0])
     frame = axis_frame(camera, shape.axis, middle, height_mm, incline_rad)
-    return _fitted(shape.crests, shape.axis, frame, camera, shape.spacing_px, shape.outline_px)
+    return _fitted(shape.crests, shape.axis, frame, camera, shape.seen)
 
 
 def _crests(
@@ -149,9 +168,8 @@ def _crests(
 
 
 def _fitted(
-    crests: CrestPoints, axis: ImageAxis, frame: AxisFrame, camera: Camera, spacing_px: float,
-    outline_px: Values,
-) -> CrestShape:  # fmt: skip
+    crests: CrestPoints, axis: ImageAxis, frame: AxisFrame, camera: Camera, seen: _Seen
+) -> CrestShape:
     zy = frame.from_photo(camera, crests.xy)
     reach = frame.pinhole[2]
     # A ray touches the crest's circle of radius r at r^2 / L toward the camera, and meets the
@@ -166,12 +184,22 @@ def _fitted(
     pitch = float(place[2])
     lag = float((place[1] - place[0]) / pitch)
     mm_per_px = float(np.linalg.norm(frame.origin)) / camera.f_px
+    major, taper = float(line[0] + line[1]), float(line[2] + line[3])
+    along = Along(
+        pitch_mm=abs(pitch), radius_mm=major / 2, taper=taper, spacing_px=seen.region.spacing_px
+    )
+    flanks = visible_angle(
+        seen.outline_px, axis, seen.region, frame, camera, along, seen.blur_px
+    )  # fmt: skip
     return CrestShape(
         crests=crests, axis=axis, frame=frame, camera=camera, pitch_mm=abs(pitch),
-        major_mm=float(line[0] + line[1]), taper=float(line[2] + line[3]),
+        major_mm=major, taper=taper, seen=seen,
+        half_angles_deg=None if flanks is None else flanks[:2],
+        u_angle_deg=0.0 if flanks is None else flanks[2],
         u_pitch_mm=float(u_place[2]), u_taper=float(np.hypot(u_line[2], u_line[3])),
         u_edge_mm=U_EDGE_PX * mm_per_px, lag=abs(lag - round(lag)), mm_per_px=mm_per_px,
-        spacing_px=spacing_px, span_mm=(float(z.min()), float(z.max())), outline_px=outline_px,
+        spacing_px=seen.region.spacing_px, span_mm=(float(z.min()), float(z.max())),
+        outline_px=seen.outline_px,
     )  # fmt: skip
 
 

@@ -18,7 +18,7 @@ from pitchcam.thread.axis import ImageAxis
 from pitchcam.thread.crests import Tip, fit_tips
 from pitchcam.thread.fitting import Section, fit_section
 from pitchcam.thread.flank_place import Surface
-from pitchcam.thread.points import BELOW_CREST, Flanks, flank_points, local_axis
+from pitchcam.thread.points import BELOW_CREST, Flanks, Sight, flank_points, local_axis
 from pitchcam.thread.regions import Region
 from pitchcam.thread.section import AxisFrame, axis_frame
 from pitchcam.thread.spectrum import side_profiles, tone_period
@@ -33,7 +33,7 @@ LEVEL = 0.85
 
 #: Share of each flank's points, both sides together, that must be straight for the others to be
 #: left out, and how many on each side.
-ENOUGH_STRAIGHT, FEWEST_STRAIGHT = 0.4, 6
+ENOUGH_STRAIGHT, FEWEST_STRAIGHT = 0.15, 6
 
 
 #: Multiple of the halves' standard uncertainties up to which a bend is chance: neighbouring points
@@ -42,6 +42,9 @@ CHANCE = 2.0
 #: Slant from which on flanks without enough straight points are taken as hidden: crests read off
 #: them come out up to 1 mm wrong beyond, and right to 0.1 mm below (renders of known threads).
 MOST_SLANT = 0.13
+#: The same where straight points are seen on one side: how far below the crest, in pitches, the
+#: other side's flanks begin; for the slants of which that is asked at all.
+MOST_LOWER, LEAST_HIDING = 0.2, 0.1
 
 #: Scatter of the flank points in pixels and in pitches, and misfit of a crest's light, above which
 #: the light is uneven. Over masked light, renders of known threads keep to 0.08-0.15 px, large ones
@@ -119,7 +122,7 @@ class ThreadShape:
     @property
     def hidden(self) -> bool:
         """Whether the flanks are seen so aslant that hardly any straight part of them is left."""
-        return not self.straight and self.slant > MOST_SLANT
+        return _hides(self.straight, self.slant, self.section)
 
     @property
     def taper(self) -> float:
@@ -182,14 +185,14 @@ def measure_thread(
     frame = axis_frame(camera, axis, middle, height_mm)
     mm_per_px = float(np.linalg.norm(frame.origin)) / camera.f_px
     spacing_mm = _spectral_spacing(points, axis, frame, camera, region, mm_per_px)
-    blur_px = rims.spread.blur_px
-    flanks = flank_points(points, axis, region, frame, camera, blur_px)
+    slant = float(abs(frame.pinhole[0]) / frame.pinhole[2])
+    sight = Sight(blur_px=rims.spread.blur_px, slant=slant)
+    flanks = flank_points(points, axis, region, frame, camera, sight)
     straight = True
     for _ in range(2):
         first = fit_section(flanks, camera, frame, spacing_mm, starts=starts, rounds=3)
         flanks, straight = _straight(flanks, first, frame, camera, spacing_mm)
-    middle_slant = abs(frame.pinhole[0]) / frame.pinhole[2]
-    if not straight and middle_slant > MOST_SLANT:
+    if _hides(straight, slant, first):
         raise OutlineError("the ridges hide their flanks")
 
     def on_edges(hand: float) -> tuple[Section, Flanks, tuple[FlankEdge, ...], Surface]:
@@ -244,6 +247,18 @@ def _bend(
     bend = angles[0] - angles[1]
     left = max(bend**2 - CHANCE**2 * sum(variances), 0.0)
     return float(np.copysign(np.sqrt(left), bend))
+
+
+def _hides(straight: bool, slant: float, section: Section) -> bool:
+    """Whether a slant hides so much of the flanks that crests tell more of the thread.
+
+    The helix adds its own lean to the slant on one of the sides.
+    """
+    if not straight and slant > MOST_SLANT:
+        return True
+    radius = section.fit.pitch_radius_mm / abs(section.fit.pitch_mm)
+    lean = section.starts / (2 * np.pi * radius)
+    return slant > LEAST_HIDING and Sight(slant=slant + lean).lower(radius) > MOST_LOWER
 
 
 def _nearness(section: Section, surface: Surface, mm_per_px: float, straight: bool) -> float:

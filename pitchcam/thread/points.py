@@ -25,6 +25,10 @@ ABOVE_ROOT = 0.13
 ROUNDED, BLURS = 0.074, 1.7
 #: Seen along the thread, a flank's contour lies farther out than its section, by up to this.
 SEEN_LOWER = 0.14
+#: Squared cotangent of the half angle of 60 degree threads, within a tenth that of others; how far
+#: from the crest's ellipse a flank's points are taken; and the depth over pitch below which the
+#: ridges hide the root.
+COT_SQUARED, CLEAR_OF_CREST, SHALLOW = 3.2, 0.03, 0.5
 
 #: A side with fewer points on its contour, and a line through fewer of them, tell nothing.
 FEWEST_POINTS, FEWEST_ON_LINE = 20, 4
@@ -84,9 +88,26 @@ def _contour_normals(outline: Points, reach: int = 3) -> Points:
     return out
 
 
+@dataclass(frozen=True, kw_only=True)
+class Sight:
+    """How a thread is seen: the standard deviation of the blur, and the slant's tangent."""
+
+    blur_px: float = 0.0
+    slant: float = 0.0
+
+    def lower(self, radius: float) -> float:
+        """Return how far below the crest a flank's contour begins under the slant, in pitches.
+
+        ``radius`` is in pitches. A crest's ellipse is a parabola z = T sqrt(2 r d) across the
+        depth d; a flank of the half angle a comes out of it where both are as steep, at the depth
+        r T^2 cot^2 a / 2.
+        """
+        return 0.5 * COT_SQUARED * radius * self.slant**2
+
+
 def flank_points(
     outline: Points, axis: ImageAxis, region: Region, frame: AxisFrame, camera: Camera,
-    blur_px: float = 0.0,
+    sight: Sight | None = None,
 ) -> Flanks:  # fmt: skip
     """Choose the outline's points on the straight parts of all flanks of a region.
 
@@ -100,21 +121,22 @@ def flank_points(
         The threaded region, stations along the part's axis.
     frame, camera
         The axis frame in space, for the sign of the sides.
-    blur_px
-        Standard deviation of the blur, which rounds what is sharp.
+    sight
+        How the thread is seen; square to its axis and sharp by default.
 
     Raises
     ------
     numpy.linalg.LinAlgError
         If neither side shows flanks.
     """
+    sight = sight or Sight()
     st = axis.to_axis(outline)
     normals = _contour_normals(outline)
     zy = frame.from_photo(camera, outline)
     names = ("xy", "side", "flank", "ridge", "height", "below", "normal")
     chosen: dict[str, list[Values]] = {k: [] for k in names}
     for crests, t_sign in zip(region.crests, (1.0, -1.0), strict=True):
-        found = _one_side(st, crests, t_sign, region.spacing_px, blur_px)
+        found = side_points(st, crests, t_sign, region.spacing_px, sight)
         if found is None:
             continue
         index, ridge, flank, height, below = found
@@ -142,9 +164,14 @@ def _group_normals(normals: Points, flank: Values) -> Points:
     return out
 
 
-def _one_side(
-    st: Points, crests: Values, sign: float, spacing: float, blur_px: float
+def side_points(
+    st: Points, crests: Values, sign: float, spacing: float, sight: Sight
 ) -> tuple[NDArray[np.intp], Values, Values, Values, Values] | None:
+    """Return the points of one side that lie on flanks, None where there are too few.
+
+    They are the points' indices, and for each the ridge's number, the flank (+1 where it faces
+    growing s), the share of the flank's height, and the distance below the crest in pitches.
+    """
     number = np.round((crests - crests[0]) / spacing)
     step, first = np.polyfit(number, crests, 1)
     inside = (st[:, 1] * sign > 0) & (st[:, 0] > crests[0] - 0.5 * spacing)
@@ -168,8 +195,14 @@ def _one_side(
         return None
     share = (level - root) / (crest - root)
     below = (crest - level) / spacing
-    straight = (below > BELOW_CREST[0]) & (below < BELOW_CREST[1] + SEEN_LOWER)
-    straight &= (level - root) / spacing > max(ABOVE_ROOT, ROUNDED + BLURS * blur_px / spacing)
+    lower = sight.lower(float(np.median(height[top])) / spacing)
+    straight = below > max(BELOW_CREST[0], lower + CLEAR_OF_CREST)
+    straight &= below < BELOW_CREST[1] + max(SEEN_LOWER, lower)
+    blurred = BLURS * sight.blur_px / spacing
+    # Where the ridges hide the root, the notch between them is sharp but for the blur.
+    notch = crest - root < SHALLOW * spacing
+    above = blurred if notch else max(ABOVE_ROOT, ROUNDED + blurred)
+    straight &= (level - root) / spacing > above
     straight &= (np.abs(phase) > 0.08) & (np.abs(phase) < 0.46)
     if np.count_nonzero(straight) < FEWEST_ON_LINE:
         return None

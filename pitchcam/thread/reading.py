@@ -82,6 +82,7 @@ def crest_reading(shape: CrestShape, lines: tuple[BudgetLine, ...]) -> ThreadRea
     return ThreadReading(
         pitch_mm=quantity(v["pitch_mm"], u["pitch_mm"]),
         major_mm=quantity(v["major_mm"] + offset, u_major),
+        angle_deg=quantity(v.get("angle_deg"), u["angle_deg"]),
         taper=quantity(abs(slope), u["taper"]), diameter_station_mm=station,
         starts=1 if shape.lag > IN_STEP else 2, correlation=correlation,
     )  # fmt: skip

@@ -18,9 +18,9 @@ def inclination(shape: CrestShape, place: Geometry) -> BudgetLine:
     larger = dict.fromkeys(now, 0.0)
     for sign in (1.0, -1.0):
         turned = remeasure_crests(shape, shape.camera, *inclined(place, sign)).quantities()
-        for k, value in now.items():
-            if abs(turned[k] - value) > abs(larger[k]):
-                larger[k] = turned[k] - value
+        for k in now.keys() & turned.keys():
+            if abs(turned[k] - now[k]) > abs(larger[k]):
+                larger[k] = turned[k] - now[k]
     return BudgetLine(source="inclination of the part", contributions=larger)
 
 
@@ -34,7 +34,8 @@ def scatter(shape: CrestShape, place: Geometry) -> BudgetLine:
     return BudgetLine(
         source="edge noise", kind="A", correlated=False,
         degrees_of_freedom=max(float(len(shape.crests.xy) - 4), 1.0),
-        contributions={"pitch_mm": shape.u_pitch_mm, "major_mm": 0.0, "taper": shape.u_taper},
+        contributions={"pitch_mm": shape.u_pitch_mm, "major_mm": 0.0, "taper": shape.u_taper,
+                       "angle_deg": shape.u_angle_deg},
     )  # fmt: skip
 
 
