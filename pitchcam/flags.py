@@ -28,6 +28,8 @@ FLAGS: dict[str, tuple[str, str]] = {
                      "lay it beside the part, in the lit window, not touching, retake"),
     "references-disagree": ("two references give different scales",
                             "check the stated sizes, and which object is which"),
+    "reference-size": ("the reference does not seem to be of the stated size",
+                       "measure it with a caliper, and state what it reads"),
     "tilt": ("the camera looked down at an angle",
              "hold the phone level over the part"),
     "inclined": ("the part lies at an angle to the plate",
