@@ -25,7 +25,8 @@ FLAGS: dict[str, tuple[str, str]] = {
     "touching": ("two objects touch or overlap in the picture",
                  "leave a finger's width between them, retake"),
     "no-reference": ("the stated reference was not found",
-                     "lay it beside the part, in the lit window, not touching, retake"),
+                     "lay it beside the part, in the lit window, not touching, retake; a bank card "
+                     "(--card) is the best there is"),
     "references-disagree": ("two references give different scales",
                             "check the stated sizes, and which object is which"),
     "reference-size": ("the reference does not seem to be of the stated size",
