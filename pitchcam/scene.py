@@ -85,7 +85,8 @@ def take_apart(photo: Photo, spec: ScaleSpec, say: Progress) -> Scene:
             raise UnreadableError(
                 "No marker sheet was found, and no other reference was stated.",
                 "Lay a bank card beside the part (--card), or state what lies there (--disc, "
-                "--pin, --jaws), or the caliper's reading of the thread (--major).", code="no-reference",
+                "--pin, --jaws), or the caliper's reading of the thread (--major).",
+                code="no-reference",
             )  # fmt: skip
     elif spec.source in ("pin", "disc", "card", "jaws"):
         _compare(reference, spec, shapes, camera, pins)
