@@ -33,6 +33,7 @@ from pitchcam.scale.camera import Camera
 from pitchcam.scale.find import check_spec
 from pitchcam.scale.shapes import Shape
 from pitchcam.scene import Progress, Scene, take_apart
+from pitchcam.stated_size import doubt_names
 
 
 def identify(
@@ -133,6 +134,7 @@ def _measure(
             threads=tuple(threads),
             outline_px=tuple((float(x), float(y)) for x, y in part.outline_px[::step]),
         ))  # fmt: skip
+    results = doubt_names(results, spec, camera.distance_mm, flags)
     read = [t for p in results for t in p.threads if t.verdict.status != "unreadable"]
     if spec.source == "major" and scene.reference is not None:
         _compare_major(read, float(spec.mm or 0.0))

@@ -12,7 +12,15 @@ from pitchcam.errors import OutlineError, UnreadableError, UsageError
 from pitchcam.flags import FLAGS, flag
 from pitchcam.match import name_thread
 from pitchcam.pose_report import lies_aslant, part_pose
-from pitchcam.records import Flag, Quantity, ScaleSpec, ThreadReading, ThreadResult, Verdict
+from pitchcam.records import (
+    BudgetLine,
+    Flag,
+    Quantity,
+    ScaleSpec,
+    ThreadReading,
+    ThreadResult,
+    Verdict,
+)
 from pitchcam.scale.camera import Camera
 from pitchcam.scale.shapes import Shape
 from pitchcam.scene import MOST_BLUR, Scene
@@ -137,8 +145,7 @@ def _one_thread(
         span_px=_span(shape), budget=lines, verdict=verdict,
         plots=plots(shape, reading) if with_plots else None, pose=part_pose(rest.pose),
     )  # fmt: skip
-    u_scale = shape.mm_per_px * relative_u_scale(lines, shape.pitch_mm)
-    return result, Quantity(value=shape.mm_per_px, u=u_scale)
+    return result, _axis_scale(shape, lines)
 
 
 def _by_crests(
@@ -164,8 +171,7 @@ def _by_crests(
         span_px=((float(ends[0, 0]), float(ends[0, 1])), (float(ends[1, 0]), float(ends[1, 1]))),
         budget=lines, verdict=name_thread(reading), pose=part_pose(rest.pose),
     )  # fmt: skip
-    u_scale = shape.mm_per_px * relative_u_scale(lines, shape.pitch_mm)
-    return result, Quantity(value=shape.mm_per_px, u=u_scale)
+    return result, _axis_scale(shape, lines)
 
 
 def by_crests(
@@ -176,6 +182,12 @@ def by_crests(
     shape = measure_crests(part.crop, camera, part.axis, region, rest.height_mm, scene.rims)
     rest = lay(shape, part, camera, rest, scene.rims.spread.blur_px, spec.axis_height_mm)
     return again(shape, camera, rest.height_mm, rest.pose.slope_rad), rest
+
+
+def _axis_scale(shape: ThreadShape | CrestShape, lines: tuple[BudgetLine, ...]) -> Quantity:
+    """Return the scale on the axis: that of its depth, not of the slant way to it, mm per pixel."""
+    value = float(shape.frame.origin[2]) / shape.camera.f_px
+    return Quantity(value=value, u=value * relative_u_scale(lines, shape.pitch_mm))
 
 
 def _unreadable(part: Shape, region: Region, problem: Flag, flags: list[Flag]) -> ThreadResult:

@@ -84,8 +84,9 @@ def take_apart(photo: Photo, spec: ScaleSpec, say: Progress) -> Scene:
         elif spec.source != "major":
             raise UnreadableError(
                 "No marker sheet was found, and no other reference was stated.",
-                "State the reference beside the part (--pin, --disc, --card, --jaws) or the "
-                "caliper's reading of the thread (--major).", code="no-reference",
+                "Lay a bank card beside the part (--card), or state what lies there (--disc, "
+                "--pin, --jaws), or the caliper's reading of the thread (--major).",
+                code="no-reference",
             )  # fmt: skip
     elif spec.source in ("pin", "disc", "card", "jaws"):
         _compare(reference, spec, shapes, camera, pins)

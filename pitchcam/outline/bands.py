@@ -115,6 +115,12 @@ def place(
     return position, float(np.sqrt(inside + between)), weight * band[2]
 
 
+def plain_place(p: MeanProfile, spread: Triple) -> tuple[float, float]:
+    """Return the place of one step between the light on both sides, and its uncertainty, pixels."""
+    position, u, _ = _fit_plain(p, spread)
+    return position, u
+
+
 def _rest(p: MeanProfile, fall: Values, spread: Triple) -> Values:
     code = encode((p.dark + (1 - p.dark) * fall) * p.background)
     smooth = smoothing(float(p.across_px[1] - p.across_px[0]), spread[2], len(p.across_px))

@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.least_squares import solve_one
-from pitchcam.outline.bands import place, solve_apart
+from pitchcam.outline.bands import place, plain_place, solve_apart
 from pitchcam.outline.esf import DEFAULT_SPREAD, Spread, edge_light, reflected
 from pitchcam.outline.profiles import CODE_NOISE, Drawn, MeanProfile, deviations, stacked
 
@@ -68,8 +68,13 @@ DULL, DULL_PINS = (0.05, 0.10), 0.02
 PANELS = (0.5, 0.2, 0.06)
 PANEL_SPREAD = 0.35
 #: What stays unknown of a round edge even where the model fits: roughness, and a metal whose loss
-#: does not follow one curve (renders of 24 known pins: 0.07 px rms, 0.17 at most).
-U_ROUND_PX = 0.10
+#: does not follow one curve (30 renders of known pins over a panel 100 mm or more behind: 0.25).
+U_ROUND_PX = 0.20
+#: A band wider than a profile, close over a panel, is all the light inside that the profile shows:
+#: above this share the edge is one step, from the plain light to the band's; and what a smooth
+#: metal, brighter at the very edge, moves it by.
+FLOODED, U_FLOODED_PX = 0.4, 0.3
+
 #: What stands in where a photo shows no straight edge: what phones do, and a panel well behind.
 UNLEARNT = Rims(
     spread=DEFAULT_SPREAD, panel=PANELS[0], u_panel=0.5, common=True, edges_px=np.zeros(0),
@@ -215,6 +220,10 @@ def fit_rims(
                 for p, w in zip(profiles, rims, strict=True)
             ]
             edges, u_edges, rims = (np.array(column) for column in zip(*placed, strict=True))
+    for i, p in enumerate(profiles):
+        if p.radius_px is not None and p.dark > FLOODED:
+            edges[i], u_plain = plain_place(p, (float(q[0]), float(q[1]), float(q[2])))
+            u_edges[i] = np.hypot(u_plain, U_FLOODED_PX)
     grow = np.maximum(1.0, misfit / CODE_NOISE)
     # The band's form is good to a tenth of the shift it makes.
     curved = np.array([p.radius_px is not None for p in profiles])

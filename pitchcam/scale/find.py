@@ -13,7 +13,7 @@ from pitchcam.scale.camera import Camera
 from pitchcam.scale.card import card_reference
 from pitchcam.scale.disc import disc_reference
 from pitchcam.scale.jaws import jaw_references
-from pitchcam.scale.pin import pin_distance
+from pitchcam.scale.pin import leaning, pin_distance
 from pitchcam.scale.reference import Reference
 from pitchcam.scale.shapes import Points, Shape
 from pitchcam.scale.straight import TrueEdge
@@ -163,6 +163,8 @@ def _pin(
     shape: Shape, camera: Camera, edges: list[TrueEdge], mm: float
 ) -> Reference:
     moved = [(edge.start_px, edge.end_px) for edge in edges]
+    distance, _ = pin_distance(camera, (moved[0], moved[1]), mm)
+    camera = leaning(camera, (moved[0], moved[1]), distance)
     distance, _ = pin_distance(camera, (moved[0], moved[1]), mm)
     width = float(np.linalg.norm(
         np.mean(moved[0], axis=0) - np.mean(moved[1], axis=0)

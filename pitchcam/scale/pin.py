@@ -25,7 +25,9 @@ def pin_distance(
 
     Each edge of the shadow spans a plane with the pinhole that touches the cylinder. Half the
     angle d between both planes gives the axis's distance r / sin d, wherever in the picture the
-    pin lies; with the axis parallel to the plate, r above it, the plate's distance follows.
+    pin lies; with the axis parallel to the plate, r above it, the plate's distance follows. The
+    planes are laid through the edges' middles along that axis, so that the depth of the pin's
+    middle is right whatever the plate's tilt is.
 
     Returns
     -------
@@ -39,7 +41,6 @@ def pin_distance(
     n2 = edge_plane(camera, *edges[1])
     if n1 @ n2 < 0:
         n2 = -n2
-    half = 0.5 * float(np.arctan2(np.linalg.norm(np.cross(n1, n2)), n1 @ n2))
     bisector = (n1 + n2) / np.linalg.norm(n1 + n2)
     normal = np.array(camera.normal)
     along = np.cross(bisector, normal)
@@ -47,7 +48,45 @@ def pin_distance(
     seen = np.cross(n1, n2)
     seen /= np.linalg.norm(seen)
     slope = float(np.arcsin(np.clip(seen @ normal * np.sign(seen @ along), -1, 1)))
+    middles = camera.rays(np.array([np.mean(edge, axis=0) for edge in edges]))
+    m1, m2 = (m / np.linalg.norm(m) for m in np.cross(along, middles))
+    if m1 @ m2 < 0:
+        m2 = -m2
+    half = 0.5 * float(np.arctan2(np.linalg.norm(np.cross(m1, m2)), m1 @ m2))
+    bisector = (m1 + m2) / np.linalg.norm(m1 + m2)
     radius = diameter_mm / 2
     foot = np.cross(along, bisector)
     foot *= np.sign(foot[2]) * radius / np.sin(half)
     return float(normal @ foot) + radius, slope
+
+
+#: How far the difference of a pin's widths at both ends may be off, pixels.
+U_CONVERGE_PX = 0.35
+
+
+def leaning(
+    camera: Camera, edges: tuple[tuple[Points, Points], tuple[Points, Points]], distance_mm: float
+) -> Camera:  # fmt: skip
+    """Return the camera with the tilt along a pin that its edges' convergence tells.
+
+    What is known of the tilt beforehand and what the edges show are weighed.
+    """
+    (a, b), (c, d) = edges
+    if (b - a) @ (d - c) < 0:
+        c, d = d, c
+    width = float(np.hypot(*((a + b) / 2 - (c + d) / 2)))
+    ends = camera.over_plate(distance_mm, 0.0).on_plane(np.stack([(a + c) / 2, (b + d) / 2]))
+    way = ends[1] - ends[0]
+    length = float(np.linalg.norm(way))
+    u_seen = U_CONVERGE_PX / width * distance_mm / length
+    prior = camera.u_tilt_rad
+    share = prior**2 / (prior**2 + u_seen**2)
+    normal = np.array(camera.normal)
+    axis: Points = np.cross(edge_plane(camera, *edges[0]), edge_plane(camera, *edges[1]))
+    axis = axis / np.linalg.norm(axis)
+    axis *= np.sign(axis @ way)
+    lean = float(axis @ normal) * share
+    u_along = prior * float(np.sqrt(1 - share))
+    return camera.tilted(
+        normal - lean * way / length, float(np.sqrt((prior**2 + u_along**2) / 2))
+    )

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from pitchcam.records import ScaleSpec
 from pitchcam.scale.find import find_reference
-from pitchcam.scale.pin import edge_plane, pin_distance
+from pitchcam.scale.pin import edge_plane, leaning, pin_distance
 from tests.outline import drawing
 from tests.outline.drawing import View
 from tests.scale import looking
@@ -48,6 +50,28 @@ def test_convergence_shows_a_tilt_left_out(tilt: float) -> None:
     _, back = pin_distance(looking.camera(other, tilt=False),
                            exact_edges(other, (0, 0), 0.0, 40, 8.0), 8.0)  # fmt: skip
     assert back == pytest.approx(-slope, abs=2e-3)
+
+
+@pytest.mark.parametrize("turn", [(0, 0.035, 0), (0, -0.02, 0), (0.03, 0.01, 0)])
+def test_depth_at_a_pin_is_right_whatever_tilt_is_assumed(turn) -> None:
+    view = View(turn=turn, size=(2000, 1500))
+    edges = exact_edges(view, (30, 8), 0.0, 30, 8.0)
+    level = looking.camera(view, tilt=False)
+    distance, _ = pin_distance(level, edges, 8.0)
+    middle = np.mean([np.mean(e, axis=0) for e in edges], axis=0)[None]
+
+    def depth(camera, mm):
+        return camera.over_plate(mm, 0.0).on_plane(middle, 4.0)[0, 2]
+
+    true = depth(looking.camera(view), view.plate_mm)
+    assert depth(level, distance) == pytest.approx(true, rel=4e-4)
+    # The plate's distance itself is off by what the tilt makes over the way to the pin's middle.
+    assert abs(distance / view.plate_mm - 1) > 2e-4
+    # Its edges' convergence tells most of the tilt along it where it appears wide.
+    free = replace(level, u_tilt_rad=0.1)
+    lean = leaning(free, edges, distance)
+    assert lean.normal[0] == pytest.approx(view.normal[0], abs=0.2 * abs(view.normal[0]) + 1e-3)
+    assert 0.07 < lean.u_tilt_rad < 0.08
 
 
 def test_plane_holds_the_edge() -> None:
