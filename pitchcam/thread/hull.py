@@ -6,6 +6,7 @@ that hull which lies under its centre of mass, and its axis is then inclined by 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -64,7 +65,7 @@ class Fall:
 
 def part_profile(
     outline_px: Values, axis: ImageAxis, frame: AxisFrame, camera: Camera, rest: Rest,
-    out_px: float = 0.0,
+    out_px: float = 0.0, heads: Sequence[tuple[float, float]] = (),
 ) -> Profile:
     """Return a part's profile from its outline.
 
@@ -80,6 +81,8 @@ def part_profile(
         The feature the part would rest on if it were level, which may be a hexagon.
     out_px
         How far outside the part's edge the outline runs.
+    heads
+        Stretches of other hexagons.
     """
     s, upper, lower = envelope(axis.to_axis(outline_px))
     upper, lower = upper - out_px, lower + out_px
@@ -92,10 +95,15 @@ def part_profile(
     # A round body is seen along tangents, a little wider.
     seen = width * away / np.hypot(away, width)
     rests = seen.copy()
-    if rest.hexagon:
-        first, last = _hexagon(seen, s, rest.stretch, float(np.abs(np.diff(z)).mean()))
+    mm_per_px = float(np.abs(np.diff(z)).mean())
+    hexagons = [(rest.stretch, rest.height_mm)] if rest.hexagon else []
+    for stretch in heads:
+        on = (s >= stretch[0]) & (s <= stretch[1])
+        hexagons.append((stretch, float(np.median(width[on])) * np.sqrt(3) / 2))
+    for stretch, flat_mm in hexagons:
+        first, last = _hexagon(seen, s, stretch, mm_per_px)
         seen[first : last + 1] = width[first : last + 1]
-        rests = _lowered(seen, first, last, rest.height_mm)
+        rests = np.minimum(rests, _lowered(seen, first, last, flat_mm))
     return Profile(z_mm=z, seen_mm=seen, rests_mm=rests)
 
 
