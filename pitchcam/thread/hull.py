@@ -66,6 +66,7 @@ class Fall:
 def part_profile(
     outline_px: Values, axis: ImageAxis, frame: AxisFrame, camera: Camera, rest: Rest,
     out_px: float = 0.0, heads: Sequence[tuple[float, float]] = (),
+    threads: Sequence[tuple[float, float]] = (),
 ) -> Profile:
     """Return a part's profile from its outline.
 
@@ -83,6 +84,8 @@ def part_profile(
         How far outside the part's edge the outline runs.
     heads
         Stretches of other hexagons.
+    threads
+        Stretches of threads.
     """
     s, upper, lower = envelope(axis.to_axis(outline_px))
     upper, lower = upper - out_px, lower + out_px
@@ -91,6 +94,11 @@ def part_profile(
     ]
     z = (sides[0][:, 0] + sides[1][:, 0]) / 2
     width = np.abs(sides[0][:, 1] - sides[1][:, 1]) / 2
+    for start, end in threads:
+        # One side shows a crest where the other shows the groove; the crests are rested on.
+        on = (s >= start) & (s <= end)
+        middle = float(np.mean(sides[0][on, 1] + sides[1][on, 1])) / 2 if on.any() else 0.0
+        width[on] = np.maximum(*(np.abs(side[on, 1] - middle) for side in sides))
     away = np.hypot(frame.pinhole[2], frame.pinhole[0] - z)
     # A round body is seen along tangents, a little wider.
     seen = width * away / np.hypot(away, width)

@@ -63,11 +63,14 @@ def lay(
     faces = [f for end in (-1.0, 1.0) if (f := end_face(shape.outline_px, part.axis, end))]
     middle = float(part.axis.to_axis(shape.camera.project(shape.frame.origin))[0])
     heads = head_stretches(part, level)
+    # Half a ridge beyond the last whole crest belongs to the thread.
+    threads = [(r.start_px - r.spacing_px / 2, r.end_px + r.spacing_px / 2) for r in part.threads]
     rest, height, slope = level, level.height_mm, 0.0
     for _ in range(ROUNDS):
         frame = axis_frame(camera, part.axis, middle, height, slope)
         profile = part_profile(
-            shape.outline_px, part.axis, frame, camera, rest, OUTLINE_OUT * blur_px, heads
+            shape.outline_px, part.axis, frame, camera, rest, OUTLINE_OUT * blur_px, heads,
+            threads,
         )  # fmt: skip
         seen = sight(faces, drawn, part.axis, camera, height)
         lever = 0.0
