@@ -22,6 +22,7 @@ from pitchcam.records import (
     Verdict,
 )
 from pitchcam.scale.camera import Camera
+from pitchcam.scale.fixed import fixed_point
 from pitchcam.scale.shapes import Shape
 from pitchcam.scene import MOST_BLUR, Scene
 from pitchcam.thread.budget import Geometry, budget, relative_u_scale
@@ -70,8 +71,18 @@ def measured(
     if shape.lag < IN_STEP:
         # Both sides in step: two starts, and a helix twice as steep.
         shape = with_starts(2)
-    rest = lay(shape, part, camera, rest, scene.rims.spread.blur_px, spec.axis_height_mm)
+    rest = _laid(shape, scene, part, rest, spec)
     return again(shape, camera, rest.height_mm, rest.pose.slope_rad), rest
+
+
+def _laid(
+    shape: ThreadShape | CrestShape, scene: Scene, part: Shape, level: Rest, spec: ScaleSpec
+) -> Rest:
+    """Return how a part rests, by one of its threads."""
+    fixed = None if scene.reference is None else fixed_point(scene.reference)
+    return lay(
+        shape, part, shape.camera, level, scene.rims.spread.blur_px, spec.axis_height_mm, fixed
+    )
 
 
 def one_thread(
@@ -180,7 +191,7 @@ def by_crests(
     """Measure one thread by its crests alone, in its part's pose."""
     rest = rest_height(part, camera, scene.rims.spread.blur_px)
     shape = measure_crests(part.crop, camera, part.axis, region, rest.height_mm, scene.rims)
-    rest = lay(shape, part, camera, rest, scene.rims.spread.blur_px, spec.axis_height_mm)
+    rest = _laid(shape, scene, part, rest, spec)
     return again(shape, camera, rest.height_mm, rest.pose.slope_rad), rest
 
 
@@ -263,7 +274,8 @@ def _geometry(
         )  # fmt: skip
     r = scene.reference
     there = float(np.hypot(*(r.where_px - centre))) / corner
-    apart = float(np.hypot(*(here - r.where_px))) * shape.mm_per_px
+    # Along the part's axis its pose tells the tilt.
+    apart = abs(float((shape.frame.origin - fixed_point(r)) @ shape.frame.across))
     return Geometry(
         height_mm=rest.height_mm, u_scale=r.u_scale, rise_mm=rest.height_mm - r.height_mm,
         u_rise_mm=float(np.hypot(rest.u_height_mm, r.u_height_mm)), apart_mm=apart,

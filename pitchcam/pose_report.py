@@ -18,10 +18,9 @@ def part_pose(pose: Pose) -> PartPose:
     turn = None
     if pose.turn_rad is not None and pose.u_turn_rad is not None:
         turn = _degrees(pose.turn_rad, pose.u_turn_rad)
-    u_height = np.hypot(pose.u_height_mm, pose.height_per_rad * pose.u_slope_rad)
     return PartPose(
         inclination_deg=_degrees(pose.incline_rad, pose.u_incline_rad),
-        axis_height_mm=Quantity(value=pose.height_mm, u=float(u_height)), turn_deg=turn,
+        axis_height_mm=Quantity(value=pose.axis_height_mm, u=pose.u_axis_height_mm), turn_deg=turn,
     )  # fmt: skip
 
 

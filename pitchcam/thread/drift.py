@@ -22,7 +22,7 @@ Values = NDArray[np.float64]
 #: A thread measured whole, or by its crests alone.
 Measured = ThreadShape | CrestShape
 #: Angles at which the thread is fitted to find where it comes out even, degrees.
-WIDE, CLOSE = 9.0, 2.5
+WIDE, CLOSE, MOST = 9.0, 2.5, 18.0
 #: How much the flanks' points agree among each other beyond their own scatter.
 INFLATE = 1.5
 #: What drift is known to at best, degrees: unevenness of real threads and of mirrored light.
@@ -70,9 +70,13 @@ def thread_sight(shape: Measured, camera: Camera, height_mm: float) -> Values:
         return turned.section.fit.rms_mm**2, turned.taper
 
     middle, _ = _lowest(np.array([-WIDE, 0.0, WIDE]), [at(a)[0] for a in (-WIDE, 0.0, WIDE)])
-    middle = float(np.clip(middle, -15.0, 15.0))
-    angles = middle + np.array([-CLOSE, 0.0, CLOSE])
-    squares, tapers = (np.array(column) for column in zip(*map(at, angles), strict=True))
+    for _ in range(3):
+        middle = float(np.clip(middle, -MOST, MOST))
+        angles = middle + np.array([-CLOSE, 0.0, CLOSE])
+        squares, tapers = (np.array(column) for column in zip(*map(at, angles), strict=True))
+        before, (middle, bend) = middle, _lowest(angles, squares)
+        if bend == 0.0 or abs(middle - before) < CLOSE / 2:
+            break
     return _by_drift(shape, camera, angles, squares) + _by_taper(shape, angles, tapers)
 
 

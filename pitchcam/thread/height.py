@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from pitchcam.outline.edges import crossings, line_profiles
 from pitchcam.scale.camera import Camera
 from pitchcam.scale.shapes import Shape
+from pitchcam.thread.ellipse import end_face
 from pitchcam.thread.fitting import Section
 from pitchcam.thread.pose import UNKNOWN, Pose
 from pitchcam.thread.section import AxisFrame
@@ -19,6 +20,19 @@ Values = NDArray[np.float64]
 #: A hexagon's corners are broken by a chamfer or a small radius, which takes up to 2 % of its
 #: width (common practice, no source).
 U_CORNERS = 0.008
+
+#: How well any radius is read from an outline, mm: renders of known parts come out within 0.06.
+U_RADIUS_MM = 0.05
+
+#: No hexagon is thinner than this share of its width over corners, as flanges and washers are: ISO
+#: 4035's thin nuts have 0.27, thin hexagons of fittings 0.2 (common practice, no source).
+THINNEST = 0.125
+#: A hexagon's corners are turned off to a circle no wider than its flats, 0.866 of its corners (ISO
+#: 4014: 0.95 of that, from memory), which reads as 0.84-0.89; round heads have more.
+HEXAGON_FACE = 0.90
+
+#: How far from a part's end its head is looked for, in widths of the part.
+HEAD_WITHIN = 0.45
 
 #: How far outside a sharp corner the outline's level lies, in blurs: 1.08 by the normal
 #: distribution, a quarter less in a photo that is sharpened. A round edge's rim makes up for it.
@@ -91,9 +105,8 @@ def rest_height(shape: Shape, camera: Camera, blur_px: float = 0.0) -> Rest:
             width_mm *= float(np.sqrt(1 - (radius / np.linalg.norm(point)) ** 2))
         height = width_mm * (np.sqrt(3) / 4 if hexagon else 0.5)
     u = U_CORNERS * height if hexagon else 0.01 * height
-    # Rests also on what is below the hexagon's flat only if that is lower: small inclination.
     return Rest(
-        width_mm=width_mm, height_mm=height, u_height_mm=float(np.hypot(u, 0.08)),
+        width_mm=width_mm, height_mm=height, u_height_mm=float(np.hypot(u, U_RADIUS_MM)),
         hexagon=hexagon, stretch=(start, end),
     )  # fmt: skip
 
@@ -202,4 +215,54 @@ def _stands_out(shape: Shape, start: float, end: float, width_px: float) -> bool
     if any(r.start_px < end and r.end_px > start for r in shape.threads):
         return False
     rest = np.percentile((upper - lower)[~inside], 90) if (~inside).any() else 0.0
-    return bool(end - start < 1.2 * width_px and rest < 0.97 * width_px)
+    if end - start > 1.2 * width_px or rest > 0.97 * width_px:
+        return False
+    for r in shape.threads:
+        crests = np.percentile((upper - lower)[(s > r.start_px) & (s < r.end_px)], 90)
+        # No hexagon's flats are narrower than the thread it turns.
+        if np.sqrt(3) / 2 * width_px < crests:
+            return False
+    head = chamfered(shape, start, end, width_px)
+    return end - start > THINNEST * width_px if head is None else head
+
+
+def chamfered(shape: Shape, start: float, end: float, width_px: float) -> bool | None:
+    """Return whether a stretch at an end of the part is a hexagon's head by its face's size.
+
+    None where it lies inside the part, or its face is not seen to be flat.
+    """
+    first, last = shape.stations[0][[0, -1]]
+    for side, gap in ((-1.0, start - first), (1.0, last - end)):
+        if gap < 0.25 * width_px:
+            face = end_face(shape.outline_px, shape.axis, side)
+            if face is not None:
+                return face.radius_px < HEXAGON_FACE * width_px / 2
+    return None
+
+
+def head_stretches(shape: Shape, rest: Rest) -> list[tuple[float, float]]:
+    """Return the stretches at the ends of a part that are hexagons beside a wider flange.
+
+    Such a plug falls on both.
+    """
+    s, upper, lower = shape.stations
+    width = upper - lower
+    out: list[tuple[float, float]] = []
+    start, end = rest.stretch
+    flange = end - start < THINNEST * shape.width_px and not rest.hexagon
+    if not flange or any(r.start_px < end and r.end_px > start for r in shape.threads):
+        return out
+    for near in (s < s[0] + HEAD_WITHIN * shape.width_px, s > s[-1] - HEAD_WITHIN * shape.width_px):
+        # The wide stretch itself may reach in; its own shoulder is where it stops.
+        on = np.flatnonzero(near & ((s < rest.stretch[0] - 3) | (s > rest.stretch[1] + 3)))
+        if len(on) < 10:
+            continue
+        top = float(np.percentile(width[on], 60))
+        level = on[np.abs(width[on] - top) < 0.015 * top]
+        runs = np.split(level, np.flatnonzero(np.diff(level) > 2) + 1)
+        run = max(runs, key=len)
+        start, end = float(s[run[0]]), float(s[run[-1]])
+        threaded = any(r.start_px < end and r.end_px > start for r in shape.threads)
+        if not threaded and end - start > THINNEST * top and chamfered(shape, start, end, top):
+            out.append((start, end))
+    return out

@@ -6,6 +6,7 @@ that hull which lies under its centre of mass, and its axis is then inclined by 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -64,7 +65,8 @@ class Fall:
 
 def part_profile(
     outline_px: Values, axis: ImageAxis, frame: AxisFrame, camera: Camera, rest: Rest,
-    out_px: float = 0.0,
+    out_px: float = 0.0, heads: Sequence[tuple[float, float]] = (),
+    threads: Sequence[tuple[float, float]] = (),
 ) -> Profile:
     """Return a part's profile from its outline.
 
@@ -80,6 +82,10 @@ def part_profile(
         The feature the part would rest on if it were level, which may be a hexagon.
     out_px
         How far outside the part's edge the outline runs.
+    heads
+        Stretches of other hexagons.
+    threads
+        Stretches of threads.
     """
     s, upper, lower = envelope(axis.to_axis(outline_px))
     upper, lower = upper - out_px, lower + out_px
@@ -88,14 +94,24 @@ def part_profile(
     ]
     z = (sides[0][:, 0] + sides[1][:, 0]) / 2
     width = np.abs(sides[0][:, 1] - sides[1][:, 1]) / 2
+    for start, end in threads:
+        # One side shows a crest where the other shows the groove; the crests are rested on.
+        on = (s >= start) & (s <= end)
+        middle = float(np.mean(sides[0][on, 1] + sides[1][on, 1])) / 2 if on.any() else 0.0
+        width[on] = np.maximum(*(np.abs(side[on, 1] - middle) for side in sides))
     away = np.hypot(frame.pinhole[2], frame.pinhole[0] - z)
     # A round body is seen along tangents, a little wider.
     seen = width * away / np.hypot(away, width)
     rests = seen.copy()
-    if rest.hexagon:
-        first, last = _hexagon(seen, s, rest.stretch, float(np.abs(np.diff(z)).mean()))
+    mm_per_px = float(np.abs(np.diff(z)).mean())
+    hexagons = [(rest.stretch, rest.height_mm)] if rest.hexagon else []
+    for stretch in heads:
+        on = (s >= stretch[0]) & (s <= stretch[1])
+        hexagons.append((stretch, float(np.median(width[on])) * np.sqrt(3) / 2))
+    for stretch, flat_mm in hexagons:
+        first, last = _hexagon(seen, s, stretch, mm_per_px)
         seen[first : last + 1] = width[first : last + 1]
-        rests = _lowered(seen, first, last, rest.height_mm)
+        rests = np.minimum(rests, _lowered(seen, first, last, flat_mm))
     return Profile(z_mm=z, seen_mm=seen, rests_mm=rests)
 
 

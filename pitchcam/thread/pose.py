@@ -17,11 +17,11 @@ GRID: Values = np.arange(-220, 221) / 10.0
 class Pose:
     """A part's pose: angles in radians, lengths in mm, with standard uncertainties.
 
-    ``incline_rad`` is that of the axis over the plate, positive where it rises with growing s;
-    ``slope_rad`` that over the plate as the camera's normal has it, with the tilt the picture
-    shows; ``height_mm`` is the axis's height at the thread and ``height_per_rad`` how it goes with
-    ``slope_rad``, ``u_height_mm`` what is left of its uncertainty. ``turn_rad`` is a
-    hexagon's turn about the axis from lying on a flat; None where there is none.
+    ``incline_rad`` is that of the axis over the plate, positive where it rises with growing s, and
+    ``axis_height_mm`` the height over it at the thread. ``slope_rad`` and ``height_mm`` are the
+    same over the plate as the camera has it, to which the tilt that the picture shows is added;
+    ``height_per_rad`` is how the one goes with the other, ``u_height_mm`` what is left then.
+    ``turn_rad`` is a hexagon's turn about the axis from lying on a flat; None where there is none.
     """
 
     incline_rad: float
@@ -31,6 +31,8 @@ class Pose:
     height_mm: float
     u_height_mm: float
     height_per_rad: float
+    axis_height_mm: float = 0.0
+    u_axis_height_mm: float = 0.0
     turn_rad: float | None = None
     u_turn_rad: float | None = None
 

@@ -25,9 +25,9 @@ Values = NDArray[np.float64]
 #: Ways to lie, their prior shares and, but for those as the hull has it, their spread in degrees.
 #: Of 150 threads of parts laid as they fall, 35 were inclined by more than 4 degrees; where good
 #: practice is kept, parts are level to half a degree, and a shim or a chip makes one or two.
-LEVEL, UNEVEN, FALLEN, HELD = (0.5, 0.35), (0.2, 1.2), (0.25, 0.0), (0.05, 5.0)
+LEVEL, UNEVEN, FALLEN, HELD = (0.4, 0.35), (0.3, 1.2), (0.22, 0.0), (0.08, 8.0)
 #: Share of end faces that are not flat and square to the axis: domed, cut off, chipped.
-ODD_FACE = 0.12
+ODD_FACE = 0.02
 #: Share of faces that mirror the panel so brightly that the outline follows the rim's upper half.
 MIRRORED_FACE = 0.1
 #: Where the focal length is known no better than this, any lens of a phone may have been used:
@@ -98,7 +98,9 @@ def prior(profile: Profile) -> Values:
     return total
 
 
-def posterior(profile: Profile, seen: Values, camera: Camera, u_radius_mm: float) -> Pose:
+def posterior(
+    profile: Profile, seen: Values, camera: Camera, u_radius_mm: float, lever_mm: float = 0.0
+) -> Pose:
     """Return the pose that hull and picture agree on.
 
     Parameters
@@ -111,6 +113,9 @@ def posterior(profile: Profile, seen: Values, camera: Camera, u_radius_mm: float
         The camera over the plate, with the uncertainty of its tilt.
     u_radius_mm
         Standard uncertainty of the radius that the part rests on.
+    lever_mm
+        How far along the axis the thread lies from the reference, whose place on the plate is
+        known: so far a tilt lifts it.
     """
     u_tilt = float(np.degrees(camera.u_tilt_rad))
     tilts = np.linspace(-3, 3, 31) * u_tilt if u_tilt > 0.1 else np.zeros(1)
@@ -119,7 +124,8 @@ def posterior(profile: Profile, seen: Values, camera: Camera, u_radius_mm: float
     likely = np.interp(angle, GRID, seen)
     joint = prior(profile)[:, None] * weight * np.exp(likely - likely.max())
     joint /= joint.sum()
-    height = profile.axis_height_mm(np.radians(GRID))[:, None] + np.zeros_like(angle)
+    over_plate = profile.axis_height_mm(np.radians(GRID))[:, None] + np.zeros_like(angle)
+    height = over_plate + lever_mm * np.tan(np.radians(tilts))
 
     def moments(x: Values) -> tuple[float, float]:
         mean = float((joint * x).sum())
@@ -128,11 +134,13 @@ def posterior(profile: Profile, seen: Values, camera: Camera, u_radius_mm: float
     incline, u_incline = moments(np.radians(GRID)[:, None] + np.zeros_like(angle))
     slope, u_slope = moments(np.radians(angle))
     at, u_at = moments(height)
+    axis_height, u_axis_height = moments(over_plate)
     shared = float((joint * (height - at) * (np.radians(angle) - slope)).sum())
     per_rad = shared / max(u_slope**2, 1e-12)
     left = max(u_at**2 - (per_rad * u_slope) ** 2, 0.0)
     return Pose(
         incline_rad=incline, u_incline_rad=u_incline, slope_rad=slope, u_slope_rad=u_slope,
         height_mm=at, u_height_mm=float(np.hypot(np.sqrt(left), u_radius_mm)),
-        height_per_rad=per_rad,
+        height_per_rad=per_rad, axis_height_mm=axis_height,
+        u_axis_height_mm=float(np.hypot(u_axis_height, u_radius_mm)),
     )  # fmt: skip

@@ -53,7 +53,7 @@ def test_the_budget_has_these_lines_and_no_other(shape):
     plain = [*SCALE, "inclination of the part", "edge and rim", "rim along the thread",
              "view along the thread", "edge noise", "form of the model"]  # fmt: skip
     assert [x.source for x in budget(shape, PLACE)] == plain
-    near = budget(replace(shape, near_panel=True), PLACE)
+    near = budget(replace(shape, nearness=1.0), PLACE)
     assert {x.source for x in near} - set(plain) == {"panel close behind the part"}
 
 
@@ -139,7 +139,7 @@ def test_distortion_counts_by_its_scale_here_and_at_the_reference(
 
 
 def test_the_scale_s_own_lines_are_marked_and_no_other(shape):
-    lines = budget(replace(shape, near_panel=True), PLACE)
+    lines = budget(replace(shape, nearness=1.0), PLACE)
     assert tuple(x.source for x in lines if x.of_scale) == SCALE
 
 
@@ -253,13 +253,13 @@ def test_the_view_along_the_thread_counts_with_the_slant_s_square(shape):
 
 def test_a_panel_close_behind_is_half_of_the_largest_error_seen(shape):
     """Renders of known threads close to a panel: 4.6 degrees and 0.018 in taper at the most."""
-    near = line(replace(shape, near_panel=True), "panel close behind the part")
+    near = line(replace(shape, nearness=1.0), "panel close behind the part")
     assert near.contributions["angle_deg"] == pytest.approx(4.6 / 2)
     assert near.contributions["taper"] == pytest.approx(0.018 / 2)
     assert near.contributions["pitch_mm"] == pytest.approx(0.0015 * PITCH, rel=1e-3)
     assert not near.correlated
     plain, _ = combined(budget(shape, PLACE))
-    wide, correlation = combined(budget(replace(shape, near_panel=True), PLACE))
+    wide, correlation = combined(budget(replace(shape, nearness=1.0), PLACE))
     for k in NAMING_QUANTITIES:
         assert wide[k] == pytest.approx(np.hypot(plain[k], near.contributions[k]))
     assert abs(correlation["angle_deg", "taper"]) < 0.2
