@@ -32,7 +32,7 @@ def shape():
         camera=camera, section=section, flanks=flanks, edges=(), tips=(), roots=(),
         mm_per_px=mm_per_px, spacing_px=PITCH / mm_per_px,
         span_mm=(float(z.min()), float(z.max())), outline_px=np.zeros((0, 2)), straight=True,
-        near_panel=False,
+        nearness=0.0, bend_deg=0.0,
     )  # fmt: skip
 
 
