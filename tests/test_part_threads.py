@@ -35,7 +35,9 @@ def place(shape, *, reference_height=3.0, beside_px=300.0, spec=PIN):
     lies = replace(UNKNOWN, slope_rad=0.01, u_slope_rad=0.015, height_per_rad=17.0)
     rest = Rest(width_mm=14.0, height_mm=HEIGHT, u_height_mm=0.1, hexagon=False,
                 stretch=(-20.0, 20.0), pose=lies)  # fmt: skip
-    scene = SimpleNamespace(reference=reference if spec.source != "major" else None)
+    scene = SimpleNamespace(
+        reference=reference if spec.source != "major" else None, u_own_scale=0.0018
+    )
     part = SimpleNamespace(axis=AXIS)
     return part_threads._geometry(scene, part, shape, rest, spec)
 
@@ -60,11 +62,10 @@ def test_the_way_to_the_reference_is_in_millimetres(shape):
     assert place(shape).apart_mm == pytest.approx(300.0 * CAMERA_MM / shape.camera.f_px, rel=0.01)
 
 
-def test_own_crests_leave_no_rise_and_the_caliper_s_error(shape):
+def test_own_crests_leave_no_rise_and_their_own_u(shape):
     own = place(shape, spec=ScaleSpec(source="major", mm=MAJOR))
     assert own.scale_on_axis and own.rise_mm == own.u_rise_mm == 0.0
-    # A caliper's scale of 0.02 mm and the crests' own u: 0.02-0.03 mm on the diameter.
-    assert 0.02 / MAJOR < own.u_scale < 0.03 / MAJOR
+    assert own.u_scale == 0.0018
 
 
 def test_the_scale_s_u_is_that_of_the_scale_with_own_crests_too():

@@ -53,7 +53,7 @@ def run_tests(folder: Path, tests: Sequence[str]) -> str | None:
         return f"(no end within {LIMIT_S:.0f} s)"
     if done.returncode == 0:
         return None
-    found = re.search(r"^(?:FAILED|ERROR) (\S+)", done.stdout, re.MULTILINE)
+    found = re.search(r"^(?:FAILED|ERROR) (.+?)(?: - .*)?$", done.stdout, re.MULTILINE)
     return found[1] if found else f"(pytest ends with {done.returncode}: {done.stdout[-300:]})"
 
 

@@ -10,7 +10,9 @@ import pytest
 from pitchcam.calibration import calibration_path
 from pitchcam.errors import ReadingError, UsageError
 from pitchcam.match import name_thread, posterior
+from pitchcam.match.likelihood import log_likelihood, log_off_series
 from pitchcam.match.naming import NAMED
+from pitchcam.match.population import population
 from pitchcam.match.priors import PHOTO_TEMPER, prior_weights
 from pitchcam.records import NAMING_QUANTITIES, Gender, Quantity, ThreadReading
 from pitchcam.series import find, load_series
@@ -272,3 +274,16 @@ def test_a_workshop_may_bring_its_own_tables(tmp_path: Path) -> None:
     vague = replace(vague, pitch_diameter_mm=None, angle_deg=None)
     verdict = name_thread(vague, folder=folder)
     assert "M13x1.5" in {c.designation for c in verdict.candidates} and verdict.next_step
+
+
+@pytest.mark.parametrize("pitch_mm", [1.5, 1.506, 1.51])
+def test_one_thread_in_a_hundred_is_of_no_series(pitch_mm: float) -> None:
+    """Bayes' theorem by hand: prior odds of 1 to 99, times the densities of both."""
+    reading = replace(reading_of("M14x1.5"), pitch_mm=q(pitch_mm, 0.0025))
+    parts = population("external")
+    leaders = list(parts.leaders)
+    weight = prior_weights(parts.sizes, {})[leaders]
+    series = np.sum(np.exp(log_likelihood(reading, parts)[leaders]) * weight / weight.sum())
+    odds = np.exp(log_off_series(reading)) / series / 99
+    after = posterior(reading, priors={})
+    assert after.off_series == pytest.approx(odds / (1 + odds), rel=1e-9)

@@ -5,7 +5,14 @@ import pytest
 from scipy.stats import norm
 
 from pitchcam.match.likelihood import log_likelihood, station_shift
-from pitchcam.match.population import CELLS, MAJOR, MINOR, TAPER, population
+from pitchcam.match.population import (
+    CELLS,
+    MAJOR,
+    MINOR,
+    PITCH_DIAMETER,
+    TAPER,
+    population,
+)
 from pitchcam.records import Gender, Quantity, ThreadReading
 from pitchcam.series import find
 
@@ -121,3 +128,34 @@ def test_a_poor_angle_is_often_three_times_as_bad_as_it_says() -> None:
             tail = share + 0.005
             by_scipy = (1 - tail) * norm.pdf(off, 0, sigma[0]) + tail * norm.pdf(off, 0, sigma[1])
             assert log_likelihood(reading, parts)[i] == pytest.approx(np.log(by_scipy), abs=1e-6)
+
+
+def test_seven_parts_in_ten_are_of_the_usual_class() -> None:
+    parts = population("external")
+    size = find("M14x1.5")
+    share = np.exp(parts.log_weight[parts.sizes.index(size)]).sum(axis=1)[: len(size.external)]
+    assert size.external[0].thread_class == "6g"
+    assert share[0] == pytest.approx(0.7)
+    assert share[1:] == pytest.approx(0.3 / (len(share) - 1))
+
+
+def test_pitch_diameters_lie_evenly_in_their_tolerance() -> None:
+    """Drawn evenly between the limits, flanks scattering by a hundredth of the pitch."""
+    rng, n = np.random.default_rng(8), 400_000
+    size = find("M14x1.5")
+    drawn = rng.uniform(*size.external[0].pitch_diameter_mm, n) + rng.normal(0, 0.015, n)
+    parts = population("external")
+    i = parts.sizes.index(size)
+    assert parts.mean[i, 0, 0, PITCH_DIAMETER] == pytest.approx(np.mean(drawn), abs=2e-4)
+    spread = np.sqrt(parts.covariance[i, 0, PITCH_DIAMETER, PITCH_DIAMETER])
+    assert spread == pytest.approx(np.std(drawn), rel=0.01)
+
+
+def test_a_taper_s_diameters_move_together_with_its_gauge_position() -> None:
+    """ASME B1.20.1: one turn early or late, evenly; on the diameter a sixteenth of it."""
+    size = find("1/4-18 NPT")
+    early = np.random.default_rng(9).uniform(-1, 1, 400_000) * size.pitch_mm / 16
+    parts = population("external")
+    covariance = parts.covariance[parts.sizes.index(size), 0]
+    assert covariance[PITCH_DIAMETER, MINOR] == pytest.approx(np.var(early), rel=0.01)
+    assert covariance[PITCH_DIAMETER, MAJOR] == pytest.approx(np.var(early), rel=0.01)

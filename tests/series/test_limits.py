@@ -216,3 +216,16 @@ def test_ba_nuts() -> None:
     assert nut.pitch_diameter_mm[1] - nut.pitch_diameter_mm[0] == pytest.approx(0.15)
     assert nut.minor_mm[1] - nut.minor_mm[0] == pytest.approx(0.375)
     assert nut.minor_mm[0] == pytest.approx(6.0 - 1.2)
+
+
+@pytest.mark.parametrize(
+    ("thread_class", "low_in", "high_in"),
+    [("1A", 0.4598, 0.4662), ("2A", 0.4619, 0.4662), ("3A", 0.4643, 0.4675)],
+)
+def test_unified_pitch_diameters_of_1_2_20(
+    thread_class: str, low_in: float, high_in: float
+) -> None:
+    # ASME B1.1 table, from memory.
+    limits = next(x for x in find("1/2-20 UNF").external if x.thread_class == thread_class)
+    low, high = limits.pitch_diameter_mm
+    assert (low / MM_PER_INCH, high / MM_PER_INCH) == pytest.approx((low_in, high_in), abs=6e-5)

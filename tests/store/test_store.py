@@ -45,6 +45,16 @@ def test_an_outcome_comes_back_as_it_was_kept(tmp_path: Path) -> None:
     assert identity == record_id(sha256, PIN.key)
 
 
+def test_a_document_is_of_the_photo_not_of_the_copy_that_was_measured(tmp_path: Path) -> None:
+    sha256, outcome = measured(tmp_path)
+    assert outcome.document is not None and outcome.document["photo"]["file"]
+    with Store(tmp_path / "r.sqlite") as store:
+        entry = store.entry(add(store, sha256, outcome, "second.jpg"))
+    assert entry is not None and entry.outcome.document is not None
+    assert entry.outcome.document["photo"]["file"] == ""
+    assert entry.contract()["photo"]["file"] == "second.jpg"
+
+
 def test_the_first_result_stays(tmp_path: Path) -> None:
     sha256, outcome = measured(tmp_path)
     with Store(tmp_path / "r.sqlite") as store:

@@ -53,8 +53,8 @@ def test_the_budget_has_these_lines_and_no_other(shape):
     plain = [*SCALE, "inclination of the part", "edge and rim", "rim along the thread",
              "view along the thread", "edge noise", "form of the model"]  # fmt: skip
     assert [x.source for x in budget(shape, PLACE)] == plain
-    near = budget(replace(shape, nearness=1.0), PLACE)
-    assert {x.source for x in near} - set(plain) == {"panel close behind the part"}
+    odd = budget(replace(shape, nearness=1.0, bend_deg=1.0), PLACE)
+    assert {x.source for x in odd} - set(plain) == {"panel close behind the part", "bent flanks"}
 
 
 @pytest.mark.parametrize("quantity", LENGTHS)
@@ -251,6 +251,25 @@ def test_the_view_along_the_thread_counts_with_the_slant_s_square(shape):
     assert seen(0.0, False, "angle_deg") < 1e-12
 
 
+def test_bent_flanks_leave_half_of_their_bend_open(shape):
+    """Whichever half is the true one, the fit of both lies half way to it."""
+    for bend_deg in (2.0, -2.0):
+        stated = line(replace(shape, bend_deg=bend_deg), "bent flanks").contributions
+        assert stated == pytest.approx({"angle_deg": 1.0}, rel=1e-6)
+
+
+def test_a_shift_that_grows_up_the_flanks_counts_by_half(shape):
+    """Move the points by what is left of the slope: the angle of two flanks that lean alike."""
+    by_height_px = 0.3
+    edges = tuple(replace(e, by_height_px=by_height_px) for e in shape.edges)
+    stated = line(replace(shape, edges=edges), "bent flanks").contributions["angle_deg"]
+    below = shape.flanks.below  # in pitches; the term takes 0.35 of a pitch for a flank
+    up = (below.mean() - below) * PITCH / np.cos(np.radians(30)) / (0.35 * PITCH)
+    moved = with_edges_moved(shape, 0.5 * by_height_px * shape.mm_per_px * up)
+    both = abs(values(moved)["angle_deg"] - values(shape)["angle_deg"])
+    assert stated == pytest.approx(both / 2, rel=0.1)
+
+
 def test_a_panel_close_behind_is_half_of_the_largest_error_seen(shape):
     """Renders of known threads close to a panel: 4.6 degrees and 0.018 in taper at the most."""
     near = line(replace(shape, nearness=1.0), "panel close behind the part")
@@ -258,6 +277,8 @@ def test_a_panel_close_behind_is_half_of_the_largest_error_seen(shape):
     assert near.contributions["taper"] == pytest.approx(0.018 / 2)
     assert near.contributions["pitch_mm"] == pytest.approx(0.0015 * PITCH, rel=1e-3)
     assert not near.correlated
+    half = line(replace(shape, nearness=0.5), "panel close behind the part")
+    assert half.contributions["minor_mm"] == pytest.approx(near.contributions["minor_mm"] / 2)
     plain, _ = combined(budget(shape, PLACE))
     wide, correlation = combined(budget(replace(shape, nearness=1.0), PLACE))
     for k in NAMING_QUANTITIES:
