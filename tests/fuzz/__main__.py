@@ -40,6 +40,8 @@ def _alarm(signum: int, frame: FrameType | None) -> None:
 
 def run(target: Target, data: bytes, tally: Tally) -> str | None:
     """Run one input; return where and how it broke a promise, None where it held."""
+    for number in (signal.SIGALRM, signal.SIGPROF):
+        signal.signal(number, _alarm)
     signal.setitimer(signal.ITIMER_PROF, HANG_S)
     signal.setitimer(signal.ITIMER_REAL, HANG_CLOCK_S)
     start = time.process_time()
@@ -134,8 +136,6 @@ def main() -> int:
     options = parser.parse_args()
     os.environ.pop("PITCHCAM_TRACE", None)
     warnings.simplefilter("ignore")
-    for number in (signal.SIGALRM, signal.SIGPROF):
-        signal.signal(number, _alarm)
     chosen = [t for t in TARGETS if not options.only or t.name in options.only]
     seed = options.seed if options.seed is not None else time.time_ns() % 2**32
     print(f"seed {seed}", flush=True)
