@@ -14,6 +14,7 @@ import random
 import resource
 import signal
 import sys
+import tempfile
 import time
 import traceback
 import warnings
@@ -23,7 +24,7 @@ from types import FrameType
 from tests.fuzz.targets import TARGETS, Tally, Target
 
 FINDINGS = Path(__file__).parents[1] / "findings"
-#: A run that takes longer hangs: seconds of computing, and seconds by the clock, which a busy machine
+#: A run that takes longer hangs: seconds of computing, and by the clock, which a busy machine
 #: draws out.
 HANG_S, HANG_CLOCK_S = 20.0, 300.0
 #: Findings of the same place are kept once.
@@ -100,11 +101,13 @@ def guided(target: Target, seconds: float, tally: Tally) -> None:
             keep(target, data, why)
 
     rng = random.Random(1)
-    corpus = FINDINGS.parent / "fuzz" / "corpus" / target.name
-    corpus.mkdir(parents=True, exist_ok=True)
+    corpus = Path(tempfile.mkdtemp(prefix="pitchcam-corpus-"))
     for k in range(20):
         (corpus / f"seed{k}").write_bytes(target.make(rng))
-    atheris.Setup([sys.argv[0], str(corpus), f"-max_total_time={seconds:.0f}"], once)
+    with atheris.instrument_imports(include=["pitchcam"]):
+        target.check(target.make(rng), Tally())  # what it needs is imported inside
+    limits = [f"-max_total_time={seconds:.0f}", "-rss_limit_mb=2048", "-timeout=20"]
+    atheris.Setup([sys.argv[0], str(corpus), *limits], once)
     atheris.Fuzz()
 
 
