@@ -10,6 +10,7 @@ from typing import Any
 from pitchcam.batch.hints import reference_hints
 from pitchcam.batch.order import shelf_key
 from pitchcam.batch.runner import UNREAD, Batch
+from pitchcam.errors import printable
 from pitchcam.files import write_whole
 from pitchcam.store.entries import Entry, Outcome, record_id
 from pitchcam.store.export import columns, csv_bytes, json_bytes
@@ -146,7 +147,7 @@ def summary(answer: Answer) -> str:
     counts = [(name, len(lines)) for name, lines in answer.bins]
     if counts:
         out.append(f"Named ({sum(n for _, n in counts)}):")
-        out += [f"  {n:4d}  {name}" for name, n in counts]
+        out += [f"  {n:4d}  {printable(name)}" for name, n in counts]
     return "\n".join(out) if out else "No photos."
 
 
@@ -154,4 +155,5 @@ def _doubt(line: Line) -> str:
     row = line.row
     part = "" if row.part is None else f", part {row.part}"
     fits = f": {row.candidates}" if row.candidates else ""
-    return f"  {line.number:4d}  {row.photo}{part}  {row.status}{fits}\n        {row.next_step}"
+    what = printable(f"{row.photo}{part}  {row.status}{fits}")
+    return f"  {line.number:4d}  {what}\n        {printable(row.next_step)}"

@@ -155,10 +155,16 @@ class Runner:
         jobs = self._in_hand.pop(job.key)
         # A file that does not open may be half an upload; a fault of the program is none.
         unusable = outcome.status == "failed" and outcome.code in _MAY_BE_HALF
-        if folder is not None and unusable and folder.may_be_incomplete(job.name):
-            self._waiting[job.name] = (job, replace(outcome, lasting=False))
-            return
-        self._waiting.pop(job.name, None)
+        if folder is not None and unusable:
+            # The same bytes may lie under several names, each an upload of its own.
+            half = [same for same in jobs if folder.may_be_incomplete(same.name)]
+            for same in half:
+                self._waiting[same.name] = (same, replace(outcome, lasting=False))
+            jobs = [same for same in jobs if same not in half]
+            if not jobs:
+                return
+        for same in jobs:
+            self._waiting.pop(same.name, None)
         # What is to be tried again is kept as well, so that nothing that was seen is lost.
         names = [same.name for same in jobs]
         self._store.add(job.sha256, job.settings.text, job.settings.key, outcome, names)

@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from pitchcam.cli._options import scale_options, scale_spec
+from pitchcam.errors import printable
 from pitchcam.records import json_text
 
 #: A photo that takes longer than this is given up: hundreds of times what a photo needs.
@@ -160,18 +161,17 @@ def _tell_line(job: Any, outcome: Any, kept_before: bool) -> None:
     if kept_before:
         return
     if outcome.document is None:
-        print(f"{job.name}: {outcome.status}: {outcome.reason}", flush=True)
+        print(printable(f"{job.name}: {outcome.status}: {outcome.reason}"), flush=True)
         return
     found = False
     for part in outcome.document["parts"]:
         for number, thread in enumerate(part["threads"], 1):
             found = True
-            print(
-                f"{job.name}: part {part['id']}.{number}: {_verdict(thread['verdict'])}", flush=True
-            )
+            told = f"{job.name}: part {part['id']}.{number}: {_verdict(thread['verdict'])}"
+            print(printable(told), flush=True)
     if not found:
         reasons = "; ".join(w["message"] for w in outcome.document["warnings"])
-        print(f"{job.name}: no thread named: {reasons}", flush=True)
+        print(printable(f"{job.name}: no thread named: {reasons}"), flush=True)
 
 
 def _verdict(verdict: dict[str, Any]) -> str:

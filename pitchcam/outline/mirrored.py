@@ -152,7 +152,9 @@ def _cells(
     minus, tip, plus = (a[:, None] for a in angles_rad.T)
     last = ((1 - lean) * tip + lean * np.where(line.z > 0, plus, minus))[:, None]
     depth = y[:, None, :] - line.r[:, None]
-    angle = np.sqrt(np.maximum(depth, 0.0)) * (cos_b * np.sqrt(2 / y))[:, None]
+    # A deep tip on a thin body, prolonged, ends at its axis: no surface has a radius beyond.
+    bend = np.sqrt(2 / np.maximum(y, line.step))
+    angle = np.sqrt(np.maximum(depth, 0.0)) * (cos_b * bend)[:, None]
     facets = facets_lit(angle, last, roughness[..., None])
     lost = 1 - reflected(facets.mean, 1.0)
     return _Cells(

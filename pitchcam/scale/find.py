@@ -24,6 +24,11 @@ Edges = dict[int, list[TrueEdge]]
 #: metre a thread has no pixels left.
 DISTANCES_MM = (50.0, 1200.0)
 
+#: Heights over the plate that a reference's plane can have, with room for what is not known of it:
+#: a pin of 60 mm lies with its axis at 30. Where dirt on a jaw is taken for its wall, the height
+#: that its light tells runs away.
+HEIGHTS_MM = (-3.0, 45.0)
+
 #: What stands out of a pin's side by more, beyond its blur and noise, is another object's.
 BULGE_PX = 2.5
 CUT_ADVICE = "lay the reference whole into the lit window, a finger's width from its border, retake"
@@ -142,7 +147,11 @@ def _straight(shape: Shape) -> bool:
 
 def _plausible(found: list[Reference], spec: ScaleSpec) -> Reference:
     low, high = DISTANCES_MM
-    good = [r for r in found if low < r.camera.distance_mm < high]
+    lowest, highest = HEIGHTS_MM
+    good = [
+        r for r in found
+        if low < r.camera.distance_mm < high and lowest <= r.height_mm <= highest
+    ]  # fmt: skip
     if not good:
         raise UnreadableError(
             f"No object in the picture has the shape of {NAMES[spec.source]}.",

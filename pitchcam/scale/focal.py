@@ -120,6 +120,10 @@ def settled(found: Sequence[Explanation]) -> tuple[float, float]:
     return 1 / mean, float(np.sqrt(variance)) / mean**2
 
 
+#: No phone focuses on what touches its lens.
+NEAREST_MM = 5.0
+
+
 def weighed(
     found: Sequence[Explanation], mm_per_px: float, height_mm: float
 ) -> tuple[Explanation, ...]:
@@ -133,7 +137,8 @@ def weighed(
         Scale in a reference's plane, and that plane's height over the plate.
     """
     distance = mm_per_px * np.array([e.f_px for e in found]) + height_mm
-    far = np.log(distance / HELD_MM)
+    # A reference that is none may come out behind the camera: nothing is held nearer than a lens.
+    far = np.log(np.maximum(distance, NEAREST_MM) / HELD_MM)
     spread = np.hypot(U_HELD, [e.u_share for e in found])
     likely = np.exp(-0.5 * (far / spread) ** 2) / spread
     weight = np.array([e.weight for e in found]) * np.maximum(likely, 1e-300)

@@ -17,6 +17,10 @@ from pitchcam.files import full_disk
 _FULL_BELOW_BYTES = 64 * 1024
 
 
+#: What SQLite raises; its message on a damaged name of a table may itself be no text.
+FAILURES = (sqlite3.Error, UnicodeDecodeError)
+
+
 class Database:
     """One connection to the record's file; each commit reaches the disk before it returns.
 
@@ -71,7 +75,7 @@ class Database:
         """Turn SQLite's errors into one line each."""
         try:
             yield
-        except sqlite3.Error as error:
+        except FAILURES as error:
             raise self._explain(error) from error
 
     @contextmanager
@@ -98,11 +102,11 @@ class Database:
     def is_damage(error: BaseException) -> bool:
         """Say whether SQLite complains of the file's own bytes."""
         name = getattr(error, "sqlite_errorname", "") or ""
-        return isinstance(error, sqlite3.DatabaseError) and (
-            name.startswith(("SQLITE_CORRUPT", "SQLITE_NOTADB", "SQLITE_ERROR"))
+        return isinstance(error, UnicodeDecodeError) or name.startswith(
+            ("SQLITE_CORRUPT", "SQLITE_NOTADB", "SQLITE_ERROR")
         )
 
-    def _explain(self, error: sqlite3.Error) -> PitchcamError:
+    def _explain(self, error: Exception) -> PitchcamError:
         name = getattr(error, "sqlite_errorname", "") or ""
         try:
             free = shutil.disk_usage(self.path.parent).free

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import sqlite3
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
@@ -13,7 +12,7 @@ from typing import Any
 from pitchcam.errors import InputError, UsageError
 from pitchcam.records import json_text
 from pitchcam.store import schema
-from pitchcam.store.database import Database
+from pitchcam.store.database import FAILURES, Database
 from pitchcam.store.digest import row_digest
 from pitchcam.store.entries import Correction, Entry, Outcome, record_id
 from pitchcam.store.rows import entry_rows
@@ -277,7 +276,7 @@ class Store:
         with self._file.plain_errors():
             try:
                 return self._db.execute(query, (entry_id,)).fetchall()
-            except sqlite3.Error as error:
+            except FAILURES as error:
                 if not self._file.is_damage(error):
                     raise
                 self.damaged.add(entry_id)
@@ -294,7 +293,7 @@ class Store:
                 try:
                     rows = self._db.execute(f"SELECT id FROM {table}").fetchall()
                     found.update(str(row[0]) for row in rows)
-                except sqlite3.Error as error:
+                except FAILURES as error:
                     if not self._file.is_damage(error):
                         raise
                     found.update(self._reachable_ids(table))
@@ -308,7 +307,7 @@ class Store:
                 row = self._db.execute(
                     f"SELECT id FROM {table} NOT INDEXED WHERE rowid = ?", (number,)
                 ).fetchone()
-            except sqlite3.DatabaseError:
+            except FAILURES:
                 self.damaged.add(f"row {number} of {table}")
                 continue
             if row is not None:
@@ -370,7 +369,7 @@ class Store:
                     "SELECT jpeg, digest FROM thumbnail WHERE measurement_id = ? AND part = ?",
                     (entry_id, part),
                 ).fetchone()
-            except sqlite3.Error as error:
+            except FAILURES as error:
                 if not self._file.is_damage(error):
                     raise
                 return None  # a picture is for the eye; the rest of the sheet goes on

@@ -133,6 +133,8 @@ def fit_tips(
         count = len(middles[side])
         spread = float(np.median(np.std(of_side, axis=0))) / np.sqrt(count)
         seen_radius, u, misfit = ends.mean(share)
+        if not (np.isfinite(seen_radius) and np.isfinite(u)):
+            continue  # the light says nothing of this side's tips
         # A tip is never placed worse than the blur itself.
         u = min(u, blur_mm)
         tips.append(Tip(

@@ -138,3 +138,41 @@ def test_every_designation_of_the_series_has_its_family() -> None:
 
     strangers = {s.family for s in load_series() if shelf_key(s.designation)[0] == 7}
     assert strangers <= {"Pg"}
+
+
+@pytest.mark.parametrize(
+    "text, says",
+    [
+        ("file,mm,source,mm\na.jpg,8,pin,6\n", "has the column 'mm' twice"),
+        ("file,file\na.jpg,b.jpg\n", "has the column 'file' twice"),
+        ("file\n" + "x" * 5000 + ".jpg\n", "a cell has 5004 characters"),
+        ("file\n" + "x" * 200_000 + "\n", "field larger than field limit"),
+    ],
+)
+def test_lists_that_say_a_thing_twice_or_too_long(tmp_path: Path, text: str, says: str) -> None:
+    path = tmp_path / "list.csv"
+    path.write_text(text)
+    with pytest.raises(InputError, match=says):
+        read_list(path, PIN)
+
+
+def test_a_list_is_a_file_of_bounded_size(tmp_path: Path) -> None:
+    path = tmp_path / "list.csv"
+    with path.open("wb") as handle:
+        handle.truncate(100_000_000)
+    with pytest.raises(InputError, match="more than the limit"):
+        read_list(path, PIN)
+    path.write_text("file\n" + "a.jpg\n" * 200_001)
+    with pytest.raises(InputError, match="more than 200000"):
+        read_list(path, PIN)
+    with pytest.raises(InputError, match="not a regular file"):
+        read_list(Path("/dev/zero"), PIN)
+
+
+def test_a_file_larger_than_any_photo_is_not_even_hashed(tmp_path: Path) -> None:
+    path = tmp_path / "film.jpg"
+    with path.open("wb") as handle:
+        handle.truncate(2_000_000_000)
+    (photo,) = list_photos([tmp_path], PIN)
+    with pytest.raises(InputError, match=r"film.jpg has 2000 MB, more than any photo"):
+        photo.job()

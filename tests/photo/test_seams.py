@@ -1,0 +1,82 @@
+"""Signs of damage in the picture: by construction, on samples that are whole."""
+
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from pitchcam.photo import load_photo
+from pitchcam.photo.seams import find_seam
+
+SAMPLES = Path(__file__).parents[2] / "samples"
+
+
+@pytest.fixture(scope="module")
+def whole():
+    return cv2.resize(load_photo(SAMPLES / "p05-unf12-pin.jpg").pixels, (1600, 1200))
+
+
+def recoded(pixels):
+    return cv2.imdecode(cv2.imencode(".jpg", pixels, [cv2.IMWRITE_JPEG_QUALITY, 88])[1], -1)
+
+
+@pytest.mark.parametrize(
+    "name", ["p05-unf12-pin", "p12-npt38-card", "p18-r14-sheet", "p19-m14x1.5-worn-disc"]
+)
+def test_whole_photos_have_no_seam(name):
+    assert find_seam(load_photo(SAMPLES / f"{name}.jpg").pixels) is None
+
+
+@pytest.mark.parametrize("turn", [0, 1])
+def test_light_that_jumps(whole, turn):
+    """As after a lost coefficient: from one coded unit on, all is brighter."""
+    hurt = whole.astype(int)
+    hurt[608:624, 400:] += 14
+    hurt[624:] += 14
+    hurt = np.rot90(np.clip(hurt, 0, 255).astype(np.uint8), turn)
+    for pixels in (hurt, recoded(hurt), hurt[:, :, 0], hurt.astype(np.uint16) * 257):
+        found = find_seam(pixels)
+        assert found is not None and found.kind == "seam"
+        assert found.along == ("row" if turn == 0 else "column")
+
+
+def test_colour_that_jumps(whole):
+    hurt = cv2.cvtColor(whole, cv2.COLOR_BGR2YCrCb)
+    hurt[640:, :, 1] -= 9
+    found = find_seam(cv2.cvtColor(hurt, cv2.COLOR_YCrCb2BGR))
+    assert found is not None and found.kind == "seam"
+
+
+def test_a_picture_moved_aside(whole):
+    hurt = whole.copy()
+    hurt[608:] = np.roll(whole[608:], 24, axis=1)
+    found = find_seam(hurt)
+    assert found is not None
+    assert found.kind == "shift"
+    assert found.at_px == pytest.approx(608, abs=2)
+
+
+def test_rows_that_repeat(whole):
+    hurt = whole.copy()
+    hurt[500:540] = whole[500]
+    found = find_seam(hurt)
+    assert found is not None
+    assert found.kind == "repeated"
+    assert "row" in found.text
+
+
+def test_a_lost_end(whole):
+    hurt = whole.copy()
+    hurt[900:] = 128
+    assert find_seam(hurt) is not None
+
+
+def test_bars_of_a_viewer_are_no_damage(whole):
+    barred = cv2.copyMakeBorder(whole, 150, 150, 0, 0, cv2.BORDER_CONSTANT, value=(0, 0, 0))
+    assert find_seam(barred) is None
+
+
+def test_small_and_flat_pictures():
+    assert find_seam(np.zeros((1, 1), np.uint8)) is None
+    assert find_seam(np.full((200, 300, 3), 77, np.uint8)) is None

@@ -1,0 +1,162 @@
+"""The fuzz as part of the suite: what it ever found, a short run of each target, and properties."""
+
+from __future__ import annotations
+
+import random
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
+
+from pitchcam.errors import PitchcamError, one_line, printable
+from pitchcam.outline.field import find_field
+from pitchcam.photo.intact import jpeg_scans, png_is_whole, tiff_as_stored
+from pitchcam.photo.origin import origin_of
+from pitchcam.photo.seams import find_seam
+from pitchcam.records import Quantity
+from pitchcam.store.digest import row_digest
+from tests.fuzz.__main__ import run
+from tests.fuzz.mutate import mutate
+from tests.fuzz.targets import TARGETS, BrokenError, Tally, seeds
+
+FINDINGS = Path(__file__).parent / "findings"
+BY_NAME = {target.name: target for target in TARGETS}
+#: Runs of each target in the suite: a second or two of each.
+SHORT = {"samples": 1, "no thread": 12, "readings": 40, "commands": 40, "records": 150}
+quick = settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+
+
+def kept_findings():
+    for target in TARGETS:
+        folder = FINDINGS / target.name.replace(" ", "-")
+        for path in sorted(folder.glob("*")) if folder.is_dir() else ():
+            yield pytest.param(target, path, id=f"{target.name}-{path.name}")
+
+
+@pytest.mark.filterwarnings("ignore")
+@pytest.mark.parametrize("target, path", list(kept_findings()))
+def test_what_was_found_once_stays_mended(target, path):
+    assert run(target, path.read_bytes(), Tally()) is None
+
+
+@pytest.mark.filterwarnings("ignore")
+@pytest.mark.parametrize("name", list(BY_NAME))
+def test_a_short_run_of_each_target(name, monkeypatch):
+    monkeypatch.delenv("PITCHCAM_TRACE", raising=False)
+    target, tally, rng = BY_NAME[name], Tally(), random.Random(f"suite {name}")
+    for _ in range(SHORT.get(name, 300)):
+        assert run(target, target.make(rng), tally) is None
+    assert tally.runs == SHORT.get(name, 300)
+    assert sum(tally.outcomes.values()) >= tally.runs
+
+
+def test_the_fuzz_tells_a_broken_promise(monkeypatch):
+    """A check that cannot fail would find nothing: break a promise, and it must say so."""
+    monkeypatch.setattr("pitchcam.photo.load_photo", lambda *_, **__: 1 / 0)
+    told = run(BY_NAME["photos"], b"x", Tally())
+    assert told is not None and "ZeroDivisionError" in told
+    monkeypatch.setattr(
+        "pitchcam.photo.load_photo", lambda *_, **__: (_ for _ in ()).throw(PitchcamError("bad"))
+    )
+    told = run(BY_NAME["photos"], b"x", Tally())
+    assert told is not None and "no clear line" in told
+
+
+def test_a_wrong_name_is_found(monkeypatch):
+    from tests.fuzz import targets
+
+    data = targets.sample_bytes(random.Random(2))
+
+    def always(path, scale):
+        raise BrokenError("wrong name")
+
+    monkeypatch.setattr("pitchcam.identify", always, raising=False)
+    assert "wrong name" in (run(BY_NAME["samples"], data, Tally()) or "")
+
+
+def test_seeds_are_whole_pictures():
+    from pitchcam.photo import load_photo
+    from tests.fuzz.targets import kept
+
+    kinds = set()
+    for kind, data in seeds():
+        kinds.add(kind)
+        assert load_photo(kept(data, ".jpg")).pixels.shape[:2] in ((48, 64), (64, 48))
+    assert kinds >= {"JPEG", "PNG", "TIFF"}
+
+
+@quick
+@given(data=st.binary(max_size=400))
+def test_structures_of_any_bytes_are_told(data):
+    found = jpeg_scans(b"\xff\xd8" + data)
+    assert found.scans >= 0
+    assert png_is_whole(data) in (True, False)
+    assert len(tiff_as_stored(b"II*\0" + data)) == len(data) + 4
+
+
+@quick
+@given(data=st.binary(min_size=1, max_size=300), seed=st.integers(0, 2**32))
+def test_damage_comes_again_from_its_seed(data, seed):
+    assert mutate(data, random.Random(seed)) == mutate(data, random.Random(seed))
+
+
+@quick
+@given(
+    pixels=arrays(
+        np.uint8,
+        st.tuples(st.integers(1, 160), st.integers(1, 160)),
+        elements=st.integers(0, 255),
+        fill=st.integers(0, 255),
+    )
+)
+def test_any_picture_ends_in_a_field_or_a_reason(pixels):
+    find_seam(pixels)
+    find_seam(cv2.merge([pixels, pixels, pixels]))
+    try:
+        field = find_field(pixels)
+    except PitchcamError as error:
+        assert error.exit_code == 4
+        assert error.advice
+        return
+    assert all(0 <= b.box_px[0] < b.box_px[2] for b in field.blobs)
+
+
+@quick
+@given(value=st.floats(), u=st.floats())
+def test_quantities_are_numbers(value, u):
+    try:
+        made = Quantity(value=value, u=u)
+    except ValueError:
+        assert not (np.isfinite(value) and np.isfinite(u) and u >= 0)
+        return
+    assert np.isfinite(made.value) and np.isfinite(made.u)
+
+
+@quick
+@given(message=st.text(min_size=1), advice=st.text())
+def test_lines_are_lines(message, advice):
+    assert one_line(message, advice).isprintable()
+    assert printable(printable(message)) == printable(message)
+
+
+@quick
+@given(tags=st.dictionaries(st.integers(0, 0xFFFF), st.one_of(
+    st.none(), st.floats(), st.integers(), st.text(), st.binary(), st.tuples(st.integers()),
+)))  # fmt: skip
+def test_any_tags_give_an_origin(tags):
+    found = origin_of(tags, tags, 4032, 3024)
+    assert found.software.isprintable()
+    assert found.zoom is None or found.zoom > 0
+
+
+@quick
+@given(a=st.lists(st.one_of(st.none(), st.text(), st.binary(), st.integers())),
+       b=st.lists(st.one_of(st.none(), st.text(), st.binary(), st.integers())))  # fmt: skip
+def test_rows_that_differ_have_other_checksums(a, b):
+    assert (row_digest(*a) == row_digest(*b)) == (
+        [(type(x), x) for x in a] == [(type(x), x) for x in b]
+    )
