@@ -104,7 +104,7 @@ def _table(verdict: Verdict, reading: ThreadReading) -> list[str]:
         if size.taper and reading.gender == "internal":
             form = "taper 1:16, at its mouth"
         lines.append(
-            f"  {chance:>13}  {c.designation:<17}{size.pitch_mm:.3f} mm "
+            f"  {chance:>13}  {c.designation:<19}{size.pitch_mm:.3f} mm "
             f"({MM_PER_INCH / size.pitch_mm:.4g} TPI)  {what} {low:.2f} to {high:.2f} mm  "
             f"{size.angle_deg:g} deg  {form}"
         )
