@@ -14,6 +14,7 @@ from pitchcam.report.figures import (
     threads_per_inch,
     with_uncertainty,
 )
+from pitchcam.report.words import next_command, twins_to_tell
 from pitchcam.series import ThreadSize, find, load_uses
 from pitchcam.series.families import load_families
 
@@ -48,8 +49,9 @@ def as_text(reading: ThreadReading, verdict: Verdict) -> str:
         lines.append("  also possible: " + ", ".join(
             f"{c.designation} ({percent(c.probability)})" for c in rest
         ))  # fmt: skip
-    if verdict.same_geometry:
-        lines.append("  same size as: " + "; ".join(verdict.same_geometry))
+    twins = twins_to_tell(verdict)
+    if twins:
+        lines.append("  same size as " + "; ".join(twins))
     lines += [f"  note: {note}" for note in verdict.notes]
     if verdict.designation is not None:
         # Uses with a name of their own stand in the next step, with the seat that tells them.
@@ -57,14 +59,8 @@ def as_text(reading: ThreadReading, verdict: Verdict) -> str:
     if verdict.next_step:
         lines.append(f"  next step: {verdict.next_step}")
     if verdict.designation is not None:
-        lines.append(f"  does it seal in a port: {_mate(verdict.designation, reading.gender)}")
+        lines.append(f"  then: {next_command(verdict.designation, reading.gender)}")
     return "\n".join(lines)
-
-
-def _mate(designation: str, gender: str) -> str:
-    """Return the command that says what the thread seals in."""
-    pair = (f'"{designation}"', "PORT") if gender == "external" else ("PART", f'"{designation}"')
-    return f"pitchcam mate {pair[0]} {pair[1]}"
 
 
 def _headline(verdict: Verdict) -> str:
@@ -104,7 +100,7 @@ def _table(verdict: Verdict, reading: ThreadReading) -> list[str]:
         if size.taper and reading.gender == "internal":
             form = "taper 1:16, at its mouth"
         lines.append(
-            f"  {chance:>13}  {c.designation:<17}{size.pitch_mm:.3f} mm "
+            f"  {chance:>13}  {c.designation:<19}{size.pitch_mm:.3f} mm "
             f"({MM_PER_INCH / size.pitch_mm:.4g} TPI)  {what} {low:.2f} to {high:.2f} mm  "
             f"{size.angle_deg:g} deg  {form}"
         )

@@ -11,7 +11,14 @@ import numpy as np
 from pitchcam.match.advice import best_measurement, tell_twins
 from pitchcam.match.hand import HandReadings
 from pitchcam.match.hand_posterior import HARMLESS, HandPosterior, hand_posterior
-from pitchcam.match.naming import NAMED, NAMED_BY_READING, Posterior, candidates, leading
+from pitchcam.match.naming import (
+    DOUBTFUL,
+    NAMED,
+    NAMED_BY_READING,
+    Posterior,
+    candidates,
+    leading,
+)
 from pitchcam.match.population import MAJOR, MINOR
 from pitchcam.match.readings import U_ANGLE_DEG, U_GAUGE, Typed, gender_of, to_reading, u_diameter
 from pitchcam.match.slip_words import Slip, slip_words
@@ -76,6 +83,8 @@ def name_readings(
     slip = _slip(after)
     if slip is not None:
         step = slip_words(slip, read, ranked)
+    elif after.off_series[0] > DOUBTFUL:
+        step = "Read it all once more: together the readings are those of no series here."
     else:
         open_ = leading(ranked)
         step = best_measurement(
@@ -83,7 +92,7 @@ def name_readings(
         )
     return Verdict(
         status="ambiguous", candidates=listed, next_step=step,
-        notes=(*notes, *_prior_note(after, top), *_misfit_note(slip, after)),
+        notes=(*notes, *_prior_note(after, top)),
     )  # fmt: skip
 
 
@@ -144,9 +153,3 @@ def _prior_note(after: HandPosterior, top: int) -> tuple[str, ...]:
         f"{after.sizes[top].designation} leads by how common it is said to be; the readings alone "
         f"give it {alone:.2f}, which is no name.",
     )
-
-
-def _misfit_note(slip: Slip | None, after: HandPosterior) -> tuple[str, ...]:
-    if slip is None and after.off_series[0] > 0.5:
-        return ("The readings fit no series well: one of them may be wrong.",)
-    return ()

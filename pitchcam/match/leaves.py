@@ -21,13 +21,16 @@ Array = NDArray[np.float64]
 #: With no leaf of the right unit at hand the nearest other is taken: a gap of two percent is just
 #: seen over five turns without a lens (judgement).
 U_OTHER_SET = 0.02
+#: A careful hand says that no leaf fits where the best is off by more than so many u.
+FITS = 3.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class LeafChances:
     """Probability of saying each leaf (sizes, pitches), the share of each way counted in.
 
-    ``pitch_mm`` are the pitches of all leaves, those of one pitch (1 mm and 0 BA) as one.
+    They sum to less than 1: the rest is that no leaf is found to fit. ``pitch_mm`` are the pitches
+    of all leaves, those of one pitch (1 mm and 0 BA) as one.
     """
 
     pitch_mm: Array
@@ -89,11 +92,12 @@ def other_leaves(size: ThreadSize) -> tuple[Leaf, ...]:
 
 
 def steps(size: ThreadSize) -> tuple[Leaf, ...]:
-    """Return the leaves beside the right one in its own set."""
+    """Return the leaves beside the right one in its own set; with no right one, the nearest too."""
     leaves = leaf_sets()[own_set(size)]
     own = [abs(math.log(x.pitch_mm / size.pitch_mm)) for x in leaves]
     i = own.index(min(own))
-    return leaves[max(i - 1, 0) : i] + leaves[i + 1 : i + 2]
+    missing = leaves[i : i + 1] if own[i] > U_OTHER_SET else ()
+    return leaves[max(i - 1, 0) : i] + missing + leaves[i + 1 : i + 2]
 
 
 @functools.lru_cache(maxsize=8)
@@ -117,7 +121,8 @@ def leaf_chances(gender: Gender, u_gauge: float, folder: Path | None = None) -> 
     }
     slips = {name: shares[name] * chance for name, chance in slips.items()}
     spoilt = sum(chance.sum(axis=1) for chance in slips.values())
-    careful = _softmax(-0.5 * (ratio / np.hypot(u_gauge, LEAD_SCATTER)) ** 2)
+    fit = np.exp(-0.5 * (ratio / np.hypot(u_gauge, LEAD_SCATTER)) ** 2)
+    careful = fit / (fit.sum(axis=1, keepdims=True) + math.exp(-0.5 * FITS**2))
     return LeafChances(pitch_mm=grid, careful=(1 - spoilt)[:, None] * careful, slips=slips)
 
 

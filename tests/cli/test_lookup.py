@@ -121,7 +121,7 @@ def test_readings_that_fit_nothing_say_which_to_repeat() -> None:
 
 def test_how_a_named_thread_seals_is_told() -> None:
     output = run("-d", "11.85", "-g", "1.25mm", "--form", "parallel").output
-    assert "washer" in output and "pitchcam mate" in output
+    assert "washer" in output and "then: pitchcam job" in output
     # Each use stands once.
     assert output.count("gasket ring") == 1
 

@@ -65,11 +65,14 @@ def test_the_place_of_one_diameter_is_open_until_it_is_stated() -> None:
     assert stated[0] > 2.0 and stated[1] < 0.01 and stated[2] < 1e-6
 
 
-def test_leaves_are_said_with_probabilities_that_sum_to_one() -> None:
-    chances = leaf_chances("external", 0.005)
-    total = chances.careful + sum(chances.slips.values())
-    assert np.allclose(total.sum(axis=1), 1.0)
-    assert np.all(chances.careful.sum(axis=1) > 0.97)
+def test_leaves_are_said_with_probabilities() -> None:
+    chances, sizes = leaf_chances("external", 0.005), population("external").sizes
+    total = (chances.careful + sum(chances.slips.values())).sum(axis=1)
+    fits = np.array([abs(right_leaf(s).pitch_mm / s.pitch_mm - 1) < 0.001 for s in sizes])
+    assert np.all(total <= 1 + 1e-9) and np.all(total[fits] > 0.97)
+    # 14 BA has 0.23 mm, which no set holds: the 0.25 mm leaf is never its right one.
+    odd = sizes.index(find("14 BA"))
+    assert chances.careful[odd].sum() < 1e-3 < chances.slips["leaf-step"][odd].sum()
 
 
 @pytest.mark.parametrize(

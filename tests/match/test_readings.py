@@ -89,6 +89,7 @@ def test_readings_that_leave_several(reading: Typed, among: set[str], asks: str)
         typed("1.5mm", diameter_mm=13.8, second_mm=14.8, apart_mm=5.0, form="taper"),  # 1:5
         typed("1.5mm", diameter_mm=13.85, second_mm=13.85, apart_mm=10.0, angle_deg=75.0),
         typed("1.75mm", diameter_mm=13.8, form="parallel"),
+        typed("0.25mm", diameter_mm=1.0),  # 14 BA has 0.23 mm
     ],
 )
 def test_what_no_thread_has_is_never_a_name(reading: Typed) -> None:

@@ -1,8 +1,9 @@
 """Prints how often slipped readings get a wrong name: ``python -m tests.slips``.
 
 Every row has at least 5,000 readings (``--number``) of parts drawn from the standards' limits,
-over all families, with fixed seeds. The caliper is anywhere on the useful thread. Sizes are drawn
-alike, or as often as the table of priors says that they are met.
+over all families, with fixed seeds; sizes whose leaf no usual set holds are left out. The caliper
+is anywhere on the useful thread. Sizes are drawn alike, or as often as the table of priors says
+that they are met.
 
 In the rows of leaf and wear a reading may fall on another thread's and then fools anyone: beside
 each stands an ideal judge who knows how the readings were drawn (:mod:`tests.slips.judge`).

@@ -74,7 +74,7 @@ class Count:
 def run(row: Row, number: int, seed: int) -> Count:
     """Return the counts of one row over at least ``number`` readings."""
     every = sizes(row.gender)
-    which = np.array([k for k, s in enumerate(every) if row.which(s)])
+    which = np.array([k for k, s in enumerate(every) if row.which(s) and has_leaf(s)])
     prior = prior_weights(every, None) if row.as_met else np.ones(len(every))
     count = Count(title=row.title, stated=0.0 if row.stated else None,
                   judge=Beside() if row.with_judge else None)  # fmt: skip
@@ -85,6 +85,11 @@ def run(row: Row, number: int, seed: int) -> Count:
                 if read.pitch_mm is not None and len(read.pitch_mm):
                     _count(count, int(k), read, prior)
     return count
+
+
+def has_leaf(size: ThreadSize) -> bool:
+    """Return whether any leaf fits: of 11 to 16 BA and M x 0.2 a hand says that none does."""
+    return abs(leaves(size).right / size.pitch_mm - 1) < 0.005
 
 
 def _shares(prior: Array, number: int, seed: int) -> NDArray[np.intp]:
