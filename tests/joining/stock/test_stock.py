@@ -117,7 +117,7 @@ def test_any_text_is_a_sheet_or_a_plain_error(text):
 def test_files_that_are_none(tmp_path):
     with pytest.raises(InputError, match="no file"):
         read_stock(tmp_path / "no.csv")
-    with pytest.raises(InputError, match="cannot be read"):
+    with pytest.raises(InputError, match="is a folder"):
         read_stock(tmp_path)
     (tmp_path / "b.csv").write_bytes(b"PK\x03\x04\0\0\0")
     with pytest.raises(InputError, match="no CSV text"):
