@@ -1,37 +1,26 @@
-"""Reads the joining tables: one CSV per table, validated row by row, into plain dictionaries."""
+"""The joining tables of the catalogue, row by row, as plain read-only mappings."""
 
 from __future__ import annotations
 
-import csv
 from functools import cache
 from types import MappingProxyType
 
-from pitchcam.calibration import calibration_path
+from pitchcam.calibration import calibration_path, read_rows
 
 Row = MappingProxyType[str, str]
 
 
 @cache
 def read_table(name: str) -> tuple[Row, ...]:
-    """Return the rows of ``calibration/joining/NAME.csv`` as read-only string mappings.
+    """Return the rows of ``calibration/joining/NAME.csv``.
 
     Raises
     ------
-    ValueError
-        If a row has another number of cells than the header: a table that is ours to mend.
+    InputError
+        If a row has another number of cells than the head: a table that is ours to mend.
     """
     path = calibration_path("joining", f"{name}.csv")
-    with path.open(newline="", encoding="utf-8") as handle:
-        reader = csv.reader(handle)
-        header = next(reader)
-        rows = []
-        for number, cells in enumerate(reader, start=2):
-            if len(cells) != len(header):
-                raise ValueError(
-                    f"{path.name} line {number}: {len(cells)} cells, {len(header)} wanted"
-                )
-            rows.append(MappingProxyType(dict(zip(header, cells, strict=True))))
-    return tuple(rows)
+    return tuple(MappingProxyType(cells) for _, cells in read_rows(path))
 
 
 @cache
