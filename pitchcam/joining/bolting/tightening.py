@@ -50,9 +50,11 @@ class Piece:
 
     @property
     def text(self) -> str:
-        """Metal and temper in words."""
+        """Metal, temper and its yield in words, with where the temper comes from."""
         temper = "annealed by brazing" if self.heated else "as supplied"
-        return f"{self.known.name}{'' if self.metal else ' assumed'}, {temper}"
+        source = "" if self.heated else f", {self.known.supplied_source}"
+        return (f"{self.known.name}{'' if self.metal else ' assumed'}, {temper}: yield "
+                f"{self.yield_mpa:g} MPa{source}")  # fmt: skip
 
 
 #: The part or the engine, of which nothing is known.
@@ -98,9 +100,9 @@ def tightening(
     if joint.male.is_hose:
         return Tightening(joint=joint.text, action="push over all barbs, clamp behind them",
                           how="common practice, no source")  # fmt: skip
-    most, weak = _limit(joint, male, female)
+    most, weak, why = _limit(joint, male, female)
     if most_n_m < most:
-        most, weak = most_n_m, "the brazed joint"
+        most, weak, why = most_n_m, "the brazed joint", ""
     steel = all(p.known.group in ("steel", "stainless") for p in (male, female))
     stand = [s for s in seats(joint, pressure_bar, steel=steel)
              if temperature_c is None or s.max_c >= temperature_c]  # fmt: skip
@@ -112,10 +114,12 @@ def tightening(
     fault = ""
     if seat.torque_n_m > most:
         fault = (f"{joint.text} cannot be tightened enough: its {seat.name} needs "
-                 f"{_figure(seat.torque_n_m)} N m and {weak} stands {_figure(most)}")  # fmt: skip
+                 f"{_figure(seat.torque_n_m)} N m and {weak} stands {_figure(most)}"
+                 f"{f' ({why})' if why else ''}")  # fmt: skip
     return Tightening(
         joint=joint.text, action=fault or _action(joint, seat, stand[0], most),
-        how=_how(joint, seat, weak), least_n_m=seat.torque_n_m, most_n_m=most, seat=seat,
+        how=_how(joint, seat, f"{weak} of {why}" if why else weak),
+        least_n_m=seat.torque_n_m, most_n_m=most, seat=seat,
         second_best=seat is not stand[0], fault=fault,
     )  # fmt: skip
 
@@ -142,32 +146,32 @@ def _how(joint: Mating, seat: Seat, weak: str) -> str:
     if joint.seal in ("taper-sealant", "taper-dry"):
         return (f"turns of {find(joint.male.designation).standard}; torque that seals by diameter "
                 f"({seat.source}); most by {weak}")  # fmt: skip
-    return f"least seats the {seat.name}; most by {weak}, friction {practice('friction'):g}"
+    return f"least seats the {seat.name}; most by {weak}; friction {practice('friction'):g}"
 
 
-def _limit(joint: Mating, male: Piece, female: Piece) -> tuple[float, str]:
-    """Return the torque that the weaker thread stands, and whose it is."""
+def _limit(joint: Mating, male: Piece, female: Piece) -> tuple[float, str, str]:
+    """Return the torque that the weaker thread stands, whose it is, and what that is made of."""
     size = find(joint.male.designation)
     root = size.basic_minor_mm
     if joint.seal in ("taper-sealant", "taper-dry"):
         polar = math.pi / 16.0 * (root**4 - male.bore_mm**4) / root
         torque = practice("taper_share") * _SHEAR * male.yield_mpa * polar / 1e3
-        return max(torque, 0.0), f"the male's root ({male.text})"
+        return max(torque, 0.0), "the male's root", male.text
     share = practice("preload")
     area = max(stress_area_mm2(size.basic_major_mm, size.pitch_mm, male.bore_mm), 0.0)
-    limits = [(share * male.yield_mpa * area, f"the male's section ({male.text})")]
+    limits = [(share * male.yield_mpa * area, "the male's section", male.text)]
     if female is not UNKNOWN:
         limits.append((share * _SHEAR * female.yield_mpa * _shear_mm2(joint),
-                       f"the female's thread ({female.text})"))  # fmt: skip
+                       "the female's thread", female.text))  # fmt: skip
     if female.hex_mm is not None:
         around = math.pi / 4.0 * (female.hex_mm**2 - size.basic_major_mm**2)
         limits.append((share * female.yield_mpa * max(around, 0.0),
-                       f"the female's wall ({female.text})"))  # fmt: skip
-    preload, weak = min(limits)
+                       "the female's wall", female.text))  # fmt: skip
+    preload, weak, why = min(limits)
     torque = tightening_torque_n_m(preload, size.basic_major_mm, size.pitch_mm,
                                    size.angle_deg / 2.0, practice("friction"),
                                    _face_mm(joint))  # fmt: skip
-    return torque, weak
+    return torque, weak, why
 
 
 def _face_mm(joint: Mating) -> float:

@@ -34,7 +34,7 @@ def service_row(service: str) -> Row:
             f"'{service}' is no service of the table;", f"plans are made for {allowed}"
         )
     if row["may"] != "yes":
-        raise RefusedError(f"not to be made for {service}: {row['reason']}.")
+        raise RefusedError(f"not to be planned here for {service}: {row['reason']}.")
     return row
 
 

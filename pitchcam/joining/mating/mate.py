@@ -195,8 +195,11 @@ def failure_text(cross: CrossThread) -> str:
         return (f"It goes in loose all the way and holds on {weak} of a right pair's strength: "
                 "it strips or blows out, and nothing seals.")  # fmt: skip
     home = "It screws home by hand"
-    if cross.free_turns[0] < cross.wanted_turns:
-        home += f" (or, within the limits, binds after {cross.free_turns[0]:.1f} turns)"
+    least = cross.free_turns[0]
+    if least < 0.5:
+        home += " (a tight pair does not start)"
+    elif least < cross.wanted_turns:
+        home += f" (a tight pair binds after {least:.1f} turns)"
     return (f"{home} and feels right, with {weak} of a right pair's strength. "
             f"{_why(cross).capitalize()}: it bears on edges and leaves a spiral leak.")  # fmt: skip
 

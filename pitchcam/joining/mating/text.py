@@ -27,6 +27,8 @@ def headline(result: Mating) -> str:
         return _OPENING[result.answer]
     if result.cross is None:
         return "No: it goes in, but nothing seals"
+    if result.cross.kind == "fits" and result.cross.free_turns[0] < result.cross.wanted_turns:
+        return "No: it may screw home, and it is wrong"
     return _WRONG.get(result.cross.kind, "No: it goes in, but nothing seals")
 
 
