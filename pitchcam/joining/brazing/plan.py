@@ -17,7 +17,7 @@ from pitchcam.joining.brazing.figures import (
 )
 from pitchcam.joining.brazing.form import JointForm
 from pitchcam.joining.brazing.heat import Heating
-from pitchcam.joining.brazing.refuse import check_duty, service_row
+from pitchcam.joining.brazing.refuse import check_duty, check_hose, service_row
 from pitchcam.joining.brazing.search import possible_forms
 from pitchcam.joining.brazing.strength import (
     JointLoad,
@@ -89,6 +89,7 @@ def plan_join(question: Question, donors: tuple[Fitting, Fitting], duty: Duty) -
     service = service_row(duty.service)
     pressure, temperature = _duty_figures(duty, service)
     check_duty(pressure, temperature)
+    check_hose(question, pressure, temperature)
     bore = _bore(question, donors, duty)
     made = (
         make_donor(donors[0], _keeps_b(donors[0], question.port, question), bore),

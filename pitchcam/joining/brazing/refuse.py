@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from functools import cache
 
 from pitchcam.errors import RefusedError, UsageError
+from pitchcam.joining.chains.question import Question
 from pitchcam.joining.metals import Metal, known_metals, metal
 from pitchcam.joining.practice import practice
 from pitchcam.joining.stock.sheet import Fitting
@@ -79,6 +80,31 @@ def check_duty(pressure_bar: float, temperature_c: float) -> None:
             f"{temperature_c:g} deg C is above the {practice('most_c'):g} deg C that such a joint "
             "is planned for.", "Move the take-off to a cooler place, or use a made part.",
         )  # fmt: skip
+
+
+def check_hose(question: Question, pressure_bar: float, temperature_c: float) -> None:
+    """Refuse a hose that does not stand the duty; nothing to check where no side is a hose.
+
+    Raises
+    ------
+    RefusedError
+        With the hose's rating and what it would have to stand.
+    """
+    if not (question.port.is_hose or question.part.is_hose):
+        return
+    usual = float(keyed("seals")["hose"]["max_c"])
+    stands = question.hose_c if question.hose_c is not None else usual
+    if temperature_c > stands:
+        whose = "the hose" if question.hose_c is not None else "a usual coolant hose"
+        raise RefusedError(
+            f"{whose} stands {stands:g} deg C and would see {temperature_c:g}.",
+            "Take a hose rated for it, and state it with --hose-temperature.",
+        )
+    if question.hose_bar is not None and pressure_bar > question.hose_bar:
+        raise RefusedError(
+            f"the hose stands {question.hose_bar:g} bar and would see {pressure_bar:g}.",
+            "Take a hose rated for it, and state it with --hose-pressure.",
+        )
 
 
 def brazeable(f: Fitting) -> Metal:

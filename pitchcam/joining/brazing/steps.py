@@ -76,6 +76,9 @@ def plan_warnings(plan: JoinPlan) -> tuple[str, ...]:
             f"Only {plan.load.torque_n_m:.0f} N m may pass through the joint: hold each end by its "
             "own hex while the other is tightened."
         )
+    if any(d.keep.is_hose for d in plan.donors):
+        notes.append(f"The hose itself must be rated for {plan.pressure_bar:g} bar and "
+                     f"{plan.temperature_c:g} deg C: read it on the hose.")  # fmt: skip
     if any(not d.fitting.plating for d in plan.donors):
         notes.append("Stock does not state the plating: make sure that both are bare.")
     return tuple(notes)

@@ -122,7 +122,7 @@ def test_a_butt_is_never_planned(service):
     short = replace(TAIL, id="SH", length_mm=24 + 12 + 6.5, hex_mm=14.0)
     pair = (replace(PLUG, length_mm=19.5, hex_mm=22.0), short)
     with pytest.raises(NoMetalError, match="never brazed together"):
-        plan_join(ASK, pair, Duty(service=service, torque_n_m=3.0))
+        plan_join(replace(ASK, hose_c=150.0), pair, Duty(service=service, torque_n_m=3.0))
 
 
 SENDER = fitting("A5", "R 1/4", "external", "M10x1", "internal", thread_a_mm=12.0,
@@ -288,6 +288,22 @@ def test_duties_that_are_refused(duty, word):
         plan_join(ASK, (PLUG, TAIL), replace(COOLANT, **duty))
 
 
+@pytest.mark.parametrize(
+    ("rating", "service", "word"),
+    [({"hose_c": 100.0}, "coolant", "stands 100 deg C and would see 115"),
+     ({"hose_bar": 1.0}, "coolant", "stands 1 bar and would see 1.5"),
+     ({}, "oil", "usual coolant hose stands 125 deg C")],
+)  # fmt: skip
+def test_hose_that_does_not_stand_it(rating, service, word):
+    with pytest.raises(RefusedError, match=word):
+        plan_join(replace(ASK, **rating), (PLUG, TAIL), Duty(service=service))
+
+
+def test_hose_rated_for_it():
+    plan = plan_join(replace(ASK, hose_c=150.0, hose_bar=10.0), (PLUG, TAIL), Duty(service="oil"))
+    assert "The hose itself must be rated for 6 bar and 130 deg C" in " ".join(plan_warnings(plan))
+
+
 def test_donors_without_a_fitting_end_or_hex():
     with pytest.raises(UsageError, match="no end that seals"):
         plan_join(ASK, (TAIL, TAIL), COOLANT)
@@ -408,7 +424,8 @@ def test_command(tmp_path):
     run = CliRunner().invoke(command, [*call, "--service", "coolant", "-o", str(pdf)])
     assert run.exit_code == 0 and pdf.read_bytes().startswith(b"%PDF")
     assert "Spigot on B" in run.output
-    run = CliRunner().invoke(command, ["p18", "t10", *call, "--service", "oil", "--json"])
+    oil = ["--service", "oil", "--hose-temperature", "150"]
+    run = CliRunner().invoke(command, ["p18", "t10", *call, *oil, "--json"])
     assert json.loads(run.output)["service"] == "oil"
     for extra, error in [
         (["P18", "X1"], UsageError), (["P18"], UsageError), (["ONE", "ONE"], UsageError),
