@@ -1,8 +1,12 @@
-"""Where the reference catalogue lies: inside the wheel, or beside the package in a checkout."""
+"""Where the reference catalogue lies, inside the wheel or in a checkout, and its one reader."""
 
 from __future__ import annotations
 
+import csv
+from collections.abc import Iterator
 from pathlib import Path
+
+from pitchcam.errors import InputError
 
 
 def calibration_path(*parts: str) -> Path:
@@ -19,3 +23,25 @@ def calibration_path(*parts: str) -> Path:
         if path.exists():
             return path
     raise FileNotFoundError("calibration data missing: " + "/".join(parts))
+
+
+def read_rows(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
+    """Yield (line number, cells by column) of a table of the catalogue.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, or a row has more or fewer cells than the head.
+    """
+    try:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError(f"{path} cannot be read ({error}).", "Restore the file.") from None
+    reader = csv.DictReader(text.splitlines())
+    for cells in reader:
+        if None in cells or None in cells.values():
+            raise InputError(
+                f"{path.name} line {reader.line_num}: the row does not match the head.",
+                f"Give {len(reader.fieldnames or ())} cells; quote a cell that holds a comma.",
+            )
+        yield reader.line_num, cells

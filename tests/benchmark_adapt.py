@@ -12,9 +12,9 @@ import time
 from pathlib import Path
 from statistics import median
 
-from pitchcam.fitting.adapt import adapt
-from pitchcam.fitting.question import Question, parse_side
-from pitchcam.fitting.stock import read_stock
+from pitchcam.joining.chains.adapt import adapt
+from pitchcam.joining.chains.question import Question, parse_side
+from pitchcam.joining.stock.sheet import read_stock
 
 SIZES = (
     "M10x1", "M12x1.5", "M14x1.5", "M16x1.5", "M18x1.5", "M20x1.5", "M22x1.5", "M27x2",

@@ -18,6 +18,7 @@ from reportlab.pdfgen.canvas import Canvas
 from pitchcam.batch.answer import Answer, Line
 from pitchcam.batch.pictures import crowd_box
 from pitchcam.files import write_whole
+from pitchcam.paper import BOLD, REGULAR, embed_fonts
 from pitchcam.store.store import Store
 
 _MARGIN, _FOOT = 12.0, 14.0
@@ -51,7 +52,9 @@ def write_contact_sheet(answer: Answer, store: Store, path: Path) -> None:
         If the disk is full.
     """
     buffer = io.BytesIO()
-    sheet = _Sheet(Canvas(buffer, pagesize=A4, invariant=True), store)
+    embed_fonts()
+    canvas = Canvas(buffer, pagesize=A4, invariant=True, initialFontName=REGULAR)
+    sheet = _Sheet(canvas, store)
     crowded = list(_crowded(answer.lines))
     if crowded:
         sheet.heading("Photos of several parts", needs=_OVERVIEW_H)
@@ -120,7 +123,7 @@ class _Sheet:
         self, x: float, y: float, text: str, *, size: float, bold: bool = False,
         colour: tuple[float, float, float] = _INK, right: bool = False,
     ) -> None:  # fmt: skip
-        self._canvas.setFont("Helvetica-Bold" if bold else "Helvetica", size)
+        self._canvas.setFont(BOLD if bold else REGULAR, size)
         self._canvas.setFillColorRGB(*colour)
         draw = self._canvas.drawRightString if right else self._canvas.drawString
         draw(x * mm, y * mm, plain(text))
@@ -130,7 +133,7 @@ class _Sheet:
         colour: tuple[float, float, float] = _INK,
     ) -> float:  # fmt: skip
         """Draw text in at most so many lines; return the y below it."""
-        parts = simpleSplit(plain(text), "Helvetica", size, width * mm)
+        parts = simpleSplit(plain(text), REGULAR, size, width * mm)
         if len(parts) > lines:
             parts = [*parts[: lines - 1], parts[lines - 1].rstrip() + " ..."]
         for part in parts:
@@ -188,7 +191,7 @@ class _Sheet:
         for name, count in counts:
             piece = plain(f"{count} x {name}")
             longer = f"{lines[-1]},   {piece}" if lines[-1] else piece
-            if self._canvas.stringWidth(longer, "Helvetica", 8) > (_WIDTH - 2 * _MARGIN) * mm:
+            if self._canvas.stringWidth(longer, REGULAR, 8) > (_WIDTH - 2 * _MARGIN) * mm:
                 lines.append(piece)
             else:
                 lines[-1] = longer
@@ -261,7 +264,7 @@ class _Sheet:
             self._canvas.rect(left * mm, (y + h - y1 * down) * mm,
                               (x1 - x0) * across * mm, (y1 - y0) * down * mm)  # fmt: skip
             text = ", ".join(str(line.number) for line in of_part)
-            width = self._canvas.stringWidth(text, "Helvetica-Bold", 9) / mm + 1.6
+            width = self._canvas.stringWidth(text, BOLD, 9) / mm + 1.6
             self._canvas.setFillColorRGB(*colour)
             self._canvas.rect(left * mm, top * mm, width * mm, 4 * mm, stroke=0, fill=1)
             self._text(left + 0.8, top + 0.9, text, size=9, bold=True, colour=(1, 1, 1))

@@ -18,6 +18,7 @@ from reportlab.pdfgen.canvas import Canvas
 from pitchcam.batch.answer import Answer, Line
 from pitchcam.batch.contact import plain
 from pitchcam.files import write_whole
+from pitchcam.paper import BOLD, REGULAR, embed_fonts, true_bar
 from pitchcam.records import MM_PER_INCH
 from pitchcam.series import ThreadSize, load_series
 from pitchcam.series.profile import axial_profile
@@ -29,7 +30,7 @@ _LEFT = (_WIDTH - _COLUMNS * _LABEL_W) / 2
 _TOP = _HEIGHT - 10.0
 _INSET = 4.0
 _PROFILE_MM = 30.0
-_TEXT_POINTS = 8.0
+_TEXT_POINTS = 7.2
 #: 21 modules of 0.7 mm and the quiet zone of 4 that ISO/IEC 18004 asks for: 20 mm, read by a phone
 #: from arm's length.
 _MODULE_MM = 0.7
@@ -48,7 +49,9 @@ def write_labels(answer: Answer, path: Path) -> None:
     """
     sizes = {size.designation: size for size in load_series()}
     buffer = io.BytesIO()
-    canvas = Canvas(buffer, pagesize=A4, invariant=True)
+    embed_fonts()
+    canvas = Canvas(buffer, pagesize=A4, invariant=True, initialFontName=REGULAR)
+    canvas.setViewerPreference("PrintScaling", "None")
     for index, (name, lines) in enumerate(answer.bins):
         place = index % (_COLUMNS * _ROWS)
         if index and place == 0:
@@ -82,11 +85,11 @@ def _label(
     left, top = x + _INSET, y + _LABEL_H - _INSET
     canvas.setFillColorRGB(0, 0, 0)
     _fitted(canvas, left, top - 6.5, name, _LABEL_W - 2 * _INSET)
-    canvas.setFont("Helvetica", _TEXT_POINTS)
+    canvas.setFont(REGULAR, _TEXT_POINTS)
     for row, (text, width) in enumerate(_facts(size, lines)):
-        part = simpleSplit(plain(text), "Helvetica", _TEXT_POINTS, width * mm)[0]
+        part = simpleSplit(plain(text), REGULAR, _TEXT_POINTS, width * mm)[0]
         canvas.drawString(left * mm, (top - 11.5 - 3.5 * row) * mm, part)
-    canvas.setFont("Helvetica", 6)
+    canvas.setFont(REGULAR, 6)
     canvas.setFillColorRGB(*_GREY)
     canvas.drawRightString(
         (x + _LABEL_W - _INSET) * mm,
@@ -100,8 +103,8 @@ def _label(
 def _fitted(canvas: Canvas, x: float, y: float, text: str, width: float) -> None:
     """Draw a line as large as fits, at most 22 points, which reads from three metres."""
     text = plain(text)
-    points = min(22.0, 22.0 * width * mm / canvas.stringWidth(text, "Helvetica-Bold", 22))
-    canvas.setFont("Helvetica-Bold", points)
+    points = min(22.0, 22.0 * width * mm / canvas.stringWidth(text, BOLD, 22))
+    canvas.setFont(BOLD, points)
     canvas.drawString(x * mm, y * mm, text)
 
 
@@ -139,7 +142,7 @@ def _profile(canvas: Canvas, x: float, y: float, size: ThreadSize) -> None:
     path.close()
     canvas.setFillColorRGB(0.15, 0.17, 0.19)
     canvas.drawPath(path, stroke=0, fill=1)
-    canvas.setFont("Helvetica", 6)
+    canvas.setFont(REGULAR, 6)
     canvas.setFillColorRGB(*_GREY)
     canvas.drawString(x * mm, (y + top - bottom + 1.0) * mm, "true size")
 
@@ -160,14 +163,10 @@ def _code(canvas: Canvas, right: float, y: float, text: str) -> float:
 
 def _end_page(canvas: Canvas) -> None:
     """Draw the bar that shows whether the page was printed at its true size."""
-    canvas.setStrokeColorRGB(0, 0, 0)
-    canvas.setFillColorRGB(0, 0, 0)
-    canvas.setLineWidth(0.5)
     y = 12.0
-    canvas.line(_LEFT * mm, y * mm, (_LEFT + _BAR_MM) * mm, y * mm)
-    for end in (_LEFT, _LEFT + _BAR_MM):
-        canvas.line(end * mm, (y - 1.5) * mm, end * mm, (y + 1.5) * mm)
-    canvas.setFont("Helvetica", 8)
+    true_bar(canvas, _LEFT, y, _BAR_MM)
+    canvas.setFillColorRGB(0, 0, 0)
+    canvas.setFont(REGULAR, 8)
     canvas.drawString((_LEFT + _BAR_MM + 3) * mm, (y - 1) * mm,
                       f"{_BAR_MM:.0f} mm: check by caliper; print at 100 %")  # fmt: skip
     canvas.showPage()

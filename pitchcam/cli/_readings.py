@@ -13,7 +13,7 @@ import click
 from pitchcam.errors import PitchcamError, UsageError
 
 if TYPE_CHECKING:
-    from pitchcam.fitting.job import Side
+    from pitchcam.joining.job import Side
     from pitchcam.records import Gender
 
 
@@ -36,7 +36,7 @@ def read_side(role: str, text: str, *, cast: bool, wanted: Gender) -> Side:
     UsageError, ReadingError
         If the readings are none, or of no thread.
     """
-    from pitchcam.fitting.job import measured_side
+    from pitchcam.joining.job import measured_side
     from pitchcam.records import Candidate, Verdict
 
     thread = _looked_up(role, text, cast)

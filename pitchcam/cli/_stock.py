@@ -12,8 +12,8 @@ from pitchcam.cli._options import LENGTH
 from pitchcam.errors import PitchcamError, UsageError
 
 if TYPE_CHECKING:
-    from pitchcam.fitting.question import Question
-    from pitchcam.fitting.stock import Fitting
+    from pitchcam.joining.chains.question import Question
+    from pitchcam.joining.stock.sheet import Fitting
 
     _FloatParam = click.ParamType[float]
 else:
@@ -33,7 +33,7 @@ class _Amount(_FloatParam):
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
     ) -> float:
         """Return the amount in the unit that pitchcam keeps; a bad one fails in one line."""
-        from pitchcam.fitting import amounts
+        from pitchcam.joining.stock import amounts
 
         if isinstance(value, (int, float)):
             return float(value)
@@ -100,7 +100,7 @@ def question(port: str, part: str, limits: dict[str, Any]) -> Question:
     PitchcamError
         If an end or a limit cannot be.
     """
-    from pitchcam.fitting.question import Question, parse_side
+    from pitchcam.joining.chains.question import Question, parse_side
 
     return Question(
         port=parse_side(port, "internal"),
@@ -111,7 +111,7 @@ def question(port: str, part: str, limits: dict[str, Any]) -> Question:
 
 def question_limits(limits: dict[str, Any]) -> dict[str, Any]:
     """Return what :func:`limit_options` read, by the question's own field names."""
-    from pitchcam.fitting.refuse import usual_duty
+    from pitchcam.joining.brazing.refuse import usual_duty
 
     bar, celsius = usual_duty(limits["service"])
     pressure, heat = limits["pressure"], limits["temperature"]
@@ -136,8 +136,8 @@ def load_stock(sheet: Path | None, record: Path) -> tuple[Fitting, ...]:
     UsageError
         If neither is there.
     """
-    from pitchcam.fitting.stock import read_stock
-    from pitchcam.fitting.stock_store import StockStore
+    from pitchcam.joining.stock.sheet import read_stock
+    from pitchcam.joining.stock.store import StockStore
 
     if sheet is not None:
         return read_stock(sheet)

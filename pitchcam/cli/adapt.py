@@ -42,10 +42,10 @@ def command(
     exit code is 0 if stock joins them, 3 if something must be bought or made.
     """
     from pitchcam.cli._stock import question
-    from pitchcam.fitting.adapt import adapt, what_stands_in_the_way
-    from pitchcam.fitting.adapt_text import answer_text, chain_json
-    from pitchcam.fitting.orders import missing
-    from pitchcam.fitting.tapped import tapped_plugs
+    from pitchcam.joining.chains.adapt import adapt, what_stands_in_the_way
+    from pitchcam.joining.chains.orders import missing
+    from pitchcam.joining.chains.text import answer_text, chain_json
+    from pitchcam.joining.tapped import tapped_plugs
 
     asked = question(port, part, limits)
     stock = load_stock(sheet, record)
@@ -63,6 +63,6 @@ def command(
         click.echo(json_text(answer))
     else:
         hindrances = () if chains else what_stands_in_the_way(asked, stock)
-        tapped = () if chains else tapped_plugs(asked, stock)
+        tapped = () if chains else [t.text for t in tapped_plugs(asked, stock)]
         click.echo(answer_text(asked, chains, lacking, hindrances, tapped))
     ctx.exit(0 if chains else 3)

@@ -21,7 +21,7 @@ from pitchcam.errors import InputError, UsageError
 from pitchcam.records import json_text
 
 if TYPE_CHECKING:
-    from pitchcam.fitting.job import Side
+    from pitchcam.joining.job import Side
     from pitchcam.records import Gender, Measurement
 
 _PICTURES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif")
@@ -90,12 +90,12 @@ def command(
     the port are taken as the old part that came out of it. The exit code is 0 where the work is
     clear, 3 where a name must be settled or something bought.
     """
-    from pitchcam.fitting.job import plan_job
-    from pitchcam.fitting.job_sheet import write_job
-    from pitchcam.fitting.job_text import job_json, job_text
-    from pitchcam.fitting.join import Duty
-    from pitchcam.fitting.question import Question
-    from pitchcam.fitting.refuse import service_row
+    from pitchcam.joining.brazing.plan import Duty
+    from pitchcam.joining.brazing.refuse import service_row
+    from pitchcam.joining.chains.question import Question
+    from pitchcam.joining.job import plan_job
+    from pitchcam.joining.job_text import job_json, job_text
+    from pitchcam.joining.papers.job_sheet import write_job
 
     target = output_path(output, "--output", (".pdf",))
     service = limits["service"]
@@ -124,7 +124,7 @@ def _side(
     role: str, text: str, scale: str | None, cast: bool, number: int | None, progress: Progress
 ) -> Side:
     """Return a side from a typed name, or from a photo that is measured now."""
-    from pitchcam.fitting.job import measured_side, named_side
+    from pitchcam.joining.job import measured_side, named_side
 
     wanted: Gender = "internal" if role == "port" else "external"
     if text.lstrip().startswith("-"):

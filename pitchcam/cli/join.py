@@ -58,8 +58,8 @@ def command(
     be made so is refused with the reason (exit code 4).
     """
     from pitchcam.cli._stock import question
-    from pitchcam.fitting.join_text import plan_json, plan_text
-    from pitchcam.fitting.worksheet import write_worksheet
+    from pitchcam.joining.brazing.text import plan_json, plan_text
+    from pitchcam.joining.papers.worksheet import write_worksheet
 
     target = output_path(output, "--output", (".pdf",))
     asked = question(port, part, limits)
@@ -76,8 +76,8 @@ def command(
 
 def _tell_of_stock(asked: Any, stock: Any) -> None:
     """Say on stderr where stock joins them without a flame."""
-    from pitchcam.fitting.adapt import adapt
-    from pitchcam.fitting.tapped import tapped_plugs
+    from pitchcam.joining.chains.adapt import adapt
+    from pitchcam.joining.tapped import tapped_plugs
 
     chains = adapt(asked, stock, best=1)
     for chain in chains:
@@ -93,7 +93,7 @@ def _duty(
     torch: float | None,
     alloy: str | None,
 ) -> Any:
-    from pitchcam.fitting.join import Duty
+    from pitchcam.joining.brazing.plan import Duty
 
     if limits["service"] is None:
         raise UsageError("--service is needed:", "say what flows in it, such as --service coolant")
@@ -110,8 +110,8 @@ def _plan(asked: Any, stock: Any, names: tuple[str | None, str | None], duty: An
     """Plan with the donors named, or with the best of the stock."""
     from dataclasses import replace
 
-    from pitchcam.fitting.choose_donors import choose_donors
-    from pitchcam.fitting.join import plan_join
+    from pitchcam.joining.brazing.choose import choose_donors
+    from pitchcam.joining.brazing.plan import plan_join
 
     # A donor's rating is for the whole fitting; what is made of it is judged afresh.
     asked = replace(asked, pressure_bar=None, temperature_c=None)

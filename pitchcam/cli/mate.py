@@ -32,7 +32,7 @@ def command(
     An end is a designation and, where it has one, its seat: "M14x1.5", "7/16-20 UNF cone37",
     "M14x1.5 oring", "Rc 1/4". The exit code is 0 for a joint that seals, 3 for any other.
     """
-    from pitchcam.fitting.matrix import family_matrix, matrix_text, traps_text
+    from pitchcam.joining.mating.matrix import family_matrix, matrix_text, traps_text
 
     if (matrix or traps) and as_json:
         raise UsageError("--json is for one pair;", "leave out --matrix and --traps")
@@ -52,9 +52,9 @@ def command(
 
 
 def _one(male: str, female: str) -> dict[str, Any]:
-    from pitchcam.fitting.ends import parse_end
-    from pitchcam.fitting.mate import mate
-    from pitchcam.fitting.wording import mating_json, mating_text
+    from pitchcam.joining.mating.ends import parse_end
+    from pitchcam.joining.mating.mate import mate
+    from pitchcam.joining.mating.text import mating_json, mating_text
 
     result = mate(parse_end(male, "external"), parse_end(female, "internal"))
     return {"json": mating_json(result), "text": mating_text(result), "ok": result.seals}

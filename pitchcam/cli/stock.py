@@ -22,7 +22,7 @@ def command() -> None:
 @command.command("columns", epilog="Example: pitchcam stock columns")
 def columns_() -> None:
     """Show the columns of a stock sheet, with examples."""
-    from pitchcam.fitting.tables import read_table
+    from pitchcam.joining.tables import read_table
 
     for row in read_table("stock_columns"):
         needed = "needed" if row["needed"] == "yes" else "      "
@@ -39,8 +39,8 @@ def check(sheet: Path) -> None:
     Platings are gone through too: a word that is not known to be harmless counts as possibly
     cadmium, and such a fitting is never heated.
     """
-    from pitchcam.fitting.refuse import doubtful_platings, known_platings
-    from pitchcam.fitting.stock import read_stock
+    from pitchcam.joining.brazing.refuse import doubtful_platings, known_platings
+    from pitchcam.joining.stock.sheet import read_stock
 
     rows = _read(sheet, read_stock)
     click.echo(f"{sheet.name}: {len(rows)} rows, {sum(r.count for r in rows)} pieces, no fault")
@@ -58,8 +58,8 @@ def import_(sheet: Path, record: Path, who: str | None) -> None:
 
     Rows that the sheet does not name stay as they are; a count that differs is booked as a move.
     """
-    from pitchcam.fitting.stock import read_stock
-    from pitchcam.fitting.stock_store import StockStore
+    from pitchcam.joining.stock.sheet import read_stock
+    from pitchcam.joining.stock.store import StockStore
 
     rows = _read(sheet, read_stock)
     with StockStore(record) as store:
@@ -84,7 +84,7 @@ def list_(
     as_json: bool,
 ) -> None:
     """List the stock, all or by one end."""
-    from pitchcam.fitting.stock_store import stock_csv
+    from pitchcam.joining.stock.store import stock_csv
 
     rows = [r for r in load_stock(sheet, record) if _has_end(r, thread, gender)]
     if as_csv:
@@ -111,7 +111,7 @@ def list_(
 @record_option
 def take(identity: str, pieces: int, back: bool, who: str | None, why: str, record: Path) -> None:
     """Take pieces of row ID out of stock, or put them back; the move is kept."""
-    from pitchcam.fitting.stock_store import StockStore
+    from pitchcam.joining.stock.store import StockStore
 
     load_stock(None, record)
     with StockStore(record) as store:
@@ -125,7 +125,7 @@ def take(identity: str, pieces: int, back: bool, who: str | None, why: str, reco
 @record_option
 def moves(identity: str | None, record: Path) -> None:
     """Show every change of counts, of one row or of all."""
-    from pitchcam.fitting.stock_store import StockStore
+    from pitchcam.joining.stock.store import StockStore
 
     load_stock(None, record)
     with StockStore(record, only_read=True) as store:
@@ -137,7 +137,7 @@ def moves(identity: str | None, record: Path) -> None:
 
 def _read(sheet: Path, reader: Any) -> Any:
     """Read a sheet; a faulty one prints each fault on a line of its own before it fails."""
-    from pitchcam.fitting.stock import StockError
+    from pitchcam.joining.stock.sheet import StockError
 
     try:
         return reader(sheet)
@@ -152,9 +152,9 @@ def _read(sheet: Path, reader: Any) -> Any:
 
 
 def _has_end(row: Any, thread: str | None, gender: str | None) -> bool:
-    from pitchcam.fitting.ends import parse_end
-    from pitchcam.fitting.mate import size_key
-    from pitchcam.fitting.question import parse_side
+    from pitchcam.joining.chains.question import parse_side
+    from pitchcam.joining.mating.ends import parse_end
+    from pitchcam.joining.mating.mate import size_key
 
     if thread is None:
         return True

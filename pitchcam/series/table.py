@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import csv
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
-from pitchcam.calibration import calibration_path
+from pitchcam.calibration import calibration_path, read_rows
 from pitchcam.errors import InputError
 
 
@@ -69,18 +68,8 @@ def read_table(name: str, folder: Path | None = None) -> Iterator[Row]:
         If the file cannot be read, or a row has more or fewer cells than the head.
     """
     path = calibration_path("series", name) if folder is None else folder / name
-    try:
-        text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"{path} cannot be read ({error}).", "Restore the file.") from None
-    reader = csv.DictReader(text.splitlines())
-    for cells in reader:
-        if None in cells or None in cells.values():
-            raise InputError(
-                f"{path.name} line {reader.line_num}: the row does not match the head.",
-                f"Give {len(reader.fieldnames or ())} cells; quote a cell that holds a comma.",
-            )
-        yield Row(file=path.name, line=reader.line_num, cells=cells)
+    for line, cells in read_rows(path):
+        yield Row(file=path.name, line=line, cells=cells)
 
 
 def size_inches(size: str) -> float:

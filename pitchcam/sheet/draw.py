@@ -13,11 +13,12 @@ from numpy.typing import NDArray
 
 from pitchcam.errors import UsageError
 from pitchcam.files import write_whole
+from pitchcam.paper import MM, REGULAR, embed_fonts
 from pitchcam.sheet.layout import BAR_MM, CELLS, PAGES, Sheet
 
 #: Pixels per inch of the PNG: twice what an office printer resolves in grey, 0.042 mm a pixel.
 PNG_DPI = 600
-POINTS_PER_MM = 72 / 25.4
+POINTS_PER_MM = MM
 
 #: Top of the ring of markers below the page's upper edge.
 TOP_MM = 32.0
@@ -123,7 +124,9 @@ def pdf(sheet: Sheet, page: tuple[float, float]) -> bytes:
 
     out = io.BytesIO()
     k = POINTS_PER_MM
-    canvas = Canvas(out, pagesize=(page[0] * k, page[1] * k), invariant=1)
+    embed_fonts()
+    canvas = Canvas(out, pagesize=(page[0] * k, page[1] * k), invariant=1,
+                    initialFontName=REGULAR)  # fmt: skip
     canvas.setTitle(f"Marker sheet, {sheet.name}")
     canvas.setViewerPreference("PrintScaling", "None")
     for shape in shapes(sheet, page):
@@ -133,7 +136,7 @@ def pdf(sheet: Sheet, page: tuple[float, float]) -> bytes:
                         shape.height * k, stroke=0, fill=1)  # fmt: skip
         else:
             canvas.setFillGray(0)
-            canvas.setFont("Helvetica", shape.size * k)
+            canvas.setFont(REGULAR, shape.size * k)
             canvas.saveState()
             canvas.translate(shape.x * k, (page[1] - shape.y) * k)
             canvas.rotate(90 if shape.turned else 0)

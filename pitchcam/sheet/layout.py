@@ -13,14 +13,16 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.paper import PAPERS
+
 #: Length of both check bars as drawn.
 BAR_MM = 100.0
 
 #: Cells across a marker: six of code and a black border of one on each side.
 CELLS = 8
 
-#: Paper sizes, portrait: ISO 216 A4; ANSI/ASME Y14.1 A (letter).
-PAGES = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
+#: Papers that the sheet fits on, portrait, mm.
+PAGES = {name: PAPERS[name] for name in ("a4", "letter")}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -15,6 +15,7 @@ from pitchcam.batch.labels import reference, write_labels
 from pitchcam.batch.pictures import small_pictures
 from pitchcam.records import ScaleSpec
 from pitchcam.store import Outcome, Store
+from tests import printed
 from tests.batch import double
 
 pdfium = pytest.importorskip("pypdfium2")
@@ -64,6 +65,18 @@ def answer(tmp_path: Path) -> Any:
         write_contact_sheet(made, store, tmp_path / "contact.pdf")
         write_labels(made, tmp_path / "labels.pdf")
     return made
+
+
+def test_pages_are_read_and_measured_by_another_library(answer: Answer, tmp_path: Path) -> None:
+    for name in ("contact.pdf", "labels.pdf"):
+        assert all(printed.fonts(tmp_path / name).values())
+        document = pdfium.PdfDocument(tmp_path / name)
+        for page in document:
+            assert printed.covered(page) == []
+        if name == "labels.pdf":
+            assert "gauge plane" in text_of(tmp_path / name)  # no fact is cut short
+            assert printed.bars(document[0], 100.0) == [pytest.approx((100.0, 100.0), abs=0.05)]
+        document.close()
 
 
 def text_of(path: Path) -> str:

@@ -22,8 +22,8 @@ from pathlib import Path
 from pitchcam.batch import run as batch
 from pitchcam.batch.follow import Patience
 from pitchcam.errors import PitchcamError
-from pitchcam.fitting.stock import parse_stock
-from pitchcam.fitting.stock_store import StockStore
+from pitchcam.joining.stock.sheet import parse_stock
+from pitchcam.joining.stock.store import StockStore
 from pitchcam.store import Store, entry_rows
 from tests.batch import double
 from tests.batch.test_follow import PIN

@@ -264,8 +264,8 @@ def read_photo_list(data: bytes, tally: Tally) -> None:
 
 @cache
 def _stock_sheet() -> bytes:
-    from pitchcam.fitting.stock import columns
-    from pitchcam.fitting.tables import read_table
+    from pitchcam.joining.stock.sheet import columns
+    from pitchcam.joining.tables import read_table
 
     example = {row["column"]: row["example"] for row in read_table("stock_columns")}
     names = [name for name, _ in columns()]
@@ -282,7 +282,7 @@ def stock_bytes(rng: random.Random) -> bytes:
 
 
 def read_stock_sheet(data: bytes, tally: Tally) -> None:
-    from pitchcam.fitting.stock import read_stock
+    from pitchcam.joining.stock.sheet import read_stock
 
     with promised(tally):
         read_stock(kept(data, ".csv"))

@@ -10,12 +10,14 @@ import xml.etree.ElementTree as ET
 
 import cv2
 import numpy as np
+import pypdfium2 as pdfium
 import pytest
 from PIL import Image
 
 from pitchcam.errors import PitchcamError, UsageError
 from pitchcam.sheet import PAGES, SIZES, sheet, write_sheet
 from pitchcam.sheet.draw import TOP_MM, pdf, png, raster, svg
+from tests import printed
 
 
 def widest_run(row: np.ndarray) -> tuple[float, float]:
@@ -96,6 +98,16 @@ def test_pdf_asks_the_viewer_not_to_scale_and_is_the_same_bytes_each_time() -> N
     first = pdf(sheet("box"), PAGES["letter"])
     assert first == pdf(sheet("box"), PAGES["letter"])
     assert re.search(rb"/PrintScaling\s*/None", first)
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_pdf_has_its_fonts_and_no_text_over_another(page: str, tmp_path) -> None:
+    for size in SIZES:
+        write_sheet(sheet(size), tmp_path / "s.pdf", page)
+        assert all(printed.fonts(tmp_path / "s.pdf").values())
+        document = pdfium.PdfDocument(tmp_path / "s.pdf")
+        assert printed.covered(document[0]) == [] and printed.outside(document[0]) == []
+        document.close()
 
 
 def test_svg_is_in_mm_and_holds_the_bars() -> None:

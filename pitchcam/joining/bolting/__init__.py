@@ -1,0 +1,1 @@
+"""What seals need and threads stand: preload, torque, turns."""

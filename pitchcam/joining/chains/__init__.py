@@ -1,0 +1,1 @@
+"""Ways from a part to a port with fittings of the stock."""

@@ -1,0 +1,184 @@
+"""How far a male thread goes into a female one: pitch drift and flank interference, computed.
+
+Both threads are taken as rigid. A male thread that is engaged over the length L has room to sit
+in the female's groove if one axial offset exists for which, at every engaged turn, the ridge is
+inside the groove. Two things use that room up: the pitches differ, so turns drift along the axis
+by the difference per turn; and diameters, tapers and flank angles differ, so the groove is wider
+or narrower than the ridge. The longest L with room is what turns by hand; beyond it metal must
+give.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cache
+from typing import Literal
+
+import numpy as np
+
+from pitchcam.joining.mating.geometry import (
+    Array,
+    MatingProfile,
+    Section,
+    groove_half_width,
+    ridge_half_width,
+    section,
+)
+
+#: Samples along the engaged length and across the flank. The flank's clearance is piecewise
+#: linear or a shallow arc, and drift and taper are linear: 41 points miss the extreme by less
+#: than a hundredth of a turn.
+_SAMPLES = 41
+
+#: A part that turns less than this freely has not started: chamfers alone allow half a turn.
+_START_TURNS = 0.5
+
+#: The loosest right pair of the catalogue keeps 0.585 of its basic shear area (#0-80; the tests
+#: go through all sizes). A pair that keeps less is held by less than any right pair is.
+_RIGHT_PAIR_SHEAR = 0.58
+
+Kind = Literal["falls-through", "loose", "fits", "binds", "does-not-start"]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CrossThread:
+    """What happens when the pair is tried; ranges are (tightest pair, loosest pair) in limits.
+
+    ``free_turns`` is what turns by hand, ``wanted_turns`` the usual engagement in turns of the
+    female. ``overlap`` is how much of the basic thread depth is shared, ``shear_share`` the
+    strength of the engaged turns against a right pair of the female's own kind,
+    ``drift_mm_per_turn`` the pitch difference, ``interference_mm`` the flank overlap (per flank)
+    at the wanted turns.
+    """
+
+    kind: Kind
+    free_turns: tuple[float, float]
+    wanted_turns: float
+    overlap: tuple[float, float]
+    shear_share: tuple[float, float]
+    drift_mm_per_turn: float
+    angle_difference_deg: float
+    interference_mm: tuple[float, float]
+
+
+@cache
+def cross_thread(male: MatingProfile, female: MatingProfile) -> CrossThread:
+    """Compute how the male goes into the female, over the limits of both.
+
+    Parameters
+    ----------
+    male, female
+        External and internal thread with their limits at the entry end.
+
+    Returns
+    -------
+    CrossThread
+        Ranges from the tightest to the loosest pair that the limits allow. It leaves out burrs,
+        dents, plating beyond the limits, and the elastic give of the metal.
+    """
+    length = min(male.engagement_mm, female.engagement_mm)
+    tight = (section(male, 1.0), section(female, 1.0))
+    loose = (section(male, 0.0), section(female, 0.0))
+    free = tuple(_free_length(m, f, 2.0 * length) / f.pitch_mm for m, f in (tight, loose))
+    overlap = tuple(_overlap(m, f) for m, f in (loose, tight))
+    shear = tuple(_shear_share(m, f) for m, f in (loose, tight))
+    interference = tuple(max(0.0, -_room(m, f, length) / 2.0) for m, f in (loose, tight))
+    wanted = length / female.pitch_mm
+    return CrossThread(
+        kind=_kind(free[1], wanted, overlap[1], shear[0]),
+        free_turns=(free[0], free[1]),
+        wanted_turns=wanted,
+        overlap=(overlap[0], overlap[1]),
+        shear_share=(shear[0], shear[1]),
+        drift_mm_per_turn=abs(male.pitch_mm - female.pitch_mm),
+        angle_difference_deg=abs(male.half_angle_deg - female.half_angle_deg) * 2.0,
+        interference_mm=(interference[0], interference[1]),
+    )
+
+
+def _kind(free: float, wanted: float, overlap: float, shear: float) -> Kind:
+    """Sort the pair at its loosest limits: how far it can go, and how little may hold it."""
+    if overlap <= 0.0:
+        return "falls-through"
+    if free < _START_TURNS:
+        return "does-not-start"
+    if free < wanted:
+        return "binds"
+    return "fits" if shear >= _RIGHT_PAIR_SHEAR else "loose"
+
+
+def _free_length(male: Section, female: Section, limit: float) -> float:
+    """Return the longest engaged length with room, up to ``limit``, by bisection."""
+    if _room(male, female, 0.0) < 0.0:
+        return 0.0
+    if _room(male, female, limit) >= 0.0:
+        return limit
+    low, high = 0.0, limit
+    for _ in range(24):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if _room(male, female, middle) >= 0.0 else (low, middle)
+    return low
+
+
+def _room(male: Section, female: Section, length: float) -> float:
+    """Return the axial room (mm) left at this engaged length; negative is interference."""
+    along = np.linspace(0.0, length, _SAMPLES if length > 0.0 else 1)
+    play = _half_play(male, female, along, length)
+    drift = along * (male.pitch_mm - female.pitch_mm) / female.pitch_mm
+    return float(np.min(drift + play) - np.max(drift - play))
+
+
+def _half_play(male: Section, female: Section, along: Array, length: float) -> Array:
+    """Return, per station (mm from the male's small end), the half play of ridge in groove."""
+    shift_m = along * male.taper / 2.0
+    shift_f = -(length - along) * female.taper / 2.0
+    inner = np.maximum(male.r_minor + shift_m, female.r_minor + shift_f)
+    outer = male.r_major + shift_m
+    share = np.linspace(0.0, 1.0, _SAMPLES)
+    radius = inner[:, None] + share[None, :] * np.maximum(outer - inner, 0.0)[:, None]
+    ridge = ridge_half_width(male, radius - (male.r_pitch + shift_m)[:, None])
+    groove = groove_half_width(female, radius - (female.r_pitch + shift_f)[:, None])
+    play: Array = np.min(groove - ridge, axis=1)
+    # The female's crest reaching the male's root leaves no room either, however wide the groove.
+    buried = np.maximum((male.r_minor + shift_m) - (female.r_minor + shift_f), 0.0)
+    play = play - buried * np.tan(np.radians(female.half_angle_deg))
+    # No overlap at all: nothing touches, the play is half a pitch.
+    return np.where(outer <= inner, female.pitch_mm / 2.0, play)
+
+
+def _overlap(male: Section, female: Section) -> float:
+    """Return the shared depth over the female's basic depth, at the entry end."""
+    return (male.r_major - female.r_minor) / female.depth_mm
+
+
+def _shear_share(male: Section, female: Section) -> float:
+    """Return the weaker shear area per length over that of the female's basic pair.
+
+    The area a thread shears on is its axial thickness where the other's crest passes, times the
+    circumference there, per pitch: FED-STD-H28/2B table II.B.1 formulas (2a) and (4a), written
+    for any flank angle. Fewer turns bear where the pitches differ: not counted here.
+    """
+    if male.r_major <= female.r_minor:
+        return 0.0
+    basic = basic_profile(female)
+    right = min(shear_areas(basic, basic))
+    return max(0.0, min(shear_areas(male, female))) / right
+
+
+def basic_profile(thread: Section) -> Section:
+    """Return the basic profile on this thread's pitch line: male and female share it."""
+    return replace(
+        thread,
+        r_major=thread.r_pitch + thread.crest_mm,
+        r_minor=thread.r_pitch + thread.crest_mm - thread.depth_mm,
+    )
+
+
+def shear_areas(male: Section, female: Section) -> tuple[float, float]:
+    """Return the shear area (mm2 per mm of engagement) of the male and of the female thread."""
+    at_minor = ridge_half_width(male, np.array([female.r_minor - male.r_pitch]))[0]
+    male_area = 2.0 * np.pi * female.r_minor * 2.0 * at_minor / male.pitch_mm
+    groove = groove_half_width(female, np.array([male.r_major - female.r_pitch]))[0]
+    thickness = max(female.pitch_mm - 2.0 * max(float(groove), 0.0), 0.0)
+    female_area = 2.0 * np.pi * male.r_major * thickness / female.pitch_mm
+    return float(male_area), float(female_area)

@@ -1,0 +1,1 @@
+"""Drawings to scale, work sheets and job pages."""

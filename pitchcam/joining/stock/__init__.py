@@ -1,0 +1,1 @@
+"""The shop's fittings: the sheet a person keeps, and the record of every move."""

@@ -1,0 +1,50 @@
+"""Plugs drilled and tapped for the part, instead of two donors and a flame. Invented fittings."""
+
+from dataclasses import replace
+
+import pytest
+from click.testing import CliRunner
+
+from pitchcam.cli.adapt import command as adapt_command
+from pitchcam.cli.join import command as join_command
+from pitchcam.joining.chains.question import Question, parse_side
+from pitchcam.joining.tapped import tapped_plugs
+from tests.joining.bench_pairs import BENCH, STOCK
+
+ROWS = {f.id: f for f in STOCK}
+ASK = Question(port=parse_side("M22x1.5", "internal"), part=parse_side("M10x1", "external"),
+               pressure_bar=6.0, temperature_c=130.0)  # fmt: skip
+
+
+def test_a_plug_with_metal_for_the_thread():
+    (found,) = tapped_plugs(ASK, STOCK)
+    # ISO 2306: M10x1 is drilled 9.0; 0.8 of the largest diameter, up to the half mm.
+    assert (found.plug.id, found.drill.drill.diameter_mm, found.depth_mm) == ("P-04", 9.0, 8.5)
+    assert "as supplied" in found.made_up[1].how and not found.made_up[1].fault
+
+
+@pytest.mark.parametrize(
+    "change",
+    [{"count": 0}, {"hex_mm": 12.5}, {"plating": "Cd"}, {"plating": "mystery"},
+     {"length_mm": 22.0}, {"pressure_bar": 3.0}, {"material": "cheese"}, {"bore_mm": 3.0}],
+)  # fmt: skip
+def test_plugs_that_are_none(change):
+    assert tapped_plugs(ASK, [replace(ROWS["P-04"], **change)]) == ()
+
+
+@pytest.mark.parametrize("part", ["hose 10", "M10x1 female", "9/16-18 UNF cone37"])
+def test_parts_that_no_tap_makes(part):
+    assert tapped_plugs(replace(ASK, part=parse_side(part, "external")), STOCK) == ()
+
+
+def test_way_that_leaves_no_wall_under_the_root():
+    assert tapped_plugs(replace(ASK, bore_mm=18.0), STOCK) == ()
+    (wide,) = tapped_plugs(replace(ASK, bore_mm=8.0), STOCK)
+    assert wide.way_mm == 8.0
+
+
+def test_commands_say_so_before_a_flame_is_lit():
+    call = ["--port", "M22x1.5", "--part", "M10x1", "--service", "oil", "--stock", str(BENCH)]
+    done = CliRunner().invoke(join_command, call)
+    assert "No flame needed: P-04" in done.stderr and "tap M10x1 8.5 deep" in done.stderr
+    assert "Or tap a plug: P-04" in CliRunner().invoke(adapt_command, call).output
