@@ -51,6 +51,9 @@ FEWEST_TURNS = 2.9
 ANGLES_DEG = (38.0, 74.0)
 #: Slant from which on ridges may hide their flanks: below, a thread shows them or is none.
 LEAST_SLANT = 0.10
+#: Slope of the axis beyond which a thread is measured anew in its pose, not only fitted again: it
+#: moves what is seen of a flank by a twentieth of its height.
+ASLANT_RAD = np.radians(3.0)
 #: Raised where what is seen of a thread does not determine it.
 NOT_FITTED = (np.linalg.LinAlgError, OutlineError)
 
@@ -61,10 +64,10 @@ def measured(
     """Measure one thread at its height; the hexagon's turn, seen from the thread, corrects it."""
     rest = rest_height(part, camera, scene.rims.spread.blur_px)
 
-    def with_starts(starts: int) -> ThreadShape:
+    def with_starts(starts: int, slope_rad: float = 0.0) -> ThreadShape:
         return measure_thread(
             part.crop, scene.field, camera, part.axis, region, rest.height_mm, scene.rims,
-            starts=starts,
+            starts=starts, slope_rad=slope_rad,
         )
 
     shape = with_starts(1)
@@ -72,6 +75,10 @@ def measured(
         # Both sides in step: two starts, and a helix twice as steep.
         shape = with_starts(2)
     rest = _laid(shape, scene, part, rest, spec)
+    if abs(rest.pose.slope_rad) > ASLANT_RAD:
+        # Which points are straight, and where the light has its edges, goes with the slope.
+        with suppress(*NOT_FITTED):
+            return with_starts(shape.section.starts, rest.pose.slope_rad), rest
     return again(shape, camera, rest.height_mm, rest.pose.slope_rad), rest
 
 

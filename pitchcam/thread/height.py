@@ -21,8 +21,8 @@ Values = NDArray[np.float64]
 #: width (common practice, no source).
 U_CORNERS = 0.008
 
-#: How well any radius is read from an outline, mm: renders of known parts come out within 0.06.
-U_RADIUS_MM = 0.05
+#: How well any radius is read from an outline, mm: renders of known parts come out within 0.1.
+U_RADIUS_MM = 0.07
 
 #: No hexagon is thinner than this share of its width over corners, as flanges and washers are: ISO
 #: 4035's thin nuts have 0.27, thin hexagons of fittings 0.2 (common practice, no source).

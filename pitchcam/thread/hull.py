@@ -25,10 +25,12 @@ Values = NDArray[np.float64]
 #: what of the part is of another metal.
 U_MASS = 0.05
 #: Radii of the points a part rests on: outline and metal, mm.
-U_RADIUS_MM = 0.06
+U_RADIUS_MM = 0.07
 #: Slope of a chamfer's outline, by radius over length: chamfers of hexagons stand at 15 to 30
 #: degrees to the face (common practice, no source), which is 1.7 and more; over so many pixels.
 CHAMFER, OVER_PX = 0.25, 4
+#: Fewest stations that make a thread.
+FEWEST_STATIONS = 10
 #: An edge of the hull shorter than this share of the length carries no part.
 LEAST_EDGE = 0.02
 
@@ -97,7 +99,11 @@ def part_profile(
     for start, end in threads:
         # One side shows a crest where the other shows the groove; the crests are rested on.
         on = (s >= start) & (s <= end)
-        middle = float(np.mean(sides[0][on, 1] + sides[1][on, 1])) / 2 if on.any() else 0.0
+        if on.sum() < FEWEST_STATIONS:
+            continue
+        both = (sides[0][on, 1] + sides[1][on, 1]) / 2
+        # The outline's axis is a fraction of a degree off the thread's own.
+        middle = np.polyval(np.polyfit(s[on] - start, both, 1), s[on] - start)
         width[on] = np.maximum(*(np.abs(side[on, 1] - middle) for side in sides))
     away = np.hypot(frame.pinhole[2], frame.pinhole[0] - z)
     # A round body is seen along tangents, a little wider.

@@ -153,7 +153,7 @@ class ThreadShape:
 
 def measure_thread(
     crop: Crop, field: Field, camera: Camera, part_axis: ImageAxis, region: Region,
-    height_mm: float, rims: Rims, *, starts: int = 1,
+    height_mm: float, rims: Rims, *, starts: int = 1, slope_rad: float = 0.0,
 ) -> ThreadShape:  # fmt: skip
     """Measure one threaded region.
 
@@ -171,6 +171,8 @@ def measure_thread(
         Height of the thread's axis above the plate.
     starts
         Number of starts (1, or 2 where both sides are in step).
+    slope_rad
+        How far the axis rises toward the camera with growing s.
 
     Raises
     ------
@@ -182,7 +184,7 @@ def measure_thread(
     points = outline(crop, LEVEL)
     axis = local_axis(points, part_axis, region)
     middle = (region.start_px + region.end_px) / 2
-    frame = axis_frame(camera, axis, middle, height_mm)
+    frame = axis_frame(camera, axis, middle, height_mm, slope_rad)
     mm_per_px = float(np.linalg.norm(frame.origin)) / camera.f_px
     spacing_mm = _spectral_spacing(points, axis, frame, camera, region, mm_per_px)
     slant = float(abs(frame.pinhole[0]) / frame.pinhole[2])
