@@ -22,7 +22,6 @@ from pitchcam.records import (
     Verdict,
 )
 from pitchcam.scale.camera import Camera
-from pitchcam.scale.fixed import fixed_point
 from pitchcam.scale.shapes import Shape
 from pitchcam.scene import MOST_BLUR, Scene
 from pitchcam.thread.budget import Geometry, budget, relative_u_scale
@@ -86,7 +85,7 @@ def _laid(
     shape: ThreadShape | CrestShape, scene: Scene, part: Shape, level: Rest, spec: ScaleSpec
 ) -> Rest:
     """Return how a part rests, by one of its threads."""
-    fixed = None if scene.reference is None else fixed_point(scene.reference)
+    fixed = None if scene.reference is None else scene.reference.place_mm
     return lay(
         shape, part, shape.camera, level, scene.rims.spread.blur_px, spec.axis_height_mm, fixed
     )
@@ -282,7 +281,7 @@ def _geometry(
     r = scene.reference
     there = float(np.hypot(*(r.where_px - centre))) / corner
     # Along the part's axis its pose tells the tilt.
-    apart = abs(float((shape.frame.origin - fixed_point(r)) @ shape.frame.across))
+    apart = abs(float((shape.frame.origin - r.place_mm) @ shape.frame.across))
     return Geometry(
         height_mm=rest.height_mm, u_scale=r.u_scale, rise_mm=rest.height_mm - r.height_mm,
         u_rise_mm=float(np.hypot(rest.u_height_mm, r.u_height_mm)), apart_mm=apart,

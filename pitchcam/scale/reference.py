@@ -30,3 +30,8 @@ class Reference:
     where_px: Points
     labels: tuple[int, ...]
     outline_px: Points
+
+    @property
+    def place_mm(self) -> Points:
+        """Its middle in the camera frame: about it a wrong tilt turns the plate."""
+        return self.camera.on_plane(self.where_px, self.height_mm)

@@ -133,3 +133,13 @@ def sender():
 def stud():
     """A stud: one cylinder, which lies level."""
     return cylinder(0, 32, 6.0, 0.8)
+
+
+def cap_screw():
+    """A screw with a round head, its edges broken."""
+    return [*cylinder(0, 24, 5.0), *cylinder(24, 9, 8.5, 0.5)]
+
+
+def plug():
+    """A plug: thread, a round flange, and a smaller hexagon."""
+    return [*cylinder(0, 14, 8.0), *cylinder(14, 2.0, 11.5, 0.1), *hexagon(16, 8, 17)]

@@ -35,8 +35,10 @@ def shape_of(part):
         axis = ImageAxis(
             point_px=axis.point_px, direction=(-axis.direction[0], -axis.direction[1])
         )
+    stations = envelope(axis.to_axis(outline))
     return SimpleNamespace(
-        outline_px=outline, axis=axis, threads=(), stations=envelope(axis.to_axis(outline))
+        outline_px=outline, axis=axis, threads=(), stations=stations,
+        width_px=float(np.percentile(stations[1] - stations[2], 99)),
     )
 
 
