@@ -22,8 +22,10 @@ U_STATED = 0.03
 #: Phones' lenses where nothing is stated, in mm on a 36 x 24 frame, relative spread, weight: main
 #: lens, twofold (which the guide asks for), longer, ultra-wide (common practice, no source).
 UNSTATED = ((26.0, 0.05, 0.55), (51.0, 0.08, 0.30), (74.0, 0.12, 0.10), (14.5, 0.10, 0.05))
-#: Share of photos whose tag belongs to another lens or another picture (judgement).
-WRONG_TAG = 0.03
+#: Share of photos whose tag belongs to another lens or another picture, and of those whose tag no
+#: phone's lens has: ultra-wide to fivefold (judgement).
+WRONG_TAG, ODD_TAG = 0.03, 0.9
+USUAL_F35_MM = (12.0, 135.0)
 #: Lenses as they are built, the same way; what a stated digital zoom leaves of a tag is one.
 BUILT = ((26.0, 0.07, 0.80), (14.5, 0.10, 0.05), (51.0, 0.08, 0.07), (74.0, 0.12, 0.08))
 #: Share of phones whose tag stays that of the lens when the picture is cropped to another shape or
@@ -71,8 +73,12 @@ def explanations(photo: Photo) -> tuple[Explanation, ...]:
             stated = _both(stated, origin.zoom, _tag_of_lens(photo.f35_mm, origin.zoom))
         if origin.shrunk is not None and 0.0 < origin.shrunk < 0.99:
             stated = _both(stated, 1 / origin.shrunk, CROPPED_COPY)
-    share = WRONG_TAG if stated else 1.0
-    every = [(f, u, w * (1 - WRONG_TAG)) for f, u, w in stated]
+    share = 1.0
+    if photo.f35_mm is not None:
+        low, high = USUAL_F35_MM
+        lens = photo.f35_mm / max(origin.zoom or 1.0, 1.0)
+        share = WRONG_TAG if low <= lens <= high else ODD_TAG
+    every = [(f, u, w * (1 - share)) for f, u, w in stated]
     every += [(f, u, w * share) for f, u, w in unstated]
     return tuple(
         Explanation(f_px=float(f) / DIAGONAL_35MM * diagonal, u_share=u, weight=w)
