@@ -94,7 +94,7 @@ def run() -> int:
             stream.reconfigure(errors="replace")
     try:
         # Without click's own handling, ctx.exit(code) comes back as the return value.
-        code = cli.main(standalone_mode=False)
+        code = cli.main(prog_name="pitchcam", standalone_mode=False)
         if sys.stdout is not None:
             sys.stdout.flush()
     except click.ClickException as error:
