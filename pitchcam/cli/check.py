@@ -13,7 +13,7 @@ from pitchcam.records import json_text
 
 if TYPE_CHECKING:
     from pitchcam.match.leaf import LeafChance, LeafVerdict
-    from pitchcam.records import Quantity, ThreadReading
+    from pitchcam.records import Quantity, ThreadReading, ThreadResult
     from pitchcam.series.gauges import Leaf
 
 
@@ -27,6 +27,7 @@ class Checked:
     angle: Quantity | None
     verdict: LeafVerdict
     angle_agrees: bool | None
+    reference: str | None = None
 
 
 @click.command(no_args_is_help=True)
@@ -50,7 +51,7 @@ def command(photo: str, gauge: str, cast: bool, as_json: bool, **scale: Any) -> 
     with Progress() as progress:
         measurement = pitchcam.identify(photo, spec, cast=cast, plots=False, progress=progress)
     found = [
-        _checked(part.id, number, thread.reading, thread.reading.pitch_mm, leaf)
+        _checked(part.id, number, thread, thread.reading.pitch_mm, leaf)
         for part in measurement.parts
         for number, thread in enumerate(part.threads, start=1)
         if thread.reading.pitch_mm is not None
@@ -75,15 +76,33 @@ def command(photo: str, gauge: str, cast: bool, as_json: bool, **scale: Any) -> 
     click.get_current_context().exit(0 if agreed else 3)
 
 
-def _checked(
-    part: int, number: int, reading: ThreadReading, pitch: Quantity, leaf: Leaf
-) -> Checked:
+def _checked(part: int, number: int, thread: ThreadResult, pitch: Quantity, leaf: Leaf) -> Checked:
     from pitchcam.match.leaf import angle_agrees, compare_leaf
 
+    reading, verdict = thread.reading, compare_leaf(pitch, leaf)
+    reference = None
+    if verdict.status == "disagrees" and thread.verdict.status != "named":
+        reference = _reference_words(reading, leaf.pitch_mm / pitch.value)
     return Checked(
-        part=part, number=number, pitch=pitch, angle=reading.angle_deg,
-        verdict=compare_leaf(pitch, leaf), angle_agrees=angle_agrees(reading.angle_deg, leaf),
+        part=part, number=number, pitch=pitch, angle=reading.angle_deg, verdict=verdict,
+        angle_agrees=angle_agrees(reading.angle_deg, leaf), reference=reference,
     )  # fmt: skip
+
+
+def _reference_words(reading: ThreadReading, ratio: float) -> str | None:
+    """Return what the leaf says of the reference, if with it the photo names a thread."""
+    from pitchcam.match import name_thread
+    from pitchcam.match.reference import RATIOS, scaled
+
+    if not RATIOS[0] < ratio < RATIOS[1] or reading.major_mm is None:
+        return None
+    verdict = name_thread(scaled(reading, ratio))
+    if verdict.designation is None:
+        return None
+    return (
+        f"if the leaf is right, the reference is {ratio:.3f} times as large as stated: pitch over "
+        f"diameter is then that of {verdict.designation}. Measure the reference."
+    )
 
 
 def _document(checked: Checked) -> dict[str, Any]:
@@ -99,7 +118,7 @@ def _document(checked: Checked) -> dict[str, Any]:
         "part": checked.part, "thread": checked.number, "pitch_mm": checked.pitch.to_json(),
         "angle_deg": None if checked.angle is None else checked.angle.to_json(),
         "status": verdict.status, "angle_agrees": checked.angle_agrees,
-        "no_leaf": verdict.no_leaf, "read": leaf(verdict.read),
+        "no_leaf": verdict.no_leaf, "reference": checked.reference, "read": leaf(verdict.read),
         "neighbours": [leaf(c) for c in verdict.neighbours],
     }  # fmt: skip
 
@@ -130,7 +149,7 @@ def _text(checked: Checked, *, several: bool) -> str:
         f"    {c.leaf.mark:<8} {c.leaf.pitch_mm:.4g} mm  {percent(c.probability)}; {_drift(c)}"
         for c in verdict.neighbours
     ]
-    step = _next_step(verdict)
+    step = checked.reference or _next_step(verdict)
     return "\n".join(lines + ([f"  next step: {step}"] if step else []))
 
 

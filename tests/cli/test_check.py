@@ -1,6 +1,7 @@
 """``pitchcam check`` on measurements made by hand, and on what a photo may lack."""
 
 import json
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -11,6 +12,7 @@ from pitchcam.cli.check import command
 from pitchcam.errors import PitchcamError
 from pitchcam.flags import flag
 from pitchcam.match.leaf import compare_leaf
+from pitchcam.match.reference import scaled
 from pitchcam.records import (
     Measurement,
     PartResult,
@@ -21,6 +23,7 @@ from pitchcam.records import (
     Verdict,
 )  # fmt: skip
 from pitchcam.series.gauges import parse_leaf
+from tests.match.test_naming import reading_of
 
 
 def measured(
@@ -106,3 +109,14 @@ def test_a_pitch_of_no_leaf_throws_doubt_on_the_reference() -> None:
 
 def test_the_reference_is_suspected_in_words(check: Any) -> None:
     assert "Suspect the reference" in check(measured(1.54), "-g", "1.5").output
+
+
+def test_a_leaf_that_fits_by_another_scale_points_at_the_reference(check: Any) -> None:
+    # M14x1.5 beside a pin said to be 8 mm that has 8.3 mm: all lengths come out 3.6 % small.
+    reading = scaled(reading_of("M14x1.5"), 8.0 / 8.3)
+    one = measured(1.5).parts[0].threads[0]
+    part = replace(measured(1.5).parts[0], threads=(replace(one, reading=reading),))
+    result = check(replace(measured(1.5), parts=(part,)), "-g", "1.5")
+    assert result.exit_code == 3
+    for part_of in ("1.03", "times as large as stated", "M14x1.5"):
+        assert part_of in result.output
