@@ -79,7 +79,8 @@ def find_seam(pixels: NDArray[np.generic]) -> Seam | None:
     if min(pixels.shape[:2]) < 4 * _SEGMENT:
         return None
     for plane in _planes(pixels):
-        for along, turned in (("row", plane), ("column", np.ascontiguousarray(plane.T))):
+        for along in ("row", "column"):
+            turned = plane if along == "row" else np.asarray(cv2.transpose(plane), np.uint8)
             kind, at = _seam_of_rows(turned)
             if kind is not None:
                 return Seam(kind=kind, along="row" if along == "row" else "column", at_px=at)
@@ -96,12 +97,12 @@ def _planes(pixels: NDArray[np.generic]) -> list[NDArray[np.uint8]]:
         coded = (coded >> 8).astype(np.uint8)
     if coded.ndim == 2:
         return [coded]
-    planes = cv2.split(cv2.cvtColor(coded, cv2.COLOR_BGR2YCrCb))
     h, w = (n - n % 4 for n in coded.shape[:2])
-    colours = [
-        cv2.resize(p[:h, :w], (w // 4, h // 4), interpolation=cv2.INTER_AREA) for p in planes[1:]
-    ]
-    return [np.asarray(p, np.uint8) for p in (planes[0], *colours)]
+    # Made smaller first, so that a large picture is not held thrice.
+    quarter = cv2.resize(coded[:h, :w], (w // 4, h // 4), interpolation=cv2.INTER_AREA)
+    _, *colours = cv2.split(cv2.cvtColor(quarter, cv2.COLOR_BGR2YCrCb))
+    luma = cv2.cvtColor(coded, cv2.COLOR_BGR2GRAY)
+    return [np.asarray(p, np.uint8) for p in (luma, *colours)]
 
 
 def _seam_of_rows(plane: NDArray[np.uint8]) -> tuple[Kind | None, int]:
@@ -142,9 +143,9 @@ def _moved(plane: NDArray[np.uint8], noise: float) -> int | None:
 
 
 def _means(plane: NDArray[np.uint8], count: int) -> Floats:
-    segments = plane[:, : count * _SEGMENT].reshape(len(plane), count, _SEGMENT)
-    out: Floats = segments.mean(axis=2, dtype=np.float32)
-    return out
+    segments = np.ascontiguousarray(plane[:, : count * _SEGMENT]).reshape(-1, _SEGMENT)
+    out = cv2.reduce(segments, 1, cv2.REDUCE_AVG, dtype=cv2.CV_32F)
+    return np.asarray(out, np.float32).reshape(len(plane), count)
 
 
 def _long_seam(abrupt: NDArray[np.bool_]) -> int | None:
