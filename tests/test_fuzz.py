@@ -21,7 +21,8 @@ from pitchcam.records import Quantity
 from pitchcam.store.digest import row_digest
 from tests.fuzz.__main__ import run
 from tests.fuzz.mutate import mutate
-from tests.fuzz.targets import TARGETS, BrokenError, Tally, seeds
+from tests.fuzz.promises import BrokenError, Tally
+from tests.fuzz.targets import TARGETS, seeds
 
 FINDINGS = Path(__file__).parent / "findings"
 BY_NAME = {target.name: target for target in TARGETS}
@@ -67,7 +68,7 @@ def test_the_fuzz_tells_a_broken_promise(monkeypatch):
 
 
 def test_a_wrong_name_is_found(monkeypatch):
-    from tests.fuzz import targets
+    from tests.fuzz import measuring as targets
 
     data = targets.sample_bytes(random.Random(2))
 
@@ -80,7 +81,7 @@ def test_a_wrong_name_is_found(monkeypatch):
 
 def test_seeds_are_whole_pictures():
     from pitchcam.photo import load_photo
-    from tests.fuzz.targets import kept
+    from tests.fuzz.promises import kept
 
     kinds = set()
     for kind, data in seeds():
