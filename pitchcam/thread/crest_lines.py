@@ -35,6 +35,8 @@ U_EDGE_PX = 0.35
 REACH = 0.2
 #: Crests that a side must show.
 FEWEST_CRESTS = 3
+#: Steeper tapers than this no thread has (pipe and metric tapers have 1:16; judgement).
+MOST_TAPER = 0.15
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -188,6 +190,8 @@ def _fitted(
     along = Along(
         pitch_mm=abs(pitch), radius_mm=major / 2, taper=taper, spacing_px=seen.region.spacing_px
     )
+    if abs(taper) > MOST_TAPER:
+        raise OutlineError("the crest lines of both sides are none of a thread")
     flanks = visible_angle(
         seen.outline_px, axis, seen.region, frame, camera, along, seen.blur_px
     )  # fmt: skip

@@ -22,7 +22,7 @@ SLOPES = (NAMES.index("slope+"), NAMES.index("slope-"))
 #: Floors for what the model of a thread leaves out (crest form, roughness of the flanks):
 #: judgement. The pitch as a share.
 U_MODEL = {
-    "pitch_mm": 0.0002, "major_mm": 0.015, "pitch_diameter_mm": 0.012, "minor_mm": 0.03,
+    "pitch_mm": 0.0002, "major_mm": 0.015, "pitch_diameter_mm": 0.020, "minor_mm": 0.045,
     "angle_deg": 0.25, "taper": 0.0008,
 }  # fmt: skip
 
