@@ -282,6 +282,22 @@ class Store:
                 self.damaged.add(entry_id)
                 return None
 
+    def settings_text(self, settings_key: str) -> str:
+        """Return the settings that a key stands for, as JSON text.
+
+        Raises
+        ------
+        UsageError
+            If the record has no such settings.
+        """
+        with self._file.plain_errors():
+            row = self._db.execute(
+                "SELECT text FROM settings WHERE key = ?", (settings_key,)
+            ).fetchone()
+        if row is None:
+            raise UsageError("the record has no such settings.", "See: pitchcam log list")
+        return str(row[0])
+
     def ids(self) -> list[str]:
         """Return the ids of all records, in their order.
 
