@@ -14,6 +14,7 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
+import cv2
 import segno
 from PIL import Image
 
@@ -35,7 +36,9 @@ PAGES = {
     "refused": ("", "A photo that does not carry the measurement"),
     "together": ("", "Two photos of one part"),
     "live": ("/live", "Live view"),
+    "live-hint": ("", "Live view: what to change before the photo"),
     "panel": ("/panel", "A tablet as light panel"),
+    "panel-lit": ("/panel", "The panel, lit"),
     "box-start": ("/box", "A new box"),
     "box": ("", "The box, filled"),
     "record": ("/record", "The record"),
@@ -90,13 +93,13 @@ def fill(tab: Any) -> dict[str, str]:
 
 def shoot(tab: Any, name: str, size: str) -> None:
     """Write one picture, small enough for the repository."""
-    tab.wait_for_load_state("networkidle")
+    tab.wait_for_load_state("load" if name == "live-hint" else "networkidle")
     # The bar of places is fixed to the screen's foot; in a picture of a whole page it would
     # lie over the middle.
     if size == "phone":
         tab.add_style_tag(content=".top nav { position: static } .top { display: block }")
     raw = TARGET / f"{name}-{size}.png"
-    tab.screenshot(path=raw, full_page=True)
+    tab.screenshot(path=raw, full_page=name != "panel-lit")
     with Image.open(raw) as image:
         cut = image.convert("RGB").crop((0, 0, image.width, min(image.height, MOST_PX)))
         if size == "desk":
@@ -133,8 +136,11 @@ def main() -> None:
         lan = stack.enter_context(running_page(Path(folder) / "lan", "--lan", wait="/pair/"))
         playwright = stack.enter_context(sync_playwright())
         browser = playwright.chromium.launch(
-            executable_path=shutil.which("chromium"), args=["--no-sandbox"]
-        )
+            executable_path=shutil.which("chromium"),
+            args=["--no-sandbox", "--use-fake-ui-for-media-stream",
+                  "--use-fake-device-for-media-stream",
+                  f"--use-file-for-fake-video-capture={film(Path(folder) / 'bright.mjpeg')}"],
+        )  # fmt: skip
         found: dict[str, str] = {}
         for size, (width, height) in SIZES.items():
             context = browser.new_context(
@@ -146,6 +152,11 @@ def main() -> None:
             for name, (address, _) in PAGES.items():
                 if name == "pair":
                     pair(tab, lan)
+                elif name == "live-hint":
+                    look(tab)
+                elif name == "panel-lit":
+                    tab.goto(address)
+                    tab.click("#light")
                 else:
                     tab.goto(address or found[name])
                 shoot(tab, name, size)
@@ -160,6 +171,24 @@ def main() -> None:
             context.close()
         browser.close()
     list_them()
+
+
+def film(path: Path) -> Path:
+    """Write a second of a camera that sees too bright a light."""
+    photo = cv2.imread(str(SAMPLES / "p24-over-exposed.jpg"))
+    small = cv2.resize(photo, (1344, 1008), interpolation=cv2.INTER_AREA)
+    path.write_bytes(cv2.imencode(".jpg", small)[1].tobytes() * 30)
+    return path
+
+
+def look(tab: Any) -> None:
+    """Start the live view and wait for its first hint."""
+    tab.goto("/live")
+    tab.click("#start")
+    for _ in range(300):
+        if tab.get_attribute("#hint", "data-hints"):
+            break
+        tab.wait_for_timeout(200)
 
 
 def pair(tab: Any, lan: Any) -> None:

@@ -9,6 +9,7 @@ same run), and the server's memory in the first and the last quarter.
 from __future__ import annotations
 
 import argparse
+import shutil
 import statistics
 import sys
 import tempfile
@@ -95,6 +96,22 @@ def load(page: Page, phones: int, seconds: float) -> tuple[list[float], list[str
     return took, lost, memory
 
 
+def interactive_s(page: Page) -> float | None:
+    """Return how long a browser takes from asking for the start page until it can be used."""
+    program = shutil.which("chromium")
+    if program is None:
+        return None
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=program, args=["--no-sandbox"])
+        tab = browser.new_page(viewport={"width": 360, "height": 740})
+        tab.goto(page.address)
+        took = tab.evaluate("performance.getEntriesByType('navigation')[0].domInteractive")
+        browser.close()
+    return float(took) / 1000.0
+
+
 def main() -> int:
     """Load a page and print the ratios."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -108,6 +125,7 @@ def main() -> int:
                 began = time.perf_counter()
                 client.measure(_marked(1))
                 first = time.perf_counter() - began
+            usable = interactive_s(page)
             took, lost, memory = load(page, options.phones, options.seconds)
         after = alone_s(Path(folder), 20)
     alone = statistics.median(before + after)
@@ -123,6 +141,8 @@ def main() -> int:
     rate = len(took) / options.seconds * alone
     print(f"photos a second: {rate:.2f} of what one process measures alone")
     print(f"first answer after the start: {first / alone:.1f} times that")
+    if usable is not None:
+        print(f"start page usable in a browser: {usable / alone:.1f} times that ({usable:.2f} s)")
     print(f"memory: {statistics.mean(memory[:quarter]):.0f} MB in the first quarter, "
           f"{statistics.mean(memory[-quarter:]):.0f} MB in the last, at most {max(memory):.0f}")
     for line in lost[:5]:

@@ -24,6 +24,8 @@ from pitchcam.page.web import on_error, on_fault, on_gone, on_http, on_refused
 from pitchcam.page.workers import Workers
 from pitchcam.store import Store
 
+#: Photos held in memory at once, on their way to the disk.
+_UPLOADS_AT_ONCE = 4
 _STATIC = Path(__file__).parent / "static"
 
 
@@ -84,6 +86,7 @@ def make_app(
     app.state.workers, app.state.eyes = workers, eyes
     app.state.runs = Runs(setup, workers)
     app.state.box_lock, app.state.plot_lock = asyncio.Lock(), asyncio.Lock()
+    app.state.upload_slots = asyncio.Semaphore(_UPLOADS_AT_ONCE)
     app.state.paired = paired or (lambda: None)
     app.state.guard_cookie = Guard(app, setup, access).cookie
     return app

@@ -15,7 +15,7 @@ from tests.page.running import ROOT, START, running_page
 NEEDED = "PITCHCAM_TEST_BROWSER"
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def page(tmp_path_factory):
     """A page with the sample stock in its record."""
     folder = tmp_path_factory.mktemp("page")
@@ -33,9 +33,9 @@ def browser_program() -> str | None:
     return shutil.which("chromium") or shutil.which("chromium-browser")
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def chromium():
-    """Start the browser, once."""
+    """Start the browser, once; it ends with this folder, since it holds this thread's loop."""
     if browser_program() is None:
         if os.environ.get(NEEDED):
             pytest.fail("chromium is not installed")

@@ -63,8 +63,8 @@ async def take(request: Request, form: dict[str, Any]) -> Response:
     settings = typed.settings(wanted)
     if fields.get("remember"):
         bench_memory.remember(setup, wanted)
-    data = await upload.read()
-    photo = await asyncio.to_thread(photos.keep, setup, data, upload.filename)
+    async with request.app.state.upload_slots:  # each holds a whole photo in memory
+        photo = await asyncio.to_thread(photos.keep, setup, await upload.read(), upload.filename)
     if box is not None:
         async with request.app.state.box_lock:
             kept = await asyncio.to_thread(boxes.add, setup, box.id, photo.name, photo.sha256)

@@ -44,7 +44,9 @@ async function look() {
     if (!camera) return;
     if (!answer.ok) { at("hint").textContent = said.message; good = 0; }
     else {
-      at("hint").textContent = said.ready ? "Good" : words[said.hints[0]];
+      const [short, ...long] = (said.ready ? "Good" : words[said.hints[0]]).split(": ");
+      at("hint").textContent = short;
+      at("detail").textContent = long.join(": ");
       at("hint").dataset.hints = said.hints.join(",");
       at("hint").dataset.took = Math.round(performance.now() - began);
       good = said.ready ? good + 1 : 0;
