@@ -98,7 +98,7 @@ def measure(task: Task, say: Say) -> Outcome:
         )
         say("drawing the picture")
         with contextlib.suppress(OSError, ValueError):  # no picture, but still an answer
-            _write_view(measurement, path, task.view)
+            write_view(measurement, path, task.view)
         document: dict[str, Any] = measurement.to_json()
         return document
 
@@ -122,8 +122,8 @@ def draw_plots(task: Plots) -> bool:
         for part in task.document["parts"]:
             for number, thread in enumerate(part["threads"], 1):
                 drawn = thread_of(thread, kept.get(f"{part['id']}-{number}"))
-                for order, (_, figure) in enumerate(plots_of(drawn), 1):
-                    name = f"plot-{part['id']}-{number}-{order}.svg"
+                for title, figure in plots_of(drawn):
+                    name = plot_file(part["id"], number, title)
                     data = base64.b64decode(svg_uri(figure).partition(",")[2])
                     write_whole(task.view / name, data)
     except (OSError, ValueError, KeyError):
@@ -204,7 +204,7 @@ def _load_libraries() -> None:
     pitchcam.series.load_series()
 
 
-def _write_view(measurement: Measurement, path: Path, folder: Path) -> None:
+def write_view(measurement: Measurement, path: Path, folder: Path) -> None:
     """Write picture, plots and what is drawn over the picture; the list of them last."""
     folder.mkdir(exist_ok=True)
     _write_picture(path, folder / "photo.jpg")
@@ -221,6 +221,15 @@ def _write_view(measurement: Measurement, path: Path, folder: Path) -> None:
     })  # fmt: skip
 
 
+#: The report's plots: profile, spectrum, spacing.
+_PLOTS = ("Profile over one pitch", "Spectrum of the outline", "Spacing along the thread")
+
+
+def plot_file(part: int, number: int, title: str) -> str:
+    """Return the name of the file that a plot is drawn to."""
+    return f"plot-{part}-{number}-{_PLOTS.index(title) + 1}.svg"
+
+
 def _write_json(folder: Path, document: dict[str, Any]) -> None:
     write_whole(folder / "view.json", json.dumps(document, allow_nan=False).encode())
 
@@ -229,15 +238,15 @@ def _thread_view(part: int, number: int, thread: ThreadResult) -> dict[str, Any]
     from pitchcam.report.page import budget_table
 
     drawn = thread.plots
+    has_pitch = thread.reading.pitch_mm is not None
     titles = [] if drawn is None else [
-        title for title, data in (("Profile over one pitch", drawn.folded),
-                                  ("Spectrum of the outline", drawn.spectrum),
-                                  ("Spacing along the thread", drawn.drift)) if len(data[0]) > 1
+        title for title, data in zip(_PLOTS, (drawn.folded, drawn.spectrum, drawn.drift),
+                                     strict=True)
+        if len(data[0]) > 1 and (has_pitch or data is not drawn.spectrum)
     ]  # fmt: skip
     return {
         "part": part, "number": number, "budget": budget_table(thread),
-        "plots": [{"title": title, "file": f"plot-{part}-{number}-{order}.svg"}
-                  for order, title in enumerate(titles, 1)],
+        "plots": [{"title": t, "file": plot_file(part, number, t)} for t in titles],
         "axis": _points(thread.span_px if drawn is None else drawn.axis_px),
         "edges": [] if drawn is None else [_points(edge) for edge in drawn.edges_px],
         "crests": [] if drawn is None else _points(drawn.crests_px),

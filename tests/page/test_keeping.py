@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import pytest
 
 import pitchcam
 from pitchcam.errors import InputError
-from pitchcam.page import bench_memory, boxes, photos
+from pitchcam.page import bench_memory, boxes, measuring, photos, show
 from pitchcam.page.setup import Setup
 from pitchcam.page.threads import plot_data, thread_of
 from pitchcam.records import ScaleSpec
 from pitchcam.report import words
+from pitchcam.store.entries import Entry, Outcome
 from tests.page.running import SAMPLES, sample
 
 
@@ -73,6 +75,32 @@ def test_a_box_keeps_its_photos_apart(setup):
     assert boxes.load(setup, box.id).photos == (("a.jpg", "1" * 64), ("a.jpg (2)", "2" * 64))
     assert boxes.load(setup, "../../bench") is None
     assert boxes.load(setup, "A" * 16) is None
+
+
+def test_a_thread_of_which_little_was_read_is_shown(setup):
+    """Seen aslant, a thread has no pitch, angle or plots, and still its place on the page."""
+    photo = SAMPLES / "p05-unf12-pin.jpg"
+    measured = pitchcam.identify(photo, ScaleSpec(source="pin", mm=6.0))
+    part = measured.parts[0]
+    reading = replace(part.threads[0].reading, pitch_mm=None, minor_mm=None, angle_deg=None,
+                      pitch_diameter_mm=None, taper=None)  # fmt: skip
+    none = replace(part.threads[0].verdict, status="unreadable", designation=None, standard=None,
+                   probability=None, candidates=(), same_geometry=())  # fmt: skip
+    little = replace(part.threads[0], reading=reading, half_angles_deg=(None, None), plots=None,
+                     budget=(), verdict=none)  # fmt: skip
+    measured = replace(measured, parts=(replace(part, threads=(little,)),))
+    measuring.write_view(measured, photo, setup.views / "x")
+    document = json.loads(json.dumps(measured.to_json()))
+    outcome = Outcome(status="measured", document=document)
+    entry = Entry(id="0" * 10, sha256="1" * 64, settings_key="k", outcome=outcome, names=("a",),
+                  corrections={})  # fmt: skip
+    view = show.view_of(setup.views / "x")
+    (shown,) = show.threads(entry, view)
+    assert (shown.name, shown.candidates, shown.sure) == ("Not readable", [], "")
+    assert [row[0] for row in shown.rows] == ["major diameter"]
+    assert view["threads"][0]["plots"] == []
+    assert show.headline(entry)[0] == "unreadable"
+    assert measuring.draw_plots(measuring.Plots(view=setup.views / "x", document=document))
 
 
 def test_a_thread_goes_to_json_and_comes_back():
