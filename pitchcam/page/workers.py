@@ -19,6 +19,7 @@ from multiprocessing.context import SpawnProcess
 from typing import Any
 
 from pitchcam.page.measuring import Task, serve_tasks
+from pitchcam.store.entries import Outcome
 
 #: A worker is replaced after so many photos, so that what libraries keep does not add up.
 _PHOTOS_PER_WORKER = 60
@@ -169,7 +170,9 @@ class Workers:
                 break
             waiting.say(what)
         worker.done += 1
-        if worker.done >= _PHOTOS_PER_WORKER or self._closed or slow:
+        # What ran out of memory leaves a process that may have none for the next photo.
+        worn = isinstance(what, Outcome) and not what.lasting
+        if worker.done >= _PHOTOS_PER_WORKER or self._closed or slow or worn:
             self._discard(worker)
         else:
             self._idle.append(worker)

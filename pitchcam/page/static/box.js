@@ -6,7 +6,7 @@ const at = (id) => document.getElementById(id);
 const form = at("fill");
 const AT_ONCE = 3;
 const queue = [];
-let all = 0, done = 0, going = 0;
+let all = 0, done = 0, going = 0, asked = 0, shown = 0;
 
 function fail(name, what) {
   const line = document.createElement("li");
@@ -15,9 +15,14 @@ function fail(name, what) {
 }
 
 async function table() {
+  asked += 1;
+  const mine = asked;
   const answer = await fetch(`/box/${form.dataset.box}/table`);
   if (!answer.ok) return;
-  const made = new DOMParser().parseFromString(await answer.text(), "text/html");
+  const text = await answer.text();
+  if (mine < shown) return;  // a later one is there already
+  shown = mine;
+  const made = new DOMParser().parseFromString(text, "text/html");
   at("table").replaceChildren(...made.body.childNodes);
 }
 
@@ -46,9 +51,9 @@ async function work() {
   going += 1;
   while (queue.length) {
     await one(queue.shift());
+    await table();
     done += 1;
     tell();
-    await table();
   }
   going -= 1;
 }
