@@ -34,6 +34,7 @@ COMMANDS = {
     "job": ("job", "The whole way on one page: names in, join out."),
     "batch": ("batch", "Measure many photos, safely stopped and resumed."),
     "log": ("log", "Show, correct and export the record."),
+    "serve": ("serve", "Serve the page at the bench, to this computer or to phones."),
 }
 
 

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
 from pitchcam.cli._options import output_path
 from pitchcam.errors import UsageError
+
+if TYPE_CHECKING:
+    from pitchcam.chart.rows import ChartRow
 
 
 @click.command("chart", epilog="Example: pitchcam chart -o wall.pdf --paper a2")
@@ -34,12 +39,12 @@ def command(output: str, families: tuple[str, ...], sizes: str, paper: str) -> N
     from pitchcam.files import write_whole
 
     rows = chart_rows(families or BENCH_FAMILIES, sizes=sizes)
-    data, pages = _drawn(rows, suffix, paper)
+    data, pages = drawn(rows, suffix, paper)
     write_whole(target, data)
     click.echo(f"{target}: {len(rows)} sizes{pages}", err=True)
 
 
-def _drawn(rows: list, suffix: str, paper: str) -> tuple[bytes, str]:  # type: ignore[type-arg]
+def drawn(rows: list[ChartRow], suffix: str, paper: str) -> tuple[bytes, str]:
     """Return the file, and on how many pages it is in words."""
     from pitchcam.chart.pages import TITLE_ROWS, paginate
 

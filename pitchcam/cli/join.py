@@ -63,10 +63,10 @@ def command(
 
     target = output_path(output, "--output", (".pdf",))
     asked = question(port, part, limits)
-    duty = _duty(limits, torque, torch, alloy)
+    duty = read_duty(limits, torque, torch, alloy)
     stock = load_stock(sheet, record)
     _tell_of_stock(asked, stock)
-    plan = _plan(asked, stock, (donor_a, donor_b), duty)
+    plan = make_plan(asked, stock, (donor_a, donor_b), duty)
     if target is not None:
         write_worksheet(plan, target, date.today(), paper)
     click.echo(json_text(plan_json(plan)) if as_json else plan_text(plan))
@@ -87,12 +87,19 @@ def _tell_of_stock(asked: Any, stock: Any) -> None:
         click.echo(f"No flame needed: {tapped.text}", err=True)
 
 
-def _duty(
+def read_duty(
     limits: dict[str, Any],
     torque: float | None,
     torch: float | None,
     alloy: str | None,
 ) -> Any:
+    """Return what the adapter must stand, from what was typed.
+
+    Raises
+    ------
+    UsageError
+        If the torque or the torch cannot be, or no service is stated.
+    """
     from pitchcam.joining.brazing.plan import Duty
 
     if limits["service"] is None:
@@ -106,7 +113,7 @@ def _duty(
                 alloy=alloy)  # fmt: skip
 
 
-def _plan(asked: Any, stock: Any, names: tuple[str | None, str | None], duty: Any) -> Any:
+def make_plan(asked: Any, stock: Any, names: tuple[str | None, str | None], duty: Any) -> Any:
     """Plan with the donors named, or with the best of the stock."""
     from dataclasses import replace
 

@@ -44,7 +44,7 @@ def list_(record: Path, **filters: Any) -> None:
     from pitchcam.store import Store
 
     with Store(record, must_exist=True, only_read=True) as store:
-        for row in _rows(store, filters):
+        for row in rows_of(store, filters):
             click.echo(_line(row))
         _tell_damage(store)
 
@@ -98,7 +98,7 @@ def correct(
     from pitchcam.store import Store
 
     if not unlisted:
-        _check_listed(designation)
+        check_listed(designation)
     with Store(record, must_exist=True) as store:
         made = store.correct(identity, designation, who=who, why=why, now=datetime.now(UTC))
     click.echo(f"{made.thread_id} is {made.designation}, says {made.who}: {made.why}")
@@ -116,7 +116,7 @@ def export(record: Path, file: Path, **filters: Any) -> None:
     from pitchcam.store.export import export_rows
 
     with Store(record, must_exist=True, only_read=True) as store:
-        rows = list(_rows(store, filters))
+        rows = list(rows_of(store, filters))
         export_rows(rows, file)
         click.echo(f"{len(rows)} rows in {file}", err=True)
         _tell_damage(store)
@@ -141,7 +141,7 @@ def _tell_damage(store: Any) -> None:
         )
 
 
-def _rows(store: Any, filters: dict[str, Any]) -> Iterable[Any]:
+def rows_of(store: Any, filters: dict[str, Any]) -> Iterable[Any]:
     """Return the rows that pass the filters, sorted by photo name, part and thread."""
     from pitchcam.store import entry_rows
 
@@ -174,7 +174,7 @@ def _line(row: Any) -> str:
     return printable(f"{row.id:17} {name:20} {shown:46} {row.photo}".rstrip())
 
 
-def _check_listed(designation: str) -> None:
+def check_listed(designation: str) -> None:
     """Refuse a designation that no series has, with the nearest spelling."""
     import difflib
 

@@ -65,24 +65,31 @@ def command(
             from pitchcam.chart.svg import write_profile
 
             write_profile(size, target)
-        click.echo(json_text(_document(size), indent=1) if as_json else _full(size))
+        click.echo(json_text(document(size), indent=1) if as_json else _full(size))
         return
     if target is not None:
         raise UsageError("--drawing draws one designation.", "Name it: pitchcam series M14x1.5")
-    sizes = _filtered(family, diameter, gauge, use, common)
+    sizes = filtered(family, diameter, gauge, use, common)
     if as_json:
         click.echo(json_text([_brief(s) for s in sizes], indent=1))
     else:
         click.echo(_listing(sizes))
 
 
-def _filtered(
+def filtered(
     family: tuple[str, ...],
     diameter: float | None,
     gauge: str | None,
     use: str | None,
     common: bool,
 ) -> list[ThreadSize]:
+    """Return the sizes that pass the filters.
+
+    Raises
+    ------
+    UsageError
+        If a family does not exist, or no size is left.
+    """
     from pitchcam.match.advice import real_range
     from pitchcam.series import load_series, load_uses
     from pitchcam.series.families import load_families
@@ -215,7 +222,8 @@ def _brief(size: ThreadSize) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _document(size: ThreadSize) -> dict[str, Any]:
+def document(size: ThreadSize) -> dict[str, Any]:
+    """Return everything known of one size, ready for JSON."""
     from pitchcam.match.confusable import confusables
     from pitchcam.series import load_uses, same_geometry
     from pitchcam.series.families import load_families

@@ -11,6 +11,7 @@ from typing import Any
 
 import cv2
 from jinja2 import Environment, PackageLoader, StrictUndefined
+from matplotlib.figure import Figure
 
 from pitchcam import __version__
 from pitchcam.errors import InputError
@@ -83,12 +84,6 @@ def _environment() -> Environment:
 
 
 def _thread_view(part: PartResult, index: int, thread: ThreadResult) -> dict[str, Any]:
-    size = _likeliest(thread)
-    plots = (
-        ("Profile over one pitch", profile_figure(thread, size)),
-        ("Spectrum of the outline", spectrum_figure(thread)),
-        ("Spacing along the thread", drift_figure(thread)),
-    )
     several = f", thread {index}" if len(part.threads) > 1 else ""
     verdict = thread.verdict
     return {
@@ -100,9 +95,19 @@ def _thread_view(part: PartResult, index: int, thread: ThreadResult) -> dict[str
         "starts": thread.reading.starts,
         "candidates": [(c.designation, c.standard, percent(c.probability))
                        for c in verdict.candidates],
-        "budget": _budget(thread),
-        "plots": [(title, svg_uri(figure)) for title, figure in plots if figure is not None],
+        "budget": budget_table(thread),
+        "plots": [(title, svg_uri(figure)) for title, figure in plots_of(thread)],
     }  # fmt: skip
+
+
+def plots_of(thread: ThreadResult) -> list[tuple[str, Figure]]:
+    """Return title and figure of every plot that the thread's data allow."""
+    plots = (
+        ("Profile over one pitch", profile_figure(thread, _likeliest(thread))),
+        ("Spectrum of the outline", spectrum_figure(thread)),
+        ("Spacing along the thread", drift_figure(thread)),
+    )
+    return [(title, figure) for title, figure in plots if figure is not None]
 
 
 def _likeliest(thread: ThreadResult) -> ThreadSize | None:
@@ -116,7 +121,8 @@ def _likeliest(thread: ThreadResult) -> ThreadSize | None:
     return None
 
 
-def _budget(thread: ThreadResult) -> dict[str, Any] | None:
+def budget_table(thread: ThreadResult) -> dict[str, Any] | None:
+    """Return columns, rows (source, type, cells) and totals of the budget; None without one."""
     if not thread.budget:
         return None
     columns = [key for key in _BUDGET_COLUMNS if any(key in b.contributions for b in thread.budget)]

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
+from pitchcam.errors import UsageError
 from pitchcam.store.database import FAILURES, Database
 from pitchcam.store.digest import row_digest
 from pitchcam.store.entries import Correction, Entry, Outcome, record_id
@@ -70,6 +71,22 @@ class Reader:
                     raise
                 self.damaged.add(entry_id)
                 return None
+
+    def settings_text(self, settings_key: str) -> str:
+        """Return the settings that a key stands for, as JSON text.
+
+        Raises
+        ------
+        UsageError
+            If the record has no such settings.
+        """
+        with self._file.plain_errors():
+            row = self._db.execute(
+                "SELECT text FROM settings WHERE key = ?", (settings_key,)
+            ).fetchone()
+        if row is None:
+            raise UsageError("the record has no such settings.", "See: pitchcam log list")
+        return str(row[0])
 
     def ids(self) -> list[str]:
         """Return the ids of all records, in their order.

@@ -1,0 +1,40 @@
+"""``pitchcam serve``: the page at the bench, for the phone in the hand."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+
+@click.command("serve", epilog="Example: pitchcam serve --lan --reference 'pin 8'")
+@click.option("--port", type=click.IntRange(0, 65535), default=8017, show_default=True,
+              help="Port; 0 takes a free one.")
+@click.option("--lan", is_flag=True, help="Let paired phones in the local network in, over TLS.")
+@click.option("--record", type=click.Path(path_type=Path), default=Path("pitchcam.sqlite"),
+              envvar="PITCHCAM_RECORD", show_default=True, show_envvar=True,
+              help="The record that keeps every answer.")
+@click.option("--folder", type=click.Path(path_type=Path), default=Path("pitchcam-page"),
+              show_default=True, help="Folder for photos, pictures and boxes.")
+@click.option("--reference", metavar="'WHAT MM'",
+              help="The bench's own reference: 'pin 8', 'disc 23.25', 'card', 'sheet 99.6'.")
+@click.option("--jobs", type=click.IntRange(1, 64), help="Processes; by default one per core.")
+def command(
+    port: int, lan: bool, record: Path, folder: Path, reference: str | None, jobs: int | None
+) -> None:
+    """Serve the page: photograph, read the answer, go on to what joins it.
+
+    Only this computer reaches it. With --lan, phones in the local network do, after pairing by
+    the code that is shown.
+    """
+    from pitchcam.batch.run import cores
+    from pitchcam.page.serve import serve
+    from pitchcam.page.setup import Setup
+    from pitchcam.page.typed import reference_text
+
+    if reference is not None:
+        reference_text(reference)
+    setup = Setup(
+        record=record, folder=folder, processes=jobs or cores(), lan=lan, reference=reference
+    )
+    serve(setup, port, click.echo)

@@ -1,0 +1,343 @@
+"""The public calls behind the pages: each is what the command of the same name does.
+
+The only module of the page that asks the core for answers. Text as a person typed it comes in;
+plain documents, as the commands print them with ``--json``, go out.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Sequence
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+from pitchcam.errors import PitchcamError, UsageError
+from pitchcam.page.typed import Typed, length, number
+
+
+def seal_lines(designation: str, gender: str) -> list[str]:
+    """Return how a size seals and what it is used for, one line each."""
+    from pitchcam.cli._typed import use_lines
+    from pitchcam.series import find
+
+    return [line.strip() for line in use_lines(find(designation), gender)]
+
+
+def lookup(typed: Typed) -> dict[str, Any]:
+    """Name a thread from readings: the measurement document, and the text of the command."""
+    from pitchcam.cli._typed import as_document, as_text
+    from pitchcam.match.by_hand import name_readings
+    from pitchcam.match.readings import Typed as Read
+    from pitchcam.match.readings import to_reading
+    from pitchcam.series.gauges import parse_leaf
+
+    gauge, form = (typed.get("gauge") or "").strip(), typed.get("form") or None
+    if form not in (None, *FORMS):
+        raise UsageError(f"'{str(form)[:40]}' is no form of a thread;", "choose one of the list")
+    read: dict[str, Any] = {"form": form}
+    read |= {f"{name}_mm": length(typed.get(name))
+             for name in ("diameter", "second", "apart", "bore", "station")}  # fmt: skip
+    hand = Read(
+        leaf=parse_leaf(gauge) if gauge else None, angle_deg=number(typed.get("angle"), "angle"),
+        cast=bool(typed.get("cast")), **read,
+    )  # fmt: skip
+    reading, verdict = to_reading(hand), name_readings(hand)
+    return {"document": as_document(reading, verdict), "text": as_text(reading, verdict)}
+
+
+#: What the eye says of a thread's form.
+FORMS = ("parallel", "taper", "unsure")
+
+
+def families() -> dict[str, str]:
+    """Return the families of the series, short name to name."""
+    from pitchcam.series.families import load_families
+
+    return {key: family.name for key, family in load_families().items()}
+
+
+def designations() -> list[str]:
+    """Return every designation of the series."""
+    from pitchcam.series import load_series
+
+    return list(dict.fromkeys(size.designation for size in load_series()))
+
+
+def sizes(typed: Typed) -> list[Any]:
+    """Return the sizes that pass the filters of ``series``."""
+    from pitchcam.cli.series import filtered
+
+    family = typed.get("family") or ""
+    return filtered(
+        (family,) if family else (), length(typed.get("diameter")), typed.get("gauge") or None,
+        typed.get("use") or None, bool(typed.get("common")),
+    )  # fmt: skip
+
+
+def size(designation: str) -> dict[str, Any]:
+    """Return one designation in full, with its drills and its drawing as SVG."""
+    from pitchcam.chart.svg import enlarged
+    from pitchcam.cli.series import document
+    from pitchcam.series import find
+    from pitchcam.series.drills import INCH, METRIC, tapping_drill
+
+    found = find(designation)
+    drills = []
+    for kinds in (METRIC, INCH):
+        try:
+            drills.append(tapping_drill(found, kinds))
+        except UsageError:
+            continue
+    return {"document": document(found), "drills": drills, "drawing": enlarged(found)}
+
+
+def chart(chosen: Sequence[str], which: str) -> Any:
+    """Return the chart's pages: each with its sections and the pairs easily confused."""
+    from pitchcam.chart.pages import TITLE_ROWS, paginate
+    from pitchcam.chart.rows import BENCH_FAMILIES, chart_rows
+
+    rows = chart_rows(chosen or BENCH_FAMILIES, sizes=which)
+    return paginate(rows, per_page=len(rows) + TITLE_ROWS, pairs_per_page=len(rows))
+
+
+#: Which sizes the chart shows, in words.
+CHART_SIZES = {"bench": "What engines carry", "usual": "All that are met", "all": "Every size"}
+
+
+def chart_file(chosen: Sequence[str], which: str, suffix: str, paper: str = "a4") -> bytes:
+    """Return the chart as the command writes it; the suffix is .pdf or .csv."""
+    from pitchcam.chart.rows import BENCH_FAMILIES, chart_rows
+    from pitchcam.cli.chart import drawn
+
+    return drawn(chart_rows(chosen or BENCH_FAMILIES, sizes=which), suffix, paper)[0]
+
+
+def chart_helpers() -> dict[str, Any]:
+    """Return what the chart's template calls: a drill in words, a profile at true scale."""
+    from pitchcam.chart.rows import drill_text
+    from pitchcam.chart.svg import true_scale
+
+    return {"drill": drill_text, "profile": true_scale}
+
+
+def mate(male: str, female: str) -> dict[str, Any]:
+    """Say whether a male end seals in a female one: document and text of ``mate``."""
+    from pitchcam.joining.mating.ends import parse_end
+    from pitchcam.joining.mating.mate import mate as mating
+    from pitchcam.joining.mating.text import mating_json, mating_text
+
+    result = mating(parse_end(male, "external"), parse_end(female, "internal"))
+    return {"document": mating_json(result), "text": mating_text(result), "seals": result.seals}
+
+
+#: The limits of a chain, as forms name them: field, words, unit.
+LIMITS = (
+    ("bore", "Way to stay clear", "mm"), ("pressure", "Working pressure", "bar"),
+    ("temperature", "Highest temperature", "°C"), ("probe", "Probe's length", "mm"),
+    ("wall", "Port's wall", "mm"), ("immersion", "Probe in the fluid", "mm"),
+    ("room", "Free radius about the port", "mm"), ("stand_off", "Most that may be added", "mm"),
+    ("port_depth", "Port's thread depth", "mm"), ("part_mass", "Mass of the part", "g"),
+    ("hose_pressure", "The hose's own rating", "bar"),
+    ("hose_temperature", "The hose's highest heat", "°C"),
+)  # fmt: skip
+#: Longer chains take seconds to search and hang and leak besides.
+_MOST_PIECES = 4
+
+
+def _limits(typed: Typed) -> dict[str, Any]:
+    from pitchcam.joining.stock import amounts
+
+    readers: dict[str, Any] = {
+        "pressure": amounts.pressure_bar, "temperature": amounts.temperature_c,
+        "part_mass": amounts.mass_g, "hose_pressure": amounts.pressure_bar,
+        "hose_temperature": amounts.temperature_c,
+    }  # fmt: skip
+    out: dict[str, Any] = {}
+    for name, _, _ in LIMITS:
+        text = (typed.get(name) or "").strip()
+        out[name] = readers.get(name, length)(text) if text else None
+    pieces = int(number(typed.get("max_pieces"), "number of pieces") or 3)
+    if not 1 <= pieces <= _MOST_PIECES:
+        raise UsageError(f"a chain on the page has 1 to {_MOST_PIECES} pieces;", "choose fewer")
+    return out | {"max_pieces": pieces, "one_wire": bool(typed.get("one_wire")),
+                  "service": typed.get("service") or None}  # fmt: skip
+
+
+def _question(typed: Typed) -> Any:
+    from pitchcam.cli._stock import question
+
+    return question(typed.get("port") or "", typed.get("part") or "", _limits(typed))
+
+
+def adapt(typed: Typed, record: Path) -> dict[str, Any]:
+    """Find what joins a part to a port from stock: what ``adapt`` prints, as a document."""
+    from pitchcam.cli._stock import load_stock
+    from pitchcam.joining.chains.adapt import adapt as chains_of
+    from pitchcam.joining.chains.adapt import what_stands_in_the_way
+    from pitchcam.joining.chains.orders import missing
+    from pitchcam.joining.chains.text import CAUTION, answer_text, chain_json
+    from pitchcam.joining.tables import keyed
+    from pitchcam.joining.tapped import tapped_plugs
+
+    asked = _question(typed)
+    stock = load_stock(None, record)
+    chains = chains_of(asked, stock, best=3)
+    lacking = missing(asked, stock, chains)
+    tapped = [] if chains else [t.text for t in tapped_plugs(asked, stock)]
+    hindrances = () if chains else what_stands_in_the_way(asked, stock)
+    return {
+        "port": asked.port.text, "part": asked.part.text, "caution": CAUTION,
+        "chains": [chain_json(chain, asked) for chain in chains],
+        "buy": None if lacking is None else lacking.buy,
+        "reorder": [] if lacking is None else list(lacking.reorder),
+        "without": [(words, chain_json(chain, asked)) for words, chain in hindrances],
+        "text": answer_text(asked, chains, lacking, hindrances, tapped),
+        "tapped": tapped,
+        "seals": {key: row["name"] for key, row in keyed("seals").items()},
+    }  # fmt: skip
+
+
+def services() -> list[str]:
+    """Return the services for which adapters are planned."""
+    from pitchcam.joining.tables import keyed
+
+    return [key for key, row in keyed("services").items() if row["may"] == "yes"]
+
+
+def join(typed: Typed, record: Path) -> dict[str, Any]:
+    """Plan an adapter made of two donors: what ``join`` prints, and the work sheet's bytes."""
+    from pitchcam.cli._stock import load_stock
+    from pitchcam.cli.join import make_plan, read_duty
+    from pitchcam.joining.brazing.text import plan_json, plan_text
+    from pitchcam.joining.chains.adapt import adapt as chains_of
+    from pitchcam.joining.tapped import tapped_plugs
+
+    asked = _question(typed)
+    duty = read_duty(
+        _limits(typed), number(typed.get("torque"), "torque"),
+        number(typed.get("torch"), "power"), typed.get("alloy") or None,
+    )  # fmt: skip
+    stock = load_stock(None, record)
+    first, second = ((typed.get(name) or "").strip() or None for name in ("donor_a", "donor_b"))
+    plan = make_plan(asked, stock, (first, second), duty)
+    chains = chains_of(asked, stock, best=1)
+    unbrazed = [" + ".join(link.fitting.id for link in c.links) or "they mate directly"
+                for c in chains]  # fmt: skip
+    tapped = [t.text for t in (() if chains else tapped_plugs(asked, stock)[:1])]
+    return {"document": plan_json(plan), "text": plan_text(plan), "unbrazed": unbrazed,
+            "tapped": tapped, "plan": plan}  # fmt: skip
+
+
+def work_sheet(plan: Any, day: date) -> bytes:
+    """Return the work sheet's PDF, byte for byte what ``join --pdf`` writes on that day."""
+    from pitchcam.joining.papers.worksheet import write_worksheet
+
+    return _written(lambda path: write_worksheet(plan, path, day), "work-sheet.pdf")
+
+
+def stock(record: Path) -> list[dict[str, Any]]:
+    """Return the rows of stock, as ``stock list`` tells them."""
+    from pitchcam.joining.stock.store import StockStore
+
+    with StockStore(record) as store:
+        rows = store.rows()
+    return [
+        {"id": r.id, "text": r.text, "name": r.name, "bore_mm": r.bore_mm, "count": r.count,
+         "length_mm": r.length_mm, "material": r.material, "pressure_bar": r.pressure_bar,
+         "ends": [None if e is None else e.text for e in (r.end_a, r.end_b)]}
+        for r in rows
+    ]  # fmt: skip
+
+
+def stock_file(record: Path) -> bytes:
+    """Return the stock as the sheet that it is read from."""
+    from pitchcam.joining.stock.store import StockStore, stock_csv
+
+    with StockStore(record) as store:
+        return stock_csv(store.rows()).encode()
+
+
+def take_stock(record: Path, sheet: bytes, who: str, now: datetime) -> str:
+    """Take a stock sheet into the record, whole or not at all; say what changed.
+
+    Raises
+    ------
+    PitchcamError
+        Naming the faults of the sheet by line and column, of which the first ten.
+    """
+    from pitchcam.joining.stock.sheet import StockError, read_stock
+    from pitchcam.joining.stock.store import StockStore
+
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "stock.csv"
+        path.write_bytes(sheet)
+        try:
+            rows = read_stock(path)
+        except StockError as error:
+            lines = "; ".join(line.rstrip(".") for line in error.lines[:10])
+            raise PitchcamError(f"the sheet has faults: {lines}.", error.advice) from None
+    with StockStore(record) as store:
+        changed = store.take_in(rows, who=who, now=now)
+        total = len(store.rows())
+    return f"{len(rows)} rows read, {changed} new or changed; stock has {total} rows"
+
+
+def move_stock(record: Path, typed: Typed, now: datetime) -> str:
+    """Take pieces out of stock or put them back; the move is kept."""
+    from pitchcam.joining.stock.store import StockStore
+
+    pieces = number(typed.get("pieces"), "number of pieces")
+    who, identity = (typed.get("who") or "").strip(), (typed.get("id") or "").strip()
+    if pieces is None or pieces != int(pieces) or not 1 <= pieces <= 9999 or not who:
+        raise UsageError("a move needs 1 to 9999 pieces, and who moves them.", "Fill in both.")
+    change = -int(pieces) if typed.get("back") else int(pieces)
+    with StockStore(record) as store:
+        left = store.take_out(identity, change, who=who, why=typed.get("why") or "", now=now)
+    return f"{identity}: {left} left"
+
+
+def marker_sheet(name: str, page: str) -> bytes:
+    """Return the marker sheet's PDF as ``sheet`` writes it."""
+    from pitchcam.sheet import sheet, write_sheet
+
+    if name not in ("part", "box") or page not in ("a4", "letter"):
+        raise UsageError("there is no such sheet;", "choose part or box, on a4 or letter")
+    return _written(lambda path: write_sheet(sheet(name), path, page), "marker-sheet.pdf")
+
+
+def marker_cells(name: str = "part") -> dict[str, Any]:
+    """Return what a screen shows of the marker sheet, in mm from the window's middle."""
+    from pitchcam.sheet.draw import bits
+    from pitchcam.sheet.layout import BAR_MM, CELLS, sheet
+
+    plan = sheet(name)
+    cells = []
+    for marker in plan.markers:
+        side = marker.side_mm / CELLS
+        left, top = marker.x_mm - marker.side_mm / 2, marker.y_mm - marker.side_mm / 2
+        for row, line in enumerate(bits(marker.id)):
+            for x, width in _runs(line):
+                cells.append((round(left + x * side, 4), round(top + row * side, 4),
+                              round(width * side, 4), side))  # fmt: skip
+    return {"cells": cells, "outer": plan.outer_mm, "window": plan.window_mm, "bar": BAR_MM}
+
+
+def _runs(line: Any) -> list[tuple[int, int]]:
+    """Return (start, length) of each run of black cells."""
+    runs, start = [], None
+    for i, black in enumerate([*line, False]):
+        if black and start is None:
+            start = i
+        elif not black and start is not None:
+            runs.append((start, i - start))
+            start = None
+    return runs
+
+
+def _written(write: Any, name: str) -> bytes:
+    """Return what a writer of files writes."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / name
+        write(path)
+        return path.read_bytes()
