@@ -59,7 +59,9 @@ def test_how_the_axis_s_height_goes_with_its_slope_is_handed_on(shape):
 
 
 def test_the_way_to_the_reference_is_in_millimetres(shape):
-    assert place(shape).apart_mm == pytest.approx(300.0 * CAMERA_MM / shape.camera.f_px, rel=0.01)
+    """Across the axis, on the reference's own plane."""
+    apart = 300.0 * (200.0 - 3.0) / shape.camera.f_px
+    assert place(shape).apart_mm == pytest.approx(apart, rel=0.01)
 
 
 def test_own_crests_leave_no_rise_and_their_own_u(shape):

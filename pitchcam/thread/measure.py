@@ -58,9 +58,9 @@ NEAR, FAR, BRIGHT = 0.10, 0.28, 0.5
 
 #: Misfit of the light above which a thread is also tried as a left-hand one, whose bands lie on the
 #: other flanks; and the share of that misfit which must be left then, itself below the first.
-#: Taken as of their true hand, renders leave 0.003-0.008, seldom 0.02; as of the other 0.005-0.016,
+#: Taken as of their true hand, renders leave 0.003-0.007, seldom 0.02; as of the other 0.005-0.016,
 #: and bright ones then come down to 0.32-0.45 of it by the true hand.
-STRANGE, LEFT_HAND = 0.009, 0.6
+STRANGE, LEFT_HAND = 0.0075, 0.6
 
 #: How far a crest mirrors as its flanks do: standard uncertainties of loss and mirrored share, and
 #: relative ones of roughness and of the angles, which the panel's distance makes; close to a panel

@@ -57,9 +57,9 @@ def test_a_photo_that_takes_too_long_is_given_up(tmp_path):
 
 
 def test_memory_is_limited_and_the_next_photo_is_measured(tmp_path):
-    """A PNG of 110 megapixels, packed to a thousandth, against a limit made small for the test."""
+    """A PNG of 164 megapixels, packed to a thousandth, against a limit made small for the test."""
     bomb = tmp_path / "bomb.png"
-    bomb.write_bytes(png_of_zeros(10500, 10500))
+    bomb.write_bytes(png_of_zeros(12800, 12800))
     large = replace(task(bomb, tmp_path / "b"), megapixels=200.0)
     workers = Workers(1, 7 * GIB // 4, 10)
     got, good = run(workers, large, task(SAMPLES / "p05-unf12-pin.jpg", tmp_path / "v"))

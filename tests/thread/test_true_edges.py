@@ -13,6 +13,7 @@ from pitchcam.thread.fitting import fit_section
 from pitchcam.thread.points import flank_points
 from pitchcam.thread.regions import find_regions
 from pitchcam.thread.true_edges import (
+    MOST_SLOPE_PX,
     NEAR_PANEL,
     U_PANEL,
     _by_height,
@@ -100,6 +101,7 @@ def test_no_flank_no_edge() -> None:
 def test_slope_by_height_is_shrunk_by_what_is_not_known() -> None:
     height = np.array([0.2, 0.4, 0.6, 0.8])
     sure = np.stack([-0.5 * height] * 3)
+    bounded = -0.5 / (1 + (0.5 / MOST_SLOPE_PX) ** 2)
     unsure = sure + np.array([0.0, -1.0, 1.0])[:, None] * height
-    assert _by_height(height, sure) == pytest.approx(-0.5)
+    assert _by_height(height, sure) == pytest.approx(bounded)
     assert 0 > _by_height(height, unsure) > -0.05
