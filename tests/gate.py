@@ -61,8 +61,8 @@ class Band:
 #: diameter alone is known to be worse than its u: where neighbouring flanks or the panel's mirror
 #: hide a root, it is read up to 0.5 mm too large; its upper limits, too, are today's and a tenth.
 BANDS = {
-    "pitch_mm": Band(0.52), "major_mm": Band(0.52), "pitch_diameter_mm": Band(0.46),
-    "minor_mm": Band(0.62, most=2.05, least_within=0.66), "angle_deg": Band(0.61),
+    "pitch_mm": Band(0.41), "major_mm": Band(0.43), "pitch_diameter_mm": Band(0.40),
+    "minor_mm": Band(0.62, most=1.65, least_within=0.66), "angle_deg": Band(0.60),
     "taper": Band(0.41),
 }  # fmt: skip
 
