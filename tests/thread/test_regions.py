@@ -101,3 +101,28 @@ def test_two_crests_beside_each_other_are_a_threads_beginning():
     upper, shallow = two(18.0)[0], two(5.0)[1]
     assert not few_crests(S, upper, -shallow)
     assert not few_crests(S, upper, np.full_like(S, -150.0))
+
+
+def test_a_missing_crest_does_not_part_a_thread():
+    """A crest broken off on one side: one thread, with all its turns."""
+    upper = wave(30.0, 18.0)
+    upper[(S > 432) & (S < 468)] = 132.0
+    threads, _ = find_regions(S, upper, -wave(30.0, 18.0, phase=0.5))
+    whole, _ = look()
+    assert len(threads) == 1
+    assert threads[0].turns == pytest.approx(whole[0].turns, abs=0.5)
+
+
+def test_shallow_grooves_that_alternate_are_a_thread_seen_aslant():
+    """Under a slant the ridges hide most of their grooves; rings so shallow lie in step."""
+    assert len(look(spacing=30.0, depth=5.0, lag=0.5)[0]) == 1
+    assert not look(spacing=30.0, depth=5.0, lag=0.0)[0]
+
+
+def test_sides_seen_shifted_are_compared_where_they_belong():
+    """Far from the picture's middle one side of a ring stands farther along than the other."""
+    shift = 0.05
+    upper = np.interp(S - shift * 150.0, S, wave(30.0, 5.0))
+    lower = np.interp(S + shift * 150.0, S, wave(30.0, 5.0, phase=0.5))
+    assert abs(find_regions(S, upper, -lower, (shift, shift))[0][0].lag) > 0.45
+    assert not find_regions(S, upper, -lower)[0]

@@ -1,0 +1,103 @@
+"""A thread seen aslant: crests and what is left of its flanks, from outlines by brute force."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from pitchcam.errors import OutlineError
+from pitchcam.outline.rims import UNLEARNT
+from pitchcam.thread import crest_lines
+from pitchcam.thread.axis import ImageAxis, envelope
+from pitchcam.thread.budget import crests as terms
+from pitchcam.thread.crest_lines import measure_crests, remeasure_crests
+from pitchcam.thread.regions import find_regions
+from pitchcam.thread.section import cross_shift
+from tests.thread.helicoid import iso_profile, place, seen_sides, whitworth_profile
+
+HEIGHT, CLOSE = 9.0, 3.0
+AXIS = ImageAxis(point_px=(2045.5, 1471.5), direction=(1.0, 0.0))
+SHARP = replace(UNLEARNT, spread=replace(UNLEARNT.spread, blur_px=1e-6))
+
+
+def outline_of(profile, pitch, off_mm):
+    """The outline in a photo of a thread ``off_mm`` along its axis from the picture's middle."""
+    camera, frame = place(off_mm=off_mm, height_mm=HEIGHT)
+    # Five times the pixels, so that the crests' places are those of the curve.
+    camera = replace(camera, f_px=CLOSE * camera.f_px)
+    z, upper, lower = seen_sides(profile, pitch, pitch, frame.pinhole, turns=8)
+    sides = [
+        frame.to_photo(camera, np.stack([z, y, np.zeros_like(z)], axis=1))
+        for y in (upper, -lower)
+    ]
+    return camera, np.concatenate([sides[0], sides[1][::-1]])
+
+
+def seen(monkeypatch, profile, pitch, off_mm):
+    camera, points = outline_of(profile, pitch, off_mm)
+    monkeypatch.setattr(crest_lines, "outline", lambda crop, level: points)
+    stations = envelope(AXIS.to_axis(points))
+    shift = cross_shift(camera, AXIS, float(stations[0].mean()))
+    threads, _ = find_regions(*stations, (shift, shift))
+    region = max(threads, key=lambda r: r.turns)
+    return measure_crests(None, camera, AXIS, region, HEIGHT, SHARP)
+
+
+@pytest.mark.parametrize(
+    ("form", "angle"), [(iso_profile, 60.0), (whitworth_profile, 55.0)]
+)
+def test_pitch_crests_and_angle_under_a_slant(monkeypatch, form, angle):
+    shape = seen(monkeypatch, form(1.5, 14.0), 1.5, 28.0)
+    assert shape.slant == pytest.approx(30.0 / 191.0, rel=0.03)
+    assert shape.pitch_mm == pytest.approx(1.5, rel=1e-3)
+    assert shape.major_mm == pytest.approx(14.0, abs=0.03)
+    assert abs(shape.taper) < 0.002
+    assert shape.lag == pytest.approx(0.5, abs=0.03)
+    assert sum(shape.half_angles_deg) == pytest.approx(angle, abs=1.5)
+    assert shape.u_angle_deg >= 1.0
+
+
+def test_where_the_ridges_hide_all_the_angle_is_not_read(monkeypatch):
+    """M14x1.5 at 17 degrees: a crest's ellipse is as steep as a flank only beyond mid-groove."""
+    shape = seen(monkeypatch, iso_profile(1.5, 14.0), 1.5, 58.0)
+    assert shape.half_angles_deg is None and "angle_deg" not in shape.quantities()
+    assert shape.pitch_mm == pytest.approx(1.5, rel=3e-3)
+
+
+def test_the_terms_are_what_measuring_again_gives(monkeypatch):
+    shape = seen(monkeypatch, iso_profile(1.5, 14.0), 1.5, 28.0)
+
+    class Place:
+        height_mm, slope_rad, u_slope_rad = HEIGHT, 0.0, 0.01
+        scale_on_axis, height_per_rad = True, 0.0
+
+    line = terms.inclination(shape, Place)
+    turned = remeasure_crests(shape, shape.camera, HEIGHT, 0.01)
+    other = remeasure_crests(shape, shape.camera, HEIGHT, -0.01)
+    moved = max(abs(s.pitch_mm - shape.pitch_mm) for s in (turned, other))
+    # Under a slant T the pitch goes with the axis's angle in first order: by T a.
+    assert moved == pytest.approx(1.5 * 0.01 * shape.slant, rel=0.25)
+    assert abs(line.contributions["pitch_mm"]) == pytest.approx(moved)
+    assert terms.edges(shape, Place).contributions["major_mm"] == pytest.approx(
+        2 * crest_lines.U_EDGE_PX * shape.mm_per_px
+    )
+    noise = terms.scatter(shape, Place).contributions
+    assert noise["pitch_mm"] == shape.u_pitch_mm and noise["angle_deg"] == shape.u_angle_deg
+    floors = terms.form(shape, Place).contributions
+    assert floors["pitch_mm"] == pytest.approx(terms.U_CRESTS["pitch_mm"] * shape.pitch_mm)
+
+
+def test_lines_of_no_thread_are_refused(monkeypatch):
+    _, points = outline_of(iso_profile(1.5, 14.0), 1.5, 28.0)
+    # Drawn out into a cone of 1 : 4.
+    at = AXIS.to_axis(points)
+    cone = AXIS.to_photo(np.stack([at[:, 0], at[:, 1] * (1 + 0.001 * at[:, 0])], axis=1))
+    monkeypatch.setattr(crest_lines, "outline", lambda crop, level: cone)
+    stations = envelope(AXIS.to_axis(cone))
+    threads, others = find_regions(*stations)
+    camera, _ = place(off_mm=28.0, height_mm=HEIGHT)
+    camera = replace(camera, f_px=CLOSE * camera.f_px)
+    assert threads + others
+    for region in threads + others:
+        with pytest.raises(OutlineError):
+            measure_crests(None, camera, AXIS, region, HEIGHT, SHARP)

@@ -1,0 +1,68 @@
+"""A panel close behind the part, and flanks that are not straight: how far they count."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from pitchcam.thread.budget import edges
+from pitchcam.thread.flank_place import Surface
+from pitchcam.thread.measure import FAR, NEAR, _bend, _nearness
+from tests.thread.drawn_shape import drawn_shape
+
+
+@pytest.fixture(scope="module")
+def shape():
+    return drawn_shape()
+
+
+def surface(panel, share=0.9):
+    return Surface(loss=0.5, roughness=0.1, share=share, panel=panel, background=1.0, misfit=0.0)
+
+
+def test_a_panel_counts_the_more_the_nearer_it_is(shape):
+    def near(panel, **more):
+        return _nearness(shape.section, surface(panel, **more), shape.mm_per_px, True)
+
+    assert near(FAR) == near(1.2) == 0.0
+    assert near(NEAR) == near(0.02) == 1.0
+    assert near((NEAR + FAR) / 2) == pytest.approx(0.5)
+    # What mirrors nothing shows no panel.
+    assert near(0.02, share=0.05) == pytest.approx(0.1)
+
+
+def test_scattered_flanks_are_as_bad_but_under_a_slant(shape):
+    fit = replace(shape.section.fit, rms_mm=0.02 * 1.5)
+    rough = replace(shape.section, fit=fit)
+    assert _nearness(rough, surface(1.2), shape.mm_per_px, True) == 1.0
+    assert _nearness(rough, surface(1.2), shape.mm_per_px, False) == 0.0
+
+
+def test_nearness_scales_the_term(shape):
+    half, whole = (edges.near_panel(replace(shape, nearness=n), None) for n in (0.5, 1.0))
+    for name, u in whole.contributions.items():
+        assert half.contributions[name] == pytest.approx(u / 2)
+    assert edges.near_panel(replace(shape, nearness=0.0), None) is None
+
+
+def test_half_of_a_bend_and_of_a_traced_slope_is_left_open(shape):
+    bent = edges.bent_flanks(replace(shape, bend_deg=-2.0), None)
+    assert bent.contributions["angle_deg"] == pytest.approx(1.0)
+    steep = replace(shape, edges=tuple(replace(e, by_height_px=0.4) for e in shape.edges))
+    length_px = edges.FLANK_PITCHES * shape.pitch_mm / shape.mm_per_px
+    assert edges.bent_flanks(steep, None).contributions["angle_deg"] == pytest.approx(
+        np.degrees(edges.BELIEVED_SLOPE * 0.4 / length_px)
+    )
+    assert edges.bent_flanks(replace(shape, bend_deg=0.0), None) is None
+
+
+def test_a_worn_crest_bends_the_flanks(shape):
+    """The outer third of every flank laid back by a little: it opens, the rest does not."""
+    f, camera, frame = shape.flanks, shape.camera, shape.frame
+    straight = _bend(f, shape.section, camera, frame, shape.pitch_mm)
+    middle = np.median(f.below)
+    worn = np.clip(middle - f.below, 0.0, None) * shape.spacing_px * 0.4
+    along = np.stack([f.flank, np.zeros_like(f.flank)], axis=1)
+    laid = replace(f, xy=f.xy - along * worn[:, None])
+    assert abs(straight) < 0.5
+    assert _bend(laid, shape.section, camera, frame, shape.pitch_mm) > 5.0
