@@ -60,6 +60,11 @@ FLAGS: dict[str, tuple[str, str]] = {
     "not-read": ("a quantity could not be measured", "see the other warnings"),
 }  # fmt: skip
 
+#: What the photographer does about flanks or crests that no fit took: any of three causes.
+UNFITTED_ADVICE = (
+    "clean the thread, hold it clear of the light and square to the camera, focus on it, retake"
+)
+
 
 def flag(code: str, message: str | None = None, advice: str | None = None) -> Flag:
     """Return the registered flag, with a message that carries figures where one is given.

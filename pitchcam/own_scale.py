@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pitchcam.errors import UnreadableError
-from pitchcam.flags import FLAGS
+from pitchcam.flags import FLAGS, UNFITTED_ADVICE
 from pitchcam.match.evidence import log_evidence
 from pitchcam.part_threads import NOT_FITTED, by_crests, measured
 from pitchcam.records import Quantity, ScaleSpec, ThreadReading
@@ -76,7 +76,7 @@ def from_crests(
     if not seen:
         raise UnreadableError(
             "The crests of no thread could be measured on both sides, so that they give no scale.",
-            FLAGS["blurred"][1], code="not-read",
+            UNFITTED_ADVICE, code="not-read",
         )  # fmt: skip
     chosen, is_open = 0, False
     if len(seen) > 1:

@@ -9,7 +9,7 @@ import numpy as np
 
 from pitchcam.boundary import boundary
 from pitchcam.errors import OutlineError, UnreadableError, UsageError
-from pitchcam.flags import FLAGS, flag
+from pitchcam.flags import UNFITTED_ADVICE, flag
 from pitchcam.match import name_thread
 from pitchcam.pose_report import lies_aslant, part_pose
 from pitchcam.records import (
@@ -117,7 +117,7 @@ def one_thread(
             ):
                 return _by_crests(scene, camera, part, region, spec, number, flags)
             problem = flag("not-read", f"the flanks of part {number} could not be fitted",
-                           FLAGS["blurred"][1])  # fmt: skip
+                           UNFITTED_ADVICE)  # fmt: skip
         except UnreadableError as error:
             # The message is a sentence; among warnings it stands as a clause.
             text = error.message.rstrip(".")

@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 
 from pitchcam import identify, part_threads
+from pitchcam.errors import OutlineError, UnreadableError
+from pitchcam.flags import FLAGS, UNFITTED_ADVICE
 from pitchcam.records import Quantity, ScaleSpec
 from pitchcam.scale.reference import Reference
 from pitchcam.thread import laid
@@ -124,3 +126,17 @@ def test_a_cast_is_smaller_than_the_thread_it_was_made_in():
         assert now.value * 0.98 == pytest.approx(was.value)
         assert now.u == pytest.approx(np.hypot(was.u, was.value * 0.003), rel=0.05)
     assert inside.angle_deg.value == plain.angle_deg.value
+
+
+def test_a_thread_that_no_fit_takes_is_not_called_blurred(monkeypatch):
+    """Dirt, a slant or the light beside it may be why: the advice covers them all."""
+
+    def unfitted(*_, **__):
+        raise OutlineError("the flanks do not fit")
+
+    monkeypatch.setattr(part_threads, "_one_thread", unfitted)
+    monkeypatch.setattr(part_threads, "_by_crests", unfitted)
+    with pytest.raises(UnreadableError, match="could not be fitted") as told:
+        identify(PHOTO, PIN, plots=False)
+    assert told.value.code == "not-read"
+    assert told.value.advice == UNFITTED_ADVICE != FLAGS["blurred"][1]
