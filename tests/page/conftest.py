@@ -40,8 +40,9 @@ def chromium():
         if os.environ.get(NEEDED):
             pytest.fail("chromium is not installed")
         pytest.skip("chromium is not installed (Debian: apt install chromium)")
-    from playwright.sync_api import sync_playwright
+    from playwright.sync_api import expect, sync_playwright
 
+    expect.set_options(timeout=30_000)  # a loaded machine is slow, not wrong
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(
             executable_path=browser_program(), args=["--no-sandbox"]

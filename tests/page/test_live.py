@@ -47,8 +47,8 @@ def test_hints_then_the_photo_then_the_answer(camera_tab):
     assert tab.get_attribute("#hint", "data-hints").startswith("too bright")
     tab.wait_for_url("**/answers/*", timeout=90_000)
     # No file of a camera, so no focal length; the name is still that of the truth, or in doubt.
-    assert "focal length" in tab.inner_text("main")
-    assert "R 1/2" in tab.inner_text("main")
+    expect(tab.locator("main").first).to_contain_text("focal length")
+    expect(tab.locator("main").first).to_contain_text("R 1/2")
 
 
 def test_without_a_camera_the_button_remains(chromium, page):
