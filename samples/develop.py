@@ -11,7 +11,7 @@ import numpy as np
 import PIL.Image
 from PIL.ExifTags import IFD
 
-from samples.scene import HEIGHT, WIDTH, Image
+from samples.scene import Image
 
 #: Electrons at full scale at the lowest gain, and read noise: a phone pixel of about 1.2 um.
 FULL_WELL = 6000.0
@@ -46,11 +46,11 @@ class Development:
 
 
 def develop(light: Image, how: Development, seed: int) -> bytes:
-    """Return the JPEG file of linear light (HEIGHT, WIDTH, 3) RGB.
+    """Return the JPEG file of linear light, RGB.
 
     Parameters
     ----------
-    light : ndarray of float32
+    light : ndarray of float32, (rows, columns, 3)
         Scene light; the panel's level is about 1.
     how : Development
         The phone's settings.
@@ -73,23 +73,26 @@ def lens(light: Image, how: Development) -> Image:
         frame = cv2.filter2D(frame, -1, _streak(how.motion_px, how.motion_deg))
     if how.psf_px:
         frame = cv2.GaussianBlur(frame, (0, 0), how.psf_px)
-    y = (np.arange(HEIGHT, dtype=np.float32) - HEIGHT / 2) / np.float32(np.hypot(WIDTH, HEIGHT) / 2)
-    x = (np.arange(WIDTH, dtype=np.float32) - WIDTH / 2) / np.float32(np.hypot(WIDTH, HEIGHT) / 2)
+    height, width = frame.shape[:2]
+    corner = np.float32(np.hypot(width, height) / 2)
+    y = (np.arange(height, dtype=np.float32) - height / 2) / corner
+    x = (np.arange(width, dtype=np.float32) - width / 2) / corner
     return frame * (1 - np.float32(how.vignette) * (x[None, :] ** 2 + y[:, None] ** 2))[..., None]
 
 
 def distort(frame: Image, k1: float) -> Image:
     """Move each point out by k1 r^2 (r = 1 at the corner), about the frame's middle."""
-    corner = np.float32(np.hypot(WIDTH, HEIGHT) / 2)
-    x = (np.arange(WIDTH, dtype=np.float32) - (WIDTH - 1) / 2) / corner
-    y = (np.arange(HEIGHT, dtype=np.float32) - (HEIGHT - 1) / 2) / corner
+    height, width = frame.shape[:2]
+    corner = np.float32(np.hypot(width, height) / 2)
+    x = (np.arange(width, dtype=np.float32) - (width - 1) / 2) / corner
+    y = (np.arange(height, dtype=np.float32) - (height - 1) / 2) / corner
     seen = x[None, :] ** 2 + y[:, None] ** 2
     r2 = seen
     for _ in range(4):
         r2 = seen / (1 + np.float32(k1) * r2) ** 2
     scale = corner / (1 + np.float32(k1) * r2)
-    map_x = x[None, :] * scale + np.float32((WIDTH - 1) / 2)
-    map_y = y[:, None] * scale + np.float32((HEIGHT - 1) / 2)
+    map_x = x[None, :] * scale + np.float32((width - 1) / 2)
+    map_y = y[:, None] * scale + np.float32((height - 1) / 2)
     out = cv2.remap(frame, map_x, map_y, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
     return np.maximum(out, 0)
 
@@ -105,7 +108,7 @@ def _streak(length: float, angle_deg: float) -> Image:
 
 def mosaic(frame: Image, how: Development, rng: np.random.Generator) -> Image:
     """Sample the frame through an RGGB filter, with shot and read noise and clipping."""
-    raw = np.empty((HEIGHT, WIDTH), np.float32)
+    raw = np.empty(frame.shape[:2], np.float32)
     for (dy, dx), channel in {(0, 0): 0, (0, 1): 1, (1, 0): 1, (1, 1): 2}.items():
         raw[dy::2, dx::2] = frame[dy::2, dx::2, channel]
     well = FULL_WELL / how.gain

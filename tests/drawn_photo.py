@@ -19,7 +19,8 @@ from tests.outline.drawing import cover, develop, hull, pin, window
 from tests.thread.helicoid import iso_profile
 
 SIZE, F35_MM = (2520, 1890), 26
-F_PX = F35_MM / 43.2666 * float(np.hypot(*SIZE))
+#: Diagonal of the 36 x 24 mm frame that 35-mm-equivalent focal lengths refer to.
+FRAME_DIAGONAL_MM = 43.2666
 #: Width of the dark card around the light.
 WINDOW_PX = 100.0
 #: Sub-pixels to a pixel's side, and the turns in degrees whose sections are drawn: between two of
@@ -48,6 +49,12 @@ class Stud:
         """The root's flat, 5/8 of the flanks' triangle below the crest, ISO 68-1."""
         return self.major_mm - 2 * 5 / 16 * np.sqrt(3) * self.pitch_mm
 
+    @property
+    def ends_mm(self) -> tuple[float, float]:
+        """Where the part begins and ends along its axis, from the thread's middle."""
+        half = self.thread_mm / 2 + self.shank_length_mm
+        return -half, half
+
     def radius(self, z, turn):
         """Return the radius at positions along the axis, for a section at an angle."""
         at, r, _ = iso_profile(self.pitch_mm, self.major_mm)
@@ -69,12 +76,20 @@ class Shot:
     distance_mm: float = 190.0
     noise: float = 0.006
     seed: int = 1
+    size_px: tuple[int, int] = SIZE
+    f35_mm: float = F35_MM
+
+    @property
+    def f_px(self) -> float:
+        """The focal length, its error included."""
+        stated = self.f35_mm / FRAME_DIAGONAL_MM * float(np.hypot(*self.size_px))
+        return stated * (1 + self.focal_share)
 
 
 def project(points, shot: Shot):
     """Project plate points (n, 3), the third number the height over the plate, with distortion."""
-    f = F_PX * (1 + shot.focal_share)
-    centre = (np.array(SIZE) - 1) / 2
+    f = shot.f_px
+    centre = (np.array(shot.size_px) - 1) / 2
     matrix = np.array([[f, 0, centre[0]], [0, f, centre[1]], [0, 0, 1.0]])
     k1 = shot.corner_shift / float(np.hypot(*(centre / f))) ** 2
     there = np.asarray(points, float) * [1, 1, -1]
@@ -85,11 +100,12 @@ def project(points, shot: Shot):
 
 def stud_shadow(stud: Stud, shot: Shot, middle):
     """Return the share of light that a stud keeps off every pixel, before blur."""
-    half = stud.thread_mm / 2 + stud.shank_length_mm
+    first, last = stud.ends_mm
     z = np.unique(np.concatenate([
-        np.arange(-half, half, stud.pitch_mm / 150), [half],
+        np.arange(first, last, stud.pitch_mm / 150), [last],
         np.array([-1, 1]) * stud.thread_mm / 2, np.array([-1, 1]) * (stud.thread_mm / 2 - 1e-6),
     ]))  # fmt: skip
+    z = z[(z >= first) & (z <= last)]
     along = np.array([np.cos(shot.heading_rad), np.sin(shot.heading_rad), 0.0])
     across = np.array([-along[1], along[0], 0.0])
     c, s = np.cos(shot.incline_rad), np.sin(shot.incline_rad)
@@ -103,6 +119,11 @@ def stud_shadow(stud: Stud, shot: Shot, middle):
             for sign, opposite in ((1, 0.0), (-1, np.pi))
         ]
         outlines.append(project(np.concatenate([sides[0], sides[1][::-1]]), shot))
+    around = np.radians(np.arange(0, 360, 2.0))[:, None]
+    for end in (first, last):  # a face's rim comes nearer to the camera than its sections do
+        r = stud.radius(np.array([end]), 0.0)[0]
+        rim = origin + end * along + r * (np.cos(around) * across + np.sin(around) * up)
+        outlines.append(project(rim, shot))
     every = np.concatenate(outlines)
     low = np.floor(every.min(axis=0)).astype(int) - 3
     w, h = np.ceil(every.max(axis=0)).astype(int) + 3 - low
@@ -111,7 +132,7 @@ def stud_shadow(stud: Stud, shot: Shot, middle):
         at = (outline - low + 0.5) * FINE - 0.5
         cv2.fillPoly(fine, [np.round(at * 256).astype(np.int32)], 1, shift=8)
     shade = fine.reshape(h, FINE, w, FINE).mean(axis=(1, 3))
-    out = np.zeros(SIZE[::-1])
+    out = np.zeros(shot.size_px[::-1])
     out[low[1] : low[1] + h, low[0] : low[0] + w] = shade
     return out
 

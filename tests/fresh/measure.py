@@ -103,8 +103,21 @@ def about(file: Path, truth: dict[str, Any]) -> Row:
         "stated_mm": truth["scale"].get("mm"), "tilt_deg": tilt, "panel_mm": panel,
         "kind": part.get("kind"), "material": part.get("material"),
         "incline_deg": part.get("inclination_deg"), "expected": truth.get("expected"),
-        "px_per_mm": f_px / height if f_px and height else None,
+        "px_per_mm": f_px / height if f_px and height else None, "blur_px": blur_px(render),
     }  # fmt: skip
+
+
+def blur_px(render: dict[str, Any]) -> float | None:
+    """Return the blur of lens and shake as a sigma in pixels, where the truth has it."""
+    how = render.get("development", render.get("develop", {}))
+    how = how.get("lens", how)
+    sigma = how.get("psf_px", how.get("psf"))
+    if sigma is None:
+        return None
+    moved = how.get("motion_px", 0.0)
+    if isinstance(how.get("motion"), list):
+        moved = float(np.hypot(*how["motion"]))
+    return float(np.hypot(sigma, moved / np.sqrt(12)))  # a streak's standard deviation
 
 
 def measure(file: Path, truth: dict[str, Any], base: Row) -> list[Row]:
@@ -152,11 +165,23 @@ def _of(base: Row, truth: Row) -> Row:
         "turns": truth.get("turns"), "worn_mm": truth.get("worn_mm", 0.0), "errors": {}, "u": {},
         "form": f"{truth['angle_deg']:g}" + (" taper" if truth["taper"] else ""),
     }  # fmt: skip
+    row["series"] = family(truth["designation"])
     if truth.get("incline_deg") is not None:
         row["incline_deg"] = truth["incline_deg"]
     row["material"] = truth.get("material", base["material"])
     row["px_per_pitch"] = base["px_per_mm"] * p if base["px_per_mm"] else None
     return row
+
+
+def family(designation: str) -> str:
+    """Return the series of a designation, or that none has it."""
+    from pitchcam.errors import PitchcamError
+    from pitchcam.series import find
+
+    try:
+        return find(designation).family
+    except PitchcamError:
+        return "no series"
 
 
 def _none(base: Row, truth: dict[str, Any], outcome: str, why: str) -> list[Row]:

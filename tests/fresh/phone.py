@@ -61,7 +61,7 @@ class Phone:
 
 
 def develop(light: Image, how: Phone, seed: int) -> bytes:
-    """Return the JPEG file of linear light (HEIGHT, WIDTH, 3) RGB."""
+    """Return the JPEG file of linear light (rows, columns, 3) RGB."""
     frame = np.asarray(light, np.float32) * np.float32(how.white)
     if how.bloom:
         frame = frame + np.float32(how.bloom) * (
@@ -99,16 +99,18 @@ def sharpen(coded: Image, how: Phone) -> Image:
 
 def framed(coded: Image, how: Phone) -> Image:
     """Crop, zoom and shrink."""
+    height, width = coded.shape[:2]
     if how.zoom != 1.0:
-        middle = ((WIDTH - 1) / 2, (HEIGHT - 1) / 2)
+        middle = ((width - 1) / 2, (height - 1) / 2)
         move = np.array([[how.zoom, 0, middle[0] * (1 - how.zoom)],
                          [0, how.zoom, middle[1] * (1 - how.zoom)]])  # fmt: skip
-        coded = cv2.warpAffine(coded, move, (WIDTH, HEIGHT), flags=cv2.INTER_CUBIC)
+        coded = cv2.warpAffine(coded, move, (width, height), flags=cv2.INTER_CUBIC)
     if how.wide:
-        top = (HEIGHT - WIDE_ROWS) // 2
-        coded = coded[top : top + WIDE_ROWS]
+        rows = width * 9 // 16
+        top = (height - rows) // 2
+        coded = coded[top : top + rows]
     if how.messenger:
-        rows = round(coded.shape[0] * MESSENGER_PX / WIDTH)
+        rows = round(coded.shape[0] * MESSENGER_PX / width)
         coded = cv2.resize(coded, (MESSENGER_PX, rows), interpolation=cv2.INTER_AREA)
     return coded
 

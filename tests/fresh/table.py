@@ -16,6 +16,8 @@ SHOWN = {"pitch_mm": ("pitch, %", 100.0, 3), "major_mm": ("major, mm", 1.0, 3),
 OUTCOMES = {"right": "named right", "open": "left open, truth listed",
             "none": "no answer or false reason", "broken": "broken off",
             "wrong": "named wrongly"}  # fmt: skip
+#: Bins of stated probability.
+STATED_EDGES = (0.0, 0.5, 0.8, 0.95, 0.99, 0.999, 1.0000001)
 #: Half the width that holds half of a normal distribution.
 HALF = 0.6745
 
@@ -33,8 +35,8 @@ def grid(lines: Sequence[Sequence[str]]) -> str:
                      for line in lines)  # fmt: skip
 
 
-def outcomes(rows: Sequence[Row]) -> str:
-    """Return the table of outcomes per set."""
+def outcome_cells(rows: Sequence[Row]) -> list[list[str]]:
+    """Return the cells of the table of outcomes per set."""
     real = threads(rows)
     sets = sorted({r["set"] for r in real})
     groups = {s: [r for r in real if r["set"] == s] for s in sets} | {"all": real}
@@ -46,11 +48,16 @@ def outcomes(rows: Sequence[Row]) -> str:
             n = sum(r["outcome"] == key for r in group)
             cells.append(f"{n} of {len(group)} = {100 * n / max(len(group), 1):.0f} %")
         lines.append([text, *cells])
+    return lines
+
+
+def outcomes(rows: Sequence[Row]) -> str:
+    """Return the table of outcomes per set, and the names where none may be."""
     extra = sum(r["outcome"] == "extra" for r in rows)
     sure = [r for r in rows if r["outcome"] == "wrong" and (r.get("probability") or 0) >= 0.99]
     refuse = [r for r in rows if r["quality"] == "refuse"]
     ok = sum(r["outcome"] in ("refused", "right") for r in refuse)
-    return (grid(lines) + f"\nthreads found that are none, or found again: {extra}; "
+    return (grid(outcome_cells(rows)) + f"\nthreads found that are none, or found again: {extra}; "
             f"wrong names stated at 0.99 or more: {len(sure)}; "
             f"no false name where none may be: {ok} of {len(refuse)}")  # fmt: skip
 
@@ -67,8 +74,8 @@ def figures(rows: Sequence[Row], name: str) -> dict[str, float] | None:
             "wide": HALF / max(float(np.median(z)), 1e-9)}  # fmt: skip
 
 
-def quantities(rows: Sequence[Row]) -> str:
-    """Return the table of errors per quantity."""
+def quantity_cells(rows: Sequence[Row]) -> list[list[str]]:
+    """Return the cells of the table of errors per quantity."""
     lines = [["quantity", "n", "median", "95 % within", "1.96 u holds", "rms(error/u)",
               "u too wide by"]]  # fmt: skip
     for name, (text, factor, digits) in SHOWN.items():
@@ -77,7 +84,12 @@ def quantities(rows: Sequence[Row]) -> str:
             lines.append([text, str(f["n"]), f"{factor * f['median']:.{digits}f}",
                           f"{factor * f['p95']:.{digits}f}", f"{100 * f['inside']:.0f} %",
                           f"{f['rms']:.2f}", f"{f['wide']:.1f}"])  # fmt: skip
-    return grid(lines)
+    return lines
+
+
+def quantities(rows: Sequence[Row]) -> str:
+    """Return the table of errors per quantity."""
+    return grid(quantity_cells(rows))
 
 
 def _bin(key: str, edges: Sequence[float]) -> Callable[[Row], str | None]:
@@ -93,13 +105,15 @@ def _bin(key: str, edges: Sequence[float]) -> Callable[[Row], str | None]:
 
 
 SPLITS: dict[str, Callable[[Row], str | None]] = {
+    "series": lambda r: r.get("series"),
     "reference": lambda r: r["reference"], "metal": lambda r: r.get("material"),
     "tilt, deg": _bin("tilt_deg", (0.5, 1, 2, 3)),
     "panel behind, mm": _bin("panel_mm", (5, 60, 100, 150, 200)),
     "inclination, deg": _bin("incline_deg", (1, 4, 7)),
     "part": lambda r: r.get("kind"), "form": lambda r: r.get("form"),
     "px per pitch": _bin("px_per_pitch", (20, 30, 45, 70)),
-    "turns": _bin("turns", (5, 7, 10)), "worn": lambda r: "worn" if r.get("worn_mm") else "new",
+    "turns": _bin("turns", (5, 7, 10)), "blur, px": _bin("blur_px", (0.6, 0.9, 1.4, 2.5)),
+    "worn": lambda r: "worn" if r.get("worn_mm") else "new",
 }  # fmt: skip
 
 
@@ -108,8 +122,8 @@ def _order(value: str) -> tuple[float, str]:
     return (float(number[0]) if number else 0.0, value)
 
 
-def split(rows: Sequence[Row], name: str) -> str:
-    """Return outcomes, pitch, major and angle by one of SPLITS."""
+def split_cells(rows: Sequence[Row], name: str) -> list[list[str]]:
+    """Return the cells of outcomes, pitch, major and angle by one of SPLITS."""
     real = threads(rows)
     values = sorted({v for r in real if (v := SPLITS[name](r)) is not None}, key=_order)
     head = [name, "n", "right", "open", "none", "broken", "wrong"]
@@ -126,12 +140,16 @@ def split(rows: Sequence[Row], name: str) -> str:
                      [f"{factor * f['median']:.{digits}f}", f"{factor * f['p95']:.{digits}f}",
                       f"{100 * f['inside']:.0f} %", f"{f['rms']:.2f}"])  # fmt: skip
         lines.append(line)
-    return grid(lines)
+    return lines
 
 
-def stated(rows: Sequence[Row]) -> str:
-    """Return stated probability of the first name against how often it was right."""
-    edges = (0.0, 0.5, 0.8, 0.95, 0.99, 0.999, 1.0000001)
+def split(rows: Sequence[Row], name: str) -> str:
+    """Return outcomes, pitch, major and angle by one of SPLITS."""
+    return grid(split_cells(rows, name))
+
+
+def first_names(rows: Sequence[Row]) -> list[tuple[float, bool, str]]:
+    """Return stated probability of each first name, whether it is right, and the outcome."""
     known = []
     for r in rows:
         p, right = r.get("probability"), r["outcome"] == "right"
@@ -140,6 +158,13 @@ def stated(rows: Sequence[Row]) -> str:
             p, right = first[1], first[0] == r["truth"]
         if p is not None and r["outcome"] in ("right", "open", "wrong", "none"):
             known.append((p, right, r["outcome"]))
+    return known
+
+
+def stated_cells(rows: Sequence[Row]) -> list[list[str]]:
+    """Return the cells of stated probability against how often it was right."""
+    edges = STATED_EDGES
+    known = first_names(rows)
     lines = [["stated", "n", "mean stated", "share right", "named", "named right"]]
     for low, high in zip(edges[:-1], edges[1:], strict=True):
         group = [k for k in known if low <= k[0] < high]
@@ -149,7 +174,12 @@ def stated(rows: Sequence[Row]) -> str:
                           f"{np.mean([k[0] for k in group]):.3f}",
                           f"{np.mean([k[1] for k in group]):.3f}", str(len(named)),
                           str(sum(k[1] for k in named))])  # fmt: skip
-    return grid(lines)
+    return lines
+
+
+def stated(rows: Sequence[Row]) -> str:
+    """Return stated probability of the first name against how often it was right."""
+    return grid(stated_cells(rows))
 
 
 def reasons(rows: Sequence[Row]) -> str:

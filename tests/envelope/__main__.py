@@ -1,0 +1,52 @@
+"""``python -m tests.envelope measure|keep``: the photos of the study, and what the docs show."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+from tests.envelope.study import ROOT, jobs, kept, read, run
+
+PARTS = ("dials", "samples", "within", "any")
+KEPT = ROOT / "docs" / "data" / "envelope.json"
+
+
+@click.group()
+def main() -> None:
+    """Turn one dial at a time until the name is lost."""
+
+
+@main.command()
+@click.argument("parts", nargs=-1, type=click.Choice(PARTS), required=True)
+@click.option("-o", "--output", type=click.Path(dir_okay=False, path_type=Path), required=True,
+              help="One row a line; a run that was stopped goes on where it was.")
+@click.option("--count", type=int, default=300, help="Photos of 'within' and of 'any'.")
+def measure(parts: tuple[str, ...], output: Path, count: int) -> None:
+    """Make and measure the photos of parts of the study."""
+    from tests.fresh.measure import _quiet
+
+    _quiet()
+    done = {row["key"] for row in read(output)}
+    with output.open("a", encoding="utf-8") as out:
+        for part in parts:
+            for row in run(jobs(part, count), done):
+                out.write(json.dumps(row) + "\n")
+                out.flush()
+
+
+@main.command()
+@click.argument("rows", type=click.Path(dir_okay=False, exists=True, path_type=Path))
+def keep(rows: Path) -> None:
+    """Keep the rows for the docs, which then need not measure again."""
+    from pitchcam import CORE_REVISION
+
+    lines = ",\n".join(json.dumps(r) for r in kept(read(rows)))
+    KEPT.parent.mkdir(exist_ok=True)
+    KEPT.write_text(f'{{"core_revision": {CORE_REVISION}, "rows": [\n{lines}\n]}}\n',
+                    encoding="utf-8")  # fmt: skip
+
+
+if __name__ == "__main__":
+    main()
