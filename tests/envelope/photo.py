@@ -78,8 +78,9 @@ def shot_of(setting: Setting, pitch_mm: float, rng: np.random.Generator) -> Shot
     """
     way = rng.uniform(0, 2 * np.pi)
     tilt = np.radians(setting.tilt_deg)
+    turn = 0.3 if setting.px_per_pitch > 35 or setting.zoom > 2 else 0.7  # what the frame holds
     common = {
-        "heading_rad": float(rng.uniform(-0.7, 0.7)), "size_px": (WIDTH, HEIGHT),
+        "heading_rad": float(rng.uniform(-turn, turn)), "size_px": (WIDTH, HEIGHT),
         "tilt_rad": (float(tilt * np.cos(way)), float(tilt * np.sin(way))),
         "incline_rad": float(np.radians(setting.incline_deg)),
         "focal_share": float(rng.normal(0, 0.012)),

@@ -1,0 +1,75 @@
+"""The study's photos: each dial does what it says, and the rows lie where the curves look."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from PIL import Image
+
+import pitchcam
+from pitchcam.errors import UnreadableError
+from pitchcam.records import ScaleSpec
+from tests.envelope.dials import ANY, DIALS, WITHIN, Setting, base_value, drawn, order, turned
+from tests.envelope.photo import PIN_MM, draw, shot_of
+from tests.envelope.study import FOUR, jobs, on_curve, worsened
+
+
+def test_every_dial_is_a_field_of_the_setting_and_turns_only_it():
+    assert set(DIALS) == set(WITHIN) == set(ANY) == set(Setting.__dataclass_fields__)
+    for name, dial in DIALS.items():
+        assert base_value(name) not in dial.values
+        there = turned(name, dial.values[-1])
+        assert getattr(there, name) == dial.values[-1]
+        start = Setting(off_middle_mm=20.0) if name == "distortion" else Setting()
+        assert replace(there, **{name: base_value(name)}) == start
+
+
+@pytest.mark.parametrize("name", DIALS)
+def test_the_proof_s_limits_lie_within_what_careless_photos_have(name):
+    assert ANY[name][0] <= WITHIN[name][0] < WITHIN[name][1] <= ANY[name][1]
+    assert sorted(order(DIALS[name])) == sorted({*DIALS[name].values, base_value(name)})
+
+
+def test_a_setting_drawn_within_limits_lies_within_them():
+    setting = drawn(np.random.default_rng(3), WITHIN)
+    for name, (low, high) in WITHIN.items():
+        assert low <= getattr(setting, name) <= high
+
+
+def test_the_camera_gives_the_pixels_per_pitch_from_where_a_phone_is_held():
+    for px in DIALS["px_per_pitch"].values:
+        shot = shot_of(turned("px_per_pitch", px), 1.4, np.random.default_rng(1))
+        assert shot.f_px * 1.4 / shot.distance_mm == pytest.approx(px, rel=0.05)
+        assert 150 <= shot.distance_mm <= (350 if px >= 15 else 420)
+
+
+def test_a_careful_photo_is_named_and_a_blurred_one_is_not(tmp_path):
+    truth = draw("G 1/4", Setting(), (3,), tmp_path / "good.jpg")
+    told = pitchcam.identify(tmp_path / "good.jpg", ScaleSpec(source="pin", mm=PIN_MM))
+    thread = told.parts[0].threads[0]
+    assert thread.verdict.designation == "G 1/4"
+    true = truth["threads"][0]
+    for name in ("pitch_mm", "major_mm"):
+        q = getattr(thread.reading, name)
+        assert abs(q.value - true[name]) < 3 * q.u
+    draw("G 1/4", Setting(blur=0.45), (3,), tmp_path / "soft.jpg")
+    with pytest.raises(UnreadableError) as refused:
+        pitchcam.identify(tmp_path / "soft.jpg", ScaleSpec(source="pin", mm=PIN_MM))
+    assert refused.value.code == "blurred"
+
+
+def test_rows_of_the_careful_setting_stand_on_every_curve():
+    rows = [{"study": j.__dict__} for j in jobs("dials", 0)]
+    for name, dial in DIALS.items():
+        curve = on_curve(rows, name)
+        assert set(curve) == {*dial.values, base_value(name)}
+        assert all(len(curve[v]) == len(FOUR) for v in dial.values)
+
+
+def test_a_sample_made_worse_keeps_its_truth_and_its_exif(tmp_path):
+    job = next(j for j in jobs("samples", 0) if j.dial == "size" and j.value == 0.5)
+    truth = worsened(job, tmp_path)
+    photo = truth.with_suffix(".jpg")
+    with Image.open(photo) as image:
+        assert image.size == (2016, 1512)
+        assert 41989 in image.getexif().get_ifd(34665)
