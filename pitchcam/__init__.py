@@ -10,13 +10,13 @@ from typing import Any
 
 __version__ = "0.1.0"
 
-#: Revision of the measuring core: photo, scale, outline, thread, match and the series' tables.
+#: Revision of the measuring core: all stages from photo to pipeline, and the series' tables.
 #: Raise it with every change there that can change a figure, a name or a warning of any photo: a
 #: record then measures its photos anew instead of giving answers of the older core.
 CORE_REVISION = 7
 
 _PUBLIC = {
-    "identify": "pitchcam.answer",
+    "identify": "pitchcam.pipeline.answer",
 }
 
 __all__ = ["CORE_REVISION", "__version__", *_PUBLIC]

@@ -12,12 +12,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.camera.pinhole import Camera, camera_from_exif
 from pitchcam.errors import InputError, PitchcamError
-from pitchcam.outline.field import Blob, Field, find_field
+from pitchcam.objects.field import Blob, Field, find_field
+from pitchcam.objects.shapes import describe
 from pitchcam.records import ScaleSpec
-from pitchcam.scale.camera import Camera, camera_from_exif
 from pitchcam.scale.find import NAMES
-from pitchcam.scale.shapes import describe
 from pitchcam.scale.tilt import window_tilt
 
 #: A phone's main camera, where the frame does not say (common practice, no source); it only

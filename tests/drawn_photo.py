@@ -15,7 +15,7 @@ import numpy as np
 from PIL import Image
 from scipy.ndimage import gaussian_filter
 
-from tests.outline.drawing import cover, develop, hull, pin, window
+from tests.objects.drawing import cover, develop, hull, pin, window
 from tests.thread.helicoid import iso_profile
 
 SIZE, F35_MM = (2520, 1890), 26

@@ -13,13 +13,13 @@ from pitchcam.batch.settings import Job, Settings
 from pitchcam.batch.worker import identify_photo, measure_job
 from pitchcam.cli import cli
 from pitchcam.errors import OutlineError, PitchcamError, UnreadableError
-from pitchcam.outline import field
-from pitchcam.outline.contour import Crop, outline
+from pitchcam.objects import field
+from pitchcam.objects.axis import envelope, find_axis
+from pitchcam.objects.contour import Crop, outline
+from pitchcam.objects.shapes import circle_share
 from pitchcam.photo import load_photo
+from pitchcam.pipeline.scene import take_apart
 from pitchcam.records import BudgetLine, Quantity, ScaleSpec, json_text
-from pitchcam.scale.shapes import circle_share
-from pitchcam.scene import take_apart
-from pitchcam.thread.axis import envelope, find_axis
 from pitchcam.thread.flanks import FlankPoints, fit_flanks
 
 HERE = Path(__file__).parent / "findings"
@@ -139,7 +139,7 @@ def fall(*_, **__):
 
 def test_a_fault_on_one_part_costs_only_that_part(monkeypatch):
     """The box's first part fails inside; the others keep what they have without it."""
-    from pitchcam import part_threads
+    from pitchcam.pipeline import part_threads
 
     real, calls = part_threads.measured, []
 
@@ -161,7 +161,7 @@ def test_a_fault_on_one_part_costs_only_that_part(monkeypatch):
 
 def test_a_fault_of_a_whole_stage_is_the_photos(monkeypatch):
     monkeypatch.delenv("PITCHCAM_TRACE", raising=False)
-    monkeypatch.setattr("pitchcam.scene.learn_rims", fall)
+    monkeypatch.setattr("pitchcam.pipeline.scene.learn_rims", fall)
     code, error, _ = call("no-roots.jpg", "--pin 8")
     assert code == 4
     assert error.code == "fault"

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from pitchcam.errors import PitchcamError, one_line, printable
-from pitchcam.outline.field import find_field
+from pitchcam.objects.field import find_field
 from pitchcam.photo.intact import jpeg_scans, png_is_whole, tiff_as_stored
 from pitchcam.photo.origin import origin_of
 from pitchcam.photo.seams import find_seam

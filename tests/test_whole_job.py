@@ -47,10 +47,10 @@ def test_the_same_thread_in_every_kind_of_file(tmp_path, kind):
 
 def test_the_public_call_stays_a_call():
     """No module has the call's name, so that none can take its place."""
-    import pitchcam.answer
+    import pitchcam.pipeline.answer
 
     assert callable(pitchcam.identify)
-    assert pitchcam.identify is pitchcam.answer.identify
+    assert pitchcam.identify is pitchcam.pipeline.answer.identify
 
 
 def test_the_document_survives_json():

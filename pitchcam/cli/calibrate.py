@@ -27,7 +27,7 @@ def command(photos: tuple[str, ...], output: str, name: str, sheet_bar: float | 
     assert path is not None
     with Progress() as progress:
         result = profile_from_photos(photos, name=name, bar_mm=sheet_bar, progress=progress)
-    from pitchcam.scale.profile import save_profile
+    from pitchcam.camera.profile import save_profile
 
     save_profile(result.profile, path)
     for view in result.views:

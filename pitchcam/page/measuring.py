@@ -197,7 +197,7 @@ def _be_silent() -> None:
 
 def _load_libraries() -> None:
     """Import what every photo needs, while nobody waits."""
-    import pitchcam.answer
+    import pitchcam.pipeline.answer
     import pitchcam.report.page
     import pitchcam.series
 

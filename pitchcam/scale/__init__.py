@@ -1,1 +1,1 @@
-"""References of known size, the camera over the plate, and heights above it."""
+"""References of known size, and the camera's place over the plate that they give."""

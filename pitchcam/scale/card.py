@@ -7,10 +7,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
-from pitchcam.outline.edges import fit_line
-from pitchcam.scale.camera import Camera
+from pitchcam.camera.pinhole import Camera
+from pitchcam.edges.lines import fit_line
+from pitchcam.objects.shapes import Shape
 from pitchcam.scale.reference import Reference
-from pitchcam.scale.shapes import Shape
 
 Points = NDArray[np.float64]
 

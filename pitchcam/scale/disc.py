@@ -16,11 +16,11 @@ from numpy.typing import NDArray
 from scipy.optimize import least_squares
 from scipy.special import ndtr
 
-from pitchcam.outline.contour import outline
-from pitchcam.scale.camera import Camera
+from pitchcam.camera.pinhole import Camera
+from pitchcam.light.walls import MOST_LIGHT, U_LIGHT, U_MOST_LIGHT
+from pitchcam.objects.contour import outline
+from pitchcam.objects.shapes import Shape, fit_circle
 from pitchcam.scale.reference import Reference
-from pitchcam.scale.shapes import Shape, fit_circle
-from pitchcam.scale.walls import MOST_LIGHT, U_LIGHT, U_MOST_LIGHT
 
 Points = NDArray[np.float64]
 

@@ -10,9 +10,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.outline.edges import fit_line
-from pitchcam.outline.field import PART_LEVEL
-from pitchcam.scale.shapes import Shape
+from pitchcam.edges.lines import fit_line
+from pitchcam.objects.field import PART_LEVEL
+from pitchcam.objects.shapes import Shape
 
 Points = NDArray[np.float64]
 

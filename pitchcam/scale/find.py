@@ -6,17 +6,17 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from pitchcam.camera.pinhole import Camera
+from pitchcam.edges.straight import TrueEdge
 from pitchcam.errors import UnreadableError, UsageError
 from pitchcam.flags import FLAGS
+from pitchcam.objects.shapes import Points, Shape
 from pitchcam.records import ScaleSpec
-from pitchcam.scale.camera import Camera
 from pitchcam.scale.card import card_reference
 from pitchcam.scale.disc import disc_reference
 from pitchcam.scale.jaws import jaw_references
 from pitchcam.scale.pin import leaning, pin_distance
 from pitchcam.scale.reference import Reference
-from pitchcam.scale.shapes import Points, Shape
-from pitchcam.scale.straight import TrueEdge
 
 Edges = dict[int, list[TrueEdge]]
 

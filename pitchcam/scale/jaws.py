@@ -17,12 +17,12 @@ from numpy.typing import NDArray
 from scipy.optimize import least_squares
 from scipy.special import ndtr
 
-from pitchcam.outline.edges import line_profiles
-from pitchcam.scale.camera import Camera
+from pitchcam.camera.pinhole import Camera
+from pitchcam.edges.lines import line_profiles
+from pitchcam.light.walls import MOST_LIGHT, U_LIGHT, U_MOST_LIGHT
+from pitchcam.objects.shapes import Shape
 from pitchcam.scale.faces import Face, Opening, openings
 from pitchcam.scale.reference import Reference
-from pitchcam.scale.shapes import Shape
-from pitchcam.scale.walls import MOST_LIGHT, U_LIGHT, U_MOST_LIGHT
 
 Points = NDArray[np.float64]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.scale.camera import Camera
+from pitchcam.camera.pinhole import Camera
 
 Points = NDArray[np.float64]
 

@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
-from pitchcam.scale.camera import DIAGONAL_35MM, Camera
-from pitchcam.scale.profile import CameraProfile
+from pitchcam.camera.pinhole import DIAGONAL_35MM, Camera
+from pitchcam.camera.profile import CameraProfile
 
 Points = NDArray[np.float64]
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.scale.camera import Camera
+from pitchcam.camera.pinhole import Camera
 
 Points = NDArray[np.float64]
 

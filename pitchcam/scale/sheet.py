@@ -12,12 +12,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.camera.pinhole import Camera
+from pitchcam.camera.profile import CameraProfile
 from pitchcam.errors import UsageError
 from pitchcam.records import Quantity
-from pitchcam.scale.camera import Camera
 from pitchcam.scale.markers import Found, Gray, find_markers
 from pitchcam.scale.pose import Prior, Solution, camera_of, prior_of, rotation_of, solve
-from pitchcam.scale.profile import CameraProfile
 from pitchcam.sheet.layout import BAR_MM, SIZES, Sheet
 
 Points = NDArray[np.float64]
@@ -40,8 +40,8 @@ class SheetPose:
 
     ``rotation`` and ``translation_mm`` take a point of the sheet's frame to the camera's:
     X_camera = rotation X_sheet + translation. ``mm_per_px`` holds on the sheet's plane in the
-    middle of the window. ``k1`` is that of :class:`pitchcam.scale.camera.Camera`. ``bar_mm`` is the
-    bar's length that was used. ``size`` is the sheet's name.
+    middle of the window. ``k1`` is that of :class:`pitchcam.camera.pinhole.Camera`. ``bar_mm``
+    is the bar's length that was used. ``size`` is the sheet's name.
     """
 
     size: str

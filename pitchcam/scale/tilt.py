@@ -6,8 +6,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.outline.field import STEP, Field
-from pitchcam.scale.camera import Camera
+from pitchcam.camera.pinhole import Camera
+from pitchcam.objects.field import STEP, Field
 
 Points = NDArray[np.float64]
 

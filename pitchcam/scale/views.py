@@ -9,10 +9,10 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from pitchcam.camera.profile import CameraProfile, calibrate
 from pitchcam.errors import InputError
 from pitchcam.photo import load_photo
 from pitchcam.scale.markers import Gray
-from pitchcam.scale.profile import CameraProfile, calibrate
 from pitchcam.scale.sheet import Points, sheet_corners
 
 

@@ -1,1 +1,1 @@
-"""Threaded regions along an axis, and the fit of pitch, profile and taper."""
+"""Threads: pitch, profile and taper, how a part lies, and the uncertainty budget."""

@@ -13,14 +13,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.camera.pinhole import Camera
+from pitchcam.edges.rims import Rims
 from pitchcam.errors import OutlineError
-from pitchcam.outline.contour import Crop, outline
-from pitchcam.outline.rims import Rims
-from pitchcam.scale.camera import Camera
-from pitchcam.thread.axis import ImageAxis
+from pitchcam.objects.axis import ImageAxis
+from pitchcam.objects.contour import Crop, outline
+from pitchcam.objects.frame import AxisFrame, axis_frame
+from pitchcam.objects.regions import Region
 from pitchcam.thread.points import local_axis
-from pitchcam.thread.regions import Region
-from pitchcam.thread.section import AxisFrame, axis_frame
 from pitchcam.thread.visible_flanks import Along, visible_angle
 
 Values = NDArray[np.float64]

@@ -1,7 +1,7 @@
 """Crest and root lines: major and minor diameter of a thread whose tips are narrower than the blur.
 
 The light along the middles of crests is compared with what a ridge of the fitted flanks would
-show (:mod:`pitchcam.outline.mirrored`), its mirrored rim included; the radius where the ridge
+show (:mod:`pitchcam.light.mirrored`), its mirrored rim included; the radius where the ridge
 ends is what fits. A plain threshold would read the crest of a fine thread 0.02-0.1 mm low and the
 root as much high.
 """
@@ -14,12 +14,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.camera.pinhole import Camera
 from pitchcam.least_squares import solve
-from pitchcam.outline.contour import Crop
-from pitchcam.outline.mirrored import Mirror, light_slopes, line_light, middle_line
-from pitchcam.scale.camera import Camera
+from pitchcam.light.mirrored import Mirror, light_slopes, line_light, middle_line
+from pitchcam.objects.contour import Crop
+from pitchcam.objects.frame import AxisFrame
 from pitchcam.thread.fitting import Section
-from pitchcam.thread.section import AxisFrame
 from pitchcam.thread.tip_form import meeting_radius, tip_outline
 
 Values = NDArray[np.float64]

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.scale.shapes import Shape
+from pitchcam.objects.regions import Region
+from pitchcam.objects.shapes import Shape
 from pitchcam.thread.measure import ThreadShape
-from pitchcam.thread.regions import Region
 
 Values = NDArray[np.float64]
 

@@ -8,10 +8,11 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.scale.camera import Camera
+from pitchcam.camera.pinhole import Camera
+from pitchcam.objects.frame import AxisFrame
 from pitchcam.thread.flanks import FlankFit, FlankPoints, fit_flanks
 from pitchcam.thread.points import Flanks
-from pitchcam.thread.section import AxisFrame, unfold_flank
+from pitchcam.thread.section import unfold_flank
 
 Values = NDArray[np.float64]
 

@@ -7,20 +7,20 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.camera.pinhole import Camera
+from pitchcam.edges.flank_place import Surface
+from pitchcam.edges.lines import reach_to_border
+from pitchcam.edges.rims import Rims, mirror_angle
 from pitchcam.errors import OutlineError
-from pitchcam.outline.contour import Crop, outline
-from pitchcam.outline.edges import reach_to_border
-from pitchcam.outline.field import Field
-from pitchcam.outline.mirrored import Mirror
-from pitchcam.outline.rims import Rims, mirror_angle
-from pitchcam.scale.camera import Camera
-from pitchcam.thread.axis import ImageAxis
+from pitchcam.light.mirrored import Mirror
+from pitchcam.objects.axis import ImageAxis
+from pitchcam.objects.contour import Crop, outline
+from pitchcam.objects.field import Field
+from pitchcam.objects.frame import AxisFrame, axis_frame
+from pitchcam.objects.regions import Region
 from pitchcam.thread.crests import Tip, fit_tips
 from pitchcam.thread.fitting import Section, fit_section
-from pitchcam.thread.flank_place import Surface
 from pitchcam.thread.points import BELOW_CREST, Flanks, Sight, flank_points, local_axis
-from pitchcam.thread.regions import Region
-from pitchcam.thread.section import AxisFrame, axis_frame
 from pitchcam.thread.spectrum import side_profiles, tone_period
 from pitchcam.thread.true_edges import FlankEdge, move_to_edges
 

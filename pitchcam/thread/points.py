@@ -7,10 +7,10 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.scale.camera import Camera
-from pitchcam.thread.axis import ImageAxis, Points, envelope
-from pitchcam.thread.regions import Region
-from pitchcam.thread.section import AxisFrame
+from pitchcam.camera.pinhole import Camera
+from pitchcam.objects.axis import ImageAxis, Points, envelope
+from pitchcam.objects.frame import AxisFrame
+from pitchcam.objects.regions import Region
 
 Values = NDArray[np.float64]
 

@@ -11,9 +11,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.scale.camera import Camera
-from pitchcam.thread.axis import ImageAxis, Points
-from pitchcam.thread.section import AxisFrame
+from pitchcam.camera.pinhole import Camera
+from pitchcam.objects.axis import ImageAxis, Points
+from pitchcam.objects.frame import AxisFrame
 
 Values = NDArray[np.float64]
 

@@ -7,13 +7,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.outline.contour import Crop
-from pitchcam.outline.field import Field
-from pitchcam.outline.rims import Rims
-from pitchcam.scale.camera import Camera
-from pitchcam.thread.fitting import Section
-from pitchcam.thread.flank_light import LitPanel, trace
-from pitchcam.thread.flank_place import (
+from pitchcam.camera.pinhole import Camera
+from pitchcam.edges.flank_light import LitPanel, trace
+from pitchcam.edges.flank_place import (
     DEPTHS_PX,
     METAL,
     PANELS,
@@ -22,9 +18,13 @@ from pitchcam.thread.flank_place import (
     Surface,
     place_flanks,
 )
-from pitchcam.thread.helicoid import Helicoid
+from pitchcam.edges.helicoid import Helicoid
+from pitchcam.edges.rims import Rims
+from pitchcam.objects.contour import Crop
+from pitchcam.objects.field import Field
+from pitchcam.objects.frame import AxisFrame
+from pitchcam.thread.fitting import Section
 from pitchcam.thread.points import Flanks
-from pitchcam.thread.section import AxisFrame
 
 Values = NDArray[np.float64]
 Indices = NDArray[np.intp]

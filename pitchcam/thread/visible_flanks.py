@@ -14,11 +14,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.scale.camera import Camera
-from pitchcam.thread.axis import ImageAxis
+from pitchcam.camera.pinhole import Camera
+from pitchcam.objects.axis import ImageAxis
+from pitchcam.objects.frame import AxisFrame
+from pitchcam.objects.regions import Region
 from pitchcam.thread.points import Sight, side_points
-from pitchcam.thread.regions import Region
-from pitchcam.thread.section import AxisFrame, unfold_flank
+from pitchcam.thread.section import unfold_flank
 
 Values = NDArray[np.float64]
 

@@ -10,10 +10,10 @@ import pytest
 from click.testing import CliRunner
 from PIL import Image
 
+from pitchcam.camera.profile import load_profile
 from pitchcam.cli.calibrate import command as calibrate
 from pitchcam.cli.sheet import command as sheet
 from pitchcam.errors import InputError, PitchcamError, UnreadableError, UsageError
-from pitchcam.scale.profile import load_profile
 from pitchcam.scale.sheet import find_sheet
 from tests.scale.test_sheet import photo
 

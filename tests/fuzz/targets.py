@@ -154,7 +154,7 @@ def profile_bytes(rng: random.Random) -> bytes:
 
 
 def read_profile(data: bytes, tally: Tally) -> None:
-    from pitchcam.scale.profile import load_profile
+    from pitchcam.camera.profile import load_profile
 
     with promised(tally):
         load_profile(kept(data, ".json")).for_size(4032, 3024)

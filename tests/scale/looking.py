@@ -9,13 +9,13 @@ import cv2
 import numpy as np
 from scipy.ndimage import gaussian_filter
 
-from pitchcam.outline.field import Field, find_field
-from pitchcam.scale.camera import Camera
+from pitchcam.camera.pinhole import Camera
+from pitchcam.edges.straight import learn_rims, sharpened_undone
+from pitchcam.objects.field import Field, find_field
+from pitchcam.objects.shapes import Shape, describe
 from pitchcam.scale.find import Edges
-from pitchcam.scale.shapes import Shape, describe
-from pitchcam.scale.straight import learn_rims, sharpened_undone
-from tests.outline import drawing
-from tests.outline.drawing import View
+from tests.objects import drawing
+from tests.objects.drawing import View
 
 LIGHT, DARK = 0.6, 0.04
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from pitchcam.scale.card import HEIGHT_MM, THICKNESS_MM, U_SIZE, WIDTH_MM, card_reference
-from tests.outline import drawing
-from tests.outline.drawing import View
+from tests.objects import drawing
+from tests.objects.drawing import View
 from tests.scale import looking
 
 

@@ -10,8 +10,8 @@ import pytest
 from pitchcam.records import ScaleSpec
 from pitchcam.scale.disc import disc_reference
 from pitchcam.scale.find import find_reference
-from tests.outline import drawing
-from tests.outline.drawing import View
+from tests.objects import drawing
+from tests.objects.drawing import View
 from tests.scale import looking
 
 RADIUS = 11.0

@@ -11,8 +11,8 @@ from pitchcam.errors import UnreadableError, UsageError
 from pitchcam.records import ScaleSpec
 from pitchcam.scale.card import HEIGHT_MM, WIDTH_MM
 from pitchcam.scale.find import check_spec, find_reference
-from tests.outline import drawing
-from tests.outline.drawing import View
+from tests.objects import drawing
+from tests.objects.drawing import View
 from tests.scale import looking
 
 VIEW = View(size=(1600, 1200), f_px=2600.0, distance_mm=220.0)

@@ -9,8 +9,8 @@ import pytest
 
 from pitchcam.scale.faces import openings
 from pitchcam.scale.jaws import THICKNESS_MM, jaw_references
-from tests.outline import drawing
-from tests.outline.drawing import View
+from tests.objects import drawing
+from tests.objects.drawing import View
 from tests.scale import looking
 
 

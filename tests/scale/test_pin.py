@@ -10,8 +10,8 @@ import pytest
 from pitchcam.records import ScaleSpec
 from pitchcam.scale.find import find_reference
 from pitchcam.scale.pin import edge_plane, leaning, pin_distance
-from tests.outline import drawing
-from tests.outline.drawing import View
+from tests.objects import drawing
+from tests.objects.drawing import View
 from tests.scale import looking
 
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pitchcam.outline.field import find_field
+from pitchcam.objects.field import find_field
 from pitchcam.scale.tilt import PRIOR_TILT_RAD, window_tilt
-from tests.outline import drawing
-from tests.outline.drawing import View
+from tests.objects import drawing
+from tests.objects.drawing import View
 from tests.scale import looking
 
 RECTANGLE = np.array([[-50, -35, 0], [50, -35, 0], [50, 35, 0], [-50, 35, 0.0]])

@@ -4,11 +4,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from pitchcam.thread.axis import ImageAxis
+from pitchcam.objects.axis import ImageAxis
+from pitchcam.objects.frame import axis_frame
 from pitchcam.thread.crests import Tip
 from pitchcam.thread.fitting import fit_section
 from pitchcam.thread.measure import ThreadShape
-from pitchcam.thread.section import axis_frame
 from pitchcam.thread.true_edges import FlankEdge
 from tests.thread.helicoid import flanks_of, iso_profile, place, seen_sides
 

@@ -7,10 +7,10 @@ through the axis is taken, as a camera sees it.
 import numpy as np
 from scipy.signal import find_peaks
 
-from pitchcam.scale.camera import Camera
-from pitchcam.thread.axis import ImageAxis
+from pitchcam.camera.pinhole import Camera
+from pitchcam.objects.axis import ImageAxis
+from pitchcam.objects.frame import axis_frame
 from pitchcam.thread.points import Flanks
-from pitchcam.thread.section import axis_frame
 
 FINE = 4000
 

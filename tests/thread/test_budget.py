@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from pitchcam.objects.axis import ImageAxis
 from pitchcam.records import NAMING_QUANTITIES, BudgetLine
-from pitchcam.thread.axis import ImageAxis
 from pitchcam.thread.budget import Geometry, budget, combined, values
 from pitchcam.thread.fitting import fit_section
 from pitchcam.thread.measure import ThreadShape, remeasure

@@ -5,14 +5,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from pitchcam.edges.rims import UNLEARNT
 from pitchcam.errors import OutlineError
-from pitchcam.outline.rims import UNLEARNT
+from pitchcam.objects.axis import ImageAxis, envelope
+from pitchcam.objects.frame import cross_shift
+from pitchcam.objects.regions import find_regions
 from pitchcam.thread import crest_lines
-from pitchcam.thread.axis import ImageAxis, envelope
 from pitchcam.thread.budget import crests as terms
 from pitchcam.thread.crest_lines import measure_crests, remeasure_crests
-from pitchcam.thread.regions import find_regions
-from pitchcam.thread.section import cross_shift
 from tests.thread.helicoid import iso_profile, place, seen_sides, whitworth_profile
 
 HEIGHT, CLOSE = 9.0, 3.0

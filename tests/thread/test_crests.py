@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter
 
-from pitchcam.outline.contour import Crop
-from pitchcam.outline.mirrored import Mirror
+from pitchcam.light.mirrored import Mirror
+from pitchcam.objects.contour import Crop
 from pitchcam.thread.crests import fit_tips, round_share
 from pitchcam.thread.fitting import fit_section
 from tests.thread.helicoid import flanks_of, iso_profile, place, seen_sides, whitworth_profile

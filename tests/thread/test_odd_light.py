@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from pitchcam.edges.flank_place import Surface
 from pitchcam.thread.budget import edges
-from pitchcam.thread.flank_place import Surface
 from pitchcam.thread.measure import FAR, NEAR, _bend, _nearness
 from tests.thread.drawn_shape import drawn_shape
 

@@ -8,10 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pitchcam.scale.camera import Camera
-from pitchcam.thread.axis import ImageAxis
+from pitchcam.camera.pinhole import Camera
+from pitchcam.objects.axis import ImageAxis
+from pitchcam.objects.frame import axis_frame
 from pitchcam.thread.fitting import fit_section
-from pitchcam.thread.section import axis_frame, unfold_flank
+from pitchcam.thread.section import unfold_flank
 from tests.thread.helicoid import flanks_of, iso_profile, place, seen_sides, whitworth_profile
 
 DATA = Path(__file__).parents[1] / "data"

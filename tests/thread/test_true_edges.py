@@ -6,12 +6,12 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from pitchcam.outline.contour import outline
-from pitchcam.outline.esf import Spread
-from pitchcam.thread.axis import ImageAxis, envelope
+from pitchcam.light.esf import Spread
+from pitchcam.objects.axis import ImageAxis, envelope
+from pitchcam.objects.contour import outline
+from pitchcam.objects.regions import find_regions
 from pitchcam.thread.fitting import fit_section
 from pitchcam.thread.points import flank_points
-from pitchcam.thread.regions import find_regions
 from pitchcam.thread.true_edges import (
     MOST_SLOPE_PX,
     NEAR_PANEL,

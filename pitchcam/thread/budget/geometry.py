@@ -9,7 +9,7 @@ import numpy as np
 from pitchcam.records import NAMING_QUANTITIES, Quantity
 from pitchcam.thread.crest_lines import CrestShape
 from pitchcam.thread.measure import ThreadShape
-from pitchcam.thread.pose import U_INCLINE_RAD
+from pitchcam.thread.pose.records import U_INCLINE_RAD
 
 #: A thread measured whole, or by its crests alone.
 Measured = ThreadShape | CrestShape

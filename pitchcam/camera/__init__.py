@@ -1,0 +1,1 @@
+"""The camera: pinhole and distortion, focal length, profile."""

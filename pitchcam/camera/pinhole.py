@@ -1,0 +1,102 @@
+"""The camera over the plate: from photo positions to rays, planes and lengths.
+
+The camera frame has its origin in the pinhole, x to the right and y down in the picture, z along
+the optical axis toward the plate. The plate is the plane ``normal . X = distance``; what stands
+``h`` above it lies on ``normal . X = distance - h``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+Points = NDArray[np.float64]
+
+#: Diagonal of the 36 mm x 24 mm frame that the EXIF 35-mm-equivalent focal length refers to.
+DIAGONAL_35MM = 43.2666
+
+
+@dataclass(frozen=True, kw_only=True)
+class Camera:
+    """A pinhole camera with radial distortion over a plate.
+
+    ``k1``, ``k2`` are those of r_d = r (1 + k1 r^2 + k2 r^4) with r in units of the focal length.
+    ``distance_mm`` is the perpendicular distance of the pinhole from the plate.
+    """
+
+    f_px: float
+    u_f_px: float
+    centre_px: tuple[float, float]
+    distance_mm: float = np.nan
+    u_distance_mm: float = np.nan
+    normal: tuple[float, float, float] = (0.0, 0.0, 1.0)
+    u_tilt_rad: float = 0.03
+    k1: float = 0.0
+    k2: float = 0.0
+
+    @property
+    def tilt_deg(self) -> float:
+        """Angle between the optical axis and the plate's normal."""
+        return float(np.degrees(np.arccos(min(1.0, self.normal[2]))))
+
+    def rays(self, xy: Points) -> Points:
+        """Return directions (..., 3) with z = 1 for photo positions (..., 2)."""
+        q = (np.asarray(xy, dtype=float) - np.array(self.centre_px)) / self.f_px
+        q = self._undistort(q)
+        return np.concatenate([q, np.ones((*q.shape[:-1], 1))], axis=-1)
+
+    def _undistort(self, q: Points) -> Points:
+        if self.k1 == 0.0 and self.k2 == 0.0:
+            return q
+        out = q
+        for _ in range(8):
+            r2 = np.sum(out * out, axis=-1, keepdims=True)
+            out = q / (1 + self.k1 * r2 + self.k2 * r2 * r2)
+        return out
+
+    def project(self, points: Points) -> Points:
+        """Return photo positions (..., 2) of points (..., 3) in the camera frame, mm."""
+        q = points[..., :2] / points[..., 2:]
+        r2 = np.sum(q * q, axis=-1, keepdims=True)
+        q = q * (1 + self.k1 * r2 + self.k2 * r2 * r2)
+        out: Points = q * self.f_px + np.array(self.centre_px)
+        return out
+
+    def on_plane(self, xy: Points, height_mm: float = 0.0) -> Points:
+        """Return the points (..., 3) where photo positions meet a plane above the plate, mm."""
+        rays = self.rays(xy)
+        reach = (self.distance_mm - height_mm) / (rays @ np.array(self.normal))
+        out: Points = rays * reach[..., None]
+        return out
+
+    def over_plate(self, distance_mm: float, u_mm: float) -> Camera:
+        """Return the same camera with its distance from the plate set."""
+        return replace(self, distance_mm=float(distance_mm), u_distance_mm=float(u_mm))
+
+    def tilted(self, normal: Points, u_rad: float) -> Camera:
+        """Return the same camera with the plate's normal set (made a unit vector, z > 0)."""
+        n = np.asarray(normal, dtype=float)
+        n = n / np.linalg.norm(n) * np.sign(n[2])
+        return replace(
+            self, normal=(float(n[0]), float(n[1]), float(n[2])), u_tilt_rad=float(u_rad)
+        )
+
+
+def camera_from_exif(
+    width_px: int, height_px: int, f35_mm: float | None, *, zoom_guess_mm: float = 26.0
+) -> Camera:
+    """Return a camera whose focal length comes from the EXIF 35-mm equivalent, or from a guess.
+
+    EXIF rounds to whole millimetres, and a lens that focuses near stands farther out, which gives
+    u = 3 %. Without EXIF the main camera of a phone is assumed (24-28 mm equivalent; common
+    practice, no source) with u = 12 %, which leaves a longer lens within 2-3 u. What all tags of a
+    photo tell together is in :mod:`pitchcam.camera.focal`.
+    """
+    diagonal = float(np.hypot(width_px, height_px))
+    f35, share = (f35_mm, 0.03) if f35_mm else (zoom_guess_mm, 0.12)
+    f_px = f35 / DIAGONAL_35MM * diagonal
+    return Camera(
+        f_px=f_px, u_f_px=share * f_px, centre_px=((width_px - 1) / 2, (height_px - 1) / 2)
+    )

@@ -1,0 +1,161 @@
+"""Edges with a mirrored band of their own each: where the panel is near, bands are wide and unlike.
+
+One panel and one metal for all edges of a photo (:mod:`pitchcam.edges.rims`) then describe none.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from pitchcam.edges.profiles import (
+    CODE_NOISE,
+    INSIDE,
+    Drawn,
+    MeanProfile,
+    coded_noise,
+    deviations,
+    stacked,
+)
+from pitchcam.least_squares import by_differences, solve_one
+from pitchcam.light.esf import Spread, bell_curve, encode, smoothing
+
+Values = NDArray[np.float64]
+
+#: Blur, gain and radius of the sharpening.
+Triple = tuple[float, float, float]
+
+#: Softness of a band's inner border as a share of its width, and how well its light is known.
+SOFT, U_SHINE = 0.3, 0.25
+#: Widths of bands that are expected, pixels: wider ones are found where the light shows them.
+WIDTHS = (0.3, 3.0)
+
+
+def band_slopes(across: Values, blur: float, band: Values) -> tuple[Values, Values]:
+    """Return the fall of light across (position, reflectance, width, softness), any geometry.
+
+    With it come its changes by the blur and these four, along a last axis.
+    """
+    position, shine, width, soft = band
+    spread = np.hypot(blur, soft)
+    off, off_inner = (position - across) / blur, (position - width - across) / spread
+    outer, inner = ndtr(off), ndtr(off_inner)
+    bell = (1 - shine) * bell_curve(off) / blur
+    bell_inner = shine * bell_curve(off_inner) / spread
+    light: Values = 1 - (1 - shine) * outer - shine * inner
+    slopes = np.stack([
+        bell * off + bell_inner * off_inner * blur / spread, -bell - bell_inner, outer - inner,
+        bell_inner, bell_inner * off_inner * soft / spread,
+    ], axis=-1)  # fmt: skip
+    return light, slopes
+
+
+def solve_apart(
+    profiles: Sequence[MeanProfile], prior: Spread
+) -> tuple[Values, Values, Values]:
+    """Fit with a band of its own for every edge.
+
+    Returns
+    -------
+    parameters, covariance, misfit
+        Blur, gain and radius of the sharpening, then place, light, width and softness of every
+        edge's band; and the edges' rms deviations in coded values.
+    """
+    n = len(profiles)
+    stack = stacked(profiles, CODE_NOISE)
+    # A narrow band that is dark is no band, but blur: shine and softness are held.
+    held = np.concatenate([np.arange(3), 4 + 4 * np.arange(n), 6 + 4 * np.arange(n)])
+    centre = np.concatenate([
+        [prior.blur_px, prior.gain, prior.radius_px], np.full(2 * n, 0.6)
+    ])  # fmt: skip
+    width = np.concatenate([
+        [prior.u_blur_px, prior.u_gain, prior.u_radius_px], np.full(n, 0.25), np.full(n, 0.6)
+    ])  # fmt: skip
+
+    def drawn(q: Values) -> Drawn:
+        light, slopes = band_slopes(stack.across, q[0], q[3:].reshape(n, 4).T[:, :, None])
+        return Drawn(light=light, shared=slopes[:, :, :1], own=slopes[:, :, 1:])
+
+    def cost(q: Values) -> tuple[Values, Values]:
+        rest, slopes = deviations(stack, drawn(q), q)
+        pull = np.eye(len(q))[held] / width[:, None]
+        return np.append(rest, (q[held] - centre) / width), np.vstack([slopes, pull])
+
+    low = np.concatenate([[0.4, 0.0, 0.6], np.tile([-5.0, 0.02, 0.0, 0.02], n)])
+    high = np.concatenate([[6.0, 3.0, 5.0], np.tile([10.0, 0.97, 60.0, 8.0], n)])
+    fits = [
+        solve_one(cost, np.append(centre[:3], np.tile([-0.3, 0.6, band, 0.5], n)), low, high)
+        for band in (0.5, 4.0, 12.0)
+    ]
+    best = min(fits, key=lambda f: float(f.cost[0]))
+    rest = best.residuals[0, : -len(held)].reshape(n, -1)
+    misfit = np.sqrt(np.mean(rest**2, axis=1)) * CODE_NOISE
+    return best.parameters[0], np.linalg.pinv(best.information[0]), misfit
+
+
+def place(
+    p: MeanProfile, spread: Triple, shine: float, rim_px: float
+) -> tuple[float, float, float]:
+    """Return one edge's place and its uncertainty, and its band's width, pixels.
+
+    ``spread`` is blur, gain and radius of the sharpening, ``shine`` what the photo's bands mirror,
+    ``rim_px`` the width that is expected. A plain edge and one with a band are weighed.
+    """
+    plain = _fit_plain(p, spread)
+    band = _fit_band(p, spread, shine, rim_px)
+    # exp(-chi^2 / 2), the band charged for its two more parameters.
+    gain = np.clip(plain[2] - band[3] - 1.0, -30.0, 30.0)
+    weight = float(1 / (1 + np.exp(-gain)))
+    position = weight * band[0] + (1 - weight) * plain[0]
+    inside = weight * band[1] ** 2 + (1 - weight) * plain[1] ** 2
+    between = weight * (1 - weight) * (band[0] - plain[0]) ** 2
+    return position, float(np.sqrt(inside + between)), weight * band[2]
+
+
+def plain_place(p: MeanProfile, spread: Triple) -> tuple[float, float]:
+    """Return the place of one step between the light on both sides, and its uncertainty, pixels."""
+    position, u, _ = _fit_plain(p, spread)
+    return position, u
+
+
+def _rest(p: MeanProfile, fall: Values, spread: Triple) -> Values:
+    code = encode((p.dark + (1 - p.dark) * fall) * p.background)
+    smooth = smoothing(float(p.across_px[1] - p.across_px[0]), spread[2], len(p.across_px))
+    code = np.clip(code + spread[1] * (code - smooth @ code), 0.0, 1.0)
+    light = np.maximum(p.light * p.background, 0.0)
+    out: Values = (code - encode(light)) / coded_noise(light, CODE_NOISE)
+    return out[INSIDE]
+
+
+def _fit_plain(p: MeanProfile, spread: Triple) -> tuple[float, float, float]:
+    def cost(q: Values) -> Values:
+        return _rest(p, ndtr((p.across_px - q[0]) / spread[0]), spread)
+
+    fit = solve_one(by_differences(cost), np.array([-0.8]), np.array([-6.0]), np.array([6.0]))
+    misfit = float(fit.cost[0])
+    grow = max(1.0, 2 * misfit / max(len(p.across_px) - 1, 1))
+    u = float(fit.sigma(0)[0]) * grow**0.5
+    return float(fit.parameters[0, 0]), min(u, 0.5), misfit / grow**0.5
+
+
+def _fit_band(
+    p: MeanProfile, spread: Triple, shine: float, rim_px: float
+) -> tuple[float, float, float, float]:
+    expected = float(np.clip(rim_px, *WIDTHS))
+
+    def cost(q: Values) -> Values:
+        fall, _ = band_slopes(p.across_px, spread[0], np.append(q, SOFT * q[2]))
+        pull = [(q[1] - shine) / U_SHINE, (q[2] - expected) / (expected + 0.15)]
+        return np.append(_rest(p, fall, spread), pull)
+
+    start = np.array([0.0, np.clip(shine, 0.06, 0.93), expected])
+    low, high = np.array([-6.0, 0.05, 0.0]), np.array([10.0, 0.94, 60.0])
+    fit = solve_one(by_differences(cost), start, low, high)
+    place, _, width = (float(v) for v in fit.parameters[0])
+    misfit = float(fit.cost[0])
+    grow = max(1.0, 2 * misfit / max(len(p.across_px) - 3, 1))
+    u = float(fit.sigma(0)[0]) * grow**0.5
+    return place, min(u, 0.6 * max(width, 1.0)), width, misfit / grow**0.5

@@ -1,0 +1,186 @@
+"""Places the true edges of all flanks of a thread at once, by the light traced beside them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from pitchcam.edges.flank_light import Traced
+from pitchcam.least_squares import solve_one
+
+Values = NDArray[np.float64]
+
+#: Borders of the depths inside the edge, pixels, within which the traced light is taken as even,
+#: and the depths at which it is traced: light from farther in does not reach the edge.
+CELLS_PX = np.array([0, 0.25, 0.5, 1, 1.5, 2, 3, 4, 6, 12])
+DEPTHS_PX = (CELLS_PX[1:] + CELLS_PX[:-1]) / 2
+
+#: What parts mirror, middle and spread: loss (Fresnel's formulas give 0.4 for zinc and aluminium,
+#: 0.6 for brass in blue, 0.75-0.8 for iron), roughness of turned, rolled and plated surfaces
+#: (common practice, no source), and the share of the light that is mirrored at all, which is near
+#: nothing for a blackened or dirty part.
+METAL = (0.5, 0.12, 0.9)
+U_METAL = (0.2, 0.05, 0.2)
+_LOWEST, _HIGHEST = (0.1, 0.03, 0.0), (0.95, 0.3, 1.0)
+#: The panel's distances behind the plate that are tried, in distances of the camera.
+PANELS = 0.02 * 2.0 ** np.arange(8)
+#: The background's light right beside a part, which takes and gives back some of a panel close
+#: behind it.
+U_BACKGROUND = 0.03
+#: Standard deviation of a profile's samples, half a pixel apart: noise of 0.01 and what the traced
+#: light leaves out. From a pixel inside the edge that is as much again for every half pixel more.
+U_LIGHT, DEEPER_PX = 0.02, 0.5
+#: Where the edge is looked for first, outward of the level's crossing: the level is 0.85 and the
+#: blur near 1 px.
+_START_PX = -0.7
+#: The light beside an edge is traced to about this share where profiles are drawn as well as is
+#: usual (renders of known threads); it is known the less, the worse they are drawn.
+U_TRACED, USUAL_MISFIT = 0.05, 0.006
+
+
+@dataclass(frozen=True, kw_only=True)
+class Profiles:
+    """Mean light across n flanks, 1 outside, sharpening undone.
+
+    ``across_px`` and ``light`` are (n, m), positive outward of the level's crossing; ``known``
+    (n, m) says which samples count: profiles may differ in length.
+    """
+
+    across_px: Values
+    light: Values
+    known: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Surface:
+    """What a part mirrors: its metal, and the light it stands in.
+
+    ``loss`` is that of :func:`pitchcam.light.esf.reflected`, ``roughness`` sqrt 2 times the
+    standard deviation of its facets' slopes, ``share`` that of the light that is mirrored at all;
+    ``panel`` the panel's distance behind the plate in camera distances, ``background`` the light
+    right beside the part. ``misfit`` is the rms deviation of the light that all this explains.
+    """
+
+    loss: float
+    roughness: float
+    share: float
+    panel: float
+    background: float
+    misfit: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Placed:
+    """True edges in their profiles, positive outward, (n,) each.
+
+    ``shift_px`` (3, n, c) is how far edges lie outward of the level's crossing at each of c heights
+    on the flank, by the light as traced, and by as much less and more of it as is not known;
+    ``misfit`` (n,) is the light's rms deviation.
+    """
+
+    edge_px: Values
+    u_px: Values
+    shift_px: Values
+    surface: Surface
+    misfit: Values
+
+
+def place_flanks(
+    profiles: Profiles, traced: Traced, blur_px: float, panel: tuple[float, float], level: float
+) -> Placed:
+    """Fit the surface's numbers and every edge's place to the profiles of one thread.
+
+    Parameters
+    ----------
+    profiles
+        Mean light across n flanks.
+    traced
+        Rays at DEPTHS_PX for the panel at PANELS, c heights a flank one after the other, n c in
+        all; a profile's light is their mean.
+    blur_px
+        Standard deviation of the photo's blur.
+    panel
+        The panel's distance behind the plate, in camera distances, and the standard uncertainty
+        of its logarithm.
+    level
+        The light at whose crossing the profiles have their zero.
+    """
+    n, m = profiles.light.shape
+    heights = len(traced.grazing) // n
+    sigma = U_LIGHT * (1 + np.maximum(_START_PX - 1.0 - profiles.across_px, 0.0) / DEEPER_PX)
+    weight = np.where(profiles.known, 1 / sigma, 0.0)
+    middle = np.array([*METAL, np.log2(panel[0] / PANELS[0]), 1.0])
+    spread = np.array([*U_METAL, panel[1] / np.log(2), U_BACKGROUND])
+    low = np.array([*_LOWEST, 0.0, 0.8, *np.full(n, -5.0)])
+    high = np.array([*_HIGHEST, len(PANELS) - 1.0, 1.2, *np.full(n, 5.0)])
+
+    def beside(q: Values) -> Values:
+        """Return the light (n, c, d) beside the edges."""
+        loss, roughness, share, distance = (float(v) for v in q[:4])
+        return share * traced.light(loss, roughness, distance).reshape(n, heights, -1)
+
+    def drawn(q: Values, light: Values) -> tuple[Values, Values]:
+        """Return the blurred light (n, m) and its derivative by the edge's place."""
+        x = (q[5:, None, None] - CELLS_PX - profiles.across_px[:, :, None]) / blur_px
+        bells = np.exp(-0.5 * x * x) / (np.sqrt(2 * np.pi) * blur_px)
+        # From 1 outside to the first cell's light, from cell to cell, and to dark.
+        falls = -np.diff(light, axis=1, prepend=1.0, append=0.0)
+        return (q[4] * (1 - np.einsum("nmd,nd->nm", ndtr(x), falls)),
+                -q[4] * np.einsum("nmd,nd->nm", bells, falls))  # fmt: skip
+
+    def cost(q: Values) -> tuple[Values, Values]:
+        seen, by_edge = drawn(q, beside(q).mean(axis=1))
+        slopes = np.zeros((n * m + 5, n + 5))
+        for i in range(5):
+            # Inward from a bound, beyond which there is no light.
+            step = -1e-3 if q[i] + 1e-3 > high[i] else 1e-3
+            other = q.copy()
+            other[i] += step
+            change = (drawn(other, beside(other).mean(axis=1))[0] - seen) / step
+            slopes[:-5, i] = (change * weight).ravel()
+        rows = np.arange(n * m)
+        slopes[rows, 5 + rows // m] = (by_edge * weight).ravel()
+        slopes[-5 + np.arange(5), np.arange(5)] = 1 / spread
+        rest = np.append(((seen - profiles.light) * weight).ravel(), (q[:5] - middle) / spread)
+        return rest, slopes
+
+    start = np.clip(np.concatenate([middle, np.full(n, _START_PX)]), low, high)
+    found = solve_one(cost, start, low, high)
+    q = found.parameters[0]
+    rest = found.residuals[0, :-5].reshape(n, m)
+    misfit = np.sqrt((rest**2).sum(axis=1) / profiles.known.sum(axis=1)) * U_LIGHT
+    light = beside(q)
+    traced_to = U_TRACED * np.maximum(1.0, misfit / USUAL_MISFIT)
+    u = np.array([float(found.sigma(5 + i)[0]) for i in range(n)])
+    return Placed(
+        edge_px=q[5:], u_px=u * np.maximum(1.0, misfit / U_LIGHT),
+        shift_px=np.stack([
+            _shifts((1 + part)[:, None, None] * light, blur_px, level / q[4])
+            for part in (0 * traced_to, -traced_to, traced_to)
+        ]),
+        surface=Surface(
+            loss=float(q[0]), roughness=float(q[1]), share=float(q[2]),
+            panel=float(PANELS[0] * 2 ** q[3]), background=float(q[4]),
+            misfit=float(np.sqrt(np.mean(misfit**2))),
+        ), misfit=misfit,
+    )  # fmt: skip
+
+
+def _shifts(light: Values, blur_px: float, level: float) -> Values:
+    """Return how far edges with light (n, c, d) beside them lie outward of a level's crossing."""
+    x = np.arange(-4.0, 3.01, 0.05)
+    steps = ndtr((-CELLS_PX - x[:, None]) / blur_px)
+    falls = -np.diff(light, axis=2, prepend=1.0, append=0.0)
+    seen = 1 - np.einsum("md,ncd->ncm", steps, falls)
+    # From outside inward, as the outline is found.
+    first = seen.shape[2] - 1 - np.argmax(seen[:, :, ::-1] < level, axis=2)
+    # Light as bright as the level all the way in crosses it no nearer than there.
+    first = np.minimum(first, seen.shape[2] - 2)
+    i, j = np.indices(first.shape)
+    a, b = seen[i, j, first], seen[i, j, first + 1]
+    share = np.clip((level - a) / np.maximum(b - a, 1e-9), 0.0, 1.0)
+    out: Values = -(x[first] + share * (x[1] - x[0]))
+    return out

@@ -1,0 +1,222 @@
+"""Straight edges to a fraction of a pixel, and the edge-spread function they are blurred by."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pitchcam.edges.profiles import MeanProfile
+from pitchcam.objects.contour import Crop
+from pitchcam.objects.field import Field
+
+Points = NDArray[np.float64]
+
+#: Spacing of the samples along a profile across an edge, photo pixels.
+PROFILE_STEP = 0.25
+#: A line that a round moves by less than this at its ends lies on the edge.
+STILL_PX = 0.01
+
+
+@dataclass(frozen=True, kw_only=True)
+class EdgeProfiles:
+    """Light along normals of a line: ``light`` (n, m) at distances ``across_px`` (m,).
+
+    Positive distances lie outside the part. ``along_px`` (n,) is the position along the line.
+    """
+
+    along_px: NDArray[np.float64]
+    across_px: NDArray[np.float64]
+    light: NDArray[np.float64]
+
+
+def line_profiles(
+    crop: Crop, start: Points, end: Points, outside: Points, *, reach_px: float = 10.0,
+    step_px: float = 1.0,
+) -> EdgeProfiles:  # fmt: skip
+    """Sample the light across the line from ``start`` to ``end``.
+
+    ``outside`` is a direction that points out of the part; the profile is square to the line.
+    """
+    along = end - start
+    length = float(np.hypot(*along))
+    d = along / length
+    n = np.array([-d[1], d[0]])
+    if n @ outside < 0:
+        n = -n
+    u = np.arange(0.0, length + 1e-9, step_px)
+    v = np.arange(-reach_px, reach_px + 1e-9, PROFILE_STEP)
+    xy = start + u[:, None, None] * d + v[None, :, None] * n
+    return EdgeProfiles(along_px=u, across_px=v, light=crop.sample(xy))
+
+
+def crossings(
+    light: NDArray[np.float64], across: NDArray[np.float64], level: float
+) -> NDArray[np.float64]:
+    """Return the outermost place where each profile falls through ``level``; NaN where none.
+
+    The search runs from outside (large ``across``) inward, so that a mirrored rim or a bright
+    hole inside the part cannot be taken for the edge.
+    """
+    inward = light[:, ::-1] < level
+    first = np.argmax(inward, axis=1)
+    found = inward[np.arange(len(light)), first] & (first > 0)
+    i = light.shape[1] - 1 - np.maximum(first, 1)
+    rows = np.arange(len(light))
+    low, high = light[rows, i], light[rows, i + 1]
+    share = (level - low) / np.where(high > low, high - low, 1.0)
+    place = across[i] + share * (across[1] - across[0])
+    return np.where(found, place, np.nan)
+
+
+def fit_line(
+    crop: Crop, start: Points, end: Points, outside: Points, *, level: float = 0.5,
+    rounds: int = 3, reach_px: float = 10.0,
+) -> tuple[Points, Points, float]:  # fmt: skip
+    """Fit a straight edge near the segment by its crossings of ``level``.
+
+    Returns
+    -------
+    start, end, scatter
+        The segment moved onto the edge, and the standard deviation of single crossings, pixels.
+    """
+    scatter = np.nan
+    for _ in range(rounds):
+        p = line_profiles(crop, start, end, outside, reach_px=reach_px)
+        place = crossings(p.light, p.across_px, level)
+        ok = np.isfinite(place)
+        if ok.sum() < 8:
+            break
+        for _ in range(4):
+            slope, offset = np.polyfit(p.along_px[ok], place[ok], 1)
+            deviation = place - slope * p.along_px - offset
+            spread = 1.4826 * float(np.median(np.abs(deviation[ok])))
+            ok = np.isfinite(place) & (np.abs(deviation) < max(3.5 * spread, 0.1))
+        along = end - start
+        n = np.array([-along[1], along[0]]) / np.hypot(*along)
+        n = n if n @ outside > 0 else -n
+        length = p.along_px[-1]
+        start, end = start + offset * n, end + (offset + slope * length) * n
+        scatter = float(np.std(deviation[ok]))
+        if max(abs(offset), abs(offset + slope * length)) < STILL_PX:
+            break
+    return start, end, scatter
+
+
+def reach_to_border(field: Field, point: Points, outward: Points) -> float:
+    """Return the distance in pixels from a point along a direction to the border of the light."""
+    return float(reaches_to_border(field, point[None], outward)[0])
+
+
+def reaches_to_border(field: Field, points: Points, outward: Points) -> Points:
+    """Return the distances, (n,), from points (n, 2) along a direction to the light's border.
+
+    They are 0 where the direction meets no border.
+    """
+    corners = np.asarray(field.window_px, float)
+    edge = np.roll(corners, -1, axis=0) - corners
+    cross = outward[0] * edge[:, 1] - outward[1] * edge[:, 0]
+    rel = corners - points[:, None]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        t = (rel[..., 0] * edge[:, 1] - rel[..., 1] * edge[:, 0]) / cross
+        u = (rel[..., 0] * outward[1] - rel[..., 1] * outward[0]) / cross
+    meets = (np.abs(cross) >= 1e-9) & (t > 0) & (u >= -1e-9) & (u <= 1 + 1e-9)
+    best = np.where(meets, t, np.inf).min(axis=1)
+    out: Points = np.where(np.isfinite(best), best, 0.0)
+    return out
+
+
+#: Where the reach to the light's border changes by more than this share along an edge, its
+#: mirrored band changes by twice that, and the edge is taken in shorter pieces.
+REACH_STEP = 0.15
+#: Pieces of an edge at most, and the rows that one of them needs for a quiet mean profile.
+MOST_PIECES, PIECE_PX = 6, 30
+#: Places along an edge at which its reach is looked up.
+STATIONS = 9
+#: A round edge is taken in at least so many pieces: the more they differ in reach, the less the
+#: metal's loss and the edge's place are mistaken for each other.
+FEWEST_PIECES = 3
+
+
+@dataclass(frozen=True, kw_only=True)
+class StraightEdge:
+    """A straight edge of an object: its ends at the part level, outward normal and profiles.
+
+    ``profiles`` has one mean profile per piece of the edge, in order; ``at`` their places along
+    it, -1 at the start and +1 at the end.
+    """
+
+    start: Points
+    end: Points
+    normal: Points
+    profiles: tuple[MeanProfile, ...]
+    at: tuple[float, ...]
+
+    def moved(self, outward_px: float, turn_px: float = 0.0) -> tuple[Points, Points]:
+        """Return both ends moved along the normal, the end ``turn_px`` more, the start less."""
+        return (
+            self.start + (outward_px - turn_px) * self.normal,
+            self.end + (outward_px + turn_px) * self.normal,
+        )
+
+
+def straight_edge(
+    crop: Crop, field: Field, start: Points, end: Points, outside: Points,
+    radius_px: float | None, *, level: float = 0.85,
+) -> StraightEdge:  # fmt: skip
+    """Fit a straight edge near a segment and average its profile, in pieces where it changes.
+
+    Parameters
+    ----------
+    crop, field
+        The object's crop and the photo's lit field.
+    start, end, outside
+        A segment near the edge, photo pixels, and a direction out of the part.
+    radius_px
+        Radius of curvature of the surface in the viewing direction; None for a sharp corner.
+    """
+    start, end, _ = fit_line(crop, start, end, outside, level=level, reach_px=12.0)
+    along = (end - start) / np.hypot(*(end - start))
+    normal = np.array([-along[1], along[0]])
+    normal = normal if normal @ outside > 0 else -normal
+    p = line_profiles(crop, start, end, outside, reach_px=9.0)
+    length = float(p.along_px[-1])
+    pieces = 1
+    if radius_px is not None:
+        # At the light's corner the reach rises and falls again.
+        stations = start + np.linspace(0.0, 1.0, STATIONS)[:, None] * (end - start)
+        reaches = reaches_to_border(field, stations, normal)
+        steps = float(np.abs(np.diff(np.log(reaches + 1))).sum()) / REACH_STEP
+        most = int(min(MOST_PIECES, max(length / PIECE_PX, 1)))
+        pieces = int(np.clip(np.ceil(steps), min(FEWEST_PIECES, most), most))
+    profiles, at = [], []
+    for rows in np.array_split(np.arange(len(p.along_px)), pieces):
+        middle = float(p.along_px[rows].mean())
+        reach = reach_to_border(field, start + middle * along, normal)
+        profiles.append(
+            mean_profile(p.across_px, p.light[rows], crop.background_code, radius_px, reach)
+        )
+        at.append(2 * middle / length - 1)
+    return StraightEdge(
+        start=start, end=end, normal=normal, profiles=tuple(profiles), at=tuple(at)
+    )
+
+
+def mean_profile(
+    across: NDArray[np.float64], rows: NDArray[np.float64], background: float,
+    radius_px: float | None, reach_px: float,
+) -> MeanProfile:  # fmt: skip
+    """Return the mean of an edge's profiles (n, m), relative to the plain light beside it.
+
+    A fifth of them may be spoiled by dirt or a scratch.
+    """
+    worst = np.abs(rows - np.median(rows, axis=0)).max(axis=1)
+    light = rows[worst <= np.percentile(worst, 80)].mean(axis=0)
+    outer = float(np.median(light[across > 7.0]))
+    inner = float(np.median(light[across < -5.0]))
+    # Half-pixel steps carry all that a blur of 0.8 px lets through.
+    return MeanProfile(
+        across_px=across[::2], light=light[::2] / outer, dark=max(inner / outer, 0.001),
+        background=background * outer, radius_px=radius_px, reach_px=reach_px,
+    )  # fmt: skip

@@ -1,0 +1,241 @@
+"""The true edges of parts that mirror the light panel along their rims.
+
+Seen edge-on every surface is a mirror. A surface element at the angle a from the edge sends the
+camera's ray on by 2 a, so it shows the panel again as far as tan 2a <= reach / (f k), where
+``reach`` is the distance in the picture from the edge to the border of the light and
+k = h / (L + h) is given by the panel's distance h behind the part. Inside its true edge a round
+part of radius r thus has a band r (1 - cos a) wide that is nearly as bright as the panel.
+A plain threshold takes the band's inner border for the edge.
+
+All edges of one photo share the blur, the sharpening, the panel's distance and the metal's
+reflectance; only the reach and the radius differ, and those are seen. Fitted together, edges with
+a short reach settle the blur, edges with a long one the band.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pitchcam.edges.bands import place, plain_place, solve_apart
+from pitchcam.edges.profiles import CODE_NOISE, Drawn, MeanProfile, deviations, stacked
+from pitchcam.least_squares import solve_one
+from pitchcam.light.esf import DEFAULT_SPREAD, Spread, edge_light, reflected
+
+Values = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Rims:
+    """What the edges of one photo tell together.
+
+    ``edges_px`` and ``u_edges_px`` are the true edges' positions in their profiles, positive
+    outward; ``panel`` is k = h / (L + h), ``u_panel`` the standard uncertainty of its logarithm;
+    ``common`` says that one panel and one metal describe all edges; ``misfit`` is the rms deviation
+    in coded values of 0..1. ``flat`` is how the edges of flat objects are drawn, None where there
+    are none.
+    """
+
+    spread: Spread
+    panel: float
+    u_panel: float
+    common: bool
+    edges_px: Values
+    u_edges_px: Values
+    rims_px: Values
+    misfit: Values
+    flat: Spread | None = None
+
+
+#: Loss of mirrored light at grazing angles (see :func:`pitchcam.light.esf.reflected`): Fresnel's
+#: formulas give iron and chromium 0.75-0.8, brass in blue 0.6, zinc and aluminium 0.4. Roughness,
+#: which brightens the deeper part of a rim, brings the fitted loss down.
+LOSS = (0.38, 0.14)
+#: Softness of the band's inner border as a share of its width (ground and drawn surfaces scatter).
+SOFTNESS = (0.35, 0.15)
+#: Share of the light that a ground or drawn surface mirrors where a smooth one would: facets hide
+#: one another from a grazing ray, and a Gaussian of slopes of 0.06 rad lets 0.7-0.9 of it through
+#: near the edge (Smith's shadowing function). Pins of known size in renders keep to 0.1 px by it.
+POLISH = (0.80, 0.10)
+#: That of a blackened or dirty surface, and the share of pins that are so: a pin or a shank of
+#: known size is ground bright (common practice, no source).
+DULL, DULL_PINS = (0.05, 0.10), 0.02
+#: Starts for the panel's distance: as far behind the part as the phone is in front, nearer, and
+#: close behind it; each with a log-normal spread.
+PANELS = (0.5, 0.2, 0.06)
+PANEL_SPREAD = 0.35
+#: What stays unknown of a round edge even where the model fits: roughness, and a metal whose loss
+#: does not follow one curve (30 renders of known pins over a panel 100 mm or more behind: 0.25).
+U_ROUND_PX = 0.20
+#: A band wider than a profile, close over a panel, is all the light inside that the profile shows:
+#: above this share the edge is one step, from the plain light to the band's; and what a smooth
+#: metal, brighter at the very edge, moves it by.
+FLOODED, U_FLOODED_PX = 0.4, 0.3
+
+#: What stands in where a photo shows no straight edge: what phones do, and a panel well behind.
+UNLEARNT = Rims(
+    spread=DEFAULT_SPREAD, panel=PANELS[0], u_panel=0.5, common=True, edges_px=np.zeros(0),
+    u_edges_px=np.zeros(0), rims_px=np.zeros(0), misfit=np.zeros(0),
+)  # fmt: skip
+
+
+def mirror_angle(reach_px: float, f_px: float, panel: float) -> float:
+    """Return the grazing angle in radians up to which an edge mirrors the panel."""
+    return float(0.5 * np.arctan(reach_px / (f_px * panel)))
+
+
+def rim_width(radius_px: float, reach_px: float, f_px: float, panel: float) -> float:
+    """Return the width in pixels of the mirrored band on a surface of a radius of curvature."""
+    return float(radius_px * (1 - np.cos(mirror_angle(reach_px, f_px, panel))))
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Fit:
+    """Edges fitted together: ``q`` is blur, gain, radius, log k, loss, softness, polish, edges."""
+
+    cost: float
+    q: Values
+    covariance: Values
+    misfit: Values
+
+
+def _solve(
+    profiles: Sequence[MeanProfile], f_px: float, prior: Spread, panel: float, noise: float,
+    polish: tuple[float, float] = POLISH, start: Values | None = None,
+) -> _Fit:  # fmt: skip
+    n = len(profiles)
+    stack = stacked(profiles, noise)
+    middles, spreads = zip(LOSS, SOFTNESS, polish, strict=True)
+    centre = np.array([prior.blur_px, prior.gain, prior.radius_px, np.log(panel), *middles])
+    width = np.array([prior.u_blur_px, prior.u_gain, prior.u_radius_px, PANEL_SPREAD, *spreads])
+
+    def drawn(q: Values) -> Drawn:
+        ratio = stack.reach / (f_px * np.exp(q[3]))
+        light, slopes = edge_light(
+            stack.across, q[0], q[7:, None], stack.radius, 0.5 * np.arctan(ratio), *q[4:7]
+        )
+        slopes[1] *= -0.5 * ratio / (1 + ratio**2)
+        slopes = np.moveaxis(slopes, 0, 2)
+        return Drawn(light=light, shared=slopes[:, :, :5], own=slopes[:, :, 5:])
+
+    def cost(q: Values) -> tuple[Values, Values]:
+        rest, slopes = deviations(stack, drawn(q), q)
+        pull = np.eye(7, len(q)) / width[:, None]
+        return np.append(rest, (q[:7] - centre) / width), np.vstack([slopes, pull])
+
+    if start is None:
+        start = np.concatenate([centre, np.full(n, -0.7)])
+    # A surface that scatters nothing and loses little shows no step at its edge, which then could
+    # lie anywhere; one that is blackened mirrors nothing, and shows nothing but the step.
+    low = np.concatenate([[0.4, 0.0, 0.6, -5.0, 0.15, 0.02, 0.0], np.full(n, -5.0)])
+    high = np.concatenate([[6.0, 3.0, 5.0, 1.0, 0.95, 1.5, 0.96], np.full(n, 8.0)])
+    fit = solve_one(cost, start, low, high)
+    misfit = np.sqrt(np.mean(fit.residuals[0, :-7].reshape(n, -1) ** 2, axis=1)) * noise
+    return _Fit(
+        cost=float(fit.cost[0]), q=fit.parameters[0],
+        covariance=np.linalg.pinv(fit.information[0]), misfit=misfit,
+    )  # fmt: skip
+
+
+def _weighed(bright: _Fit, dull: _Fit) -> tuple[_Fit, Values, Values]:
+    """Return the likelier fit, and the edges with their uncertainties by both."""
+    odds = np.log(DULL_PINS / (1 - DULL_PINS)) + bright.cost - dull.cost
+    share = float(1 / (1 + np.exp(np.clip(-odds, -30.0, 30.0))))
+    likelier = dull if share > 0.5 else bright
+    variance = np.maximum(np.diag(likelier.covariance)[7:], 0.0)
+    u = np.sqrt(variance + share * (1 - share) * (dull.q[7:] - bright.q[7:]) ** 2)
+    return likelier, (1 - share) * bright.q[7:] + share * dull.q[7:], u
+
+
+#: Misfit of a round edge up to which the common model is believed: two coded steps.
+BELIEVED = 2.2 / 255
+
+
+#: Bands of their own, with three more parameters an edge, are believed where they leave less than
+#: this share of the misfit. With the panel near, photos leave 0.24-0.68; a photo scaled down, whose
+#: blur is none of a lens, leaves 0.77 and a scale that is 4 % off.
+APART = 0.7
+
+
+def fit_rims(
+    profiles: Sequence[MeanProfile], f_px: float, prior: Spread = DEFAULT_SPREAD,
+    *, panel_near: bool = False,
+) -> Rims:  # fmt: skip
+    """Fit the edges of one photo together.
+
+    Parameters
+    ----------
+    profiles
+        Mean profiles of equal length; at least one.
+    f_px
+        Focal length in pixels.
+    prior
+        What is assumed of the edge spread.
+    panel_near
+        The light fills the picture, so its border is not seen and the panel may be near.
+
+    Notes
+    -----
+    Where one panel distance and one reflectance do not describe all edges (the panel right
+    behind the part, an edge near dirt), every edge gets a band of its own.
+    """
+    noise = CODE_NOISE
+    best = _solve(profiles, f_px, prior, PANELS[0], noise)
+    if best.misfit.max() > BELIEVED:
+        # Where even the best edge is not drawn as expected (a photo made smaller, an odd
+        # development), the edges tell less, and what is known beforehand counts for more.
+        noise = max(CODE_NOISE, float(best.misfit.min()))
+        # Not as usual: the panel may be nearer.
+        tries = [_solve(profiles, f_px, prior, panel, noise) for panel in PANELS]
+        best = min(tries, key=lambda s: s.cost)
+    edges, u_edges = best.q[7:], np.sqrt(np.maximum(np.diag(best.covariance)[7:], 0.0))
+    if any(p.radius_px is not None for p in profiles):
+        # Blur and sharpening hardly differ.
+        metal = [np.log(PANELS[0]), LOSS[0], SOFTNESS[0], DULL[0]]
+        start = np.concatenate([best.q[:3], metal, best.q[7:]])
+        dull = _solve(profiles, f_px, prior, PANELS[0], noise, DULL, start)
+        best, edges, u_edges = _weighed(best, dull)
+    q, covariance, misfit = best.q, best.covariance, best.misfit
+    panel = float(np.exp(q[3]))
+    u_panel, common = float(np.sqrt(max(covariance[3, 3], 0.0))), True
+    angle = mirror_angle(float(np.median([p.reach_px for p in profiles])), f_px, panel)
+    shine = float(q[6] * reflected(np.array(0.6 * angle), q[4]))
+    rims = np.array([
+        0.0 if p.radius_px is None else rim_width(p.radius_px, p.reach_px, f_px, panel)
+        for p in profiles
+    ])  # fmt: skip
+    round_misfit = [m for m, p in zip(misfit, profiles, strict=True) if p.radius_px is not None]
+    # Where the light's border is out of view, the panel may be near: then a coded step is enough.
+    if max(round_misfit, default=0.0) > (CODE_NOISE if panel_near else BELIEVED):
+        apart, covariance, own = solve_apart(profiles, prior)
+        if np.median(own) < APART * np.median(misfit):
+            q, misfit, common = apart, own, False
+            shine = float(np.median(q[3:].reshape(len(profiles), 4)[:, 1]))
+            triple = (float(q[0]), float(q[1]), float(q[2]))
+            placed = [
+                place(p, triple, shine, float(w))
+                for p, w in zip(profiles, rims, strict=True)
+            ]
+            edges, u_edges, rims = (np.array(column) for column in zip(*placed, strict=True))
+    for i, p in enumerate(profiles):
+        if p.radius_px is not None and p.dark > FLOODED:
+            edges[i], u_plain = plain_place(p, (float(q[0]), float(q[1]), float(q[2])))
+            u_edges[i] = np.hypot(u_plain, U_FLOODED_PX)
+    grow = np.maximum(1.0, misfit / CODE_NOISE)
+    # The band's form is good to a tenth of the shift it makes.
+    curved = np.array([p.radius_px is not None for p in profiles])
+    model = np.where(curved, np.hypot(U_ROUND_PX, 0.1 * shine * np.minimum(rims, 1.5)), 0.05)
+    return Rims(
+        spread=Spread(
+            blur_px=float(q[0]), gain=float(q[1]), radius_px=float(q[2]),
+            # One edge stands for another only so far: height and place change the focus by 3 %.
+            u_blur_px=float(np.hypot(np.sqrt(max(covariance[0, 0], 0.0)), 0.03 * q[0])),
+            u_gain=float(np.sqrt(max(covariance[1, 1], 0.0))),
+            u_radius_px=float(np.sqrt(max(covariance[2, 2], 0.0))),
+        ),
+        panel=panel, u_panel=u_panel, common=common, edges_px=edges,
+        u_edges_px=np.hypot(u_edges * grow, model), rims_px=rims, misfit=misfit,
+    )  # fmt: skip

@@ -1,0 +1,288 @@
+"""The straight edges of a photo's objects, fitted together for blur, sharpening and rims."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from pitchcam.camera.pinhole import Camera
+from pitchcam.edges.arcs import rim_arcs
+from pitchcam.edges.lines import StraightEdge, straight_edge
+from pitchcam.edges.rims import BELIEVED, UNLEARNT, Rims, fit_rims
+from pitchcam.light.esf import DEFAULT_SPREAD, Spread, unsharpen
+from pitchcam.objects.field import Field
+from pitchcam.objects.shapes import Shape, widest_stretch
+
+Points = NDArray[np.float64]
+
+#: More edges than this add time and no knowledge.
+MOST_EDGES = 6
+#: A flat object's blur is that of its own height, out of focus where the thread is not, pixels.
+U_FLAT_BLUR_PX = 0.8
+#: How far one sharpening stands for that of other edges: it is none of the model's filters exactly.
+U_SAME_GAIN, U_SAME_RADIUS_PX = 0.05, 0.1
+#: Straight pieces of an outline: bent by less than this, and at least so long, pixels.
+BENT_PX, SHORTEST_PX = 0.8, 40.0
+#: Cosine to the axis from which on a piece is the side of a cylinder (6 degrees).
+ALONG = 0.995
+#: Edges that even the best explanation misses by this tell nothing of the lens: four coded steps.
+UNTOLD = 2 * BELIEVED
+#: A piece of an edge with this many times the usual misfit is left out.
+STRANGE = 2.5
+#: Beyond the blur of a corner (px, inside is negative) its face must be as even as this, in shares
+#: of the background's light: half of what would shift the fitted blur by a tenth.
+FACE_PX = -3.5
+STEADY = 0.06
+
+
+def bar_edges(shape: Shape, field: Field) -> list[StraightEdge]:
+    """Return both long edges of a pin, its ends left out."""
+    s, upper, lower = shape.stations
+    trim = 0.12 * len(s)
+    radius = float(np.median(upper - lower)) / 2
+    return _both_sides(shape, field, s[0] + trim, s[-1] - trim, radius)
+
+
+def corner_edges(shape: Shape, field: Field, *, is_round: bool = False) -> list[StraightEdge]:
+    """Return both edges of a part's widest stretch.
+
+    A hexagon's corners mirror nothing; where ``is_round``, the stretch is taken as a cylinder.
+    """
+    start, end, width = widest_stretch(shape)
+    trim = 0.15 * (end - start) + 3
+    if end - start - 2 * trim < 12:
+        return []
+    return _both_sides(shape, field, start + trim, end - trim, width / 2 if is_round else None)
+
+
+def _both_sides(
+    shape: Shape, field: Field, start: float, end: float, radius: float | None
+) -> list[StraightEdge]:
+    s, upper, lower = shape.stations
+    inside = (s >= start) & (s <= end)
+    edges = []
+    for sign, side in ((1.0, upper), (-1.0, lower)):
+        slope, offset = np.polyfit(s[inside], side[inside], 1)
+        ends = np.array([[start, slope * start + offset], [end, slope * end + offset]])
+        a, b = shape.axis.to_photo(ends)
+        d = np.array(shape.axis.direction)
+        outside = sign * np.array([-d[1], d[0]])
+        edges.append(straight_edge(shape.crop, field, a, b, outside, radius))
+    return edges
+
+
+def plain_edges(
+    shape: Shape, field: Field, centre_px: tuple[float, float]
+) -> list[StraightEdge]:
+    """Return the straight pieces of an outline that are sharp edges or the sides of a cylinder.
+
+    Those of a thread are left out, and walls that the camera looks at: a card's side toward the
+    picture's centre, where the lower edge and the mirrored wall lie beside the upper one.
+    """
+    flat = shape.kind == "card"
+    if shape.kind == "disc" or not (flat or shape.threads):
+        return []
+    corners = cv2.approxPolyDP(shape.outline_px.astype(np.float32), BENT_PX, True)[:, 0]
+    ends = np.stack([corners, np.roll(corners, -1, axis=0)], axis=1).astype(float)
+    lengths = np.hypot(*(ends[:, 1] - ends[:, 0]).T)
+    middle = shape.outline_px.mean(axis=0)
+    out = []
+    for (a, b), length in sorted(zip(ends, lengths, strict=True), key=lambda e: -e[1]):
+        if length < SHORTEST_PX:
+            break
+        st = shape.axis.to_axis(np.stack([a, b]))
+        if any(r.start_px < st[:, 0].max() and r.end_px > st[:, 0].min() for r in shape.threads):
+            continue
+        d = (b - a) / length
+        outside = np.array([-d[1], d[0]])
+        outside *= np.sign(outside @ ((a + b) / 2 - middle)) or 1.0
+        if flat and ((a + b) / 2 - np.array(centre_px)) @ outside < 0:
+            continue
+        along = abs(float(d @ np.array(shape.axis.direction)))
+        radius = None
+        if not flat and along > ALONG:
+            radius = float(np.abs(st[:, 1]).mean())
+        elif not flat and along > 1 - ALONG:
+            continue  # a cone or a chamfer: neither sharp nor of a known curvature
+        trim = 0.15 * length + 3
+        out.append(straight_edge(
+            shape.crop, field, a + trim * d, b - trim * d, outside, radius
+        ))  # fmt: skip
+    return out
+
+
+@dataclass(frozen=True, kw_only=True)
+class TrueEdge:
+    """A straight edge of a pin, at its true place.
+
+    ``start_px`` and ``end_px`` are points on it, ``u_px`` the standard uncertainty of its place.
+    """
+
+    start_px: Points
+    end_px: Points
+    u_px: float
+
+
+def _telling(
+    edges: list[StraightEdge], owner: list[int | None]
+) -> tuple[list[StraightEdge], list[int | None]]:
+    """Leave out corners whose face mirrors a changing light: it would read as blur."""
+    kept = []
+    for i, edge in enumerate(edges):
+        face = edge.profiles[0].light[edge.profiles[0].across_px < FACE_PX]
+        if owner[i] is not None or np.ptp(face) < STEADY:
+            kept.append(i)
+    if not kept:
+        return edges, owner
+    return [edges[i] for i in kept], [owner[i] for i in kept]
+
+
+def learn_rims(
+    shapes: Sequence[Shape], field: Field, camera: Camera
+) -> tuple[Rims, dict[int, list[TrueEdge]]]:
+    """Fit the photo's straight edges together.
+
+    Returns
+    -------
+    rims
+        What they tell; what phones usually do where no object has a straight edge.
+    pins
+        For every pin, by its blob's label, its true edges.
+    """
+    flat = _flat_spread(shapes, field, camera)
+    prior = _expected(flat)
+    edges: list[StraightEdge] = []
+    owner: list[int | None] = []
+    # Pins first: their edges are asked for; parts add to what is known of blur and sharpening.
+    for shape in sorted(shapes, key=lambda s: s.kind != "bar"):
+        if shape.kind == "bar" and len(edges) < MOST_EDGES:
+            found = bar_edges(shape, field)
+            owner += [shape.blob.label] * len(found)
+        elif shape.threads and len(edges) < MOST_EDGES:
+            found = corner_edges(shape, field)
+            owner += [None] * len(found)
+        else:
+            continue
+        edges += found
+    edges, owner = _telling(edges, owner)
+    if not edges:
+        # No pin and no hexagon: any straight edge, of a card or a part, is drawn by the same lens.
+        edges = [e for s in shapes for e in plain_edges(s, field, camera.centre_px)][:MOST_EDGES]
+        owner = [None] * len(edges)
+    if not edges:
+        return replace(UNLEARNT, spread=prior, flat=flat), {}
+    rims = _fit(edges, field, camera.f_px, prior)
+    if rims.misfit.max() > BELIEVED and all(label is None for label in owner):
+        edges, rims = _otherwise(shapes, field, camera, edges, rims, prior)
+        owner = [None] * len(edges)
+        if rims.misfit.min() > UNTOLD:
+            # Faces that are lit look like no edge.
+            return replace(UNLEARNT, spread=prior, flat=flat), {}
+    plain = _without_strangers(edges, rims)
+    if plain is not edges:
+        edges, rims = plain, _fit(plain, field, camera.f_px, prior)
+    rims = replace(rims, flat=flat)
+    pins: dict[int, list[TrueEdge]] = {}
+    first = 0
+    for edge, label in zip(edges, owner, strict=True):
+        pieces = slice(first, first + len(edge.profiles))
+        first = pieces.stop
+        if label is not None:
+            true = _through(edge, rims.edges_px[pieces], rims.u_edges_px[pieces])
+            pins.setdefault(label, []).append(true)
+    return rims, pins
+
+
+def _otherwise(
+    shapes: Sequence[Shape], field: Field, camera: Camera, edges: list[StraightEdge], rims: Rims,
+    prior: Spread,
+) -> tuple[list[StraightEdge], Rims]:  # fmt: skip
+    """Return the edges, taken as sharp, round or from elsewhere, that one lens describes best.
+
+    The widest stretch of a part need not be a hexagon: a collar or a body mirrors the light.
+    """
+    parts = [s for s in shapes if s.threads]
+    tries = [(edges, rims)]
+    for other in (
+        [e for s in parts for e in corner_edges(s, field, is_round=True)],
+        [e for s in shapes for e in plain_edges(s, field, camera.centre_px)],
+    ):
+        if other:
+            own = other[:MOST_EDGES]
+            tries.append((own, _fit(own, field, camera.f_px, prior)))
+    return min(tries, key=lambda t: float(t[1].misfit.max()))
+
+
+def _flat_spread(shapes: Sequence[Shape], field: Field, camera: Camera) -> Spread | None:
+    """Return how the sharp edges of flat objects are drawn, None where none tell.
+
+    They lie lower than the threads, and so are blurred otherwise; sharpening is the photo's own.
+    """
+    flat: list[StraightEdge] = []
+    for shape in shapes:
+        if shape.kind == "disc":
+            flat += rim_arcs(shape, camera.centre_px)
+        elif shape.kind == "card":
+            flat += plain_edges(shape, field, camera.centre_px)
+    if not flat:
+        return None
+    free = replace(DEFAULT_SPREAD, u_blur_px=U_FLAT_BLUR_PX)
+    found = _fit(flat[:MOST_EDGES], field, camera.f_px, free)
+    return found.spread if np.median(found.misfit) < BELIEVED else None
+
+
+def _expected(flat: Spread | None) -> Spread:
+    """Return what is known of the spread of other edges, which are in focus elsewhere."""
+    if flat is None:
+        return DEFAULT_SPREAD
+    return replace(
+        DEFAULT_SPREAD, gain=flat.gain, radius_px=flat.radius_px,
+        u_gain=float(np.hypot(flat.u_gain, U_SAME_GAIN)),
+        u_radius_px=float(np.hypot(flat.u_radius_px, U_SAME_RADIUS_PX)),
+    )  # fmt: skip
+
+
+def _fit(edges: Sequence[StraightEdge], field: Field, f_px: float, prior: Spread) -> Rims:
+    return fit_rims(
+        [p for e in edges for p in e.profiles], f_px, prior, panel_near=field.full_frame
+    )
+
+
+def _without_strangers(edges: list[StraightEdge], rims: Rims) -> list[StraightEdge]:
+    """Leave out pieces of edges that look unlike all others: they mirror a neighbour, or dirt."""
+    most = max(BELIEVED, STRANGE * float(np.median(rims.misfit)))
+    if rims.misfit.max() <= most:
+        return edges
+    out, first = [], 0
+    for edge in edges:
+        fits = rims.misfit[first : first + len(edge.profiles)] <= most
+        first += len(fits)
+        if fits.any() and not fits.all():
+            edge = replace(
+                edge,
+                profiles=tuple(p for p, f in zip(edge.profiles, fits, strict=True) if f),
+                at=tuple(a for a, f in zip(edge.at, fits, strict=True) if f),
+            )
+        out.append(edge)
+    return edges if all(a is b for a, b in zip(edges, out, strict=True)) else out
+
+
+def _through(edge: StraightEdge, shifts: Points, u: Points) -> TrueEdge:
+    """Lay the true edge through its pieces."""
+    turn, shift = 0.0, float(shifts.mean())
+    if len(shifts) > 1:
+        turn, shift = np.polyfit(edge.at, shifts, 1, w=1 / u)
+    start, end = edge.moved(float(shift), float(turn))
+    # What is not known of the band is the same for all pieces.
+    return TrueEdge(start_px=start, end_px=end, u_px=float(u.mean()))
+
+
+def sharpened_undone(shape: Shape, rims: Rims) -> Shape:
+    """Return the shape with the phone's sharpening undone in its crop."""
+    flat = rims.flat if shape.kind in ("disc", "card") else None
+    light = unsharpen(shape.crop.light, shape.crop.background_code, flat or rims.spread)
+    return replace(shape, crop=replace(shape.crop, light=light))

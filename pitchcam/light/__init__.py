@@ -1,0 +1,1 @@
+"""How light is drawn and mirrored: tone curve, blur and sharpening, what metal gives back."""

@@ -1,0 +1,220 @@
+"""The light along a line that runs into a mirroring part: its rim and all, blurred.
+
+Looked at across the axis, the outline at the station z stands at the radius y(z). A point of the
+surface that lies turned by t from it is seen at the radius y cos t, and the camera's ray grazes
+the surface there at the angle a with sin a = cos b sin t, where b is the outline's slope: so a
+rim on a flank is wider than one on a crest. Up to the angle where the light ends, a smooth
+surface shows the panel, dimmed by the metal, and beyond it is dark; a rough one mixes what its
+facets show. All of it is blurred along and across.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from pitchcam.light.esf import GRAZING, reflected
+
+Values = NDArray[np.float64]
+
+#: Cells of the model per standard deviation of the blur, along the line and across it: finer ones
+#: move an end by less than 1 um.
+CELLS = 4
+STATIONS = 3
+
+@dataclass(frozen=True, kw_only=True)
+class Mirror:
+    """What one side of a thread mirrors.
+
+    ``loss`` is that of :func:`pitchcam.light.esf.reflected`, ``roughness`` sqrt 2 times the
+    standard deviation of its facets' slopes, ``share`` that of the light that is mirrored at all;
+    ``angles_rad`` are the grazing angles up to which the - flank, the tip and the + flank mirror
+    the panel. ``u_loss`` and ``u_share`` are standard uncertainties, ``u_roughness`` and
+    ``u_angles`` relative ones, the last shared by the angles.
+    """
+
+    loss: float
+    u_loss: float
+    roughness: float
+    u_roughness: float
+    share: float
+    u_share: float
+    angles_rad: tuple[float, float, float]
+    u_angles: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Line:
+    """A line's points and the cells that their blurred light comes from.
+
+    ``kernel`` (n, m) weighs cells at radii ``r`` (m,) for each point, ``weights`` (k,) those at
+    stations ``z`` (k,); ``below`` (n,) is the share of light from beneath the cells, where all is
+    dark; ``step`` is the cells' length.
+    """
+
+    r: Values
+    z: Values
+    kernel: Values
+    weights: Values
+    below: Values
+    step: float
+
+
+def middle_line(y_mm: Values, blur_mm: float, highest_mm: float = np.inf) -> Line:
+    """Lay cells around points at radii ``y_mm`` (n,), on a line across the axis.
+
+    No part reaches beyond ``highest_mm``, and no cells need lie there.
+    """
+    step = blur_mm / CELLS
+    low = y_mm.min() - 4 * blur_mm
+    high = max(min(y_mm.max() + 4 * blur_mm, highest_mm + step), low + step)
+    r = np.arange(low, high, step)
+    kernel = np.exp(-0.5 * ((y_mm[:, None] - r[None, :]) / blur_mm) ** 2)
+    kernel /= np.sqrt(2 * np.pi) * CELLS
+    z = np.arange(-3 * STATIONS, 3 * STATIONS + 1) * blur_mm / STATIONS
+    weights = np.exp(-0.5 * (z / blur_mm) ** 2)
+    return Line(
+        r=r, z=z, kernel=kernel, weights=weights / weights.sum(),
+        below=ndtr((low - 0.5 * step - y_mm) / blur_mm), step=step,
+    )  # fmt: skip
+
+
+def line_light(
+    line: Line, y: Values, cos_b: Values, loss: Values, angles_rad: Values, roughness: Values,
+    share: Values,
+) -> Values:
+    """Return the light at the points of a line for p parts, (p, n).
+
+    Parameters
+    ----------
+    line
+        The points and cells.
+    y, cos_b
+        Radius of the outline and cosine of its slope at the line's stations, (p, k).
+    loss, roughness, share
+        As :class:`Mirror` has them, (p, 1).
+    angles_rad
+        Angles up to which - flank, tip and + flank mirror, (p, 3).
+    """
+    cells = _cells(line, y, cos_b, loss, angles_rad, roughness)
+    return _blurred(line, cells.inside * (1 - share[..., None] * cells.lit * cells.shine))
+
+
+def light_slopes(
+    line: Line, y: Values, cos_b: Values, loss: Values, angles_rad: Values, roughness: Values,
+    share: Values,
+) -> tuple[Values, Values]:  # fmt: skip
+    """Return the light as :func:`line_light` does, and its changes (p, n, 4).
+
+    They are those by the loss, the logarithms of angles and roughness, and the share.
+    """
+    cells = _cells(line, y, cos_b, loss, angles_rad, roughness)
+    lit = cells.lit * cells.shine
+    light = _blurred(line, cells.inside * (1 - share[..., None] * lit))
+    # Less light for more loss; more for wider angles; either way for roughness; more for share.
+    by = np.stack([
+        -cells.lit * cells.lost, cells.shine * cells.wider,
+        cells.shine * cells.rougher - loss[..., None] * cells.lit * cells.more_lost,
+    ])  # fmt: skip
+    by = np.concatenate([share[..., None] * by, lit[None]])
+    dark = -(cells.inside * by) @ line.weights
+    return light, -np.moveaxis(dark @ line.kernel.T, 0, 2)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Cells:
+    """Cells (p, m, k) of parts, radii and stations.
+
+    ``inside`` is the share of a cell that lies in the part; ``lit`` how much of the panel's light
+    its facets turn to the camera but for the metal's loss, which leaves ``shine`` = 1 - loss *
+    ``lost``; ``wider`` and ``rougher`` are the changes of ``lit`` by the logarithms of angles and
+    roughness, ``more_lost`` that of ``lost`` by the roughness's.
+    """
+
+    inside: Values
+    lit: Values
+    shine: Values
+    lost: Values
+    wider: Values
+    rougher: Values
+    more_lost: Values
+
+
+def _cells(
+    line: Line, y: Values, cos_b: Values, loss: Values, angles_rad: Values, roughness: Values
+) -> _Cells:
+    # From the tip, whose normal points outward, to the flanks.
+    lean = np.sqrt(1 - cos_b**2)
+    lean = lean / np.maximum(lean.max(axis=1, keepdims=True), 1e-9)
+    minus, tip, plus = (a[:, None] for a in angles_rad.T)
+    last = ((1 - lean) * tip + lean * np.where(line.z > 0, plus, minus))[:, None]
+    depth = y[:, None, :] - line.r[:, None]
+    # A deep tip on a thin body, prolonged, ends at its axis: no surface has a radius beyond.
+    bend = np.sqrt(2 / np.maximum(y, line.step))
+    angle = np.sqrt(np.maximum(depth, 0.0)) * (cos_b * bend)[:, None]
+    facets = facets_lit(angle, last, roughness[..., None])
+    lost = 1 - reflected(facets.mean, 1.0)
+    return _Cells(
+        inside=np.clip(depth / line.step + 0.5, 0.0, 1.0), lit=facets.lit,
+        shine=1 - loss[..., None] * lost, lost=lost, wider=facets.wider, rougher=facets.rougher,
+        more_lost=facets.mean_rougher * GRAZING / (facets.mean + GRAZING) ** 2,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True)
+class Facets:
+    """What a rough surface's facets mirror to rays that graze it.
+
+    ``lit`` is the lit share, ``mean`` the facets' mean angle; ``wider`` and ``rougher`` are the
+    changes of ``lit`` by the logarithms of the last angle and the roughness, ``mean_rougher`` that
+    of ``mean`` by the roughness's.
+    """
+
+    lit: Values
+    mean: Values
+    wider: Values
+    rougher: Values
+    mean_rougher: Values
+
+
+def facets_lit(grazing: Values, last: Values, roughness: Values) -> Facets:
+    """Return what facets mirror.
+
+    Parameters
+    ----------
+    grazing
+        The ray's angle to the surface, radians.
+    last
+        The angle up to which a facet mirrors the panel.
+    roughness
+        sqrt 2 times the standard deviation of the facets' slopes in the plane of the ray.
+
+    Notes
+    -----
+    A facet that lies at the angle a to the ray shows itself in proportion to a, and is as frequent
+    as exp(-((a - grazing) / roughness)^2) says. All integrals are closed.
+    """
+    x, end = grazing / roughness, last / roughness
+    front = np.sqrt(np.pi) * ndtr(np.sqrt(2) * x)
+    middle = np.exp(-x * x)
+    at_end = np.exp(-((end - x) ** 2))
+    between = front - np.sqrt(np.pi) * ndtr(np.sqrt(2) * (x - end))
+    every = x * front + middle / 2
+    part = x * between + (middle - at_end) / 2
+    lit = np.clip(part / every, 0.0, 1.0)
+    wider = end * at_end * end / every
+    squares = ((x * x + 0.5) * front + x * middle / 2) / every
+    by_x = (2 * x * front + middle - squares * front) / every
+    return Facets(
+        lit=lit, mean=roughness * squares, wider=wider,
+        rougher=-x * (between - end * at_end - lit * front) / every - wider,
+        mean_rougher=roughness * (squares - x * by_x),
+    )  # fmt: skip
+
+
+def _blurred(line: Line, dark: Values) -> Values:
+    out: Values = 1 - (dark @ line.weights) @ line.kernel.T - line.below
+    return out

@@ -1,0 +1,1 @@
+"""What lies on the light: lit field, background, parts, contour, axis, repeats, shapes."""

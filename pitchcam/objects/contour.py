@@ -1,0 +1,215 @@
+"""The outline of one object on the photo's own pixels, as the outermost edge of its shadow."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from pitchcam.errors import OutlineError
+from pitchcam.objects.background import Floats
+from pitchcam.objects.field import PART_LEVEL, STEP, Field
+from pitchcam.photo.linear import light_planes
+
+#: Photo pixels kept around an object: room for the normals' profiles beyond the widest halo.
+MARGIN = 28
+#: Hairs and dust fibres are thinner than this in photo pixels; a crest's base is wider.
+FIBRE_PX = 5
+#: An outline of fewer points is that of a speck.
+FEWEST_POINTS = 20
+
+
+@dataclass(frozen=True, kw_only=True)
+class Crop:
+    """A part of the photo as light relative to the background (1 = background).
+
+    ``light`` is (h, w) of the channel used; ``origin_px`` is the photo position of its (0, 0);
+    ``mask`` is the object, filled, without its neighbours.
+    """
+
+    light: Floats
+    origin_px: tuple[int, int]
+    mask: NDArray[np.uint8]
+    channel: str
+    background_code: float
+
+    def sample(self, xy: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return the relative light at photo positions, (..., 2) -> (...), linear between pixels.
+
+        Beyond the crop it is that of the nearest pixel.
+        """
+        h, w = self.light.shape
+        x = np.clip(xy[..., 0] - self.origin_px[0], 0, w - 1)
+        y = np.clip(xy[..., 1] - self.origin_px[1], 0, h - 1)
+        column = np.minimum(x.astype(np.intp), w - 2)
+        row = np.minimum(y.astype(np.intp), h - 2)
+        right, down = x - column, y - row
+        flat, first = self.light.ravel(), row * w + column
+        above = (1 - right) * flat[first] + right * flat[first + 1]
+        below = (1 - right) * flat[first + w] + right * flat[first + w + 1]
+        out: NDArray[np.float64] = (1 - down) * above + down * below
+        return out
+
+
+def _channel(relative: Floats, inside: NDArray[np.uint8]) -> tuple[Floats, str]:
+    """Choose blue for parts that mirror colour (brass, copper: darkest rim), else the mean."""
+    if len(relative) == 1:
+        return relative[0], "grey"
+    blue, _, red = relative
+    lit = (inside > 0) & (red > 0.12) & (red < 0.97)
+    if lit.sum() > max(50, 0.03 * inside.sum()):
+        warm = float(np.median(red[lit] / np.maximum(blue[lit], 0.02)))
+        if warm > 1.25:
+            return blue.copy(), "blue"
+    return relative.mean(axis=0), "mean"
+
+
+def crop_object(
+    pixels: NDArray[np.generic], field: Field, label: int, box_px: tuple[int, int, int, int],
+    *, blobs: NDArray[np.int32] | None = None,
+) -> Crop:  # fmt: skip
+    """Cut one object out of the photo, relative to its background.
+
+    Parameters
+    ----------
+    pixels
+        The photo, (h, w) or (h, w, 3) BGR, uint8 or uint16.
+    field
+        The lit field of the same photo.
+    label, box_px
+        The object's label in ``blobs`` (default: the field's labels) and its box.
+
+    Raises
+    ------
+    OutlineError
+        If none of it is dark on the photo's own pixels.
+    """
+    labels = field.labels if blobs is None else blobs
+    h, w = pixels.shape[:2]
+    x0, y0 = max(0, box_px[0] - MARGIN), max(0, box_px[1] - MARGIN)
+    x1, y1 = min(w, box_px[2] + MARGIN), min(h, box_px[3] + MARGIN)
+    relative = field.plate.divide(light_planes(pixels[y0:y1, x0:x1]), (x0, y0), 1.0)
+    own, territory = _places(labels, label, (x0, y0, x1, y1))
+    mask = ((relative.min(axis=0) < PART_LEVEL) & territory).astype(np.uint8)
+    mask = _largest_filled(mask, own)
+    core = np.asarray(cv2.erode(mask, np.ones((5, 5), np.uint8)), np.uint8)
+    light, channel = _channel(relative, core)
+    level = field.plate.level(np.array([(x0 + x1) / 2]), np.array([(y0 + y1) / 2]))
+    code = float(level[0, 0] if channel == "blue" else level.mean())
+    return Crop(
+        light=light, origin_px=(x0, y0), mask=mask, channel=channel, background_code=code
+    )  # fmt: skip
+
+
+def _places(
+    labels: NDArray[np.int32], label: int, box: tuple[int, int, int, int]
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Return where an object lies in a box of the photo, and its territory there.
+
+    The territory reaches the box's borders, but stops half way to a neighbour.
+    """
+    x0, y0, x1, y1 = box
+    near = labels[y0 // STEP : -(-y1 // STEP), x0 // STEP : -(-x1 // STEP)]
+    own, others = near == label, (near != label) & (near > 0)
+    territory = np.ones(near.shape, bool)
+    if others.any():
+        to_own, to_others = (
+            cv2.distanceTransform((~m).astype(np.uint8), cv2.DIST_L2, 3) for m in (own, others)
+        )
+        territory = to_own <= to_others
+    return _enlarged(own, box), _enlarged(territory, box)
+
+
+def _enlarged(small: NDArray[np.bool_], box: tuple[int, int, int, int]) -> NDArray[np.bool_]:
+    """Return the points of the shrunk picture over a box as pixels of the photo."""
+    x0, y0, x1, y1 = box
+    large = cv2.resize(
+        small.astype(np.uint8), None, fx=STEP, fy=STEP, interpolation=cv2.INTER_NEAREST
+    )[y0 % STEP :, x0 % STEP :][: y1 - y0, : x1 - x0]
+    # The shrunk picture lacks what is left of the photo beyond a multiple of its step.
+    below, right = y1 - y0 - large.shape[0], x1 - x0 - large.shape[1]
+    whole = cv2.copyMakeBorder(large, 0, below, 0, right, cv2.BORDER_REPLICATE)
+    return np.asarray(whole, np.uint8).view(np.bool_)
+
+
+def _largest_filled(mask: NDArray[np.uint8], own: NDArray[np.bool_]) -> NDArray[np.uint8]:
+    _, labels = cv2.connectedComponents(mask, connectivity=4)
+    counts = np.bincount(labels[own], minlength=2)
+    counts[0] = 0
+    if not counts.any():
+        raise OutlineError("no pixel of the object is darker than the background")
+    body = (labels == int(np.argmax(counts))).astype(np.uint8)
+    contours, _ = cv2.findContours(body, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    filled = np.zeros_like(body)
+    cv2.drawContours(filled, [max(contours, key=cv2.contourArea)], -1, 1, cv2.FILLED)
+    return _without_fibres(filled)
+
+
+def _without_fibres(mask: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Cut off fibres: what an opening removes, but for the stubs that are a crest's own tip."""
+    opened = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((FIBRE_PX, FIBRE_PX), np.uint8))
+    near = cv2.dilate(opened, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (9, 9)))
+    kept: NDArray[np.uint8] = mask & np.asarray(near, np.uint8)
+    return kept
+
+
+def outline(
+    crop: Crop, level: float = PART_LEVEL, *, fill_px: int | None = None
+) -> NDArray[np.float64]:
+    """Return the object's outline at a level of the relative light, (n, 2) photo pixels, closed.
+
+    The crossings between neighbouring pixels on the channel in use (marching squares); the interior
+    (holes of mirrored light) is filled first, so that only the outermost crossing counts.
+    ``fill_px`` is how deep inside the mask that begins: one pixel near the mask's own level, deeper
+    at lower levels, whose crossing lies there.
+
+    Raises
+    ------
+    OutlineError
+        If nothing of the object is darker than the level, or hardly anything.
+    """
+    light = crop.light.copy()
+    deep = fill_px if fill_px is not None else (1 if level > 0.7 else 6)
+    core = cv2.erode(crop.mask, np.ones((2 * deep + 1, 2 * deep + 1), np.uint8))
+    light[core > 0] = np.minimum(light[core > 0], level * 0.8)
+    outside = cv2.dilate(crop.mask, np.ones((5, 5), np.uint8)) == 0
+    light[outside] = 1.0
+    points: NDArray[np.float64] = _largest_ring(light, level) + np.array(crop.origin_px)
+    if len(points) < FEWEST_POINTS:
+        raise OutlineError(f"the outline has only {len(points)} points")
+    return points
+
+
+#: The eight neighbours (dx, dy), turning as the borders that OpenCV follows do.
+_TURN = np.array([(1, 0), (1, -1), (0, -1), (-1, -1), (-1, 0), (-1, 1), (0, 1), (1, 1)])
+
+
+def _largest_ring(light: Floats, level: float) -> NDArray[np.float64]:
+    """Return where the light crosses a level around the largest dark object, (n, 2), closed.
+
+    OpenCV follows the object's border from pixel to pixel. Turning at a pixel from the one before
+    to the next, all neighbours on the way are bright; toward each of the four near ones lies a
+    crossing. Where the object goes on beyond the picture there is none.
+    """
+    dark = (light < level).astype(np.uint8)
+    contours, _ = cv2.findContours(dark, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    if not contours:
+        raise OutlineError("nothing of the object is darker than the level")
+    border = max(contours, key=cv2.contourArea)[:, 0, :].astype(np.intp)
+    step = np.roll(border, -1, axis=0) - border
+    code = np.zeros((3, 3), np.intp)
+    code[_TURN[:, 1], _TURN[:, 0]] = np.arange(8)
+    ahead = code[step[:, 1], step[:, 0]]
+    back = np.roll(ahead + 4, 1)
+    turn = back[:, None] + np.arange(1, 8)
+    passed = np.arange(1, 8) < (ahead - back - 1)[:, None] % 8 + 1
+    pixel, at = np.nonzero(passed & (turn % 2 == 0))
+    inner, way = border[pixel], _TURN[turn[pixel, at] % 8]
+    outer = inner + way
+    seen = ((outer >= 0) & (outer < dark.shape[::-1])).all(axis=1)
+    inner, outer, way = inner[seen], outer[seen], way[seen]
+    low, high = (light[p[:, 1], p[:, 0]].astype(float) for p in (inner, outer))
+    ring = inner + ((level - low) / (high - low))[:, None] * way
+    return np.concatenate([ring, ring[:1]])

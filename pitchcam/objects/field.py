@@ -1,0 +1,270 @@
+"""The lit field: where the background shines, how bright it is, and what lies dark on it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from pitchcam.errors import UnreadableError
+from pitchcam.flags import FLAGS
+from pitchcam.objects.background import Floats, Plate, fit_plate
+from pitchcam.objects.split import split_touching
+from pitchcam.photo.linear import light_planes
+
+#: The search works on means of 4 x 4 pixels: a quarter of a crest at the usual 15-20 px/mm, while
+#: edges are placed later on the photo's own pixels.
+STEP = 4
+#: Share of the background's light under which a point belongs to a part. High, since a part
+#: mirrors the panel along its edge and the outermost edge, however faint, is the part's edge.
+PART_LEVEL = 0.86
+#: The lit window is what exceeds this share of the brightest light; vignetting and a panel's own
+#: fall-off reach 0.4 in the corners of a phone photo (common practice, no source).
+LIT_SHARE = 0.22
+#: Linear light above which a channel is taken as clipped (code value 253 of 255).
+CLIPPED = 0.982
+
+#: A strip along the light's border that is narrower than this on the mean is no object.
+SLIVER_PX = 40.0
+#: Shorter pictures are refused: three turns of the seven pixels a pitch that a thread needs, with
+#: the room that edges are looked for in on both sides (28 px, see outline.contour).
+FEWEST_PX = 77
+#: Fewer points of the background do not carry the quadratic that is fitted to it.
+FEWEST_POINTS = 60
+#: More objects than a box of parts ever has in one photo: print, gravel, a pattern, noise.
+MOST_OBJECTS = 400
+
+#: Widest border of the light, in points of the shrunk picture: a window far out of focus.
+MOST_BORDER = 40
+
+
+@dataclass(frozen=True, kw_only=True)
+class Blob:
+    """A dark object in the lit window: its box in photo pixels.
+
+    ``cut`` says that the border of the light or of the picture cuts it, ``touching`` that it was
+    parted from a neighbour it touches in the picture.
+    """
+
+    box_px: tuple[int, int, int, int]
+    area_px: float
+    cut: bool
+    touching: bool
+    label: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Field:
+    """The lit window with its background and the objects on it.
+
+    ``window_px`` is the window's convex outline (n, 2) in photo pixels; ``full_frame`` says that
+    the light reaches all borders of the picture, so that its own border is not in view; ``light``
+    is the shrunk picture, the mean of the channels.
+    """
+
+    plate: Plate
+    window_px: NDArray[np.float64]
+    full_frame: bool
+    blobs: tuple[Blob, ...]
+    labels: NDArray[np.int32]
+    light: Floats
+    clipped_share: float
+
+
+def shrink(pixels: NDArray[np.generic]) -> Floats:
+    """Return the linear light of the photo averaged over STEP x STEP pixels, shape (c, h, w)."""
+    h, w = pixels.shape[:2]
+    whole: Any = pixels[: h - h % STEP, : w - w % STEP]
+    size = (w // STEP, h // STEP)
+    # OpenCV has a quick way to halve, which rounds halves up: the second time the negative is
+    # halved, so that it rounds them down.
+    half = cv2.resize(whole, (2 * size[0], 2 * size[1]), interpolation=cv2.INTER_AREA)
+    small = cv2.bitwise_not(
+        cv2.resize(cv2.bitwise_not(half), size, interpolation=cv2.INTER_AREA)
+    )  # fmt: skip
+    return light_planes(small)
+
+
+def to_photo(points: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Map positions in the shrunk picture to photo pixels (centres of pixels are integers)."""
+    return np.asarray(points, dtype=float) * STEP + (STEP - 1) / 2
+
+
+def _window(light: Floats) -> tuple[NDArray[np.uint8], NDArray[np.int32]]:
+    """Return where the light shines, (h, w), and its convex outline; ``light`` is (h, w)."""
+    bright = float(np.percentile(light[::4, ::4], 99.0))
+    if bright < 0.02:
+        raise UnreadableError(
+            "The photo is dark: no lit background was found.", FLAGS["no-part"][1], code="no-part"
+        )
+    lit: Any = (light > LIT_SHARE * bright).astype(np.uint8)
+    lit = cv2.morphologyEx(lit, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+    contours, _ = cv2.findContours(lit, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    if not contours:
+        raise UnreadableError(
+            "No lit background was found.", FLAGS["no-part"][1], code="no-part"
+        )
+    # A part or a fibre may divide the light; the parts of the light belong together.
+    areas = [cv2.contourArea(c) for c in contours]
+    large = [c for c, area in zip(contours, areas, strict=True) if area >= 0.1 * max(areas)]
+    hull = cv2.convexHull(np.vstack(large))
+    inside = np.zeros_like(lit)
+    cv2.fillConvexPoly(inside, hull, 1)
+    return inside, np.asarray(hull[:, 0, :], np.int32)
+
+
+def _inner(inside: NDArray[np.uint8], ratio: Floats, full_frame: bool) -> NDArray[np.uint8]:
+    """Erode the window past its own blurred border, which is dark without being a part."""
+    if full_frame:
+        return inside
+    depth = cv2.distanceTransform(np.pad(inside, 1), cv2.DIST_L2, 3)[1:-1, 1:-1]
+    near = (depth >= 1) & (depth < MOST_BORDER)
+    ring = depth[near].astype(np.intp)
+    points = np.bincount(ring, minlength=MOST_BORDER)[1:]
+    bright = np.bincount(ring, weights=ratio[near] > PART_LEVEL, minlength=MOST_BORDER)[1:]
+    clear = np.flatnonzero((points == 0) | (bright > 0.80 * points))
+    # Two points beyond the first ring that is bright all round.
+    margin = int(clear[0]) + 3 if len(clear) else MOST_BORDER
+    return (depth >= margin).astype(np.uint8)
+
+
+def _objects(
+    dark: NDArray[np.uint8], smallest: float
+) -> tuple[NDArray[np.int32], list[tuple[slice, slice, bool]]]:
+    """Give the objects numbers from 1 on, those that touch parted.
+
+    Returns
+    -------
+    labels, places
+        The objects' numbers, and in their order a window around each (rows, columns) and whether
+        it was parted from a neighbour.
+    """
+    labels = np.zeros(dark.shape, np.int32)
+    places: list[tuple[slice, slice, bool]] = []
+    contours, _ = cv2.findContours(dark, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    for contour in contours:
+        x, y, w, h = cv2.boundingRect(contour)
+        if w * h < smallest:
+            continue
+        rows, columns = slice(y, y + h), slice(x, x + w)
+        filled = np.zeros((h, w), np.uint8)
+        cv2.drawContours(filled, [contour], -1, 1, cv2.FILLED, offset=(-x, -y))
+        # What hangs together by corners only is two objects.
+        count, found, stats, _ = cv2.connectedComponentsWithStats(
+            filled & dark[rows, columns], connectivity=4
+        )
+        for k in range(1, count):
+            if stats[k, cv2.CC_STAT_AREA] < smallest:
+                continue
+            own = (found == k).astype(np.uint8)
+            pieces = split_touching(own)
+            numbers = own if pieces is None else pieces
+            # In whole numbers of their own: a mask's bytes end at 255 objects.
+            numbers = np.asarray(numbers, np.int32)
+            labels[rows, columns] += np.where(numbers > 0, numbers + len(places), 0)
+            places += [(rows, columns, pieces is not None)] * int(numbers.max())
+            if len(places) > MOST_OBJECTS:
+                raise UnreadableError(
+                    f"More than {MOST_OBJECTS} dark objects lie on the light: a pattern or print, "
+                    "no parts.", FLAGS["no-part"][1], code="no-part",
+                )  # fmt: skip
+    return labels, places
+
+
+def _inside_of(light: Floats, outline_px: NDArray[np.float64]) -> NDArray[np.uint8]:
+    small = (outline_px - (STEP - 1) / 2) / STEP
+    inside = np.zeros(light.shape[1:], np.uint8)
+    cv2.fillConvexPoly(inside, np.round(small).astype(np.int32), 1)
+    return inside
+
+
+def find_field(
+    pixels: NDArray[np.generic], *, smallest_px: float = 1500.0,
+    within_px: NDArray[np.float64] | None = None,
+) -> Field:  # fmt: skip
+    """Find the lit window of a photo, its background light and the objects lying on it.
+
+    Parameters
+    ----------
+    pixels
+        The photo, (h, w) or (h, w, 3), uint8 or uint16, as stored (not linear).
+    smallest_px
+        Objects of fewer photo pixels are specks and left out.
+    within_px
+        Convex outline (n, 2) of the only place where parts lie: a sheet's window. The field's
+        ``window_px`` stays that of all light, which is what rims mirror.
+
+    Raises
+    ------
+    UnreadableError
+        If nothing in the photo shines, or it has too few pixels, or a pattern instead of parts.
+    """
+    h, w = pixels.shape[:2]
+    if min(h, w) < FEWEST_PX:
+        raise UnreadableError(
+            f"The picture has only {w} x {h} pixels, too few for a thread and its edges.",
+            FLAGS["too-small"][1], code="too-small",
+        )  # fmt: skip
+    light = shrink(pixels)
+    mean = light.mean(axis=0)
+    inside, hull = _window(mean)
+    if within_px is not None:
+        inside = _inside_of(light, within_px)
+    h, w = inside.shape
+    border = np.concatenate([inside[0], inside[-1], inside[:, 0], inside[:, -1]])
+    full_frame = bool(border.mean() > 0.5)
+    # Every 19th point of a usual photo is more than a quadratic needs.
+    core = cv2.erode(inside, np.ones((9, 9), np.uint8))
+    every = np.flatnonzero(core)
+    chosen = every[:: 19 if len(every) > 19 * 20 * FEWEST_POINTS else 1]
+    if len(chosen) < FEWEST_POINTS:
+        raise UnreadableError(
+            "The lit background is too small to be measured against.", FLAGS["no-part"][1],
+            code="no-part",
+        )  # fmt: skip
+    ys, xs = np.divmod(chosen, w)
+    plate = fit_plate(
+        light[:, ys, xs], to_photo(xs.astype(float)), to_photo(ys.astype(float)),
+        (w * STEP, h * STEP),
+    )  # fmt: skip
+    first = float(to_photo(np.zeros(1))[0])
+    clipped = light.max(axis=0) > CLIPPED
+    ratio = plate.divide(light, (first, first), STEP).min(axis=0)
+    inner = _inner(inside, ratio, full_frame)
+    dark = ((ratio < PART_LEVEL) & (inner > 0)).astype(np.uint8)
+    # Fibres and scratches are thinner than two points of the shrunk picture; parts are not.
+    # An even kernel has no middle: growing back by the mirrored anchor keeps objects in place.
+    two = np.ones((2, 2), np.uint8)
+    opened = cv2.dilate(cv2.erode(dark, two, anchor=(0, 0)), two, anchor=(1, 1))
+    labels, places = _objects(np.asarray(opened, np.uint8), smallest_px / STEP**2)
+    edge = cv2.morphologyEx(inner, cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8)) > 0
+    edge[[0, -1], :] = True
+    edge[:, [0, -1]] = True
+    blobs = []
+    for k, (rows, columns, touching) in enumerate(places, start=1):
+        own = labels[rows, columns] == k
+        ys, xs = np.nonzero(own)
+        x, y = columns.start, rows.start
+        box = tuple(int(v) * STEP for v in (
+            x + xs.min(), y + ys.min(), x + xs.max() + 1, y + ys.max() + 1
+        ))  # fmt: skip
+        cut = bool(edge[rows, columns][own].any())
+        area_px = float(len(xs) * STEP**2)
+        if cut and area_px < SLIVER_PX * max(box[2] - box[0], box[3] - box[1]):
+            continue  # the border of the light itself, or of the panel
+        blobs.append(Blob(
+            box_px=(box[0], box[1], box[2], box[3]), area_px=area_px, cut=cut,
+            touching=touching, label=k,
+        ))  # fmt: skip
+    return Field(
+        plate=plate,
+        window_px=to_photo(hull.astype(float)),
+        full_frame=full_frame,
+        blobs=tuple(sorted(blobs, key=lambda b: -b.area_px)),
+        labels=labels,
+        light=mean,
+        clipped_share=float(clipped[inner > 0].mean()) if inner.any() else 0.0,
+    )

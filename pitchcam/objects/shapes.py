@@ -1,0 +1,210 @@
+"""What each object on the light is: a part, or one of the references by its shape."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from pitchcam.camera.pinhole import Camera
+from pitchcam.objects.axis import ImageAxis, envelope, find_axis, other_directions
+from pitchcam.objects.contour import Crop, crop_object, outline
+from pitchcam.objects.field import Blob, Field
+from pitchcam.objects.frame import cross_shift
+from pitchcam.objects.regions import Region, find_regions
+
+Points = NDArray[np.float64]
+Kind = Literal["bar", "disc", "card", "other"]
+
+#: A pin or drill shank is at least this many times longer than wide, and at most.
+BAR_ASPECT = (1.7, 25.0)
+#: ISO/IEC 7810 ID-1: 85.60 mm x 53.98 mm; perspective changes the ratio by a percent or two.
+CARD_ASPECT = 85.60 / 53.98
+CARD_TOLERANCE = 0.06
+
+
+#: Mean difference of both sides, in widths, at which half is left of what speaks for an axis: about
+#: their own axes turned parts keep to a third of it, about one 8 degrees off it is thrice that.
+UNLIKE = 0.02
+#: A part this many times longer than wide has its axis along it.
+SLENDER = 1.8
+
+#: Share of an outline that must lie on one circle for a disc; the border of the light may cut it.
+DISC_SHARE = 0.68
+#: A circle through fewer points of an outline is any corner's.
+FEWEST_ON_CIRCLE = 20
+
+
+def fit_circle(
+    points: Points, tolerance_px: float = 2.0
+) -> tuple[Points, float, NDArray[np.bool_]]:
+    """Fit a circle to the larger part of a set of points; return centre, radius, which lie on it.
+
+    Algebraic least squares, repeated on the points that agree, from several thirds of the outline.
+    """
+    best: tuple[Points, float, NDArray[np.bool_]] = (points.mean(axis=0), 1.0,
+                                                     np.zeros(len(points), bool))  # fmt: skip
+    third = len(points) // 3
+    for start in range(0, len(points), max(1, len(points) // 6)):
+        use = np.zeros(len(points), bool)
+        use[np.arange(start, start + third) % len(points)] = True
+        circle: tuple[Points, float] | None = None
+        for _ in range(5):
+            if use.sum() < FEWEST_ON_CIRCLE:
+                break
+            x, y = points[use].T
+            model = np.stack([2 * x, 2 * y, np.ones_like(x)], axis=1)
+            (cx, cy, c), *_ = np.linalg.lstsq(model, x * x + y * y, rcond=None)
+            radius = float(np.sqrt(max(c + cx * cx + cy * cy, 1e-9)))
+            off = np.abs(np.hypot(points[:, 0] - cx, points[:, 1] - cy) - radius)
+            use, circle = off < tolerance_px, (np.array([cx, cy]), radius)
+        if circle is not None and use.sum() > best[2].sum():
+            best = (*circle, use)
+    return best
+
+
+#: A disc far from the picture's middle shows both rims, circles that lie a thickness times the
+#: slant apart: its outline keeps to one circle within this share of the radius.
+ROUND = 0.02
+
+
+def circle_share(points: Points) -> float:
+    """Return the share of an outline's points that lie on one circle, as nearly as a disc's do."""
+    across = float(np.ptp(points, axis=0).max())
+    centre, radius, on = fit_circle(points, max(2.0, ROUND * across / 2))
+    if not 20 < radius < 2 * float(np.ptp(points, axis=0).max()):
+        return 0.0
+    # The points must go round the circle, not be a short arc of a large one.
+    turn = np.sort(np.arctan2(*(points[on] - centre).T))
+    gaps = np.diff(np.append(turn, turn[0] + 2 * np.pi)) if on.any() else np.array([7.0])
+    return float(on.mean()) if gaps.max() < 2.5 else 0.0
+
+#: How far the middle between both sides may lie off the axis, as a share of the mean width: turned
+#: parts and jaws keep to 0.027, objects that overlap come to 0.049 and more (renders).
+LOPSIDED = 0.037
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shape:
+    """One object: its outline at the part level, axis, envelope, repeating regions and kind."""
+
+    blob: Blob
+    crop: Crop
+    outline_px: Points
+    axis: ImageAxis
+    stations: tuple[Points, Points, Points]
+    threads: tuple[Region, ...]
+    others: tuple[Region, ...]
+    kind: Kind
+
+    @property
+    def length_px(self) -> float:
+        """Extent along the axis."""
+        return float(len(self.stations[0]))
+
+    @property
+    def width_px(self) -> float:
+        """Largest extent across the axis (the upper percent left out)."""
+        _, upper, lower = self.stations
+        return float(np.percentile(upper - lower, 99))
+
+    @property
+    def lopsided(self) -> bool:
+        """Whether its two sides differ as no turned part's do."""
+        s, upper, lower = self.stations
+        width, middle = upper - lower, (upper + lower) / 2
+        on = width > 0.1 * float(width.max())
+        bent = middle[on] - np.polyval(np.polyfit(s[on], middle[on], 1), s[on])
+        return float(np.abs(bent).mean()) > LOPSIDED * float(width[on].mean())
+
+    @property
+    def centre_px(self) -> Points:
+        """Middle of the outline's box."""
+        middle: Points = (self.outline_px.min(axis=0) + self.outline_px.max(axis=0)) / 2
+        return middle
+
+
+def widest_stretch(shape: Shape) -> tuple[float, float, float]:
+    """Return start, end and width (pixels) of the part's widest straight stretch."""
+    s, upper, lower = shape.stations
+    width = upper - lower
+    top = float(np.percentile(width, 99.3))
+    on = np.flatnonzero(width > 0.985 * top)
+    runs = np.split(on, np.flatnonzero(np.diff(on) > 2) + 1)
+    run = max(runs, key=len)
+    return float(s[run[0]]), float(s[run[-1]]), float(np.median(width[run]))
+
+
+def describe(
+    pixels: NDArray[np.generic], field: Field, blob: Blob, camera: Camera
+) -> Shape:
+    """Cut out one object and find its outline, axis, threads and kind.
+
+    Raises
+    ------
+    OutlineError
+        If it has no outline that an object has.
+    """
+    crop = crop_object(pixels, field, blob.label, blob.box_px)
+    points = outline(crop)
+    lie = _along(points, find_axis(points), camera)
+    kind: Kind = "other" if lie.threads or lie.others else _kind(points)
+    if kind == "other" and not (lie.threads and slender(lie.stations)):
+        # The longest way through a part need not be its axis: the one that shows a thread is.
+        ways = [find_axis(points, way) for way in other_directions(points)]
+        lie = max([lie, *(_along(points, axis, camera) for axis in ways)], key=_evidence)
+    return Shape(
+        blob=blob, crop=crop, outline_px=points, axis=lie.axis, stations=lie.stations,
+        threads=lie.threads, others=lie.others, kind=kind,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Lie:
+    """An outline along one of the axes it may have."""
+
+    axis: ImageAxis
+    stations: tuple[Points, Points, Points]
+    threads: tuple[Region, ...]
+    others: tuple[Region, ...]
+
+
+def _along(points: Points, axis: ImageAxis, camera: Camera) -> _Lie:
+    stations = envelope(axis.to_axis(points))
+    first, last = (cross_shift(camera, axis, float(s)) for s in stations[0][[0, -1]])
+    threads, others = find_regions(*stations, (first, last))
+    return _Lie(axis=axis, stations=stations, threads=tuple(threads), others=tuple(others))
+
+
+def _evidence(lie: _Lie) -> tuple[float, float]:
+    """Return how much speaks for an axis: turns of thread along it, then other repeats.
+
+    Both count the less the more the outline's sides differ about it.
+    """
+    _, upper, lower = lie.stations
+    off = np.abs(upper + lower).mean() / max(float((upper - lower).mean()), 1.0)
+    share = 1 / (1 + (off / UNLIKE) ** 2)
+    return share * sum(r.turns for r in lie.threads), share * sum(r.turns for r in lie.others)
+
+
+def slender(stations: tuple[Points, Points, Points]) -> bool:
+    """Whether an outline is so long that no other axis but that along it comes into question."""
+    s, upper, lower = stations
+    return len(s) > SLENDER * float(np.percentile(upper - lower, 99))
+
+
+def _kind(points: Points) -> Kind:
+    contour = points.astype(np.float32)
+    area = cv2.contourArea(contour)
+    if circle_share(points) > DISC_SHARE:
+        return "disc"
+    _, (w, h), _ = cv2.minAreaRect(contour)
+    w, h = max(w, h), max(min(w, h), 1.0)
+    if area > 0.96 * w * h and abs(w / h / CARD_ASPECT - 1) < CARD_TOLERANCE:
+        return "card"
+    if area > 0.93 * w * h and BAR_ASPECT[0] <= w / h <= BAR_ASPECT[1]:
+        return "bar"
+    return "other"

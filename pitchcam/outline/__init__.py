@@ -1,1 +1,0 @@
-"""Where the parts are, and their edges to a fraction of a pixel."""

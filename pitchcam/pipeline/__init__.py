@@ -1,0 +1,1 @@
+"""From a photo to named threads: take it apart, find the scale, measure each thread, name it."""

@@ -1,0 +1,233 @@
+"""The main job: from one photo to named threads.
+
+photo -> lit field -> objects -> edges and rims -> reference -> every thread -> name. Each step is
+a function of its own module; this one hands their results on and puts the answer together.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from pitchcam.boundary import boundary
+from pitchcam.camera.pinhole import Camera
+from pitchcam.errors import UnreadableError
+from pitchcam.flags import FLAGS, flag
+from pitchcam.match.reference import doubt_words, reference_doubt, without_name
+from pitchcam.objects.shapes import Shape
+from pitchcam.photo import load_photo
+from pitchcam.photo.seams import find_seam
+from pitchcam.pipeline.own_scale import from_crests
+from pitchcam.pipeline.part_threads import one_thread
+from pitchcam.pipeline.scene import Progress, Scene, take_apart
+from pitchcam.pipeline.stated_size import doubt_names
+from pitchcam.records import (
+    Flag,
+    Measurement,
+    PartResult,
+    PhotoInfo,
+    Quantity,
+    ScaleResult,
+    ScaleSpec,
+    ThreadResult,
+)
+from pitchcam.scale.find import check_spec
+
+
+def identify(
+    path: str | Path,
+    scale: ScaleSpec | None = None,
+    *,
+    cast: bool = False,
+    shrinkage: Quantity | None = None,
+    plots: bool = True,
+    progress: Progress | None = None,
+) -> Measurement:
+    """Measure and name every thread in a photo.
+
+    Parameters
+    ----------
+    path
+        The photo.
+    scale
+        The reference as the user states it; by default the marker sheet is looked for.
+    cast
+        The parts are casts of internal threads: judged against internal limits.
+    shrinkage
+        Relative shrinkage of the cast's compound (0.002 is 0.2 %), with its uncertainty.
+    plots
+        Keep what pictures and plots show.
+    progress
+        Called with a few words at every step.
+
+    Returns
+    -------
+    Measurement
+        The contract's document; threads that could not be measured carry the verdict
+        ``unreadable``, and the warnings say why.
+
+    Raises
+    ------
+    UnreadableError
+        If the photo as a whole does not carry the measurement; an
+        :class:`~pitchcam.errors.InnerFaultError` if a stage failed as nobody foresaw.
+    InputError
+        If the file is no photo that can be read.
+    UsageError
+        If the stated reference cannot be right.
+    """
+    spec = scale or ScaleSpec()
+    check_spec(spec)
+    doing = ["opening the photo"]
+
+    def say(text: str) -> None:
+        doing.append(text)
+        if progress is not None:
+            progress(text)
+
+    say("reading the photo")
+    photo = load_photo(path)
+    with boundary(lambda: doing[-1]):
+        seam = find_seam(photo.pixels)
+        if seam is not None:
+            raise UnreadableError(
+                f"The photo is damaged: {seam.text}.", FLAGS["damaged"][1], code="damaged"
+            )
+        scene = take_apart(photo, spec, say)
+        say("measuring the threads")
+        return _measure(scene, spec, cast, shrinkage, plots, say)
+
+
+def _measure(
+    scene: Scene, spec: ScaleSpec, cast: bool, shrinkage: Quantity | None, with_plots: bool,
+    say: Progress,
+) -> Measurement:  # fmt: skip
+    taken = set(scene.reference.labels) if scene.reference is not None else set()
+    parts = [s for s in scene.shapes if s.blob.label not in taken and s.kind == "other"]
+    parts = sorted((p for p in parts if p.threads or p.others), key=_reading_order)
+    flags = list(scene.flags)
+    camera, which_open = scene.camera, False
+    if spec.source == "major" and scene.reference is None:
+        own = from_crests(scene, parts, float(spec.mm or 0.0), spec)
+        camera, which_open = own.camera, own.open
+        scene = replace(scene, u_own_scale=own.u_scale)
+        if which_open:
+            flags.append(flag("which-thread"))
+    results = []
+    first_scale: Quantity | None = None
+    for number, part in enumerate(parts, start=1):
+        say(f"measuring part {number} of {len(parts)}")
+        threads = []
+        for region in part.threads:
+            result, scale = one_thread(
+                scene, camera, part, region, spec, cast, shrinkage, with_plots, number, flags
+            )
+            threads.append(_left_open(result) if which_open else result)
+            first_scale = first_scale or scale
+        x0, y0 = part.outline_px.min(axis=0)
+        x1, y1 = part.outline_px.max(axis=0)
+        step = max(1, len(part.outline_px) // 400)
+        results.append(PartResult(
+            id=number, box_px=(float(x0), float(y0), float(x1), float(y1)),
+            threads=tuple(threads),
+            outline_px=tuple((float(x), float(y)) for x, y in part.outline_px[::step]),
+        ))  # fmt: skip
+    results = doubt_names(results, spec, camera.distance_mm, flags)
+    read = [t for p in results for t in p.threads if t.verdict.status != "unreadable"]
+    if spec.source == "major" and scene.reference is not None:
+        _compare_major(read, float(spec.mm or 0.0))
+    if all(f.code != "reference-size" for f in flags):
+        results = _reference_checked(results, spec, flags)
+    if not read:
+        code = flags[-1].code if flags and flags[-1].code in FLAGS else "no-thread"
+        last = flags[-1] if flags else flag("no-thread")
+        raise UnreadableError(_sentence(last.message), last.advice, code=code)
+    return Measurement(
+        photo=PhotoInfo(
+            file=Path(scene.photo.path).name, sha256=scene.photo.sha256,
+            width_px=scene.photo.width_px, height_px=scene.photo.height_px,
+        ),
+        scale=_scale_result(scene, camera, spec, first_scale),
+        parts=tuple(results), warnings=_distinct(flags),
+    )  # fmt: skip
+
+
+def _left_open(result: ThreadResult) -> ThreadResult:
+    """Take back the name of a thread whose scale may be another thread's."""
+    if result.verdict.status != "named":
+        return result
+    verdict = replace(
+        result.verdict, status="ambiguous", designation=None, standard=None, probability=None,
+        same_geometry=(), next_step=f"{FLAGS['which-thread'][1]}.".capitalize(),
+    )  # fmt: skip
+    return replace(result, verdict=verdict)
+
+
+def _reference_checked(
+    results: list[PartResult], spec: ScaleSpec, flags: list[Flag]
+) -> list[PartResult]:
+    """Take the names back where the threads of the photo agree that its reference is wrong."""
+    threads = [t for p in results for t in p.threads if t.verdict.status != "unreadable"]
+    if all(t.verdict.status == "named" for t in threads):
+        return results
+    doubt = reference_doubt([t.reading for t in threads])
+    if doubt is None:
+        return results
+    flags.append(flag("reference-doubted", doubt_words(doubt, spec.mm).partition(";")[0]))
+    return [
+        replace(p, threads=tuple(
+            replace(t, verdict=without_name(t.verdict, doubt, spec.mm)) for t in p.threads
+        ))
+        for p in results
+    ]  # fmt: skip
+
+
+def _compare_major(read: list[ThreadResult], stated_mm: float) -> None:
+    """Hold the caliper's reading against the sheet's scale."""
+    majors = [t.reading.major_mm for t in read if t.reading.major_mm is not None]
+    if majors and all(abs(q.value - stated_mm) > max(0.03 * stated_mm, 4 * q.u) for q in majors):
+        raise UnreadableError(
+            f"By the marker sheet the thread measures {majors[0].value:.2f} mm, by the caliper "
+            f"{stated_mm:.2f} mm.", FLAGS["references-disagree"][1], code="references-disagree",
+        )  # fmt: skip
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:] + "."
+
+
+def _reading_order(shape: Shape) -> tuple[int, float]:
+    """Return the key that numbers parts in rows from the top, each row from the left."""
+    x, y = shape.centre_px
+    return int(y // 400), float(x)
+
+
+def _distinct(flags: list[Flag]) -> tuple[Flag, ...]:
+    seen: dict[tuple[str, str], Flag] = {}
+    for f in flags:
+        seen.setdefault((f.code, f.message), f)
+    return tuple(seen.values())
+
+
+def _scale_result(
+    scene: Scene, camera: Camera, spec: ScaleSpec, first: Quantity | None
+) -> ScaleResult | None:
+    if first is None:
+        return None
+    height = None
+    if np.isfinite(camera.distance_mm):
+        share = camera.u_f_px / camera.f_px
+        height = Quantity(value=camera.distance_mm, u=camera.distance_mm * max(share, 0.002))
+    outline = scene.reference.outline_px if scene.reference is not None else np.zeros((0, 2))
+    step = max(1, len(outline) // 200)
+    box = None
+    if len(outline):
+        (x0, y0), (x1, y1) = outline.min(axis=0), outline.max(axis=0)
+        box = (float(x0), float(y0), float(x1), float(y1))
+    source = scene.reference.source if scene.reference is not None else spec.source
+    return ScaleResult(
+        source=source, mm_per_px=first, camera_height_mm=height, box_px=box,
+        outline_px=tuple((float(x), float(y)) for x, y in outline[::step]),
+    )  # fmt: skip

@@ -1,0 +1,158 @@
+"""Scale from the part itself: the crests that a caliper read.
+
+A caliper reads a parallel thread anywhere, but a taper where its jaws find it largest: at the
+large end of the full thread. With several threads in the picture any of them may be the one that
+was read; with the scale it gives, all of them are threads that exist, with another's they hardly
+are.
+"""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from dataclasses import dataclass
+
+import numpy as np
+
+from pitchcam.camera.pinhole import Camera
+from pitchcam.errors import UnreadableError
+from pitchcam.flags import FLAGS, UNFITTED_ADVICE
+from pitchcam.match.evidence import log_evidence
+from pitchcam.objects.regions import Region
+from pitchcam.objects.shapes import Shape
+from pitchcam.pipeline.part_threads import NOT_FITTED, by_crests, measured
+from pitchcam.pipeline.scene import Scene
+from pitchcam.records import Quantity, ScaleSpec, ThreadReading
+from pitchcam.thread.budget.geometry import Measured
+from pitchcam.thread.reading import TAPER_SEEN
+
+#: Standard uncertainty of a crest diameter by caliper: it reads to 0.02 mm (ISO 13385-1: limits of
+#: 0.02-0.05 mm, from memory), and the crests in the picture go into the scale as well.
+U_CRESTS_MM = 0.025
+#: Where on a taper the jaws touch: beyond the last whole ridge seen, and how far that is open, in
+#: pitches (judgement; a taper of 1:16 grows by a sixteenth of that).
+LARGE_END_PITCHES, U_PLACE_PITCHES = 0.3, 0.6
+#: Relative standard uncertainties that ratios within one picture have before their budget is made:
+#: pitch, diameters; that of an angle in degrees and of a taper.
+U_RATIO, U_ANGLE_DEG, U_TAPER = (0.003, 0.004), 1.5, 0.004
+#: Odds below which it stays open which thread was read.
+CLEAR = 20.0
+#: Rounds in which distance and height settle.
+ROUNDS = 3
+
+
+@dataclass(frozen=True, kw_only=True)
+class OwnScale:
+    """The camera at the distance that a reading of crests gives.
+
+    ``u_scale`` is its relative standard uncertainty; ``open`` says that another thread of the
+    picture may be the one that was read.
+    """
+
+    camera: Camera
+    u_scale: float
+    open: bool
+
+
+def from_crests(
+    scene: Scene, parts: list[Shape], reading_mm: float, spec: ScaleSpec
+) -> OwnScale:
+    """Return the camera at the distance where the thread that was read has the reading.
+
+    Raises
+    ------
+    UnreadableError
+        If there is no thread, or none whose crests are seen on both sides.
+    """
+    regions = sorted(
+        ((p, r) for p in parts for r in p.threads), key=lambda pr: -pr[1].turns
+    )
+    if not regions:
+        raise UnreadableError(
+            "There is no thread to measure.", FLAGS["no-thread"][1], code="no-thread"
+        )
+    camera = _first(scene, *regions[0], reading_mm)
+    shapes = [_shape(scene, camera, p, r, spec) for p, r in regions]
+    seen = [(pr, s) for pr, s in zip(regions, shapes, strict=True) if s is not None]
+    if not seen:
+        raise UnreadableError(
+            "The crests of no thread could be measured on both sides, so that they give no scale.",
+            UNFITTED_ADVICE, code="not-read",
+        )  # fmt: skip
+    chosen, is_open = 0, False
+    if len(seen) > 1:
+        scores = [_likely([s for _, s in seen], reading_mm / _touched(own)) for _, own in seen]
+        chosen = int(np.argmax(scores))
+        rest = max(score for i, score in enumerate(scores) if i != chosen)
+        is_open = scores[chosen] - rest < np.log(CLEAR)
+    (part, region), shape = seen[chosen]
+    for _ in range(ROUNDS):
+        reach = shape.frame.origin @ np.array(camera.normal)
+        height = camera.distance_mm - float(reach)
+        camera = camera.over_plate(
+            float(reach) * reading_mm / _touched(shape) + height, np.nan
+        )
+        again = _shape(scene, camera, part, region, spec)
+        shape = shape if again is None else again
+    place = U_PLACE_PITCHES * shape.pitch_mm * abs(shape.taper)
+    u = np.hypot(U_CRESTS_MM, place if abs(shape.taper) > TAPER_SEEN else 0.0)
+    return OwnScale(camera=camera, u_scale=float(u) / reading_mm, open=is_open)
+
+
+def _first(scene: Scene, part: Shape, region: Region, reading_mm: float) -> Camera:
+    """Return the camera at the distance that the outline's width gives."""
+    s, upper, lower = part.stations
+    inside = (s > region.start_px) & (s < region.end_px)
+    width_px = float(np.median((upper - lower)[inside]))
+    # Crests stand a few percent above the outline's median.
+    return scene.camera.over_plate(scene.camera.f_px * reading_mm / width_px * 1.06, np.nan)
+
+
+def _shape(
+    scene: Scene, camera: Camera, part: Shape, region: Region, spec: ScaleSpec
+) -> Measured | None:
+    """Return a thread, by its flanks or by its crests alone; None where neither is seen."""
+    with suppress(*NOT_FITTED):
+        shape, _ = measured(scene, camera, part, region, spec)
+        if shape.major_mm is not None and not shape.hidden:
+            return shape
+    with suppress(*NOT_FITTED):
+        return by_crests(scene, camera, part, region, spec)[0]
+    return None
+
+
+def _touched(shape: Measured) -> float:
+    """Return the diameter that a caliper reads of a thread, in the picture's present scale, mm."""
+    major = shape.major_mm or np.nan
+    if abs(shape.taper) < TAPER_SEEN:
+        return float(major)
+    end = max(shape.span_mm) if shape.taper > 0 else min(shape.span_mm)
+    large = end + np.sign(shape.taper) * LARGE_END_PITCHES * shape.pitch_mm
+    return float(major + large * shape.taper)
+
+
+def _likely(shapes: list[Measured], longer: float) -> float:
+    """Return the log evidence that all threads exist with lengths that many times as long."""
+    return sum(log_evidence(_rough(s, longer)) for s in shapes)
+
+
+def _rough(shape: Measured, longer: float) -> ThreadReading:
+    v = shape.quantities()
+
+    def length(name: str, share: float, at: float = 0.0) -> Quantity | None:
+        if name not in v:
+            return None
+        value = (v[name] + at) * longer
+        return Quantity(value=value, u=share * value)
+
+    taper = v["taper"]
+    offset, station = 0.0, None
+    if abs(taper) > TAPER_SEEN:
+        low, high = shape.span_mm
+        offset = (high if taper > 0 else low) * taper
+        station = Quantity(value=(high - low) * longer + shape.pitch_mm, u=shape.pitch_mm)
+    angle = v.get("angle_deg")
+    return ThreadReading(
+        pitch_mm=length("pitch_mm", U_RATIO[0]), major_mm=length("major_mm", U_RATIO[1], offset),
+        angle_deg=None if angle is None else Quantity(value=angle, u=U_ANGLE_DEG),
+        taper=Quantity(value=abs(taper), u=U_TAPER), diameter_station_mm=station,
+    )  # fmt: skip

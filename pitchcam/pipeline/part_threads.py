@@ -1,0 +1,318 @@
+"""One thread of a part: refused with a reason, or measured, budgeted, read and named."""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from dataclasses import replace
+
+import numpy as np
+
+from pitchcam.boundary import boundary
+from pitchcam.camera.pinhole import Camera
+from pitchcam.errors import OutlineError, UnreadableError, UsageError
+from pitchcam.flags import UNFITTED_ADVICE, flag
+from pitchcam.match import name_thread
+from pitchcam.objects.regions import Region
+from pitchcam.objects.shapes import Shape
+from pitchcam.pipeline.pose_report import lies_aslant, part_pose
+from pitchcam.pipeline.scene import MOST_BLUR, Scene
+from pitchcam.records import (
+    BudgetLine,
+    Flag,
+    Quantity,
+    ScaleSpec,
+    ThreadReading,
+    ThreadResult,
+    Verdict,
+)
+from pitchcam.thread.budget import Geometry, budget, relative_u_scale
+from pitchcam.thread.crest_lines import CrestShape, measure_crests
+from pitchcam.thread.ends import thread_ends
+from pitchcam.thread.measure import ThreadShape, measure_thread
+from pitchcam.thread.pose.drift import again
+from pitchcam.thread.pose.height import Rest, rest_height
+from pitchcam.thread.pose.laid import lay
+from pitchcam.thread.reading import (
+    IN_STEP,
+    crest_reading,
+    half_angles,
+    plots,
+    to_reading,
+)
+
+#: A thread needs at least this many pixels a pitch: below, its flanks are shorter than the blur.
+FEWEST_PX = 7.0
+#: Below this many pixels a pitch an impossible angle is put down to the pixels.
+COARSE_PX = 12.0
+#: Full turns that a photo must show.
+FEWEST_TURNS = 2.9
+#: Included angles that a screw thread of the series in question can show.
+ANGLES_DEG = (38.0, 74.0)
+#: Slant from which on ridges may hide their flanks: below, a thread shows them or is none.
+LEAST_SLANT = 0.10
+#: Slope of the axis beyond which a thread is measured anew in its pose, not only fitted again: it
+#: moves what is seen of a flank by a twentieth of its height.
+ASLANT_RAD = np.radians(3.0)
+#: Raised where what is seen of a thread does not determine it.
+NOT_FITTED = (np.linalg.LinAlgError, OutlineError)
+
+
+def measured(
+    scene: Scene, camera: Camera, part: Shape, region: Region, spec: ScaleSpec
+) -> tuple[ThreadShape, Rest]:
+    """Measure one thread at its height; the hexagon's turn, seen from the thread, corrects it."""
+    rest = rest_height(part, camera, scene.rims.spread.blur_px)
+
+    def with_starts(starts: int, slope_rad: float = 0.0) -> ThreadShape:
+        return measure_thread(
+            part.crop, scene.field, camera, part.axis, region, rest.height_mm, scene.rims,
+            starts=starts, slope_rad=slope_rad,
+        )
+
+    shape = with_starts(1)
+    if shape.lag < IN_STEP:
+        # Both sides in step: two starts, and a helix twice as steep.
+        shape = with_starts(2)
+    rest = _laid(shape, scene, part, rest, spec)
+    if abs(rest.pose.slope_rad) > ASLANT_RAD:
+        # Which points are straight, and where the light has its edges, goes with the slope.
+        with suppress(*NOT_FITTED):
+            return with_starts(shape.section.starts, rest.pose.slope_rad), rest
+    return again(shape, camera, rest.height_mm, rest.pose.slope_rad), rest
+
+
+def _laid(
+    shape: ThreadShape | CrestShape, scene: Scene, part: Shape, level: Rest, spec: ScaleSpec
+) -> Rest:
+    """Return how a part rests, by one of its threads."""
+    fixed = None if scene.reference is None else scene.reference.place_mm
+    return lay(
+        shape, part, shape.camera, level, scene.rims.spread.blur_px, spec.axis_height_mm, fixed
+    )
+
+
+def one_thread(
+    scene: Scene, camera: Camera, part: Shape, region: Region, spec: ScaleSpec, cast: bool,
+    shrinkage: Quantity | None, with_plots: bool, number: int, flags: list[Flag],
+) -> tuple[ThreadResult, Quantity | None]:  # fmt: skip
+    """Measure and name one threaded region of a part.
+
+    Returns
+    -------
+    result, scale
+        The thread, ``unreadable`` where it cannot be measured (then a flag in ``flags`` says why);
+        and the scale on its axis with its uncertainty, mm per pixel.
+    """
+    problem = _refuse_region(scene, part, region, number)
+    if problem is None:
+        try:
+            with boundary(lambda: f"the measurement of part {number}", NOT_FITTED):
+                return _one_thread(
+                    scene, camera, part, region, spec, cast, shrinkage, with_plots, number, flags
+                )
+        except NOT_FITTED:
+            with (
+                suppress(*NOT_FITTED),
+                boundary(lambda: f"the crests of part {number}", NOT_FITTED),
+            ):
+                return _by_crests(scene, camera, part, region, spec, number, flags)
+            problem = flag("not-read", f"the flanks of part {number} could not be fitted",
+                           UNFITTED_ADVICE)  # fmt: skip
+        except UnreadableError as error:
+            # The message is a sentence; among warnings it stands as a clause.
+            text = error.message.rstrip(".")
+            problem = flag(error.code, text[:1].lower() + text[1:], error.advice)
+    return _unreadable(part, region, problem, flags), None
+
+
+def _one_thread(
+    scene: Scene, camera: Camera, part: Shape, region: Region, spec: ScaleSpec, cast: bool,
+    shrinkage: Quantity | None, with_plots: bool, number: int, flags: list[Flag],
+) -> tuple[ThreadResult, Quantity | None]:  # fmt: skip
+    shape, rest = measured(scene, camera, part, region, spec)
+    if shape.hidden:
+        with suppress(*NOT_FITTED):
+            return _by_crests(scene, camera, part, region, spec, number, flags)
+    angle = shape.section.fit.angle_deg
+    if not ANGLES_DEG[0] <= angle <= ANGLES_DEG[1]:
+        problem = flag(
+            "no-thread", f"part {number} repeats with an included angle of {angle:.0f} degrees, as "
+            "no screw thread does",
+        )  # fmt: skip
+        if region.turns < FEWEST_TURNS + 1:
+            # A shoulder or a chamfer at either end counts as a turn's side, and makes the angle.
+            problem = flag("few-turns", f"part {number} shows hardly {FEWEST_TURNS:.0f} turns of "
+                                        "thread")  # fmt: skip
+        elif region.spacing_px < COARSE_PX:
+            # So few pixels may have made the angle.
+            problem = flag("too-small", f"the thread of part {number} has only "
+                                        f"{region.spacing_px:.0f} pixels a pitch")  # fmt: skip
+        return _unreadable(part, region, problem, flags), None
+    if shape.section.hand < 0:
+        flags.append(flag("left-hand", f"the light along the flanks of part {number} is that of a "
+                                       "left-hand thread"))  # fmt: skip
+    flags += lies_aslant(rest.pose, number)
+    lines = budget(shape, _geometry(scene, part, shape, rest, spec))
+    reading = to_reading(shape, lines, thread_ends(shape, part, region))
+    if cast:
+        reading = _as_cast(reading, shrinkage)
+    verdict: Verdict = name_thread(reading)
+    result = ThreadResult(
+        reading=reading, half_angles_deg=half_angles(shape, lines), turns=region.turns,
+        span_px=_span(shape), budget=lines, verdict=verdict,
+        plots=plots(shape, reading) if with_plots else None, pose=part_pose(rest.pose),
+    )  # fmt: skip
+    return result, _axis_scale(shape, lines)
+
+
+def _by_crests(
+    scene: Scene, camera: Camera, part: Shape, region: Region, spec: ScaleSpec, number: int,
+    flags: list[Flag],
+) -> tuple[ThreadResult, Quantity | None]:  # fmt: skip
+    """Measure and name a thread whose flanks are hidden by what its crests tell."""
+    shape, rest = by_crests(scene, camera, part, region, spec)
+    if shape.slant < LEAST_SLANT:
+        raise OutlineError("flanks that nothing hides are not seen")
+    flags += lies_aslant(rest.pose, number)
+    lines = budget(shape, _geometry(scene, part, shape, rest, spec))
+    reading = crest_reading(shape, lines)
+    if shape.half_angles_deg is None:
+        flags.append(flag("slanted", f"part {number} is seen so much along its axis that its "
+                                     "ridges hide their flanks: the thread angle is not read",
+        ))  # fmt: skip
+    ends = shape.frame.to_photo(camera, np.array([
+        [shape.span_mm[0], 0.0, 0.0], [shape.span_mm[1], 0.0, 0.0],
+    ]))  # fmt: skip
+    result = ThreadResult(
+        reading=reading, half_angles_deg=(None, None), turns=region.turns,
+        span_px=((float(ends[0, 0]), float(ends[0, 1])), (float(ends[1, 0]), float(ends[1, 1]))),
+        budget=lines, verdict=name_thread(reading), pose=part_pose(rest.pose),
+    )  # fmt: skip
+    return result, _axis_scale(shape, lines)
+
+
+def by_crests(
+    scene: Scene, camera: Camera, part: Shape, region: Region, spec: ScaleSpec
+) -> tuple[CrestShape, Rest]:
+    """Measure one thread by its crests alone, in its part's pose."""
+    rest = rest_height(part, camera, scene.rims.spread.blur_px)
+    shape = measure_crests(part.crop, camera, part.axis, region, rest.height_mm, scene.rims)
+    rest = _laid(shape, scene, part, rest, spec)
+    return again(shape, camera, rest.height_mm, rest.pose.slope_rad), rest
+
+
+def _axis_scale(shape: ThreadShape | CrestShape, lines: tuple[BudgetLine, ...]) -> Quantity:
+    """Return the scale on the axis: that of its depth, not of the slant way to it, mm per pixel."""
+    value = float(shape.frame.origin[2]) / shape.camera.f_px
+    return Quantity(value=value, u=value * relative_u_scale(lines, shape.pitch_mm))
+
+
+def _unreadable(part: Shape, region: Region, problem: Flag, flags: list[Flag]) -> ThreadResult:
+    """Note the problem and return the thread without any quantity."""
+    flags.append(problem)
+    ends = part.axis.to_photo(np.array([[region.start_px, 0.0], [region.end_px, 0.0]]))
+    return ThreadResult(
+        reading=ThreadReading(), half_angles_deg=(None, None), turns=region.turns,
+        span_px=((float(ends[0, 0]), float(ends[0, 1])), (float(ends[1, 0]), float(ends[1, 1]))),
+        budget=(), verdict=Verdict(status="unreadable", next_step=problem.advice),
+    )  # fmt: skip
+
+
+def _refuse_region(scene: Scene, part: Shape, region: Region, number: int) -> Flag | None:
+    if part.blob.cut and _near_border(scene, part, region):
+        return flag("cut", f"part {number} is cut through its thread by the edge of the picture "
+                           "or of the light")  # fmt: skip
+    if region.turns < FEWEST_TURNS:
+        return flag("few-turns", f"part {number} shows only {region.turns:.1f} turns of thread")
+    if region.spacing_px < FEWEST_PX:
+        return flag("too-small", f"the thread of part {number} has only {region.spacing_px:.0f} "
+                                 "pixels a pitch")  # fmt: skip
+    if scene.rims.spread.blur_px > MOST_BLUR * region.spacing_px:
+        blur_px, pitch_px = scene.rims.spread.blur_px, region.spacing_px
+        return flag("blurred", f"the blur reaches over {blur_px:.1f} pixels, "
+                               f"the pitch of part {number} over {pitch_px:.0f}")  # fmt: skip
+    if _clipped(scene, part):
+        return flag("over-exposed", f"the background beside part {number} is clipped to white")
+    return None
+
+
+def _near_border(scene: Scene, part: Shape, region: Region) -> bool:
+    s = np.array([region.start_px, region.end_px])
+    ends = part.axis.to_photo(np.stack([s, np.zeros(2)], axis=1))
+    h, w = scene.photo.pixels.shape[:2]
+    reach = part.width_px * 0.7
+    return bool(
+        (ends < reach).any() or (ends[:, 0] > w - reach).any() or (ends[:, 1] > h - reach).any()
+    )
+
+
+def _clipped(scene: Scene, part: Shape) -> bool:
+    """Whether the background around a part is clipped in the channel that is measured."""
+    import cv2
+
+    x0, y0 = part.crop.origin_px
+    h, w = part.crop.mask.shape
+    pixels = scene.photo.pixels[y0 : y0 + h, x0 : x0 + w]
+    around = cv2.dilate(part.crop.mask, np.ones((15, 15), np.uint8)) - part.crop.mask
+    full = np.iinfo(pixels.dtype).max
+    values = pixels[around > 0]
+    if values.ndim == 2:
+        values = values[:, 0] if part.crop.channel == "blue" else values.min(axis=1)
+    return float(np.mean(values >= 0.992 * full)) > 0.25
+
+
+def _geometry(
+    scene: Scene, part: Shape, shape: ThreadShape | CrestShape, rest: Rest, spec: ScaleSpec
+) -> Geometry:
+    camera = shape.camera
+    centre = np.array(camera.centre_px)
+    corner = float(np.hypot(*centre))
+    here = camera.project(shape.frame.origin)
+    share = float(np.hypot(*(here - centre))) / corner
+    has_profile = spec.camera_profile is not None
+    lies = rest.pose
+    if scene.reference is None:
+        return Geometry(
+            height_mm=rest.height_mm, u_scale=scene.u_own_scale, rise_mm=0.0, u_rise_mm=0.0,
+            apart_mm=0.0, corner_share=share, corner_share_reference=share,
+            has_profile=has_profile, scale_on_axis=True, slope_rad=lies.slope_rad,
+            u_slope_rad=lies.u_slope_rad, height_per_rad=lies.height_per_rad,
+        )  # fmt: skip
+    r = scene.reference
+    there = float(np.hypot(*(r.where_px - centre))) / corner
+    # Along the part's axis its pose tells the tilt.
+    apart = abs(float((shape.frame.origin - r.place_mm) @ shape.frame.across))
+    return Geometry(
+        height_mm=rest.height_mm, u_scale=r.u_scale, rise_mm=rest.height_mm - r.height_mm,
+        u_rise_mm=float(np.hypot(rest.u_height_mm, r.u_height_mm)), apart_mm=apart,
+        corner_share=share, corner_share_reference=there, has_profile=has_profile,
+        slope_rad=lies.slope_rad, u_slope_rad=lies.u_slope_rad, height_per_rad=lies.height_per_rad,
+    )  # fmt: skip
+
+
+def _as_cast(reading: ThreadReading, shrinkage: Quantity | None) -> ThreadReading:
+    """Turn a cast's reading into the internal thread's: larger by the compound's shrinkage."""
+    s = shrinkage or Quantity(value=0.0, u=0.002)
+    if not 0.0 <= s.value < 0.1:
+        raise UsageError(
+            f"A shrinkage of {100 * s.value:g} % cannot be right.", "State 0 to 10 percent."
+        )
+
+    def grown(q: Quantity | None) -> Quantity | None:
+        if q is None:
+            return None
+        factor = 1 / (1 - s.value)
+        return Quantity(value=q.value * factor, u=float(np.hypot(q.u, q.value * s.u)))
+
+    return replace(
+        reading, gender="internal", pitch_mm=grown(reading.pitch_mm),
+        major_mm=grown(reading.major_mm), pitch_diameter_mm=grown(reading.pitch_diameter_mm),
+        minor_mm=grown(reading.minor_mm),
+    )  # fmt: skip
+
+
+def _span(shape: ThreadShape) -> tuple[tuple[float, float], tuple[float, float]]:
+    ends = shape.frame.to_photo(shape.camera, np.array([
+        [shape.span_mm[0], 0.0, 0.0], [shape.span_mm[1], 0.0, 0.0],
+    ]))  # fmt: skip
+    return (float(ends[0, 0]), float(ends[0, 1])), (float(ends[1, 0]), float(ends[1, 1]))

@@ -1,0 +1,37 @@
+"""What is said of a part's pose: its quantities, and a warning where it lies aslant."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pitchcam.flags import flag
+from pitchcam.records import Flag, PartPose, Quantity
+from pitchcam.thread.pose.records import Pose
+
+#: A part that lies more aslant than this is better laid level, degrees: its pose then counts for as
+#: much as the reference.
+ASLANT_DEG = 3.0
+
+
+def part_pose(pose: Pose) -> PartPose:
+    """Return the contract's quantities of a pose."""
+    turn = None
+    if pose.turn_rad is not None and pose.u_turn_rad is not None:
+        turn = _degrees(pose.turn_rad, pose.u_turn_rad)
+    return PartPose(
+        inclination_deg=_degrees(pose.incline_rad, pose.u_incline_rad),
+        axis_height_mm=Quantity(value=pose.axis_height_mm, u=pose.u_axis_height_mm), turn_deg=turn,
+    )  # fmt: skip
+
+
+def lies_aslant(pose: Pose, number: int) -> list[Flag]:
+    """Return the warning that a part lies aslant, where that is beyond doubt."""
+    incline, u = abs(np.degrees([pose.incline_rad, pose.u_incline_rad]))
+    if incline < ASLANT_DEG or incline < 2 * u:
+        return []
+    return [flag("inclined", f"part {number} lies aslant by {incline:.0f} degrees; that is taken "
+                             "into account")]  # fmt: skip
+
+
+def _degrees(value_rad: float, u_rad: float) -> Quantity:
+    return Quantity(value=float(np.degrees(value_rad)), u=float(np.degrees(u_rad)))

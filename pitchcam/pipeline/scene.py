@@ -1,0 +1,272 @@
+"""One photo taken apart: what lies on the light, how its edges are drawn, and the scale."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pitchcam.camera.focal import camera_for, explanations, weighed
+from pitchcam.camera.pinhole import Camera
+from pitchcam.edges.rims import Rims
+from pitchcam.edges.straight import learn_rims, sharpened_undone
+from pitchcam.errors import OutlineError, UnreadableError
+from pitchcam.flags import FLAGS, flag
+from pitchcam.objects.field import Field, find_field
+from pitchcam.objects.regions import few_crests
+from pitchcam.objects.shapes import Shape, describe
+from pitchcam.photo import Photo
+from pitchcam.records import Flag, ScaleSpec
+from pitchcam.scale.find import NAMES, SHAPES, Edges, find_reference
+from pitchcam.scale.reference import Reference
+from pitchcam.scale.tilt import PRIOR_TILT_RAD, window_tilt
+
+Progress = Callable[[str], None]
+
+#: A blur beyond this share of the pitch fills the roots and rounds the flanks away.
+MOST_BLUR = 0.13
+#: References that agree within this are one scale, whatever their own uncertainties say.
+AGREE = 0.03
+
+
+@dataclass(frozen=True, kw_only=True)
+class Scene:
+    """One photo, taken apart: its objects, edges, reference and what was noticed on the way.
+
+    ``u_own_scale`` is the relative standard uncertainty of a scale that the part's own crests give.
+    """
+
+    photo: Photo
+    field: Field
+    shapes: tuple[Shape, ...]
+    rims: Rims
+    camera: Camera
+    reference: Reference | None
+    flags: tuple[Flag, ...]
+    u_own_scale: float = 0.0
+
+
+def take_apart(photo: Photo, spec: ScaleSpec, say: Progress) -> Scene:
+    """Find the objects, edges and reference of a photo.
+
+    Raises
+    ------
+    UnreadableError
+        If there is no part, no thread, no reference, a blur, or references that disagree.
+    """
+    say("finding the parts")
+    pixels: NDArray[np.generic] = photo.pixels
+    field = find_field(pixels)
+    flags: list[Flag] = []
+    camera, reference = _camera(photo, field, spec, flags)
+    if reference is not None:
+        # Beside the sheet's window lies paper, which is no background for parts.
+        field = find_field(pixels, within_px=reference.outline_px)
+    shapes = _objects(pixels, field, camera)
+    if not shapes:
+        raise UnreadableError(
+            "No dark part on a bright background was found.", FLAGS["no-part"][1], code="no-part"
+        )
+    say("placing the edges")
+    rims, pins = learn_rims(shapes, field, camera)
+    _refuse_whole(shapes, rims, spec if reference is None else None)
+    shapes = [sharpened_undone(s, rims) for s in shapes]
+    if reference is None:
+        camera = _tilted(field, camera)
+        if spec.source in ("pin", "disc", "card", "jaws"):
+            reference = _found(photo, spec, shapes, camera, pins)
+            camera = reference.camera
+        elif spec.source != "major":
+            raise UnreadableError(
+                "No marker sheet was found, and no other reference was stated.",
+                "Lay a bank card beside the part (--card), or state what lies there (--disc, "
+                "--pin, --jaws), or the caliper's reading of the thread (--major).",
+                code="no-reference",
+            )  # fmt: skip
+    elif spec.source in ("pin", "disc", "card", "jaws"):
+        _compare(reference, spec, shapes, camera, pins)
+    flags += _scene_flags(rims, field, camera)
+    return Scene(
+        photo=photo, field=field, shapes=tuple(shapes), rims=rims, camera=camera,
+        reference=reference, flags=tuple(flags),
+    )  # fmt: skip
+
+
+def _objects(pixels: NDArray[np.generic], field: Field, camera: Camera) -> list[Shape]:
+    """Return the objects that have an outline; a stain or a tint of the light has none."""
+    shapes = []
+    for blob in field.blobs:
+        with suppress(OutlineError):
+            shapes.append(describe(pixels, field, blob, camera))
+    return shapes
+
+
+def _found(
+    photo: Photo, spec: ScaleSpec, shapes: list[Shape], camera: Camera, pins: Edges
+) -> Reference:
+    """Find the stated reference; its scale tells how far off each focal length puts the phone."""
+    reference = find_reference(spec, shapes, camera, pins)
+    if spec.camera_profile is not None:
+        return reference
+    height = reference.height_mm
+    scale = (reference.camera.distance_mm - height) / camera.f_px
+    likely = camera_for(photo, weighed(explanations(photo), scale, height))
+    if abs(likely.f_px / camera.f_px - 1) < 1e-3 and likely.u_f_px <= camera.u_f_px:
+        return reference
+    again = replace(camera, f_px=likely.f_px, u_f_px=likely.u_f_px)
+    return find_reference(spec, shapes, again, pins)
+
+
+def _compare(
+    sheet: Reference, spec: ScaleSpec, shapes: list[Shape], camera: Camera, pins: Edges
+) -> None:
+    """Hold the stated reference against the sheet; a reference that is not there is no matter."""
+    try:
+        other = find_reference(spec, shapes, camera, pins)
+    except UnreadableError as error:
+        if error.code == "no-reference":
+            return
+        raise
+    gap = other.camera.distance_mm / sheet.camera.distance_mm - 1
+    if abs(gap) > max(AGREE, 4 * float(np.hypot(other.u_scale, sheet.u_scale))):
+        raise UnreadableError(
+            f"The marker sheet and the stated {spec.source} give scales {100 * abs(gap):.0f} % "
+            "apart.", FLAGS["references-disagree"][1], code="references-disagree",
+        )  # fmt: skip
+
+
+def _camera(
+    photo: Photo, field: Field, spec: ScaleSpec, flags: list[Flag]
+) -> tuple[Camera, Reference | None]:
+    """Return the camera from profile, sheet or EXIF, and the sheet as reference if it is there."""
+    from pitchcam.camera.profile import load_profile
+
+    camera = camera_for(photo, explanations(photo))
+    profile = None
+    if spec.camera_profile is not None:
+        profile = load_profile(Path(spec.camera_profile))
+        p = profile.for_size(photo.width_px, photo.height_px)
+        camera = replace(
+            camera, f_px=p.f_px, u_f_px=p.u_f_px, centre_px=p.centre_px, k1=p.k1, k2=p.k2
+        )
+    # A sheet shows as a dozen or more dark squares; without them the search is not worth its time.
+    if spec.source in ("auto", "sheet") or len(field.blobs) >= 10:
+        from pitchcam.scale.sheet import find_sheet
+
+        f_px = camera.f_px if photo.f35_mm else None
+        pose = find_sheet(_grey8(photo.pixels), f_px, spec.sheet_bar_mm, profile=profile)
+        if pose is not None:
+            window = np.array(pose.window_px)
+            reference = Reference(
+                source="sheet", camera=pose.camera,
+                u_scale=pose.mm_per_px.u / pose.mm_per_px.value, height_mm=0.0, u_height_mm=0.1,
+                where_px=window.mean(axis=0), labels=(), outline_px=window,
+            )  # fmt: skip
+            return pose.camera, reference
+        if spec.source == "sheet":
+            raise UnreadableError(
+                "No marker sheet was found in the photo.",
+                "Show at least four of its markers whole and sharp, retake.", code="no-reference",
+            )  # fmt: skip
+    if photo.f35_mm is None and profile is None and spec.source != "major":
+        flags.append(flag("no-exif"))
+    return camera, None
+
+
+def _grey8(pixels: NDArray[np.generic]) -> NDArray[np.uint8]:
+    import cv2
+
+    coded: Any = pixels
+    eight = (coded / 257).astype(np.uint8) if pixels.dtype == np.uint16 else coded
+    grey = eight if eight.ndim == 2 else cv2.cvtColor(eight, cv2.COLOR_BGR2GRAY)
+    return np.asarray(grey, dtype=np.uint8)
+
+
+def _tilted(field: Field, camera: Camera) -> Camera:
+    found = window_tilt(field, camera)
+    if found is None:
+        return replace(camera, u_tilt_rad=float(PRIOR_TILT_RAD))
+    return camera.tilted(*found)
+
+
+def _refuse_whole(shapes: list[Shape], rims: Rims, spec: ScaleSpec | None) -> None:
+    """Raise where nothing in the photo can be measured, with the reason that a person can mend.
+
+    ``spec`` is the reference that has to be found, None where the scale is known without.
+    """
+    spacing = max((r.spacing_px for s in shapes for r in s.threads), default=0.0)
+    blur = rims.spread.blur_px if len(rims.edges_px) else 0.0
+    if spacing == 0:
+        blur = max(blur, _overall_blur(shapes))
+    if blur > 2.6 and blur > MOST_BLUR * spacing:
+        raise UnreadableError(
+            f"The outline is out of focus or shaken: edges are blurred over {2.5 * blur:.0f} "
+            "pixels.", FLAGS["blurred"][1], code="blurred",
+        )  # fmt: skip
+    if spec is not None and spec.source in SHAPES:
+        missing = all(s.kind != SHAPES[spec.source] for s in shapes)
+        if missing and any(s.lopsided for s in shapes if s.kind == "other" and not s.blob.cut):
+            raise UnreadableError(
+                f"Two objects touch or overlap: {NAMES[spec.source]} is not seen by itself, and an "
+                "object has unlike sides.", FLAGS["touching"][1], code="touching",
+            )  # fmt: skip
+    if spacing > 0:
+        return
+    barbs = any(s.others for s in shapes)
+    # Where barbs are seen whole they are the part, and what is cut lies beside it.
+    whole = any(s.others and not s.blob.cut for s in shapes)
+    if not whole and any(s.blob.cut for s in shapes if s.kind == "other"):
+        raise UnreadableError(
+            "A part is cut by the edge of the picture or of the light.", FLAGS["cut"][1],
+            code="cut",
+        )  # fmt: skip
+    if any(few_crests(*s.stations) for s in shapes if s.kind == "other" and not s.others):
+        raise UnreadableError(
+            "Only one or two turns of thread are visible; three are needed.",
+            FLAGS["few-turns"][1], code="few-turns",
+        )  # fmt: skip
+    what = "only hose barbs or rings were found" if barbs else "no threaded part was found"
+    raise UnreadableError(
+        f"There is no thread to measure: {what}.", FLAGS["no-thread"][1], code="no-thread"
+    )
+
+
+def _overall_blur(shapes: list[Shape]) -> float:
+    """Return a rough blur from the width of the outlines' fall of light, pixels."""
+    from pitchcam.objects.contour import outline
+
+    widths = []
+    for shape in shapes:
+        try:
+            low, high = outline(shape.crop, 0.3, fill_px=30), shape.outline_px
+        except ValueError:
+            continue
+        import cv2
+
+        areas = [abs(cv2.contourArea(p.astype(np.float32))) for p in (low, high)]
+        length = cv2.arcLength(high.astype(np.float32), True)
+        # Levels 0.86 and 0.3 of an edge lie 1.6 standard deviations apart.
+        widths.append((areas[1] - areas[0]) / max(length, 1.0) / 1.6)
+    return min(widths, default=0.0)
+
+
+def _scene_flags(rims: Rims, field: Field, camera: Camera) -> list[Flag]:
+    flags = []
+    widest = float(rims.rims_px.max()) if len(rims.rims_px) else 0.0
+    if widest > 2.5:
+        flags.append(flag("rim", f"parts mirror the light over {widest:.0f} pixels along their "
+                                 "edges"))  # fmt: skip
+    if rims.spread.gain > 0.55:
+        flags.append(flag("halo"))
+    if camera.tilt_deg > 2.5:
+        flags.append(flag("tilt", f"the camera was tilted by about {camera.tilt_deg:.0f} degrees"))
+    if field.clipped_share > 0.1:
+        flags.append(flag(
+            "over-exposed", f"{100 * field.clipped_share:.0f} % of the background is clipped"
+        ))  # fmt: skip
+    return flags

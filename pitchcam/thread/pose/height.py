@@ -1,0 +1,257 @@
+"""How high over the plate a part's axis lies: a part rests on its largest feature."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pitchcam.camera.pinhole import Camera
+from pitchcam.edges.lines import crossings, line_profiles
+from pitchcam.objects.end_face import end_face
+from pitchcam.objects.frame import AxisFrame
+from pitchcam.objects.shapes import Shape, widest_stretch
+from pitchcam.thread.fitting import Section
+from pitchcam.thread.pose.records import UNKNOWN, Pose
+
+Values = NDArray[np.float64]
+
+#: A hexagon's corners are broken by a chamfer or a small radius, which takes up to 2 % of its
+#: width (common practice, no source).
+U_CORNERS = 0.008
+
+#: How well any radius is read from an outline, mm: renders of known parts come out within 0.1.
+U_RADIUS_MM = 0.07
+
+#: No hexagon is thinner than this share of its width over corners, as flanges and washers are: ISO
+#: 4035's thin nuts have 0.27, thin hexagons of fittings 0.2 (common practice, no source).
+THINNEST = 0.125
+#: A hexagon's corners are turned off to a circle no wider than its flats, 0.866 of its corners (ISO
+#: 4014: 0.95 of that, from memory), which reads as 0.84-0.89; round heads have more.
+HEXAGON_FACE = 0.90
+
+#: How far from a part's end its head is looked for, in widths of the part.
+HEAD_WITHIN = 0.45
+
+#: How far outside a sharp corner the outline's level lies, in blurs: 1.08 by the normal
+#: distribution, a quarter less in a photo that is sharpened. A round edge's rim makes up for it.
+CORNER_SHIFT = 0.8
+
+
+@dataclass(frozen=True, kw_only=True)
+class Rest:
+    """The feature a part rests on: its width in the picture, and the axis's height over the plate.
+
+    ``hexagon`` says that it was taken as a hexagon lying on a flat; ``stretch`` are its stations
+    along the axis, pixels. Once the part is laid, ``pose`` says how, and the height is that of the
+    axis at the thread.
+    """
+
+    width_mm: float
+    height_mm: float
+    u_height_mm: float
+    hexagon: bool
+    stretch: tuple[float, float]
+    pose: Pose = UNKNOWN
+
+
+def rest_height(shape: Shape, camera: Camera, blur_px: float = 0.0) -> Rest:
+    """Return the height of a part's axis over the plate.
+
+    Parameters
+    ----------
+    shape
+        The part's outline.
+    camera
+        The camera over the plate (distance set).
+    blur_px
+        Standard deviation of the photo's blur.
+
+    Notes
+    -----
+    A hexagon on a flat shows its width across corners w and has its axis at w sqrt(3) / 4; a
+    round collar or the thread itself has it at w / 2. For a hexagon that
+    is turned see :func:`turned`. A stretch that is wider than the rest of
+    the part and carries no thread is taken for a hexagon; where the widest feature is the thread
+    or a long cylinder, it is round.
+    """
+    start, end, width_px = widest_stretch(shape)
+    middle = shape.axis.to_photo(np.array([[(start + end) / 2, 0.0]]))
+    height = 0.433 * width_px * camera.distance_mm / camera.f_px
+    hexagon = _stands_out(shape, start, end, width_px)
+    if hexagon:
+        width_px -= 2 * CORNER_SHIFT * blur_px
+    width_mm = 0.0
+    for _ in range(4):
+        point = camera.on_plane(middle, height)[0]
+        # On a plane square to the view the scale is the depth's, however far off its middle.
+        width_mm = width_px * float(point[2]) / camera.f_px
+        # The wide feature's contour is at the axis's height for a hexagon's corners; a round one
+        # is seen along tangents, a little wider.
+        if not hexagon:
+            radius = width_mm / 2
+            width_mm *= float(np.sqrt(1 - (radius / np.linalg.norm(point)) ** 2))
+        height = width_mm * (np.sqrt(3) / 4 if hexagon else 0.5)
+    u = U_CORNERS * height if hexagon else 0.01 * height
+    return Rest(
+        width_mm=width_mm, height_mm=height, u_height_mm=float(np.hypot(u, U_RADIUS_MM)),
+        hexagon=hexagon, stretch=(start, end),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True)
+class Roll:
+    """A hexagon's turn about its axis, 0 to 30 degrees, in radians, and its uncertainty.
+
+    ``shown`` is the share of its width over corners that stands square to the line of sight, by
+    that of a hexagon on its flat.
+    """
+
+    turn_rad: float
+    u_turn_rad: float
+    shown: float
+
+
+def hexagon_roll(
+    part: Shape, section: Section, frame: AxisFrame, camera: Camera, rest: Rest
+) -> Roll:
+    """Return how far a hexagon is turned about the axis.
+
+    A hexagon on its flat has both outer corners at the axis's height over the plate. Turned by a
+    against the line of sight, one is nearer to the camera by w tan a than the other, and therefore
+    stands farther from the thread's axis in the picture: by w^2 tan a / (2 L) in all. The line of
+    sight itself meets the plate aslant where the part lies off the camera's foot.
+
+    Parameters
+    ----------
+    part
+        The part's outline.
+    section, frame, camera
+        A thread measured on the part, whose axis is known far better than the outline's middle.
+    rest
+        The stretch that is taken for a hexagon.
+    """
+    corners = [c for side in (1.0, -1.0) if (c := _corner(part, rest, side)) is not None]
+    if len(corners) < 2:
+        return Roll(turn_rad=0.0, u_turn_rad=0.0, shown=1.0)
+    y = [section.to_axis(frame.from_photo(camera, c))[1] for c in corners]
+    above, below = float(max(y)), float(-min(y))
+    width, reach = above + below, float(np.linalg.norm(frame.origin))
+    seen = np.arctan(2 * (above - below) * reach / width**2)
+    up = -np.array(camera.normal)
+    slant = np.arctan2(-up @ frame.across, up @ frame.toward)
+    sixth = np.pi / 3
+    turn = float((seen - slant + sixth / 2) % sixth - sixth / 2)
+    # The axis's direction, carried from the thread to the hexagon, is good to 0.03-0.05 mm.
+    u = float(2 * 0.04 * reach / width**2)
+    # What lies within its own uncertainty is no turn.
+    turn *= turn**2 / (turn**2 + u**2)
+    shown = float(np.cos(slant + turn) / np.cos(slant))
+    return Roll(turn_rad=abs(turn), u_turn_rad=min(u, 0.3), shown=shown)
+
+
+def _corner(part: Shape, rest: Rest, side: float) -> Values | None:
+    """Return the photo position of the middle of a hexagon's outer corner, None where unseen.
+
+    A turned hexagon shows the face beside its farther corner, which mirrors the panel: one level of
+    the light would lie farther in there than at a dark corner. Half way between the light on both
+    sides of it is where a sharp corner ends.
+    """
+    st = part.axis.to_axis(part.outline_px)
+    trim = 0.2 * (rest.stretch[1] - rest.stretch[0])
+    low, high = rest.stretch[0] + trim, rest.stretch[1] - trim
+    on = (st[:, 0] > low) & (st[:, 0] < high) & (side * st[:, 1] > 0)
+    if on.sum() < 8:
+        return None
+    ends = part.axis.to_photo(np.array([[low, 0.0], [high, 0.0]]))
+    out = part.axis.to_photo(np.array([[low, side]]))[0] - ends[0]
+    offset = float(np.median(np.abs(st[on, 1])))
+    p = line_profiles(part.crop, ends[0] + offset * out, ends[1] + offset * out, out, reach_px=7.0)
+    light = np.median(p.light, axis=0)
+    beside = [float(np.median(light[on])) for on in (p.across_px > 4.0, p.across_px < -3.0)]
+    edge = float(crossings(light[None], p.across_px, sum(beside) / 2)[0])
+    if not np.isfinite(edge):
+        return None
+    middle: Values = ends.mean(axis=0) + (offset + edge) * out
+    return middle
+
+
+def turned(rest: Rest, roll: Roll) -> Rest:
+    """Return the rest of a hexagon that is turned about the axis.
+
+    Notes
+    -----
+    A turned hexagon lies on an edge or is held by something else, so
+    that its axis stands between half its flats and what its lowest edge demands; the former is
+    taken, and a quarter of the difference left open.
+    """
+    if not rest.hexagon:
+        return rest
+    corners = rest.width_mm / roll.shown
+    height = corners * np.sqrt(3) / 4
+    lowest = corners / 2 * np.cos(np.radians(30) - roll.turn_rad)
+    u = (
+        rest.u_height_mm, height * np.tan(roll.turn_rad) * roll.u_turn_rad,
+        0.25 * (lowest - height),
+    )  # fmt: skip
+    return replace(rest, height_mm=float(height), u_height_mm=float(np.linalg.norm(u)))
+
+
+def _stands_out(shape: Shape, start: float, end: float, width_px: float) -> bool:
+    s, upper, lower = shape.stations
+    inside = (s >= start) & (s <= end)
+    if any(r.start_px < end and r.end_px > start for r in shape.threads):
+        return False
+    rest = np.percentile((upper - lower)[~inside], 90) if (~inside).any() else 0.0
+    if end - start > 1.2 * width_px or rest > 0.97 * width_px:
+        return False
+    for r in shape.threads:
+        crests = np.percentile((upper - lower)[(s > r.start_px) & (s < r.end_px)], 90)
+        # No hexagon's flats are narrower than the thread it turns.
+        if np.sqrt(3) / 2 * width_px < crests:
+            return False
+    head = chamfered(shape, start, end, width_px)
+    return end - start > THINNEST * width_px if head is None else head
+
+
+def chamfered(shape: Shape, start: float, end: float, width_px: float) -> bool | None:
+    """Return whether a stretch at an end of the part is a hexagon's head by its face's size.
+
+    None where it lies inside the part, or its face is not seen to be flat.
+    """
+    first, last = shape.stations[0][[0, -1]]
+    for side, gap in ((-1.0, start - first), (1.0, last - end)):
+        if gap < 0.25 * width_px:
+            face = end_face(shape.outline_px, shape.axis, side)
+            if face is not None:
+                return face.radius_px < HEXAGON_FACE * width_px / 2
+    return None
+
+
+def head_stretches(shape: Shape, rest: Rest) -> list[tuple[float, float]]:
+    """Return the stretches at the ends of a part that are hexagons beside a wider flange.
+
+    Such a plug falls on both.
+    """
+    s, upper, lower = shape.stations
+    width = upper - lower
+    out: list[tuple[float, float]] = []
+    start, end = rest.stretch
+    flange = end - start < THINNEST * shape.width_px and not rest.hexagon
+    if not flange or any(r.start_px < end and r.end_px > start for r in shape.threads):
+        return out
+    for near in (s < s[0] + HEAD_WITHIN * shape.width_px, s > s[-1] - HEAD_WITHIN * shape.width_px):
+        # The wide stretch itself may reach in; its own shoulder is where it stops.
+        on = np.flatnonzero(near & ((s < rest.stretch[0] - 3) | (s > rest.stretch[1] + 3)))
+        if len(on) < 10:
+            continue
+        top = float(np.percentile(width[on], 60))
+        level = on[np.abs(width[on] - top) < 0.015 * top]
+        runs = np.split(level, np.flatnonzero(np.diff(level) > 2) + 1)
+        run = max(runs, key=len)
+        start, end = float(s[run[0]]), float(s[run[-1]])
+        threaded = any(r.start_px < end and r.end_px > start for r in shape.threads)
+        if not threaded and end - start > THINNEST * top and chamfered(shape, start, end, top):
+            out.append((start, end))
+    return out

@@ -1,0 +1,189 @@
+"""How a part lies: its profile of revolution, and the poses in which it rests on the plate.
+
+A part of revolution touches the plate with its lower hull: laid down, it falls onto the edge of
+that hull which lies under its centre of mass, and its axis is then inclined by that edge's slope.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import grey_opening
+from scipy.special import ndtr
+
+from pitchcam.camera.pinhole import Camera
+from pitchcam.objects.axis import ImageAxis, envelope
+from pitchcam.objects.frame import AxisFrame
+from pitchcam.thread.pose.height import Rest
+
+Values = NDArray[np.float64]
+
+#: How far the centre of mass may lie off a solid part's, as a share of its length: bores, and
+#: what of the part is of another metal.
+U_MASS = 0.05
+#: Radii of the points a part rests on: outline and metal, mm.
+U_RADIUS_MM = 0.07
+#: Slope of a chamfer's outline, by radius over length: chamfers of hexagons stand at 15 to 30
+#: degrees to the face (common practice, no source), which is 1.7 and more; over so many pixels.
+CHAMFER, OVER_PX = 0.25, 4
+#: Fewest stations that make a thread.
+FEWEST_STATIONS = 10
+#: An edge of the hull shorter than this share of the length carries no part.
+LEAST_EDGE = 0.02
+
+
+@dataclass(frozen=True, kw_only=True)
+class Profile:
+    """A part along its axis: stations z, radii as seen and toward the plate, mm, arrays (n,).
+
+    They differ in a hexagon on its flat, which shows its corners. z is that of the frame.
+    """
+
+    z_mm: Values
+    seen_mm: Values
+    rests_mm: Values
+
+    def axis_height_mm(self, incline_rad: Values | float) -> Values:
+        """Return the height over the plate of the axis at z = 0, for inclinations (...,).
+
+        The part touches the plate somewhere, whatever else may hold it.
+        """
+        a = np.asarray(incline_rad, dtype=float)[..., None]
+        out: Values = (self.rests_mm * np.cos(a) - self.z_mm * np.sin(a)).max(axis=-1)
+        return out
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fall:
+    """One way to lie on the plate: the inclination, its standard uncertainty, its probability."""
+
+    incline_rad: float
+    u_incline_rad: float
+    probability: float
+
+
+def part_profile(
+    outline_px: Values, axis: ImageAxis, frame: AxisFrame, camera: Camera, rest: Rest,
+    out_px: float = 0.0, heads: Sequence[tuple[float, float]] = (),
+    threads: Sequence[tuple[float, float]] = (),
+) -> Profile:
+    """Return a part's profile from its outline.
+
+    Parameters
+    ----------
+    outline_px
+        Closed outline, (n, 2) photo pixels.
+    axis
+        The part's axis in the photo.
+    frame, camera
+        The axis in space, inclined as it is taken to be.
+    rest
+        The feature the part would rest on if it were level, which may be a hexagon.
+    out_px
+        How far outside the part's edge the outline runs.
+    heads
+        Stretches of other hexagons.
+    threads
+        Stretches of threads.
+    """
+    s, upper, lower = envelope(axis.to_axis(outline_px))
+    upper, lower = upper - out_px, lower + out_px
+    sides = [
+        frame.from_photo(camera, axis.to_photo(np.stack([s, t], axis=1))) for t in (upper, lower)
+    ]
+    z = (sides[0][:, 0] + sides[1][:, 0]) / 2
+    width = np.abs(sides[0][:, 1] - sides[1][:, 1]) / 2
+    for start, end in threads:
+        # One side shows a crest where the other shows the groove; the crests are rested on.
+        on = (s >= start) & (s <= end)
+        if on.sum() < FEWEST_STATIONS:
+            continue
+        both = (sides[0][on, 1] + sides[1][on, 1]) / 2
+        # The outline's axis is a fraction of a degree off the thread's own.
+        middle = np.polyval(np.polyfit(s[on] - start, both, 1), s[on] - start)
+        width[on] = np.maximum(*(np.abs(side[on, 1] - middle) for side in sides))
+    away = np.hypot(frame.pinhole[2], frame.pinhole[0] - z)
+    # A round body is seen along tangents, a little wider.
+    seen = width * away / np.hypot(away, width)
+    rests = seen.copy()
+    mm_per_px = float(np.abs(np.diff(z)).mean())
+    hexagons = [(rest.stretch, rest.height_mm)] if rest.hexagon else []
+    for stretch in heads:
+        on = (s >= stretch[0]) & (s <= stretch[1])
+        hexagons.append((stretch, float(np.median(width[on])) * np.sqrt(3) / 2))
+    for stretch, flat_mm in hexagons:
+        first, last = _hexagon(seen, s, stretch, mm_per_px)
+        seen[first : last + 1] = width[first : last + 1]
+        rests = np.minimum(rests, _lowered(seen, first, last, flat_mm))
+    return Profile(z_mm=z, seen_mm=seen, rests_mm=rests)
+
+
+def _hexagon(
+    seen: Values, s: Values, stretch: tuple[float, float], mm_per_px: float
+) -> tuple[int, int]:
+    """Return first and last station of a hexagon: its straight stretch and chamfers as they fall.
+
+    A collar beside it is round: the outline rises to it again, or runs on level.
+    """
+    first, last = (int(np.argmin(np.abs(s - end))) for end in stretch)
+    step = OVER_PX
+    while first >= step and seen[first] - seen[first - step] > CHAMFER * step * mm_per_px:
+        first -= 1
+    while last + step < len(s) and seen[last] - seen[last + step] > CHAMFER * step * mm_per_px:
+        last += 1
+    return first, last
+
+
+def _lowered(seen: Values, first: int, last: int, flat_mm: float) -> Values:
+    """Return the radii toward the plate: a hexagon's flats, and no more beside it than a collar's.
+
+    Seen aslant, the hexagon's face smears over what lies beside it, by less than a collar's length.
+    """
+    out = seen.copy()
+    out[first : last + 1] = np.minimum(seen[first : last + 1], flat_mm)
+    reach = 4 * OVER_PX
+    for near in (slice(max(first - reach, 0), first), slice(last + 1, last + 1 + reach)):
+        beside = slice(max(near.start - reach, 0), near.stop + reach)
+        opened = grey_opening(out[beside], size=(2 * OVER_PX,))
+        start = near.start - beside.start
+        out[near] = opened[start : start + len(out[near])]
+    return out
+
+
+def falls(profile: Profile) -> list[Fall]:
+    """Return the ways in which a part may lie, by the edges of its lower hull under its weight."""
+    z, r = profile.z_mm, profile.rests_mm
+    length = float(np.ptp(z))
+    area = profile.seen_mm * profile.rests_mm
+    weight = float(area @ z / area.sum())
+    corners = _hull(z, r)
+    out = []
+    for i, j in zip(corners[:-1], corners[1:], strict=True):
+        span = z[j] - z[i]
+        low, high = ((z[k] - weight) / (U_MASS * length) for k in (i, j))
+        share = float(ndtr(high) - ndtr(low))
+        if span < LEAST_EDGE * length or share < 1e-3:
+            continue
+        u = np.hypot(np.sqrt(2) * U_RADIUS_MM / span, np.radians(0.15))
+        out.append(Fall(
+            incline_rad=float(np.arctan((r[j] - r[i]) / span)), u_incline_rad=float(min(u, 0.2)),
+            probability=share,
+        ))  # fmt: skip
+    return out
+
+
+def _hull(z: Values, r: Values) -> list[int]:
+    """Return the stations on the hull of a profile's side, from the first to the last."""
+    order = np.lexsort((-r, z))
+    hull: list[int] = []
+    for k in order:
+        while len(hull) > 1:
+            a, b = hull[-2], hull[-1]
+            if (z[b] - z[a]) * (r[k] - r[a]) - (r[b] - r[a]) * (z[k] - z[a]) < 0:
+                break
+            hull.pop()
+        hull.append(int(k))
+    return hull

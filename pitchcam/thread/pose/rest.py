@@ -1,0 +1,146 @@
+"""The pose of a part on the plate: inclination, height of the axis, and how well both are known.
+
+Three ways to lie compete: level, as on a support or by its shape; as it falls, on two points of
+its hull; held by something else. The picture decides: the ends are ellipses
+(:mod:`pitchcam.objects.end_face`), and a thread whose one end is nearer is drawn larger there. The
+picture shows the angle between axis and picture, which is the inclination and the camera's tilt
+together; the hull and the height know the plate alone.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import logsumexp
+
+from pitchcam.camera.pinhole import Camera
+from pitchcam.objects.axis import ImageAxis
+from pitchcam.objects.end_face import Face
+from pitchcam.objects.frame import axis_frame
+from pitchcam.thread.pose.hull import Profile, falls
+from pitchcam.thread.pose.records import GRID, Pose, normal
+
+Values = NDArray[np.float64]
+
+#: Ways to lie, their prior shares and, but for those as the hull has it, their spread in degrees.
+#: Of 150 threads of parts laid as they fall, 35 were inclined by more than 4 degrees; where good
+#: practice is kept, parts are level to half a degree, and a shim or a chip makes one or two.
+LEVEL, UNEVEN, FALLEN, HELD = (0.4, 0.35), (0.3, 1.2), (0.22, 0.0), (0.08, 8.0)
+#: Share of end faces that are not flat and square to the axis: domed, cut off, chipped.
+ODD_FACE = 0.02
+#: Share of faces that mirror the panel so brightly that the outline follows the rim's upper half.
+MIRRORED_FACE = 0.1
+#: Where the focal length is known no better than this, any lens of a phone may have been used:
+#: spread of its logarithm.
+KNOWN_LENS, U_LENS = 0.06, 0.35
+#: A face this far from square, in bulge, is as likely as any other.
+ODD_BULGE = 0.4
+
+
+def sight(
+    faces: list[Face], thread: Values, axis: ImageAxis, camera: Camera, height_mm: float
+) -> Values:
+    """Return the log likelihood over GRID of what end faces and thread show.
+
+    Parameters
+    ----------
+    faces
+        The end faces that are seen to be flat.
+    thread
+        What the thread shows by itself, of :func:`pitchcam.thread.pose.drift.thread_sight`.
+    axis, camera, height_mm
+        The part's axis in the photo, the camera, and the height of the axis over the plate.
+
+    Notes
+    -----
+    Both see the axis through the focal length: a face lies so far off the optical axis, and the
+    camera so far above. It is one unknown for all of them.
+    """
+    share = camera.u_f_px / camera.f_px
+    spread = U_LENS if share > KNOWN_LENS else share
+    steps = np.linspace(-2.5, 2.5, 11 if share > KNOWN_LENS else 5)
+    total = []
+    for step in steps:
+        longer = float(np.exp(step * spread))
+        drawn = np.interp(GRID / longer, GRID, thread)
+        total.append(_faces(faces, axis, camera, height_mm, longer) + drawn - 0.5 * step**2)
+    out: Values = logsumexp(total, axis=0)
+    return out
+
+
+def _faces(
+    faces: list[Face], axis: ImageAxis, camera: Camera, height_mm: float, longer: float
+) -> Values:
+    """Return the log likelihood of the faces with the focal length that many times as long."""
+    total = np.zeros(len(GRID))
+    a = np.radians(GRID)
+    for face in faces:
+        frame = axis_frame(camera, axis, face.s_px, height_mm)
+        view = -frame.origin / np.linalg.norm(frame.origin)
+        along, up = float(frame.along @ view) / longer, float(-np.array(camera.normal) @ view)
+        shown = face.end * (np.cos(a) * along + np.sin(a) * up)
+        convex = normal(face.bulge - np.abs(shown), face.u_bulge)
+        concave = np.where(shown > 0, normal(face.bulge + shown, face.u_bulge), convex)
+        flat = (1 - MIRRORED_FACE) * convex + MIRRORED_FACE * concave
+        total += np.log((1 - ODD_FACE) * flat + ODD_FACE / ODD_BULGE)
+    return total
+
+
+def prior(profile: Profile) -> Values:
+    """Return the prior probability of the axis's inclination over the plate, over GRID."""
+    out = np.zeros(len(GRID))
+    for share, u in (LEVEL, UNEVEN, HELD):
+        out += share * normal(GRID, u)
+    for fall in falls(profile):
+        off = GRID - np.degrees(fall.incline_rad)
+        out += FALLEN[0] * fall.probability * normal(off, np.degrees(fall.u_incline_rad))
+    total: Values = out / out.sum()
+    return total
+
+
+def posterior(
+    profile: Profile, seen: Values, camera: Camera, u_radius_mm: float, lever_mm: float = 0.0
+) -> Pose:
+    """Return the pose that hull and picture agree on.
+
+    Parameters
+    ----------
+    profile
+        The part along its axis, from the thread's middle.
+    seen
+        Log likelihood of the axis's angle over GRID, from the picture.
+    camera
+        The camera over the plate, with the uncertainty of its tilt.
+    u_radius_mm
+        Standard uncertainty of the radius that the part rests on.
+    lever_mm
+        How far along the axis the thread lies from the reference, whose place on the plate is
+        known: so far a tilt lifts it.
+    """
+    u_tilt = float(np.degrees(camera.u_tilt_rad))
+    tilts = np.linspace(-3, 3, 31) * u_tilt if u_tilt > 0.1 else np.zeros(1)
+    weight = np.exp(-0.5 * (tilts / max(u_tilt, 1e-9)) ** 2)
+    angle = GRID[:, None] + tilts
+    likely = np.interp(angle, GRID, seen)
+    joint = prior(profile)[:, None] * weight * np.exp(likely - likely.max())
+    joint /= joint.sum()
+    over_plate = profile.axis_height_mm(np.radians(GRID))[:, None] + np.zeros_like(angle)
+    height = over_plate + lever_mm * np.tan(np.radians(tilts))
+
+    def moments(x: Values) -> tuple[float, float]:
+        mean = float((joint * x).sum())
+        return mean, float(np.sqrt((joint * (x - mean) ** 2).sum()))
+
+    incline, u_incline = moments(np.radians(GRID)[:, None] + np.zeros_like(angle))
+    slope, u_slope = moments(np.radians(angle))
+    at, u_at = moments(height)
+    axis_height, u_axis_height = moments(over_plate)
+    shared = float((joint * (height - at) * (np.radians(angle) - slope)).sum())
+    per_rad = shared / max(u_slope**2, 1e-12)
+    left = max(u_at**2 - (per_rad * u_slope) ** 2, 0.0)
+    return Pose(
+        incline_rad=incline, u_incline_rad=u_incline, slope_rad=slope, u_slope_rad=u_slope,
+        height_mm=at, u_height_mm=float(np.hypot(np.sqrt(left), u_radius_mm)),
+        height_per_rad=per_rad, axis_height_mm=axis_height,
+        u_axis_height_mm=float(np.hypot(u_axis_height, u_radius_mm)),
+    )  # fmt: skip

@@ -1,0 +1,109 @@
+"""Edges of flanks placed by traced light, from profiles that SciPy blurs."""
+
+import numpy as np
+import pytest
+from scipy.ndimage import gaussian_filter1d
+
+from pitchcam.edges.flank_light import SLOPES, Traced
+from pitchcam.edges.flank_place import DEPTHS_PX, PANELS, Profiles, place_flanks
+from pitchcam.light.esf import reflected
+
+BLUR, LEVEL, RADIUS_PX = 0.95, 0.85, 180.0
+#: Last angles that mirror the panel, of eight flanks.
+LAST = np.array([0.12, 0.16, 0.2, 0.24, 0.1, 0.18, 0.22, 0.14])
+ACROSS = np.arange(-7.0, 7.01, 0.5)
+TRUTH = {"loss": 0.6, "roughness": 0.1, "share": 0.85}
+
+
+def traced(depths_px) -> Traced:
+    """Rays beside flanks of one radius of curvature; panels nearer mirror farther round."""
+    grazing = np.tile(np.sqrt(2 * depths_px / RADIUS_PX), (len(LAST), 1))
+    k = len(PANELS)
+    last = LAST[None, :, None, None] * np.linspace(1.6, 0.8, k)[:, None, None, None]
+    direct = np.clip(0.5 + (last - grazing[None, :, :, None] - SLOPES) / 0.03, 0, 1)
+    nothing = np.zeros_like(direct)
+    return Traced(grazing=grazing, direct=direct, onward=nothing, second=nothing[0])
+
+
+def profiles(edges, *, panel=5.0, background=1.0, noise=0.003, seed=2, **surface) -> Profiles:
+    """Light on a fine grid, blurred by SciPy: dark deep inside, traced near the edge."""
+    surface = TRUTH | surface
+    step = 0.01
+    fine = np.arange(-30, 15, step)
+    light = []
+    for i, edge in enumerate(edges):
+        depth = np.maximum(edge - fine, 1e-6)
+        beside = traced(depth).light(surface["loss"], surface["roughness"], panel)[i]
+        sharp = np.where(fine > edge, 1.0, surface["share"] * beside)
+        blurred = gaussian_filter1d(sharp, BLUR / step, mode="nearest")
+        light.append(background * np.interp(ACROSS, fine, blurred))
+    rng = np.random.default_rng(seed)
+    light = np.array(light) + rng.normal(0, noise, (len(edges), len(ACROSS)))
+    across = np.tile(ACROSS, (len(edges), 1))
+    return Profiles(across_px=across, light=light, known=np.ones(light.shape, bool))
+
+
+EDGES = np.array([-0.3, -0.1, 0.2, 0.0, -0.7, 0.1, -0.4, -0.2])
+
+
+def place(seen: Profiles, u_panel: float = 0.3):
+    return place_flanks(seen, traced(DEPTHS_PX), BLUR, (PANELS[5] * 1.1, u_panel), LEVEL)
+
+
+def test_edges_come_out_where_they_are() -> None:
+    found = place(profiles(EDGES))
+    assert found.edge_px == pytest.approx(EDGES, abs=0.06)
+    assert (np.abs(found.edge_px - EDGES) < 2 * found.u_px).all()
+    assert found.misfit.max() < 0.012
+    # The half level would be off by this much, and differently for each.
+    half = [np.interp(0.5, light, ACROSS) for light in profiles(EDGES).light]
+    assert np.ptp(EDGES - half) > 0.3
+
+
+def test_level_to_edge_follows_from_the_surface() -> None:
+    seen = profiles(EDGES)
+    found = place(seen)
+    crossing = np.array([np.interp(LEVEL, light, ACROSS) for light in seen.light])
+    assert found.shift_px[0, :, 0] == pytest.approx(EDGES - crossing, abs=0.06)
+    # Less light beside it, and the crossing lies nearer to the edge or outside.
+    less, more = found.shift_px[1:, :, 0]
+    assert (less < more).all()
+
+
+@pytest.mark.parametrize("share", [0.0, 0.15])
+def test_blackened_part_has_bare_edges(share: float) -> None:
+    found = place(profiles(EDGES, share=share))
+    assert found.edge_px == pytest.approx(EDGES, abs=0.05)
+    assert found.surface.share == pytest.approx(share, abs=0.12)
+
+
+def test_background_and_panel_are_found() -> None:
+    found = place(profiles(EDGES, background=1.05, panel=3.0), u_panel=1.0)
+    assert found.surface.background == pytest.approx(1.05, abs=0.01)
+    assert found.surface.panel == pytest.approx(PANELS[3], rel=0.35)
+    assert found.edge_px == pytest.approx(EDGES, abs=0.1)
+
+
+def test_samples_not_known_do_not_count() -> None:
+    seen = profiles(EDGES)
+    light, known = seen.light.copy(), seen.known.copy()
+    light[:, :4], known[:, :4] = 7.0, False
+    spoiled = Profiles(across_px=seen.across_px, light=light, known=known)
+    assert place(spoiled).edge_px == pytest.approx(EDGES, abs=0.06)
+
+
+def test_what_is_drawn_otherwise_is_known_less() -> None:
+    plain = profiles(EDGES)
+    light = plain.light.copy()
+    light[2] += 0.15 * np.sin(2 * ACROSS)
+    spoiled = place(Profiles(across_px=plain.across_px, light=light, known=plain.known))
+    assert spoiled.misfit[2] > 4 * np.median(spoiled.misfit)
+    assert spoiled.u_px[2] > 2 * place(plain).u_px[2]
+    spread = spoiled.shift_px[2, 2] - spoiled.shift_px[1, 2]
+    assert spread > 2 * (spoiled.shift_px[2, 1] - spoiled.shift_px[1, 1])
+
+
+def test_reflected_falls_as_the_model_says() -> None:
+    assert traced(DEPTHS_PX).light(0.6, 0.03, 5.0)[:, 0] == pytest.approx(
+        reflected(traced(DEPTHS_PX).grazing[:, 0], 0.6), abs=0.08
+    )

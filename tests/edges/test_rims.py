@@ -1,0 +1,172 @@
+"""True edges under mirrored rims, against rays traced one by one."""
+
+from __future__ import annotations
+
+import numpy as np
+import PIL.Image
+import PIL.ImageFilter
+import pytest
+from scipy.ndimage import gaussian_filter1d, map_coordinates
+from scipy.special import ndtr
+
+from pitchcam.edges import rims as rims_module
+from pitchcam.edges.lines import crossings
+from pitchcam.edges.profiles import MeanProfile
+from pitchcam.edges.rims import fit_rims, mirror_angle, rim_width
+from pitchcam.light.esf import DEFAULT_SPREAD, decode
+from tests.objects import drawing
+
+F, REACH_MM = 4000.0, 200.0
+ACROSS = np.arange(-9.0, 9.01, 0.5)
+FINE = 0.02
+
+
+def profile(
+    shift: float, *, radius_mm: float | None = 4.0, behind: float = 250.0, half: float = 60.0,
+    loss: float = 0.5, blur: float = 0.9, gain: float = 0.25, at_mm: float = 0.0, seed: int = 1,
+    noise: float = 0.001, polish: float = 0.9,
+) -> MeanProfile:  # fmt: skip
+    """The mean profile of a pin's edge that truly lies ``shift`` outward, by traced rays."""
+    r = radius_mm or 4.0
+    edge = F * np.tan(np.arctan2(at_mm, REACH_MM) + np.arcsin(r / np.hypot(at_mm, REACH_MM)))
+    x = np.arange(-40.0, 30.0, FINE)
+    border = half / (REACH_MM + behind) * F - edge
+    if radius_mm is None:
+        light = (x > 0).astype(float)
+    else:
+        light = drawing.traced_rim(
+            edge + x, r, f_px=F, distance_mm=REACH_MM, behind_mm=behind, half_mm=half,
+            at_mm=at_mm, share=lambda a: polish * (1 - loss * a / (a + 0.12)),
+        )  # fmt: skip
+    seen = gaussian_filter1d(0.03 + 0.97 * light, blur / FINE) * 0.7
+    code = drawing.encode(seen)
+    code = code + gain * (code - gaussian_filter1d(code, 1.6 / FINE))
+    code = np.interp(ACROSS, x + shift, code)
+    code = code + np.random.default_rng(seed).normal(0, noise, len(code))
+    light = decode(code) / 0.7
+    outer = float(np.median(light[ACROSS > 7]))
+    return MeanProfile(
+        across_px=ACROSS, light=light / outer, dark=float(np.median(light[ACROSS < -5])) / outer,
+        background=0.7 * outer, radius_px=None if radius_mm is None else r * F / REACH_MM,
+        reach_px=border,
+    )  # fmt: skip
+
+
+def test_band_width_is_the_mirror_law() -> None:
+    # A ray mirrored at a grazing angle turns by twice that angle.
+    k = 250 / 450
+    angle = mirror_angle(400, F, k)
+    assert np.tan(2 * angle) == pytest.approx(400 / (F * k))
+    assert rim_width(80, 400, F, k) == pytest.approx(80 * (1 - np.cos(angle)))
+    assert rim_width(80, 800, F, k) > 2 * rim_width(80, 400, F, k)
+
+
+def test_sharp_edges_come_back_with_the_cameras_blur() -> None:
+    shifts = np.array([-0.4, 0.0, 0.3])
+    rims = fit_rims(
+        [profile(s, radius_mm=None, blur=1.15, gain=0.4, seed=i) for i, s in enumerate(shifts)], F
+    )
+    assert np.abs(rims.edges_px - shifts).max() < 0.04
+    assert rims.spread.blur_px == pytest.approx(1.15, abs=0.06)
+    assert rims.spread.gain == pytest.approx(0.4, abs=0.15)
+    assert rims.common
+    assert (rims.rims_px == 0).all()
+
+
+def sharpened_edge(angle_rad: float, radius_px: float, percent: int) -> MeanProfile:
+    """The mean profile of a black part's straight edge, sharpened by Pillow; its edge is at 0."""
+    n = 240
+    y, x = (np.mgrid[:n, :n] - n / 2).astype(float)
+    off = x * np.cos(angle_rad) + y * np.sin(angle_rad)
+    coded = np.round(255 * drawing.encode(0.7 * ndtr(off / 0.9))).astype(np.uint8)
+    mask = PIL.ImageFilter.UnsharpMask(radius_px, percent, threshold=0)
+    picture = np.asarray(PIL.Image.fromarray(coded).filter(mask)) / 255
+    along = np.arange(-60, 60.1, 0.7)[:, None]
+    at_y = n / 2 + ACROSS * np.sin(angle_rad) + along * np.cos(angle_rad)
+    at_x = n / 2 + ACROSS * np.cos(angle_rad) - along * np.sin(angle_rad)
+    light = map_coordinates(decode(picture), [at_y, at_x], order=1).mean(axis=0) / 0.7
+    return MeanProfile(
+        across_px=ACROSS, light=light, dark=0.001, background=0.7, radius_px=None, reach_px=300.0
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("percent", [0, 40, 90])
+def test_a_black_edge_tells_how_it_was_sharpened(percent: int) -> None:
+    # Sharpening by Pillow, a general library: what it darkens below black is cut off. A model
+    # that lets it go on finds no sharpening in black edges, and sets them 0.1-0.2 px inside.
+    found = [sharpened_edge(a, 1.4, percent) for a in (0.2, 0.5, 0.9, 1.2)]
+    rims = fit_rims(found, F)
+    assert np.abs(rims.edges_px).max() < 0.05
+    assert rims.spread.gain == pytest.approx(percent / 100, abs=0.25)
+
+
+@pytest.mark.parametrize(("behind", "half", "loss"), [(250, 60, 0.5), (250, 90, 0.35),
+                                                      (150, 60, 0.65)])  # fmt: skip
+def test_mirrored_edges_come_back(behind: float, half: float, loss: float) -> None:
+    shifts = np.array([-0.3, 0.2, 0.0, 0.0])
+    cases = [(4.0, 0.0), (4.0, 12.0), (2.5, -8.0), (None, 0.0)]
+    found = [
+        profile(s, radius_mm=r, at_mm=at, behind=behind, half=half, loss=loss, seed=i)
+        for i, (s, (r, at)) in enumerate(zip(shifts, cases, strict=True))
+    ]
+    rims = fit_rims(found, F)
+    error = rims.edges_px - shifts
+    assert np.abs(error).max() < 0.25
+    assert (np.abs(error) < 2.5 * rims.u_edges_px).all()
+    # The half level lies inside the edge, by more than the fit is wrong: outward is positive.
+    half_level = np.array([crossings(p.light[None], p.across_px, 0.5)[0] for p in found])
+    assert (half_level - shifts)[:2].max() < -0.15
+    assert np.abs(error[:2]).max() < np.abs(half_level - shifts)[:2].max()
+    truth = behind / (behind + REACH_MM)
+    assert truth / 2 < rims.panel < 2 * truth
+
+
+@pytest.mark.parametrize("polish", [0.0, 0.1])
+def test_a_blackened_pins_edges_are_bare(polish: float) -> None:
+    shifts = np.array([-0.3, -0.25, -0.2, 0.1, 0.15, 0.2, 0.0, 0.0])
+    places = [-6.0, 0.0, 6.0, 4.0, 8.0, 12.0, 0.0, 0.0]
+    found = [
+        profile(s, radius_mm=5.0 if i < 6 else None, at_mm=at, half=140, polish=polish, seed=i)
+        for i, (s, at) in enumerate(zip(shifts, places, strict=True))
+    ]
+    rims = fit_rims(found, F)
+    assert np.abs(rims.edges_px - shifts).max() < 0.08
+    # As polished metal they would seem to end farther out.
+    bright = profile(shifts[1], radius_mm=5.0, half=140, at_mm=places[1], seed=9)
+    half = [crossings(p.light[None], p.across_px, 0.5)[0] for p in (found[1], bright)]
+    assert half[0] - half[1] > 0.2
+
+
+def test_a_panel_close_behind_gets_bands_of_their_own() -> None:
+    shifts = np.array([0.3, -0.2])
+    found = [profile(s, behind=15.0, half=60, seed=i, loss=0.6) for i, s in enumerate(shifts)]
+    rims = fit_rims(found, F, panel_near=True)
+    error = rims.edges_px - shifts
+    assert np.abs(error).max() < 0.6
+    assert (np.abs(error) < 3 * rims.u_edges_px).all()
+
+
+def test_the_prior_holds_where_an_edge_tells_nothing() -> None:
+    rims = fit_rims([profile(0.0, radius_mm=None, noise=0.02)], F)
+    assert rims.spread.blur_px == pytest.approx(
+        DEFAULT_SPREAD.blur_px, abs=3 * DEFAULT_SPREAD.u_blur_px
+    )
+    assert rims.u_edges_px[0] < 0.5
+
+
+def test_of_two_fits_as_good_a_pin_is_bright_at_forty_nine_to_one() -> None:
+    """One pin in fifty is blackened; the light must speak for it before its edges move."""
+
+    def fit(cost: float, edge: float) -> rims_module._Fit:
+        q = np.append(np.zeros(7), [edge])
+        return rims_module._Fit(cost=cost, q=q, covariance=0.0 * np.eye(8), misfit=np.zeros(1))
+
+    bright, dull = fit(10.0, 0.0), fit(10.0, 1.0)
+    likelier, edges, u = rims_module._weighed(bright, dull)
+    assert likelier is bright
+    assert edges[0] == pytest.approx(0.02)
+    assert u[0] == pytest.approx(np.sqrt(0.02 * 0.98))
+    # A misfit better by log 49 makes both as likely; cost is half the sum of squares.
+    _, edges, u = rims_module._weighed(bright, fit(10.0 - np.log(49), 1.0))
+    assert edges[0] == pytest.approx(0.5)
+    assert rims_module._weighed(bright, fit(0.0, 1.0))[0].q[7] == 1.0

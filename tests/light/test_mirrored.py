@@ -1,0 +1,106 @@
+"""The light along a line into a mirroring cylinder, against rays traced one by one."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.integrate import quad
+from scipy.ndimage import gaussian_filter1d
+
+from pitchcam.light.mirrored import facets_lit, light_slopes, line_light, middle_line
+from tests.objects import drawing
+
+F, REACH_MM, RADIUS_MM, LOSS = 4000.0, 200.0, 6.0, 0.5
+
+
+def traced(across_mm, behind, half, blur_mm):
+    """Light of a cylinder's edge, positive outward, in mm on the plane of its axis."""
+    edge = F * np.tan(np.arcsin(RADIUS_MM / REACH_MM))
+    x = np.arange(-60.0, 40.0, 0.02)
+    light = drawing.traced_rim(
+        edge + x, RADIUS_MM, f_px=F, distance_mm=REACH_MM, behind_mm=behind, half_mm=half,
+        share=lambda a: 1 - LOSS * a / (a + 0.12),
+    )  # fmt: skip
+    light = gaussian_filter1d(light, blur_mm * F / REACH_MM / 0.02)
+    return np.interp(across_mm * F / REACH_MM, x, light)
+
+
+def modelled(across_mm, angle, blur_mm, share=1.0):
+    line = middle_line(RADIUS_MM + across_mm, blur_mm)
+    flat = np.ones((1, len(line.z)))
+    one = np.ones((1, 1))
+    return line_light(
+        line, RADIUS_MM * flat, flat, LOSS * one, np.full((1, 3), angle), 0.005 * one, share * one
+    )[0]
+
+
+@pytest.mark.parametrize(("behind", "half"), [(250, 60), (150, 80), (250, 140)])
+def test_cylinders_rim_is_what_rays_show(behind: float, half: float) -> None:
+    blur = 0.05
+    across = np.arange(-0.5, 0.3, 0.02)
+    edge = F * np.tan(np.arcsin(RADIUS_MM / REACH_MM))
+    border = half / (REACH_MM + behind) * F - edge
+    angle = 0.5 * np.arctan(border / (F * behind / (REACH_MM + behind)))
+    rays = traced(across, behind, half, blur)
+
+    def off(*args) -> float:
+        return float(np.abs(modelled(across, *args) - rays).max())
+
+    assert off(angle, blur) < 0.035
+    # Half the angle, or a surface that scatters a third of the light, looks otherwise.
+    assert off(angle / 2, blur) > 2 * off(angle, blur)
+    assert off(angle, blur, 0.67) > 1.5 * off(angle, blur)
+
+
+def test_flank_mirrors_deeper_than_crest() -> None:
+    line = middle_line(RADIUS_MM + np.arange(-0.6, 0.2, 0.02), 0.03)
+    one = np.ones((1, 1))
+
+    def rim(cos_b):
+        flat = np.ones((1, len(line.z)))
+        light = line_light(line, RADIUS_MM * flat, cos_b * flat, LOSS * one, np.full((1, 3), 0.12),
+                           0.005 * one, one)[0]  # fmt: skip
+        return float(np.sum(light < 0.3))
+
+    # r (1 - cos t) with sin a = cos b sin t: at cos b = 1/2 four times as deep.
+    deep, shallow = (len(line.kernel) - rim(c) for c in (0.5, 1.0))
+    bare = 0.2 / 0.02
+    assert (deep - bare) / (shallow - bare) == pytest.approx(4.0, rel=0.25)
+
+
+@pytest.mark.parametrize("roughness", [0.04, 0.1, 0.25])
+@pytest.mark.parametrize("grazing", [0.0, 0.05, 0.2])
+@pytest.mark.parametrize("last", [0.08, 0.25])
+def test_facets_integrals_are_quadratures(roughness, grazing, last) -> None:
+    def frequent(a: float) -> float:
+        return a * np.exp(-(((a - grazing) / roughness) ** 2))
+
+    top = grazing + 8 * roughness
+    every = quad(frequent, 0, top, points=[grazing])[0]
+    facets = facets_lit(np.array(grazing), np.array(last), np.array(roughness))
+    assert facets.lit == pytest.approx(quad(frequent, 0, min(last, top))[0] / every, abs=1e-6)
+    assert facets.wider == pytest.approx(last * frequent(last) / every, rel=1e-6)
+    true = quad(lambda a: a * frequent(a), 0, top, points=[grazing])[0] / every
+    assert facets.mean == pytest.approx(true, rel=1e-6)
+
+
+def test_slopes_are_the_changes_of_the_light() -> None:
+    rng = np.random.default_rng(6)
+    line = middle_line(RADIUS_MM + np.arange(-0.6, 0.3, 0.03), 0.06)
+    z = np.abs(line.z)
+    y = RADIUS_MM - z * rng.uniform(0, 1.5, (3, 1))
+    cos_b = np.clip(1 - z * rng.uniform(0, 3, (3, 1)), 0.5, 1.0)
+    loss, share = rng.uniform(0.4, 0.9, (2, 3, 1))
+    roughness = rng.uniform(0.05, 0.2, (3, 1))
+    angles = rng.uniform(0.1, 0.3, (3, 3))
+
+    def light(d: np.ndarray) -> np.ndarray:
+        return line_light(line, y, cos_b, loss + d[0], angles * np.exp(d[1]),
+                          roughness * np.exp(d[2]), share + d[3])  # fmt: skip
+
+    same, slopes = light_slopes(line, y, cos_b, loss, angles, roughness, share)
+    assert same == pytest.approx(light(np.zeros(4)), abs=1e-12)
+    for i, step in enumerate(1e-5 * np.eye(4)):
+        change = (light(step) - light(-step)) / 2e-5
+        assert np.abs(change).max() > 0.01
+        assert slopes[..., i] == pytest.approx(change, abs=1e-5)

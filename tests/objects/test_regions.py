@@ -1,0 +1,128 @@
+"""What repeats like a thread, and what does not."""
+
+import numpy as np
+import pytest
+
+from pitchcam.objects.regions import few_crests, find_regions
+
+S = np.arange(0.0, 900.0)
+
+
+def wave(spacing, depth, phase=0.0, fall=0.5, start=200, end=700, radius=150.0):
+    """A toothed side: each spacing rises over 1 - fall of it and falls over the rest."""
+    share = np.mod((S - start) / spacing - phase, 1.0)
+    tooth = np.where(share < 1 - fall, share / (1 - fall), (1 - share) / fall)
+    return np.where((start <= S) & (end >= S), radius - depth * (1 - tooth), radius - depth)
+
+
+def look(spacing=30.0, depth=18.0, lag=0.5, **more):
+    return find_regions(
+        S, wave(spacing, depth, **more), -wave(spacing, depth, phase=lag, **more)
+    )
+
+
+@pytest.mark.parametrize("lag", [0.5, 0.0])
+def test_one_and_two_starts(lag):
+    threads, others = look(lag=lag)
+    assert len(threads) == 1 and not others
+    (region,) = threads
+    assert region.spacing_px == pytest.approx(30.0, rel=0.03)
+    assert region.depth_px == pytest.approx(18.0, rel=0.12)
+    assert abs(region.lag) == pytest.approx(lag, abs=0.06)
+    assert region.start_px == pytest.approx(200, abs=40)
+    assert region.end_px == pytest.approx(700, abs=40)
+
+
+def test_barbs_are_none():
+    """Rings in step that rise slowly and fall steeply."""
+    threads, others = look(spacing=70.0, depth=25.0, lag=0.0, fall=0.1)
+    assert not threads
+    assert others
+
+
+def test_shallow_rings_and_knurls_are_none():
+    for spacing, depth in ((40.0, 5.0), (12.0, 2.5)):
+        threads, _ = look(spacing=spacing, depth=depth, lag=0.0)
+        assert not threads
+
+
+def test_a_spline_is_too_deep():
+    assert not look(spacing=20.0, depth=30.0)[0]
+
+
+def test_a_smooth_shank_repeats_nothing():
+    noise = np.random.default_rng(4).normal(0, 0.15, (2, len(S)))
+    assert look_at(150 + noise[0], -150 + noise[1]) == ([], [])
+
+
+def look_at(upper, lower):
+    return find_regions(S, upper, lower)
+
+
+def test_few_turns_are_counted_as_few():
+    threads, _ = look(start=400, end=505)
+    assert len(threads) == 1
+    assert threads[0].turns < 4.2
+
+
+def test_sides_of_different_spacing_are_no_thread():
+    assert find_regions(S, wave(30.0, 18.0), -wave(40.0, 18.0)) == ([], [])
+
+
+def test_two_threads_on_one_part():
+    upper = np.maximum(wave(30, 18, start=50, end=350), wave(45, 27, start=500, end=850))
+    lower = np.maximum(wave(30, 18, 0.5, start=50, end=350), wave(45, 27, 0.5, start=500, end=850))
+    threads, _ = find_regions(S, upper, -lower)
+    assert [t.spacing_px for t in threads] == [
+        pytest.approx(30, rel=0.03), pytest.approx(45, rel=0.03),
+    ]  # fmt: skip
+
+
+def test_dirt_in_a_groove_keeps_what_is_whole():
+    upper = wave(30.0, 18.0)
+    upper[(S > 318) & (S < 345)] = 148.0
+    threads, _ = find_regions(S, upper, -wave(30.0, 18.0, phase=0.5))
+    assert threads
+    longest = max(threads, key=lambda t: t.turns)
+    assert longest.turns > 8
+    assert longest.spacing_px == pytest.approx(30.0, rel=0.03)
+
+
+def test_two_crests_beside_each_other_are_a_threads_beginning():
+    def two(depth):
+        return [
+            wave(30.0, depth, phase=lag, start=300, end=365) for lag in (0.5, 0.0)
+        ]
+
+    upper, lower = two(18.0)
+    assert find_regions(S, upper, -lower) == ([], [])
+    assert few_crests(S, upper, -lower)
+    # Too shallow a groove, or one on one side only, is none.
+    upper, shallow = two(18.0)[0], two(5.0)[1]
+    assert not few_crests(S, upper, -shallow)
+    assert not few_crests(S, upper, np.full_like(S, -150.0))
+
+
+def test_a_missing_crest_does_not_part_a_thread():
+    """A crest broken off on one side: one thread, with all its turns."""
+    upper = wave(30.0, 18.0)
+    upper[(S > 432) & (S < 468)] = 132.0
+    threads, _ = find_regions(S, upper, -wave(30.0, 18.0, phase=0.5))
+    whole, _ = look()
+    assert len(threads) == 1
+    assert threads[0].turns == pytest.approx(whole[0].turns, abs=0.5)
+
+
+def test_shallow_grooves_that_alternate_are_a_thread_seen_aslant():
+    """Under a slant the ridges hide most of their grooves; rings so shallow lie in step."""
+    assert len(look(spacing=30.0, depth=5.0, lag=0.5)[0]) == 1
+    assert not look(spacing=30.0, depth=5.0, lag=0.0)[0]
+
+
+def test_sides_seen_shifted_are_compared_where_they_belong():
+    """Far from the picture's middle one side of a ring stands farther along than the other."""
+    shift = 0.05
+    upper = np.interp(S - shift * 150.0, S, wave(30.0, 5.0))
+    lower = np.interp(S + shift * 150.0, S, wave(30.0, 5.0, phase=0.5))
+    assert abs(find_regions(S, upper, -lower, (shift, shift))[0][0].lag) > 0.45
+    assert not find_regions(S, upper, -lower)[0]

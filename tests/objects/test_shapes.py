@@ -1,0 +1,99 @@
+"""What objects are by their outlines, and circles through points that others spoil."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import pytest
+
+from pitchcam.objects.shapes import circle_share, fit_circle
+from tests.objects import drawing
+from tests.objects.drawing import View
+from tests.scale import looking
+
+
+def circle(share: float = 1.0, noise: float = 0.1, seed: int = 2) -> np.ndarray:
+    a = 2 * np.pi * share * np.arange(900) / 900
+    points = np.array([312.4, 207.9]) + 88.3 * np.stack([np.cos(a), np.sin(a)], axis=1)
+    return points + np.random.default_rng(seed).normal(0, noise, points.shape)
+
+
+def test_circle_is_that_of_a_general_library() -> None:
+    points = circle()
+    centre, radius, on = fit_circle(points)
+    # Outside check: OpenCV's ellipse through the same points.
+    (x, y), axes, _ = cv2.fitEllipseDirect(points.astype(np.float32))
+    assert centre == pytest.approx([x, y], abs=0.02)
+    assert radius == pytest.approx(sum(axes) / 4, abs=0.02)
+    assert radius == pytest.approx(88.3, abs=0.02)
+    assert on.all()
+
+
+def test_circle_cut_by_a_line_comes_back() -> None:
+    points = circle()
+    points[:, 0] = np.minimum(points[:, 0], 312.4 + 50)
+    centre, radius, on = fit_circle(points)
+    assert centre == pytest.approx([312.4, 207.9], abs=0.1)
+    assert radius == pytest.approx(88.3, abs=0.1)
+    assert on.mean() == pytest.approx(1 - 2 * np.arccos(50 / 88.3) / (2 * np.pi), abs=0.03)
+
+
+def test_share_on_a_circle() -> None:
+    assert circle_share(circle()) > 0.99
+    # A short arc of a large circle is none, and neither is a square.
+    assert circle_share(circle(0.3)) == 0
+    edge = np.linspace(0, 200, 200, endpoint=False)
+    flat = np.zeros(200)
+    square = np.concatenate([
+        np.stack(side, axis=1)
+        for side in ((edge, flat), (flat + 200, edge), (200 - edge, flat + 200), (flat, 200 - edge))
+    ])  # fmt: skip
+    assert circle_share(square) < 0.5
+
+
+def block(view: View, w: float, h: float, angle: float = 0.3) -> np.ndarray:
+    c, s = np.cos(angle), np.sin(angle)
+    corners = np.array([[-w, -h], [w, -h], [w, h], [-w, h]]) / 2 @ np.array([[c, s], [-s, c]])
+    return looking.solid(view, drawing.prism(corners, 0, 0.5))
+
+
+@pytest.mark.parametrize(("w", "h", "kind"), [
+    (40, 8, "bar"), (24, 12, "bar"), (60, 37.8, "card"), (60, 34.0, "bar"), (30, 28, "other"),
+])  # fmt: skip
+def test_kind_of_a_block(w: float, h: float, kind: str) -> None:
+    view = View()
+    shape = looking.look(looking.picture(view, block(view, w, h)), view, gain=0.0).shapes[0]
+    assert shape.kind == kind
+    mm = view.f_px / view.distance_mm
+    assert shape.length_px == pytest.approx(w * mm, abs=0.03 * w * mm + 3)
+    assert shape.width_px == pytest.approx(h * mm, rel=0.04)
+    assert shape.centre_px == pytest.approx(view.centre, abs=2)
+    assert not shape.threads
+
+
+def test_kind_of_a_disc_and_a_wedge() -> None:
+    view = View()
+    disc = looking.solid(view, drawing.prism(drawing.ring((-20, 0), 12, 0)[:, :2], 0, 1.5))
+    wedge = looking.solid(view, drawing.prism([[5, -15], [30, -8], [5, 10]], 0, 1.5))
+    seen = looking.look(looking.picture(view, disc, wedge), view, gain=0.0)
+    kinds = {s.kind: s.centre_px[0] for s in seen.shapes}
+    assert set(kinds) == {"disc", "other"}
+    assert kinds["disc"] < view.centre[0] < kinds["other"]
+
+
+def test_thread_is_no_reference() -> None:
+    view = View()
+    x, y = np.meshgrid(np.arange(1200.0), np.arange(900.0))
+    # A ridge of 60 degrees on both sides of a bar, half a pitch apart, crests and roots flat.
+    def ridge(phase: float) -> np.ndarray:
+        z = np.abs((x / 18 + phase) % 1 - 0.5) * 2
+        return 70 + np.clip(z - 0.125, 0, 0.75) * 18 * 0.866
+
+    half = np.where(y > 450, ridge(0.0), ridge(0.5))
+    inside = (np.abs(y - 450) < half) & (np.abs(x - 600) < 200)
+    dark = cv2.GaussianBlur(inside.astype(float), (0, 0), 1.0)
+    light = looking.LIGHT * drawing.window(view.size, 40) * (1 - 0.96 * dark)
+    shape = looking.look(light, view, gain=0.0).shapes[0]
+    assert shape.kind == "other"
+    assert len(shape.threads) == 1
+    assert shape.threads[0].spacing_px == pytest.approx(18, rel=0.02)

@@ -1,0 +1,143 @@
+"""How one thread's place goes into its measurement: rise, lever, hexagon's turn, cast."""
+
+from dataclasses import replace
+from pathlib import Path
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from pitchcam import identify
+from pitchcam.errors import OutlineError, UnreadableError
+from pitchcam.flags import FLAGS, UNFITTED_ADVICE
+from pitchcam.pipeline import part_threads
+from pitchcam.records import Quantity, ScaleSpec
+from pitchcam.scale.reference import Reference
+from pitchcam.thread.pose import laid
+from pitchcam.thread.pose.height import Rest, Roll
+from pitchcam.thread.pose.records import UNKNOWN
+from tests.thread.drawn_shape import AXIS, HEIGHT, MAJOR, drawn_shape
+
+SAMPLES = Path(__file__).parents[2] / "samples"
+PHOTO, PIN = SAMPLES / "p05-unf12-pin.jpg", ScaleSpec(source="pin", mm=6.0)
+CAMERA_MM = 200.0 - HEIGHT
+
+
+@pytest.fixture(scope="module")
+def shape():
+    return drawn_shape()
+
+
+def place(shape, *, reference_height=3.0, beside_px=300.0, spec=PIN):
+    """Return the geometry of a drawn thread beside a reference."""
+    at = shape.camera.project(shape.frame.origin)
+    reference = Reference(
+        source="pin", camera=shape.camera, u_scale=0.002, height_mm=reference_height,
+        u_height_mm=0.02, where_px=at + [0.0, beside_px], labels=(1,), outline_px=np.zeros((0, 2)),
+    )  # fmt: skip
+    lies = replace(UNKNOWN, slope_rad=0.01, u_slope_rad=0.015, height_per_rad=17.0)
+    rest = Rest(width_mm=14.0, height_mm=HEIGHT, u_height_mm=0.1, hexagon=False,
+                stretch=(-20.0, 20.0), pose=lies)  # fmt: skip
+    scene = SimpleNamespace(
+        reference=reference if spec.source != "major" else None, u_own_scale=0.0018
+    )
+    part = SimpleNamespace(axis=AXIS)
+    return part_threads._geometry(scene, part, shape, rest, spec)
+
+
+@pytest.mark.parametrize("height", [3.0, 15.0])
+def test_the_rise_is_the_axis_over_the_reference(shape, height):
+    assert place(shape, reference_height=height).rise_mm == pytest.approx(HEIGHT - height)
+
+
+def test_rest_and_reference_make_the_rise_s_u(shape):
+    assert place(shape).u_rise_mm == pytest.approx(np.hypot(0.1, 0.02))
+
+
+def test_how_the_axis_s_height_goes_with_its_slope_is_handed_on(shape):
+    """A thread some way from what its part rests on lies higher or lower as the part inclines."""
+    for spec in (PIN, ScaleSpec(source="major", mm=MAJOR)):
+        told = place(shape, spec=spec)
+        assert (told.slope_rad, told.u_slope_rad, told.height_per_rad) == (0.01, 0.015, 17.0)
+
+
+def test_the_way_to_the_reference_is_in_millimetres(shape):
+    """Across the axis, on the reference's own plane."""
+    apart = 300.0 * (200.0 - 3.0) / shape.camera.f_px
+    assert place(shape).apart_mm == pytest.approx(apart, rel=0.01)
+
+
+def test_own_crests_leave_no_rise_and_their_own_u(shape):
+    own = place(shape, spec=ScaleSpec(source="major", mm=MAJOR))
+    assert own.scale_on_axis and own.rise_mm == own.u_rise_mm == 0.0
+    assert own.u_scale == 0.0018
+
+
+def test_the_scale_s_u_is_that_of_the_scale_with_own_crests_too():
+    """Caliper and lens alone, not the part's inclination or its edges."""
+    result = identify(SAMPLES / "p02-m10x1.25-major.jpg", ScaleSpec(source="major", mm=9.86),
+                      plots=False)  # fmt: skip
+    lines = {x.source: x for x in result.parts[0].threads[0].budget}
+    pitch = result.parts[0].threads[0].reading.pitch_mm.value
+    own = np.hypot(lines["scale of the reference"].contributions["pitch_mm"],
+                   lines["lens distortion"].contributions["pitch_mm"]) / pitch  # fmt: skip
+    scale = result.scale.mm_per_px
+    assert scale.u / scale.value == pytest.approx(own, rel=1e-6)
+    # 0.025 mm on 9.86 mm.
+    assert 0.0025 < scale.u / scale.value < 0.0028
+
+
+def test_a_turned_hexagon_stands_otherwise_and_its_thread_is_read_there(monkeypatch):
+    """A hexagon that shows only 0.95 of its width over corners is larger, and its axis higher."""
+    roll = Roll(turn_rad=0.25, u_turn_rad=0.02, shown=0.95)
+    seen = []
+    for shown in (1.0, 0.95):
+        told = replace(roll, shown=shown)
+        monkeypatch.setattr(laid, "hexagon_roll", lambda *_, told=told: told)
+        result = identify(PHOTO, PIN, plots=False)
+        thread = result.parts[0].threads[0]
+        seen.append((thread.pose.axis_height_mm.value, thread.reading.pitch_mm.value))
+    (low, far), (high, near) = seen
+    assert high == pytest.approx(low / 0.95, rel=0.02)
+    reach = result.scale.camera_height_mm.value - low
+    assert (high - low) / reach > 0.001
+    assert near / far == pytest.approx(1 - (high - low) / reach, abs=3e-4)
+
+
+def test_a_stated_axis_height_is_taken_and_known_well(shape):
+    free = identify(PHOTO, PIN, plots=False).parts[0].threads[0]
+    stated = identify(PHOTO, replace(PIN, axis_height_mm=9.0), plots=False).parts[0].threads[0]
+
+    def u_height(thread):
+        line = next(x for x in thread.budget if x.source == "height of the axis")
+        return abs(line.contributions["pitch_mm"]) / thread.reading.pitch_mm.value
+
+    assert u_height(stated) < u_height(free) + 1e-6
+    assert stated.reading.pitch_mm.value != free.reading.pitch_mm.value
+
+
+def test_a_cast_is_smaller_than_the_thread_it_was_made_in():
+    """What has shrunk by 2 % is 0.98 of the hole; the angle does not shrink."""
+    plain = identify(PHOTO, PIN, plots=False).parts[0].threads[0].reading
+    cast = identify(PHOTO, PIN, cast=True, shrinkage=Quantity(value=0.02, u=0.003), plots=False)
+    inside = cast.parts[0].threads[0].reading
+    assert inside.gender == "internal"
+    for name in ("pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm"):
+        was, now = getattr(plain, name), getattr(inside, name)
+        assert now.value * 0.98 == pytest.approx(was.value)
+        assert now.u == pytest.approx(np.hypot(was.u, was.value * 0.003), rel=0.05)
+    assert inside.angle_deg.value == plain.angle_deg.value
+
+
+def test_a_thread_that_no_fit_takes_is_not_called_blurred(monkeypatch):
+    """Dirt, a slant or the light beside it may be why: the advice covers them all."""
+
+    def unfitted(*_, **__):
+        raise OutlineError("the flanks do not fit")
+
+    monkeypatch.setattr(part_threads, "_one_thread", unfitted)
+    monkeypatch.setattr(part_threads, "_by_crests", unfitted)
+    with pytest.raises(UnreadableError, match="could not be fitted") as told:
+        identify(PHOTO, PIN, plots=False)
+    assert told.value.code == "not-read"
+    assert told.value.advice == UNFITTED_ADVICE != FLAGS["blurred"][1]

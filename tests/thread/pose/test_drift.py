@@ -1,0 +1,70 @@
+"""What a thread's crests tell of its axis's angle, from exact outlines in perspective."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from pitchcam.camera.pinhole import Camera
+from pitchcam.objects.axis import ImageAxis
+from pitchcam.objects.frame import axis_frame
+from pitchcam.thread.fitting import fit_section
+from pitchcam.thread.measure import ThreadShape
+from pitchcam.thread.pose.drift import again, thread_sight
+from pitchcam.thread.pose.records import GRID
+from tests.thread.helicoid import flanks_of, iso_profile, seen_sides
+
+PITCH, MAJOR, HEIGHT = 1.5, 14.0, 9.0
+CAMERA = Camera(f_px=3005.0, u_f_px=45.0, centre_px=(2015.5, 1511.5), distance_mm=200.0)
+AXIS = ImageAxis(point_px=(2045.5, 1471.5), direction=(float(np.cos(0.4)), float(np.sin(0.4))))
+
+
+def level_shape(incline_deg, noise_px=0.0, taper=0.0):
+    """Return a thread that lies inclined, measured as if it were level."""
+    frame = axis_frame(CAMERA, AXIS, 60.0, HEIGHT, np.radians(incline_deg))
+    z, upper, lower = seen_sides(iso_profile(PITCH, MAJOR), PITCH, PITCH, frame.pinhole, turns=10)
+    seen = z, upper + taper / 2 * z, lower + taper / 2 * z
+    flanks = flanks_of(CAMERA, frame, *seen, PITCH)
+    rng = np.random.default_rng(5)
+    flanks = replace(flanks, xy=flanks.xy + rng.normal(0, noise_px, flanks.xy.shape))
+    level = axis_frame(CAMERA, AXIS, 60.0, HEIGHT)
+    section = fit_section(flanks, CAMERA, level, PITCH)
+    mm_per_px = float(np.linalg.norm(level.origin)) / CAMERA.f_px
+    return ThreadShape(
+        axis=AXIS, frame=level, camera=CAMERA, section=section, flanks=flanks, edges=(), tips=(),
+        roots=(), mm_per_px=mm_per_px, spacing_px=PITCH / mm_per_px, span_mm=(-6.0, 6.0),
+        outline_px=np.zeros((0, 2)), straight=True, nearness=0.0, bend_deg=0.0,
+    )  # fmt: skip
+
+
+def told(shape):
+    weight = np.exp(thread_sight(shape, CAMERA, HEIGHT))
+    weight /= weight.sum()
+    return float(GRID[np.argmax(weight)])
+
+
+@pytest.mark.parametrize("incline", [-14.0, -8.0, -4.0, 0.0, 4.0, 8.0, 14.0])
+def test_an_exact_thread_tells_its_angle_and_pitch(incline):
+    shape = level_shape(incline)
+    # Far aslant the ridges begin to hide their flanks.
+    assert told(shape) == pytest.approx(incline, abs=0.3 if abs(incline) < 10 else 2.0)
+    in_pose = again(shape, CAMERA, HEIGHT, np.radians(incline))
+    assert in_pose.pitch_mm == pytest.approx(PITCH, rel=2e-4)
+    if abs(incline) >= 8:
+        assert abs(shape.pitch_mm / PITCH - 1) > 5e-3
+
+
+@pytest.mark.parametrize("incline", [-9.0, 0.0, 9.0])
+def test_a_taper_is_not_taken_for_an_angle(incline):
+    """1:16 looks as 45 degrees would; the crests stay even and say that it is none."""
+    assert told(level_shape(incline, taper=1 / 16)) == pytest.approx(incline, abs=1.0)
+
+
+def test_noise_widens_what_the_crests_tell():
+    def spread(noise_px):
+        weight = np.exp(thread_sight(level_shape(6.0, noise_px), CAMERA, HEIGHT))
+        weight /= weight.sum()
+        mean = float(weight @ GRID)
+        return float(np.sqrt(weight @ (GRID - mean) ** 2))
+
+    assert spread(0.8) > 1.2 * spread(0.02)

@@ -1,0 +1,160 @@
+"""How a part lies, from its shadow projected vertex by vertex."""
+
+from dataclasses import replace
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from pitchcam.camera.pinhole import Camera
+from pitchcam.objects.axis import ImageAxis, envelope, find_axis
+from pitchcam.objects.end_face import end_face
+from pitchcam.objects.frame import axis_frame
+from pitchcam.thread.pose.height import rest_height
+from pitchcam.thread.pose.hull import falls, part_profile
+from pitchcam.thread.pose.records import GRID
+from pitchcam.thread.pose.rest import posterior, sight
+from tests.thread.pose.drawn_part import Lying, bolt, comes_to_rest, sender, stud
+
+DARK = np.zeros(len(GRID))
+
+
+def camera_of(part, u_tilt_deg=0.05):
+    return Camera(
+        f_px=part.f_px, u_f_px=0.015 * part.f_px, centre_px=part.centre_px,
+        distance_mm=part.distance_mm, u_tilt_rad=float(np.radians(u_tilt_deg)),
+    )  # fmt: skip
+
+
+def shape_of(part):
+    outline = part.outline()
+    axis = find_axis(outline)
+    # Growing s is growing z of the part, so that signs can be compared.
+    d = np.array([np.cos(np.radians(part.heading_deg)), np.sin(np.radians(part.heading_deg))])
+    if d @ np.array(axis.direction) < 0:
+        axis = ImageAxis(
+            point_px=axis.point_px, direction=(-axis.direction[0], -axis.direction[1])
+        )
+    stations = envelope(axis.to_axis(outline))
+    return SimpleNamespace(
+        outline_px=outline, axis=axis, threads=(), stations=stations,
+        width_px=float(np.percentile(stations[1] - stations[2], 99)),
+    )
+
+
+def laid(part, *, u_tilt_deg=0.05, thread=DARK, z=9.0):
+    """Return the pose by outline and hull, and the profile, at a place along the part."""
+    shape, camera = shape_of(part), camera_of(part, u_tilt_deg)
+    level = rest_height(shape, camera)
+    faces = [f for e in (-1.0, 1.0) if (f := end_face(shape.outline_px, shape.axis, e))]
+    s = float(shape.axis.to_axis(part.photo(np.array([z, 0.0, 0.0])))[0])
+    height, slope = level.height_mm, 0.0
+    for _ in range(3):
+        frame = axis_frame(camera, shape.axis, s, height, slope)
+        profile = part_profile(shape.outline_px, shape.axis, frame, camera, level)
+        seen = sight(faces, thread, shape.axis, camera, height)
+        pose = posterior(profile, seen, camera, level.u_height_mm)
+        height, slope = pose.height_mm, pose.slope_rad
+    return pose, profile
+
+
+@pytest.mark.parametrize("end", [-1.0, 1.0])
+@pytest.mark.parametrize("incline", [-14.0, -9.0, -4.0, 4.0, 9.0, 14.0])
+def test_an_end_face_bulges_by_the_sine_of_its_angle_to_the_line_of_sight(incline, end):
+    part = Lying(stud(), incline, heading_deg=25.0, at_mm=(6.0, -9.0))
+    shape = shape_of(part)
+    face = end_face(shape.outline_px, shape.axis, end)
+    # The end's middle and the axis in space, by hand.
+    a, b = np.radians([incline, 25.0])
+    axis = np.array([np.cos(a) * np.cos(b), np.cos(a) * np.sin(b), -np.sin(a)])
+    middle = np.array([6.0, -9.0, part.distance_mm - part.axis_height(16.0)]) + end * 16.0 * axis
+    angle = abs(axis @ middle) / np.linalg.norm(middle)
+    assert face.bulge == pytest.approx(angle, abs=max(2.5 * face.u_bulge, 0.008))
+    assert face.u_bulge < 0.02
+    assert face.radius_px == pytest.approx(5.2 / 190 * part.f_px, rel=0.06)
+
+
+def test_a_dome_is_no_face():
+    z = 6.0 - 6.0 * np.cos(np.linspace(0, np.pi / 2, 40))
+    dome = [(a, np.full(720, max(np.sqrt(36 - (6 - a) ** 2), 1e-3))) for a in z]
+    part = Lying([*dome, *[(30.0, np.full(720, 6.0))]], 0.0)
+    shape = shape_of(part)
+    assert end_face(shape.outline_px, shape.axis, -1.0) is None
+
+
+@pytest.mark.parametrize("incline", [-13.0, -7.0, -3.0, 3.0, 7.0, 13.0])
+@pytest.mark.parametrize("rings", [bolt(), stud()], ids=["bolt", "stud"])
+def test_a_held_part_shows_its_inclination_with_its_sign(rings, incline):
+    part = Lying(rings, incline, heading_deg=-35.0, at_mm=(5.0, 8.0))
+    pose, _ = laid(part)
+    u = np.degrees(pose.u_incline_rad)
+    assert np.degrees(pose.incline_rad) == pytest.approx(incline, abs=max(2.0 * u, 0.4))
+    assert u < max(1.5, 0.3 * abs(incline))
+    reach = np.hypot(pose.u_height_mm, pose.height_per_rad * pose.u_slope_rad)
+    assert pose.height_mm == pytest.approx(part.axis_height(9.0), abs=2 * reach)
+
+
+@pytest.mark.parametrize("rings", [bolt(), sender()], ids=["bolt", "sender"])
+@pytest.mark.parametrize("heading", [10.0, 130.0, 250.0])
+def test_a_part_falls_as_its_centre_of_mass_sinks(rings, heading):
+    truth = comes_to_rest(rings)
+    assert abs(truth) > 3
+    part = Lying(rings, truth, heading_deg=heading, at_mm=(-6.0, 4.0))
+    pose, profile = laid(part)
+    ways = falls(profile)
+    best = min(ways, key=lambda w: abs(np.degrees(w.incline_rad) - truth))
+    assert np.degrees(best.incline_rad) == pytest.approx(truth, abs=0.4)
+    assert np.degrees(pose.incline_rad) == pytest.approx(truth, abs=0.6)
+    assert np.degrees(pose.u_incline_rad) < 0.7
+    assert pose.height_mm == pytest.approx(part.axis_height(9.0), abs=0.12)
+
+
+@pytest.mark.parametrize("rings", [bolt(), sender()], ids=["bolt", "sender"])
+def test_a_part_laid_level_stays_level_where_it_would_fall(rings):
+    """A support under its light end: the picture decides against the hull."""
+    part = Lying(rings, 0.0, heading_deg=60.0, at_mm=(4.0, -3.0))
+    pose, profile = laid(part)
+    assert max(abs(np.degrees(w.incline_rad)) for w in falls(profile)) > 3
+    assert np.degrees(pose.incline_rad) == pytest.approx(0.0, abs=0.35)
+    assert np.degrees(pose.u_incline_rad) < 0.7
+    assert pose.height_mm == pytest.approx(part.axis_height(9.0), abs=0.1)
+
+
+def test_a_collar_carries_the_part_where_it_is_wider_than_the_flats():
+    part = Lying(sender(), 0.0)
+    _, profile = laid(part)
+    assert profile.axis_height_mm(0.0) == pytest.approx(9.6, abs=0.06)
+
+
+def test_tilt_of_the_camera_is_told_from_inclination_by_the_hull():
+    """A stud lies level; what the ends show then is the camera's tilt."""
+    part = Lying(stud(), 0.0, at_mm=(6.0, 0.0))
+    shape = shape_of(part)
+    tilted = camera_of(part, 2.0).tilted(np.array([np.tan(np.radians(2.5)), 0.0, 1.0]), 0.035)
+    frame = axis_frame(tilted, shape.axis, 0.0, 6.0)
+    faces = [f for e in (-1.0, 1.0) if (f := end_face(shape.outline_px, shape.axis, e))]
+    profile = part_profile(shape.outline_px, shape.axis, frame, tilted, rest_height(shape, tilted))
+    pose = posterior(profile, sight(faces, DARK, shape.axis, tilted, 6.0), tilted, 0.1)
+    # The plate was said to rise by 2.5 degrees to the right, and does not.
+    along = np.sign(shape.axis.direction[0])
+    assert np.degrees(pose.slope_rad) == pytest.approx(-2.5 * along, abs=0.6)
+    assert abs(pose.incline_rad) < 0.5 * abs(pose.slope_rad)
+
+
+def test_the_thread_decides_where_no_end_is_seen():
+    part = Lying(bolt(), comes_to_rest(bolt()))
+    shape, camera = shape_of(part), camera_of(part)
+    level = rest_height(shape, camera)
+    frame = axis_frame(camera, shape.axis, 0.0, level.height_mm)
+    profile = part_profile(shape.outline_px, shape.axis, frame, camera, level)
+    for told in (0.0, comes_to_rest(bolt())):
+        thread = -0.5 * ((GRID - told) / 1.0) ** 2
+        pose = posterior(profile, sight([], thread, shape.axis, camera, 9.0), camera, 0.1)
+        assert np.degrees(pose.incline_rad) == pytest.approx(told, abs=0.8)
+
+
+def test_a_higher_profile_lifts_the_axis():
+    part = Lying(stud(), 0.0)
+    _, profile = laid(part)
+    thicker = replace(profile, rests_mm=profile.rests_mm + 0.5)
+    assert thicker.axis_height_mm(0.0) - profile.axis_height_mm(0.0) == pytest.approx(0.5)
