@@ -1,11 +1,25 @@
 """The closed tree of errors; each carries one line of what is wrong and one of what to do.
 
 The command line, the batch runner and the page all show ``message`` and ``advice``; nothing else
-of the exception reaches a person. ``exit_code`` is the command line's (see the contract in
-DEVELOPERS.md): 0 named, 3 ambiguous or off-series, 4 unreadable, 2 wrong usage, 1 other failure.
+of the exception reaches a person. ``exit_code`` is the command line's.
 """
 
 from __future__ import annotations
+
+from enum import IntEnum
+
+
+class Exit(IntEnum):
+    """Every code that the command line ends with (the contract in DEVELOPERS.md)."""
+
+    #: A thread is named, ends seal, stock joins them, the photo agrees.
+    NAMED = 0
+    FAILED = 1
+    USAGE = 2
+    #: An answer without the one name: ambiguous, off-series, does not seal, must be bought.
+    OPEN = 3
+    #: The photo does not carry the measurement, or the work must not be done so.
+    UNREADABLE = 4
 
 
 def one_line(message: str, advice: str) -> str:
@@ -38,7 +52,7 @@ def _escape(character: str) -> str:
 class PitchcamError(Exception):
     """Base of every error that pitchcam raises on purpose."""
 
-    exit_code = 1
+    exit_code: Exit = Exit.FAILED
 
     def __init__(self, message: str, advice: str = "", *, code: str = "error") -> None:
         super().__init__(message)
@@ -53,13 +67,13 @@ class PitchcamError(Exception):
 class UsageError(PitchcamError):
     """The call itself is wrong: options that contradict, a value that cannot be."""
 
-    exit_code = 2
+    exit_code = Exit.USAGE
 
 
 class InputError(PitchcamError):
     """A file cannot be used: missing, truncated, not an image, too large, a bad row."""
 
-    exit_code = 1
+    exit_code = Exit.FAILED
 
 
 class UnreadableError(PitchcamError):
@@ -68,7 +82,7 @@ class UnreadableError(PitchcamError):
     ``code`` is a key of :data:`pitchcam.flags.FLAGS`.
     """
 
-    exit_code = 4
+    exit_code = Exit.UNREADABLE
 
 
 class InnerFaultError(UnreadableError):
@@ -93,10 +107,10 @@ class OutlineError(ValueError):
 class ReadingError(PitchcamError):
     """Typed readings that no thread can have, alone or together."""
 
-    exit_code = 2
+    exit_code = Exit.USAGE
 
 
 class RefusedError(PitchcamError):
     """A joint or adapter that must not be made so; the message gives the reason."""
 
-    exit_code = 4
+    exit_code = Exit.UNREADABLE

@@ -10,13 +10,13 @@ import secrets
 import stat
 from pathlib import Path
 
-from pitchcam.errors import InputError, PitchcamError
+from pitchcam.errors import Exit, InputError, PitchcamError
 
 
 class FullError(PitchcamError):
     """The disk is full: what was finished before is kept."""
 
-    exit_code = 1
+    exit_code = Exit.FAILED
 
 
 def full_disk(path: Path) -> FullError:

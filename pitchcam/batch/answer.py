@@ -10,18 +10,13 @@ from typing import Any
 from pitchcam.batch.hints import reference_hints
 from pitchcam.batch.order import shelf_key
 from pitchcam.batch.runner import UNREAD, Batch
-from pitchcam.errors import printable
+from pitchcam.errors import Exit, printable
 from pitchcam.files import write_whole
+from pitchcam.records import exit_code
 from pitchcam.store.entries import Entry, Outcome, record_id
 from pitchcam.store.export import columns, csv_bytes, json_bytes
 from pitchcam.store.rows import ThreadRow, entry_rows
 from pitchcam.store.store import Store
-
-#: The command line's exit code by the status of a row; a row that a person settled counts as 0.
-_EXIT_CODES = {
-    "named": 0, "failed": 1, "ambiguous": 3, "off-series": 3, "refused": 4, "unreadable": 4,
-}  # fmt: skip
-
 
 #: A photo that was seen and had not been answered when the batch was stopped.
 _STOPPED = Outcome(
@@ -62,7 +57,7 @@ class Answer:
     @property
     def exit_code(self) -> int:
         """The largest exit code of the lines that are in doubt, 0 when there is none."""
-        return max((_EXIT_CODES[line.row.status] for line in self.doubtful), default=0)
+        return exit_code((line.row.status for line in self.doubtful), none=Exit.NAMED)
 
 
 def make_answer(store: Store, batch: Batch) -> Answer:

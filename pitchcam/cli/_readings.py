@@ -6,15 +6,16 @@ import contextlib
 import io
 import json
 import shlex
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
 from pitchcam.errors import PitchcamError, UsageError
+from pitchcam.records import Measurement
 
 if TYPE_CHECKING:
     from pitchcam.joining.job import Side
-    from pitchcam.records import Gender
+    from pitchcam.records import Gender, ThreadResult
 
 
 def read_side(role: str, text: str, *, cast: bool, wanted: Gender) -> Side:
@@ -37,21 +38,16 @@ def read_side(role: str, text: str, *, cast: bool, wanted: Gender) -> Side:
         If the readings are none, or of no thread.
     """
     from pitchcam.joining.job import measured_side
-    from pitchcam.records import Candidate, Verdict
 
     thread = _looked_up(role, text, cast)
-    found = dict(thread["verdict"])
-    found["candidates"] = tuple(Candidate(**c) for c in found["candidates"])
-    for name in ("same_geometry", "notes"):
-        found[name] = tuple(found.get(name, ()))
-    known = {name: found[name] for name in Verdict.__dataclass_fields__ if name in found}
+    gender = thread.reading.gender
     origin = f"readings {text.strip()}"
-    if role == "port" and thread["gender"] == "external":
+    if role == "port" and gender == "external":
         origin += ", the old part out of it"
-    return measured_side(role, origin, Verdict(**known), thread["gender"], wanted)
+    return measured_side(role, origin, thread.verdict, gender, wanted)
 
 
-def _looked_up(role: str, text: str, cast: bool) -> dict[str, Any]:
+def _looked_up(role: str, text: str, cast: bool) -> ThreadResult:
     """Return the thread of the document that ``lookup`` answers with."""
     from pitchcam.cli.lookup import command
 
@@ -66,5 +62,4 @@ def _looked_up(role: str, text: str, cast: bool) -> dict[str, Any]:
     except PitchcamError as error:
         error.message = f"the {role}: {error.message}"
         raise
-    thread: dict[str, Any] = json.loads(out.getvalue())["parts"][0]["threads"][0]
-    return thread
+    return Measurement.from_json(json.loads(out.getvalue())).parts[0].threads[0]

@@ -5,7 +5,15 @@ from __future__ import annotations
 from typing import Any
 
 from pitchcam.match.advice import real_range
-from pitchcam.records import FORMAT, MM_PER_INCH, Quantity, ThreadReading, ThreadResult, Verdict
+from pitchcam.records import (
+    MM_PER_INCH,
+    Measurement,
+    PartResult,
+    Quantity,
+    ThreadReading,
+    ThreadResult,
+    Verdict,
+)
 from pitchcam.report.figures import (
     inches,
     millimetres,
@@ -14,7 +22,12 @@ from pitchcam.report.figures import (
     threads_per_inch,
     with_uncertainty,
 )
-from pitchcam.report.words import next_command, twins_to_tell
+from pitchcam.report.verdicts import (
+    headline_of_readings,
+    listed,
+    next_command,
+    twins_to_tell,
+)
 from pitchcam.series import ThreadSize, find, load_uses
 from pitchcam.series.families import load_families
 
@@ -25,30 +38,21 @@ SHOWN = 8
 def as_document(reading: ThreadReading, verdict: Verdict) -> dict[str, Any]:
     """Return the measurement document of readings without a photo: what a photo gives is null."""
     thread = ThreadResult(
-        reading=reading, half_angles_deg=(None, None), turns=0.0,
-        span_px=((0.0, 0.0), (0.0, 0.0)), budget=(), verdict=verdict,
-    ).to_json()  # fmt: skip
-    thread |= {"turns": None, "span_px": None}
-    return {
-        "format": FORMAT,
-        "photo": None,
-        "scale": None,
-        "parts": [{"id": 1, "box_px": None, "threads": [thread]}],
-        "warnings": [],
-    }
+        reading=reading, half_angles_deg=(None, None), turns=None, span_px=None, budget=(),
+        verdict=verdict,
+    )  # fmt: skip
+    part = PartResult(id=1, box_px=None, threads=(thread,))
+    return Measurement(photo=None, scale=None, parts=(part,)).to_json()
 
 
 def as_text(reading: ThreadReading, verdict: Verdict) -> str:
     """Return the answer in lines: name, readings, candidates, use and seal, next step."""
-    lines = [_headline(verdict)]
+    lines = [headline_of_readings(verdict)]
     lines += [f"  read: {label:<10}{value:<22}{other}" for label, value, other in _read(reading)]
     if verdict.status != "named":
         lines += _table(verdict, reading)
     elif len(verdict.candidates) > 1:
-        rest = verdict.candidates[1:]
-        lines.append("  also possible: " + ", ".join(
-            f"{c.designation} ({percent(c.probability)})" for c in rest
-        ))  # fmt: skip
+        lines.append("  also possible: " + ", ".join(listed(verdict)[1:]))
     twins = twins_to_tell(verdict)
     if twins:
         lines.append("  same size as " + "; ".join(twins))
@@ -61,15 +65,6 @@ def as_text(reading: ThreadReading, verdict: Verdict) -> str:
     if verdict.designation is not None:
         lines.append(f"  then: {next_command(verdict.designation, reading.gender)}")
     return "\n".join(lines)
-
-
-def _headline(verdict: Verdict) -> str:
-    if verdict.status == "named" and verdict.probability is not None:
-        chance = percent(verdict.probability)
-        return f"{verdict.designation}  ({verdict.standard}, probability {chance})"
-    if verdict.status == "ambiguous":
-        return "Not certain yet. It could be:"
-    return "No thread of the standard series fits these readings. Nearest:"
 
 
 def _read(reading: ThreadReading) -> list[tuple[str, str, str]]:

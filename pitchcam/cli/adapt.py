@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from pitchcam.cli._stock import limit_options, load_stock, record_option, stock_option
+from pitchcam.errors import Exit
 from pitchcam.records import json_text
 
 
@@ -65,4 +66,4 @@ def command(
         hindrances = () if chains else what_stands_in_the_way(asked, stock)
         tapped = () if chains else [t.text for t in tapped_plugs(asked, stock)]
         click.echo(answer_text(asked, chains, lacking, hindrances, tapped))
-    ctx.exit(0 if chains else 3)
+    ctx.exit(Exit.NAMED if chains else Exit.OPEN)

@@ -158,27 +158,21 @@ def _tell_line(job: Any, outcome: Any, kept_before: bool) -> None:
 
     Printed rather than echoed: the progress bar steps aside for what goes through ``sys.stdout``.
     """
+    from pitchcam.report.verdicts import headline
+
     if kept_before:
         return
-    if outcome.document is None:
+    measured = outcome.measurement
+    if measured is None:
         print(printable(f"{job.name}: {outcome.status}: {outcome.reason}"), flush=True)
         return
-    found = False
-    for part in outcome.document["parts"]:
-        for number, thread in enumerate(part["threads"], 1):
-            found = True
-            told = f"{job.name}: part {part['id']}.{number}: {_verdict(thread['verdict'])}"
-            print(printable(told), flush=True)
-    if not found:
-        reasons = "; ".join(w["message"] for w in outcome.document["warnings"])
-        print(printable(f"{job.name}: no thread named: {reasons}"), flush=True)
-
-
-def _verdict(verdict: dict[str, Any]) -> str:
-    if verdict["status"] == "named":
-        return f"{verdict['designation']} ({verdict['probability']:.3f})"
-    fits = ", ".join(f"{c['designation']} {c['probability']:.2f}" for c in verdict["candidates"])
-    return f"{verdict['status']}{': ' + fits if fits else ''}"
+    threads = [
+        f"part {part.id}.{number}: {headline(thread.verdict)}"
+        for part in measured.parts for number, thread in enumerate(part.threads, 1)
+    ]  # fmt: skip
+    reasons = "; ".join(w.message for w in measured.warnings)
+    for told in threads or [f"no thread named: {reasons}"]:
+        print(printable(f"{job.name}: {told}"), flush=True)
 
 
 def _tell_json(job: Any, outcome: Any, kept_before: bool) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pitchcam.cli._options import Progress, scale_options, scale_spec
-from pitchcam.errors import UnreadableError
+from pitchcam.errors import Exit, UnreadableError
 from pitchcam.records import json_text
 
 if TYPE_CHECKING:
@@ -73,7 +73,7 @@ def command(photo: str, gauge: str, cast: bool, as_json: bool, **scale: Any) -> 
         lines += [f"{w.message}; {w.advice}" for w in doubts]
         click.echo("\n\n".join(lines))
     agreed = all(f.verdict.status == "agrees" and f.angle_agrees is not False for f in found)
-    click.get_current_context().exit(0 if agreed else 3)
+    click.get_current_context().exit(Exit.NAMED if agreed else Exit.OPEN)
 
 
 def _checked(part: int, number: int, thread: ThreadResult, pitch: Quantity, leaf: Leaf) -> Checked:

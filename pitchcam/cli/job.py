@@ -17,7 +17,7 @@ from pitchcam.cli._stock import (
     record_option,
     stock_option,
 )
-from pitchcam.errors import InputError, UsageError
+from pitchcam.errors import Exit, InputError, UsageError
 from pitchcam.records import json_text
 
 if TYPE_CHECKING:
@@ -117,7 +117,8 @@ def command(
         write_job(job, target, date.today(), paper)
     click.echo(json_text(job_json(job)) if as_json else job_text(job))
     best = job.ways[0]
-    ctx.exit(0 if job.settled and (best.chain is not None or best.made is not None) else 3)
+    joined = best.chain is not None or best.made is not None
+    ctx.exit(Exit.NAMED if job.settled and joined else Exit.OPEN)
 
 
 def _side(

@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from pitchcam.errors import printable
+from pitchcam.records import EXIT_OF
 
 _RECORD = click.option(
     "--record", type=click.Path(path_type=Path), default=Path("pitchcam.sqlite"),
@@ -18,7 +19,7 @@ _RECORD = click.option(
 _FILTERS = (
     click.option("--name", help="Only threads of this name, as measured or as corrected."),
     click.option("--status", type=click.Choice(
-        ["named", "ambiguous", "off-series", "unreadable", "refused", "failed"])),
+        list(EXIT_OF))),
     click.option("--photo", help="Only photos whose name has this in it."),
     click.option("--doubtful", is_flag=True, help="Only what no bin can be named for."),
     click.option("--corrected", is_flag=True, help="Only what a person corrected."),

@@ -8,12 +8,10 @@ import click
 
 from pitchcam.cli._options import LENGTH
 from pitchcam.errors import ReadingError, UsageError
-from pitchcam.records import json_text
+from pitchcam.records import EXIT_OF, json_text
 
 if TYPE_CHECKING:
     from pitchcam.match.hand import Form
-
-EXIT = {"named": 0, "ambiguous": 3, "off-series": 3, "unreadable": 4}
 
 
 @click.command(no_args_is_help=True)
@@ -127,7 +125,7 @@ def command(
         click.echo(json_text(as_document(reading, verdict), indent=1))
     else:
         click.echo(as_text(reading, verdict))
-    click.get_current_context().exit(EXIT[verdict.status])
+    click.get_current_context().exit(EXIT_OF[verdict.status])
 
 
 def _lengths(values: tuple[str, ...], option: str) -> tuple[float, ...]:

@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from pitchcam.errors import UsageError
+from pitchcam.errors import Exit, UsageError
 from pitchcam.records import json_text
 
 
@@ -48,7 +48,7 @@ def command(
         click.echo(json_text([a["json"] for a in answers] if both else answers[0]["json"]))
     else:
         click.echo("\n\n".join(a["text"] for a in answers))
-    ctx.exit(0 if all(a["ok"] for a in answers) else 3)
+    ctx.exit(Exit.NAMED if all(a["ok"] for a in answers) else Exit.OPEN)
 
 
 def _one(male: str, female: str) -> dict[str, Any]:

@@ -9,16 +9,16 @@ import os
 import signal
 import warnings
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
 from pitchcam.batch.settings import Job, Settings
 from pitchcam.batch.worker import measure_job, use_one_thread
-from pitchcam.errors import InputError
+from pitchcam.errors import InputError, PitchcamError
 from pitchcam.files import write_whole
-from pitchcam.page.threads import plot_data
+from pitchcam.page.plots import plot_data, plots_read
 from pitchcam.records import Measurement, Quantity, ScaleSpec, ThreadResult
 from pitchcam.store.entries import Outcome
 
@@ -113,20 +113,19 @@ def measure(task: Task, say: Say) -> Outcome:
 
 def draw_plots(task: Plots) -> bool:
     """Draw the plots of each thread beside its view; say whether they are there."""
-    from pitchcam.page.threads import thread_of
     from pitchcam.report.page import plots_of
     from pitchcam.report.plots import svg_uri
 
     try:
         kept = json.loads((task.view / "plots.json").read_text(encoding="utf-8"))
-        for part in task.document["parts"]:
-            for number, thread in enumerate(part["threads"], 1):
-                drawn = thread_of(thread, kept.get(f"{part['id']}-{number}"))
-                for title, figure in plots_of(drawn):
-                    name = plot_file(part["id"], number, title)
+        for part in Measurement.from_json(task.document).parts:
+            for number, thread in enumerate(part.threads, 1):
+                drawn = plots_read(kept.get(f"{part.id}-{number}"))
+                for title, figure in plots_of(replace(thread, plots=drawn)):
+                    name = plot_file(part.id, number, title)
                     data = base64.b64decode(svg_uri(figure).partition(",")[2])
                     write_whole(task.view / name, data)
-    except (OSError, ValueError, KeyError):
+    except (OSError, ValueError, KeyError, PitchcamError):
         return False
     return True
 
@@ -211,10 +210,10 @@ def write_view(measurement: Measurement, path: Path, folder: Path) -> None:
     found = [(p.id, n, t) for p in measurement.parts for n, t in enumerate(p.threads, 1)]
     kept = {f"{part}-{number}": plot_data(thread) for part, number, thread in found}
     write_whole(folder / "plots.json", json.dumps(kept, allow_nan=False).encode())
-    scale = measurement.scale
+    photo, scale = measurement.photo, measurement.scale
     _write_json(folder, {
-        "width": measurement.photo.width_px,
-        "height": measurement.photo.height_px,
+        "width": None if photo is None else photo.width_px,
+        "height": None if photo is None else photo.height_px,
         "reference": [] if scale is None else _points(scale.outline_px),
         "parts": [_points(part.outline_px) for part in measurement.parts],
         "threads": [_thread_view(*row) for row in found],
@@ -247,7 +246,7 @@ def _thread_view(part: int, number: int, thread: ThreadResult) -> dict[str, Any]
     return {
         "part": part, "number": number, "budget": budget_table(thread),
         "plots": [{"title": t, "file": plot_file(part, number, t)} for t in titles],
-        "axis": _points(thread.span_px if drawn is None else drawn.axis_px),
+        "axis": _points((thread.span_px or ()) if drawn is None else drawn.axis_px),
         "edges": [] if drawn is None else [_points(edge) for edge in drawn.edges_px],
         "crests": [] if drawn is None else _points(drawn.crests_px),
         "flanks": [] if drawn is None else [_points(line) for line in drawn.flanks_px],

@@ -10,11 +10,10 @@ from pathlib import Path
 from typing import Any
 
 from pitchcam.page import calls
-from pitchcam.page.threads import thread_of
-from pitchcam.records import MM_PER_INCH, Measurement, PhotoInfo, Quantity, ScaleResult
-from pitchcam.report import words
+from pitchcam.records import MM_PER_INCH, ThreadResult
+from pitchcam.report import verdicts, words
 from pitchcam.report.figures import percent
-from pitchcam.store.entries import Entry
+from pitchcam.store.entries import Correction, Entry
 from pitchcam.store.rows import entry_rows
 
 #: How sure a verdict reads: status -> the mark before it (a shape, not only a colour).
@@ -74,48 +73,44 @@ def _focus(view: Mapping[str, Any]) -> list[float]:
 
 def threads(entry: Entry, drawing: Mapping[str, Any] | None) -> list[Shown]:
     """Return the threads of an entry, in the photo's order."""
-    document = entry.outcome.document or {"parts": []}
+    measured = entry.outcome.measurement
+    parts = () if measured is None else measured.parts
     drawn = {(t["part"], t["number"]): t for t in (drawing or {}).get("threads", ())}
-    several = sum(len(p["threads"]) for p in document["parts"]) > 1
+    several = sum(len(p.threads) for p in parts) > 1
     shown = []
-    for part in document["parts"]:
-        for number, thread in enumerate(part["threads"], 1):
-            label = f"Part {part['id']}" if several else ""
-            if len(part["threads"]) > 1:
+    for part in parts:
+        for number, thread in enumerate(part.threads, 1):
+            label = f"Part {part.id}" if several else ""
+            if len(part.threads) > 1:
                 label += f", thread {number}"
-            view = drawn.get((part["id"], number))
-            shown.append(_thread(entry, part["id"], number, thread, label, view))
+            view = drawn.get((part.id, number))
+            row_id = f"{entry.id}-{part.id}.{number}"
+            shown.append(_thread(row_id, entry.corrections.get(row_id), thread, label, view))
     return shown
 
 
 def _thread(
-    entry: Entry, part: int, number: int, thread: Mapping[str, Any], label: str, view: Any
+    row_id: str, made: Correction | None, thread: ThreadResult, label: str, view: Any
 ) -> Shown:
-    record = thread_of(thread)
-    verdict = record.verdict
-    row_id = f"{entry.id}-{part}.{number}"
-    made = entry.corrections.get(row_id)
-    name = verdict.designation or {
-        "ambiguous": "Not certain yet", "off-series": "No standard thread fits",
-    }.get(verdict.status, "Not readable")  # fmt: skip
+    verdict = thread.verdict
     sealed = made.designation if made is not None else verdict.designation
     seals: list[str] = []
     if sealed:
         with contextlib.suppress(Exception):  # a name of no series seals as a person knows
-            seals = calls.seal_lines(sealed, record.reading.gender)
+            seals = calls.seal_lines(sealed, thread.reading.gender)
     shown = [c for c in verdict.candidates if c.designation != verdict.designation]
     return Shown(
-        id=row_id, label=label, status=verdict.status, name=name,
+        id=row_id, label=label, status=verdict.status,
+        name=verdicts.name_words(verdict),
         standard=verdict.standard or "", chance=verdict.probability,
         sure="" if verdict.probability is None or verdict.status != "named"
         else percent(verdict.probability),
-        next_step=verdict.next_step or "", rows=words.figure_rows(record),
-        turns=f"{record.turns:.1f} turns seen, " + (
-            "single start" if record.reading.starts == 1 else f"{record.reading.starts} starts"),
+        next_step=verdict.next_step or "", rows=words.figure_rows(thread),
+        turns="" if thread.turns is None else words.turns_words(thread),
         candidates=[(c.designation, c.standard, percent(c.probability)) for c in shown
-                    if verdict.status != "named" or c.probability >= words.RUNNER_UP_MATTERS],
+                    if verdict.status != "named" or c.probability >= verdicts.RUNNER_UP_MATTERS],
         same=verdict.same_geometry, notes=verdict.notes, seals=seals,
-        gender=record.reading.gender,
+        gender=thread.reading.gender,
         corrected=None if made is None else (made.designation, made.who, made.why), view=view,
     )  # fmt: skip
 
@@ -133,19 +128,8 @@ def headline(entry: Entry) -> tuple[str, str]:
 
 def scale_line(entry: Entry) -> str:
     """Return one line on where the scale comes from, mm and inch side by side."""
-    document = entry.outcome.document
-    if not document or not document.get("scale"):
-        return ""
-    kept = document["scale"]
-    height = kept["camera_height_mm"]
-    scale = ScaleResult(
-        source=kept["source"], mm_per_px=Quantity(**kept["mm_per_px"]),
-        camera_height_mm=None if height is None else Quantity(**height),
-    )  # fmt: skip
-    photo = document["photo"]
-    info = PhotoInfo(file=entry.name, sha256=entry.sha256, width_px=photo["width_px"],
-                     height_px=photo["height_px"])  # fmt: skip
-    return words.scale_line(Measurement(photo=info, scale=scale))
+    measured = entry.outcome.measurement
+    return "" if measured is None or measured.scale is None else words.scale_line(measured)
 
 
 _COMPARED = {"pitch_mm": "pitch", "major_mm": "major diameter",

@@ -23,7 +23,14 @@ from starlette.responses import (
 from starlette.routing import Route
 
 from pitchcam import __version__
-from pitchcam.errors import InputError, PitchcamError, RefusedError, UnreadableError, UsageError
+from pitchcam.errors import (
+    Exit,
+    InputError,
+    PitchcamError,
+    RefusedError,
+    UnreadableError,
+    UsageError,
+)
 from pitchcam.page.access import Access
 from pitchcam.page.guard import RefusedRequestError
 from pitchcam.page.phrases import on_the_page
@@ -101,7 +108,7 @@ def _status(error: PitchcamError) -> int:
         return 400
     if isinstance(error, (UnreadableError, RefusedError)):
         return 422
-    return 400 if error.exit_code == 2 else 500
+    return 400 if error.exit_code == Exit.USAGE else 500
 
 
 def missing(what: str, advice: str = "Look in the record.") -> PitchcamError:

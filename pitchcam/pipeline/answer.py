@@ -119,13 +119,14 @@ def _measure(
     first_scale: Quantity | None = None
     for number, part in enumerate(parts, start=1):
         say(f"measuring part {number} of {len(parts)}")
-        threads = []
+        threads, said = [], len(flags)
         for region in part.threads:
             result, scale = one_thread(
                 scene, camera, part, region, spec, cast, shrinkage, with_plots, number, flags
             )
             threads.append(_left_open(result) if which_open else result)
             first_scale = first_scale or scale
+        flags[said:] = [replace(f, part=number) for f in flags[said:]]
         x0, y0 = part.outline_px.min(axis=0)
         x1, y1 = part.outline_px.max(axis=0)
         step = max(1, len(part.outline_px) // 400)
@@ -205,9 +206,9 @@ def _reading_order(shape: Shape) -> tuple[int, float]:
 
 
 def _distinct(flags: list[Flag]) -> tuple[Flag, ...]:
-    seen: dict[tuple[str, str], Flag] = {}
+    seen: dict[tuple[str, str, int | None], Flag] = {}
     for f in flags:
-        seen.setdefault((f.code, f.message), f)
+        seen.setdefault((f.code, f.message, f.part), f)
     return tuple(seen.values())
 
 

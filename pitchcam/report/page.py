@@ -22,6 +22,7 @@ from pitchcam.report import words
 from pitchcam.report.figures import COVERAGE_FACTOR, percent
 from pitchcam.report.picture import annotate
 from pitchcam.report.plots import drift_figure, profile_figure, spectrum_figure, svg_uri
+from pitchcam.report.verdicts import headline
 from pitchcam.series import ThreadSize, find
 
 _JPEG_QUALITY = 88
@@ -89,9 +90,9 @@ def _thread_view(part: PartResult, index: int, thread: ThreadResult) -> dict[str
     return {
         "label": f"Part {part.id}{several}",
         "verdict": verdict,
-        "headline": words.headline(verdict),
+        "headline": headline(verdict),
         "rows": words.figure_rows(thread),
-        "turns": f"{thread.turns:.1f}",
+        "turns": "" if thread.turns is None else f"{thread.turns:.1f}",
         "starts": thread.reading.starts,
         "candidates": [(c.designation, c.standard, percent(c.probability))
                        for c in verdict.candidates],

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,7 +13,7 @@ from pitchcam.photo import Photo
 from pitchcam.records import Measurement, PartResult, ThreadResult
 from pitchcam.report import canvas as draw
 from pitchcam.report.figures import millimetres, with_uncertainty
-from pitchcam.report.words import headline
+from pitchcam.report.verdicts import headline
 
 #: Width of the picture: two columns that a page or a phone shows whole.
 WIDTH_PX = 1800
@@ -52,7 +53,10 @@ def annotate(measurement: Measurement, photo: Photo) -> NDArray[np.uint8]:
     The overview shows all parts and the reference; each thread follows, turned so that its axis
     lies level. The cut-outs are resampled for display only.
     """
-    threads = [(p, i, t) for p in measurement.parts for i, t in enumerate(p.threads, 1)]
+    threads = [
+        (p, i, t) for p in measurement.parts for i, t in enumerate(p.threads, 1)
+        if t.span_px is not None
+    ]  # fmt: skip
     height, overview, cells = _layout(len(threads))
     canvas = np.full((height, WIDTH_PX, 3), draw.PAPER, np.uint8)
     labels = _overview(canvas, measurement, photo, overview)
@@ -107,8 +111,7 @@ def _overview(
         elif scale.box_px is not None:
             _polyline(canvas, panel, _box_corners(scale.box_px), draw.REFERENCE, closed=True)
     for part in measurement.parts:
-        outline = part.outline_px or _box_corners(part.box_px)
-        _polyline(canvas, panel, outline, draw.OUTLINE, closed=True)
+        _polyline(canvas, panel, _outline(part), draw.OUTLINE, closed=True)
         for thread in part.threads:
             _axis(canvas, panel, thread)
         labels.append(_number(canvas, panel, part))
@@ -116,7 +119,7 @@ def _overview(
         at, words = draw.scale_bar(canvas, panel, scale.mm_per_px.value)
         labels.append(_Label(at=at, words=words, halo=True))
     caption_y = box[1] + box[3] + 26
-    labels.append(_Label(at=(box[0], caption_y), words=measurement.photo.file, size=26))
+    labels.append(_Label(at=(box[0], caption_y), words=photo.path.name, size=26))
     count = len(measurement.parts)
     found = [f"{count} part{'s' if count != 1 else ''} found"] if count else []
     found += [flag.message for flag in measurement.warnings[:1]]
@@ -189,6 +192,8 @@ def _polyline(
 
 def _axis(canvas: NDArray[np.uint8], panel: draw.Panel, thread: ThreadResult) -> None:
     ends = thread.span_px if thread.plots is None else thread.plots.axis_px
+    if ends is None:
+        return
     x, y, w, h = panel.box
     start, end = panel.to_canvas(ends) - (x, y)
     draw.dashes(canvas[y : y + h, x : x + w], start, end, draw.AXIS)
@@ -197,7 +202,7 @@ def _axis(canvas: NDArray[np.uint8], panel: draw.Panel, thread: ThreadResult) ->
 def _number(canvas: NDArray[np.uint8], panel: draw.Panel, part: PartResult) -> _Label:
     """Put the part's number just off its upper left corner, kept inside the panel."""
     x, y, w, h = panel.box
-    outline = panel.to_canvas(part.outline_px or _box_corners(part.box_px))
+    outline = panel.to_canvas(_outline(part))
     corner = outline[int(np.argmin(outline.sum(axis=1)))] + (-20.0, -20.0)
     corner = np.clip(corner, (x + 26.0, y + 26.0), (x + w - 26.0, y + h - 26.0))
     draw.dot(canvas, corner, draw.INK, radius=20.0)
@@ -225,6 +230,11 @@ def _legend(canvas: NDArray[np.uint8], measurement: Measurement, level: float) -
     return labels
 
 
+def _outline(part: PartResult) -> Sequence[tuple[float, float]]:
+    """Return a part's outline, else the corners of its box."""
+    return part.outline_px or _box_corners(part.box_px or (0.0, 0.0, 0.0, 0.0))
+
+
 def _box_corners(box: tuple[float, float, float, float]) -> list[tuple[float, float]]:
     x0, y0, x1, y1 = box
     return [(x0, y0), (x1, y0), (x1, y1), (x0, y1)]
@@ -234,7 +244,7 @@ def _region(
     measurement: Measurement, photo: Photo, aspect: float
 ) -> tuple[float, float, float, float]:
     """Return the photo's rectangle that holds every part and the reference, of the cell's shape."""
-    boxes = [part.box_px for part in measurement.parts]
+    boxes = [part.box_px for part in measurement.parts if part.box_px is not None]
     if measurement.scale is not None and measurement.scale.box_px is not None:
         boxes.append(measurement.scale.box_px)
     if not boxes:
@@ -253,6 +263,7 @@ def _thread_corners(
     measurement: Measurement, thread: ThreadResult, aspect: float
 ) -> NDArray[np.float64]:
     """Return three corners of the rectangle along the axis that holds the thread, cell-shaped."""
+    assert thread.span_px is not None  # no other thread has a view
     ends = np.asarray(thread.span_px, float)
     along = ends[1] - ends[0]
     if along[0] < 0 or (along[0] == 0 and along[1] < 0):

@@ -5,26 +5,22 @@ from __future__ import annotations
 from pitchcam.errors import one_line
 from pitchcam.records import (
     Flag,
-    Gender,
     Measurement,
     PartResult,
     Quantity,
     ThreadResult,
-    Verdict,
 )
 from pitchcam.report.figures import (
     inches,
     millimetres,
-    percent,
     taper_words,
     threads_per_inch,
     with_uncertainty,
 )
+from pitchcam.report.verdicts import headline, next_command, runners_up, twins_to_tell
 from pitchcam.series import find
 from pitchcam.series.families import load_families
 
-# A runner-up below this does not change what anyone would do next.
-RUNNER_UP_MATTERS = 0.01
 _LABEL_WIDTH = 16
 
 
@@ -40,23 +36,10 @@ def text(measurement: Measurement) -> str:
     if measurement.scale is not None:
         blocks.append(scale_line(measurement))
     if measurement.warnings:
-        blocks.append("\n".join(warning_line(flag) for flag in measurement.warnings))
+        # Two parts may have the same to be said of them.
+        lines = dict.fromkeys(warning_line(flag) for flag in measurement.warnings)
+        blocks.append("\n".join(lines))
     return "\n\n".join(blocks) + "\n"
-
-
-def headline(verdict: Verdict) -> str:
-    """Return the verdict in one line."""
-    if verdict.status == "named":
-        chance = verdict.probability
-        sure = "" if chance is None else f", probability {percent(chance)}"
-        return f"{verdict.designation}  ({verdict.standard}{sure})"
-    if verdict.status == "ambiguous":
-        return "Not certain yet: " + " or ".join(
-            f"{c.designation} ({percent(c.probability)})" for c in verdict.candidates
-        )
-    if verdict.status == "off-series":
-        return "Measured, but no thread of the standard series fits"
-    return "Not readable"
 
 
 def figure_rows(thread: ThreadResult) -> list[tuple[str, str, str]]:
@@ -79,33 +62,9 @@ def figure_rows(thread: ThreadResult) -> list[tuple[str, str, str]]:
     return rows
 
 
-def twins_to_tell(verdict: Verdict) -> list[str]:
-    """Return the other names and uses of the same size that the next step does not tell of."""
-    said = verdict.next_step or ""
-    return [
-        t for t in verdict.same_geometry if " as " not in t or t.partition(" as ")[2] not in said
-    ]
-
-
 def seal_of(designation: str) -> str:
     """Return how the family of a designation seals."""
     return load_families()[find(designation).family].seal
-
-
-def next_command(designation: str, gender: Gender) -> str:
-    """Return the command that goes on from a name: it joins what was measured."""
-    if gender == "internal":
-        return f'pitchcam job --port "{designation}" --part THREAD'
-    return f'pitchcam job --port THREAD --part "{designation}"'
-
-
-def runners_up(verdict: Verdict) -> list[str]:
-    """Return the other candidates that matter, for a verdict that has a name."""
-    return [
-        f"{c.designation} ({percent(c.probability)})"
-        for c in verdict.candidates
-        if c.designation != verdict.designation and c.probability >= RUNNER_UP_MATTERS
-    ]
 
 
 def scale_line(measurement: Measurement) -> str:
@@ -159,7 +118,8 @@ def _thread_block(thread: ThreadResult) -> str:
     widest = max((len(value) for _, value, _ in rows), default=0)
     for label, value, other in rows:
         lines.append(f"  {label:<{_LABEL_WIDTH}}{value:<{widest}}   {other}".rstrip())
-    lines.append(f"  {_turns(thread)}")
+    if thread.turns is not None:
+        lines.append(f"  {turns_words(thread)}")
     others = runners_up(verdict) if verdict.status == "named" else []
     if others:
         lines.append("  also possible: " + ", ".join(others))
@@ -173,7 +133,8 @@ def _thread_block(thread: ThreadResult) -> str:
     return "\n".join(lines)
 
 
-def _turns(thread: ThreadResult) -> str:
+def turns_words(thread: ThreadResult) -> str:
+    """Return how many turns are seen, of how many starts, and whether on a cast."""
     starts = thread.reading.starts
     kind = "single start" if starts == 1 else f"{starts} starts"
     gender = "" if thread.reading.gender == "external" else ", read on a cast"

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from pitchcam.records import FORMAT
+from pitchcam.records import Flag, Measurement, PhotoInfo
 
 #: ``measured``: the contract document is there (its verdicts may still be doubtful);
 #: ``refused``: the photo does not carry the measurement; ``failed``: the file cannot be used.
@@ -58,6 +58,11 @@ class Outcome:
     thumbnails: Mapping[int, bytes] | None = None
 
     @property
+    def measurement(self) -> Measurement | None:
+        """The document read back, None where there is none."""
+        return None if self.document is None else Measurement.from_json(self.document)
+
+    @property
     def reason(self) -> str:
         """What is wrong and what to do, in one line for people."""
         return sentences(self.message, self.advice)
@@ -66,9 +71,9 @@ class Outcome:
         """Return the contract's document; without a measurement it has no parts and says why."""
         if self.document is not None:
             return {**self.document, "photo": {**self.document["photo"], "file": name}}
-        why = {"code": self.code, "message": self.message, "advice": self.advice}
-        photo = {"file": name, "sha256": sha256, "width_px": None, "height_px": None}
-        return {"format": FORMAT, "photo": photo, "scale": None, "parts": [], "warnings": [why]}
+        photo = PhotoInfo(file=name, sha256=sha256, width_px=None, height_px=None)
+        why = Flag(code=self.code, message=self.message, advice=self.advice)
+        return Measurement(photo=photo, scale=None, warnings=(why,)).to_json()
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -12,7 +12,8 @@ from typing import Any
 
 from pitchcam.errors import PitchcamError, UsageError
 from pitchcam.files import write_whole
-from pitchcam.store.rows import QUANTITIES, ThreadRow
+from pitchcam.records.rows import QUANTITIES
+from pitchcam.store.rows import ThreadRow
 
 _INTEGERS = ("part", "thread", "starts", "number")
 _NUMBERS = ("probability", "turns")

@@ -2,19 +2,13 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from typing import Any
 
+from pitchcam.records import Flag, ThreadResult
+from pitchcam.records.rows import QUANTITIES, candidates_cell, quantities_of
 from pitchcam.store.entries import Entry
-
-#: Quantities of the contract that get two columns, value and standard uncertainty (k = 1), with
-#: the decimals that tables show: a tenth of the smallest uncertainty met, or finer.
-QUANTITIES: Mapping[str, int] = {
-    "pitch_mm": 5, "tpi": 4, "major_mm": 4, "pitch_diameter_mm": 4, "minor_mm": 4,
-    "angle_deg": 3, "taper": 5, "diameter_station_mm": 3,
-}  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -76,29 +70,18 @@ def entry_rows(entry: Entry, *, photo: str | None = None) -> list[ThreadRow]:
         The name to show for the photo; by default the first of those it was seen under.
     """
     shown = entry.name if photo is None else photo
-    document = entry.outcome.document
-    if document is None or not document.get("parts"):
-        return [_empty_row(entry, shown, entry.id, None)]
+    measured = entry.outcome.measurement
+    if measured is None or not measured.parts:
+        warnings = () if measured is None else measured.warnings
+        return [_empty_row(entry, shown, entry.id, None, warnings)]
     rows = []
-    for part in document["parts"]:
-        if not part["threads"]:
-            rows.append(_empty_row(entry, shown, f"{entry.id}-{part['id']}", part["id"]))
-        for number, thread in enumerate(part["threads"], 1):
-            rows.append(_thread_row(entry, shown, part["id"], number, thread))
+    for part in measured.parts:
+        warnings = measured.warnings_of(part.id)
+        if not part.threads:
+            rows.append(_empty_row(entry, shown, f"{entry.id}-{part.id}", part.id, warnings))
+        for number, thread in enumerate(part.threads, 1):
+            rows.append(_thread_row(entry, shown, (part.id, number), thread, warnings))
     return rows
-
-
-def _warnings(entry: Entry, part: int | None) -> list[Mapping[str, str]]:
-    """Return the warnings that concern a part: all but those that name another one."""
-    found = list((entry.outcome.document or {}).get("warnings", ()))
-    if part is None:
-        return found
-    own = [w for w in found if part in _names_of_parts(w["message"])]
-    return own + [w for w in found if not _names_of_parts(w["message"])]
-
-
-def _names_of_parts(message: str) -> set[int]:
-    return {int(number) for number in re.findall(r"\bpart (\d+)", message)}
 
 
 def _correction(entry: Entry, row_id: str) -> tuple[str, str, str]:
@@ -106,15 +89,17 @@ def _correction(entry: Entry, row_id: str) -> tuple[str, str, str]:
     return ("", "", "") if made is None else (made.designation, made.who, made.why)
 
 
-def _empty_row(entry: Entry, photo: str, row_id: str, part: int | None) -> ThreadRow:
+def _empty_row(
+    entry: Entry, photo: str, row_id: str, part: int | None, warnings: tuple[Flag, ...]
+) -> ThreadRow:
     """Return the row of a photo or part that gave no thread: why, and what to do."""
-    outcome, warnings = entry.outcome, _warnings(entry, part)
+    outcome = entry.outcome
     name, who, why = _correction(entry, row_id)
-    codes = [outcome.code] if outcome.code else [w["code"] for w in warnings]
+    codes = [outcome.code] if outcome.code else [w.code for w in warnings]
     step = outcome.reason
     if not step:
         # The first warning is the part's own where it has one; the rest concern the whole photo.
-        step = "; ".join(f"{w['message']}: {w['advice']}" for w in warnings[:1])
+        step = "; ".join(f"{w.message}: {w.advice}" for w in warnings[:1])
     elif not outcome.lasting:
         step = f"to be tried again: {step}"
     return ThreadRow(
@@ -129,31 +114,25 @@ def _empty_row(entry: Entry, photo: str, row_id: str, part: int | None) -> Threa
 
 
 def _thread_row(
-    entry: Entry, photo: str, part: int, number: int, thread: Mapping[str, Any]
-) -> ThreadRow:
+    entry: Entry, photo: str, place: tuple[int, int], thread: ThreadResult,
+    warnings: tuple[Flag, ...],
+) -> ThreadRow:  # fmt: skip
+    part, number = place
     row_id = f"{entry.id}-{part}.{number}"
-    verdict, warnings = thread["verdict"], _warnings(entry, part)
+    verdict, reading = thread.verdict, thread.reading
     corrected, who, why = _correction(entry, row_id)
-    step = verdict.get("next_step") or ""
-    if not step and verdict["status"] != "named":
-        step = "; ".join(w["advice"] for w in warnings)
+    step = verdict.next_step or ""
+    if not step and verdict.status != "named":
+        step = "; ".join(w.advice for w in warnings)
     return ThreadRow(
-        id=row_id, photo=photo, part=part, thread=number, status=verdict["status"],
-        name=corrected or verdict["designation"] or "",
-        designation=verdict["designation"] or "", standard=verdict["standard"] or "",
-        probability=verdict["probability"], quantities=dict(_quantities(thread)),
-        gender=thread.get("gender", ""), starts=thread.get("starts"), turns=thread.get("turns"),
-        candidates="; ".join(
-            f"{c['designation']} {c['probability']:.3f}" for c in verdict["candidates"]
-        ),
-        same_geometry="; ".join(verdict["same_geometry"]), next_step=step,
-        warnings=" ".join(w["code"] for w in warnings), corrected_by=who, corrected_why=why,
+        id=row_id, photo=photo, part=part, thread=number, status=verdict.status,
+        name=corrected or verdict.designation or "",
+        designation=verdict.designation or "", standard=verdict.standard or "",
+        probability=verdict.probability,
+        quantities={name: (q.value, q.u) for name, q in quantities_of(reading)},
+        gender=reading.gender, starts=reading.starts, turns=thread.turns,
+        candidates=candidates_cell(verdict),
+        same_geometry="; ".join(verdict.same_geometry), next_step=step,
+        warnings=" ".join(w.code for w in warnings), corrected_by=who, corrected_why=why,
         sha256=entry.sha256, settings_key=entry.settings_key,
     )  # fmt: skip
-
-
-def _quantities(thread: Mapping[str, Any]) -> Iterator[tuple[str, tuple[float, float]]]:
-    for quantity in QUANTITIES:
-        got = thread.get(quantity)
-        if got is not None:
-            yield quantity, (got["value"], got["u"])

@@ -34,8 +34,9 @@ def batch(*arguments: str | Path) -> Result:
 def test_answers_tables_and_sheets(box: Path) -> None:
     done = batch(box, "--pin", "8", "--jobs", "1")
     assert done.exit_code == 4  # a photo was refused
-    assert "a.jpg: part 1.1: M14x1.5 (0.990)" in done.stdout
-    assert "b.jpg: part 1.1: ambiguous: M14x1.5 0.60, 1/4-18 NPT 0.40" in done.stdout
+    assert "a.jpg: part 1.1: M14x1.5  (ISO 261, probability 99.0 %)" in done.stdout
+    told = "Not certain yet: M14x1.5 (60.0 %) or 1/4-18 NPT (40.0 %)"
+    assert f"b.jpg: part 1.1: {told}" in done.stdout
     assert "c.jpg: refused: the outline is out of focus. Retake." in done.stdout
     assert done.stdout.index("In doubt (2)") < done.stdout.index("Named (2)")
     made = sorted(path.name for path in (box.parent / "box").iterdir())

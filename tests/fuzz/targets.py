@@ -16,6 +16,7 @@ import cv2
 import numpy as np
 from PIL import Image as Pillow
 
+from pitchcam.records import FORMAT
 from tests.fuzz.measuring import no_thread, right_name, sample_bytes, scene_bytes
 from tests.fuzz.mutate import mutate
 from tests.fuzz.promises import BrokenError, Tally, Target, _folder, kept, promised
@@ -168,7 +169,8 @@ def _record() -> bytes:
     from pitchcam.store import Outcome, Store
 
     path = _folder() / "whole.sqlite"
-    document = {"photo": {"file": "a", "sha256": "0" * 64, "width_px": 4, "height_px": 3},
+    document = {"format": FORMAT,
+                "photo": {"file": "a", "sha256": "0" * 64, "width_px": 4, "height_px": 3},
                 "scale": None, "parts": [], "warnings": []}  # fmt: skip
     with Store(path) as store:
         for k in range(6):

@@ -10,10 +10,11 @@ import pytest
 import pitchcam
 from pitchcam.errors import InputError
 from pitchcam.page import bench_memory, boxes, measuring, photos, show
+from pitchcam.page.plots import plot_data, plots_read
 from pitchcam.page.setup import Setup
-from pitchcam.page.threads import plot_data, thread_of
-from pitchcam.records import ScaleSpec
+from pitchcam.records import ScaleSpec, ThreadResult
 from pitchcam.report import words
+from pitchcam.report.verdicts import headline
 from pitchcam.store.entries import Entry, Outcome
 from tests.page.running import SAMPLES, sample
 
@@ -108,8 +109,9 @@ def test_a_thread_goes_to_json_and_comes_back():
     measured = pitchcam.identify(SAMPLES / "p05-unf12-pin.jpg", ScaleSpec(source="pin", mm=6.0))
     thread = measured.parts[0].threads[0]
     document = json.loads(json.dumps(measured.to_json()))["parts"][0]["threads"][0]
-    back = thread_of(document, json.loads(json.dumps(plot_data(thread))))
+    plots = plots_read(json.loads(json.dumps(plot_data(thread))))
+    back = replace(ThreadResult.from_json(document), plots=plots)
     assert words.figure_rows(back) == words.figure_rows(thread)
-    assert words.headline(back.verdict) == words.headline(thread.verdict)
+    assert headline(back.verdict) == headline(thread.verdict)
     assert back.to_json() == document
     assert back.plots.folded == thread.plots.folded

@@ -15,15 +15,18 @@ from click.testing import CliRunner
 
 from pitchcam.cli import cli
 from pitchcam.errors import InputError, PitchcamError
+from pitchcam.records import FORMAT
 from pitchcam.store import Outcome, Store, entry_rows, record_id
 from pitchcam.store.digest import row_digest
 from pitchcam.store.schema import VERSION
 
 NOON = datetime(2030, 1, 2, 12, 0, tzinfo=UTC)
 DOCUMENT = {
+    "format": FORMAT,
     "photo": {"file": "a", "sha256": "0" * 64, "width_px": 4, "height_px": 3},
     "scale": None, "parts": [], "warnings": [],
 }  # fmt: skip
+SCALE = {"source": "pin", "mm_per_px": {"value": 0.04, "u": 1e-5}, "camera_height_mm": None}
 
 
 def filled(path: Path, count: int = 5) -> list[str]:
@@ -72,14 +75,14 @@ def test_a_damaged_photo_is_measured_again_and_found_from_then_on(tmp_path: Path
     ids = filled(tmp_path / "r.sqlite")
     number = next(k for k in range(5) if record_id(f"{k:064x}", "key") == ids[1])
     tamper(tmp_path / "r.sqlite", "UPDATE measurement SET document = 'x' WHERE id = ?", ids[1])
-    again = Outcome(status="measured", document={**DOCUMENT, "scale": {"source": "pin"}})
+    again = Outcome(status="measured", document={**DOCUMENT, "scale": SCALE})
     with Store(tmp_path / "r.sqlite") as store:
         assert not store.has(f"{number:064x}", "key")
         assert store.add(f"{number:064x}", "{}", "key", again) == ids[1]
         assert store.has(f"{number:064x}", "key")
         entry = store.entry(ids[1])
         assert entry is not None and entry.outcome.document is not None
-        assert entry.outcome.document["scale"] == {"source": "pin"}
+        assert entry.outcome.document["scale"] == SCALE
         assert store.ids() == ids
 
 

@@ -48,8 +48,9 @@ def test_a_failed_photo_says_why_and_what_to_do(tmp_path: Path) -> None:
 def test_a_part_gets_its_own_warning_first_and_not_its_neighbour_s(tmp_path: Path) -> None:
     warnings = [
         {"code": "rim", "message": "parts mirror the light", "advice": "raise them"},
-        {"code": "touching", "message": "part 1 touches another", "advice": "part them"},
-        {"code": "cut", "message": "the thread of part 2 is cut", "advice": "move it"},
+        {"code": "touching", "message": "part 1 touches another", "advice": "part them",
+         "part": 1},
+        {"code": "cut", "message": "the thread of part 2 is cut", "advice": "move it", "part": 2},
     ]
     path = double.write_photo(tmp_path / "p.jpg", [[], [], []], warnings=warnings)
     entry = Entry(

@@ -13,9 +13,9 @@ from starlette.responses import Response
 
 from pitchcam.errors import InputError, PitchcamError
 from pitchcam.page import calls
-from pitchcam.page.threads import thread_of
 from pitchcam.page.typed import Typed
 from pitchcam.page.web import get, page, plain_words, post, seen, setup_of, texts
+from pitchcam.records import Measurement
 from pitchcam.report.figures import percent
 from pitchcam.report.words import figure_rows
 
@@ -57,7 +57,7 @@ async def lookup(request: Request) -> Response:
 
     def ask(typed: Typed) -> dict[str, Any]:
         found = calls.lookup(typed)
-        thread = thread_of(found["document"]["parts"][0]["threads"][0])
+        thread = Measurement.from_json(found["document"]).parts[0].threads[0]
         verdict = thread.verdict
         seals = [] if verdict.designation is None else calls.seal_lines(
             verdict.designation, thread.reading.gender)  # fmt: skip

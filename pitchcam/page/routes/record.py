@@ -10,12 +10,13 @@ from starlette.responses import Response
 
 from pitchcam.page import calls, show
 from pitchcam.page.web import get, page, setup_of
+from pitchcam.records import EXIT_OF
 from pitchcam.store import Store
 from pitchcam.store.export import columns, csv_bytes, json_bytes
 
 #: Rows on one page; a phone scrolls no farther.
 _PER_PAGE = 40
-STATUSES = ("named", "ambiguous", "off-series", "unreadable", "refused", "failed")
+STATUSES = tuple(EXIT_OF)
 
 
 def _rows(request: Request) -> tuple[dict[str, Any], list[Any]]:
