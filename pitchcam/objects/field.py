@@ -14,10 +14,11 @@ from pitchcam.flags import FLAGS
 from pitchcam.objects.background import Floats, Plate, fit_plate
 from pitchcam.objects.split import split_touching
 from pitchcam.photo.linear import light_planes
+from pitchcam.photo.record import QUARTER, quartered
 
 #: The search works on means of 4 x 4 pixels: a quarter of a crest at the usual 15-20 px/mm, while
 #: edges are placed later on the photo's own pixels.
-STEP = 4
+STEP = QUARTER
 #: Share of the background's light under which a point belongs to a part. High, since a part
 #: mirrors the panel along its edge and the outermost edge, however faint, is the part's edge.
 PART_LEVEL = 0.86
@@ -72,20 +73,6 @@ class Field:
     labels: NDArray[np.int32]
     light: Floats
     clipped_share: float
-
-
-def shrink(pixels: NDArray[np.generic]) -> Floats:
-    """Return the linear light of the photo averaged over STEP x STEP pixels, shape (c, h, w)."""
-    h, w = pixels.shape[:2]
-    whole: Any = pixels[: h - h % STEP, : w - w % STEP]
-    size = (w // STEP, h // STEP)
-    # OpenCV has a quick way to halve, which rounds halves up: the second time the negative is
-    # halved, so that it rounds them down.
-    half = cv2.resize(whole, (2 * size[0], 2 * size[1]), interpolation=cv2.INTER_AREA)
-    small = cv2.bitwise_not(
-        cv2.resize(cv2.bitwise_not(half), size, interpolation=cv2.INTER_AREA)
-    )  # fmt: skip
-    return light_planes(small)
 
 
 def to_photo(points: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -183,7 +170,7 @@ def _inside_of(light: Floats, outline_px: NDArray[np.float64]) -> NDArray[np.uin
 
 def find_field(
     pixels: NDArray[np.generic], *, smallest_px: float = 1500.0,
-    within_px: NDArray[np.float64] | None = None,
+    within_px: NDArray[np.float64] | None = None, quarter: NDArray[np.generic] | None = None,
 ) -> Field:  # fmt: skip
     """Find the lit window of a photo, its background light and the objects lying on it.
 
@@ -196,6 +183,9 @@ def find_field(
     within_px
         Convex outline (n, 2) of the only place where parts lie: a sheet's window. The field's
         ``window_px`` stays that of all light, which is what rims mirror.
+    quarter
+        The photo at a quarter of its size (:func:`pitchcam.photo.record.quartered`), where it is
+        at hand.
 
     Raises
     ------
@@ -208,7 +198,7 @@ def find_field(
             f"The picture has only {w} x {h} pixels, too few for a thread and its edges.",
             FLAGS["too-small"][1], code="too-small",
         )  # fmt: skip
-    light = shrink(pixels)
+    light = light_planes(quartered(pixels) if quarter is None else quarter)
     mean = light.mean(axis=0)
     inside, hull = _window(mean)
     if within_px is not None:

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
+from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -14,9 +17,26 @@ from pitchcam.photo.origin import Origin
 #: Coded (not linear) pixel values, 8 or 16 bit.
 Pixels = NDArray[np.uint8] | NDArray[np.uint16]
 
+#: Sides of the squares of pixels whose means are one point of the shrunk picture.
+QUARTER = 4
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
+def quartered(pixels: NDArray[np.generic]) -> Any:
+    """Return the means of 4 x 4 coded pixels; what is left over right and below is left out."""
+    h, w = pixels.shape[:2]
+    whole: Any = pixels[: h - h % QUARTER, : w - w % QUARTER]
+    size = (w // QUARTER, h // QUARTER)
+    if 0 in size:
+        return whole  # empty
+    # OpenCV has a quick way to halve, which rounds halves up: the second time the negative is
+    # halved, so that it rounds them down.
+    half = cv2.resize(whole, (2 * size[0], 2 * size[1]), interpolation=cv2.INTER_AREA)
+    cv2.bitwise_not(half, dst=half)
+    small = cv2.resize(half, size, interpolation=cv2.INTER_AREA)
+    return cv2.bitwise_not(small, dst=small)
+
+
+@dataclass(frozen=True, kw_only=True)
 class Photo:
     """One opened photo.
 
@@ -53,3 +73,9 @@ class Photo:
     def height_px(self) -> int:
         """Height after the orientation tag is applied."""
         return int(self.pixels.shape[0])
+
+    @cached_property
+    def quarter(self) -> Pixels:
+        """The means of 4 x 4 pixels: finding things needs no more, and needs it more than once."""
+        small: Pixels = quartered(self.pixels)
+        return small

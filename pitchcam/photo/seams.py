@@ -7,12 +7,15 @@ next over a long way: even a sharp edge is blurred over two or three rows, and l
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, Literal
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+
+from pitchcam.photo.record import quartered
 
 Floats = NDArray[np.float32]
 Kind = Literal["seam", "shift", "repeated"]
@@ -42,6 +45,8 @@ _STAIRS = (2, 4, 8, 16)
 _REPEATED, _SAME = 3, 0.98
 #: Of these every eighth is compared.
 _SPARSE = 8
+#: Rows worked on at a time, so that what lies between two steps stays near the processor.
+_STRIP = 64
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -62,13 +67,18 @@ class Seam:
         return f"the picture {what} {self.along} {self.at_px}"
 
 
-def find_seam(pixels: NDArray[np.generic]) -> Seam | None:
+def find_seam(
+    pixels: NDArray[np.generic], quarter: NDArray[np.generic] | None = None
+) -> Seam | None:
     """Return a sign of damage in a picture, None where there is none.
 
     Parameters
     ----------
     pixels
         The photo, (h, w) or (h, w, 3), uint8 or uint16.
+    quarter
+        The same at a quarter of its size (:func:`pitchcam.photo.record.quartered`), where it is
+        at hand.
 
     Notes
     -----
@@ -78,63 +88,82 @@ def find_seam(pixels: NDArray[np.generic]) -> Seam | None:
     """
     if min(pixels.shape[:2]) < 4 * _SEGMENT:
         return None
-    for plane in _planes(pixels):
+    for plane in _planes(pixels, quarter):
+        turned = np.asarray(cv2.transpose(plane), np.uint8)
         for along in ("row", "column"):
-            turned = plane if along == "row" else np.asarray(cv2.transpose(plane), np.uint8)
-            kind, at = _seam_of_rows(turned)
+            kind, at = _seam_of_rows(plane, turned)
             if kind is not None:
                 return Seam(kind=kind, along="row" if along == "row" else "column", at_px=at)
+            plane, turned = turned, plane
     return None
 
 
-def _planes(pixels: NDArray[np.generic]) -> list[NDArray[np.uint8]]:
-    """Return luma and both colour differences.
+def _planes(
+    pixels: NDArray[np.generic], quarter: NDArray[np.generic] | None
+) -> Iterator[NDArray[np.uint8]]:
+    """Give luma and both colour differences, each when the one before is done with.
 
     These are coded at half size and drawn softly again; at a quarter, a seam in them is sharp.
     """
-    coded: Any = pixels
-    if pixels.dtype == np.uint16:
-        coded = (coded >> 8).astype(np.uint8)
+    coded = _eight_bit(pixels)
     if coded.ndim == 2:
-        return [coded]
-    h, w = (n - n % 4 for n in coded.shape[:2])
-    # Made smaller first, so that a large picture is not held thrice.
-    quarter = cv2.resize(coded[:h, :w], (w // 4, h // 4), interpolation=cv2.INTER_AREA)
-    _, *colours = cv2.split(cv2.cvtColor(quarter, cv2.COLOR_BGR2YCrCb))
-    luma = cv2.cvtColor(coded, cv2.COLOR_BGR2GRAY)
-    return [np.asarray(p, np.uint8) for p in (luma, *colours)]
+        yield coded
+        return
+    yield np.asarray(cv2.cvtColor(coded, cv2.COLOR_BGR2GRAY), np.uint8)
+    small = _eight_bit(quartered(pixels) if quarter is None else quarter)
+    _, *colours = cv2.split(cv2.cvtColor(small, cv2.COLOR_BGR2YCrCb))
+    for plane in colours:
+        yield np.asarray(plane, np.uint8)
 
 
-def _seam_of_rows(plane: NDArray[np.uint8]) -> tuple[Kind | None, int]:
-    """Return the kind of damage between rows and the first row below it."""
+def _eight_bit(pixels: NDArray[np.generic]) -> Any:
+    coded: Any = pixels
+    return (coded >> 8).astype(np.uint8) if pixels.dtype == np.uint16 else coded
+
+
+def _seam_of_rows(
+    plane: NDArray[np.uint8], turned: NDArray[np.uint8]
+) -> tuple[Kind | None, int]:
+    """Return the kind of damage between rows and the first row below it.
+
+    ``turned`` is the transposed plane: whatever sums along a row does so there over many at once.
+    """
     h, w = plane.shape
     count = w // _SEGMENT
     if min(count, h) < 4:
         return None, 0
-    means = _means(plane, count)
-    step = np.diff(means, axis=0)
-    size = np.abs(step)
-    usual = (cv2.blur(size, (1, _AROUND)) * _AROUND - size) / (_AROUND - 1)
-    beside = np.maximum(size[:-2], size[2:])
-    inner = slice(1, -1)
-    least = np.maximum(_STEP, _NOISE * np.maximum(usual[inner], float(np.median(size))))
-    abrupt = (size[inner] > least) & (size[inner] > _ABRUPT * beside)
-    at = _long_seam(abrupt)
-    if at is not None and not _barred(plane, at + 2):
-        return "seam", at + 2
-    moved = _moved(plane, float(np.median(size)) * _SEGMENT**0.5)
-    return ("shift", moved) if moved is not None else _repeated(plane)
+    # In whole numbers, sixteenths of a coded unit: (count, h - 1).
+    segments = turned[: count * _SEGMENT].reshape(count, _SEGMENT, h)
+    size = np.abs(np.diff(np.add.reduce(segments, axis=1, dtype=np.int16), axis=1))
+    # A usual photo has no row with so many steps of that size, abrupt or not.
+    if _long_seam(size > _STEP * _SEGMENT) is not None:
+        at = _long_seam(_abrupt(size))
+        if at is not None and not _barred(plane, at + 2):
+            return "seam", at + 2
+    moved = _moved(plane, _median(size) / _SEGMENT**0.5)
+    return ("shift", moved) if moved is not None else _repeated(turned)
+
+
+def _median(sums: NDArray[np.int16]) -> float:
+    """Return the median of whole numbers from 0 to the largest sum of a segment."""
+    levels = 256 * _SEGMENT
+    counts = cv2.calcHist([sums.view(np.uint16)], [0], None, [levels], [0, levels]).ravel()
+    return float(np.searchsorted(np.cumsum(counts, dtype=float), (sums.size + 1) // 2))
+
+
+def _abrupt(size: NDArray[np.int16]) -> NDArray[np.bool_]:
+    """Return where steps are unblurred and out of the noise around them, (count, h - 3)."""
+    steps = size.astype(np.float32)
+    usual = (cv2.blur(steps, (_AROUND, 1)) * _AROUND - steps) / (_AROUND - 1)
+    beside = np.maximum(steps[:, :-2], steps[:, 2:])
+    steps, usual = steps[:, 1:-1], usual[:, 1:-1]
+    least = np.maximum(_STEP * _SEGMENT, _NOISE * np.maximum(usual, _median(size)))
+    return np.asarray((steps > least) & (steps > _ABRUPT * beside), np.bool_)
 
 
 def _moved(plane: NDArray[np.uint8], noise: float) -> int | None:
     """Return the first row from which the picture is moved aside, None where it is not."""
-    above, below = plane[:-1], plane[1:]
-    least = max(_MOVED_STEP, _NOISE * noise)
-    sums = []
-    for lower, higher in ((above, below), (below, above)):
-        rise = cv2.threshold(cv2.subtract(higher, lower), least, 0, cv2.THRESH_TOZERO)[1]
-        sums.append(cv2.reduce(rise, 1, cv2.REDUCE_SUM, dtype=cv2.CV_32F)[:, 0])
-    each = np.stack(sums)
+    each = _rises(plane, max(_MOVED_STEP, _NOISE * noise))
     beside = np.maximum(each[:, :-2], each[:, 2:])
     here = each[:, 1:-1]
     sudden = (here > _MOVED_SUM) & (here > _MOVED_ABRUPT * beside)
@@ -142,27 +171,44 @@ def _moved(plane: NDArray[np.uint8], noise: float) -> int | None:
     return int(found[0]) + 2 if len(found) else None
 
 
-def _means(plane: NDArray[np.uint8], count: int) -> Floats:
-    segments = np.ascontiguousarray(plane[:, : count * _SEGMENT]).reshape(-1, _SEGMENT)
-    out = cv2.reduce(segments, 1, cv2.REDUCE_AVG, dtype=cv2.CV_32F)
-    return np.asarray(out, np.float32).reshape(len(plane), count)
+def _rises(plane: NDArray[np.uint8], least: float) -> Floats:
+    """Return the sums of all rises beyond ``least`` from each row to the next, up and down."""
+    out = np.empty((2, len(plane) - 1), np.float32)
+    room = np.empty((_STRIP, plane.shape[1]), np.uint8)
+    for first in range(0, len(plane) - 1, _STRIP):
+        below = plane[first + 1 : first + 1 + _STRIP]
+        above, rise = plane[first : first + len(below)], room[: len(below)]
+        for sums, lower, higher in ((out[0], above, below), (out[1], below, above)):
+            cv2.subtract(higher, lower, dst=rise)
+            cv2.threshold(rise, least, 0, cv2.THRESH_TOZERO, dst=rise)
+            sums[first : first + len(below)] = cv2.reduce(
+                rise, 1, cv2.REDUCE_SUM, dtype=cv2.CV_32F
+            )[:, 0]
+    return out
 
 
 def _long_seam(abrupt: NDArray[np.bool_]) -> int | None:
     """Return the row with abrupt steps over much of the width, a stair's two rows counted as one.
 
-    Where a stair of coded units breaks off in mid-row, the right of one row of units and the left
-    of the next one step.
+    ``abrupt`` is (segments, rows). Where a stair of coded units breaks off in mid-row, the right
+    of one row of units and the left of the next one step.
     """
-    width = abrupt.shape[1]
-    found = abrupt.sum(axis=1)
-    best, at = int(found.max(initial=0)), int(np.argmax(found)) if len(found) else 0
+    width, rows = abrupt.shape
+    found = _count(abrupt)
+    best, at = int(found.max(initial=0)), int(np.argmax(found)) if rows else 0
     for height in _STAIRS:
-        if len(found) > height:
-            both = (abrupt[:-height] | abrupt[height:]).sum(axis=1)
+        # Both rows together at most: mostly too few to be looked at.
+        if rows > height and int((found[:-height] + found[height:]).max()) > best:
+            both = _count(abrupt[:, :-height] | abrupt[:, height:])
             if int(both.max()) > best:
                 best, at = int(both.max()), int(np.argmax(both))
     return at if best >= _LONG * width else None
+
+
+def _count(marks: NDArray[np.bool_]) -> NDArray[np.intp]:
+    """Return how many are set in each column."""
+    counts = cv2.reduce(marks.view(np.uint8), 0, cv2.REDUCE_SUM, dtype=cv2.CV_32S)
+    return np.asarray(counts[0], np.intp)
 
 
 def _barred(plane: NDArray[np.uint8], row: int) -> bool:
@@ -175,15 +221,13 @@ def _barred(plane: NDArray[np.uint8], row: int) -> bool:
     return min(abs(row - first), abs(row - last)) <= 2
 
 
-def _repeated(plane: NDArray[np.uint8]) -> tuple[Kind | None, int]:
-    """Return whether rows repeat, noise and all, and from where."""
-    left, right = plane[:, ::_SPARSE], plane[:, 1::_SPARSE]
-    left = left[:, : right.shape[1]]
-    same = (left[1:] == left[:-1]).mean(axis=1) > _SAME
-    if not same.any():
-        return None, 0
-    noise = np.median(cv2.absdiff(left, right), axis=1)[1:]
-    rows = np.flatnonzero(same & (noise >= 1))
+def _repeated(turned: NDArray[np.uint8]) -> tuple[Kind | None, int]:
+    """Return whether rows repeat, noise and all, and from where, in the transposed plane."""
+    left, right = turned[::_SPARSE], turned[1::_SPARSE]
+    left = left[: len(right)]
+    rows = 1 + np.flatnonzero(_count(left[:, 1:] == left[:, :-1]) > _SAME * len(left))
+    noise = np.median(cv2.absdiff(left[:, rows], right[:, rows]), axis=0) if len(rows) else rows
+    rows = rows[noise >= 1]
     # As many neighbouring rows as make a band of repeats.
     run = np.flatnonzero(rows[_REPEATED - 1 :] - rows[: len(rows) - _REPEATED + 1] == _REPEATED - 1)
-    return ("repeated", int(rows[run[0]]) + 1) if len(run) else (None, 0)
+    return ("repeated", int(rows[run[0]])) if len(run) else (None, 0)

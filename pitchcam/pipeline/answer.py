@@ -90,7 +90,7 @@ def identify(
     say("reading the photo")
     photo = load_photo(path)
     with boundary(lambda: doing[-1]):
-        seam = find_seam(photo.pixels)
+        seam = find_seam(photo.pixels, photo.quarter)
         if seam is not None:
             raise UnreadableError(
                 f"The photo is damaged: {seam.text}.", FLAGS["damaged"][1], code="damaged"

@@ -61,12 +61,14 @@ def take_apart(photo: Photo, spec: ScaleSpec, say: Progress) -> Scene:
     """
     say("finding the parts")
     pixels: NDArray[np.generic] = photo.pixels
-    field = find_field(pixels)
+    field = find_field(pixels, quarter=photo.quarter)
     flags: list[Flag] = []
     camera, reference = _camera(photo, field, spec, flags)
     if reference is not None:
         # Beside the sheet's window lies paper, which is no background for parts.
-        field = find_field(pixels, within_px=reference.outline_px)
+        field = find_field(
+            pixels, within_px=reference.outline_px, quarter=photo.quarter
+        )
     shapes = _objects(pixels, field, camera)
     if not shapes:
         raise UnreadableError(

@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from pitchcam.errors import UnreadableError
-from pitchcam.objects.field import STEP, find_field, shrink, to_photo
+from pitchcam.objects.field import STEP, find_field, to_photo
+from pitchcam.photo.record import quartered
 from tests.objects import drawing
 
 SIZE = (1200, 900)
@@ -138,6 +139,8 @@ def test_dark_photo_is_refused() -> None:
 
 def test_shrunk_points_lie_at_their_means() -> None:
     ramp = np.tile(np.arange(0, 240, 1, np.uint8), (8, 1))
-    small = shrink(ramp)
-    assert small.shape == (1, 2, 60)
+    small = quartered(ramp)
+    assert small.shape == (2, 60)
+    assert small[0, 10] == pytest.approx(ramp[0, 40:44].mean(), abs=0.51)
+    assert quartered(ramp[:3]).size == 0
     assert to_photo(np.array([0.0, 10.0])) == pytest.approx([1.5, 41.5])

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from pitchcam.photo import load_photo
+from pitchcam.photo.record import quartered
 from pitchcam.photo.seams import find_seam
 
 SAMPLES = Path(__file__).parents[2] / "samples"
@@ -80,3 +81,20 @@ def test_bars_of_a_viewer_are_no_damage(whole):
 def test_small_and_flat_pictures():
     assert find_seam(np.zeros((1, 1), np.uint8)) is None
     assert find_seam(np.full((200, 300, 3), 77, np.uint8)) is None
+
+
+def test_a_step_in_the_noise_is_no_seam(whole):
+    """What is as large as the steps of a noisy picture all around breaks nothing."""
+    noise = np.random.default_rng(3).normal(0, 40, whole.shape)
+    rough = np.clip(whole + noise, 0, 255).astype(np.uint8)
+    assert find_seam(rough) is None
+    rough[600:] = np.clip(rough[600:].astype(int) - 5, 0, 255)
+    assert find_seam(rough) is None
+
+
+def test_the_shrunk_picture_may_be_handed_in(whole):
+    hurt = cv2.cvtColor(whole, cv2.COLOR_BGR2YCrCb)
+    hurt[640:, :, 1] -= 9
+    hurt = cv2.cvtColor(hurt, cv2.COLOR_YCrCb2BGR)
+    assert find_seam(hurt, quartered(hurt)) == find_seam(hurt)
+    assert find_seam(hurt, quartered(whole)) is None  # the colours are looked at there
