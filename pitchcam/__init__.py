@@ -13,7 +13,7 @@ __version__ = "0.1.0"
 #: Revision of the measuring core: all stages from photo to pipeline, and the series' tables.
 #: Raise it with every change there that can change a figure, a name or a warning of any photo: a
 #: record then measures its photos anew instead of giving answers of the older core.
-CORE_REVISION = 7
+CORE_REVISION = 8
 
 _PUBLIC = {
     "identify": "pitchcam.pipeline.answer",

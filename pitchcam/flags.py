@@ -29,8 +29,6 @@ FLAGS: dict[str, tuple[str, str]] = {
                      "(--card) is the best there is"),
     "references-disagree": ("two references give different scales",
                             "check the stated sizes, and which object is which"),
-    "reference-doubted": ("pitch over diameter says that the reference has another size",
-                          "measure the reference, state its true size, and measure again"),
     "reference-size": ("the reference does not seem to be of the stated size",
                        "measure it with a caliper, and state what it reads"),
     "tilt": ("the camera looked down at an angle",

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from pitchcam.batch.settings import Settings
-from pitchcam.match.reference import doubt_words, reference_doubt
+from pitchcam.match.reference import box_doubt
 from pitchcam.records import Quantity, ThreadReading
 from pitchcam.store.rows import ThreadRow
 
@@ -39,10 +39,10 @@ def reference_hints(
             continue
         # Evenly through the box: the doubtful alone would not speak for a sound reference.
         step = -(-len(group) // ENOUGH)
-        doubt = reference_doubt([_reading(r) for r in group[::step]])
+        scale = settings[key].scale
+        doubt = box_doubt([_reading(r) for r in group[::step]], scale)
         if doubt is not None:
-            scale = settings[key].scale
-            said.append(f"{scale.source}: {doubt_words(doubt, scale.mm)}")
+            said.append(f"{scale.source}: {doubt}")
     return tuple(said)
 
 

@@ -63,7 +63,7 @@ def command(photo: str, gauge: str, cast: bool, as_json: bool, **scale: Any) -> 
             warnings[0].advice if warnings else "retake the photo",
             code=warnings[0].code if warnings else "not-read",
         )
-    doubts = [w for w in measurement.warnings if w.code == "reference-doubted"]
+    doubts = [w for w in measurement.warnings if w.code == "reference-size"]
     if as_json:
         document = {"threads": [_document(f) for f in found],
                     "warnings": [w.to_json() for w in doubts]}  # fmt: skip
@@ -92,11 +92,12 @@ def _checked(part: int, number: int, thread: ThreadResult, pitch: Quantity, leaf
 def _reference_words(reading: ThreadReading, ratio: float) -> str | None:
     """Return what the leaf says of the reference, if with it the photo names a thread."""
     from pitchcam.match import name_thread
-    from pitchcam.match.reference import RATIOS, scaled
+    from pitchcam.match.evidence import rescaled
+    from pitchcam.match.reference import RATIOS
 
     if not RATIOS[0] < ratio < RATIOS[1] or reading.major_mm is None:
         return None
-    verdict = name_thread(scaled(reading, ratio))
+    verdict = name_thread(rescaled(reading, ratio))
     if verdict.designation is None:
         return None
     return (

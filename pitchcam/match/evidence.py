@@ -2,35 +2,59 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from dataclasses import replace
+from pathlib import Path
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pitchcam.match.likelihood import log_likelihood, log_off_series
-from pitchcam.match.naming import OFF_SERIES_PRIOR
 from pitchcam.match.population import population
-from pitchcam.match.priors import prior_weights
-from pitchcam.records import Quantity, ThreadReading
+from pitchcam.match.priors import PHOTO_TEMPER, prior_weights
+from pitchcam.records import NAMING_QUANTITIES, Gender, Quantity, ThreadReading
 
+Array = NDArray[np.float64]
 #: What a wrong scale makes longer, all by the same share.
 LENGTHS = ("pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm")
+#: Share of threads that belong to no series here (judgement: one in a hundred).
+OFF_SERIES_PRIOR = 0.01
+#: Where all threads together are asked, a size this many widened standard deviations off adds
+#: nothing: it has e^-12 of what a thread that fits has, and less than one of no series.
+FAR = 5.0
 
 
 def rescaled(reading: ThreadReading, factor: float) -> ThreadReading:
     """Return the reading with all lengths, and their uncertainties, times a factor."""
-
-    def longer(q: Quantity | None) -> Quantity | None:
-        return None if q is None else Quantity(value=q.value * factor, u=q.u * factor)
-
-    return replace(
-        reading, pitch_mm=longer(reading.pitch_mm), major_mm=longer(reading.major_mm),
-        pitch_diameter_mm=longer(reading.pitch_diameter_mm), minor_mm=longer(reading.minor_mm),
-        diameter_station_mm=longer(reading.diameter_station_mm),
-    )  # fmt: skip
+    fields: dict[str, Any] = {
+        n: Quantity(value=q.value * factor, u=q.u * factor)
+        for n in (*LENGTHS, "diameter_station_mm") if (q := getattr(reading, n)) is not None
+    }  # fmt: skip
+    return replace(reading, **fields)
 
 
-def log_evidence(reading: ThreadReading, factor: float = 1.0) -> float:
+def with_common(reading: ThreadReading, spread: float) -> ThreadReading:
+    """Return the reading with one more relative error, ``spread``, that all its lengths share."""
+    if spread <= 0:
+        return reading
+    read = {n: q for n in NAMING_QUANTITIES if (q := getattr(reading, n)) is not None}
+    common = {n: spread * q.value for n, q in read.items() if n in LENGTHS}
+    wide = {n: math.hypot(q.u, common.get(n, 0.0)) for n, q in read.items()}
+    pairs = {}
+    for i, a in enumerate(read):
+        for b in list(read)[i + 1 :]:
+            held = reading.correlation.get((a, b), reading.correlation.get((b, a), 0.0))
+            joint = held * read[a].u * read[b].u + common.get(a, 0.0) * common.get(b, 0.0)
+            pairs[a, b] = joint / (wide[a] * wide[b]) if wide[a] * wide[b] else 0.0
+    fields: dict[str, Any] = {n: Quantity(value=q.value, u=wide[n]) for n, q in read.items()}
+    return replace(reading, correlation=pairs, **fields)
+
+
+def log_evidence(
+    reading: ThreadReading, factor: float = 1.0, folder: Path | None = None
+) -> float:
     """Return the log density of a reading over all threads, weighed by how common they are.
 
     It tells which of several explanations of one picture makes its threads such as exist; with a
@@ -42,12 +66,20 @@ def log_evidence(reading: ThreadReading, factor: float = 1.0) -> float:
         If the reading is empty or holds impossible numbers.
     """
     scaled = reading if factor == 1.0 else rescaled(reading, factor)
-    parts = population(reading.gender)
-    leaders = list(parts.leaders)
-    weight = prior_weights(parts.sizes, None)[leaders]
-    log = log_likelihood(scaled, parts)[leaders] + np.log(weight / weight.sum())
+    parts = population(reading.gender, folder)
+    fit = log_likelihood(scaled, parts, FAR)[list(parts.leaders)]
+    # A bound is no density.
+    log = np.where(fit <= -0.5 * FAR**2, -np.inf, fit) + _weights(reading.gender, folder)
     off = log_off_series(scaled) + math.log(OFF_SERIES_PRIOR)
     top = max(float(log.max()), off)
     total = top + math.log(float(np.exp(log - top).sum()) + math.exp(off - top))
     # The density is that of the reading as it was taken.
     return total + sum(getattr(reading, k) is not None for k in LENGTHS) * math.log(factor)
+
+
+@functools.lru_cache(maxsize=4)
+def _weights(gender: Gender, folder: Path | None) -> Array:
+    """Return how common each geometry is in photos, as a logarithm, (geometries,)."""
+    parts = population(gender, folder)
+    weight = prior_weights(parts.sizes, None, temper=PHOTO_TEMPER)[list(parts.leaders)]
+    return np.asarray(np.log(weight / weight.sum()))

@@ -9,8 +9,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.match.evidence import OFF_SERIES_PRIOR
 from pitchcam.match.hand import Factor, HandReadings, factors, off_series
-from pitchcam.match.naming import NAMED, NAMED_BY_READING, OFF_SERIES_PRIOR
+from pitchcam.match.naming import NAMED, NAMED_BY_READING
 from pitchcam.match.population import population
 from pitchcam.match.priors import prior_weights
 from pitchcam.series import ThreadSize

@@ -97,18 +97,18 @@ def station_shift(parts: Population, station: Quantity | None) -> tuple[Array, A
     return parts.taper * (at - parts.gauge_length_mm), parts.taper * max(station.u, 0.0)
 
 
-def log_likelihood(reading: ThreadReading, parts: Population) -> Array:
+def log_likelihood(reading: ThreadReading, parts: Population, far: float = FAR) -> Array:
     """Return the natural logarithm of the reading's density for each size, shape (sizes,).
 
-    A size farther than ``FAR`` widened standard deviations in any one quantity cannot matter
-    (e^-72 and less); it gets that bound without the full computation.
+    A size farther than ``far`` widened standard deviations in any one quantity cannot matter
+    (e^-72 and less by default); it gets that bound without the full computation.
     """
     read = _roots_doubted(vector(reading), parts.lead)
     shift, u_shift = station_shift(parts, reading.diameter_station_mm)
     kinds = _reading_kinds(read)
     z = _least_distance(read, parts, shift, u_shift, max((c for _, c in kinds), key=np.trace))
     result: Array = -0.5 * z**2
-    near = np.flatnonzero(z < FAR)
+    near = np.flatnonzero(z < far)
     if near.size:
         covariance = _at_station(parts, near, shift, u_shift)
         part = covariance[:, :, read.index[:, None], read.index]

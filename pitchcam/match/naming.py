@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,10 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.match.advice import best_measurement, tell_twins
+from pitchcam.match.evidence import OFF_SERIES_PRIOR
 from pitchcam.match.likelihood import log_likelihood, log_off_series
 from pitchcam.match.population import Population, population
 from pitchcam.match.priors import PHOTO_TEMPER, prior_weights
-from pitchcam.match.reference import wrong_reference
+from pitchcam.match.scales import AS_STATED, Scales
 from pitchcam.records import Candidate, ThreadReading, Verdict
 from pitchcam.series import ThreadSize, same_geometry
 
@@ -27,10 +28,6 @@ NAMED = 0.95
 NAMED_BY_READING = 0.9
 #: From here on a thread of no series, or a wrong reading, is likelier than all sizes together.
 DOUBTFUL = 0.5
-#: Share of threads that belong to no series here (judgement: one in a hundred).
-OFF_SERIES_PRIOR = 0.01
-#: From here on a wrong reference is thought of: below it a series fits too well for one to matter.
-REFERENCE_WORTH = 1e-3
 #: Candidates are listed until they hold this share, and each above this probability.
 LISTED_SHARE, LISTED_EACH = 0.999, 0.002
 
@@ -49,6 +46,7 @@ def name_thread(
     *,
     priors: Mapping[str, float] | None = None,
     folder: Path | None = None,
+    scales: Scales = AS_STATED,
 ) -> Verdict:
     """Name the thread of one reading, or say what it may be and what to measure next.
 
@@ -61,6 +59,8 @@ def name_thread(
         own (``priors.csv``), an empty mapping takes all as equally common.
     folder : Path, optional
         Another folder of series tables.
+    scales : Scales
+        What the scale of the reading may be: by default as it is.
 
     Returns
     -------
@@ -73,21 +73,20 @@ def name_thread(
         If the reading is empty or holds impossible numbers.
     """
     parts = population(reading.gender, folder)
-    fit = log_likelihood(reading, parts)
-    after = weigh(reading, parts, fit, priors)
+    fits = _fits(reading, parts, scales)
+    after = _mixed(fits, parts, priors)
     if reading.starts > 1:
         return _multi_start(reading, after)
-    flat = weigh(reading, parts, fit, {})
+    flat = _mixed(fits, parts, {})
     notes = _prior_note(after, flat)
-    doubt = _reference_doubt(reading, parts, after, folder)
     if after.off_series >= NAMED:
         return Verdict(
             status="off-series", candidates=candidates(after), notes=notes,
-            next_step=f"{doubt or 'Read it once more.'} If the readings stand, no series here has "
+            next_step="Read it once more. If the readings stand, no series here has "
             "this thread: nearest are " + ", ".join(s.designation for s in after.sizes[:3]) + ".",
         )  # fmt: skip
     top = after.sizes[0]
-    if has_name(after, flat) and doubt is None:
+    if has_name(after, flat):
         twins = same_geometry(top, reading.gender, folder)
         return Verdict(
             status="named", designation=top.designation, standard=top.standard,
@@ -100,9 +99,8 @@ def name_thread(
     open_ = leading(after)
     step = best_measurement(open_, after.probability[: len(open_)], reading, folder)
     return Verdict(
-        status="ambiguous", candidates=candidates(after), notes=notes,
-        next_step=step if doubt is None else f"{doubt} Then: {step}",
-    )  # fmt: skip
+        status="ambiguous", candidates=candidates(after), notes=notes, next_step=step
+    )
 
 
 def posterior(
@@ -110,48 +108,49 @@ def posterior(
     *,
     priors: Mapping[str, float] | None = None,
     folder: Path | None = None,
+    scales: Scales = AS_STATED,
 ) -> Posterior:
     """Return the probability of every geometry after a reading; see :func:`name_thread`."""
     parts = population(reading.gender, folder)
-    return weigh(reading, parts, log_likelihood(reading, parts), priors)
+    return _mixed(_fits(reading, parts, scales), parts, priors)
 
 
 def weigh(
     reading: ThreadReading, parts: Population, fit: Array, priors: Mapping[str, float] | None
 ) -> Posterior:
     """Return the probability of every geometry from each size's log density ``fit``, (sizes,)."""
+    return _mixed([(1.0, reading, fit)], parts, priors)
+
+
+#: One explanation of the scale: its weight, the reading under it, and the sizes' log densities.
+_Fit = tuple[float, ThreadReading, Array]
+
+
+def _fits(reading: ThreadReading, parts: Population, scales: Scales) -> list[_Fit]:
+    return [(w, r, log_likelihood(r, parts)) for w, r in scales.readings(reading)]
+
+
+def _mixed(
+    fits: Sequence[_Fit], parts: Population, priors: Mapping[str, float] | None
+) -> Posterior:
+    """Return the probability of every geometry over all explanations of the scale."""
     leaders = list(parts.leaders)
     weight = prior_weights(parts.sizes, priors, temper=PHOTO_TEMPER)[leaders]
-    log = fit[leaders] + np.log(weight / weight.sum()) + math.log(1 - OFF_SERIES_PRIOR)
-    off = log_off_series(reading) + math.log(OFF_SERIES_PRIOR)
-    top = max(float(log.max()), off)
-    mass = np.exp(log - top)
-    total = float(mass.sum() + math.exp(off - top))
-    order = np.argsort(-log, kind="stable")
+    common = np.log(weight / weight.sum()) + math.log(1 - OFF_SERIES_PRIOR)
+    share, none = np.zeros(len(leaders)), 0.0
+    for held, reading, fit in fits:
+        log = fit[leaders] + common
+        off = log_off_series(reading) + math.log(OFF_SERIES_PRIOR)
+        top = max(float(log.max()), off)
+        mass = np.exp(log - top)
+        total = float(mass.sum() + math.exp(off - top))
+        share += held * mass / total
+        none += held * math.exp(off - top) / total
+    order = np.argsort(-share, kind="stable")
     return Posterior(
-        sizes=tuple(parts.sizes[leaders[i]] for i in order),
-        probability=mass[order] / total,
-        off_series=math.exp(off - top) / total,
-    )
-
-
-def _reference_doubt(
-    reading: ThreadReading, parts: Population, after: Posterior, folder: Path | None
-) -> str | None:
-    """Return what is said of the reference where a wrong one explains the reading best."""
-    if reading.pitch_mm is None or reading.major_mm is None or after.off_series < REFERENCE_WORTH:
-        return None
-    leaders = list(parts.leaders)
-    weight = prior_weights(parts.sizes, None, temper=PHOTO_TEMPER)[leaders]
-    mass, ratio, size = wrong_reference(reading, weight / weight.sum(), folder)
-    # The density of all the rest together, from that of no series and its probability.
-    rest = log_off_series(reading) + math.log(OFF_SERIES_PRIOR) - math.log(after.off_series)
-    if mass < rest:
-        return None
-    return (
-        f"Check the reference: pitch over diameter is that of {size.designation} if it is "
-        f"{ratio:.3f} times as large as stated."
-    )
+        sizes=tuple(parts.sizes[leaders[i]] for i in order), probability=share[order],
+        off_series=none,
+    )  # fmt: skip
 
 
 def candidates(after: Posterior, share: float = LISTED_SHARE) -> tuple[Candidate, ...]:

@@ -1,180 +1,296 @@
-"""The wrong reference in a photo: pitch over diameter is free of scale and tells its true size."""
+"""Whether a photo's reference is what it was stated to be: one statement of evidence.
+
+Pitch over diameter is free of scale, and so are angle, taper and form. At the stated size of the
+reference the threads of a photo are such as exist, or they are not; at another size they may be.
+Each other size competes as an explanation, at the share of photos in which it is met
+(``slips.csv``, ``references.csv``). What threads are called is then the sum over all explanations:
+a name that only a coincidence makes fit does not stand, and where another size explains all of
+them, the photo says so.
+"""
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp
 
-from pitchcam.match.likelihood import log_likelihood, log_off_series
-from pitchcam.match.population import population
-from pitchcam.match.priors import PHOTO_TEMPER, prior_weights
+from pitchcam.camera.focal import HELD_MM, U_HELD
+from pitchcam.flags import flag
+from pitchcam.match.evidence import log_evidence, with_common
+from pitchcam.match.naming import name_thread
+from pitchcam.match.scales import LEFT_OUT, Scales
 from pitchcam.match.slips import slip_shares
-from pitchcam.records import NAMING_QUANTITIES, Quantity, ThreadReading, Verdict
-from pitchcam.series import ThreadSize
+from pitchcam.records import Flag, PartResult, ScaleSpec, ThreadReading, ThreadResult, Verdict
+from pitchcam.scale.card import WIDTH_MM
+from pitchcam.series.table import read_table
 
 Array = NDArray[np.float64]
-LENGTHS = ("pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm")
-#: A wrong reference is another pin, disc or card of the same box: within a third (judgement).
-RATIOS = (0.75, 1.33)
-#: A first look goes over the ratios in steps, each with so much doubt of its own that none is
-#: missed; the best are then looked at as finely as a pitch is known, 0.2 %.
-LOOK, FINE = 0.008, 0.002
-#: One thread of a box in twenty is of no series or read badly, whatever the scale (judgement).
-STRAY = 0.05
-#: The reference is doubted from this probability on, and by two threads or more.
+KINDS = ("pin", "disc", "card", "jaws", "major", "sheet")
+#: A wrong size is within these ratios of the stated one: farther off nobody mistakes it.
+RATIOS = (1 / 1.7, 1.7)
+#: Sizes nearer to the stated one than this are it, as worn or as read.
+NEAR = 0.03
+#: Share of wrong references that have none of the listed sizes but any, and the ratios these have:
+#: jaws and readings are misread or moved by anything, a sheet shrinks with the page (judgement).
+ANY = {
+    "pin": (0.2, RATIOS), "disc": (0.3, RATIOS), "card": (0.1, (0.9, 1.1)),
+    "jaws": (1.0, RATIOS), "major": (1.0, RATIOS), "sheet": (1.0, (0.9, 1.03)),
+}  # fmt: skip
+#: Any size is tried in steps, each with so much doubt of its own that none is missed; the best is
+#: then looked at as finely as a pitch is known. Any size nearer than a step is the stated one.
+STEP, FINE = 0.010, 0.002
+#: A pitch whose reference is told in this share of the explanations is told.
+TOLD = 0.5
+#: A batch's reference is doubted from this probability on, and by two threads or more.
 DOUBTED, FEWEST = 0.9, 2
+#: What the reference is called, where its stated size is doubted.
+WORDS = {
+    "pin": ("the pin", "be"), "disc": ("the disc", "be"), "card": ("the card", "be"),
+    "jaws": ("the caliper jaws", "stand at"), "major": ("the crests", "measure"),
+    "sheet": ("the marker sheet's bar", "be"),
+}  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class ReferenceDoubt:
-    """True size of the reference over the stated one, and how many of the threads say so."""
+class SizeBelief:
+    """What the reference may be: the explanations of the scale, the first as stated.
 
-    ratio: Quantity
+    ``sizes_mm`` is the reference's size under each, ``ratio`` the likeliest other one over the
+    stated one, ``share`` the part of all that is wrong which lies there, ``threads`` how many told.
+    """
+
+    scales: Scales
+    sizes_mm: tuple[float, ...]
+    ratio: float
+    share: float
     threads: int
-    of: int
+
+    @property
+    def listed(self) -> bool:
+        """Whether the likeliest other size is one that such references usually have."""
+        return bool(np.isin(self.ratio, self.scales.ratio))
+
+    @property
+    def wrong(self) -> float:
+        """Probability that the stated size is wrong."""
+        return 1 - float(self.scales.weight[0])
+
+    @property
+    def other_mm(self) -> float:
+        """The likeliest other size."""
+        return self.sizes_mm[0] * self.ratio
 
 
-def open_scale(reading: ThreadReading) -> ThreadReading:
-    """Return the reading with its scale left open: all lengths may be off by one ratio."""
-    return _with_common(reading, math.log(RATIOS[1] / RATIOS[0]) / math.sqrt(12))
+@functools.lru_cache(maxsize=16)
+def _usual(kind: str, folder: Path | None) -> tuple[tuple[float, float], ...]:
+    """Return (size in mm, weight) of what a kind of reference usually is."""
+    found: dict[float, float] = {}
+    for row in read_table("references.csv", folder):
+        if row.choice("kind", KINDS) != kind:
+            continue
+        low, high, step = (row.number(c) for c in ("from_mm", "to_mm", "step_mm"))
+        weight = row.number("weight")
+        row.text("source")
+        for i in range(int((high - low) / step + 1e-6) + 1):
+            size = round(low + i * step, 4)
+            found[size] = found.get(size, 0.0) + weight
+    return tuple(sorted(found.items()))
 
 
-def _blurred(reading: ThreadReading) -> ThreadReading:
-    """Return the reading with the doubt of one step of the first look."""
-    return _with_common(reading, LOOK / 2)
+def stated_mm(spec: ScaleSpec) -> float | None:
+    """Return the stated size of a reference, a card's width, a sheet's bar; None for none."""
+    if spec.source == "card":
+        return WIDTH_MM
+    if spec.source in ("auto", "sheet"):
+        return 100.0
+    return spec.mm
 
 
-def _with_common(reading: ThreadReading, spread: float) -> ThreadReading:
-    """Return the reading with one more relative error that all its lengths share."""
-    read = {n: q for n in NAMING_QUANTITIES if (q := getattr(reading, n)) is not None}
-    common = {n: spread * q.value for n, q in read.items() if n in LENGTHS}
-    wide = {n: math.hypot(q.u, common.get(n, 0.0)) for n, q in read.items()}
-    pairs = {}
-    for i, a in enumerate(read):
-        for b in list(read)[i + 1 :]:
-            held = reading.correlation.get((a, b), reading.correlation.get((b, a), 0.0))
-            joint = held * read[a].u * read[b].u + common.get(a, 0.0) * common.get(b, 0.0)
-            pairs[a, b] = joint / (wide[a] * wide[b])
-    fields: dict[str, Any] = {n: Quantity(value=q.value, u=wide[n]) for n, q in read.items()}
-    return replace(reading, correlation=pairs, **fields)
+def explanations(spec: ScaleSpec, folder: Path | None = None) -> tuple[Scales, tuple[float, ...]]:
+    """Return what the scale may be before a thread was seen, and the reference's size under each.
+
+    The first explanation is the stated size.
+    """
+    kind = "sheet" if spec.source == "auto" else spec.source
+    mm = stated_mm(spec)
+    if mm is None or kind not in ANY or (kind == "sheet" and spec.sheet_bar_mm is not None):
+        alone = np.ones(1)
+        return Scales(ratio=alone, spread=np.zeros(1), weight=alone), (mm or 1.0,)
+    wrong = slip_shares(folder)[f"reference-{kind}"]
+    share, (low, high) = ANY[kind]
+    usual = [
+        (size / mm, weight) for size, weight in _usual(kind, folder)
+        if abs(size / mm - 1) > (NEAR if kind != "card" else 0.0) and low <= size / mm <= high
+    ]  # fmt: skip
+    share = share if usual else 1.0
+    steps = np.arange(math.log(low), math.log(high), STEP)
+    steps = steps[np.abs(steps) > STEP]
+    ratio = np.array([1.0, *(r for r, _ in usual), *np.exp(steps)])
+    listed = np.array([w for _, w in usual])
+    weight = np.concatenate([
+        [1 - wrong], wrong * (1 - share) * listed / max(listed.sum(), 1e-9),
+        np.full(len(steps), wrong * share / len(steps)),
+    ])  # fmt: skip
+    spread = np.concatenate([np.zeros(1 + len(usual)), np.full(len(steps), STEP / 2)])
+    return (
+        Scales(ratio=ratio, spread=spread, weight=weight / weight.sum()),
+        tuple(float(mm * r) for r in ratio),
+    )
 
 
-def scaled(reading: ThreadReading, ratio: float) -> ThreadReading:
-    """Return the reading with all its lengths times one ratio."""
-    fields: dict[str, Any] = {
-        n: Quantity(value=q.value * ratio, u=q.u * ratio)
-        for n in (*LENGTHS, "diameter_station_mm") if (q := getattr(reading, n)) is not None
-    }  # fmt: skip
-    return replace(reading, **fields)
-
-
-def reference_doubt(
-    readings: Sequence[ThreadReading], folder: Path | None = None
-) -> ReferenceDoubt | None:
-    """Return by which ratio the threads of one photo say that its reference is wrong, or None.
-
-    Every ratio is tried on all threads together: each is either a thread of a series at that scale
-    or a stray. The stated scale stands unless the rest is more probable than it by ten to one, a
-    wrong reference beforehand being as rare as ``slips.csv`` says.
+def size_belief(
+    readings: Sequence[ThreadReading], spec: ScaleSpec, distance_mm: float | None = None,
+    folder: Path | None = None,
+) -> SizeBelief:  # fmt: skip
+    """Return what the threads of one photo say of its reference.
 
     Parameters
     ----------
     readings : sequence of ThreadReading
-        The threads that share one reference; those without pitch or diameter tell nothing.
+        The threads that share the reference; those without pitch or diameter tell nothing.
+    spec : ScaleSpec
+        The reference as stated.
+    distance_mm : float, optional
+        The camera's from the plate as the stated size gives it; another size puts it elsewhere,
+        where a phone is held more often or less.
     folder : Path, optional
-        Another folder of series tables.
+        Another folder of tables.
     """
     held = [r for r in readings if r.pitch_mm is not None and r.major_mm is not None]
-    if len(held) < FEWEST:
-        return None
-    steps = np.arange(math.log(RATIOS[0]), math.log(RATIOS[1]), LOOK)
-    wide = [_blurred(r) for r in held]
-    look = np.array([sum(_fit(r, k, folder) for r in wide) for k in np.exp(steps)])
-    as_stated = sum(_fit(r, 1.0, folder) for r in held)
-    share = slip_shares(folder)["reference"]
-    other = float(logsumexp(look)) - math.log(len(look)) + math.log(share)
-    probability = 1 / (1 + math.exp(min(as_stated + math.log(1 - share) - other, 700.0)))
-    if probability < DOUBTED:
-        return None
-    fine = steps[look.argmax()] + np.arange(-1.5 * LOOK, 1.5 * LOOK, FINE)
-    fits = np.array([[_fit(r, k, folder) for k in np.exp(fine)] for r in held])
-    total = fits.sum(axis=0)
-    agree = int((fits[:, total.argmax()] > math.log(2 * STRAY)).sum())
-    if agree < max(FEWEST, len(held) / 2):
-        return None
-    weight, ratios = np.exp(total - total.max()), np.exp(fine)
-    mean = float((weight * ratios).sum() / weight.sum())
-    u = float(np.sqrt((weight * (ratios - mean) ** 2).sum() / weight.sum()))
-    return ReferenceDoubt(
-        ratio=Quantity(value=mean, u=math.hypot(u, FINE / 2)), threads=agree, of=len(held)
+    prior, sizes = explanations(spec, folder)
+    if distance_mm is not None and math.isfinite(distance_mm) and distance_mm > 0:
+        away = np.log(distance_mm * prior.ratio / HELD_MM) / U_HELD
+        weight = prior.weight * np.exp(-0.5 * (away**2 - away[0] ** 2))
+        prior = replace(prior, weight=weight / weight.sum())
+    if not held or len(sizes) == 1:
+        return SizeBelief(scales=prior, sizes_mm=sizes, ratio=1.0, share=0.0, threads=0)
+    after = prior.after(held)
+    return _belief(after, sizes, held)
+
+
+def _belief(
+    after: Scales, sizes: tuple[float, ...], held: Sequence[ThreadReading]
+) -> SizeBelief:
+    rest = after.weight[1:]
+    best = 1 + int(rest.argmax())
+    ratio = float(after.ratio[best])
+    # Neighbours of an open size are the same explanation.
+    near = np.abs(np.log(after.ratio / ratio)) < 2 * STEP
+    near[0] = False
+    if after.spread[best] > 0:
+        fine = ratio * np.exp(np.arange(-1.5 * STEP, 1.5 * STEP, FINE))
+        fit = [sum(log_evidence(with_common(r, FINE / 2), float(k)) for r in held) for k in fine]
+        weight = np.exp(np.array(fit) - max(fit))
+        ratio = float((weight * fine).sum() / weight.sum())
+    share = float(after.weight[near].sum() / max(rest.sum(), 1e-300))
+    return SizeBelief(scales=after, sizes_mm=sizes, ratio=ratio, share=share, threads=len(held))
+
+
+def agreeing(readings: Sequence[ThreadReading], ratio: float) -> int:
+    """Return how many threads are of some series if all lengths are ``ratio`` times as long."""
+    verdicts = (
+        name_thread(r, scales=_one(ratio)) for r in readings
+        if r.pitch_mm is not None and r.major_mm is not None
+    )  # fmt: skip
+    return sum(v.status != "off-series" for v in verdicts)
+
+
+def _one(ratio: float) -> Scales:
+    return Scales(ratio=np.array([ratio]), spread=np.array([FINE]), weight=np.ones(1))
+
+
+def doubt_names(
+    parts: list[PartResult], spec: ScaleSpec, distance_mm: float, flags: list[Flag]
+) -> list[PartResult]:
+    """Return the parts with names that stand against other sizes of the reference.
+
+    Names that do not are undone, and a flag says what the reference would have to be.
+    """
+    threads = [t for p in parts for t in p.threads if t.verdict.status != "unreadable"]
+    belief = size_belief([t.reading for t in threads], spec, distance_mm)
+    if not threads or belief.wrong < LEFT_OUT:
+        return parts
+    scales = belief.scales.likely()
+    again = {id(t): _again(t, belief, scales, spec) for t in threads}
+    undone = any(
+        t.verdict.status == "named" and again[id(t)].verdict.status != "named" for t in threads
     )
+    if not undone and belief.wrong < TOLD:
+        return [_with(p, again) for p in parts]
+    flags.append(flag("reference-size", doubt_words(belief, spec)))
+    return [_with(p, again) for p in parts]
 
 
-def _fit(reading: ThreadReading, ratio: float, folder: Path | None) -> float:
-    """Return the log of how much better a thread fits the series than no series at all."""
-    at = scaled(reading, ratio)
-    parts = population(reading.gender, folder)
-    leaders = list(parts.leaders)
-    weight = prior_weights(parts.sizes, None, temper=PHOTO_TEMPER)[leaders]
-    fit = log_likelihood(at, parts)[leaders] + np.log(weight / weight.sum())
-    return float(np.logaddexp(
-        math.log(1 - STRAY) + logsumexp(fit) - log_off_series(at), math.log(STRAY)
+def _with(part: PartResult, again: dict[int, ThreadResult]) -> PartResult:
+    return replace(part, threads=tuple(again.get(id(t), t) for t in part.threads))
+
+
+def doubt_words(belief: SizeBelief, spec: ScaleSpec) -> str:
+    """Return what is said of a doubted reference, with the size that would fit."""
+    what, verb = WORDS["sheet" if spec.source == "auto" else spec.source]
+    # One thread that any size would make fit may as well be of no series.
+    sure = belief.wrong >= TOLD and (belief.listed or belief.threads > 1)
+    plural = spec.source in ("jaws", "major")
+    seems = ("do not seem to" if plural else "does not seem to") if sure else "may not"
+    says = f"{what} {seems} {verb} {belief.sizes_mm[0]:g} mm"
+    if belief.share < TOLD:
+        return f"{says}: several other sizes would fit"
+    about = "" if belief.listed else "about "
+    return f"{says}: with {about}{belief.other_mm:.4g} mm everything would fit"
+
+
+def _again(
+    thread: ThreadResult, belief: SizeBelief, scales: Scales, spec: ScaleSpec
+) -> ThreadResult:
+    """Return a thread with its verdict over all explanations of the scale."""
+    stated = thread.verdict
+    if stated.status == "off-series" and (thread.reading.starts > 1 or belief.wrong < TOLD):
+        return thread
+    verdict = name_thread(thread.reading, scales=scales)
+    if stated.status == "named" and verdict.status == "named" and belief.wrong < TOLD:
+        return replace(thread, verdict=verdict)
+    if stated.status == "ambiguous" and belief.wrong < TOLD:
+        # The next step is still that between the threads, at the scale as stated.
+        return replace(thread, verdict=replace(
+            stated, candidates=verdict.candidates or stated.candidates,
+        ))  # fmt: skip
+    instead = name_thread(thread.reading, scales=_one(belief.ratio))
+    what, _ = WORDS["sheet" if spec.source == "auto" else spec.source]
+    other = f"{belief.other_mm:.4g}"
+    return replace(thread, verdict=Verdict(
+        status="ambiguous", candidates=verdict.candidates,
+        notes=(*stated.notes, f"As stated it would be {_first(stated)}; with {what} of {other} mm "
+               f"{_first(instead)}."),
+        next_step=f"Measure {what} with a caliper: {belief.sizes_mm[0]:g} or {other} mm?",
     ))  # fmt: skip
 
 
-def wrong_reference(
-    reading: ThreadReading, weight: Array, folder: Path | None = None
-) -> tuple[float, float, ThreadSize]:
-    """Return how a wrong reference explains one thread.
-
-    Parameters
-    ----------
-    reading : ThreadReading
-        A photo's reading, with a pitch.
-    weight : Array
-        How common each geometry is, (geometries,), sum 1.
-    folder : Path, optional
-        Another folder of series tables.
-
-    Returns
-    -------
-    log_mass, ratio, size
-        The log density times the share of wrong references, and the true size of the reference
-        over the stated one if the thread is the size that it speaks for most.
-    """
-    assert reading.pitch_mm is not None
-    parts = population(reading.gender, folder)
-    leaders = list(parts.leaders)
-    log = log_likelihood(open_scale(reading), parts)[leaders] + np.log(weight)
-    size = parts.sizes[leaders[int(log.argmax())]]
-    share = math.log(slip_shares(folder)["reference"])
-    return float(logsumexp(log)) + share, size.pitch_mm / reading.pitch_mm.value, size
+def _first(verdict: Verdict) -> str:
+    if verdict.status == "off-series" or not verdict.candidates:
+        return "of no series"
+    return verdict.candidates[0].designation
 
 
-def without_name(verdict: Verdict, doubt: ReferenceDoubt, stated_mm: float | None) -> Verdict:
-    """Return a verdict of a photo whose reference is doubted: what it says, and no name."""
-    if verdict.status not in ("named", "ambiguous", "off-series"):
-        return verdict
-    return replace(
-        verdict, status="ambiguous" if verdict.status == "named" else verdict.status,
-        designation=None, standard=None, probability=None, same_geometry=(),
-        next_step=doubt_words(doubt, stated_mm),
-    )  # fmt: skip
-
-
-def doubt_words(doubt: ReferenceDoubt, stated_mm: float | None) -> str:
-    """Return what the threads say of the reference, with its true size where one was stated."""
-    size = f" ({stated_mm:g} mm was stated)" if stated_mm is not None else ""
-    true = doubt.ratio.value * stated_mm if stated_mm is not None else None
-    said = f"{true:.2f} mm" if true is not None else f"{doubt.ratio.value:.3f} times its size"
+def box_doubt(
+    readings: Sequence[ThreadReading], spec: ScaleSpec, folder: Path | None = None
+) -> str | None:
+    """Return what threads of many photos say of the one reference stated for all, or None."""
+    held = [r for r in readings if r.pitch_mm is not None and r.major_mm is not None]
+    if len(held) < FEWEST:
+        return None
+    belief = size_belief(held, spec, folder=folder)
+    if belief.wrong < DOUBTED:
+        return None
+    agree = agreeing(held, belief.ratio)
+    if agree < max(FEWEST, len(held) / 2):
+        return None
+    size = f"{belief.other_mm:.2f} mm ({belief.sizes_mm[0]:g} mm was stated)"
     return (
-        f"Measure the reference: {doubt.threads} of {doubt.of} threads fit the series if it is "
-        f"{said}{size}; then state that and measure again."
+        f"Measure the reference: {agree} of {len(held)} threads fit the series if it is {size}; "
+        "then state that and measure again."
     )

@@ -11,10 +11,13 @@ from pitchcam.series.table import read_table
 
 #: Every slip that is counted. Leaf: one step off or missing from the set, of the other unit's set,
 #: the unit's word, any other. Two diameters: large end first, second one misread. Diameter: inches
-#: typed as mm, any other, worn crests. Form gauge misread. Form (by eye) wrong. Wrong reference.
+#: typed as mm, any other, worn crests. Form gauge misread. Form (by eye) wrong. Wrong
+#: reference, by its kind.
 SLIPS = (
     "leaf-step", "leaf-other", "leaf-unit", "leaf-any", "order", "second-any", "diameter-unit",
-    "diameter-any", "worn", "angle-any", "form-parallel", "form-taper", "reference",
+    "diameter-any", "worn", "angle-any", "form-parallel", "form-taper",
+    "reference-pin", "reference-disc", "reference-card", "reference-jaws", "reference-major",
+    "reference-sheet",
 )  # fmt: skip
 #: Slips of one kind of reading together stay under this: the rest are read as they should be.
 MOST = 0.5

@@ -15,14 +15,13 @@ from pitchcam.boundary import boundary
 from pitchcam.camera.pinhole import Camera
 from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS, flag
-from pitchcam.match.reference import doubt_words, reference_doubt, without_name
+from pitchcam.match.reference import doubt_names
 from pitchcam.objects.shapes import Shape
 from pitchcam.photo import load_photo
 from pitchcam.photo.seams import find_seam
 from pitchcam.pipeline.own_scale import from_crests
 from pitchcam.pipeline.part_threads import one_thread
 from pitchcam.pipeline.scene import Progress, Scene, take_apart
-from pitchcam.pipeline.stated_size import doubt_names
 from pitchcam.records import (
     Flag,
     Measurement,
@@ -139,8 +138,6 @@ def _measure(
     read = [t for p in results for t in p.threads if t.verdict.status != "unreadable"]
     if spec.source == "major" and scene.reference is not None:
         _compare_major(read, float(spec.mm or 0.0))
-    if all(f.code != "reference-size" for f in flags):
-        results = _reference_checked(results, spec, flags)
     if not read:
         code = flags[-1].code if flags and flags[-1].code in FLAGS else "no-thread"
         last = flags[-1] if flags else flag("no-thread")
@@ -164,25 +161,6 @@ def _left_open(result: ThreadResult) -> ThreadResult:
         same_geometry=(), next_step=f"{FLAGS['which-thread'][1]}.".capitalize(),
     )  # fmt: skip
     return replace(result, verdict=verdict)
-
-
-def _reference_checked(
-    results: list[PartResult], spec: ScaleSpec, flags: list[Flag]
-) -> list[PartResult]:
-    """Take the names back where the threads of the photo agree that its reference is wrong."""
-    threads = [t for p in results for t in p.threads if t.verdict.status != "unreadable"]
-    if all(t.verdict.status == "named" for t in threads):
-        return results
-    doubt = reference_doubt([t.reading for t in threads])
-    if doubt is None:
-        return results
-    flags.append(flag("reference-doubted", doubt_words(doubt, spec.mm).partition(";")[0]))
-    return [
-        replace(p, threads=tuple(
-            replace(t, verdict=without_name(t.verdict, doubt, spec.mm)) for t in p.threads
-        ))
-        for p in results
-    ]  # fmt: skip
 
 
 def _compare_major(read: list[ThreadResult], stated_mm: float) -> None:

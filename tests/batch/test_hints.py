@@ -2,7 +2,7 @@
 
 from pitchcam.batch.hints import reference_hints
 from pitchcam.batch.settings import Settings
-from pitchcam.match.reference import scaled
+from pitchcam.match.evidence import rescaled
 from pitchcam.records import ScaleSpec, ThreadReading
 from pitchcam.store.rows import ThreadRow
 from tests.match.test_naming import reading_of
@@ -24,7 +24,7 @@ def row(reading: ThreadReading, status: str, settings: Settings) -> ThreadRow:
 
 def rows(ratio: float, settings: Settings, status: str) -> list[ThreadRow]:
     names = ("M14x1.5", "M10x1", "5/8-18 UNF", "G 1/4", "M18x1.5")
-    return [row(scaled(reading_of(n, low_mm=0.12), ratio), status, settings) for n in names]
+    return [row(rescaled(reading_of(n, low_mm=0.12), ratio), status, settings) for n in names]
 
 
 def test_the_true_size_of_a_wrong_reference_is_said_once() -> None:

@@ -11,8 +11,8 @@ import pitchcam
 from pitchcam.cli.check import command
 from pitchcam.errors import PitchcamError
 from pitchcam.flags import flag
+from pitchcam.match.evidence import rescaled
 from pitchcam.match.leaf import compare_leaf
-from pitchcam.match.reference import scaled
 from pitchcam.records import (
     Measurement,
     PartResult,
@@ -113,7 +113,7 @@ def test_the_reference_is_suspected_in_words(check: Any) -> None:
 
 def test_a_leaf_that_fits_by_another_scale_points_at_the_reference(check: Any) -> None:
     # M14x1.5 beside a pin said to be 8 mm that has 8.3 mm: all lengths come out 3.6 % small.
-    reading = scaled(reading_of("M14x1.5"), 8.0 / 8.3)
+    reading = rescaled(reading_of("M14x1.5"), 8.0 / 8.3)
     one = measured(1.5).parts[0].threads[0]
     part = replace(measured(1.5).parts[0], threads=(replace(one, reading=reading),))
     result = check(replace(measured(1.5), parts=(part,)), "-g", "1.5")

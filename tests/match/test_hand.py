@@ -91,7 +91,9 @@ def test_the_right_leaf_and_those_beside_it(designation: str, leaf: str, beside:
 def test_every_slip_has_a_share_and_leaves_most_readings_good() -> None:
     shares = slip_shares()
     assert set(shares) == set(SLIPS)
-    assert sum(v for k, v in shares.items() if k != "order") < 0.15
+    # A photo has one reference: its slips are those of one kind.
+    by_hand = [v for k, v in shares.items() if k != "order" and not k.startswith("reference-")]
+    assert sum(by_hand) < 0.15
 
 
 def test_order_is_taken_both_ways() -> None:

@@ -1,4 +1,6 @@
-"""A wrong reference in a photo: pitch over diameter is free of scale."""
+"""A reference that is not of the stated size: told by what the threads would be else."""
+
+from __future__ import annotations
 
 from dataclasses import replace
 
@@ -6,59 +8,187 @@ import numpy as np
 import pytest
 
 from pitchcam.match import name_thread
+from pitchcam.match.evidence import log_evidence, rescaled, with_common
 from pitchcam.match.likelihood import vector
 from pitchcam.match.reference import (
-    doubt_words,
-    open_scale,
-    reference_doubt,
-    scaled,
-    without_name,
+    KINDS,
+    box_doubt,
+    doubt_names,
+    explanations,
+    size_belief,
 )
-from pitchcam.records import ThreadReading
+from pitchcam.records import PartResult, Quantity, ScaleSpec, ThreadReading, ThreadResult
 from tests.match.test_naming import q, reading_of
 
 BOX = [reading_of(d, low_mm=0.12) for d in ("M14x1.5", "M10x1", "5/8-18 UNF", "G 1/4")]
+# Middles of the tolerance zones, pitch, major, pitch diameter and angle. ISO 965-2, 6g (from
+# memory): M10x1 9.794-9.974 and 9.206-9.324, M14x1.5 13.732-13.968 and 12.854-12.994. ASME B1.1,
+# 2A: 1/2-20 UNF 0.4906-0.4987 in and 0.4619-0.4662 in.
+MIDDLES = {
+    "M10x1": (1.0, 9.884, 9.265, 60.0),
+    "M14x1.5": (1.5, 13.85, 12.924, 60.0),
+    "1/2-20 UNF": (1.27, 12.564, 11.787, 60.0),
+}
+#: Every kind with a stated size, and another size that is met.
+REFERENCES = [
+    (ScaleSpec(source="pin", mm=10.0), 8.0), (ScaleSpec(source="disc", mm=25.0), 20.0),
+    (ScaleSpec(source="jaws", mm=20.0), 17.0), (ScaleSpec(source="major", mm=12.0), 10.0),
+    (ScaleSpec(source="card"), 90.0), (ScaleSpec(source="sheet"), 94.0),
+]  # fmt: skip
+
+
+def read(name: str, factor: float = 1.0, u_scale: float = 0.004) -> ThreadReading:
+    """Return a reading with a scale that is a factor too large."""
+    pitch, major, middle, angle = MIDDLES[name]
+
+    def length(mm: float, u: float) -> Quantity:
+        return Quantity(value=mm * factor, u=((u_scale * mm) ** 2 + u**2) ** 0.5 * factor)
+
+    return ThreadReading(
+        pitch_mm=length(pitch, 0.001), major_mm=length(major, 0.02),
+        pitch_diameter_mm=length(middle, 0.02), angle_deg=Quantity(value=angle, u=0.8),
+        taper=Quantity(value=0.0, u=0.002),
+        correlation={("pitch_mm", "major_mm"): 0.85, ("pitch_mm", "pitch_diameter_mm"): 0.85,
+                     ("major_mm", "pitch_diameter_mm"): 0.85},
+    )  # fmt: skip
+
+
+def thread(reading: ThreadReading) -> ThreadResult:
+    return ThreadResult(
+        reading=reading, half_angles_deg=(None, None), turns=8.0, span_px=((0, 0), (1, 0)),
+        budget=(), verdict=name_thread(reading),
+    )  # fmt: skip
+
+
+def part(*readings: ThreadReading) -> list[PartResult]:
+    return [PartResult(id=1, box_px=(0, 0, 1, 1), threads=tuple(thread(r) for r in readings))]
+
+
+def size_of(spec: ScaleSpec) -> float:
+    return {"card": 85.6, "sheet": 100.0}.get(spec.source, spec.mm or 0.0)
+
+
+@pytest.mark.parametrize("name", sorted(MIDDLES))
+@pytest.mark.parametrize(("spec", "_other"), REFERENCES, ids=lambda v: getattr(v, "source", ""))
+def test_right_references_keep_their_names(name: str, spec: ScaleSpec, _other: float) -> None:
+    parts, flags = part(read(name)), []
+    assert parts[0].threads[0].verdict.status == "named"
+    [found] = doubt_names(parts, spec, 230.0, flags)
+    assert found.threads[0].verdict.designation == parts[0].threads[0].verdict.designation
+    assert flags == []
+
+
+@pytest.mark.parametrize(("spec", "true"), REFERENCES, ids=lambda v: getattr(v, "source", ""))
+def test_threads_that_agree_tell_the_true_size_of_every_kind(spec, true) -> None:
+    factor = size_of(spec) / true
+    belief = size_belief([rescaled(r, factor) for r in BOX], spec, 230.0)
+    assert belief.wrong > 0.99
+    assert belief.other_mm == pytest.approx(true, rel=0.003)
+    flags: list = []
+    found = doubt_names(part(*(rescaled(r, factor) for r in BOX)), spec, 230.0, flags)
+    assert all(t.verdict.status == "ambiguous" for t in found[0].threads)
+    [said] = flags
+    assert said.code == "reference-size"
+    assert "not seem to" in said.message
+    assert f"{size_of(spec):g} mm" in said.message
+    assert "Measure" in (found[0].threads[0].verdict.next_step or "")
+
+
+@pytest.mark.parametrize(("name", "true", "stated"), [("M10x1", 8.0, 10.0), ("M14x1.5", 8.0, 6.0)])
+def test_a_pin_of_another_size_undoes_a_name(name, true, stated) -> None:
+    flags: list = []
+    wrong = read(name, stated / true)
+    [found] = doubt_names(part(wrong), ScaleSpec(source="pin", mm=stated), 230.0, flags)
+    verdict = found.threads[0].verdict
+    assert verdict.status == "ambiguous"
+    assert name in [c.designation for c in verdict.candidates]
+    assert [f.code for f in flags] == ["reference-size"]
+
+
+def test_two_threads_tell_more_than_one() -> None:
+    spec = ScaleSpec(source="pin", mm=10.0)
+    one = [read("M10x1", 1.25)]
+    two = [*one, read("M14x1.5", 1.25)]
+    alone, both = (size_belief(t, spec, 280.0) for t in (one, two))
+    assert both.other_mm == 8.0
+    assert 1 - both.wrong < 0.2 * (1 - alone.wrong)
+    flags: list = []
+    doubt_names(part(*two), spec, 280.0, flags)
+    assert "the pin does not seem to be 10 mm: with 8 mm everything would fit" in flags[0].message
+
+
+def test_one_thread_that_any_size_would_explain_is_not_said_with_certainty() -> None:
+    # An odd thread: any size of the jaws makes it one of some series, as none does.
+    odd = replace(read("M14x1.5"), pitch_mm=q(1.62, 0.003))
+    flags: list = []
+    doubt_names(part(odd), ScaleSpec(source="jaws", mm=20.0), 230.0, flags)
+    assert all("may not" in f.message for f in flags)
+
+
+def test_a_name_is_as_probable_as_the_reference_is_right() -> None:
+    # By construction: what is left to a name is the share of the stated size, and of others that
+    # give the same name, which no size farther off than the reading's doubt does.
+    reading = read("M14x1.5")
+    spec = ScaleSpec(source="jaws", mm=20.0)
+    belief = size_belief([reading], spec, 230.0)
+    [found] = doubt_names(part(reading), spec, 230.0, [])
+    alone = name_thread(reading).probability or 0.0
+    if belief.wrong > 1e-3:
+        assert found.threads[0].verdict.probability == pytest.approx(
+            alone * (1 - belief.wrong), abs=0.3 * belief.wrong + 1e-4
+        )
+    assert belief.wrong < 0.05
+
+
+def test_where_a_phone_is_held_speaks_for_a_size() -> None:
+    reading, spec = read("M10x1", 1.25), ScaleSpec(source="pin", mm=10.0)
+    near, far = (size_belief([reading], spec, mm) for mm in (150.0, 600.0))
+    assert far.wrong > near.wrong
+
+
+def test_no_reference_is_doubted_without_a_thread_or_a_size() -> None:
+    assert size_belief([], ScaleSpec(source="pin", mm=8.0), 250.0).wrong < 0.05
+    assert size_belief([read("M10x1", 1.25)], ScaleSpec(source="none"), 250.0).wrong == 0.0
+    # A bar that was measured cannot have been printed otherwise.
+    measured = ScaleSpec(source="sheet", sheet_bar_mm=97.0)
+    assert size_belief([read("M10x1", 1.04)], measured, 250.0).wrong == 0.0
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_explanations_of_a_kind_add_up_to_its_slips(kind: str) -> None:
+    spec = ScaleSpec(source=kind, mm=None if kind in ("card", "sheet") else 20.0)
+    scales, sizes = explanations(spec)
+    assert scales.weight.sum() == pytest.approx(1.0)
+    assert 0.001 < scales.weight[1:].sum() < 0.02
+    assert scales.ratio[0] == 1.0
+    assert np.all(np.abs(scales.ratio[1:] - 1) > 0.005)
+    assert len(sizes) == len(scales.ratio)
 
 
 @pytest.mark.parametrize("ratio", [0.92, 0.97, 1.016, 1.06, 1.2])
 def test_a_box_tells_the_true_size_of_its_reference(ratio: float) -> None:
-    doubt = reference_doubt([scaled(r, 1 / ratio) for r in BOX])
-    assert doubt is not None
-    assert abs(doubt.ratio.value - ratio) < 3 * doubt.ratio.u + 0.002
-    assert doubt.threads == doubt.of == 4
+    spec = ScaleSpec(source="disc", mm=20.0)
+    said = box_doubt([rescaled(r, 1 / ratio) for r in BOX], spec)
+    assert said is not None
+    assert "4 of 4" in said
+    belief = size_belief([rescaled(r, 1 / ratio) for r in BOX], spec)
+    assert belief.ratio == pytest.approx(ratio, abs=0.004)
 
 
 def test_a_box_with_the_right_reference_is_not_doubted() -> None:
-    assert reference_doubt(BOX) is None
-    # One thread of no series does not make the reference wrong.
+    spec = ScaleSpec(source="pin", mm=8.0)
+    assert box_doubt(BOX, spec) is None
+    # One thread of no series does not make the reference wrong, nor does one alone.
     odd = replace(BOX[0], pitch_mm=q(1.62, 0.003))
-    assert reference_doubt([odd, *BOX[1:]]) is None
+    assert box_doubt([odd, *BOX[1:]], spec) is None
+    assert box_doubt([rescaled(BOX[0], 1.06)], spec) is None
+    assert box_doubt([ThreadReading(pitch_mm=q(1.5, 0.003))] * 3, spec) is None
 
 
-def test_one_thread_alone_doubts_no_reference() -> None:
-    assert reference_doubt([scaled(BOX[0], 1.06)]) is None
-    assert reference_doubt([ThreadReading(pitch_mm=q(1.5, 0.003))] * 3) is None
-
-
-def test_the_name_is_taken_back_and_the_true_size_said() -> None:
-    doubt = reference_doubt([scaled(r, 1 / 1.0625) for r in BOX])
-    assert doubt is not None
-    verdict = without_name(name_thread(BOX[0]), doubt, 8.0)
-    assert verdict.status == "ambiguous" and verdict.designation is None
-    assert verdict.next_step is not None and "8.5" in verdict.next_step
-    assert "8 mm was stated" in doubt_words(doubt, 8.0)
-
-
-def test_a_single_misfit_says_what_the_ratio_would_be() -> None:
-    verdict = name_thread(scaled(reading_of("M14x1.5"), 1.03))
-    assert verdict.status != "named"
-    assert verdict.next_step is not None and "Check the reference" in verdict.next_step
-
-
-def test_an_open_scale_leaves_the_ratio_as_sure_as_it_was() -> None:
+def test_a_common_error_leaves_the_ratio_as_sure_as_it_was() -> None:
     # By the law of propagation: the common error cancels in pitch over diameter (JCGM 100, 5.2).
     reading = reading_of("M14x1.5")
-    wide = vector(open_scale(reading))
+    wide = vector(with_common(reading, 0.16))
     plain = vector(reading)
 
     def u_ratio(v: object) -> float:
@@ -68,3 +198,10 @@ def test_an_open_scale_leaves_the_ratio_as_sure_as_it_was() -> None:
 
     assert u_ratio(wide) == pytest.approx(u_ratio(plain), rel=0.02)
     assert np.sqrt(wide.covariance[0, 0]) > 0.1 * wide.value[0]
+
+
+def test_a_scale_that_is_undone_leaves_the_density_of_what_was_read() -> None:
+    reading = read("M10x1")
+    # Three lengths are read: a density over them falls with each as they grow.
+    undone = log_evidence(rescaled(reading, 1.25), 0.8)
+    assert undone == pytest.approx(log_evidence(reading) + 3 * -0.22314, abs=0.02)

@@ -1,0 +1,60 @@
+"""What one reading's lengths may have to be multiplied by, and how probable each factor is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pitchcam.match.evidence import log_evidence, rescaled, with_common
+from pitchcam.records import ThreadReading
+
+Array = NDArray[np.float64]
+#: The least probable explanations, up to this share together, change no name.
+LEFT_OUT = 1e-3
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Scales:
+    """Explanations of a photo's scale.
+
+    ``ratio`` (n,) is true lengths over those read, ``spread`` (n,) how far each is open by itself,
+    as a relative standard uncertainty, ``weight`` (n,) its probability; they sum to 1.
+    """
+
+    ratio: Array
+    spread: Array
+    weight: Array
+
+    def after(self, readings: list[ThreadReading]) -> Scales:
+        """Return the explanations weighed by how well threads of one photo fit the series."""
+        log = np.log(self.weight)
+        for reading in readings:
+            log = log + np.array([
+                log_evidence(with_common(reading, s), float(k))
+                for k, s in zip(self.ratio, self.spread, strict=True)
+            ])  # fmt: skip
+        mass = np.exp(log - log.max())
+        return Scales(ratio=self.ratio, spread=self.spread, weight=mass / mass.sum())
+
+    def likely(self) -> Scales:
+        """Return those that matter, the rest left out."""
+        order = np.argsort(-self.weight, kind="stable")
+        count = 1 + int(np.searchsorted(np.cumsum(self.weight[order]), 1 - LEFT_OUT))
+        keep = np.sort(order[:count])
+        weight = self.weight[keep]
+        return Scales(
+            ratio=self.ratio[keep], spread=self.spread[keep], weight=weight / weight.sum()
+        )
+
+    def readings(self, reading: ThreadReading) -> list[tuple[float, ThreadReading]]:
+        """Return (weight, the reading as it is under it) for each explanation."""
+        return [
+            (float(w), rescaled(with_common(reading, float(s)), float(k)))
+            for k, s, w in zip(self.ratio, self.spread, self.weight, strict=True)
+        ]
+
+
+#: The scale is as stated.
+AS_STATED = Scales(ratio=np.ones(1), spread=np.zeros(1), weight=np.ones(1))
