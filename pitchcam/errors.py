@@ -23,7 +23,13 @@ class Exit(IntEnum):
 
 
 def one_line(message: str, advice: str) -> str:
-    """Return what is wrong and what to do as one line that reads as a sentence or two."""
+    """Return what is wrong and what to do as one line that reads as a sentence or two.
+
+    Examples
+    --------
+    >>> one_line("it is cut.", "retake")
+    'it is cut; retake'
+    """
     if not advice or message.endswith((":", ",")):
         return printable(f"{message} {advice}".strip())
     head = message.rstrip(" .;")

@@ -33,6 +33,11 @@ def parse_length(text: str) -> float:
     ------
     UsageError
         If the text is no length, or not above zero.
+
+    Examples
+    --------
+    >>> parse_length("13,8"), parse_length("5/16in")
+    (13.8, 7.9375)
     """
     match = _LENGTH.match(text)
     if match is None:

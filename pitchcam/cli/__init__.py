@@ -12,7 +12,6 @@ from typing import Any
 
 import click
 
-from pitchcam import __version__
 from pitchcam.errors import PitchcamError, one_line, printable
 
 #: Environment variable that shows the traceback of an unexpected failure.
@@ -73,8 +72,21 @@ class LazyGroup(click.Group):
             formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
 
 
+def _version(ctx: click.Context, _: click.Parameter, asked: bool) -> None:
+    """Print the versions and end."""
+    if asked and not ctx.resilient_parsing:
+        from pitchcam.version import versions
+
+        (program, number), *libraries = versions().items()
+        click.echo(f"{program} {number}")
+        for name, version in libraries:
+            click.echo(f"  {name} {version}")
+        ctx.exit()
+
+
 @click.group(cls=LazyGroup)
-@click.version_option(__version__, prog_name="pitchcam")
+@click.option("--version", is_flag=True, is_eager=True, expose_value=False, callback=_version,
+              help="Show the version, and those of the libraries.")  # fmt: skip
 def cli() -> None:
     """Name an unmarked screw thread from a backlit phone photo, and find what joins it."""
 

@@ -22,7 +22,7 @@ _LIMIT_S = 600.0
 @click.option("--cast", is_flag=True, help="The photos show casts of internal threads.")
 @click.option(
     "--shrinkage",
-    type=click.FloatRange(-5.0, 5.0),
+    type=click.FloatRange(0.0, 5.0),
     metavar="PERCENT",
     help="How much the casts' compound shrinks (with --cast).",
 )

@@ -58,6 +58,13 @@ def name_readings(
     ------
     ReadingError
         If the readings cannot be those of a thread.
+
+    Examples
+    --------
+    >>> from pitchcam.series.gauges import parse_leaf
+    >>> read = Typed(diameter_mm=13.8, leaf=parse_leaf("1.5mm"), form="parallel")
+    >>> name_readings(read).designation
+    'M14x1.5'
     """
     reading = to_reading(typed)
     read = to_hand(typed)

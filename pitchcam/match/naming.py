@@ -71,6 +71,15 @@ def name_thread(
     ------
     ReadingError
         If the reading is empty or holds impossible numbers.
+
+    Examples
+    --------
+    >>> from pitchcam.records import Quantity
+    >>> name_thread(ThreadReading(
+    ...     pitch_mm=Quantity(value=1.5002, u=0.0016), major_mm=Quantity(value=13.80, u=0.03),
+    ...     angle_deg=Quantity(value=60.1, u=0.6), taper=Quantity(value=0.0003, u=0.002),
+    ... )).designation
+    'M14x1.5'
     """
     parts = population(reading.gender, folder)
     fits = _fits(reading, parts, scales)

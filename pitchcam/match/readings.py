@@ -60,6 +60,11 @@ def to_reading(typed: Typed) -> ThreadReading:
     ------
     ReadingError
         If the readings cannot be those of a thread, or contradict one another.
+
+    Examples
+    --------
+    >>> to_reading(Typed(diameter_mm=13.8)).major_mm
+    Quantity(value=13.8, u=0.03)
     """
     _check(typed)
     gender, u, station = gender_of(typed), u_diameter(typed), None

@@ -22,7 +22,6 @@ from starlette.responses import (
 )
 from starlette.routing import Route
 
-from pitchcam import __version__
 from pitchcam.errors import (
     Exit,
     InputError,
@@ -35,6 +34,7 @@ from pitchcam.page.access import Access
 from pitchcam.page.guard import RefusedRequestError
 from pitchcam.page.phrases import on_the_page
 from pitchcam.page.setup import Setup
+from pitchcam.version import __version__
 
 Handler = Callable[[Request], Awaitable[Response]]
 Change = Callable[[Request, dict[str, Any]], Awaitable[Response]]

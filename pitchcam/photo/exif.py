@@ -6,8 +6,9 @@ import math
 from collections.abc import Mapping
 from typing import Any, Literal
 
-#: Where the focal length comes from; ``cropped`` says that one was there but no longer holds.
-FocalSource = Literal["exif", "focal-plane", "cropped", "none"]
+#: Where the focal length comes from: tags, or ``stated`` by the caller; ``cropped`` says that one
+#: was there but no longer holds.
+FocalSource = Literal["exif", "focal-plane", "stated", "cropped", "none"]
 
 # Tag numbers of the EXIF standard (CIPA DC-008 / JEITA CP-3451).
 ORIENTATION = 0x0112
@@ -28,7 +29,7 @@ _UNIT_MM = {2: 25.4, 3: 10.0, 4: 1.0, 5: 0.001}
 
 # Below 8 mm a lens is a fisheye, which no pinhole model fits; above 1000 mm nobody reaches 150-350
 # mm of distance. Values outside are damaged tags.
-_SANE_F35_MM = (8.0, 1000.0)
+SANE_F35_MM = (8.0, 1000.0)
 
 # Rounding of the two sides to whole blocks changes the aspect by less than this; a crop changes
 # it by more.
@@ -100,7 +101,7 @@ def same_aspect(a: tuple[float, float], b: tuple[float, float]) -> bool:
 
 
 def _sane(f35: float) -> bool:
-    return _SANE_F35_MM[0] <= f35 <= _SANE_F35_MM[1]
+    return SANE_F35_MM[0] <= f35 <= SANE_F35_MM[1]
 
 
 def number(value: Any) -> float | None:

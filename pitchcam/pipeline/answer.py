@@ -17,8 +17,9 @@ from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS, flag
 from pitchcam.match.reference import doubt_names
 from pitchcam.objects.shapes import Shape
-from pitchcam.photo import load_photo
+from pitchcam.photo.given import Given, photo_of
 from pitchcam.photo.seams import find_seam
+from pitchcam.pipeline.arguments import checked_scale, checked_shrinkage
 from pitchcam.pipeline.own_scale import from_crests
 from pitchcam.pipeline.part_threads import one_thread
 from pitchcam.pipeline.scene import Progress, Scene, take_apart
@@ -32,13 +33,13 @@ from pitchcam.records import (
     ScaleSpec,
     ThreadResult,
 )
-from pitchcam.scale.find import check_spec
 
 
 def identify(
-    path: str | Path,
+    photo: Given,
     scale: ScaleSpec | None = None,
     *,
+    f35_mm: float | None = None,
     cast: bool = False,
     shrinkage: Quantity | None = None,
     plots: bool = True,
@@ -48,10 +49,14 @@ def identify(
 
     Parameters
     ----------
-    path
-        The photo.
+    photo
+        Its path; or a :class:`~pitchcam.photo.Photo` that :func:`~pitchcam.photo.load_photo`
+        opened; or pixels, ``(h, w)`` grey or ``(h, w, 3)`` in the order blue, green, red, uint8 or
+        uint16, upright.
     scale
         The reference as the user states it; by default the marker sheet is looked for.
+    f35_mm
+        With pixels: the lens's focal length as on a 36 x 24 mm frame, None where unknown.
     cast
         The parts are casts of internal threads: judged against internal limits.
     shrinkage
@@ -75,10 +80,17 @@ def identify(
     InputError
         If the file is no photo that can be read.
     UsageError
-        If the stated reference cannot be right.
+        If an argument, or the stated reference, cannot be right.
+
+    Examples
+    --------
+    >>> import pitchcam
+    >>> pin = pitchcam.ScaleSpec(source="pin", mm=6.0)
+    >>> found = pitchcam.identify("samples/p05-unf12-pin.jpg", pin)
+    >>> found.parts[0].threads[0].verdict.designation
+    '1/2-20 UNF'
     """
-    spec = scale or ScaleSpec()
-    check_spec(spec)
+    spec, shrinkage = checked_scale(scale), checked_shrinkage(shrinkage)
     doing = ["opening the photo"]
 
     def say(text: str) -> None:
@@ -87,14 +99,14 @@ def identify(
             progress(text)
 
     say("reading the photo")
-    photo = load_photo(path)
+    opened = photo_of(photo, f35_mm)
     with boundary(lambda: doing[-1]):
-        seam = find_seam(photo.pixels, photo.quarter)
+        seam = find_seam(opened.pixels, opened.quarter)
         if seam is not None:
             raise UnreadableError(
                 f"The photo is damaged: {seam.text}.", FLAGS["damaged"][1], code="damaged"
             )
-        scene = take_apart(photo, spec, say)
+        scene = take_apart(opened, spec, say)
         say("measuring the threads")
         return _measure(scene, spec, cast, shrinkage, plots, say)
 

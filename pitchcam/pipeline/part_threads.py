@@ -9,7 +9,7 @@ import numpy as np
 
 from pitchcam.boundary import boundary
 from pitchcam.camera.pinhole import Camera
-from pitchcam.errors import OutlineError, UnreadableError, UsageError
+from pitchcam.errors import OutlineError, UnreadableError
 from pitchcam.flags import UNFITTED_ADVICE, flag
 from pitchcam.match import name_thread
 from pitchcam.objects.regions import Region
@@ -293,10 +293,6 @@ def _geometry(
 def _as_cast(reading: ThreadReading, shrinkage: Quantity | None) -> ThreadReading:
     """Turn a cast's reading into the internal thread's: larger by the compound's shrinkage."""
     s = shrinkage or Quantity(value=0.0, u=0.002)
-    if not 0.0 <= s.value < 0.1:
-        raise UsageError(
-            f"A shrinkage of {100 * s.value:g} % cannot be right.", "State 0 to 10 percent."
-        )
 
     def grown(q: Quantity | None) -> Quantity | None:
         if q is None:

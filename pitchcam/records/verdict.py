@@ -19,7 +19,13 @@ EXIT_OF: Mapping[str, Exit] = {
 
 
 def exit_code(statuses: Iterable[str], *, none: Exit) -> int:
-    """Return the largest exit code of several statuses, ``none`` where there are none."""
+    """Return the largest exit code of several statuses, ``none`` where there are none.
+
+    Examples
+    --------
+    >>> exit_code(["named", "ambiguous"], none=Exit.UNREADABLE)
+    3
+    """
     return int(max((EXIT_OF[status] for status in statuses), default=none))
 
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from pitchcam.photo import Photo
 
-__all__ = ["annotate", "text", "write_report"]
+__all__ = ["annotate", "report_html", "text", "write_report"]
 
 
 def annotate(measurement: Measurement, photo: Photo) -> NDArray[np.uint8]:
@@ -25,6 +25,13 @@ def annotate(measurement: Measurement, photo: Photo) -> NDArray[np.uint8]:
     from pitchcam.report.picture import annotate as draw
 
     return draw(measurement, photo)
+
+
+def report_html(measurement: Measurement, photo: Photo) -> str:
+    """Return the HTML report, see :func:`pitchcam.report.page.report_html`."""
+    from pitchcam.report.page import report_html as render
+
+    return render(measurement, photo)
 
 
 def write_report(measurement: Measurement, photo: Photo, path: str | os.PathLike[str]) -> None:

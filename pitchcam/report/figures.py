@@ -30,6 +30,11 @@ def with_uncertainty(quantity: Quantity, unit: str = "", factor: float = 1.0) ->
         Written after the number; a degree sign goes without a space.
     factor
         Multiplies both, for another unit.
+
+    Examples
+    --------
+    >>> with_uncertainty(Quantity(value=1.5002, u=0.0016), "mm")
+    '1.5002 ± 0.0032 mm'
     """
     expanded = COVERAGE_FACTOR * quantity.u * factor
     decimals = decimals_for(expanded)
@@ -58,7 +63,13 @@ def threads_per_inch(pitch_mm: Quantity) -> str:
 
 
 def percent(probability: float) -> str:
-    """Return a probability in percent that never claims certainty."""
+    """Return a probability in percent that never claims certainty.
+
+    Examples
+    --------
+    >>> percent(0.968), percent(0.99999)
+    ('96.8 %', 'over 99.9 %')
+    """
     if probability >= 0.9995:
         return "over 99.9 %"
     if 0.0 < probability < 0.0005:

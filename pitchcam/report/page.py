@@ -13,7 +13,6 @@ import cv2
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from matplotlib.figure import Figure
 
-from pitchcam import __version__
 from pitchcam.errors import InputError
 from pitchcam.files import write_whole
 from pitchcam.photo import Photo
@@ -24,6 +23,7 @@ from pitchcam.report.picture import annotate
 from pitchcam.report.plots import drift_figure, profile_figure, spectrum_figure, svg_uri
 from pitchcam.report.verdicts import headline
 from pitchcam.series import ThreadSize, find
+from pitchcam.version import __version__
 
 _JPEG_QUALITY = 88
 #: Units of the budget's columns, by the quantity's field name.

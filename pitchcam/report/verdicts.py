@@ -23,7 +23,13 @@ def name_words(verdict: Verdict) -> str:
 
 
 def headline(verdict: Verdict) -> str:
-    """Return the verdict of a photo in one line."""
+    """Return the verdict of a photo in one line.
+
+    Examples
+    --------
+    >>> headline(Verdict(status="named", designation="G 1/4", standard="ISO 228-1"))
+    'G 1/4  (ISO 228-1)'
+    """
     if verdict.status == "named":
         chance = verdict.probability
         sure = "" if chance is None else f", probability {percent(chance)}"

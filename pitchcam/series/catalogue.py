@@ -127,6 +127,12 @@ def find(designation: str) -> ThreadSize:
     ------
     UsageError
         If nothing or more than one size fits; the advice lists what is near.
+
+    Examples
+    --------
+    >>> size = find("1/4 npt")
+    >>> size.designation, size.taper
+    ('1/4-18 NPT', 0.0625)
     """
     wanted = canonical(designation)
     found = _usual(_index().get(wanted, ()))

@@ -90,6 +90,12 @@ def tapping_drill(size: ThreadSize, kinds: Sequence[Kind] = METRIC) -> TapDrill:
     ------
     UsageError
         If the size has no internal thread, or no drill of the rack is near.
+
+    Examples
+    --------
+    >>> from pitchcam.series import find
+    >>> tapping_drill(find("M14x1.5")).drill.name
+    '12.5 mm'
     """
     if "internal" not in size.genders or not size.internal:
         raise UsageError(f"{size.designation} is never tapped.", "Its mate is: see pitchcam mate.")

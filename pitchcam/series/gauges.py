@@ -49,6 +49,11 @@ def parse_leaf(text: str) -> Leaf:
     ------
     ReadingError
         If the text is no leaf, or no usual set holds it; the advice names the nearest leaves.
+
+    Examples
+    --------
+    >>> parse_leaf("19tpi").pitch_mm
+    1.336842
     """
     match = _LEAF.match(text)
     if match is None:

@@ -77,6 +77,11 @@ def parse_end(text: str, gender: Gender) -> End:
     ------
     InputError
         If the designation is in no series, or exists in the other gender only.
+
+    Examples
+    --------
+    >>> parse_end("7/16-20 unf cone37", "external").text
+    '7/16-20 UNF cone37 male'
     """
     words = " ".join(text.split())
     hose = _HOSE.match(words)

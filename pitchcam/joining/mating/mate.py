@@ -110,6 +110,13 @@ def mate(male: End, female: End) -> Mating:
     ------
     UsageError
         If the ends are not one male and one female.
+
+    Examples
+    --------
+    >>> from pitchcam.joining.mating.ends import parse_end
+    >>> joint = mate(parse_end("R 1/4", "external"), parse_end("Rc 1/4", "internal"))
+    >>> joint.seals, joint.seal
+    (True, 'taper-sealant')
     """
     if male.gender != "external" or female.gender != "internal":
         raise UsageError("a joint needs one male and one female end.", "Swap or change one.")
