@@ -14,7 +14,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.helicoid import Helicoid
 from pitchcam.light.esf import reflected
 from pitchcam.objects.frame import AxisFrame
@@ -45,7 +44,6 @@ class LitPanel:
     panel's distance behind the plate may be.
     """
 
-    camera: Camera
     frame: AxisFrame
     corners_px: Values
     behind_mm: Values
@@ -55,8 +53,9 @@ class LitPanel:
 
         Facets of neighbouring SLOPES light spots some way apart: so soft is the border taken.
         """
+        camera = self.frame.camera
         basis = np.stack([self.frame.along, self.frame.across, self.frame.toward])
-        normal = np.array(self.camera.normal)
+        normal = np.array(camera.normal)
         origin, ray = self.frame.origin + start.T @ basis, way.T @ basis
         toward = ray @ normal
         down = toward > 1e-3
@@ -68,13 +67,13 @@ class LitPanel:
         along /= np.hypot(*along.T)[:, None]
         out = np.zeros((len(self.behind_mm), len(ray)))
         for row, behind in zip(out, self.behind_mm, strict=True):
-            far = self.camera.distance_mm + behind
-            seen = self.camera.project(origin + (far - depth)[:, None] * ray)
+            far = camera.distance_mm + behind
+            seen = camera.project(origin + (far - depth)[:, None] * ray)
             within = np.full(len(ray), np.inf)
             for (ax, ay), (dx, dy) in zip(self.corners_px, along, strict=True):
                 cross = dx * (seen[:, 1] - ay) - dy * (seen[:, 0] - ax)
                 np.minimum(within, turn * cross, out=within)
-            soft = 2 * self.camera.f_px * behind / far * _USUAL_SPACING
+            soft = 2 * camera.f_px * behind / far * _USUAL_SPACING
             row[down] = np.clip(0.5 + within[down] / soft, 0.0, 1.0)
         return out
 
@@ -125,29 +124,26 @@ class Traced:
 
 
 def trace(
-    thread: Helicoid, pinhole: Values, targets: Values, phase: Values, side: Values,
-    panel: LitPanel,
-) -> Traced:  # fmt: skip
+    thread: Helicoid, targets: Values, phase: Values, side: Values, panel: LitPanel
+) -> Traced:
     """Trace the camera's rays beside edges to the panel.
 
     Parameters
     ----------
     thread
         The thread, in the frame of its axis.
-    pinhole
-        The camera (z, y, x) in that frame, mm.
     targets
         Points (z, y) on the plane x = 0 that the rays are aimed at, (n, d, 2).
     phase, side
         Each edge's, (n,), as :class:`Helicoid` has them.
     panel
-        What is lit.
+        What is lit, seen from the same frame.
     """
     n, d = targets.shape[:2]
     k, s = len(panel.behind_mm), len(SLOPES)
     phases, sides = np.repeat(phase, d), np.repeat(side, d)
     aim = np.concatenate([targets.reshape(-1, 2).T, np.zeros((1, n * d))])
-    way = aim - pinhole[:, None]
+    way = aim - panel.frame.pinhole[:, None]
     way /= np.sqrt((way**2).sum(axis=0))
     far = thread.first_hit(aim, way, phases, sides, _IN * thread.crest)
     met = np.isfinite(far)

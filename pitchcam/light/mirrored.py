@@ -47,6 +47,16 @@ class Mirror:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Mirrored:
+    """What p parts mirror, as :class:`Mirror` has it: (p, 1), the angles (p, 3)."""
+
+    loss: Values
+    angles_rad: Values
+    roughness: Values
+    share: Values
+
+
+@dataclass(frozen=True, kw_only=True)
 class Line:
     """A line's points and the cells that their blurred light comes from.
 
@@ -82,10 +92,7 @@ def middle_line(y_mm: Values, blur_mm: float, highest_mm: float = np.inf) -> Lin
     )  # fmt: skip
 
 
-def line_light(
-    line: Line, y: Values, cos_b: Values, loss: Values, angles_rad: Values, roughness: Values,
-    share: Values,
-) -> Values:
+def line_light(line: Line, y: Values, cos_b: Values, mirror: Mirrored) -> Values:
     """Return the light at the points of a line for p parts, (p, n).
 
     Parameters
@@ -94,30 +101,29 @@ def line_light(
         The points and cells.
     y, cos_b
         Radius of the outline and cosine of its slope at the line's stations, (p, k).
-    loss, roughness, share
-        As :class:`Mirror` has them, (p, 1).
-    angles_rad
-        Angles up to which - flank, tip and + flank mirror, (p, 3).
+    mirror
+        What they mirror.
     """
-    cells = _cells(line, y, cos_b, loss, angles_rad, roughness)
-    return _blurred(line, cells.inside * (1 - share[..., None] * cells.lit * cells.shine))
+    cells = _cells(line, y, cos_b, mirror)
+    lit = mirror.share[..., None] * cells.lit * cells.shine
+    return _blurred(line, cells.inside * (1 - lit))
 
 
 def light_slopes(
-    line: Line, y: Values, cos_b: Values, loss: Values, angles_rad: Values, roughness: Values,
-    share: Values,
+    line: Line, y: Values, cos_b: Values, mirror: Mirrored
 ) -> tuple[Values, Values]:  # fmt: skip
     """Return the light as :func:`line_light` does, and its changes (p, n, 4).
 
     They are those by the loss, the logarithms of angles and roughness, and the share.
     """
-    cells = _cells(line, y, cos_b, loss, angles_rad, roughness)
+    cells = _cells(line, y, cos_b, mirror)
+    share = mirror.share
     lit = cells.lit * cells.shine
     light = _blurred(line, cells.inside * (1 - share[..., None] * lit))
     # Less light for more loss; more for wider angles; either way for roughness; more for share.
     by = np.stack([
         -cells.lit * cells.lost, cells.shine * cells.wider,
-        cells.shine * cells.rougher - loss[..., None] * cells.lit * cells.more_lost,
+        cells.shine * cells.rougher - mirror.loss[..., None] * cells.lit * cells.more_lost,
     ])  # fmt: skip
     by = np.concatenate([share[..., None] * by, lit[None]])
     dark = -(cells.inside * by) @ line.weights
@@ -143,23 +149,22 @@ class _Cells:
     more_lost: Values
 
 
-def _cells(
-    line: Line, y: Values, cos_b: Values, loss: Values, angles_rad: Values, roughness: Values
-) -> _Cells:
+def _cells(line: Line, y: Values, cos_b: Values, mirror: Mirrored) -> _Cells:
     # From the tip, whose normal points outward, to the flanks.
     lean = np.sqrt(1 - cos_b**2)
     lean = lean / np.maximum(lean.max(axis=1, keepdims=True), 1e-9)
-    minus, tip, plus = (a[:, None] for a in angles_rad.T)
+    minus, tip, plus = (a[:, None] for a in mirror.angles_rad.T)
     last = ((1 - lean) * tip + lean * np.where(line.z > 0, plus, minus))[:, None]
     depth = y[:, None, :] - line.r[:, None]
     # A deep tip on a thin body, prolonged, ends at its axis: no surface has a radius beyond.
     bend = np.sqrt(2 / np.maximum(y, line.step))
     angle = np.sqrt(np.maximum(depth, 0.0)) * (cos_b * bend)[:, None]
-    facets = facets_lit(angle, last, roughness[..., None])
+    facets = facets_lit(angle, last, mirror.roughness[..., None])
     lost = 1 - reflected(facets.mean, 1.0)
     return _Cells(
         inside=np.clip(depth / line.step + 0.5, 0.0, 1.0), lit=facets.lit,
-        shine=1 - loss[..., None] * lost, lost=lost, wider=facets.wider, rougher=facets.rougher,
+        shine=1 - mirror.loss[..., None] * lost, lost=lost,
+        wider=facets.wider, rougher=facets.rougher,
         more_lost=facets.mean_rougher * GRAZING / (facets.mean + GRAZING) ** 2,
     )  # fmt: skip
 

@@ -17,11 +17,12 @@ Values = NDArray[np.float64]
 class AxisFrame:
     """A right-handed frame on the thread axis: z along it, y across the view, x to the camera.
 
-    ``origin`` and the unit vectors are in the camera frame; ``pinhole`` is the camera's position
-    (z, y, x) in this frame, mm. y x x = z, so that a right-hand helix has z growing with the
-    angle from y to x.
+    ``camera`` is the one that sees it; ``origin`` and the unit vectors are in the camera frame;
+    ``pinhole`` is the camera's position (z, y, x) in this frame, mm. y x x = z, so that a
+    right-hand helix has z growing with the angle from y to x.
     """
 
+    camera: Camera
     origin: Values
     along: Values
     across: Values
@@ -32,17 +33,22 @@ class AxisFrame:
         """The pinhole's position (z, y, x) in the frame."""
         return np.array([-self.origin @ v for v in (self.along, self.across, self.toward)])
 
-    def from_photo(self, camera: Camera, xy: Values) -> Values:
+    @property
+    def mm_per_px(self) -> float:
+        """The scale at the origin, square to the line of sight."""
+        return float(np.linalg.norm(self.origin)) / self.camera.f_px
+
+    def from_photo(self, xy: Values) -> Values:
         """Return where rays of photo positions meet the plane x = 0, as (z, y) in mm."""
-        rays = camera.rays(xy)
+        rays = self.camera.rays(xy)
         reach = (self.origin @ self.toward) / (rays @ self.toward)
         rel = rays * reach[..., None] - self.origin
         return np.stack([rel @ self.along, rel @ self.across], axis=-1)
 
-    def to_photo(self, camera: Camera, zyx: Values) -> Values:
+    def to_photo(self, zyx: Values) -> Values:
         """Return photo positions of points (z, y, x), shape (..., 3)."""
         basis = np.stack([self.along, self.across, self.toward])
-        return camera.project(self.origin + zyx @ basis)
+        return self.camera.project(self.origin + zyx @ basis)
 
 
 def axis_frame(
@@ -63,7 +69,9 @@ def axis_frame(
     origin = points[1]
     toward = -origin + (origin @ along) * along
     toward /= np.linalg.norm(toward)
-    return AxisFrame(origin=origin, along=along, across=np.cross(toward, along), toward=toward)
+    return AxisFrame(
+        camera=camera, origin=origin, along=along, across=np.cross(toward, along), toward=toward
+    )
 
 
 def cross_shift(camera: Camera, axis: ImageAxis, s_px: float) -> float:
@@ -75,5 +83,5 @@ def cross_shift(camera: Camera, axis: ImageAxis, s_px: float) -> float:
     """
     frame = axis_frame(camera.over_plate(1.0, np.nan), axis, s_px, 0.0)
     across = np.array([[0.0, -1e-3, 0.0], [0.0, 1e-3, 0.0]])
-    (s0, t0), (s1, t1) = axis.to_axis(frame.to_photo(camera, across))
+    (s0, t0), (s1, t1) = axis.to_axis(frame.to_photo(across))
     return float((s1 - s0) / (t1 - t0))

@@ -12,6 +12,8 @@ from pitchcam.camera.pinhole import Camera
 from pitchcam.errors import OutlineError, UnreadableError
 from pitchcam.flags import UNFITTED_ADVICE, flag
 from pitchcam.match import name_thread
+from pitchcam.objects.contour import outline
+from pitchcam.objects.frame import axis_frame
 from pitchcam.objects.regions import Region
 from pitchcam.objects.shapes import Shape
 from pitchcam.pipeline.pose_report import lies_aslant, part_pose
@@ -29,9 +31,10 @@ from pitchcam.thread.budget import Geometry, budget, relative_u_scale
 from pitchcam.thread.crest_lines import CrestShape, measure_crests
 from pitchcam.thread.ends import thread_ends
 from pitchcam.thread.measure import ThreadShape, measure_thread
+from pitchcam.thread.points import local_axis
 from pitchcam.thread.pose.drift import again
 from pitchcam.thread.pose.height import Rest, rest_height
-from pitchcam.thread.pose.laid import lay
+from pitchcam.thread.pose.laid import Known, lay
 from pitchcam.thread.reading import (
     IN_STEP,
     crest_reading,
@@ -39,6 +42,7 @@ from pitchcam.thread.reading import (
     plots,
     to_reading,
 )
+from pitchcam.thread.sight import LEVEL, Sight
 
 #: A thread needs at least this many pixels a pitch: below, its flanks are shorter than the blur.
 FEWEST_PX = 7.0
@@ -63,22 +67,31 @@ def measured(
     """Measure one thread at its height; the hexagon's turn, seen from the thread, corrects it."""
     rest = rest_height(part, camera, scene.rims.spread.blur_px)
 
-    def with_starts(starts: int, slope_rad: float = 0.0) -> ThreadShape:
-        return measure_thread(
-            part.crop, scene.field, camera, part.axis, region, rest.height_mm, scene.rims,
-            starts=starts, slope_rad=slope_rad,
-        )
-
-    shape = with_starts(1)
+    sight = _sight(scene, camera, part, region, rest.height_mm)
+    shape = measure_thread(sight)
     if shape.lag < IN_STEP:
         # Both sides in step: two starts, and a helix twice as steep.
-        shape = with_starts(2)
+        shape = measure_thread(sight, starts=2)
     rest = _laid(shape, scene, part, rest, spec)
     if abs(rest.pose.slope_rad) > ASLANT_RAD:
         # Which points are straight, and where the light has its edges, goes with the slope.
         with suppress(*NOT_FITTED):
-            return with_starts(shape.section.starts, rest.pose.slope_rad), rest
+            laid = sight.laid(camera, rest.height_mm, rest.pose.slope_rad)
+            return measure_thread(laid, shape.section.winding.starts), rest
     return again(shape, camera, rest.height_mm, rest.pose.slope_rad), rest
+
+
+def _sight(
+    scene: Scene, camera: Camera, part: Shape, region: Region, height_mm: float
+) -> Sight:
+    """Return how a thread is seen, its axis level at a height over the plate."""
+    points = outline(part.crop, LEVEL)
+    axis = local_axis(points, part.axis, region)
+    middle = (region.start_px + region.end_px) / 2
+    return Sight(
+        crop=part.crop, field=scene.field, rims=scene.rims, region=region, part_axis=part.axis,
+        outline_px=points, axis=axis, frame=axis_frame(camera, axis, middle, height_mm),
+    )  # fmt: skip
 
 
 def _laid(
@@ -86,9 +99,8 @@ def _laid(
 ) -> Rest:
     """Return how a part rests, by one of its threads."""
     fixed = None if scene.reference is None else scene.reference.place_mm
-    return lay(
-        shape, part, shape.camera, level, scene.rims.spread.blur_px, spec.axis_height_mm, fixed
-    )
+    known = Known(height_mm=spec.axis_height_mm, fixed_mm=fixed)
+    return lay(shape, part, level, scene.rims.spread.blur_px, known)
 
 
 def one_thread(
@@ -148,7 +160,7 @@ def _one_thread(
             problem = flag("too-small", f"the thread of part {number} has only "
                                         f"{region.spacing_px:.0f} pixels a pitch")  # fmt: skip
         return _unreadable(part, region, problem, flags), None
-    if shape.section.hand < 0:
+    if shape.section.winding.hand < 0:
         flags.append(flag("left-hand", f"the light along the flanks of part {number} is that of a "
                                        "left-hand thread"))  # fmt: skip
     flags += lies_aslant(rest.pose, number)
@@ -180,7 +192,7 @@ def _by_crests(
         flags.append(flag("slanted", f"part {number} is seen so much along its axis that its "
                                      "ridges hide their flanks: the thread angle is not read",
         ))  # fmt: skip
-    ends = shape.frame.to_photo(camera, np.array([
+    ends = shape.frame.to_photo(np.array([
         [shape.span_mm[0], 0.0, 0.0], [shape.span_mm[1], 0.0, 0.0],
     ]))  # fmt: skip
     result = ThreadResult(
@@ -196,7 +208,7 @@ def by_crests(
 ) -> tuple[CrestShape, Rest]:
     """Measure one thread by its crests alone, in its part's pose."""
     rest = rest_height(part, camera, scene.rims.spread.blur_px)
-    shape = measure_crests(part.crop, camera, part.axis, region, rest.height_mm, scene.rims)
+    shape = measure_crests(_sight(scene, camera, part, region, rest.height_mm))
     rest = _laid(shape, scene, part, rest, spec)
     return again(shape, camera, rest.height_mm, rest.pose.slope_rad), rest
 
@@ -308,7 +320,7 @@ def _as_cast(reading: ThreadReading, shrinkage: Quantity | None) -> ThreadReadin
 
 
 def _span(shape: ThreadShape) -> tuple[tuple[float, float], tuple[float, float]]:
-    ends = shape.frame.to_photo(shape.camera, np.array([
+    ends = shape.frame.to_photo(np.array([
         [shape.span_mm[0], 0.0, 0.0], [shape.span_mm[1], 0.0, 0.0],
     ]))  # fmt: skip
     return (float(ends[0, 0]), float(ends[0, 1])), (float(ends[1, 0]), float(ends[1, 1]))

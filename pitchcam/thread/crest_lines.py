@@ -14,20 +14,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.camera.pinhole import Camera
-from pitchcam.edges.rims import Rims
 from pitchcam.errors import OutlineError
 from pitchcam.objects.axis import ImageAxis
-from pitchcam.objects.contour import Crop, outline
-from pitchcam.objects.frame import AxisFrame, axis_frame
-from pitchcam.objects.regions import Region
-from pitchcam.thread.points import local_axis
+from pitchcam.objects.frame import AxisFrame
+from pitchcam.thread.sight import Sight
 from pitchcam.thread.visible_flanks import Along, visible_angle
 
 Values = NDArray[np.float64]
 
-#: Level of the light at which the outline is followed, and how far outside a sharp edge it lies,
-#: in blurs, by the normal distribution.
-LEVEL, LEVEL_BLURS = 0.85, 1.04
+#: How far outside a sharp edge the outline at LEVEL lies, in blurs, by the normal distribution.
+LEVEL_BLURS = 1.04
 #: What stays open of a crest's edge, pixels: the width of the band it mirrors, unknown here, and
 #: what the blur takes off a narrow crest (judgement, by renders of known threads).
 U_EDGE_PX = 0.35
@@ -48,15 +44,6 @@ class CrestPoints:
     number: Values
 
 
-@dataclass(frozen=True)
-class _Seen:
-    """What a thread is measured again from: its region, its outline, and the photo's blur."""
-
-    region: Region
-    outline_px: Values
-    blur_px: float
-
-
 @dataclass(frozen=True, kw_only=True)
 class CrestShape:
     """A thread measured by its crests: the geometry it was measured with and what came out.
@@ -68,10 +55,7 @@ class CrestShape:
     """
 
     crests: CrestPoints
-    seen: _Seen
-    axis: ImageAxis
-    frame: AxisFrame
-    camera: Camera
+    sight: Sight
     pitch_mm: float
     major_mm: float
     taper: float
@@ -81,16 +65,42 @@ class CrestShape:
     lag: float
     half_angles_deg: tuple[float, float] | None
     u_angle_deg: float
-    mm_per_px: float
-    spacing_px: float
     span_mm: tuple[float, float]
-    outline_px: Values
+
+    @property
+    def axis(self) -> ImageAxis:
+        """The thread's own axis in the photo."""
+        return self.sight.axis
+
+    @property
+    def frame(self) -> AxisFrame:
+        """The axis in space."""
+        return self.sight.frame
+
+    @property
+    def camera(self) -> Camera:
+        """The camera it was measured with."""
+        return self.sight.camera
+
+    @property
+    def outline_px(self) -> Values:
+        """The part's outline, (n, 2)."""
+        return self.sight.outline_px
+
+    @property
+    def mm_per_px(self) -> float:
+        """The scale on the axis."""
+        return self.sight.mm_per_px
+
+    @property
+    def spacing_px(self) -> float:
+        """Spacing of the crests in the photo."""
+        return self.sight.region.spacing_px
 
     @property
     def slant(self) -> float:
         """Tangent of the angle at which rays meet the axis's normal plane in mid-thread."""
-        z, _, x = self.frame.pinhole
-        return float(abs(z) / x)
+        return self.sight.slant
 
     def quantities(self) -> dict[str, float]:
         """Return what was measured, by the names that naming uses."""
@@ -100,55 +110,32 @@ class CrestShape:
         return found
 
 
-def measure_crests(
-    crop: Crop, camera: Camera, part_axis: ImageAxis, region: Region, height_mm: float, rims: Rims
-) -> CrestShape:
+def measure_crests(sight: Sight) -> CrestShape:
     """Measure one threaded region by its crests.
-
-    Parameters
-    ----------
-    crop
-        The part's light with the phone's sharpening undone.
-    camera
-        The camera over the plate.
-    part_axis, region
-        The part's axis in the photo and the region along it.
-    height_mm
-        Height of the thread's axis above the plate.
-    rims
-        What the photo's straight edges tell of the blur.
 
     Raises
     ------
     OutlineError
         If a side shows too few crests.
     """
-    points = outline(crop, LEVEL)
-    axis = local_axis(points, part_axis, region)
-    crests = _crests(points, axis, part_axis, region, LEVEL_BLURS * rims.spread.blur_px)
-    middle = (region.start_px + region.end_px) / 2
-    frame = axis_frame(camera, axis, middle, height_mm)
-    return _fitted(crests, axis, frame, camera, _Seen(region, points, rims.spread.blur_px))
+    return _fitted(_crests(sight, LEVEL_BLURS * sight.blur_px), sight)
 
 
 def remeasure_crests(
     shape: CrestShape, camera: Camera, height_mm: float, incline_rad: float
 ) -> CrestShape:
     """Fit the same crests again with another geometry: for the uncertainty budget."""
-    middle = float(shape.axis.to_axis(shape.camera.project(shape.frame.origin))[0])
-    frame = axis_frame(camera, shape.axis, middle, height_mm, incline_rad)
-    return _fitted(shape.crests, shape.axis, frame, camera, shape.seen)
+    return _fitted(shape.crests, shape.sight.laid(camera, height_mm, incline_rad))
 
 
-def _crests(
-    outline_px: Values, axis: ImageAxis, part_axis: ImageAxis, region: Region, outside_px: float
-) -> CrestPoints:
+def _crests(sight: Sight, outside_px: float) -> CrestPoints:
     """Return the crests' farthest points, drawn in from the level's crossing to the edge."""
-    st = axis.to_axis(outline_px)
+    axis, region = sight.axis, sight.region
+    st = axis.to_axis(sight.outline_px)
     xy, side, number = [], [], []
     for crests, sign in zip(region.crests, (1.0, -1.0), strict=True):
         # The region's stations are along the part's axis, a fraction of a degree off the thread's.
-        ends = part_axis.to_photo(np.stack([crests, np.zeros(len(crests))], axis=1))
+        ends = sight.part_axis.to_photo(np.stack([crests, np.zeros(len(crests))], axis=1))
         stations = axis.to_axis(ends)[:, 0]
         first = stations[0]
         for s in stations:
@@ -169,10 +156,9 @@ def _crests(
     return CrestPoints(xy=np.array(xy), side=sides, number=np.array(number))
 
 
-def _fitted(
-    crests: CrestPoints, axis: ImageAxis, frame: AxisFrame, camera: Camera, seen: _Seen
-) -> CrestShape:
-    zy = frame.from_photo(camera, crests.xy)
+def _fitted(crests: CrestPoints, sight: Sight) -> CrestShape:
+    frame = sight.frame
+    zy = sight.to_frame(crests.xy)
     reach = frame.pinhole[2]
     # A ray touches the crest's circle of radius r at r^2 / L toward the camera, and meets the
     # plane of the axis farther out and farther along than where it touches.
@@ -185,25 +171,20 @@ def _fitted(
     line, u_line = _robust(lines, radius)
     pitch = float(place[2])
     lag = float((place[1] - place[0]) / pitch)
-    mm_per_px = float(np.linalg.norm(frame.origin)) / camera.f_px
     major, taper = float(line[0] + line[1]), float(line[2] + line[3])
     along = Along(
-        pitch_mm=abs(pitch), radius_mm=major / 2, taper=taper, spacing_px=seen.region.spacing_px
+        pitch_mm=abs(pitch), radius_mm=major / 2, taper=taper, spacing_px=sight.region.spacing_px
     )
     if abs(taper) > MOST_TAPER:
         raise OutlineError("the crest lines of both sides are none of a thread")
-    flanks = visible_angle(
-        seen.outline_px, axis, seen.region, frame, camera, along, seen.blur_px
-    )  # fmt: skip
+    flanks = visible_angle(sight, along)
     return CrestShape(
-        crests=crests, axis=axis, frame=frame, camera=camera, pitch_mm=abs(pitch),
-        major_mm=major, taper=taper, seen=seen,
+        crests=crests, sight=sight, pitch_mm=abs(pitch), major_mm=major, taper=taper,
         half_angles_deg=None if flanks is None else flanks[:2],
         u_angle_deg=0.0 if flanks is None else flanks[2],
         u_pitch_mm=float(u_place[2]), u_taper=float(np.hypot(u_line[2], u_line[3])),
-        u_edge_mm=U_EDGE_PX * mm_per_px, lag=abs(lag - round(lag)), mm_per_px=mm_per_px,
-        spacing_px=seen.region.spacing_px, span_mm=(float(z.min()), float(z.max())),
-        outline_px=seen.outline_px,
+        u_edge_mm=U_EDGE_PX * sight.mm_per_px, lag=abs(lag - round(lag)),
+        span_mm=(float(z.min()), float(z.max())),
     )  # fmt: skip
 
 

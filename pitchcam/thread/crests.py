@@ -14,12 +14,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.camera.pinhole import Camera
 from pitchcam.least_squares import solve
-from pitchcam.light.mirrored import Mirror, light_slopes, line_light, middle_line
-from pitchcam.objects.contour import Crop
-from pitchcam.objects.frame import AxisFrame
+from pitchcam.light.mirrored import Mirror, Mirrored, light_slopes, line_light, middle_line
 from pitchcam.thread.fitting import Section
+from pitchcam.thread.sight import Sight
 from pitchcam.thread.tip_form import meeting_radius, tip_outline
 
 Values = NDArray[np.float64]
@@ -72,29 +70,35 @@ def _middles(section: Section, side: float, groove: bool) -> Values:
     return out
 
 
+@dataclass(frozen=True, kw_only=True)
+class Around:
+    """What crests and roots are seen by.
+
+    ``mirrors`` is for each side, +1 and -1, what it mirrors, as the flanks let expect;
+    ``background`` the light right beside the part; ``near_panel`` says that the panel is close
+    behind it, and flanks are known the less.
+    """
+
+    mirrors: Mapping[float, Mirror]
+    background: float = 1.0
+    near_panel: bool = False
+
+
 def fit_tips(
-    crop: Crop, camera: Camera, frame: AxisFrame, section: Section, blur_mm: float,
-    mm_per_px: float, mirrors: Mapping[float, Mirror], *, groove: bool = False,
-    background: float = 1.0, near_panel: bool = False,
-) -> tuple[Tip, ...]:  # fmt: skip
+    sight: Sight, section: Section, around: Around, *, groove: bool = False
+) -> tuple[Tip, ...]:
     """Fit the crest lines (or the root lines) of both sides of a thread.
 
     Parameters
     ----------
-    crop
-        Light whose sharpening has been undone.
-    camera, frame, section
-        The geometry, and the fitted flanks.
-    blur_mm
-        Standard deviation of the blur at the thread, mm.
-    mirrors
-        For each side, +1 and -1, what it mirrors, as the photo's straight edges let expect.
+    sight
+        How the thread is seen.
+    section
+        The fitted flanks.
+    around
+        What is mirrored.
     groove
         Fit the roots instead of the crests.
-    background
-        The light right beside the part.
-    near_panel
-        The panel is close behind the part, and flanks are known the less.
 
     Returns
     -------
@@ -107,6 +111,7 @@ def fit_tips(
     BA, rolled threads); both forms are fitted, and count by the light and by the angle. A root is
     taken as a circle tangent to the flanks, which a narrow flat is not told from.
     """
+    mirrors, blur_mm = around.mirrors, sight.blur_mm
     middles = {side: _middles(section, side, groove) for side in mirrors}
     sides = [side for side, z in middles.items() if len(z) >= 2]
     if not sides:
@@ -114,20 +119,19 @@ def fit_tips(
     pitch, line = abs(section.seen.pitch_mm), section.seen.pitch_radius_mm
     depth = 0.62 * pitch
     centre = line + (-0.5 if groove else 0.5) * depth
-    span = np.arange(-0.45 * depth - 3 * blur_mm, 3.5 * blur_mm + 0.25 * depth, 0.5 * mm_per_px)
+    step = 0.5 * sight.mm_per_px
+    span = np.arange(-0.45 * depth - 3 * blur_mm, 3.5 * blur_mm + 0.25 * depth, step)
     y = centre + (-span[::-1] if groove else span)
-    lines = [
-        _lines(crop, camera, frame, section, side, middles[side], y, mm_per_px) for side in sides
-    ]
-    light = np.array([np.median(of_side, axis=0) for of_side in lines]) / background
+    lines = [_lines(sight, section, side, middles[side], y) for side in sides]
+    light = np.array([np.median(of_side, axis=0) for of_side in lines]) / around.background
     low, high = (line - 0.75 * pitch, line - 0.1 * pitch)
     if not groove:
         low, high = (line + 0.08 * pitch, line + 0.62 * pitch)
     limits = (max(low, 0.1 * line), high)
-    fits = _fit_ends(
-        y, light, blur_mm, section, [mirrors[side] for side in sides], limits, groove=groove
-    )
-    share = round_share(section.fit.angle_deg, U_ANGLE_NEAR_DEG if near_panel else U_ANGLE_DEG)
+    seen = _Seen(y=y, light=light, blur_mm=blur_mm)
+    fits = _fit_ends(seen, section, [mirrors[side] for side in sides], limits, groove=groove)
+    u_deg = U_ANGLE_NEAR_DEG if around.near_panel else U_ANGLE_DEG
+    share = round_share(section.fit.angle_deg, u_deg)
     tips = []
     for side, of_side, ends in zip(sides, lines, fits, strict=True):
         count = len(middles[side])
@@ -138,24 +142,30 @@ def fit_tips(
         # A tip is never placed worse than the blur itself.
         u = min(u, blur_mm)
         tips.append(Tip(
-            side=side, radius_mm=_true_radius(seen_radius, side, section.pinhole(frame)),
+            side=side, radius_mm=_true_radius(seen_radius, side, section.pinhole(sight.frame)),
             u_mm=float(np.hypot(u, 0.3 * spread * blur_mm)), slope=section.seen.taper / 2,
             count=count, misfit=misfit,
         ))  # fmt: skip
     return tuple(tips)
 
 
-def _lines(
-    crop: Crop, camera: Camera, frame: AxisFrame, section: Section, side: float, z: Values,
-    y: Values, mm_per_px: float,
-) -> Values:  # fmt: skip
+def _lines(sight: Sight, section: Section, side: float, z: Values, y: Values) -> Values:
     """Return the light at radii y along the middles of all crests (roots) of a side."""
     # Three lines side by side within half a pixel: the middle itself, less its noise.
-    at = (z[:, None] + mm_per_px * np.array([-0.4, 0.0, 0.4])).ravel()[:, None]
+    at = (z[:, None] + sight.mm_per_px * np.array([-0.4, 0.0, 0.4])).ravel()[:, None]
     radius = y + section.seen.taper / 2 * np.repeat(z, 3)[:, None]
     zy = section.from_axis(np.stack([np.broadcast_to(at, radius.shape), side * radius], axis=-1))
     zyx = np.concatenate([zy, np.zeros((*radius.shape, 1))], axis=-1)
-    return crop.sample(frame.to_photo(camera, zyx))
+    return sight.light(zyx)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Seen:
+    """The light (sides, radii) at radii ``y``, mm, and its blur."""
+
+    y: Values
+    light: Values
+    blur_mm: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -186,16 +196,17 @@ def round_share(angle_deg: float, u_deg: float) -> float:
 
 
 def _fit_ends(
-    y: Values, light: Values, blur_mm: float, section: Section, mirrors: Sequence[Mirror],
-    limits: tuple[float, float], *, groove: bool,
+    seen: _Seen, section: Section, mirrors: Sequence[Mirror], limits: tuple[float, float], *,
+    groove: bool,
 ) -> list[_Ends]:  # fmt: skip
     """Fit the ends' radii with what the surface mirrors: loss, angles, roughness, share.
 
-    ``light`` (sides, radii) is that of every side, in the order of ``mirrors``.
+    The light is that of every side, in the order of ``mirrors``.
     """
     forms = np.array([True] if groove else [True, False])
     is_round = np.tile(forms, len(mirrors))[:, None]
-    light = np.repeat(light, len(forms), axis=0)
+    y, blur_mm = seen.y, seen.blur_mm
+    light = np.repeat(seen.light, len(forms), axis=0)
     # Deep inside, the part's own shine is anything; the outer part tells where it ends.
     use = (light > (0.5 if groove else 0.25)) / LIGHT_NOISE
     told = np.flatnonzero(use.any(axis=0))
@@ -218,16 +229,19 @@ def _fit_ends(
 
     def cost(q: Values) -> tuple[Values, Values]:
         loss, wider, rougher, share = (column[:, None] for column in q.T[1:])
-        mirror = (loss, angles * np.exp(wider), roughness * np.exp(rougher), share)
+        mirror = Mirrored(
+            loss=loss, angles_rad=angles * np.exp(wider), roughness=roughness * np.exp(rougher),
+            share=share,
+        )  # fmt: skip
         here, beside = (
             tip_outline(line.z, end, section, is_round, groove=groove)
             for end in (q[:, :1], q[:, :1] + STEP_MM)
         )
-        seen, slopes = light_slopes(line, *here, *mirror)
-        by_end = (line_light(line, *beside, *mirror) - seen) / STEP_MM
+        drawn, slopes = light_slopes(line, *here, mirror)
+        by_end = (line_light(line, *beside, mirror) - drawn) / STEP_MM
         slopes = np.concatenate([by_end[..., None], slopes], axis=2)
         return (
-            np.concatenate([(seen - light) * use, (q[:, 1:] - expected) / spread], axis=1),
+            np.concatenate([(drawn - light) * use, (q[:, 1:] - expected) / spread], axis=1),
             np.concatenate([slopes * use[..., None], pull], axis=1),
         )
 
@@ -239,8 +253,8 @@ def _fit_ends(
         settled=SETTLED,
     )  # fmt: skip
     squares = np.sum((fit.residuals[:, :-4] * LIGHT_NOISE) ** 2, axis=1)
-    seen = np.count_nonzero(use, axis=1)
-    misfit = np.where(seen > 0, np.sqrt(squares / np.maximum(seen, 1)), 1.0)
+    count = np.count_nonzero(use, axis=1)
+    misfit = np.where(count > 0, np.sqrt(squares / np.maximum(count, 1)), 1.0)
     sigma = fit.sigma(0) * np.maximum(1.0, misfit / LIGHT_NOISE)
     columns = (c.reshape(len(mirrors), -1) for c in (fit.parameters[:, 0], sigma, misfit))
     return [_Ends(end=e, u=s, misfit=m) for e, s, m in zip(*columns, strict=True)]

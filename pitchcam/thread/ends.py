@@ -59,5 +59,5 @@ def _radii(shape: ThreadShape, part: Shape) -> tuple[Values, Values, Values]:
     margin = 3 * shape.pitch_mm
     span = (shape.span_mm[0] - margin, shape.span_mm[1] + margin)
     return side_profiles(
-        part.outline_px, shape.axis, shape.frame, shape.camera, span, step_mm=shape.mm_per_px
+        part.outline_px, shape.frame, span, step_mm=shape.mm_per_px
     )

@@ -8,13 +8,33 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.camera.pinhole import Camera
 from pitchcam.objects.frame import AxisFrame
 from pitchcam.thread.flanks import FlankFit, FlankPoints, fit_flanks
 from pitchcam.thread.points import Flanks
 from pitchcam.thread.section import unfold_flank
 
 Values = NDArray[np.float64]
+
+#: Independent observations per point: outline points are 0.7 px apart on average, the noise's reach
+#: after blur and demosaicing is about 1.5 px.
+PER_POINT = 0.4
+
+
+@dataclass(frozen=True, kw_only=True)
+class Winding:
+    """How a thread is wound: its number of starts, and 1 for a right hand, -1 for a left one."""
+
+    starts: int = 1
+    hand: float = 1.0
+
+    @property
+    def lead(self) -> float:
+        """Advance per turn in spacings of the crests."""
+        return self.hand * self.starts
+
+
+#: Right-hand, single start.
+USUAL = Winding()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -29,17 +49,15 @@ class Section:
     fit: FlankFit
     points: FlankPoints
     seen_points: FlankPoints
-    per_point: float
     turn_rad: float
     offset_mm: float
-    starts: int
-    hand: float
+    winding: Winding
 
     @cached_property
     def seen(self) -> FlankFit:
         """The flanks as the picture shows them; crests and roots alone ask for it."""
         return fit_flanks(
-            self.seen_points, tan_guess=np.array(self.fit.tan_half), per_point=self.per_point
+            self.seen_points, tan_guess=np.array(self.fit.tan_half), per_point=PER_POINT
         )
 
     def to_axis(self, zy: Values) -> Values:
@@ -58,6 +76,7 @@ class Section:
         """Return the frame on the thread's own axis."""
         c, s = np.cos(self.turn_rad), np.sin(self.turn_rad)
         return AxisFrame(
+            camera=frame.camera,
             origin=frame.origin + self.offset_mm * frame.across,
             along=c * frame.along + s * frame.across, across=c * frame.across - s * frame.along,
             toward=frame.toward,
@@ -81,9 +100,8 @@ def _aligned_ridges(flanks: Flanks, z: Values, spacing_mm: float) -> Values:
 
 
 def fit_section(
-    flanks: Flanks, camera: Camera, frame: AxisFrame, spacing_mm: float, *, starts: int = 1,
-    hand: float = 1.0,
-    rounds: int = 5, per_point: float = 0.4,
+    flanks: Flanks, frame: AxisFrame, spacing_mm: float, winding: Winding = USUAL, *,
+    rounds: int = 5,
 ) -> Section:  # fmt: skip
     """Fit the flanks in the axial section, helix and perspective undone.
 
@@ -91,23 +109,18 @@ def fit_section(
     ----------
     flanks
         Flank points, photo pixels, moved onto the true edges.
-    camera, frame
-        The camera and the axis frame in space.
+    frame
+        The axis in space under the camera.
     spacing_mm
         Approximate spacing of the crests.
-    starts
-        Number of starts: the lead is that many spacings.
-    hand
-        1 for a right-hand thread, -1 for a left-hand one.
+    winding
+        Starts and hand: the lead is as many spacings.
     rounds
         Repetitions of unfolding and fitting; the corrections are small and settle in three.
-    per_point
-        Independent observations per point (outline points are 0.7 px apart on average, the
-        noise's reach after blur and demosaicing is about 1.5 px).
     """
-    raw = frame.from_photo(camera, flanks.xy)
+    raw = frame.from_photo(flanks.xy)
     ridge = _aligned_ridges(flanks, raw[:, 0], spacing_mm)
-    turn, offset, lead = 0.0, 0.0, hand * starts * spacing_mm
+    turn, offset, lead = 0.0, 0.0, winding.lead * spacing_mm
     tan = np.array([0.55, 0.55])
     use = None
     for left in reversed(range(rounds)):
@@ -123,18 +136,18 @@ def fit_section(
         )
         # Only the last fit is one that stays.
         fit = fit_flanks(
-            points, tan_guess=tan, per_point=per_point, use=use, rounds=2 if left else 6
+            points, tan_guess=tan, per_point=PER_POINT, use=use, rounds=2 if left else 6
         )
         use = fit.used
         turn_now, offset_now = turn, offset
         tan = np.clip(np.array(fit.tan_half), 0.2, 1.5)
-        lead = hand * starts * abs(fit.pitch_mm)
+        lead = winding.lead * abs(fit.pitch_mm)
         turn += fit.turn_rad
         offset += fit.offset_mm
     seen_points = FlankPoints(
         z=zy[:, 0], r=np.abs(zy[:, 1]), side=flanks.side, flank=flanks.flank, ridge=ridge
     )
     return Section(
-        fit=fit, points=points, seen_points=seen_points, per_point=per_point, turn_rad=turn_now,
-        offset_mm=offset_now, starts=starts, hand=hand,
+        fit=fit, points=points, seen_points=seen_points, turn_rad=turn_now, offset_mm=offset_now,
+        winding=winding,
     )  # fmt: skip

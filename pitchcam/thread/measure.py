@@ -10,26 +10,19 @@ from numpy.typing import NDArray
 from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.flank_place import Surface
 from pitchcam.edges.lines import reach_to_border
-from pitchcam.edges.rims import Rims, mirror_angle
+from pitchcam.edges.rims import mirror_angle
 from pitchcam.errors import OutlineError
 from pitchcam.light.mirrored import Mirror
 from pitchcam.objects.axis import ImageAxis
-from pitchcam.objects.contour import Crop, outline
-from pitchcam.objects.field import Field
-from pitchcam.objects.frame import AxisFrame, axis_frame
-from pitchcam.objects.regions import Region
-from pitchcam.thread.crests import Tip, fit_tips
-from pitchcam.thread.fitting import Section, fit_section
-from pitchcam.thread.points import BELOW_CREST, Flanks, Sight, flank_points, local_axis
+from pitchcam.objects.frame import AxisFrame
+from pitchcam.thread.crests import Around, Tip, fit_tips
+from pitchcam.thread.fitting import Section, Winding, fit_section
+from pitchcam.thread.points import BELOW_CREST, Flanks, Slant, flank_points
+from pitchcam.thread.sight import Sight, laid_frame
 from pitchcam.thread.spectrum import side_profiles, tone_period
 from pitchcam.thread.true_edges import FlankEdge, move_to_edges
 
 Values = NDArray[np.float64]
-
-#: Level of the light at which outlines are found before edges are placed: high enough that a
-#: mirrored rim counts to the part, low enough to stand clear of the background's noise.
-LEVEL = 0.85
-
 
 #: Share of each flank's points, both sides together, that must be straight for the others to be
 #: left out, and how many on each side.
@@ -77,25 +70,33 @@ class ThreadShape:
     be fitted. ``straight`` says that only points on the flanks' straight part went into the fit
     (seen far along the thread, too few of them are left); ``nearness``, 0 to 1, how far the
     light on the flanks is that of a panel close behind the part; ``bend_deg`` how much more their
-    outer half opens than the inner one, beyond chance. ``mm_per_px`` is
-    the scale on the axis, ``spacing_px`` the crests' spacing.
+    outer half opens than the inner one, beyond chance. ``spacing_px`` is
+    the crests' spacing in the photo.
     """
 
     axis: ImageAxis
     frame: AxisFrame
-    camera: Camera
     section: Section
     flanks: Flanks
     edges: tuple[FlankEdge, ...]
     tips: tuple[Tip, ...]
     roots: tuple[Tip, ...]
-    mm_per_px: float
     spacing_px: float
     span_mm: tuple[float, float]
     outline_px: Values
     straight: bool
     nearness: float
     bend_deg: float
+
+    @property
+    def camera(self) -> Camera:
+        """The camera it was measured with."""
+        return self.frame.camera
+
+    @property
+    def mm_per_px(self) -> float:
+        """The scale on the axis."""
+        return self.frame.mm_per_px
 
     @property
     def pitch_mm(self) -> float:
@@ -151,28 +152,15 @@ class ThreadShape:
         return sum(t.radius_mm for t in tips)
 
 
-def measure_thread(
-    crop: Crop, field: Field, camera: Camera, part_axis: ImageAxis, region: Region,
-    height_mm: float, rims: Rims, *, starts: int = 1, slope_rad: float = 0.0,
-) -> ThreadShape:  # fmt: skip
+def measure_thread(sight: Sight, starts: int = 1) -> ThreadShape:
     """Measure one threaded region.
 
     Parameters
     ----------
-    crop
-        The part's light with the phone's sharpening undone.
-    field, rims
-        The lit field and what the photo's straight edges tell of blur and rims.
-    camera
-        The camera over the plate.
-    part_axis, region
-        The part's axis in the photo and the region along it.
-    height_mm
-        Height of the thread's axis above the plate.
+    sight
+        How the thread is seen, its axis where it is taken to lie.
     starts
         Number of starts (1, or 2 where both sides are in step).
-    slope_rad
-        How far the axis rises toward the camera with growing s.
 
     Raises
     ------
@@ -181,54 +169,42 @@ def measure_thread(
     OutlineError
         If the thread is seen so aslant that its ridges hide their flanks.
     """
-    points = outline(crop, LEVEL)
-    axis = local_axis(points, part_axis, region)
-    middle = (region.start_px + region.end_px) / 2
-    frame = axis_frame(camera, axis, middle, height_mm, slope_rad)
-    mm_per_px = float(np.linalg.norm(frame.origin)) / camera.f_px
-    spacing_mm = _spectral_spacing(points, axis, frame, camera, region, mm_per_px)
-    slant = float(abs(frame.pinhole[0]) / frame.pinhole[2])
-    sight = Sight(blur_px=rims.spread.blur_px, slant=slant)
-    flanks = flank_points(points, axis, region, frame, camera, sight)
+    frame = sight.frame
+    right, left = Winding(starts=starts), Winding(starts=starts, hand=-1.0)
+    spacing_mm = _spectral_spacing(sight)
+    seen = Slant(blur_px=sight.blur_px, slant=sight.slant)
+    flanks = flank_points(sight.outline_px, sight.axis, sight.region, frame, seen)
     straight = True
     for _ in range(2):
-        first = fit_section(flanks, camera, frame, spacing_mm, starts=starts, rounds=3)
-        flanks, straight = _straight(flanks, first, frame, camera, spacing_mm)
-    if _hides(straight, slant, first):
+        first = fit_section(flanks, frame, spacing_mm, right, rounds=3)
+        flanks, straight = _straight(flanks, first, frame, spacing_mm)
+    if _hides(straight, sight.slant, first):
         raise OutlineError("the ridges hide their flanks")
 
-    def on_edges(hand: float) -> tuple[Section, Flanks, tuple[FlankEdge, ...], Surface]:
-        first = fit_section(
-            flanks, camera, frame, spacing_mm, starts=starts, hand=hand, rounds=3
-        )
-        moved, edges, surface = move_to_edges(
-            flanks, crop, field, rims, first, frame, camera, LEVEL
-        )
-        section = fit_section(moved, camera, frame, spacing_mm, starts=starts, hand=hand)
-        return section, moved, edges, surface
+    def on_edges(winding: Winding) -> tuple[Section, Flanks, tuple[FlankEdge, ...], Surface]:
+        first = fit_section(flanks, frame, spacing_mm, winding, rounds=3)
+        moved, edges, surface = move_to_edges(flanks, sight, first)
+        return fit_section(moved, frame, spacing_mm, winding), moved, edges, surface
 
-    section, moved, edges, surface = on_edges(1.0)
+    section, moved, edges, surface = on_edges(right)
     if straight and surface.misfit > STRANGE:
-        left = on_edges(-1.0)
-        if left[-1].misfit < min(LEFT_HAND * surface.misfit, STRANGE):
-            section, moved, edges, surface = left
-    nearness = _nearness(section, surface, mm_per_px, straight)
-    near = nearness > 0.5
-    tips, roots = _tips(crop, field, camera, frame, section, rims, mm_per_px, surface, near)
+        other = on_edges(left)
+        if other[-1].misfit < min(LEFT_HAND * surface.misfit, STRANGE):
+            section, moved, edges, surface = other
+    nearness = _nearness(section, surface, sight.mm_per_px, straight)
+    tips, roots = _tips(sight, section, surface, near_panel=nearness > 0.5)
     if any(t.misfit > UNEVEN_TIP for t in tips):
         nearness = 1.0
     z = section.points.z[section.fit.used]
     return ThreadShape(
-        axis=axis, frame=frame, camera=camera, section=section, flanks=moved, edges=edges,
-        tips=tips, roots=roots, mm_per_px=mm_per_px, spacing_px=region.spacing_px,
-        span_mm=(float(z.min()), float(z.max())), outline_px=points, straight=straight,
-        nearness=nearness, bend_deg=_bend(moved, section, camera, frame, spacing_mm),
+        axis=sight.axis, frame=frame, section=section, flanks=moved, edges=edges, tips=tips,
+        roots=roots, spacing_px=sight.region.spacing_px, span_mm=(float(z.min()), float(z.max())),
+        outline_px=sight.outline_px, straight=straight, nearness=nearness,
+        bend_deg=_bend(moved, section, frame, spacing_mm),
     )  # fmt: skip
 
 
-def _bend(
-    flanks: Flanks, section: Section, camera: Camera, frame: AxisFrame, spacing_mm: float
-) -> float:
+def _bend(flanks: Flanks, section: Section, frame: AxisFrame, spacing_mm: float) -> float:
     """Return by how much the flanks' outer half opens more than the inner one, degrees.
 
     What chance makes of it is taken off: straight flanks have no bend.
@@ -238,9 +214,8 @@ def _bend(
     for part in (flanks.below <= middle, flanks.below > middle):
         try:
             half = fit_section(
-                flanks.only(part), camera, frame, spacing_mm, starts=section.starts,
-                hand=section.hand, rounds=3,
-            ).fit  # fmt: skip
+                flanks.only(part), frame, spacing_mm, section.winding, rounds=3
+            ).fit
         except np.linalg.LinAlgError:
             return 0.0
         slopes = np.degrees(1 / (1 + np.array(half.tan_half) ** 2))
@@ -259,8 +234,8 @@ def _hides(straight: bool, slant: float, section: Section) -> bool:
     if not straight and slant > MOST_SLANT:
         return True
     radius = section.fit.pitch_radius_mm / abs(section.fit.pitch_mm)
-    lean = section.starts / (2 * np.pi * radius)
-    return slant > LEAST_HIDING and Sight(slant=slant + lean).lower(radius) > MOST_LOWER
+    lean = section.winding.starts / (2 * np.pi * radius)
+    return slant > LEAST_HIDING and Slant(slant=slant + lean).lower(radius) > MOST_LOWER
 
 
 def _nearness(section: Section, surface: Surface, mm_per_px: float, straight: bool) -> float:
@@ -277,18 +252,16 @@ def _nearness(section: Section, surface: Surface, mm_per_px: float, straight: bo
     return float(bright * np.clip((FAR - surface.panel) / (FAR - NEAR), 0.0, 1.0))
 
 
-def _spectral_spacing(
-    points: Values, axis: ImageAxis, frame: AxisFrame, camera: Camera, region: Region,
-    mm_per_px: float,
-) -> float:  # fmt: skip
+def _spectral_spacing(sight: Sight) -> float:
     """Return the crests' spacing from fundamental and harmonics of both sides' outlines, mm."""
+    region, mm_per_px = sight.region, sight.mm_per_px
     half = 0.5 * (region.end_px - region.start_px) * mm_per_px
-    z, upper, lower = side_profiles(points, axis, frame, camera, (-half, half))
+    z, upper, lower = side_profiles(sight.outline_px, sight.frame, (-half, half))
     return tone_period(z, (upper, lower), region.spacing_px * mm_per_px)
 
 
 def _straight(
-    flanks: Flanks, section: Section, frame: AxisFrame, camera: Camera, spacing_mm: float
+    flanks: Flanks, section: Section, frame: AxisFrame, spacing_mm: float
 ) -> tuple[Flanks, bool]:
     """Keep the points that lie on the straight part of the flank in the axial section.
 
@@ -296,7 +269,7 @@ def _straight(
     is larger than its distance from the axis in the picture: what looks like mid-flank may be the
     crest's rounding.
     """
-    seen = np.abs(section.to_axis(frame.from_photo(camera, flanks.xy))[:, 1])
+    seen = np.abs(section.to_axis(frame.from_photo(flanks.xy))[:, 1])
     below = flanks.below - (section.points.r - seen) / spacing_mm
     keep = (below > BELOW_CREST[0]) & (below < BELOW_CREST[1])
     # Seen so far along the thread that little of a flank is left, the rest would say nothing. One
@@ -311,36 +284,32 @@ def _straight(
 
 
 def _tips(
-    crop: Crop, field: Field, camera: Camera, frame: AxisFrame, section: Section, rims: Rims,
-    mm_per_px: float, surface: Surface, near: bool,
-) -> tuple[tuple[Tip, ...], tuple[Tip, ...]]:  # fmt: skip
-    blur_mm = rims.spread.blur_px * mm_per_px
-    mirrors = {
-        side: _mirror(field, camera, frame, section, surface, side, near_panel=near)
-        for side in (1.0, -1.0)
-    }
-    tips, roots = (
-        fit_tips(
-            crop, camera, frame, section, blur_mm, mm_per_px, mirrors, groove=groove,
-            background=surface.background, near_panel=near,
-        ) for groove in (False, True)
+    sight: Sight, section: Section, surface: Surface, *, near_panel: bool
+) -> tuple[tuple[Tip, ...], tuple[Tip, ...]]:
+    around = Around(
+        mirrors={
+            side: _mirror(sight, section, surface, side, near_panel=near_panel)
+            for side in (1.0, -1.0)
+        },
+        background=surface.background, near_panel=near_panel,
     )  # fmt: skip
+    tips, roots = (fit_tips(sight, section, around, groove=groove) for groove in (False, True))
     return tips, roots
 
 
 def _mirror(
-    field: Field, camera: Camera, frame: AxisFrame, section: Section, surface: Surface,
-    side: float, *, near_panel: bool,
-) -> Mirror:  # fmt: skip
+    sight: Sight, section: Section, surface: Surface, side: float, *, near_panel: bool
+) -> Mirror:
     """Return what one side mirrors: as far as its normals' directions reach in the light."""
     angles = []
     plus, minus = section.fit.tan_half
     foot = np.array([0.0, side * section.fit.pitch_radius_mm, 0.0])
     for along, out in ((-1.0, minus), (0.0, 1.0), (1.0, plus)):
-        ends = frame.to_photo(camera, np.stack([foot, foot + [along, side * out, 0.0]]))
+        ends = sight.to_photo(np.stack([foot, foot + [along, side * out, 0.0]]))
         normal = (ends[1] - ends[0]) / np.hypot(*(ends[1] - ends[0]))
-        reach = reach_to_border(field, ends[0], normal)
-        angles.append(mirror_angle(reach, camera.f_px, surface.panel / (1 + surface.panel)))
+        reach = reach_to_border(sight.field, ends[0], normal)
+        panel = surface.panel / (1 + surface.panel)
+        angles.append(mirror_angle(reach, sight.camera.f_px, panel))
     return Mirror(
         loss=surface.loss, u_loss=U_LOSS, roughness=surface.roughness, u_roughness=U_ROUGHNESS,
         share=surface.share, u_share=U_SHARE, angles_rad=(angles[0], angles[1], angles[2]),
@@ -355,17 +324,13 @@ def remeasure(
 
     Crests and roots keep their place in the picture and follow the scale on the axis.
     """
-    ends = shape.axis
-    middle = float(shape.axis.to_axis(shape.camera.project(shape.frame.origin))[0])
-    frame = axis_frame(camera, ends, middle, height_mm, incline_rad)
-    mm_per_px = float(np.linalg.norm(frame.origin)) / camera.f_px
+    frame = laid_frame(shape.frame, shape.axis, camera, height_mm, incline_rad)
     section = fit_section(
-        shape.flanks, camera, frame, shape.spacing_px * mm_per_px,
-        starts=shape.section.starts, hand=shape.section.hand, rounds=3,
-    )  # fmt: skip
-    grow = mm_per_px / shape.mm_per_px
+        shape.flanks, frame, shape.spacing_px * frame.mm_per_px, shape.section.winding, rounds=3
+    )
+    grow = frame.mm_per_px / shape.mm_per_px
     return replace(
-        shape, frame=frame, camera=camera, section=section, mm_per_px=mm_per_px,
+        shape, frame=frame, section=section,
         tips=tuple(replace(t, radius_mm=t.radius_mm * grow) for t in shape.tips),
         roots=tuple(replace(t, radius_mm=t.radius_mm * grow) for t in shape.roots),
     )  # fmt: skip

@@ -7,7 +7,6 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.camera.pinhole import Camera
 from pitchcam.objects.axis import ImageAxis, Points, envelope
 from pitchcam.objects.frame import AxisFrame
 from pitchcam.objects.regions import Region
@@ -89,7 +88,7 @@ def _contour_normals(outline: Points, reach: int = 3) -> Points:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Sight:
+class Slant:
     """How a thread is seen: the standard deviation of the blur, and the slant's tangent."""
 
     blur_px: float = 0.0
@@ -106,8 +105,8 @@ class Sight:
 
 
 def flank_points(
-    outline: Points, axis: ImageAxis, region: Region, frame: AxisFrame, camera: Camera,
-    sight: Sight | None = None,
+    outline: Points, axis: ImageAxis, region: Region, frame: AxisFrame,
+    seen: Slant | None = None,
 ) -> Flanks:  # fmt: skip
     """Choose the outline's points on the straight parts of all flanks of a region.
 
@@ -119,9 +118,9 @@ def flank_points(
         The thread's own axis in the photo.
     region
         The threaded region, stations along the part's axis.
-    frame, camera
-        The axis frame in space, for the sign of the sides.
-    sight
+    frame
+        The axis in space, for the sign of the sides.
+    seen
         How the thread is seen; square to its axis and sharp by default.
 
     Raises
@@ -129,14 +128,14 @@ def flank_points(
     numpy.linalg.LinAlgError
         If neither side shows flanks.
     """
-    sight = sight or Sight()
+    seen = seen or Slant()
     st = axis.to_axis(outline)
     normals = _contour_normals(outline)
-    zy = frame.from_photo(camera, outline)
+    zy = frame.from_photo(outline)
     names = ("xy", "side", "flank", "ridge", "height", "below", "normal")
     chosen: dict[str, list[Values]] = {k: [] for k in names}
     for crests, t_sign in zip(region.crests, (1.0, -1.0), strict=True):
-        found = side_points(st, crests, t_sign, region.spacing_px, sight)
+        found = side_points(st, crests, t_sign, region.spacing_px, seen)
         if found is None:
             continue
         index, ridge, flank, height, below = found
@@ -165,7 +164,7 @@ def _group_normals(normals: Points, flank: Values) -> Points:
 
 
 def side_points(
-    st: Points, crests: Values, sign: float, spacing: float, sight: Sight
+    st: Points, crests: Values, sign: float, spacing: float, seen: Slant
 ) -> tuple[NDArray[np.intp], Values, Values, Values, Values] | None:
     """Return the points of one side that lie on flanks, None where there are too few.
 
@@ -195,10 +194,10 @@ def side_points(
         return None
     share = (level - root) / (crest - root)
     below = (crest - level) / spacing
-    lower = sight.lower(float(np.median(height[top])) / spacing)
+    lower = seen.lower(float(np.median(height[top])) / spacing)
     straight = below > max(BELOW_CREST[0], lower + CLEAR_OF_CREST)
     straight &= below < BELOW_CREST[1] + max(SEEN_LOWER, lower)
-    blurred = BLURS * sight.blur_px / spacing
+    blurred = BLURS * seen.blur_px / spacing
     # Where the ridges hide the root, the notch between them is sharp but for the blur.
     notch = crest - root < SHALLOW * spacing
     above = blurred if notch else max(ABOVE_ROOT, ROUNDED + blurred)

@@ -60,7 +60,7 @@ def to_reading(
         angle_deg=quantity(v.get("angle_deg"), u["angle_deg"]),
         taper=quantity(abs(slope) if "taper" in v else None, u["taper"]),
         diameter_station_mm=station,
-        starts=shape.section.starts,
+        starts=shape.section.winding.starts,
         correlation=correlation,
     )
 
@@ -107,9 +107,8 @@ def plots(shape: ThreadShape, reading: ThreadReading) -> ThreadPlots:
     """
     fit, p = shape.section.fit, shape.section.points
     start, end = shape.span_mm
-    camera, frame = shape.camera, shape.frame
-    axis = frame.to_photo(
-        camera, np.array([[start - shape.pitch_mm, 0.0, 0.0], [end + shape.pitch_mm, 0.0, 0.0]])
+    axis = shape.frame.to_photo(
+        np.array([[start - shape.pitch_mm, 0.0, 0.0], [end + shape.pitch_mm, 0.0, 0.0]])
     )
     pitch = fit.pitch_mm
     centre = fit.phase_mm + np.where(p.side < 0, fit.lag_mm, 0.0)
@@ -134,7 +133,7 @@ def plots(shape: ThreadShape, reading: ThreadReading) -> ThreadPlots:
 
 def _edges(shape: ThreadShape) -> tuple[tuple[tuple[float, float], ...], ...]:
     st = shape.axis.to_axis(shape.outline_px)
-    ends = shape.axis.to_axis(shape.frame.to_photo(shape.camera, np.array([
+    ends = shape.axis.to_axis(shape.frame.to_photo(np.array([
         [shape.span_mm[0], 0.0, 0.0], [shape.span_mm[1], 0.0, 0.0]])))[:, 0]  # fmt: skip
     low, high = min(ends) - 0.5 * shape.spacing_px, max(ends) + 0.5 * shape.spacing_px
     out = []
@@ -160,8 +159,7 @@ def _crests(shape: ThreadShape) -> tuple[tuple[float, float], ...]:
         z = _middles(shape, tip.side)
         y = tip.side * (tip.radius_mm + tip.slope * z)
         zy = shape.section.from_axis(np.stack([z, y], axis=-1))
-        xy = shape.frame.to_photo(
-            shape.camera, np.concatenate([zy, np.zeros((len(zy), 1))], axis=-1)
+        xy = shape.frame.to_photo(np.concatenate([zy, np.zeros((len(zy), 1))], axis=-1)
         )
         out.extend((float(a), float(b)) for a, b in xy)
     return tuple(out)
@@ -187,8 +185,7 @@ def _flank_lines(shape: ThreadShape) -> tuple[tuple[tuple[float, float], tuple[f
 def _spectrum(shape: ThreadShape) -> tuple[tuple[float, ...], tuple[float, ...]]:
     from pitchcam.thread.spectrum import side_profiles, spectrum
 
-    z, upper, lower = side_profiles(shape.outline_px, shape.axis, shape.frame, shape.camera,
-                                    shape.span_mm)  # fmt: skip
+    z, upper, lower = side_profiles(shape.outline_px, shape.frame, shape.span_mm)
     frequency, amplitude = spectrum(z, upper, lower, shape.pitch_mm)
     return tuple(frequency), tuple(amplitude)
 

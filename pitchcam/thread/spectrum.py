@@ -11,8 +11,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.camera.pinhole import Camera
-from pitchcam.objects.axis import ImageAxis, Points
+from pitchcam.objects.axis import Points
 from pitchcam.objects.frame import AxisFrame
 
 Values = NDArray[np.float64]
@@ -23,11 +22,11 @@ _ZOOMS = 4
 
 
 def side_profiles(
-    outline: Points, axis: ImageAxis, frame: AxisFrame, camera: Camera,
-    span_mm: tuple[float, float], *, step_mm: float | None = None,
+    outline: Points, frame: AxisFrame, span_mm: tuple[float, float], *,
+    step_mm: float | None = None,
 ) -> tuple[Values, Values, Values]:  # fmt: skip
     """Return both sides' radii over even stations along the axis, mm."""
-    zy = frame.from_photo(camera, outline)
+    zy = frame.from_photo(outline)
     inside = (zy[:, 0] > span_mm[0]) & (zy[:, 0] < span_mm[1])
     zy = zy[inside]
     step = step_mm or max((span_mm[1] - span_mm[0]) / 400, 1e-3)

@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.flank_light import LitPanel, trace
 from pitchcam.edges.flank_place import (
     DEPTHS_PX,
@@ -21,10 +20,10 @@ from pitchcam.edges.flank_place import (
 from pitchcam.edges.helicoid import Helicoid
 from pitchcam.edges.rims import Rims
 from pitchcam.objects.contour import Crop
-from pitchcam.objects.field import Field
 from pitchcam.objects.frame import AxisFrame
 from pitchcam.thread.fitting import Section
 from pitchcam.thread.points import Flanks
+from pitchcam.thread.sight import LEVEL, Sight
 
 Values = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -103,26 +102,25 @@ def _stacked(halves: list[_Half]) -> Profiles:
     return Profiles(across_px=across, light=light, known=known)
 
 
-def _solid(flanks: Flanks, section: Section, frame: AxisFrame, camera: Camera) -> Helicoid:
+def _solid(flanks: Flanks, section: Section, frame: AxisFrame) -> Helicoid:
     """Return the measured thread as a solid; crests and roots are taken as seen."""
     fit = section.fit
-    radius = np.abs(frame.from_photo(camera, flanks.xy)[:, 1])
+    radius = np.abs(frame.from_photo(flanks.xy)[:, 1])
     below = flanks.below * fit.pitch_mm
     above = below / (1 - flanks.height) * flanks.height
     return Helicoid(
         pitch=fit.pitch_mm, tan_half=fit.tan_half,
-        advance=section.hand * section.starts * fit.pitch_mm / (2 * np.pi),
+        advance=section.winding.lead * fit.pitch_mm / (2 * np.pi),
         pitch_radius=fit.pitch_radius_mm, half_taper=fit.taper / 2,
         crest=float(np.median(radius + below)), root=float(np.median(radius - above)),
     )  # fmt: skip
 
 
 def _place(
-    halves: list[_Half], flanks: Flanks, field: Field, rims: Rims, section: Section,
-    frame: AxisFrame, camera: Camera, level: float,
-) -> Placed:  # fmt: skip
-    own = section.own_frame(frame)
-    thread = _solid(flanks, section, own, camera)
+    halves: list[_Half], flanks: Flanks, sight: Sight, section: Section
+) -> Placed:
+    own = section.own_frame(sight.frame)
+    thread = _solid(flanks, section, own)
     typical = np.concatenate([h.typical for h in halves])
     side, flank = flanks.side[typical], flanks.flank[typical]
     z, r = section.points.z[typical], section.points.r[typical]
@@ -130,11 +128,11 @@ def _place(
     phase = z - flank * (thread.pitch / 4 - out * np.where(flank > 0, *thread.tan_half))
     xy = flanks.xy[typical, None] - DEPTHS_PX[:, None] * flanks.normal[typical, None]
     panel = LitPanel(
-        camera=camera, frame=own, corners_px=np.asarray(field.window_px, float),
-        behind_mm=np.asarray(camera.distance_mm * PANELS, float),
+        frame=own, corners_px=np.asarray(sight.field.window_px, float),
+        behind_mm=np.asarray(sight.camera.distance_mm * PANELS, float),
     )  # fmt: skip
-    traced = trace(thread, own.pinhole, own.from_photo(camera, xy), phase, side, panel)
-    return place_flanks(_stacked(halves), traced, rims.spread.blur_px, _panel(rims), level)
+    traced = trace(thread, own.from_photo(xy), phase, side, panel)
+    return place_flanks(_stacked(halves), traced, sight.blur_px, _panel(sight.rims), LEVEL)
 
 
 def _panel(rims: Rims) -> tuple[float, float]:
@@ -164,23 +162,18 @@ def _by_height(height: Values, shift_px: Values) -> float:
 
 
 def move_to_edges(
-    flanks: Flanks, crop: Crop, field: Field, rims: Rims, section: Section, frame: AxisFrame,
-    camera: Camera, level: float,
-) -> tuple[Flanks, tuple[FlankEdge, ...], Surface]:  # fmt: skip
+    flanks: Flanks, sight: Sight, section: Section
+) -> tuple[Flanks, tuple[FlankEdge, ...], Surface]:
     """Shift every flank point along its normal to where the part's surface really ends.
 
     Parameters
     ----------
     flanks
-        Points on a level's crossing.
-    crop
-        Light whose sharpening has been undone.
-    field, rims
-        The lit field, and what the photo's straight edges say of blur and panel.
-    section, frame, camera
-        A first fit to the same points, and the geometry it was made with.
-    level
-        The level.
+        Points where the light crosses LEVEL.
+    sight
+        How the thread is seen.
+    section
+        A first fit to the same points.
 
     Returns
     -------
@@ -203,16 +196,19 @@ def move_to_edges(
                 continue
             sine = np.sin(np.arctan(section.fit.tan_half[0 if flank > 0 else 1]))
             # From mid-flank the next flank begins half a spacing away along the axis.
-            spacing_px = section.fit.pitch_mm / np.linalg.norm(frame.origin) * camera.f_px
+            reach_mm = np.linalg.norm(sight.frame.origin)
+            spacing_px = section.fit.pitch_mm / reach_mm * sight.camera.f_px
             window_px = float(np.clip(0.36 * spacing_px * np.sqrt(1 - sine**2), 3.0, 8.0))
             groups.append(group)
-            halves.append(_halves(flanks, group, crop, window_px))
+            halves.append(_halves(flanks, group, sight.crop, window_px))
     every = [h for of_flank in halves for h in of_flank]
     if not every:
         loss, roughness, share = METAL
-        return flanks, (), Surface(loss=loss, roughness=roughness, share=share,
-                                   panel=_panel(rims)[0], background=1.0, misfit=0.0)  # fmt: skip
-    placed = _place(every, flanks, field, rims, section, frame, camera, level)
+        return flanks, (), Surface(
+            loss=loss, roughness=roughness, share=share, panel=_panel(sight.rims)[0],
+            background=1.0, misfit=0.0,
+        )  # fmt: skip
+    placed = _place(every, flanks, sight, section)
     edges = tuple(
         FlankEdge(
             side=float(flanks.side[h.points[0]]), flank=float(flanks.flank[h.points[0]]),

@@ -14,20 +14,17 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.camera.pinhole import Camera
-from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.frame import AxisFrame
-from pitchcam.objects.regions import Region
-from pitchcam.thread.points import Sight, side_points
+from pitchcam.thread.fitting import PER_POINT
+from pitchcam.thread.points import Slant, side_points
 from pitchcam.thread.section import unfold_flank
+from pitchcam.thread.sight import Sight
 
 Values = NDArray[np.float64]
 
 #: Where a flank is straight below the crest, in pitches, and how many points each flank of a side
 #: must show there.
 BELOW, FEWEST = (0.13, 0.50), 10
-#: Independent observations per point, as in the fit of whole flanks.
-PER_POINT = 0.4
 #: What stays open of an angle from the level's crossings alone: how the mirrored band changes up
 #: the flank, degrees (judgement, by renders of known threads).
 U_BAND_DEG = 1.0
@@ -53,36 +50,30 @@ class _Side:
 
 
 def visible_angle(
-    outline_px: Values, axis: ImageAxis, region: Region, frame: AxisFrame, camera: Camera,
-    along: Along, blur_px: float,
-) -> tuple[float, float, float] | None:  # fmt: skip
+    sight: Sight, along: Along
+) -> tuple[float, float, float] | None:
     """Return both half angles, of the + and the - flank, and the included angle's u, degrees.
 
     None where no side shows enough of its flanks.
 
     Parameters
     ----------
-    outline_px
-        Closed outline at one level of the light, (n, 2).
-    axis, region
-        The thread's own axis in the photo, and its crests along it.
-    frame, camera
-        The axis frame in space.
+    sight
+        How the thread is seen.
     along
         What the crests tell.
-    blur_px
-        Standard deviation of the blur.
     """
-    st = axis.to_axis(outline_px)
-    zy = frame.from_photo(camera, outline_px)
+    frame = sight.frame
+    st = sight.axis.to_axis(sight.outline_px)
+    zy = sight.to_frame(sight.outline_px)
     slant = float(frame.pinhole[0] / frame.pinhole[2])
     lead = along.pitch_mm / (2 * np.pi * along.radius_mm)
     sides = []
-    for crests, sign in zip(region.crests, (1.0, -1.0), strict=True):
+    for crests, sign in zip(sight.region.crests, (1.0, -1.0), strict=True):
         near = st[:, 1] * sign > 0
         side = float(np.sign(np.median(zy[near, 1])))
-        sight = Sight(blur_px=blur_px, slant=abs(slant - side * lead))
-        found = side_points(st, crests, sign, along.spacing_px, sight)
+        seen = Slant(blur_px=sight.blur_px, slant=abs(slant - side * lead))
+        found = side_points(st, crests, sign, along.spacing_px, seen)
         if found is None:
             continue
         index, ridge, flank = found[:3]

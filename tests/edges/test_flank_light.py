@@ -24,7 +24,7 @@ def panel(half_mm: float, behind=(BEHIND, 2 * BEHIND)) -> LitPanel:
     """A panel lit over 2 half_mm across the axis, far along it, as its border is seen."""
     y = F * half_mm / (PLATE + BEHIND)
     corners = np.array([(0, 1500 - y), (4000, 1500 - y), (4000, 1500 + y), (0, 1500 + y)], float)
-    return LitPanel(camera=CAMERA, frame=FRAME, corners_px=corners, behind_mm=np.array(behind))
+    return LitPanel(frame=FRAME, corners_px=corners, behind_mm=np.array(behind))
 
 
 def test_what_lies_straight_below_is_lit_up_to_the_border() -> None:
@@ -45,7 +45,7 @@ def test_smooth_cylinder_is_what_rays_in_a_plane_show(side: float, half_mm: floa
     depth = np.array([0.3, 0.7, 1.5, 3.0, 6.0, 10.0])
     targets = np.stack([np.zeros(6), side * (edge - depth) / F * reach], axis=-1)[None]
     found = trace(
-        CYLINDER, np.array([0.0, 0.0, reach]), targets, np.zeros(1), np.full(1, side),
+        CYLINDER, targets, np.zeros(1), np.full(1, side),
         panel(half_mm),
     )  # fmt: skip
     smooth = int(np.flatnonzero(SLOPES == 0)[0])
@@ -72,7 +72,7 @@ def test_a_flank_deep_in_the_groove_sees_the_next_ridge() -> None:
         z = 1.5 / 4 - height * 0.577
         along = np.array([-np.sin(np.radians(60)), -0.5])
         targets = np.array([z, RADIUS + height]) + depth[:, None] * along
-        found = trace(thread, np.array([0.0, 0.0, 200.0]), targets[None], np.zeros(1), np.ones(1),
+        found = trace(thread, targets[None], np.zeros(1), np.ones(1),
                       panel(150.0))  # fmt: skip
         shares.append(found.direct[0].sum() / max((found.grazing > 0).sum(), 1))
         blocked = found.onward[0].sum()

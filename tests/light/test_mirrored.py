@@ -7,7 +7,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.ndimage import gaussian_filter1d
 
-from pitchcam.light.mirrored import facets_lit, light_slopes, line_light, middle_line
+from pitchcam.light.mirrored import Mirrored, facets_lit, light_slopes, line_light, middle_line
 from tests.objects import drawing
 
 F, REACH_MM, RADIUS_MM, LOSS = 4000.0, 200.0, 6.0, 0.5
@@ -25,13 +25,16 @@ def traced(across_mm, behind, half, blur_mm):
     return np.interp(across_mm * F / REACH_MM, x, light)
 
 
+def of(loss, angles, roughness, share):
+    return Mirrored(loss=loss, angles_rad=angles, roughness=roughness, share=share)
+
+
 def modelled(across_mm, angle, blur_mm, share=1.0):
     line = middle_line(RADIUS_MM + across_mm, blur_mm)
     flat = np.ones((1, len(line.z)))
     one = np.ones((1, 1))
-    return line_light(
-        line, RADIUS_MM * flat, flat, LOSS * one, np.full((1, 3), angle), 0.005 * one, share * one
-    )[0]
+    mirror = of(LOSS * one, np.full((1, 3), angle), 0.005 * one, share * one)
+    return line_light(line, RADIUS_MM * flat, flat, mirror)[0]
 
 
 @pytest.mark.parametrize(("behind", "half"), [(250, 60), (150, 80), (250, 140)])
@@ -58,8 +61,8 @@ def test_flank_mirrors_deeper_than_crest() -> None:
 
     def rim(cos_b):
         flat = np.ones((1, len(line.z)))
-        light = line_light(line, RADIUS_MM * flat, cos_b * flat, LOSS * one, np.full((1, 3), 0.12),
-                           0.005 * one, one)[0]  # fmt: skip
+        mirror = of(LOSS * one, np.full((1, 3), 0.12), 0.005 * one, one)
+        light = line_light(line, RADIUS_MM * flat, cos_b * flat, mirror)[0]
         return float(np.sum(light < 0.3))
 
     # r (1 - cos t) with sin a = cos b sin t: at cos b = 1/2 four times as deep.
@@ -95,10 +98,11 @@ def test_slopes_are_the_changes_of_the_light() -> None:
     angles = rng.uniform(0.1, 0.3, (3, 3))
 
     def light(d: np.ndarray) -> np.ndarray:
-        return line_light(line, y, cos_b, loss + d[0], angles * np.exp(d[1]),
-                          roughness * np.exp(d[2]), share + d[3])  # fmt: skip
+        return line_light(line, y, cos_b, of(
+            loss + d[0], angles * np.exp(d[1]), roughness * np.exp(d[2]), share + d[3]
+        ))  # fmt: skip
 
-    same, slopes = light_slopes(line, y, cos_b, loss, angles, roughness, share)
+    same, slopes = light_slopes(line, y, cos_b, of(loss, angles, roughness, share))
     assert same == pytest.approx(light(np.zeros(4)), abs=1e-12)
     for i, step in enumerate(1e-5 * np.eye(4)):
         change = (light(step) - light(-step)) / 2e-5

@@ -25,19 +25,18 @@ def drawn_shape(profile=None, *, pitch=PITCH, incline_rad=0.0, lift_mm=0.0, off_
     middle = 3005.0 * off_mm / (200.0 - HEIGHT)
     true = axis_frame(camera, AXIS, middle, HEIGHT + lift_mm, incline_rad)
     seen = seen_sides(profile or iso_profile(PITCH, MAJOR), pitch, pitch, true.pinhole)
-    flanks = flanks_of(camera, true, *seen, pitch)
-    section = fit_section(flanks, camera, frame, pitch)
-    mm_per_px = float(np.linalg.norm(frame.origin)) / camera.f_px
+    flanks = flanks_of(true, *seen, pitch)
+    section = fit_section(flanks, frame, pitch)
     z = section.points.z
     edges = zip([(1.0, 1.0), (1.0, -1.0), (-1.0, 1.0), (-1.0, -1.0)], U_EDGE_PX, strict=True)
     return ThreadShape(
-        axis=AXIS, frame=frame, camera=camera, section=section, flanks=flanks,
+        axis=AXIS, frame=frame, section=section, flanks=flanks,
         edges=tuple(
             FlankEdge(side=side, flank=flank, shift_px=0.0, u_px=u, by_height_px=0.0)
             for (side, flank), u in edges
         ),
         tips=_tips(MAJOR / 2, U_CREST_MM), roots=_tips(MINOR / 2, U_ROOT_MM),
-        mm_per_px=mm_per_px, spacing_px=pitch / mm_per_px,
+        spacing_px=pitch / frame.mm_per_px,
         span_mm=(float(z.min()), float(z.max())), outline_px=np.zeros((0, 2)), straight=True,
         nearness=0.0, bend_deg=0.0,
     )  # fmt: skip
@@ -54,10 +53,10 @@ def with_edges_moved(shape, out_mm):
     """Fit again with every flank point moved out along its flank's normal, by ``out_mm`` each."""
     flanks = shape.flanks
     half = np.arctan(np.mean(shape.section.fit.tan_half))
-    zy = shape.frame.from_photo(shape.camera, flanks.xy)
+    zy = shape.frame.from_photo(flanks.xy)
     normal = np.stack([flanks.flank * np.cos(half), flanks.side * np.sin(half)], axis=1)
     zy = zy + np.asarray(out_mm)[..., None] * normal
-    xy = shape.frame.to_photo(shape.camera, np.column_stack([zy, np.zeros(len(zy))]))
+    xy = shape.frame.to_photo(np.column_stack([zy, np.zeros(len(zy))]))
     moved = replace(flanks, xy=xy)
-    section = fit_section(moved, shape.camera, shape.frame, PITCH, rounds=3)
+    section = fit_section(moved, shape.frame, PITCH, rounds=3)
     return replace(shape, flanks=moved, section=section)

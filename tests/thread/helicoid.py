@@ -65,7 +65,7 @@ def place(length_mm=200.0, off_mm=0.0, height_mm=9.0, tilt_deg=(0.0, 0.0), turn_
     return camera, axis_frame(camera, axis, 3005.0 * off_mm / (length_mm - height_mm), height_mm)
 
 
-def flanks_of(camera, frame, grid, upper, lower, pitch):
+def flanks_of(frame, grid, upper, lower, pitch):
     """Sort the points of both sides into flanks, as seen, and put them into the photo."""
     rows = []
     for side, radius in ((1.0, upper), (-1.0, lower)):
@@ -79,7 +79,7 @@ def flanks_of(camera, frame, grid, upper, lower, pitch):
             for zi, ri, ui, bi in zip(grid[on], radius[on], u[on], below[on], strict=True):
                 rows.append((zi, side * ri, side, np.sign(ui), number, (ri - root), bi))
     z, y, side, flank, ridge, height, below = np.array(rows, float).T
-    xy = frame.to_photo(camera, np.stack([z, y, np.zeros_like(z)], axis=1))
+    xy = frame.to_photo(np.stack([z, y, np.zeros_like(z)], axis=1))
     return Flanks(
         xy=xy, side=side, flank=flank, ridge=ridge, height=height, below=below,
         normal=np.zeros_like(xy),

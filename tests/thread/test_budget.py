@@ -21,16 +21,15 @@ PLACE = Geometry(
 
 @pytest.fixture(scope="module")
 def shape():
-    camera, frame = place()
+    _, frame = place()
     seen = seen_sides(iso_profile(PITCH, 14.0), PITCH, PITCH, frame.pinhole)
-    flanks = flanks_of(camera, frame, *seen, PITCH)
-    section = fit_section(flanks, camera, frame, PITCH)
-    mm_per_px = float(np.linalg.norm(frame.origin)) / camera.f_px
+    flanks = flanks_of(frame, *seen, PITCH)
+    section = fit_section(flanks, frame, PITCH)
     z = section.points.z
     return ThreadShape(
         axis=ImageAxis(point_px=(2045.5, 1471.5), direction=(1.0, 0.0)), frame=frame,
-        camera=camera, section=section, flanks=flanks, edges=(), tips=(), roots=(),
-        mm_per_px=mm_per_px, spacing_px=PITCH / mm_per_px,
+        section=section, flanks=flanks, edges=(), tips=(), roots=(),
+        spacing_px=PITCH / frame.mm_per_px,
         span_mm=(float(z.min()), float(z.max())), outline_px=np.zeros((0, 2)), straight=True,
         nearness=0.0, bend_deg=0.0,
     )  # fmt: skip

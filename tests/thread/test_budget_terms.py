@@ -212,7 +212,7 @@ def test_edges_that_differ_along_the_thread_scatter_pitch_taper_and_angle(shape)
     Halves placed by one model do not differ as if drawn independently: the term takes a share.
     """
     flanks, rng = shape.flanks, np.random.default_rng(11)
-    z = shape.frame.from_photo(shape.camera, flanks.xy)[:, 0]
+    z = shape.frame.from_photo(flanks.xy)[:, 0]
     one_mm = float(np.hypot(0.18 * 0.7, 0.06)) * shape.mm_per_px
     group = ((flanks.side > 0) * 4 + (flanks.flank > 0) * 2 + (z > 0)).astype(int)
     up = (flanks.height - flanks.height.mean()) / np.ptp(flanks.height)

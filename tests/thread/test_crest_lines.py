@@ -8,11 +8,13 @@ import pytest
 from pitchcam.edges.rims import UNLEARNT
 from pitchcam.errors import OutlineError
 from pitchcam.objects.axis import ImageAxis, envelope
-from pitchcam.objects.frame import cross_shift
+from pitchcam.objects.frame import axis_frame, cross_shift
 from pitchcam.objects.regions import find_regions
 from pitchcam.thread import crest_lines
 from pitchcam.thread.budget import crests as terms
 from pitchcam.thread.crest_lines import measure_crests, remeasure_crests
+from pitchcam.thread.points import local_axis
+from pitchcam.thread.sight import Sight
 from tests.thread.helicoid import iso_profile, place, seen_sides, whitworth_profile
 
 HEIGHT, CLOSE = 9.0, 3.0
@@ -24,30 +26,38 @@ def outline_of(profile, pitch, off_mm):
     """The outline in a photo of a thread ``off_mm`` along its axis from the picture's middle."""
     camera, frame = place(off_mm=off_mm, height_mm=HEIGHT)
     # Five times the pixels, so that the crests' places are those of the curve.
-    camera = replace(camera, f_px=CLOSE * camera.f_px)
+    frame = replace(frame, camera=replace(camera, f_px=CLOSE * camera.f_px))
     z, upper, lower = seen_sides(profile, pitch, pitch, frame.pinhole, turns=8)
     sides = [
-        frame.to_photo(camera, np.stack([z, y, np.zeros_like(z)], axis=1))
+        frame.to_photo(np.stack([z, y, np.zeros_like(z)], axis=1))
         for y in (upper, -lower)
     ]
-    return camera, np.concatenate([sides[0], sides[1][::-1]])
+    return frame.camera, np.concatenate([sides[0], sides[1][::-1]])
 
 
-def seen(monkeypatch, profile, pitch, off_mm):
+def sight_of(camera, points, region):
+    axis = local_axis(points, AXIS, region)
+    middle = (region.start_px + region.end_px) / 2
+    return Sight(
+        crop=None, field=None, rims=SHARP, region=region, part_axis=AXIS, outline_px=points,
+        axis=axis, frame=axis_frame(camera, axis, middle, HEIGHT),
+    )  # fmt: skip
+
+
+def seen(profile, pitch, off_mm):
     camera, points = outline_of(profile, pitch, off_mm)
-    monkeypatch.setattr(crest_lines, "outline", lambda crop, level: points)
     stations = envelope(AXIS.to_axis(points))
     shift = cross_shift(camera, AXIS, float(stations[0].mean()))
     threads, _ = find_regions(*stations, (shift, shift))
     region = max(threads, key=lambda r: r.turns)
-    return measure_crests(None, camera, AXIS, region, HEIGHT, SHARP)
+    return measure_crests(sight_of(camera, points, region))
 
 
 @pytest.mark.parametrize(
     ("form", "angle"), [(iso_profile, 60.0), (whitworth_profile, 55.0)]
 )
-def test_pitch_crests_and_angle_under_a_slant(monkeypatch, form, angle):
-    shape = seen(monkeypatch, form(1.5, 14.0), 1.5, 28.0)
+def test_pitch_crests_and_angle_under_a_slant(form, angle):
+    shape = seen(form(1.5, 14.0), 1.5, 28.0)
     assert shape.slant == pytest.approx(30.0 / 191.0, rel=0.03)
     assert shape.pitch_mm == pytest.approx(1.5, rel=1e-3)
     assert shape.major_mm == pytest.approx(14.0, abs=0.03)
@@ -57,15 +67,15 @@ def test_pitch_crests_and_angle_under_a_slant(monkeypatch, form, angle):
     assert shape.u_angle_deg >= 1.0
 
 
-def test_where_the_ridges_hide_all_the_angle_is_not_read(monkeypatch):
+def test_where_the_ridges_hide_all_the_angle_is_not_read():
     """M14x1.5 at 17 degrees: a crest's ellipse is as steep as a flank only beyond mid-groove."""
-    shape = seen(monkeypatch, iso_profile(1.5, 14.0), 1.5, 58.0)
+    shape = seen(iso_profile(1.5, 14.0), 1.5, 58.0)
     assert shape.half_angles_deg is None and "angle_deg" not in shape.quantities()
     assert shape.pitch_mm == pytest.approx(1.5, rel=3e-3)
 
 
-def test_the_terms_are_what_measuring_again_gives(monkeypatch):
-    shape = seen(monkeypatch, iso_profile(1.5, 14.0), 1.5, 28.0)
+def test_the_terms_are_what_measuring_again_gives():
+    shape = seen(iso_profile(1.5, 14.0), 1.5, 28.0)
 
     class Place:
         height_mm, slope_rad, u_slope_rad = HEIGHT, 0.0, 0.01
@@ -87,12 +97,11 @@ def test_the_terms_are_what_measuring_again_gives(monkeypatch):
     assert floors["pitch_mm"] == pytest.approx(terms.U_CRESTS["pitch_mm"] * shape.pitch_mm)
 
 
-def test_lines_of_no_thread_are_refused(monkeypatch):
+def test_lines_of_no_thread_are_refused():
     _, points = outline_of(iso_profile(1.5, 14.0), 1.5, 28.0)
     # Drawn out into a cone of 1 : 4.
     at = AXIS.to_axis(points)
     cone = AXIS.to_photo(np.stack([at[:, 0], at[:, 1] * (1 + 0.001 * at[:, 0])], axis=1))
-    monkeypatch.setattr(crest_lines, "outline", lambda crop, level: cone)
     stations = envelope(AXIS.to_axis(cone))
     threads, others = find_regions(*stations)
     camera, _ = place(off_mm=28.0, height_mm=HEIGHT)
@@ -100,4 +109,4 @@ def test_lines_of_no_thread_are_refused(monkeypatch):
     assert threads + others
     for region in threads + others:
         with pytest.raises(OutlineError):
-            measure_crests(None, camera, AXIS, region, HEIGHT, SHARP)
+            measure_crests(sight_of(camera, cone, region))

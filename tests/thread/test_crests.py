@@ -1,13 +1,19 @@
 """Crests and roots of blurred pictures that were drawn at 8 times the size."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter
 
+from pitchcam.edges.rims import UNLEARNT
+from pitchcam.light.esf import DEFAULT_SPREAD
 from pitchcam.light.mirrored import Mirror
+from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.contour import Crop
-from pitchcam.thread.crests import fit_tips, round_share
+from pitchcam.thread.crests import Around, fit_tips, round_share
 from pitchcam.thread.fitting import fit_section
+from pitchcam.thread.sight import Sight
 from tests.thread.helicoid import flanks_of, iso_profile, place, seen_sides, whitworth_profile
 
 FINER = 8
@@ -15,15 +21,15 @@ NO_MIRROR = Mirror(
     loss=0.5, u_loss=0.1, roughness=0.1, u_roughness=0.3, share=0.02, u_share=0.05,
     angles_rad=(0.01, 0.01, 0.01), u_angles=0.1,
 )  # fmt: skip
-BOTH = {1.0: NO_MIRROR, -1.0: NO_MIRROR}
+BOTH = Around(mirrors={1.0: NO_MIRROR, -1.0: NO_MIRROR})
 
 
 def drawn(pitch, profile, blur_px):
-    camera, frame = place()
+    _, frame = place()
     grid, upper, lower = seen_sides(profile, pitch, pitch, frame.pinhole)
     zero = np.zeros_like(grid)
-    a = frame.to_photo(camera, np.stack([grid, upper, zero], 1))
-    b = frame.to_photo(camera, np.stack([grid, -lower, zero], 1))
+    a = frame.to_photo(np.stack([grid, upper, zero], 1))
+    b = frame.to_photo(np.stack([grid, -lower, zero], 1))
     x0, x1 = int(a[:, 0].min()) + 1, int(a[:, 0].max()) - 1
     both = np.concatenate([a, b])[:, 1]
     y0, y1 = int(both.min()) - 20, int(both.max()) + 20
@@ -40,9 +46,18 @@ def drawn(pitch, profile, blur_px):
         background_code=200.0,
     )  # fmt: skip
     section = fit_section(
-        flanks_of(camera, frame, grid, upper, lower, pitch), camera, frame, pitch
+        flanks_of(frame, grid, upper, lower, pitch), frame, pitch
     )
-    return crop, camera, frame, section
+    return crop, frame, section
+
+
+def blurred(crop, frame, blur_px):
+    rims = replace(UNLEARNT, spread=replace(DEFAULT_SPREAD, blur_px=blur_px))
+    axis = ImageAxis(point_px=(0.0, 0.0), direction=(1.0, 0.0))
+    return Sight(
+        crop=crop, field=None, rims=rims, region=None, part_axis=axis,
+        outline_px=np.zeros((0, 2)), axis=axis, frame=frame,
+    )  # fmt: skip
 
 
 @pytest.mark.parametrize("blur_px", [0.9, 1.3])
@@ -50,25 +65,21 @@ def drawn(pitch, profile, blur_px):
     (iso_profile, 1.5, 14.0), (iso_profile, 1.0, 10.0), (whitworth_profile, 25.4 / 14, 20.955),
 ])  # fmt: skip
 def test_crest_radius_of_a_blurred_picture(form, pitch, major, blur_px):
-    crop, camera, frame, section = drawn(pitch, form(pitch, major), blur_px)
-    mm_per_px = float(np.linalg.norm(frame.origin)) / camera.f_px
+    crop, frame, section = drawn(pitch, form(pitch, major), blur_px)
     # A pixel's own width adds 1/12 to the variance, reading between pixels 1/6.
-    blur_mm = float(np.hypot(blur_px, 0.5)) * mm_per_px
-    tips = fit_tips(crop, camera, frame, section, blur_mm, mm_per_px, BOTH)
+    sight = blurred(crop, frame, float(np.hypot(blur_px, 0.5)))
+    tips = fit_tips(sight, section, BOTH)
     diameter = sum(t.radius_mm for t in tips)
     # Flat and round tops are told apart no better than this when the blur is as wide.
     assert diameter == pytest.approx(major, abs=0.015)
-    assert all(t.misfit < 0.02 and 0 < t.u_mm <= blur_mm and t.count >= 4 for t in tips)
+    assert all(t.misfit < 0.02 and 0 < t.u_mm <= sight.blur_mm and t.count >= 4 for t in tips)
 
 
 def test_root_of_a_rounded_form():
     pitch, major = 25.4 / 14, 20.955
     profile = whitworth_profile(pitch, major)
-    crop, camera, frame, section = drawn(pitch, profile, 1.1)
-    mm_per_px = float(np.linalg.norm(frame.origin)) / camera.f_px
-    roots = fit_tips(
-        crop, camera, frame, section, 1.1 * mm_per_px, mm_per_px, BOTH, groove=True
-    )
+    crop, frame, section = drawn(pitch, profile, 1.1)
+    roots = fit_tips(blurred(crop, frame, 1.1), section, BOTH, groove=True)
     assert sum(t.radius_mm for t in roots) == pytest.approx(2 * profile[1].min(), abs=0.04)
 
 
@@ -77,9 +88,8 @@ def test_a_worn_crest_is_seen_as_lower():
     pitch, major = 1.5, 14.0
     z, r, middle = iso_profile(pitch, major)
     worn = (z, np.minimum(r, major / 2 - 0.1), middle)
-    crop, camera, frame, section = drawn(pitch, worn, 1.0)
-    mm_per_px = float(np.linalg.norm(frame.origin)) / camera.f_px
-    tips = fit_tips(crop, camera, frame, section, 1.04 * mm_per_px, mm_per_px, BOTH)
+    crop, frame, section = drawn(pitch, worn, 1.0)
+    tips = fit_tips(blurred(crop, frame, 1.04), section, BOTH)
     assert sum(t.radius_mm for t in tips) == pytest.approx(major - 0.2, abs=0.03)
 
 

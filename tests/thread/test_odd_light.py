@@ -58,11 +58,11 @@ def test_half_of_a_bend_and_of_a_traced_slope_is_left_open(shape):
 
 def test_a_worn_crest_bends_the_flanks(shape):
     """The outer third of every flank laid back by a little: it opens, the rest does not."""
-    f, camera, frame = shape.flanks, shape.camera, shape.frame
-    straight = _bend(f, shape.section, camera, frame, shape.pitch_mm)
+    f, frame = shape.flanks, shape.frame
+    straight = _bend(f, shape.section, frame, shape.pitch_mm)
     middle = np.median(f.below)
     worn = np.clip(middle - f.below, 0.0, None) * shape.spacing_px * 0.4
     along = np.stack([f.flank, np.zeros_like(f.flank)], axis=1)
     laid = replace(f, xy=f.xy - along * worn[:, None])
     assert abs(straight) < 0.5
-    assert _bend(laid, shape.section, camera, frame, shape.pitch_mm) > 5.0
+    assert _bend(laid, shape.section, frame, shape.pitch_mm) > 5.0

@@ -11,7 +11,7 @@ import pytest
 from pitchcam.camera.pinhole import Camera
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.frame import axis_frame
-from pitchcam.thread.fitting import fit_section
+from pitchcam.thread.fitting import Winding, fit_section
 from pitchcam.thread.section import unfold_flank
 from tests.thread.helicoid import flanks_of, iso_profile, place, seen_sides, whitworth_profile
 
@@ -21,7 +21,7 @@ DATA = Path(__file__).parents[1] / "data"
 def measured(profile, pitch, starts=1, hand=1, **where):
     camera, frame = place(**where)
     seen = seen_sides(profile, pitch, hand * starts * pitch, frame.pinhole)
-    flanks = flanks_of(camera, frame, *seen, pitch)
+    flanks = flanks_of(frame, *seen, pitch)
     return flanks, camera, frame
 
 
@@ -46,7 +46,7 @@ PLACES = [
 def test_angle_pitch_and_diameter_of_an_exact_helicoid(form, pitch, major, angle, starts, where):
     profile = form(pitch, major)
     flanks, camera, frame = measured(profile, pitch, starts, **where)
-    fit = fit_section(flanks, camera, frame, pitch * 1.002, starts=starts).fit
+    fit = fit_section(flanks, frame, pitch * 1.002, Winding(starts=starts)).fit
     assert fit.angle_deg == pytest.approx(angle, abs=0.01)
     assert abs(fit.pitch_mm) == pytest.approx(pitch, rel=1e-5)
     assert 2 * fit.pitch_radius_mm == pytest.approx(profile[2], abs=0.001)
@@ -57,7 +57,7 @@ def _sections_apart(pinhole_of, lead_of):
     """Scatter of the unfolded points about the straight flanks, mm, for a wrong geometry."""
     pitch, where = 1.5, {"length_mm": 200.0, "off_mm": 8.0}
     flanks, camera, frame = measured(iso_profile(pitch, 14.0), pitch, **where)
-    zy = frame.from_photo(camera, flanks.xy)
+    zy = frame.from_photo(flanks.xy)
     tan = np.full(len(zy), np.tan(np.radians(30)))
     z, r = unfold_flank(
         zy, pinhole_of(frame.pinhole), flanks.side, flanks.flank, lead_of(pitch), tan
@@ -86,7 +86,7 @@ def test_a_wrong_camera_height_shows_in_the_pitch():
     flanks, camera, frame = measured(iso_profile(pitch, 14.0), pitch)
     low = replace(camera, distance_mm=camera.distance_mm * 0.98)
     axis = ImageAxis(point_px=(2045.5, 1471.5), direction=(1.0, 0.0))
-    fit = fit_section(flanks, low, axis_frame(low, axis, 0.0, 9.0), pitch).fit
+    fit = fit_section(flanks, axis_frame(low, axis, 0.0, 9.0), pitch).fit
     assert abs(fit.pitch_mm) == pytest.approx(pitch * (196.0 - 9.0) / (200.0 - 9.0), rel=5e-4)
 
 
@@ -108,11 +108,11 @@ def test_silhouettes_of_a_cad_library_thread(name):
     grid = np.arange(-3.5 * pitch, 3.5 * pitch, pitch / 300)
     sides = {}
     for column in (1, 2):
-        zy = frame.from_photo(camera, rows[:, [0, column]])
+        zy = frame.from_photo(rows[:, [0, column]])
         order = np.argsort(zy[:, 0])
         sides[np.sign(zy[0, 1])] = np.interp(grid, zy[order, 0], np.abs(zy[order, 1]))
-    flanks = flanks_of(camera, frame, grid, sides[1.0], sides[-1.0], pitch)
-    fit = fit_section(flanks, camera, frame, pitch).fit
+    flanks = flanks_of(frame, grid, sides[1.0], sides[-1.0], pitch)
+    fit = fit_section(flanks, frame, pitch).fit
     assert abs(fit.pitch_mm) == pytest.approx(pitch, rel=3e-4)
     assert fit.angle_deg == pytest.approx(truth["angle_deg"], abs=0.4)
     assert 2 * fit.pitch_radius_mm == pytest.approx(truth["pitch_diameter_mm"], abs=0.005)
@@ -122,6 +122,6 @@ def test_silhouettes_of_a_cad_library_thread(name):
 def test_a_left_hand_thread_reads_as_well_though_taken_for_a_right_hand_one(where):
     """The hand does not show in the outline; what that costs is far below any photo's noise."""
     flanks, camera, frame = measured(iso_profile(1.5, 14.0), 1.5, 1, -1, **where)
-    fit = fit_section(flanks, camera, frame, 1.5).fit
+    fit = fit_section(flanks, frame, 1.5).fit
     assert fit.angle_deg == pytest.approx(60.0, abs=0.05)
     assert abs(fit.pitch_mm) == pytest.approx(1.5, rel=1e-4)

@@ -12,6 +12,7 @@ from pitchcam.objects.contour import outline
 from pitchcam.objects.regions import find_regions
 from pitchcam.thread.fitting import fit_section
 from pitchcam.thread.points import flank_points
+from pitchcam.thread.sight import LEVEL, Sight
 from pitchcam.thread.true_edges import (
     MOST_SLOPE_PX,
     NEAR_PANEL,
@@ -23,18 +24,18 @@ from pitchcam.thread.true_edges import (
 from tests.thread.helicoid import iso_profile
 from tests.thread.test_crests import drawn
 
-PITCH, MAJOR, LEVEL = 1.5, 14.0, 0.85
+PITCH, MAJOR = 1.5, 14.0
 WINDOW = np.array([(1000, 700), (3200, 700), (3200, 2300), (1000, 2300)], float)
 
 
 def found(blur_px=1.0):
     """Return the points on the level, the first fit, and all that moving them asks for."""
-    crop, camera, frame, _ = drawn(PITCH, iso_profile(PITCH, MAJOR), blur_px)
+    crop, frame, _ = drawn(PITCH, iso_profile(PITCH, MAJOR), blur_px)
     points = outline(crop, LEVEL)
     axis = ImageAxis(point_px=(2045.5, float(np.mean(points[:, 1]))), direction=(1.0, 0.0))
     region = find_regions(*envelope(axis.to_axis(points)))[0][0]
-    flanks = flank_points(points, axis, region, frame, camera)
-    first = fit_section(flanks, camera, frame, PITCH)
+    flanks = flank_points(points, axis, region, frame)
+    first = fit_section(flanks, frame, PITCH)
     rims = SimpleNamespace(
         common=True, panel=0.55, u_panel=0.1,
         # A pixel's own width, and reading between pixels.
@@ -42,14 +43,18 @@ def found(blur_px=1.0):
                       u_blur_px=0.03),
     )  # fmt: skip
     field = SimpleNamespace(window_px=WINDOW)
-    return flanks, crop, field, rims, first, frame, camera
+    sight = Sight(
+        crop=crop, field=field, rims=rims, region=region, part_axis=axis, outline_px=points,
+        axis=axis, frame=frame,
+    )  # fmt: skip
+    return flanks, sight, first
 
 
 @pytest.mark.parametrize("blur_px", [0.9, 1.2])
 def test_dull_threads_flanks_end_at_their_edge(blur_px: float) -> None:
-    flanks, crop, field, rims, first, frame, camera = found(blur_px)
-    moved, edges, surface = move_to_edges(flanks, crop, field, rims, first, frame, camera, LEVEL)
-    fit = fit_section(moved, camera, frame, PITCH).fit
+    flanks, sight, first = found(blur_px)
+    moved, edges, surface = move_to_edges(flanks, sight, first)
+    fit = fit_section(moved, sight.frame, PITCH).fit
     # ISO 68-1: d2 = d - 3/8 sqrt 3 P.
     assert 2 * fit.pitch_radius_mm == pytest.approx(MAJOR - 0.6495 * PITCH, abs=0.015)
     assert abs(2 * first.fit.pitch_radius_mm - (MAJOR - 0.6495 * PITCH)) > 0.1
@@ -61,7 +66,7 @@ def test_dull_threads_flanks_end_at_their_edge(blur_px: float) -> None:
 
 
 def test_a_flank_with_points_in_one_half_only_moves_as_a_whole() -> None:
-    flanks, crop, field, rims, first, frame, camera = found()
+    flanks, sight, first = found()
     one = (flanks.side > 0) & (flanks.flank > 0)
     ridge = flanks.ridge[one]
     # All but four of this flank's points on one ridge.
@@ -74,7 +79,7 @@ def test_a_flank_with_points_in_one_half_only_moves_as_a_whole() -> None:
         k: getattr(points, k)[keep] for k in ("z", "r", "side", "flank", "ridge")
     }))  # fmt: skip
     some = flanks.only(keep)
-    moved, edges, _ = move_to_edges(some, crop, field, rims, narrow, frame, camera, LEVEL)
+    moved, edges, _ = move_to_edges(some, sight, narrow)
     own = (some.side > 0) & (some.flank > 0)
     assert sum(e.side > 0 and e.flank > 0 for e in edges) == 1
     step = np.linalg.norm(moved.xy - some.xy, axis=1)
@@ -92,9 +97,9 @@ def test_what_edges_do_not_tell_of_the_panel_stays_open() -> None:
 
 
 def test_no_flank_no_edge() -> None:
-    flanks, crop, field, rims, first, frame, camera = found()
+    flanks, sight, first = found()
     none = flanks.only(np.zeros(len(flanks.side), bool))
-    moved, edges, surface = move_to_edges(none, crop, field, rims, first, frame, camera, LEVEL)
+    moved, edges, surface = move_to_edges(none, sight, first)
     assert (len(moved.side), edges, surface.background) == (0, (), 1.0)
 
 

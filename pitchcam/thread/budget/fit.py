@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from pitchcam.records import BudgetLine
 from pitchcam.thread.budget.geometry import Geometry, by_pitch
+from pitchcam.thread.fitting import PER_POINT
 from pitchcam.thread.flanks import NAMES, FlankFit
 from pitchcam.thread.measure import ThreadShape
 
@@ -32,7 +33,7 @@ def edge_noise(shape: ThreadShape, place: Geometry) -> BudgetLine:
     fit = shape.section.fit
     c = fit.covariance
     tips, roots = ([t.u_mm for t in both] for both in (shape.tips, shape.roots))
-    observations = shape.section.per_point * int(np.sum(fit.used))
+    observations = PER_POINT * int(np.sum(fit.used))
     return BudgetLine(
         source="edge noise", kind="A", correlated=False,
         degrees_of_freedom=max(observations - len(c), 1.0),

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from pitchcam.camera.pinhole import Camera
 from pitchcam.thread.crest_lines import CrestShape, remeasure_crests
+from pitchcam.thread.fitting import PER_POINT
 from pitchcam.thread.measure import ThreadShape, remeasure
 from pitchcam.thread.pose.records import GRID, normal
 
@@ -95,7 +96,7 @@ def _by_drift(shape: Measured, camera: Camera, angles: Values, squares: Values) 
     if isinstance(shape, CrestShape):
         points = max(float(len(shape.crests.xy) - 4), 1.0)
     else:
-        points = shape.section.per_point * int(np.count_nonzero(shape.section.fit.used))
+        points = PER_POINT * int(np.count_nonzero(shape.section.fit.used))
     own = INFLATE * float(np.sqrt(squares.min() / (bend * points)))
     # Scale grows as 1 + k r^2, lengths along a radius as 1 + 3 k r^2.
     centre = np.array(camera.centre_px)

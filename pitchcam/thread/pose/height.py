@@ -114,7 +114,7 @@ class Roll:
 
 
 def hexagon_roll(
-    part: Shape, section: Section, frame: AxisFrame, camera: Camera, rest: Rest
+    part: Shape, section: Section, frame: AxisFrame, rest: Rest
 ) -> Roll:
     """Return how far a hexagon is turned about the axis.
 
@@ -127,7 +127,7 @@ def hexagon_roll(
     ----------
     part
         The part's outline.
-    section, frame, camera
+    section, frame
         A thread measured on the part, whose axis is known far better than the outline's middle.
     rest
         The stretch that is taken for a hexagon.
@@ -135,11 +135,11 @@ def hexagon_roll(
     corners = [c for side in (1.0, -1.0) if (c := _corner(part, rest, side)) is not None]
     if len(corners) < 2:
         return Roll(turn_rad=0.0, u_turn_rad=0.0, shown=1.0)
-    y = [section.to_axis(frame.from_photo(camera, c))[1] for c in corners]
+    y = [section.to_axis(frame.from_photo(c))[1] for c in corners]
     above, below = float(max(y)), float(-min(y))
     width, reach = above + below, float(np.linalg.norm(frame.origin))
     seen = np.arctan(2 * (above - below) * reach / width**2)
-    up = -np.array(camera.normal)
+    up = -np.array(frame.camera.normal)
     slant = np.arctan2(-up @ frame.across, up @ frame.toward)
     sixth = np.pi / 3
     turn = float((seen - slant + sixth / 2) % sixth - sixth / 2)

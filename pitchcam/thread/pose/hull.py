@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 from scipy.ndimage import grey_opening
 from scipy.special import ndtr
 
-from pitchcam.camera.pinhole import Camera
 from pitchcam.objects.axis import ImageAxis, envelope
 from pitchcam.objects.frame import AxisFrame
 from pitchcam.thread.pose.height import Rest
@@ -65,38 +64,45 @@ class Fall:
     probability: float
 
 
+@dataclass(frozen=True, kw_only=True)
+class SeenPart:
+    """A part as the photo shows it.
+
+    ``outline_px`` is its closed outline, (n, 2), which runs ``out_px`` outside its edge; ``axis``
+    its axis in the photo. ``heads`` are the stretches along it of hexagons other than the one it
+    rests on, ``threads`` those of its threads.
+    """
+
+    outline_px: Values
+    axis: ImageAxis
+    out_px: float = 0.0
+    heads: Sequence[tuple[float, float]] = ()
+    threads: Sequence[tuple[float, float]] = ()
+
+
 def part_profile(
-    outline_px: Values, axis: ImageAxis, frame: AxisFrame, camera: Camera, rest: Rest,
-    out_px: float = 0.0, heads: Sequence[tuple[float, float]] = (),
-    threads: Sequence[tuple[float, float]] = (),
+    seen: SeenPart, frame: AxisFrame, rest: Rest
 ) -> Profile:
     """Return a part's profile from its outline.
 
     Parameters
     ----------
-    outline_px
-        Closed outline, (n, 2) photo pixels.
-    axis
-        The part's axis in the photo.
-    frame, camera
+    seen
+        The part as the photo shows it.
+    frame
         The axis in space, inclined as it is taken to be.
     rest
         The feature the part would rest on if it were level, which may be a hexagon.
-    out_px
-        How far outside the part's edge the outline runs.
-    heads
-        Stretches of other hexagons.
-    threads
-        Stretches of threads.
     """
-    s, upper, lower = envelope(axis.to_axis(outline_px))
+    axis, out_px = seen.axis, seen.out_px
+    s, upper, lower = envelope(axis.to_axis(seen.outline_px))
     upper, lower = upper - out_px, lower + out_px
     sides = [
-        frame.from_photo(camera, axis.to_photo(np.stack([s, t], axis=1))) for t in (upper, lower)
+        frame.from_photo(axis.to_photo(np.stack([s, t], axis=1))) for t in (upper, lower)
     ]
     z = (sides[0][:, 0] + sides[1][:, 0]) / 2
     width = np.abs(sides[0][:, 1] - sides[1][:, 1]) / 2
-    for start, end in threads:
+    for start, end in seen.threads:
         # One side shows a crest where the other shows the groove; the crests are rested on.
         on = (s >= start) & (s <= end)
         if on.sum() < FEWEST_STATIONS:
@@ -107,18 +113,18 @@ def part_profile(
         width[on] = np.maximum(*(np.abs(side[on, 1] - middle) for side in sides))
     away = np.hypot(frame.pinhole[2], frame.pinhole[0] - z)
     # A round body is seen along tangents, a little wider.
-    seen = width * away / np.hypot(away, width)
-    rests = seen.copy()
+    shown = width * away / np.hypot(away, width)
+    rests = shown.copy()
     mm_per_px = float(np.abs(np.diff(z)).mean())
     hexagons = [(rest.stretch, rest.height_mm)] if rest.hexagon else []
-    for stretch in heads:
+    for stretch in seen.heads:
         on = (s >= stretch[0]) & (s <= stretch[1])
         hexagons.append((stretch, float(np.median(width[on])) * np.sqrt(3) / 2))
     for stretch, flat_mm in hexagons:
-        first, last = _hexagon(seen, s, stretch, mm_per_px)
-        seen[first : last + 1] = width[first : last + 1]
-        rests = np.minimum(rests, _lowered(seen, first, last, flat_mm))
-    return Profile(z_mm=z, seen_mm=seen, rests_mm=rests)
+        first, last = _hexagon(shown, s, stretch, mm_per_px)
+        shown[first : last + 1] = width[first : last + 1]
+        rests = np.minimum(rests, _lowered(shown, first, last, flat_mm))
+    return Profile(z_mm=z, seen_mm=shown, rests_mm=rests)
 
 
 def _hexagon(

@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.camera.pinhole import Camera
 from pitchcam.objects.end_face import end_face
 from pitchcam.objects.frame import axis_frame
 from pitchcam.objects.shapes import Shape
 from pitchcam.thread.measure import ThreadShape
 from pitchcam.thread.pose.drift import Measured, again, thread_sight
 from pitchcam.thread.pose.height import Rest, head_stretches, hexagon_roll, turned
-from pitchcam.thread.pose.hull import part_profile
+from pitchcam.thread.pose.hull import SeenPart, part_profile
 from pitchcam.thread.pose.records import Pose
 from pitchcam.thread.pose.rest import posterior, sight
 
@@ -29,9 +28,24 @@ U_STATED_MM = 0.1
 ROUNDS = 3
 
 
+@dataclass(frozen=True, kw_only=True)
+class Known:
+    """What is known of how a part lies besides the picture.
+
+    ``height_mm`` is the axis's height at the thread where somebody measured it; ``fixed_mm`` the
+    point in the camera frame that the reference fixes whatever the tilt, None where the thread
+    itself gives the scale.
+    """
+
+    height_mm: float | None = None
+    fixed_mm: Values | None = None
+
+
+NOTHING = Known()
+
+
 def lay(
-    shape: Measured, part: Shape, camera: Camera, level: Rest, blur_px: float,
-    stated_height_mm: float | None = None, fixed_mm: Values | None = None,
+    shape: Measured, part: Shape, level: Rest, blur_px: float, known: Known = NOTHING
 ) -> Rest:
     """Return how a part rests by what one of its threads and its outline show.
 
@@ -41,17 +55,12 @@ def lay(
         The thread, measured as if its part were level.
     part
         Its part.
-    camera
-        The camera over the plate.
     level
         The feature the part rests on if it is level.
     blur_px
         Standard deviation of the photo's blur.
-    stated_height_mm
-        The axis's height at the thread where somebody measured it.
-    fixed_mm
-        The point in the camera frame that the reference fixes whatever the tilt; None where the
-        thread itself gives the scale.
+    known
+        What is known besides.
 
     Returns
     -------
@@ -59,31 +68,33 @@ def lay(
         The resting feature with the hexagon's turn taken into account, its pose, and the axis's
         height at the thread. The thread has to be fitted :func:`again` in it.
     """
+    camera = shape.camera
     drawn = thread_sight(shape, camera, level.height_mm)
     faces = [f for end in (-1.0, 1.0) if (f := end_face(shape.outline_px, part.axis, end))]
     middle = float(part.axis.to_axis(shape.camera.project(shape.frame.origin))[0])
     heads = head_stretches(part, level)
     # Half a ridge beyond the last whole crest belongs to the thread.
     threads = [(r.start_px - r.spacing_px / 2, r.end_px + r.spacing_px / 2) for r in part.threads]
+    seen_part = SeenPart(
+        outline_px=shape.outline_px, axis=part.axis, out_px=OUTLINE_OUT * blur_px, heads=heads,
+        threads=threads,
+    )  # fmt: skip
     rest, height, slope = level, level.height_mm, 0.0
     for _ in range(ROUNDS):
         frame = axis_frame(camera, part.axis, middle, height, slope)
-        profile = part_profile(
-            shape.outline_px, part.axis, frame, camera, rest, OUTLINE_OUT * blur_px, heads,
-            threads,
-        )  # fmt: skip
+        profile = part_profile(seen_part, frame, rest)
         seen = sight(faces, drawn, part.axis, camera, height)
         lever = 0.0
-        if fixed_mm is not None:
-            lever = float((frame.origin - fixed_mm) @ frame.along)
+        if known.fixed_mm is not None:
+            lever = float((frame.origin - known.fixed_mm) @ frame.along)
         found = posterior(profile, seen, camera, rest.u_height_mm, lever)
-        if stated_height_mm is not None:
-            found = _stated(found, stated_height_mm)
+        if known.height_mm is not None:
+            found = _stated(found, known.height_mm)
         height, slope = found.height_mm, found.slope_rad
         if level.hexagon and isinstance(shape, ThreadShape):
             # Only in its own pose do the corners tell the turn.
             laid = again(shape, camera, height, slope)
-            roll = hexagon_roll(part, laid.section, laid.frame, camera, level)
+            roll = hexagon_roll(part, laid.section, laid.frame, level)
             rest = turned(level, roll)
             found = replace(found, turn_rad=roll.turn_rad, u_turn_rad=roll.u_turn_rad)
     return replace(rest, height_mm=height, u_height_mm=found.u_height_mm, pose=found)

@@ -24,11 +24,11 @@ def level_shape(incline_deg, noise_px=0.0, taper=0.0):
     frame = axis_frame(CAMERA, AXIS, 60.0, HEIGHT, np.radians(incline_deg))
     z, upper, lower = seen_sides(iso_profile(PITCH, MAJOR), PITCH, PITCH, frame.pinhole, turns=10)
     seen = z, upper + taper / 2 * z, lower + taper / 2 * z
-    flanks = flanks_of(CAMERA, frame, *seen, PITCH)
+    flanks = flanks_of(frame, *seen, PITCH)
     rng = np.random.default_rng(5)
     flanks = replace(flanks, xy=flanks.xy + rng.normal(0, noise_px, flanks.xy.shape))
     level = axis_frame(CAMERA, AXIS, 60.0, HEIGHT)
-    section = fit_section(flanks, CAMERA, level, PITCH)
+    section = fit_section(flanks, level, PITCH)
     mm_per_px = float(np.linalg.norm(level.origin)) / CAMERA.f_px
     return ThreadShape(
         axis=AXIS, frame=level, camera=CAMERA, section=section, flanks=flanks, edges=(), tips=(),

@@ -9,7 +9,7 @@ from scipy.special import ndtr
 from pitchcam.camera.pinhole import Camera
 from pitchcam.objects.axis import ImageAxis, envelope
 from pitchcam.objects.frame import axis_frame
-from pitchcam.thread.fitting import Section
+from pitchcam.thread.fitting import USUAL, Section
 from pitchcam.thread.pose.height import Roll, hexagon_roll, rest_height, turned
 
 CAMERA = Camera(f_px=3005.0, u_f_px=45.0, centre_px=(2015.5, 1511.5), distance_mm=200.0)
@@ -73,10 +73,10 @@ def part(wide, height, off_mm=0.0, **light):
 
 def rolled(shape, height):
     frame = axis_frame(CAMERA, shape.axis, 200.0, height)
-    section = Section(fit=None, points=None, seen_points=None, per_point=1.0, turn_rad=0.0,
-                      offset_mm=0.0, starts=1, hand=1.0)  # fmt: skip
+    section = Section(fit=None, points=None, seen_points=None, turn_rad=0.0, offset_mm=0.0,
+                      winding=USUAL)  # fmt: skip
     rest = rest_height(shape, CAMERA)
-    return rest, hexagon_roll(shape, section, frame, CAMERA, rest)
+    return rest, hexagon_roll(shape, section, frame, rest)
 
 
 def test_hexagon_on_a_flat():

@@ -11,7 +11,7 @@ from pitchcam.objects.axis import ImageAxis, envelope, find_axis
 from pitchcam.objects.end_face import end_face
 from pitchcam.objects.frame import axis_frame
 from pitchcam.thread.pose.height import rest_height
-from pitchcam.thread.pose.hull import falls, part_profile
+from pitchcam.thread.pose.hull import SeenPart, falls, part_profile
 from pitchcam.thread.pose.records import GRID
 from pitchcam.thread.pose.rest import posterior, sight
 from tests.thread.pose.drawn_part import Lying, bolt, comes_to_rest, sender, stud
@@ -24,6 +24,10 @@ def camera_of(part, u_tilt_deg=0.05):
         f_px=part.f_px, u_f_px=0.015 * part.f_px, centre_px=part.centre_px,
         distance_mm=part.distance_mm, u_tilt_rad=float(np.radians(u_tilt_deg)),
     )  # fmt: skip
+
+
+def seen_part(shape):
+    return SeenPart(outline_px=shape.outline_px, axis=shape.axis)
 
 
 def shape_of(part):
@@ -51,7 +55,7 @@ def laid(part, *, u_tilt_deg=0.05, thread=DARK, z=9.0):
     height, slope = level.height_mm, 0.0
     for _ in range(3):
         frame = axis_frame(camera, shape.axis, s, height, slope)
-        profile = part_profile(shape.outline_px, shape.axis, frame, camera, level)
+        profile = part_profile(seen_part(shape), frame, level)
         seen = sight(faces, thread, shape.axis, camera, height)
         pose = posterior(profile, seen, camera, level.u_height_mm)
         height, slope = pose.height_mm, pose.slope_rad
@@ -133,7 +137,7 @@ def test_tilt_of_the_camera_is_told_from_inclination_by_the_hull():
     tilted = camera_of(part, 2.0).tilted(np.array([np.tan(np.radians(2.5)), 0.0, 1.0]), 0.035)
     frame = axis_frame(tilted, shape.axis, 0.0, 6.0)
     faces = [f for e in (-1.0, 1.0) if (f := end_face(shape.outline_px, shape.axis, e))]
-    profile = part_profile(shape.outline_px, shape.axis, frame, tilted, rest_height(shape, tilted))
+    profile = part_profile(seen_part(shape), frame, rest_height(shape, tilted))
     pose = posterior(profile, sight(faces, DARK, shape.axis, tilted, 6.0), tilted, 0.1)
     # The plate was said to rise by 2.5 degrees to the right, and does not.
     along = np.sign(shape.axis.direction[0])
@@ -146,7 +150,7 @@ def test_the_thread_decides_where_no_end_is_seen():
     shape, camera = shape_of(part), camera_of(part)
     level = rest_height(shape, camera)
     frame = axis_frame(camera, shape.axis, 0.0, level.height_mm)
-    profile = part_profile(shape.outline_px, shape.axis, frame, camera, level)
+    profile = part_profile(seen_part(shape), frame, level)
     for told in (0.0, comes_to_rest(bolt())):
         thread = -0.5 * ((GRID - told) / 1.0) ** 2
         pose = posterior(profile, sight([], thread, shape.axis, camera, 9.0), camera, 0.1)

@@ -1,0 +1,93 @@
+"""How one thread is seen: its part's light, the lit field, and its axis in space."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pitchcam.camera.pinhole import Camera
+from pitchcam.edges.rims import Rims
+from pitchcam.objects.axis import ImageAxis
+from pitchcam.objects.contour import Crop
+from pitchcam.objects.field import Field
+from pitchcam.objects.frame import AxisFrame, axis_frame
+from pitchcam.objects.regions import Region
+
+Values = NDArray[np.float64]
+
+#: Level of the light at which outlines are found before edges are placed: high enough that a
+#: mirrored rim counts to the part, low enough to stand clear of the background's noise.
+LEVEL = 0.85
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sight:
+    """One thread as the photo shows it, built once and handed on.
+
+    ``crop`` is the part's light with the phone's sharpening undone, ``field`` the lit field,
+    ``rims`` what the photo's straight edges tell of blur and panel. ``outline_px`` (n, 2) is the
+    part's outline at LEVEL, ``region`` where the thread lies along ``part_axis``; ``axis`` is the
+    thread's own in the photo, ``frame`` that axis in space, with the camera that sees it.
+    """
+
+    crop: Crop
+    field: Field
+    rims: Rims
+    region: Region
+    part_axis: ImageAxis
+    outline_px: Values
+    axis: ImageAxis
+    frame: AxisFrame
+
+    @property
+    def camera(self) -> Camera:
+        """The camera over the plate."""
+        return self.frame.camera
+
+    @property
+    def mm_per_px(self) -> float:
+        """The scale on the axis in mid-thread."""
+        return self.frame.mm_per_px
+
+    @property
+    def blur_px(self) -> float:
+        """Standard deviation of the photo's blur."""
+        return self.rims.spread.blur_px
+
+    @property
+    def blur_mm(self) -> float:
+        """The same on the axis."""
+        return self.blur_px * self.mm_per_px
+
+    @property
+    def slant(self) -> float:
+        """Tangent of the angle at which rays meet the axis's normal plane in mid-thread."""
+        z, _, x = self.frame.pinhole
+        return float(abs(z) / x)
+
+    def to_frame(self, xy: Values) -> Values:
+        """Return where photo positions meet the plane of the axis, (z, y) in mm."""
+        return self.frame.from_photo(xy)
+
+    def to_photo(self, zyx: Values) -> Values:
+        """Return the photo positions of points (z, y, x) in the frame."""
+        return self.frame.to_photo(zyx)
+
+    def light(self, zyx: Values) -> Values:
+        """Return the light, 1 = the background's, seen at points (z, y, x) in the frame."""
+        return self.crop.sample(self.to_photo(zyx))
+
+    def laid(self, camera: Camera, height_mm: float, incline_rad: float) -> Sight:
+        """Return the thread as seen in another geometry; all that was seen stays."""
+        frame = laid_frame(self.frame, self.axis, camera, height_mm, incline_rad)
+        return replace(self, frame=frame)
+
+
+def laid_frame(
+    frame: AxisFrame, axis: ImageAxis, camera: Camera, height_mm: float, incline_rad: float
+) -> AxisFrame:
+    """Return the frame of the same middle of a thread under another camera, height, inclination."""
+    middle = float(axis.to_axis(frame.camera.project(frame.origin))[0])
+    return axis_frame(camera, axis, middle, height_mm, incline_rad)
