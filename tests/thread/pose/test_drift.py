@@ -29,10 +29,9 @@ def level_shape(incline_deg, noise_px=0.0, taper=0.0):
     flanks = replace(flanks, xy=flanks.xy + rng.normal(0, noise_px, flanks.xy.shape))
     level = axis_frame(CAMERA, AXIS, 60.0, HEIGHT)
     section = fit_section(flanks, level, PITCH)
-    mm_per_px = float(np.linalg.norm(level.origin)) / CAMERA.f_px
     return ThreadShape(
-        axis=AXIS, frame=level, camera=CAMERA, section=section, flanks=flanks, edges=(), tips=(),
-        roots=(), mm_per_px=mm_per_px, spacing_px=PITCH / mm_per_px, span_mm=(-6.0, 6.0),
+        axis=AXIS, frame=level, section=section, flanks=flanks, edges=(), tips=(),
+        roots=(), spacing_px=PITCH / level.mm_per_px, span_mm=(-6.0, 6.0),
         outline_px=np.zeros((0, 2)), straight=True, nearness=0.0, bend_deg=0.0,
     )  # fmt: skip
 
