@@ -10,6 +10,7 @@ import click
 from pitchcam.cli._stock import limit_options, load_stock, record_option, stock_option
 from pitchcam.errors import Exit
 from pitchcam.records import json_text
+from pitchcam.records.formats import format_of
 
 
 @click.command(
@@ -54,7 +55,7 @@ def command(
     lacking = missing(asked, stock, chains)
     if as_json:
         answer = {
-            "format": "pitchcam.chains/1",
+            "format": format_of("chains"),
             "port": asked.port.text,
             "part": asked.part.text,
             "chains": [chain_json(c, asked) for c in chains],

@@ -10,6 +10,7 @@ import click
 from pitchcam.cli._options import Progress, scale_options, scale_spec
 from pitchcam.errors import Exit, UnreadableError
 from pitchcam.records import json_text
+from pitchcam.records.formats import format_of
 
 if TYPE_CHECKING:
     from pitchcam.match.leaf import LeafChance, LeafVerdict
@@ -65,7 +66,7 @@ def command(photo: str, gauge: str, cast: bool, as_json: bool, **scale: Any) -> 
         )
     doubts = [w for w in measurement.warnings if w.code == "reference-size"]
     if as_json:
-        document = {"threads": [_document(f) for f in found],
+        document = {"format": format_of("check"), "threads": [_document(f) for f in found],
                     "warnings": [w.to_json() for w in doubts]}  # fmt: skip
         click.echo(json_text(document, indent=1))
     else:

@@ -8,6 +8,7 @@ import click
 
 from pitchcam.errors import Exit, UsageError
 from pitchcam.records import json_text
+from pitchcam.records.formats import format_of
 
 
 @click.command("mate", epilog='Example: pitchcam mate "R 1/4" "Rc 1/4"')
@@ -45,7 +46,9 @@ def command(
     pairs = [(male, female), (female, male)] if both else [(male, female)]
     answers = [_one(m, f) for m, f in pairs]
     if as_json:
-        click.echo(json_text([a["json"] for a in answers] if both else answers[0]["json"]))
+        told = [a["json"] for a in answers]
+        both_ways = {"format": format_of("matings"), "matings": told}
+        click.echo(json_text(both_ways if both else told[0]))
     else:
         click.echo("\n\n".join(a["text"] for a in answers))
     ctx.exit(Exit.NAMED if all(a["ok"] for a in answers) else Exit.OPEN)

@@ -10,6 +10,7 @@ import click
 from pitchcam.cli._options import LENGTH, output_path
 from pitchcam.errors import UsageError
 from pitchcam.records import json_text
+from pitchcam.records.formats import format_of
 
 if TYPE_CHECKING:
     from pitchcam.series import ThreadSize
@@ -71,7 +72,8 @@ def command(
         raise UsageError("--drawing draws one designation.", "Name it: pitchcam series M14x1.5")
     sizes = filtered(family, diameter, gauge, use, common)
     if as_json:
-        click.echo(json_text([_brief(s) for s in sizes], indent=1))
+        listed = [_brief(s) for s in sizes]
+        click.echo(json_text({"format": format_of("series"), "sizes": listed}, indent=1))
     else:
         click.echo(_listing(sizes))
 
@@ -229,7 +231,7 @@ def document(size: ThreadSize) -> dict[str, Any]:
     from pitchcam.series.families import load_families
 
     gender = size.genders[0]
-    return _brief(size) | {
+    return {"format": format_of("size")} | _brief(size) | {
         "gauge_length_mm": size.gauge_length_mm,
         "useful_length_mm": size.useful_length_mm,
         "limits": {

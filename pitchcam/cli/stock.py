@@ -12,6 +12,7 @@ import click
 from pitchcam.cli._stock import load_stock, record_option, stock_option
 from pitchcam.errors import PitchcamError, printable
 from pitchcam.records import json_text
+from pitchcam.records.formats import format_of
 
 
 @click.group("stock", epilog="Example: pitchcam stock check bench.csv")
@@ -91,7 +92,7 @@ def list_(
         click.echo(stock_csv(rows), nl=False)
     elif as_json:
         listed = [{"id": r.id, "text": r.text, "count": r.count} for r in rows]
-        click.echo(json_text({"format": "pitchcam.stock/1", "rows": listed}))
+        click.echo(json_text({"format": format_of("stock"), "rows": listed}))
     else:
         for r in rows:
             rating = "" if r.pressure_bar is None else f", {r.pressure_bar:g} bar"

@@ -13,6 +13,7 @@ from pitchcam.joining.chains.text import CAUTION, chain_json, chain_warnings
 from pitchcam.joining.job import Job, Side, Way
 from pitchcam.joining.mating.mate import Mating
 from pitchcam.joining.mating.text import condition
+from pitchcam.records.formats import format_of
 
 Section = tuple[str, tuple[str, ...]]
 
@@ -146,7 +147,7 @@ def _notes(way: Way) -> list[str]:
 def job_json(job: Job) -> dict[str, Any]:
     """Return the job as JSON."""
     return {
-        "format": "pitchcam.job/1",
+        "format": format_of("job"),
         "port": _side_json(job.port),
         "part": _side_json(job.part),
         "settled": job.settled,

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from pitchcam.errors import Exit, InputError
+from pitchcam.records.formats import format_of
 from pitchcam.records.quantities import (
     MM_PER_INCH,
     NAMING_QUANTITIES,
@@ -32,7 +33,7 @@ __all__ = [
     "ThreadReading", "ThreadResult", "Verdict", "exit_code", "json_text",
 ]  # fmt: skip
 
-FORMAT = "pitchcam.measurement/1"
+FORMAT = format_of("measurement")
 
 ScaleSource = Literal["auto", "pin", "disc", "card", "jaws", "major", "sheet", "none"]
 

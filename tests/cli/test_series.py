@@ -64,7 +64,7 @@ def test_json() -> None:
     assert one["limits"]["external"][0]["class"] == "A"
     assert {c["designation"] for c in one["confusable"]} >= {"R 1/2", "1/2-14 NPT"}
     many = json.loads(run("-f", "G", "--json").output)
-    assert len(many) == 20 and many[0]["designation"] == "G 1/16"
+    assert len(many["sizes"]) == 20 and many["sizes"][0]["designation"] == "G 1/16"
 
 
 @pytest.mark.parametrize("args", [("nothing",), ("-f", "X"), ("-d", "90", "-f", "BA")])

@@ -60,7 +60,7 @@ def test_mate(pair):
 def test_series_and_size():
     names = [s.designation for s in calls.sizes({"family": "G", "common": "yes"})]
     listed = json.loads(command("series", "-f", "G", "--common", "--json"))
-    assert names == [row["designation"] for row in listed]
+    assert names == [row["designation"] for row in listed["sizes"]]
     full = json.loads(json.dumps(calls.size("5/8 UNF")["document"]))
     assert full == json.loads(command("series", "5/8 UNF", "--json"))
 

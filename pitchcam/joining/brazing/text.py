@@ -12,6 +12,7 @@ from pitchcam.joining.brazing.plan import JoinPlan
 from pitchcam.joining.brazing.steps import NAMES, cautions, steps
 from pitchcam.joining.brazing.strength import lap_for_full_strength_mm
 from pitchcam.joining.practice import practice
+from pitchcam.records.formats import format_of
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -224,7 +225,7 @@ def plan_text(plan: JoinPlan) -> str:
 def plan_json(plan: JoinPlan) -> dict[str, Any]:
     """Return the plan as JSON; the figures as printed, the main ones as numbers too."""
     return {
-        "format": "pitchcam.joining/1",
+        "format": format_of("joining"),
         "port": plan.question.port.text,
         "part": plan.question.part.text,
         "service": plan.service["key"],

@@ -7,6 +7,7 @@ from typing import Any
 
 from pitchcam.joining.mating.ends import seats_used
 from pitchcam.joining.mating.mate import Mating
+from pitchcam.records.formats import format_of
 
 _OPENING = {"yes": "Yes", "no": "No"}
 #: What a wrong pair does, by how the computed turns end.
@@ -65,7 +66,7 @@ def mating_json(result: Mating) -> dict[str, Any]:
     """Return the answer as JSON; turns and shares as (tightest, loosest) or (least, most)."""
     cross = result.cross
     return {
-        "format": "pitchcam.mating/1",
+        "format": format_of("mating"),
         "male": result.male.text,
         "female": result.female.text,
         "answer": result.answer,
