@@ -42,6 +42,7 @@ if TYPE_CHECKING:
     )
     from pitchcam.report import annotate, report_html, text
     from pitchcam.series import ThreadSize, find, load_series
+    from pitchcam.several import identify_several
 
 #: Revision of the measuring core: all stages from photo to pipeline, and the series' tables.
 #: Raise it with every change there that can change a figure, a name or a warning of any photo: a
@@ -51,7 +52,8 @@ CORE_REVISION = 8
 #: What a program needs -> the module that has it.
 _PUBLIC = {
     # Photo in, document out.
-    "identify": "pitchcam.pipeline.answer", "load_photo": "pitchcam.photo",
+    "identify": "pitchcam.pipeline.answer", "identify_several": "pitchcam.several",
+    "load_photo": "pitchcam.photo",
     "Photo": "pitchcam.photo", "ScaleSpec": "pitchcam.records",
     "Measurement": "pitchcam.records", "ThreadResult": "pitchcam.records",
     "ThreadReading": "pitchcam.records", "Verdict": "pitchcam.records",
@@ -73,8 +75,8 @@ __all__ = [
     "CORE_REVISION", "FLAGS", "Flag", "InputError", "Measurement", "Photo", "PitchcamError",
     "Quantity", "ReadingError", "RefusedError", "ScaleSpec", "ThreadReading", "ThreadResult",
     "ThreadSize", "Typed", "UnreadableError", "UsageError", "Verdict", "__version__", "annotate",
-    "find", "identify", "load_photo", "load_series", "mate", "name_readings", "name_thread",
-    "parse_end", "report_html", "text",
+    "find", "identify", "identify_several", "load_photo", "load_series", "mate", "name_readings",
+    "name_thread", "parse_end", "report_html", "text",
 ]  # fmt: skip
 
 

@@ -1,4 +1,4 @@
-"""``pitchcam identify``: name the thread in one photo."""
+"""``pitchcam identify``: name the thread in one photo, or in several of the same part."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import click
 from pitchcam.cli._options import Progress, output_path, scale_options, scale_spec
 from pitchcam.errors import UnreadableError, UsageError
 from pitchcam.records import Quantity, json_text
+from pitchcam.units import parse_length
 
 if TYPE_CHECKING:
     from pitchcam.records import Measurement, ScaleSpec
@@ -20,8 +21,15 @@ U_SHRINKAGE = 0.001
 
 
 @click.command(no_args_is_help=True, epilog="Example: pitchcam identify sender.jpg --pin 8")
-@click.argument("photo", metavar="PHOTO")
+@click.argument("photos", metavar="PHOTO...", nargs=-1, required=True)
 @scale_options
+@click.option(
+    "--also",
+    nargs=2,
+    multiple=True,
+    metavar="PHOTO REFERENCE",
+    help="Another photo of the part with another reference: --also B.jpg card, or 'pin 8'.",
+)
 @click.option("--cast", is_flag=True, help="The photo shows a cast of an internal thread.")
 @click.option(
     "--shrinkage",
@@ -33,7 +41,8 @@ U_SHRINKAGE = 0.001
 @click.option("--annotated", metavar="PATH", help="Write the annotated picture (.png or .jpg).")
 @click.option("--report", metavar="PATH", help="Write the report (.html).")
 def command(
-    photo: str,
+    photos: tuple[str, ...],
+    also: tuple[tuple[str, str], ...],
     cast: bool,
     shrinkage: float | None,
     as_json: bool,
@@ -42,6 +51,9 @@ def command(
     **scale: Any,
 ) -> None:
     """Name the thread in PHOTO, from the reference that lies beside it.
+
+    Several photos are taken to show the same part: moved, turned end for end, rolled a quarter, or
+    from nearer. They give one answer; a photo that contradicts the others is left out and named.
 
     State the reference with one of --pin, --disc, --card, --jaws or --major; the marker sheet is
     found without being named. Lengths are mm; write 0.543in for inches.
@@ -57,9 +69,15 @@ def command(
     if shrinkage is not None:
         options["shrinkage"] = Quantity(value=shrinkage / 100.0, u=U_SHRINKAGE)
     with Progress() as progress:
-        measurement, failure = _measure(photo, spec, progress, options)
+        if len(photos) + len(also) > 1:
+            paths = [*photos, *(path for path, _ in also)]
+            specs = [*(spec for _ in photos), *(_reference(text) for _, text in also)]
+            measurement, failure = _measure_several(paths, specs, progress, options)
+        else:
+            paths = [photos[0]]
+            measurement, failure = _measure(paths[0], spec, progress, options)
         if picture_path is not None or report_path is not None:
-            _write(measurement, photo, picture_path, report_path, progress)
+            _write(measurement, paths, picture_path, report_path, progress)
     if as_json:
         click.echo(json_text(measurement.to_json(), indent=1))
     if failure is not None:
@@ -84,6 +102,36 @@ def _measure(
         return _unreadable(photo, failure), failure
 
 
+def _measure_several(
+    photos: list[str], specs: list[ScaleSpec], progress: Progress, options: dict[str, Any]
+) -> tuple[Measurement, UnreadableError | None]:
+    """Return one answer of several photos, or an empty one with the failure to be told."""
+    import pitchcam
+    from pitchcam.several import NothingReadError
+
+    progress("opening the photos")
+    try:
+        return pitchcam.identify_several(photos, specs, progress=progress, **options), None
+    except NothingReadError as failure:
+        return failure.document, failure
+
+
+def _reference(text: str) -> ScaleSpec:
+    """Read 'pin 8', 'disc 23.25', 'jaws 20', 'major 13.8', 'card' or 'sheet 99.6'."""
+    kind, _, size = text.strip().partition(" ")
+    if kind == "card" and not size:
+        return scale_spec(card=True)
+    if kind == "sheet":
+        return scale_spec(sheet_bar=parse_length(size) if size else 100.0)
+    if kind not in ("pin", "disc", "jaws", "major") or not size:
+        raise UsageError(
+            f"{text!r} is no reference;", "write 'pin 8', 'disc 23.25', 'jaws 20', 'major 13.8', "
+            "'card' or 'sheet'",
+        )  # fmt: skip
+    stated: dict[str, Any] = {kind: parse_length(size)}
+    return scale_spec(**stated)
+
+
 def _unreadable(photo: str, failure: UnreadableError) -> Measurement:
     """Return the contract's document of a photo that does not carry the measurement."""
     from pitchcam.photo import load_photo
@@ -102,7 +150,7 @@ def _unreadable(photo: str, failure: UnreadableError) -> Measurement:
 
 def _write(
     measurement: Measurement,
-    photo: str,
+    photos: list[str],
     picture_path: Path | None,
     report_path: Path | None,
     progress: Progress,
@@ -111,10 +159,10 @@ def _write(
     from pitchcam.report import annotate, write_report
     from pitchcam.report.files import write_picture
 
-    opened = load_photo(photo)
+    opened = [load_photo(photo) for photo in photos]
     if picture_path is not None:
         progress("drawing the annotated picture")
-        write_picture(picture_path, annotate(measurement, opened))
+        write_picture(picture_path, annotate(measurement, *opened))
     if report_path is not None:
         progress("writing the report")
         write_report(measurement, opened, report_path)

@@ -158,6 +158,7 @@ def _measure(
         photo=PhotoInfo(
             file=Path(scene.photo.path).name, sha256=scene.photo.sha256,
             width_px=scene.photo.width_px, height_px=scene.photo.height_px,
+            lens=_lens(scene),
         ),
         scale=_scale_result(scene, camera, spec, first_scale),
         parts=tuple(results), warnings=_distinct(flags),
@@ -202,6 +203,14 @@ def _distinct(flags: list[Flag]) -> tuple[Flag, ...]:
     return tuple(seen.values())
 
 
+def _lens(scene: Scene) -> str:
+    """Return what tells one lens from another: its stated focal length and the picture's size."""
+    photo = scene.photo
+    long, short = max(photo.width_px, photo.height_px), min(photo.width_px, photo.height_px)
+    stated = "unstated" if photo.f35_mm is None else f"{photo.f35_mm:g} mm"
+    return f"{stated} {long}x{short}"
+
+
 def _scale_result(
     scene: Scene, camera: Camera, spec: ScaleSpec, first: Quantity | None
 ) -> ScaleResult | None:
@@ -220,5 +229,7 @@ def _scale_result(
     source = scene.reference.source if scene.reference is not None else spec.source
     return ScaleResult(
         source=source, mm_per_px=first, camera_height_mm=height, box_px=box,
+        stated_mm=spec.mm if source == spec.source else spec.sheet_bar_mm,
+        focal_px=Quantity(value=camera.f_px, u=camera.u_f_px),
         outline_px=tuple((float(x), float(y)) for x, y in outline[::step]),
     )  # fmt: skip

@@ -173,6 +173,7 @@ def _one_thread(
         reading=reading, half_angles_deg=half_angles(shape, lines), turns=region.turns,
         span_px=_span(shape), budget=lines, verdict=verdict,
         plots=plots(shape, reading) if with_plots else None, pose=part_pose(rest.pose),
+        taper_sign=_sign(shape.section.fit.taper),
     )  # fmt: skip
     return result, _axis_scale(shape, lines)
 
@@ -199,6 +200,7 @@ def _by_crests(
         reading=reading, half_angles_deg=(None, None), turns=region.turns,
         span_px=((float(ends[0, 0]), float(ends[0, 1])), (float(ends[1, 0]), float(ends[1, 1]))),
         budget=lines, verdict=name_thread(reading), pose=part_pose(rest.pose),
+        taper_sign=_sign(shape.taper),
     )  # fmt: skip
     return result, _axis_scale(shape, lines)
 
@@ -317,6 +319,10 @@ def _as_cast(reading: ThreadReading, shrinkage: Quantity | None) -> ThreadReadin
         major_mm=grown(reading.major_mm), pitch_diameter_mm=grown(reading.pitch_diameter_mm),
         minor_mm=grown(reading.minor_mm),
     )  # fmt: skip
+
+
+def _sign(taper: float) -> int:
+    return -1 if taper < 0 else 1
 
 
 def _span(shape: ThreadShape) -> tuple[tuple[float, float], tuple[float, float]]:

@@ -13,6 +13,7 @@ from typing import Any, Literal
 
 from pitchcam.errors import Exit, InputError
 from pitchcam.records.formats import format_of
+from pitchcam.records.photos import Box, PhotoInfo, PhotoUse, ScaleResult, Span, box_of, span_of
 from pitchcam.records.quantities import (
     MM_PER_INCH,
     NAMING_QUANTITIES,
@@ -27,10 +28,10 @@ from pitchcam.records.reading import Gender, ThreadReading
 from pitchcam.records.verdict import EXIT_OF, Candidate, Status, Verdict, exit_code
 
 __all__ = [
-    "EXIT_OF", "FORMAT", "MM_PER_INCH", "NAMING_QUANTITIES", "BudgetLine", "Candidate",
+    "EXIT_OF", "FORMAT", "MM_PER_INCH", "NAMING_QUANTITIES", "Box", "BudgetLine", "Candidate",
     "Distribution", "Flag", "Gender", "Measurement", "PartPose", "PartResult", "PhotoInfo",
-    "Quantity", "ScaleResult", "ScaleSource", "ScaleSpec", "Status", "ThreadPlots",
-    "ThreadReading", "ThreadResult", "Verdict", "exit_code", "json_text",
+    "PhotoUse", "Quantity", "ScaleResult", "ScaleSource", "ScaleSpec", "Span", "Status",
+    "ThreadPlots", "ThreadReading", "ThreadResult", "Verdict", "exit_code", "json_text",
 ]  # fmt: skip
 
 FORMAT = format_of("measurement")
@@ -78,36 +79,6 @@ class ScaleSpec:
     sheet_bar_mm: float | None = None
     axis_height_mm: float | None = None
     camera_profile: str | None = None
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class ScaleResult:
-    """The scale found: at the thread axis of the first part, and the camera's height over it.
-
-    ``box_px`` and ``outline_px`` are for pictures: no part of the document, nor of equality.
-    """
-
-    source: str
-    mm_per_px: Quantity
-    camera_height_mm: Quantity | None = None
-    box_px: tuple[float, float, float, float] | None = field(default=None, compare=False)
-    outline_px: tuple[tuple[float, float], ...] = field(default=(), compare=False)
-
-    def to_json(self) -> dict[str, Any]:
-        """Return the contract's ``scale``."""
-        return {
-            "source": self.source,
-            "mm_per_px": self.mm_per_px.to_json(),
-            "camera_height_mm": quantity_json(self.camera_height_mm),
-        }
-
-    @classmethod
-    def from_json(cls, document: Mapping[str, Any]) -> ScaleResult:
-        """Return the scale of the contract's ``scale``."""
-        return cls(
-            source=document["source"], mm_per_px=Quantity.from_json(document["mm_per_px"]),
-            camera_height_mm=quantity_of(document.get("camera_height_mm")),
-        )  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -159,6 +130,10 @@ _POSE = ("inclination_deg", "axis_height_mm", "turn_deg")
 class ThreadResult:
     """One threaded region: its reading, budget and verdict, and how its part lies.
 
+    ``taper_sign`` is 1 where the diameter grows from the first to the second point of ``span_px``,
+    -1 where it falls; the reading's taper has no sign. Where several photos were adjusted together,
+    ``spans_px`` has one span per photo, None where the photo does not show the thread.
+
     Readings by hand have neither turns nor a span. ``plots`` are for pictures: no part of the
     document, nor of equality.
     """
@@ -166,15 +141,18 @@ class ThreadResult:
     reading: ThreadReading
     half_angles_deg: tuple[Quantity | None, Quantity | None]
     turns: float | None
-    span_px: tuple[tuple[float, float], tuple[float, float]] | None
+    span_px: Span | None
     budget: tuple[BudgetLine, ...]
     verdict: Verdict
     plots: ThreadPlots | None = field(default=None, compare=False)
     pose: PartPose = PartPose()
+    taper_sign: int = 1
+    spans_px: tuple[Span | None, ...] = ()
 
     def to_json(self) -> dict[str, Any]:
         """Return one entry of the contract's ``threads``."""
         r = self.reading
+        several = [None if s is None else [list(p) for p in s] for s in self.spans_px]
         return {
             "pitch_mm": quantity_json(r.pitch_mm),
             "tpi": quantity_json(r.tpi),
@@ -190,40 +168,43 @@ class ThreadResult:
             "starts": r.starts,
             "turns": None if self.turns is None else float(self.turns),
             "span_px": None if self.span_px is None else [list(p) for p in self.span_px],
+            "taper_sign": self.taper_sign,
             "pose": self.pose.to_json(),
             "budget": [b.to_json() for b in self.budget],
             "verdict": self.verdict.to_json(),
-        }
+        } | ({"spans_px": several} if several else {})
 
     @classmethod
     def from_json(cls, document: Mapping[str, Any]) -> ThreadResult:
         """Return the thread of an entry of ``threads``."""
-        turns, span = document.get("turns"), document.get("span_px")
+        turns = document.get("turns")
         first, second = document.get("half_angles_deg") or (None, None)
         return cls(
             reading=ThreadReading.from_json(document),
             half_angles_deg=(quantity_of(first), quantity_of(second)),
             turns=None if turns is None else float(turns),
-            span_px=None if span is None else _span(span),
+            span_px=span_of(document.get("span_px")),
             budget=tuple(BudgetLine.from_json(row) for row in document.get("budget") or ()),
             verdict=Verdict.from_json(document["verdict"]),
             pose=PartPose.from_json(document.get("pose") or {}),
+            taper_sign=document.get("taper_sign") or 1,
+            spans_px=tuple(span_of(s) for s in document.get("spans_px") or ()),
         )  # fmt: skip
-
-
-def _span(points: Any) -> tuple[tuple[float, float], tuple[float, float]]:
-    (x0, y0), (x1, y1) = points
-    return (float(x0), float(y0)), (float(x1), float(y1))
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class PartResult:
-    """One part found in the photo, with its threaded regions; one read by hand has no box."""
+    """One part found in the photo, with its threaded regions; one read by hand has no box.
+
+    Where several photos were adjusted together, ``boxes_px`` has one box per photo, None where the
+    photo does not show the part.
+    """
 
     id: int
-    box_px: tuple[float, float, float, float] | None
+    box_px: Box | None
     threads: tuple[ThreadResult, ...] = ()
     outline_px: tuple[tuple[float, float], ...] = field(default=(), compare=False)
+    boxes_px: tuple[Box | None, ...] = ()
 
     @property
     def pose(self) -> PartPose:
@@ -238,49 +219,24 @@ class PartResult:
             "box_px": None if self.box_px is None else [float(v) for v in self.box_px],
             "pose": self.pose.to_json(),
             "threads": [t.to_json() for t in self.threads],
-        }
+        } | ({"boxes_px": [b and list(b) for b in self.boxes_px]} if self.boxes_px else {})
 
     @classmethod
     def from_json(cls, document: Mapping[str, Any]) -> PartResult:
         """Return the part of an entry of ``parts``; its pose is that of its threads."""
-        box = document.get("box_px")
-        if box is not None:
-            x0, y0, x1, y1 = box
-            box = (float(x0), float(y0), float(x1), float(y1))
         threads = tuple(ThreadResult.from_json(t) for t in document.get("threads") or ())
-        return cls(id=document["id"], box_px=box, threads=threads)
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class PhotoInfo:
-    """Which photo was measured; a file that is no photo has no size."""
-
-    file: str
-    sha256: str
-    width_px: int | None
-    height_px: int | None
-
-    def to_json(self) -> dict[str, Any]:
-        """Return the contract's ``photo``."""
-        return {
-            "file": self.file,
-            "sha256": self.sha256,
-            "width_px": self.width_px,
-            "height_px": self.height_px,
-        }
-
-    @classmethod
-    def from_json(cls, document: Mapping[str, Any]) -> PhotoInfo:
-        """Return the photo of the contract's ``photo``."""
         return cls(
-            file=document["file"], sha256=document["sha256"],
-            width_px=document["width_px"], height_px=document["height_px"],
+            id=document["id"], box_px=box_of(document.get("box_px")), threads=threads,
+            boxes_px=tuple(box_of(b) for b in document.get("boxes_px") or ()),
         )  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Measurement:
     """Everything one photo, or readings by hand, gave; ``to_json`` is what every front end writes.
+
+    Where several photos of one part were adjusted together, ``photos`` has them all, and ``photo``
+    and ``scale`` are those of the first that counts.
 
     Examples
     --------
@@ -295,16 +251,22 @@ class Measurement:
     scale: ScaleResult | None
     parts: tuple[PartResult, ...] = ()
     warnings: tuple[Flag, ...] = ()
+    photos: tuple[PhotoUse, ...] = ()
 
     def to_json(self) -> dict[str, Any]:
         """Return the whole contract document, ready for :func:`json_text`."""
         return {
             "format": FORMAT,
-            "photo": None if self.photo is None else self.photo.to_json(),
+            **self._of_photos(),
             "scale": None if self.scale is None else self.scale.to_json(),
             "parts": [p.to_json() for p in self.parts],
             "warnings": [w.to_json() for w in self.warnings],
         }
+
+    def _of_photos(self) -> dict[str, Any]:
+        if self.photos:
+            return {"photos": [p.to_json() for p in self.photos]}
+        return {"photo": None if self.photo is None else self.photo.to_json()}
 
     @classmethod
     def from_json(cls, document: Mapping[str, Any]) -> Measurement:
@@ -321,9 +283,10 @@ class Measurement:
         try:
             if document.get("format") != FORMAT:
                 raise ValueError(f"its format is {document.get('format')!r}, not {FORMAT!r}")
-            photo, scale = document["photo"], document["scale"]
+            scale = document["scale"]
+            photos = tuple(PhotoUse.from_json(p) for p in document.get("photos") or ())
             return cls(
-                photo=None if photo is None else PhotoInfo.from_json(photo),
+                photo=_first(photos) if photos else _photo(document["photo"]), photos=photos,
                 scale=None if scale is None else ScaleResult.from_json(scale),
                 parts=tuple(PartResult.from_json(p) for p in document["parts"]),
                 warnings=tuple(Flag.from_json(w) for w in document["warnings"]),
@@ -355,3 +318,12 @@ class Measurement:
         """The command line's exit code: the largest of the threads', 4 with no thread."""
         statuses = (t.verdict.status for p in self.parts for t in p.threads)
         return exit_code(statuses, none=Exit.UNREADABLE)
+
+
+def _photo(document: Any) -> PhotoInfo | None:
+    return None if document is None else PhotoInfo.from_json(document)
+
+
+def _first(photos: tuple[PhotoUse, ...]) -> PhotoInfo:
+    """Return the first photo that counts, or the first."""
+    return next((p.info for p in photos if p.left_out is None), photos[0].info)

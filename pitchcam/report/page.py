@@ -5,13 +5,16 @@ from __future__ import annotations
 import base64
 import contextlib
 import os
+from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 import cv2
+import numpy as np
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from matplotlib.figure import Figure
+from numpy.typing import NDArray
 
 from pitchcam.errors import InputError
 from pitchcam.files import write_whole
@@ -19,8 +22,8 @@ from pitchcam.photo import Photo
 from pitchcam.records import BudgetLine, Measurement, PartResult, ThreadResult
 from pitchcam.report import words
 from pitchcam.report.figures import COVERAGE_FACTOR, percent
-from pitchcam.report.picture import annotate
 from pitchcam.report.plots import drift_figure, profile_figure, spectrum_figure, svg_uri
+from pitchcam.report.several import pictures_of
 from pitchcam.report.verdicts import headline
 from pitchcam.series import ThreadSize, find
 from pitchcam.version import __version__
@@ -37,8 +40,10 @@ _BUDGET_COLUMNS = {
 }
 
 
-def write_report(measurement: Measurement, photo: Photo, path: str | os.PathLike[str]) -> None:
-    """Write the report of one photo as a single HTML file.
+def write_report(
+    measurement: Measurement, photo: Photo | Sequence[Photo], path: str | os.PathLike[str]
+) -> None:
+    """Write the report of one photo, or of several of one part, as a single HTML file.
 
     Raises
     ------
@@ -48,14 +53,10 @@ def write_report(measurement: Measurement, photo: Photo, path: str | os.PathLike
     write_whole(Path(path), report_html(measurement, photo).encode())
 
 
-def report_html(measurement: Measurement, photo: Photo) -> str:
+def report_html(measurement: Measurement, photo: Photo | Sequence[Photo]) -> str:
     """Return the report as HTML that refers to nothing outside itself."""
-    ok, coded = cv2.imencode(
-        ".jpg", annotate(measurement, photo), [cv2.IMWRITE_JPEG_QUALITY, _JPEG_QUALITY]
-    )
-    if not ok:  # pragma: no cover - OpenCV encodes any 8-bit picture
-        raise InputError("the annotated picture could not be encoded")
-    picture = "data:image/jpeg;base64," + base64.b64encode(coded.tobytes()).decode()
+    photos = [photo] if isinstance(photo, Photo) else list(photo)
+    pictures = [(name, _jpeg_uri(drawn)) for name, drawn in pictures_of(measurement, photos)]
     threads = [
         _thread_view(part, index, thread)
         for part in measurement.parts
@@ -64,13 +65,21 @@ def report_html(measurement: Measurement, photo: Photo) -> str:
     page = _environment().get_template("report.html")
     return page.render(
         photo=measurement.photo,
-        picture=picture,
+        photos=measurement.photos,
+        pictures=pictures,
         threads=threads,
         scale=words.scale_line(measurement),
         warnings=measurement.warnings,
         version=__version__,
         factor=f"{COVERAGE_FACTOR:g}",
     )
+
+
+def _jpeg_uri(picture: NDArray[np.uint8]) -> str:
+    ok, coded = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, _JPEG_QUALITY])
+    if not ok:  # pragma: no cover - OpenCV encodes any 8-bit picture
+        raise InputError("the annotated picture could not be encoded")
+    return "data:image/jpeg;base64," + base64.b64encode(coded.tobytes()).decode()
 
 
 @cache

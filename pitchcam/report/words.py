@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from pitchcam.errors import one_line
+from pitchcam.errors import one_line, printable
 from pitchcam.records import (
     Flag,
     Measurement,
     PartResult,
     Quantity,
+    ScaleResult,
     ThreadResult,
 )
 from pitchcam.report.figures import (
@@ -33,7 +34,9 @@ def text(measurement: Measurement) -> str:
     ]
     if not any(part.threads for part in measurement.parts):
         blocks = ["No thread was named."]
-    if measurement.scale is not None:
+    if measurement.photos:
+        blocks.append("\n".join(photo_lines(measurement)))
+    elif measurement.scale is not None:
         blocks.append(scale_line(measurement))
     if measurement.warnings:
         # Two parts may have the same to be said of them.
@@ -67,9 +70,23 @@ def seal_of(designation: str) -> str:
     return load_families()[find(designation).family].seal
 
 
+def photo_lines(measurement: Measurement) -> list[str]:
+    """Return what several photos were adjusted together, each with its own scale."""
+    counted = sum(use.left_out is None for use in measurement.photos)
+    lines = [f"Adjusted from {counted} of {len(measurement.photos)} photos:"]
+    for use in measurement.photos:
+        said = scale_words(use.scale) if use.left_out is None else "does not count"
+        lines.append(printable(f"  {use.info.file}: {said[:1].lower()}{said[1:]}"))
+    return lines
+
+
 def scale_line(measurement: Measurement) -> str:
     """Return one line on where the scale comes from."""
-    scale = measurement.scale
+    return scale_words(measurement.scale)
+
+
+def scale_words(scale: ScaleResult | None) -> str:
+    """Return in words where a scale comes from."""
     if scale is None:
         return "Scale: none"
     per_px = with_uncertainty(scale.mm_per_px, "mm per pixel")

@@ -1,0 +1,212 @@
+"""One answer from several photos: matched, held against one another, adjusted and named."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pitchcam.adjust.disagree import Agreement, agreeing
+from pitchcam.adjust.matching import match
+from pitchcam.adjust.observed import DIAMETERS, TAPER, Observation, layings, observe
+from pitchcam.adjust.system import Adjusted, adjust, effect
+from pitchcam.match import name_thread
+from pitchcam.records import (
+    NAMING_QUANTITIES,
+    BudgetLine,
+    Candidate,
+    Measurement,
+    PartResult,
+    Quantity,
+    ThreadReading,
+    ThreadResult,
+    Verdict,
+)
+
+Values = NDArray[np.float64]
+
+#: Correlations are kept this far below one: naming inverts their matrix.
+MOST_CORRELATION = 0.999
+
+
+@dataclass(frozen=True, kw_only=True)
+class Together:
+    """The parts that several photos show, and why a photo does not count, by its place."""
+
+    parts: tuple[PartResult, ...]
+    left_out: dict[int, str]
+    open: bool
+    unmoved: bool
+
+
+def combine(measurements: Sequence[Measurement | None]) -> Together:
+    """Adjust what photos of one part measured, each by itself.
+
+    Parameters
+    ----------
+    measurements
+        One per photo, None for a photo that gave nothing.
+
+    Returns
+    -------
+    Together
+        Parts whose threads have one reading, verdict and budget each, and a span per photo.
+    """
+    sizes = [
+        None if m is None or m.photo is None else (m.photo.width_px, m.photo.height_px)
+        for m in measurements
+    ]
+    photos = [[] if m is None else _seen(m, i) for i, m in enumerate(measurements)]
+    matched = match(photos)
+    left_out: dict[int, str] = {}
+    parts, is_open, unmoved = [], False, False
+    for number, threads in enumerate(matched, start=1):
+        results = []
+        for observations in threads:
+            aligned = layings(at_one_station(observations), sizes)
+            unmoved |= len({o.laying for o in aligned}) < len(aligned)
+            found = agreeing(aligned)
+            is_open |= found.open
+            if not found.open:
+                left_out |= {o.photo: why for o, why in found.left_out}
+            results.append(_thread(found, len(measurements)))
+        first = threads[0][0]
+        boxes = {o.photo: o.part.box_px for t in threads for o in t}
+        parts.append(PartResult(
+            id=number, box_px=first.part.box_px, threads=tuple(results),
+            outline_px=first.part.outline_px,
+            boxes_px=tuple(boxes.get(i) for i in range(len(measurements))),
+        ))  # fmt: skip
+    return Together(parts=tuple(parts), left_out=left_out, open=is_open, unmoved=unmoved)
+
+
+def _seen(measurement: Measurement, photo: int) -> list[tuple[Observation, ...]]:
+    parts = [
+        tuple(observe(measurement, photo, p, t) for t in p.threads
+              if t.verdict.status != "unreadable" and t.reading.pitch_mm is not None)
+        for p in measurement.parts
+    ]  # fmt: skip
+    return [p for p in parts if p]
+
+
+def oriented(observations: Sequence[Observation]) -> list[Observation]:
+    """Return observations whose tapers may be averaged: signed the same way.
+
+    Where an end of a parallel thread is not told in every photo, its taper's sign means nothing,
+    and only the best known taper is kept.
+    """
+    told = all(o.oriented or not o.measured[TAPER] for o in observations)
+    have = [o for o in observations if o.measured[TAPER]]
+    if told or len(have) < 2:
+        return list(observations)
+    best = min(have, key=lambda o: float(o.covariance()[TAPER, TAPER]))
+    return [o if o is best else o.without(TAPER) for o in observations]
+
+
+def at_one_station(observations: Sequence[Observation]) -> list[Observation]:
+    """Return observations of a taper thread with their diameters at one place of it."""
+    stations = [o.thread.reading.diameter_station_mm for o in observations]
+    tapers = [o.values[TAPER] for o in observations if o.measured[TAPER]]
+    if any(s is None for s in stations) or not tapers:
+        return list(observations)
+    at = [s.value for s in stations if s is not None]
+    target, taper = at[0], float(np.mean(tapers))
+    moved = []
+    for o, s in zip(observations, at, strict=True):
+        values = o.values.copy()
+        for name in DIAMETERS:
+            values[NAMING_QUANTITIES.index(name)] += taper * (target - s)
+        moved.append(replace(o, values=values))
+    return moved
+
+
+def _thread(found: Agreement, photos: int) -> ThreadResult:
+    kept = found.kept
+    best = min(kept, key=lambda o: float(o.covariance()[0, 0]))
+    spans = {o.photo: o.thread.span_px for o in (*kept, *(o for o, _ in found.left_out))}
+    base = replace(
+        best.thread, turns=max(o.thread.turns or 0.0 for o in kept),
+        spans_px=tuple(spans.get(i) for i in range(photos)),
+    )  # fmt: skip
+    if found.open:
+        return replace(base, verdict=_contradicting(found))
+    if len(kept) == 1:
+        return base
+    kept = tuple(oriented(kept))
+    adjusted = adjust(kept)
+    reading = _reading(adjusted, kept)
+    return replace(
+        base, reading=reading, budget=_budget(adjusted, kept), verdict=name_thread(reading)
+    )
+
+
+def _reading(adjusted: Adjusted, kept: Sequence[Observation]) -> ThreadReading:
+    values, covariance = adjusted.values.copy(), adjusted.covariance.copy()
+    if values[TAPER] < 0:
+        # A reading's taper has no sign; what errs with it then errs the other way.
+        values[TAPER] *= -1
+        covariance[TAPER] *= -1
+        covariance[:, TAPER] *= -1
+    u = np.sqrt(covariance.diagonal())
+    read: dict[str, Any] = {
+        name: Quantity(value=float(values[i]), u=float(u[i])) if np.isfinite(values[i]) else None
+        for i, name in enumerate(NAMING_QUANTITIES)
+    }
+    names = [i for i in range(6) if u[i] > 0]
+    correlation = {
+        (NAMING_QUANTITIES[i], NAMING_QUANTITIES[j]): float(np.clip(
+            covariance[i, j] / (u[i] * u[j]), -MOST_CORRELATION, MOST_CORRELATION
+        )) for i in names for j in names if i < j
+    }  # fmt: skip
+    first = kept[0].thread.reading
+    return replace(first, correlation=correlation, **read)
+
+
+def _budget(adjusted: Adjusted, kept: Sequence[Observation]) -> tuple[BudgetLine, ...]:
+    """Return one line per source of error, with what of it is left in the adjusted quantities.
+
+    A line's u are exact; what of several photos moves quantities together is given by its leading
+    direction. The reading's correlations are the exact ones.
+    """
+    lines = []
+    sources = {t.source: t for o in kept for t in o.terms}
+    for source, term in sources.items():
+        left = effect(kept, adjusted, source)
+        u = np.sqrt(np.maximum(left.diagonal(), 0.0))
+        lead = np.linalg.eigh(left / np.outer(u + 1e-12, u + 1e-12))[1][:, -1]
+        sign = np.where(lead < 0, -1.0, 1.0)
+        lines.append(BudgetLine(
+            source=source, kind="A" if term.kind == "A" else "B", correlated=term.together,
+            of_scale=term.of_scale,
+            contributions={
+                k: float(sign[i] * u[i]) for i, k in enumerate(NAMING_QUANTITIES)
+                if np.isfinite(adjusted.values[i])
+            },
+        ))  # fmt: skip
+    return tuple(lines)
+
+
+def _contradicting(found: Agreement) -> Verdict:
+    """Return the verdict of photos that contradict one another: every photo's candidates, no name.
+
+    The figures beside it are one photo's, never an average of the contradiction.
+    """
+    share = 1.0 / len(found.kept)
+    total: dict[str, Candidate] = {}
+    for o in found.kept:
+        for c in o.thread.verdict.candidates:
+            had = total.get(c.designation)
+            p = share * c.probability + (had.probability if had else 0.0)
+            total[c.designation] = replace(c, probability=p)
+    why = found.left_out[0]
+    return Verdict(
+        status="ambiguous",
+        candidates=tuple(sorted(total.values(), key=lambda c: -c.probability)),
+        notes=(f"The photos contradict one another: of photo {why[0].photo + 1}, {why[1]}. The "
+               "figures are those of one photo.",),
+        next_step="Check that all photos show the same part and that each reference is as stated; "
+        "then take one more photo, which tells which of them is right.",
+    )  # fmt: skip

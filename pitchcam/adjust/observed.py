@@ -1,0 +1,182 @@
+"""What one photo measured of one thread, as an observation of the adjustment."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pitchcam.adjust.sharing import Sharing, sharing_of
+from pitchcam.records import (
+    NAMING_QUANTITIES,
+    BudgetLine,
+    Measurement,
+    PartResult,
+    ThreadResult,
+)
+
+Values = NDArray[np.float64]
+
+PITCH, TAPER = NAMING_QUANTITIES.index("pitch_mm"), NAMING_QUANTITIES.index("taper")
+DIAMETERS = ("major_mm", "pitch_diameter_mm", "minor_mm")
+#: Faster tapers tell by themselves which end is which.
+TAPER_SEEN = 0.03
+#: A thread whose middle lies this share of its length off its part's middle shows which of its ends
+#: is the free one.
+OFF_MIDDLE = 0.12
+#: Two photos whose threads end within this share of the thread's length at the same places of the
+#: picture show one laying: nothing but noise is new in the second.
+UNMOVED = 0.03
+
+
+@dataclass(frozen=True, kw_only=True)
+class Term:
+    """One input of an observation: what its error of one u adds to each quantity, (6,).
+
+    ``key`` names the input: observations with the same key share it. ``together`` says that one
+    error moves all quantities, else each has its own.
+    """
+
+    source: str
+    key: str
+    shares: Values
+    together: bool
+    sharing: Sharing
+    of_scale: bool = False
+    kind: str = "B"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Observation:
+    """One thread in one photo.
+
+    ``values`` (6,) in the order of NAMING_QUANTITIES, NaN where not measured; the taper is positive
+    where the diameter grows from the free end, if the free end is known. ``photo`` is the photo's
+    place in the list.
+    """
+
+    photo: int
+    part: PartResult
+    thread: ThreadResult
+    values: Values
+    terms: tuple[Term, ...]
+    laying: int = 0
+    oriented: bool = True
+
+    def without(self, place: int) -> Observation:
+        """Return the observation with one quantity as if it had not been measured."""
+        values = self.values.copy()
+        values[place] = np.nan
+        keep = np.arange(6) != place
+        terms = tuple(replace(t, shares=np.where(keep, t.shares, 0.0)) for t in self.terms)
+        return replace(self, values=values, terms=terms)
+
+    @property
+    def measured(self) -> NDArray[np.bool_]:
+        """Which quantities were measured, (6,)."""
+        return np.isfinite(self.values)
+
+    def covariance(self) -> Values:
+        """Return the covariance of its values, (6, 6)."""
+        return sum((_own(t) for t in self.terms), np.zeros((6, 6)))
+
+
+def _own(term: Term) -> Values:
+    c = term.shares
+    return np.outer(c, c) if term.together else np.diag(c**2)
+
+
+def observe(
+    measurement: Measurement, photo: int, part: PartResult, thread: ThreadResult
+) -> Observation:
+    """Return a measured thread as an observation."""
+    reading = thread.reading
+    read = [getattr(reading, k) for k in NAMING_QUANTITIES]
+    values = np.array([np.nan if q is None else q.value for q in read])
+    u = np.array([0.0 if q is None else q.u for q in read])
+    out, known = _orientation(part, thread)
+    values[TAPER] *= out * thread.taper_sign
+    terms = [_term(measurement, photo, line, out) for line in thread.budget]
+    terms = [replace(t, shares=np.where(np.isfinite(values), t.shares, 0.0)) for t in terms]
+    had = sum((_own(t).diagonal() for t in terms), np.zeros(6))
+    # What is in a u beside the budget's lines: the way to a taper's station, a cast's shrinkage.
+    rest = np.sqrt(np.maximum(u**2 - had, 0.0))
+    if (rest > 1e-3 * u).any():
+        terms.append(Term(
+            source="station and shrinkage", key="part", shares=rest, together=False,
+            sharing=Sharing(owner="part", lasting=1.0),
+        ))  # fmt: skip
+    return Observation(
+        photo=photo, part=part, thread=thread, values=values, terms=tuple(terms), oriented=known
+    )
+
+
+def _term(measurement: Measurement, photo: int, line: BudgetLine, out: float) -> Term:
+    scale = measurement.scale
+    source = "" if scale is None else scale.source
+    share = None
+    if scale is not None and scale.focal_px is not None:
+        share = scale.focal_px.u / scale.focal_px.value
+    sharing = sharing_of(line.source, source, share)
+    keys = {
+        "photo": f"photo {photo}", "part": "part",
+        "camera": "camera" if measurement.photo is None else f"camera {measurement.photo.lens}",
+        "reference": "reference" if scale is None else f"{source} {scale.stated_mm}",
+    }  # fmt: skip
+    shares = np.array([line.contributions.get(k, 0.0) for k in NAMING_QUANTITIES])
+    if line.correlated:
+        # Counted from the free end, a taper changes sign with the way the span runs. An input that
+        # turns with the part changes sign itself, and with it everything else that it moves.
+        shares[np.arange(6) != TAPER if sharing.turns else TAPER] *= out
+    return Term(
+        source=line.source, key=keys[sharing.owner], shares=shares, together=line.correlated,
+        sharing=sharing, of_scale=line.of_scale, kind=line.kind,
+    )  # fmt: skip
+
+
+def _orientation(part: PartResult, thread: ThreadResult) -> tuple[float, bool]:
+    """Return whether the span runs from the free end inward, 1 or -1, and whether that is told.
+
+    Where it is not, the direction is that in which the diameter grows.
+    """
+    taper = thread.reading.taper
+    if taper is not None and taper.value > TAPER_SEEN:
+        return float(thread.taper_sign), True
+    if thread.span_px is None or part.box_px is None or thread.span_px[0] == thread.span_px[1]:
+        return float(thread.taper_sign), False
+    (x0, y0), (x1, y1) = thread.span_px
+    along = np.array([x1 - x0, y1 - y0])
+    length = float(np.linalg.norm(along))
+    bx0, by0, bx1, by1 = part.box_px
+    inward = np.array([(bx0 + bx1) / 2, (by0 + by1) / 2]) - np.array([(x0 + x1) / 2, (y0 + y1) / 2])
+    share = float(inward @ along) / length**2
+    if abs(share) <= OFF_MIDDLE:
+        return float(thread.taper_sign), False
+    return float(np.sign(share)), True
+
+
+def layings(observations: Sequence[Observation], sizes: Sequence[object]) -> list[Observation]:
+    """Give photos between which nothing was moved one number.
+
+    ``sizes`` are the pictures' sizes, by the observation's photo.
+    """
+    out: list[Observation] = []
+    for i, one in enumerate(observations):
+        number = i
+        for before in out:
+            if sizes[before.photo] == sizes[one.photo] and _unmoved(before, one):
+                number = before.laying
+                break
+        out.append(replace(one, laying=number))
+    return out
+
+
+def _unmoved(a: Observation, b: Observation) -> bool:
+    if a.thread.span_px is None or b.thread.span_px is None:
+        return False
+    p, q = np.array(a.thread.span_px), np.array(b.thread.span_px)
+    length = float(np.linalg.norm(p[1] - p[0]))
+    off = min(np.abs(p - q).max(), np.abs(p - q[::-1]).max())
+    return bool(off < UNMOVED * length)

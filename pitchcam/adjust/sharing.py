@@ -1,0 +1,91 @@
+"""Which errors of one photo come again in the next: what an average cannot take away.
+
+A line of a budget stands for an input that is not known exactly. Where another photo has the same
+input (the same pin, the same lens, the same metal), both err together, and no number of photos
+helps; what is new with each photo (noise, how the phone was held) averages. ``lasting`` is the
+share of a line's variance that comes again, ``owner`` what has to be the same for that.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Owner = Literal["photo", "camera", "reference", "part"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sharing:
+    """Whose error a budget line is, and how much of its variance comes again while that is there.
+
+    ``followed`` says that how the input works is known from the geometry (a focal length through
+    the rise over the reference), so that photos in which it works differently tell of the input
+    itself. Otherwise only the error's size is known: then the smaller of two errors is common to
+    both, and nothing is gained by playing one against the other.
+
+    ``turns`` says that the input has a direction along the part, and turns with it.
+    """
+
+    owner: Owner
+    lasting: float
+    followed: bool = False
+    turns: bool = False
+
+
+#: A lens that focuses moves, and a stabilised one shifts: its focal length repeats to this share
+#: from photo to photo (common practice, no source: 1 to 2 %).
+U_FOCAL_AGAIN = 0.01
+
+#: By the source of a budget's line. Where a model's error is meant the share is a judgement: all of
+#: it where the same surface under the same light is modelled again, half where a photo's own
+#: evidence and a lasting assumption go into the input alike.
+SHARING: dict[str, Sharing] = {
+    # How much of it is the object's size goes with the object: see REFERENCE_LASTING.
+    "scale of the reference": Sharing(owner="reference", lasting=1.0),
+    # The radius that the part rests on is its own; the pose is what this photo shows of it.
+    "height of the axis": Sharing(owner="part", lasting=0.5),
+    # See U_FOCAL_AGAIN: what repeats is set by the line's own size.
+    "focal length": Sharing(owner="camera", lasting=0.9, followed=True),
+    # A hand holds the phone anew.
+    "tilt of the camera": Sharing(owner="photo", lasting=0.0),
+    # One lens bends alike, but the part lies elsewhere in the picture.
+    "lens distortion": Sharing(owner="camera", lasting=0.5),
+    "inclination of the part": Sharing(owner="part", lasting=0.5, turns=True),
+    # Metal and panel.
+    "edge and rim": Sharing(owner="part", lasting=1.0),
+    "rim along the thread": Sharing(owner="part", lasting=0.5),
+    "bent flanks": Sharing(owner="part", lasting=1.0),
+    "panel close behind the part": Sharing(owner="part", lasting=1.0),
+    "view along the thread": Sharing(owner="part", lasting=1.0),
+    "edge noise": Sharing(owner="photo", lasting=0.0),
+    # Crests, roots and roughness of this part.
+    "form of the model": Sharing(owner="part", lasting=1.0),
+}
+#: A term that nobody filed here is taken to come again whole.
+UNFILED = Sharing(owner="part", lasting=1.0)
+
+#: Share of the variance of a reference's own scale that is the object's: size, and how its edges
+#: mirror. The rest is what one photo shows of it: noise, distortion between it and the part, and
+#: for a card how it lies (judgement, by the terms of each; a reading by caliper is one for all).
+REFERENCE_LASTING = {"pin": 0.7, "major": 1.0, "sheet": 1.0, "disc": 0.8, "jaws": 0.8, "card": 0.7}
+
+
+def sharing_of(line_source: str, reference: str, focal_share: float | None) -> Sharing:
+    """Return how a budget's line comes again.
+
+    Parameters
+    ----------
+    line_source
+        The line's ``source``.
+    reference
+        The kind of reference that gave the scale.
+    focal_share
+        Relative standard uncertainty of the focal length, None where not known.
+    """
+    filed = SHARING.get(line_source, UNFILED)
+    if line_source == "scale of the reference":
+        return Sharing(owner="reference", lasting=REFERENCE_LASTING.get(reference, 1.0))
+    if line_source == "focal length" and focal_share:
+        again = max(0.0, 1.0 - (U_FOCAL_AGAIN / focal_share) ** 2)
+        return Sharing(owner="camera", lasting=again, followed=True)
+    return filed

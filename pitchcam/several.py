@@ -1,0 +1,235 @@
+"""Several photos of one part: each measured by itself, then adjusted together into one answer."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from pitchcam.adjust.combine import Together, combine
+from pitchcam.errors import UnreadableError, UsageError
+from pitchcam.flags import flag
+from pitchcam.match.reference import doubt_names
+from pitchcam.photo.given import Given, photo_of
+from pitchcam.pipeline.answer import identify
+from pitchcam.pipeline.scene import Progress
+from pitchcam.records import (
+    Flag,
+    Measurement,
+    PartResult,
+    PhotoInfo,
+    PhotoUse,
+    Quantity,
+    ScaleSpec,
+    ThreadResult,
+    Verdict,
+)
+
+
+class NothingReadError(UnreadableError):
+    """No photo carries the measurement; ``document`` is the contract's, with each one's reason."""
+
+    def __init__(self, first: UnreadableError, document: Measurement) -> None:
+        super().__init__(first.message, first.advice, code=first.code)
+        self.document = document
+
+
+#: Doubts of one photo that stay with the part whatever others say of it.
+LASTING_DOUBTS = ("which-thread",)
+
+
+def identify_several(
+    photos: Sequence[Given],
+    scale: ScaleSpec | Sequence[ScaleSpec] | None = None,
+    *,
+    cast: bool = False,
+    shrinkage: Quantity | None = None,
+    plots: bool = True,
+    progress: Progress | None = None,
+) -> Measurement:
+    """Measure and name the threads of one part from several photos of it.
+
+    Parameters
+    ----------
+    photos
+        Of one part that was moved, turned or rolled in between; each as for
+        :func:`pitchcam.identify`.
+    scale
+        The reference as the user states it: one for all photos, or one per photo.
+    cast, shrinkage, plots, progress
+        As in :func:`pitchcam.identify`.
+
+    Returns
+    -------
+    Measurement
+        The contract's document with ``photos``: a photo that carries no measurement, or that
+        contradicts the others, is left out with its reason.
+
+    Raises
+    ------
+    NothingReadError
+        If no photo carries the measurement.
+    InputError
+        If a file is no photo that can be read.
+    UsageError
+        If a stated reference cannot be right, or a photo is given twice.
+    """
+    specs = _specs(scale, len(photos))
+    found: list[Measurement | UnreadableError] = []
+    for number, (photo, spec) in enumerate(zip(photos, specs, strict=True), start=1):
+
+        def say(text: str, number: int = number) -> None:
+            if progress is not None:
+                progress(f"photo {number} of {len(photos)}: {text}")
+
+        try:
+            found.append(identify(
+                photo, spec, cast=cast, shrinkage=shrinkage, plots=plots, progress=say
+            ))  # fmt: skip
+        except UnreadableError as error:
+            found.append(error)
+    infos = [
+        f.photo if isinstance(f, Measurement) and f.photo is not None else _info(p)
+        for f, p in zip(found, photos, strict=True)
+    ]
+    _refuse_twice(infos)
+    return together(found, infos, specs)
+
+
+def together(
+    found: Sequence[Measurement | UnreadableError], infos: Sequence[PhotoInfo],
+    specs: Sequence[ScaleSpec],
+) -> Measurement:  # fmt: skip
+    """Return one answer of photos that were measured by themselves.
+
+    Parameters
+    ----------
+    found
+        What each photo gave, or why it gave nothing.
+    infos, specs
+        The photos and the references stated for them.
+
+    Raises
+    ------
+    NothingReadError
+        If no photo gave anything; its message is the first one's.
+    """
+    alone = [f if isinstance(f, Measurement) else None for f in found]
+    failed = [f for f in found if isinstance(f, UnreadableError)]
+    if len(failed) == len(found):
+        raise NothingReadError(failed[0], _nothing(failed, infos))
+    told = combine(alone)
+    uses = tuple(
+        PhotoUse(
+            info=info, scale=None if m is None else m.scale, alone=m,
+            left_out=_why(f, told.left_out.get(i)),
+        ) for i, (info, m, f) in enumerate(zip(infos, alone, found, strict=True))
+    )  # fmt: skip
+    flags = _warnings(uses, told)
+    counts = [i for i, use in enumerate(uses) if use.left_out is None]
+    parts = list(told.parts)
+    if not told.open:
+        parts = _doubted(parts, [alone[i] for i in counts], [specs[i] for i in counts], flags)
+    lead = uses[counts[0]] if counts else uses[0]
+    return Measurement(
+        photo=lead.info, scale=lead.scale, parts=tuple(parts), warnings=tuple(flags), photos=uses
+    )
+
+
+def _nothing(failed: Sequence[UnreadableError], infos: Sequence[PhotoInfo]) -> Measurement:
+    uses = tuple(
+        PhotoUse(info=info, left_out=error.message.rstrip("."))
+        for info, error in zip(infos, failed, strict=True)
+    )
+    warnings = tuple(Flag(code=e.code, message=e.message, advice=e.advice) for e in failed)
+    return Measurement(photo=infos[0], scale=None, warnings=warnings, photos=uses)
+
+
+def _specs(
+    scale: ScaleSpec | Sequence[ScaleSpec] | None, photos: int
+) -> tuple[ScaleSpec, ...]:
+    if scale is None or isinstance(scale, ScaleSpec):
+        return (scale or ScaleSpec(),) * photos
+    if len(scale) != photos:
+        raise UsageError(
+            f"{len(scale)} references are stated for {photos} photos.",
+            "State one for all, or one for each.",
+        )
+    return tuple(scale)
+
+
+def _info(photo: Given) -> PhotoInfo:
+    opened = photo_of(photo)
+    return PhotoInfo(
+        file=opened.path.name, sha256=opened.sha256, width_px=opened.width_px,
+        height_px=opened.height_px,
+    )  # fmt: skip
+
+
+def _refuse_twice(infos: Sequence[PhotoInfo]) -> None:
+    for i, info in enumerate(infos):
+        for before in infos[:i]:
+            if before.sha256 == info.sha256:
+                raise UsageError(
+                    f"{before.file} and {info.file} are the same photo.",
+                    "Name each photo once: the same picture tells nothing new.",
+                )
+
+
+def _why(found: Measurement | UnreadableError, disagrees: str | None) -> str | None:
+    if isinstance(found, UnreadableError):
+        return found.message.rstrip(".")
+    read = [t for p in found.parts for t in p.threads if t.verdict.status != "unreadable"]
+    return disagrees if read else "no thread was measured in it"
+
+
+def _warnings(uses: Sequence[PhotoUse], told: Together) -> list[Flag]:
+    """Return each photo's warnings with its name, and what the photos together give rise to."""
+    flags = [
+        flag("photo-left-out", f"{use.info.file} does not count: {use.left_out}")
+        for use in uses if use.left_out is not None
+    ]  # fmt: skip
+    said: dict[str, list[tuple[str, Flag]]] = {}
+    for use in uses:
+        if use.left_out is None and use.alone is not None:
+            for w in use.alone.warnings:
+                said.setdefault(w.code, []).append((use.info.file, w))
+    for warned in said.values():
+        files = ", ".join(dict.fromkeys(file for file, _ in warned))
+        first = warned[0][1]
+        flags.append(replace(first, message=f"{files}: {first.message}", part=None))
+    if told.open:
+        flags.append(flag("photos-disagree"))
+    if told.unmoved:
+        flags.append(flag("unmoved"))
+    return flags
+
+
+def _doubted(
+    parts: list[PartResult], counts: Sequence[Measurement | None], specs: Sequence[ScaleSpec],
+    flags: list[Flag],
+) -> list[PartResult]:  # fmt: skip
+    """Return the parts with the doubts that no other photo has taken away.
+
+    What one reference may be instead of what is stated stands as long as all photos share it;
+    photos with references that agree vouch for each other.
+    """
+    codes = {w.code for m in counts if m is not None for w in m.warnings}
+    if any(code in codes for code in LASTING_DOUBTS):
+        parts = [replace(p, threads=tuple(_left_open(t) for t in p.threads)) for p in parts]
+    if len({(s.source, s.mm) for s in specs}) > 1:
+        return parts
+    heights = [m.scale.camera_height_mm for m in counts if m is not None and m.scale is not None]
+    known = [h.value for h in heights if h is not None]
+    return doubt_names(parts, specs[0], known[0] if known else np.nan, flags)
+
+
+def _left_open(thread: ThreadResult) -> ThreadResult:
+    verdict = thread.verdict
+    if verdict.status != "named":
+        return thread
+    return replace(thread, verdict=Verdict(
+        status="ambiguous", candidates=verdict.candidates, notes=verdict.notes,
+        next_step=flag("which-thread").advice.capitalize() + ".",
+    ))  # fmt: skip

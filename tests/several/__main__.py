@@ -1,0 +1,91 @@
+"""Measure drawn parts from one, two and three photos: ``python -m tests.several --parts 24``."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import tempfile
+from concurrent.futures import ProcessPoolExecutor
+from itertools import starmap
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from pitchcam.records import NAMING_QUANTITIES
+
+Rows = list[dict[str, Any]]
+
+
+def measure(seed: int, another_pin: bool) -> Rows:
+    """Return one row per number of photos: errors, u and the verdict."""
+    from pitchcam.several import identify_several
+    from tests.several.draw import case
+
+    drawn = case(seed, another_pin=another_pin)
+    rows: Rows = []
+    from pitchcam.records import ScaleSpec
+
+    with tempfile.TemporaryDirectory() as folder:
+        paths = drawn.write(Path(folder), f"part-{seed}")
+        specs = [ScaleSpec(source="pin", mm=mm) for mm in drawn.pins_mm]
+        for n in range(1, len(paths) + 1):
+            told = identify_several(paths[:n], specs[:n], plots=False)
+            thread = told.parts[0].threads[0]
+            read = {k: getattr(thread.reading, k) for k in NAMING_QUANTITIES}
+            rows.append({
+                "seed": seed, "photos": n, "designation": thread.verdict.designation,
+                "status": thread.verdict.status,
+                "left_out": sum(p.left_out is not None for p in told.photos),
+                "errors": {k: q.value - drawn.truth[k] for k, q in read.items() if q},
+                "u": {k: q.u for k, q in read.items() if q},
+            })  # fmt: skip
+    return rows
+
+
+def table(rows: Rows) -> str:
+    """Return median and 95 % of errors, median u and rms(error/u), by number of photos."""
+    lines = [f"{'quantity':<18}{'photos':>7}{'n':>5}{'median':>9}{'95 %':>9}{'median u':>10}"
+             f"{'rms(e/u)':>10}"]  # fmt: skip
+    units = {"angle_deg": (1.0, "deg"), "taper": (1.0, "")}
+    for name in NAMING_QUANTITIES:
+        factor, unit = units.get(name, (1000.0, "um"))
+        for n in sorted({r["photos"] for r in rows}):
+            some = [r for r in rows if r["photos"] == n and name in r["errors"]]
+            error = np.array([abs(r["errors"][name]) for r in some])
+            u = np.array([r["u"][name] for r in some])
+            lines.append(
+                f"{name.removesuffix('_mm').removesuffix('_deg') + ' ' + unit:<18}{n:>7}"
+                f"{len(some):>5}{factor * np.median(error):>9.3g}"
+                f"{factor * np.percentile(error, 95):>9.3g}{factor * np.median(u):>10.3g}"
+                f"{np.sqrt(np.mean((error / u) ** 2)):>10.2f}"
+            )
+    left = sum(r["left_out"] for r in rows if r["photos"] == max(x["photos"] for x in rows))
+    lines.append(f"photos left out: {left}; contradictions: "
+                 f"{sum(r['status'] == 'ambiguous' for r in rows)} open answers")  # fmt: skip
+    return "\n".join(lines)
+
+
+def main() -> None:
+    """Draw, measure and print."""
+    parser = argparse.ArgumentParser(prog="python -m tests.several", description=__doc__)
+    parser.add_argument("--parts", type=int, default=24)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--another-pin", action="store_true",
+                        help="the second photo has another pin beside the part")  # fmt: skip
+    parser.add_argument("-j", "--jobs", type=int, default=2)
+    parser.add_argument("-o", "--out", type=Path)
+    given = parser.parse_args()
+    tasks = [(given.seed * 1000 + i, given.another_pin) for i in range(given.parts)]
+    if given.jobs == 1:
+        rows = [r for found in starmap(measure, tasks) for r in found]
+    else:
+        with ProcessPoolExecutor(given.jobs) as pool:
+            rows = [r for found in pool.map(measure, *zip(*tasks, strict=True)) for r in found]
+    if given.out is not None:
+        given.out.write_text(json.dumps(rows, indent=1))
+    print(table(rows))
+
+
+if __name__ == "__main__":
+    main()

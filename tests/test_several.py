@@ -1,0 +1,159 @@
+"""Several photos of one part: what is left out, what is said, and the whole way from files."""
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+import pitchcam
+from pitchcam.cli.identify import command
+from pitchcam.errors import UnreadableError, UsageError
+from pitchcam.records import Measurement, ScaleSpec, json_text
+from pitchcam.report import text
+from pitchcam.several import NothingReadError, together
+from tests.adjust import made
+from tests.several.draw import case
+
+
+def photos(*values):
+    budget = made.lines()
+    return [made.measurement(v, budget, i, named=True) for i, v in enumerate(values)]
+
+
+def put_together(found, specs=None):
+    infos = [m.photo if not isinstance(m, Exception) else made.measurement(
+        made.true_values(), made.lines(), i).photo for i, m in enumerate(found)]  # fmt: skip
+    return together(found, infos, specs or [ScaleSpec(source="pin", mm=8.0)] * len(found))
+
+
+def test_the_contract_lists_photos_in_place_of_photo():
+    told = put_together(photos(made.true_values(), made.true_values()))
+    document = json.loads(json_text(told.to_json()))
+    assert "photo" not in document
+    assert [p["file"] for p in document["photos"]] == ["0.jpg", "1.jpg"]
+    assert [p["left_out"] for p in document["photos"]] == [None, None]
+    assert document["photos"][1]["scale"]["stated_mm"] == 8.0
+    thread = document["parts"][0]["threads"][0]
+    assert len(thread["spans_px"]) == len(document["parts"][0]["boxes_px"]) == 2
+    assert thread["span_px"] in thread["spans_px"]
+    assert thread["verdict"]["designation"] == "M14x1.5"
+    back = Measurement.from_json(document)
+    assert back == told
+    assert back.to_json() == document
+
+
+def test_a_single_photo_s_document_is_as_before():
+    document = photos(made.true_values())[0].to_json()
+    assert "photos" not in document
+    assert "spans_px" not in document["parts"][0]["threads"][0]
+    assert "boxes_px" not in document["parts"][0]
+
+
+def test_a_photo_that_carries_nothing_is_left_out_with_its_reason():
+    good = photos(made.true_values(), made.true_values())
+    told = put_together([*good, UnreadableError("It is blurred.", "retake", code="blurred")])
+    assert [p.left_out for p in told.photos] == [None, None, "It is blurred"]
+    assert any(w.code == "photo-left-out" and "blurred" in w.message for w in told.warnings)
+    assert told.parts[0].threads[0].verdict.designation == "M14x1.5"
+
+
+def test_no_photo_that_carries_anything():
+    errors = [UnreadableError("It is blurred.", "retake", code="blurred"),
+              UnreadableError("It is cut.", "move it", code="cut")]  # fmt: skip
+    with pytest.raises(NothingReadError, match="blurred") as caught:
+        put_together(errors)
+    assert caught.value.exit_code == 4
+    assert [p.left_out for p in caught.value.document.photos] == ["It is blurred", "It is cut"]
+
+
+def test_a_contradiction_is_said_and_not_named():
+    fine = made.true_values() * [1.25 / 1.5, 1, 1.01, 1.02, 1, 1]
+    told = put_together(photos(made.true_values(), fine))
+    assert told.exit_code == 3
+    assert any(w.code == "photos-disagree" for w in told.warnings)
+    assert "contradict one another" in text(told)
+
+
+def test_a_wrong_pin_in_all_photos_is_doubted_as_in_one():
+    """Photos that share a reference share its slip: agreeing does not make it right."""
+    wrong = made.true_values() * np.where(np.arange(6) < 4, 6.0 / 6.35, 1.0)
+    told = put_together(photos(wrong, wrong), [ScaleSpec(source="pin", mm=6.0)] * 2)
+    assert told.parts[0].threads[0].verdict.status != "named"
+    assert any(w.code.startswith("reference") for w in told.warnings)
+
+
+def test_the_same_warning_is_said_once_with_all_its_photos():
+    good = photos(made.true_values(), made.true_values())
+    from pitchcam.flags import flag
+
+    told = put_together([replace(m, warnings=(flag("halo"),)) for m in good])
+    said = [w for w in told.warnings if w.code == "halo"]
+    assert len(said) == 1
+    assert said[0].message.startswith("0.jpg, 1.jpg:")
+
+
+def test_references_and_photos_must_be_as_many():
+    with pytest.raises(UsageError, match="2 references"):
+        pitchcam.identify_several(["a", "b", "c"], [ScaleSpec(), ScaleSpec()])
+
+
+@pytest.fixture(scope="module")
+def drawn(tmp_path_factory):
+    made_case = case(4)
+    return made_case, made_case.write(tmp_path_factory.mktemp("several"), "part")
+
+
+def test_from_files_to_one_answer(drawn):
+    truth, paths = drawn
+    specs = [ScaleSpec(source="pin", mm=mm) for mm in truth.pins_mm]
+    told = pitchcam.identify_several(paths, specs, plots=False)
+    thread = told.parts[0].threads[0]
+    single = [p.alone.parts[0].threads[0] for p in told.photos]
+    assert all(p.left_out is None for p in told.photos)
+    assert thread.reading.pitch_mm.u < min(t.reading.pitch_mm.u for t in single)
+    assert thread.reading.angle_deg.u < min(t.reading.angle_deg.u for t in single)
+    for name, value in truth.truth.items():
+        read = getattr(thread.reading, name)
+        assert abs(read.value - value) < 3 * read.u
+
+
+def test_the_same_photo_twice_is_refused(drawn):
+    truth, paths = drawn
+    with pytest.raises(UsageError, match="the same photo"):
+        pitchcam.identify_several(
+            [paths[0], paths[0]], ScaleSpec(source="pin", mm=truth.pins_mm[0]), plots=False
+        )
+
+
+def test_the_command_with_a_wrong_pin_in_one_photo(drawn, tmp_path):
+    truth, paths = drawn
+    mm = truth.pins_mm[0]
+    picture, report = tmp_path / "a.png", tmp_path / "a.html"
+    done = CliRunner().invoke(command, [
+        *map(str, paths[:2]), "--pin", str(mm), "--also", str(paths[2]), f"pin {mm * 1.06:g}",
+        "--annotated", str(picture), "--report", str(report),
+    ])  # fmt: skip
+    assert done.exit_code == 0, done.output
+    assert "Adjusted from 2 of 3 photos" in done.stdout
+    assert f"{paths[2].name} does not count: all its lengths are" in done.stdout
+    import cv2
+
+    from pitchcam.report.picture import WIDTH_PX
+
+    height, width = cv2.imread(str(picture)).shape[:2]
+    assert width == WIDTH_PX
+    assert height > 2 * width * 0.7
+    html = report.read_text()
+    assert html.count('class="picture"') == 3
+    assert "left out" in html
+
+
+@pytest.mark.parametrize("said", ["stick 8", "pin", "card 8"])
+def test_a_reference_that_is_none(said, drawn):
+    _, paths = drawn
+    done = CliRunner().invoke(command, [str(paths[0]), "--pin", "8", "--also", str(paths[1]), said])
+    assert done.exit_code != 0
+    assert isinstance(done.exception, UsageError)
+    assert "is no reference" in str(done.exception)
