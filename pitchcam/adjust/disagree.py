@@ -96,14 +96,10 @@ def agreeing(observations: Sequence[Observation]) -> Agreement:
         worst = int(np.argmin(chances))
         if chances[worst] > math.log(RARE / len(observations)):
             break
-        if len(kept) == 2:
-            said = reason(gap(kept[1], kept[:1]), kept[1], others="the other")
-            return Agreement(
-                kept=tuple(observations), left_out=((kept[1], said), *out), open=True
-            )
         rest = [o for j, o in enumerate(kept) if j != worst]
         out.append((kept[worst], reason(gap(kept[worst], rest), kept[worst])))
         kept = rest
+    # Two photos that contradict each other leave one against one.
     if len(kept) <= len(out):
         return Agreement(kept=tuple(observations), left_out=tuple(out), open=True)
     return Agreement(kept=tuple(kept), left_out=tuple(out))
@@ -114,7 +110,7 @@ def _chance(kept: Sequence[Observation], i: int) -> float:
     return gap(kept[i], rest).log_chance()
 
 
-def reason(found: Gap, one: Observation, others: str = "the others") -> str:
+def reason(found: Gap, one: Observation) -> str:
     """Say in words how a photo contradicts the others: its scale, another part, or one quantity."""
     if np.isfinite(found.values[PITCH]):
         predicted = one.values - found.values
@@ -123,9 +119,9 @@ def reason(found: Gap, one: Observation, others: str = "the others") -> str:
         if found.log_chance(rest, lost=1) > math.log(RARE):
             way = "larger" if share > 0 else "smaller"
             return (
-                f"all its lengths are {100 * abs(share):.1f} % {way} than by {others} while pitch "
-                "over diameter agrees: its reference has another size than stated, or lies at "
-                "another height"
+                f"all its lengths are {100 * abs(share):.1f} % {way} than by the others while "
+                "pitch over diameter agrees: its reference has another size than stated, or lies "
+                "at another height"
             )
     each = np.abs(found.values) / np.sqrt(np.maximum(found.covariance.diagonal(), 1e-18))
     each = np.where(np.isfinite(each), each, 0.0)
@@ -133,6 +129,6 @@ def reason(found: Gap, one: Observation, others: str = "the others") -> str:
     unit = {4: f"{abs(found.values[4]):.1f} degrees", TAPER: f"{abs(found.values[TAPER]):.4f}"}
     off = unit.get(worst, f"{abs(found.values[worst]):.3f} mm")
     return (
-        f"its {CALLED[worst]} is {off} off {others}', {each[worst]:.0f} times its uncertainty: "
+        f"its {CALLED[worst]} is {off} off the others', {each[worst]:.0f} times its uncertainty: "
         "another part, another thread of it, or damage seen from this side only"
     )
