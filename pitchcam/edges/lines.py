@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,21 +31,39 @@ class EdgeProfiles:
     light: NDArray[np.float64]
 
 
-def line_profiles(
-    crop: Crop, start: Points, end: Points, outside: Points, *, reach_px: float = 10.0,
-    step_px: float = 1.0,
-) -> EdgeProfiles:  # fmt: skip
-    """Sample the light across the line from ``start`` to ``end``.
+@dataclass(frozen=True, kw_only=True)
+class Segment:
+    """A straight piece of an object's border: its ends in the photo, and a direction out of it."""
 
-    ``outside`` is a direction that points out of the part; the profile is square to the line.
-    """
-    along = end - start
-    length = float(np.hypot(*along))
-    d = along / length
-    n = np.array([-d[1], d[0]])
-    if n @ outside < 0:
-        n = -n
-    u = np.arange(0.0, length + 1e-9, step_px)
+    start: Points
+    end: Points
+    outside: Points
+
+    @property
+    def length_px(self) -> float:
+        """Its length."""
+        return float(np.hypot(*(self.end - self.start)))
+
+    @property
+    def along(self) -> Points:
+        """Unit vector from start to end."""
+        d: Points = (self.end - self.start) / self.length_px
+        return d
+
+    @property
+    def normal(self) -> Points:
+        """Unit normal that points out of the object."""
+        d = self.along
+        n = np.array([-d[1], d[0]])
+        return -n if n @ self.outside < 0 else n
+
+
+def line_profiles(
+    crop: Crop, segment: Segment, *, reach_px: float = 10.0, step_px: float = 1.0
+) -> EdgeProfiles:
+    """Sample the light across a segment, square to it."""
+    start, d, n = segment.start, segment.along, segment.normal
+    u = np.arange(0.0, segment.length_px + 1e-9, step_px)
     v = np.arange(-reach_px, reach_px + 1e-9, PROFILE_STEP)
     xy = start + u[:, None, None] * d + v[None, :, None] * n
     return EdgeProfiles(along_px=u, across_px=v, light=crop.sample(xy))
@@ -71,19 +89,18 @@ def crossings(
 
 
 def fit_line(
-    crop: Crop, start: Points, end: Points, outside: Points, *, level: float = 0.5,
-    rounds: int = 3, reach_px: float = 10.0,
-) -> tuple[Points, Points, float]:  # fmt: skip
+    crop: Crop, segment: Segment, *, level: float = 0.5, rounds: int = 3, reach_px: float = 10.0
+) -> tuple[Segment, float]:
     """Fit a straight edge near the segment by its crossings of ``level``.
 
     Returns
     -------
-    start, end, scatter
+    segment, scatter
         The segment moved onto the edge, and the standard deviation of single crossings, pixels.
     """
     scatter = np.nan
     for _ in range(rounds):
-        p = line_profiles(crop, start, end, outside, reach_px=reach_px)
+        p = line_profiles(crop, segment, reach_px=reach_px)
         place = crossings(p.light, p.across_px, level)
         ok = np.isfinite(place)
         if ok.sum() < 8:
@@ -93,15 +110,15 @@ def fit_line(
             deviation = place - slope * p.along_px - offset
             spread = 1.4826 * float(np.median(np.abs(deviation[ok])))
             ok = np.isfinite(place) & (np.abs(deviation) < max(3.5 * spread, 0.1))
-        along = end - start
-        n = np.array([-along[1], along[0]]) / np.hypot(*along)
-        n = n if n @ outside > 0 else -n
-        length = p.along_px[-1]
-        start, end = start + offset * n, end + (offset + slope * length) * n
+        n, length = segment.normal, p.along_px[-1]
+        segment = replace(
+            segment, start=segment.start + offset * n,
+            end=segment.end + (offset + slope * length) * n,
+        )  # fmt: skip
         scatter = float(np.std(deviation[ok]))
         if max(abs(offset), abs(offset + slope * length)) < STILL_PX:
             break
-    return start, end, scatter
+    return segment, scatter
 
 
 def reach_to_border(field: Field, point: Points, outward: Points) -> float:
@@ -162,25 +179,22 @@ class StraightEdge:
 
 
 def straight_edge(
-    crop: Crop, field: Field, start: Points, end: Points, outside: Points,
-    radius_px: float | None, *, level: float = 0.85,
-) -> StraightEdge:  # fmt: skip
+    crop: Crop, field: Field, segment: Segment, radius_px: float | None, *, level: float = 0.85
+) -> StraightEdge:
     """Fit a straight edge near a segment and average its profile, in pieces where it changes.
 
     Parameters
     ----------
     crop, field
         The object's crop and the photo's lit field.
-    start, end, outside
-        A segment near the edge, photo pixels, and a direction out of the part.
+    segment
+        A segment near the edge.
     radius_px
         Radius of curvature of the surface in the viewing direction; None for a sharp corner.
     """
-    start, end, _ = fit_line(crop, start, end, outside, level=level, reach_px=12.0)
-    along = (end - start) / np.hypot(*(end - start))
-    normal = np.array([-along[1], along[0]])
-    normal = normal if normal @ outside > 0 else -normal
-    p = line_profiles(crop, start, end, outside, reach_px=9.0)
+    segment, _ = fit_line(crop, segment, level=level, reach_px=12.0)
+    start, end, along, normal = segment.start, segment.end, segment.along, segment.normal
+    p = line_profiles(crop, segment, reach_px=9.0)
     length = float(p.along_px[-1])
     pieces = 1
     if radius_px is not None:

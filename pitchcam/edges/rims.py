@@ -102,14 +102,25 @@ class _Fit:
     misfit: Values
 
 
+@dataclass(frozen=True, kw_only=True)
+class _Expected:
+    """What edges are taken to be before they are seen: spread, panel, and the share mirrored."""
+
+    spread: Spread
+    panel: float = PANELS[0]
+    polish: tuple[float, float] = POLISH
+
+
 def _solve(
-    profiles: Sequence[MeanProfile], f_px: float, prior: Spread, panel: float, noise: float,
-    polish: tuple[float, float] = POLISH, start: Values | None = None,
+    profiles: Sequence[MeanProfile], f_px: float, expected: _Expected, noise: float,
+    start: Values | None = None,
 ) -> _Fit:  # fmt: skip
     n = len(profiles)
     stack = stacked(profiles, noise)
-    middles, spreads = zip(LOSS, SOFTNESS, polish, strict=True)
-    centre = np.array([prior.blur_px, prior.gain, prior.radius_px, np.log(panel), *middles])
+    middles, spreads = zip(LOSS, SOFTNESS, expected.polish, strict=True)
+    prior = expected.spread
+    known = (prior.blur_px, prior.gain, prior.radius_px, np.log(expected.panel))
+    centre = np.array([*known, *middles])
     width = np.array([prior.u_blur_px, prior.u_gain, prior.u_radius_px, PANEL_SPREAD, *spreads])
 
     def drawn(q: Values) -> Drawn:
@@ -183,20 +194,22 @@ def fit_rims(
     behind the part, an edge near dirt), every edge gets a band of its own.
     """
     noise = CODE_NOISE
-    best = _solve(profiles, f_px, prior, PANELS[0], noise)
+    best = _solve(profiles, f_px, _Expected(spread=prior), noise)
     if best.misfit.max() > BELIEVED:
         # Where even the best edge is not drawn as expected (a photo made smaller, an odd
         # development), the edges tell less, and what is known beforehand counts for more.
         noise = max(CODE_NOISE, float(best.misfit.min()))
         # Not as usual: the panel may be nearer.
-        tries = [_solve(profiles, f_px, prior, panel, noise) for panel in PANELS]
+        tries = [
+            _solve(profiles, f_px, _Expected(spread=prior, panel=panel), noise) for panel in PANELS
+        ]
         best = min(tries, key=lambda s: s.cost)
     edges, u_edges = best.q[7:], np.sqrt(np.maximum(np.diag(best.covariance)[7:], 0.0))
     if any(p.radius_px is not None for p in profiles):
         # Blur and sharpening hardly differ.
         metal = [np.log(PANELS[0]), LOSS[0], SOFTNESS[0], DULL[0]]
         start = np.concatenate([best.q[:3], metal, best.q[7:]])
-        dull = _solve(profiles, f_px, prior, PANELS[0], noise, DULL, start)
+        dull = _solve(profiles, f_px, _Expected(spread=prior, polish=DULL), noise, start)
         best, edges, u_edges = _weighed(best, dull)
     q, covariance, misfit = best.q, best.covariance, best.misfit
     panel = float(np.exp(q[3]))

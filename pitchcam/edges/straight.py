@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.arcs import rim_arcs
-from pitchcam.edges.lines import StraightEdge, straight_edge
+from pitchcam.edges.lines import Segment, StraightEdge, straight_edge
 from pitchcam.edges.rims import BELIEVED, UNLEARNT, Rims, fit_rims
 from pitchcam.light.esf import DEFAULT_SPREAD, Spread, unsharpen
 from pitchcam.objects.field import Field
@@ -71,7 +71,8 @@ def _both_sides(
         a, b = shape.axis.to_photo(ends)
         d = np.array(shape.axis.direction)
         outside = sign * np.array([-d[1], d[0]])
-        edges.append(straight_edge(shape.crop, field, a, b, outside, radius))
+        segment = Segment(start=a, end=b, outside=outside)
+        edges.append(straight_edge(shape.crop, field, segment, radius))
     return edges
 
 
@@ -109,9 +110,8 @@ def plain_edges(
         elif not flat and along > 1 - ALONG:
             continue  # a cone or a chamfer: neither sharp nor of a known curvature
         trim = 0.15 * length + 3
-        out.append(straight_edge(
-            shape.crop, field, a + trim * d, b - trim * d, outside, radius
-        ))  # fmt: skip
+        segment = Segment(start=a + trim * d, end=b - trim * d, outside=outside)
+        out.append(straight_edge(shape.crop, field, segment, radius))
     return out
 
 
@@ -177,7 +177,7 @@ def learn_rims(
         return replace(UNLEARNT, spread=prior, flat=flat), {}
     rims = _fit(edges, field, camera.f_px, prior)
     if rims.misfit.max() > BELIEVED and all(label is None for label in owner):
-        edges, rims = _otherwise(shapes, field, camera, edges, rims, prior)
+        edges, rims = _otherwise(shapes, field, camera, prior, (edges, rims))
         owner = [None] * len(edges)
         if rims.misfit.min() > UNTOLD:
             # Faces that are lit look like no edge.
@@ -198,15 +198,15 @@ def learn_rims(
 
 
 def _otherwise(
-    shapes: Sequence[Shape], field: Field, camera: Camera, edges: list[StraightEdge], rims: Rims,
-    prior: Spread,
+    shapes: Sequence[Shape], field: Field, camera: Camera, prior: Spread,
+    first: tuple[list[StraightEdge], Rims],
 ) -> tuple[list[StraightEdge], Rims]:  # fmt: skip
     """Return the edges, taken as sharp, round or from elsewhere, that one lens describes best.
 
     The widest stretch of a part need not be a hexagon: a collar or a body mirrors the light.
     """
     parts = [s for s in shapes if s.threads]
-    tries = [(edges, rims)]
+    tries = [first]
     for other in (
         [e for s in parts for e in corner_edges(s, field, is_round=True)],
         [e for s in shapes for e in plain_edges(s, field, camera.centre_px)],

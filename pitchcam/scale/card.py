@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
 from pitchcam.camera.pinhole import Camera
-from pitchcam.edges.lines import fit_line
+from pitchcam.edges.lines import Segment, fit_line
 from pitchcam.objects.shapes import Shape
 from pitchcam.scale.reference import Reference
 
@@ -40,7 +40,7 @@ def card_reference(shape: Shape, camera: Camera) -> Reference:
     normal = np.array(camera.normal)
 
     def cost(q: Points) -> Points:
-        return _misfit(q, camera, sides, heights, size, normal)
+        return _misfit(q, camera, sides, heights, size)
 
     middle = camera.rays(shape.centre_px[None])[0] * distance
     a, b = sides[0]
@@ -70,10 +70,11 @@ def _sides(shape: Shape) -> list[tuple[Points, Points]]:
     centre = box.mean(axis=0)
     out = []
     for a, b in zip(box, np.roll(box, -1, axis=0), strict=True):
-        start, end, _ = fit_line(
-            shape.crop, a + 0.12 * (b - a), b - 0.12 * (b - a), (a + b) / 2 - centre, level=0.5
+        side = Segment(
+            start=a + 0.12 * (b - a), end=b - 0.12 * (b - a), outside=(a + b) / 2 - centre
         )
-        out.append((start, end))
+        side, _ = fit_line(shape.crop, side, level=0.5)
+        out.append((side.start, side.end))
     return out
 
 
@@ -86,7 +87,7 @@ def _edge_height(camera: Camera, a: Points, b: Points, centre: Points) -> float:
 
 def _misfit(
     q: Points, camera: Camera, sides: list[tuple[Points, Points]], heights: list[float],
-    size: tuple[float, float], prior: Points,
+    size: tuple[float, float],
 ) -> Points:  # fmt: skip
     """Return how far the sides' ends lie from the card's, in tenths of a pixel, and the priors."""
     normal = np.array([q[4], q[5], np.sqrt(max(1e-6, 1 - q[4] ** 2 - q[5] ** 2))])
@@ -104,5 +105,5 @@ def _misfit(
         half = size[1] / 2 if i % 2 == 0 else size[0] / 2
         off = np.abs(points @ direction - (origin * 0) @ direction) - half
         out.extend(off * camera.f_px / q[0] / 0.1)
-    u_tilt = max(camera.u_tilt_rad, 1e-4)
+    u_tilt, prior = max(camera.u_tilt_rad, 1e-4), camera.normal
     return np.array([*out, (q[4] - prior[0]) / u_tilt, (q[5] - prior[1]) / u_tilt])

@@ -55,6 +55,15 @@ U_CORNER = 0.003
 
 
 @dataclass(frozen=True, kw_only=True)
+class _Disc:
+    """The disc as it is stated, and its thickness as it is known."""
+
+    radius_mm: float
+    thickness_mm: float
+    u_thickness_mm: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class _Rim:
     """The light around a disc: ``light`` (n, m) at ``across_px`` (m,) outward of the outline.
 
@@ -102,16 +111,17 @@ def disc_reference(
     points = outline(shape.crop, 0.5)
     # The border of the light may cut the disc: what lies off its circle is left out.
     centre, radius, _ = fit_circle(points, tolerance_px=3.0)
-    known = (thickness_mm, U_STATED_MM) if thickness_mm else (THICKNESS_MM, U_THICKNESS_MM)
+    thick = (thickness_mm, U_STATED_MM) if thickness_mm else (THICKNESS_MM, U_THICKNESS_MM)
+    disc = _Disc(radius_mm=diameter_mm / 2, thickness_mm=thick[0], u_thickness_mm=thick[1])
     distance = camera.f_px * diameter_mm / 2 / radius
-    rim = _around(shape, camera, centre, radius, (known[0] + 3 * known[1]) / distance)
+    rim = _around(shape, camera, centre, radius, (thick[0] + 3 * thick[1]) / distance)
     middle = camera.rays(centre[None])[0]
-    fit = _solve(rim, middle, camera, diameter_mm / 2, known, np.log(distance))
+    fit = _solve(rim, middle, camera, disc, np.log(distance))
     # How depth follows the focal length: as that of a plane of this height does.
     longer = 1.01
     by = np.array([longer, longer, 1.0])
     wider = replace(rim, rays=rim.rays / by)
-    other = _solve(wider, middle / by, camera, diameter_mm / 2, known, float(fit.q[0]))
+    other = _solve(wider, middle / by, camera, disc, float(fit.q[0]))
     depth = float(np.exp(fit.q[0]))
     height = depth - (float(np.exp(other.q[0])) - depth) / (longer - 1)
     poor = max(1.0, fit.misfit)
@@ -164,13 +174,12 @@ def _normal(base: Points, leans: Points) -> Points:
 
 
 def _solve(
-    rim: _Rim, middle: Points, camera: Camera, radius: float, known: tuple[float, float],
-    start: float,
-) -> _Fit:  # fmt: skip
+    rim: _Rim, middle: Points, camera: Camera, disc: _Disc, start: float
+) -> _Fit:
     base, u_lean = np.array(camera.normal), max(camera.u_tilt_rad, 1e-5)
-    expected = np.array([known[0], 0.0, 0.0, MOST_LIGHT, BLUR_PX[0], 0.0, BROKEN_MM])
+    expected = np.array([disc.thickness_mm, 0.0, 0.0, MOST_LIGHT, BLUR_PX[0], 0.0, BROKEN_MM])
     spread = np.array(
-        [known[1], u_lean, u_lean, U_MOST_LIGHT, BLUR_PX[1], U_CORNER, U_BROKEN_MM]
+        [disc.u_thickness_mm, u_lean, u_lean, U_MOST_LIGHT, BLUR_PX[1], U_CORNER, U_BROKEN_MM]
     )
     corner = (camera.f_px / float(np.hypot(*camera.centre_px))) ** 2
     off_axis = np.sum(rim.rays[..., :2] ** 2, axis=-1, keepdims=True) * corner
@@ -186,7 +195,7 @@ def _solve(
             off = rays * reach[..., None] - axis
             off = off - (off @ n)[..., None] * n
             at = np.sqrt(np.sum(off * off, axis=-1))
-            found.append((radius - q[9] - at[:, :1]) / (at[:, 1:] - at[:, :1]))
+            found.append((disc.radius_mm - q[9] - at[:, :1]) / (at[:, 1:] - at[:, :1]))
         return found
 
     def cost(q: Points) -> Points:

@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.edges.lines import fit_line
+from pitchcam.edges.lines import Segment, fit_line
 from pitchcam.objects.field import PART_LEVEL
 from pitchcam.objects.shapes import Shape
 
@@ -131,12 +131,10 @@ def _cut(face: Face, other: Face, low: float, high: float) -> Face | None:
         face.start_px + ((other.start_px - face.start_px) @ other.along + s) / step * face.along
         for s in (low, high)
     ]
-    start, end, scatter = fit_line(
-        face.shape.crop, ends[0], ends[1], face.outward, level=PART_LEVEL
-    )
+    segment = Segment(start=ends[0], end=ends[1], outside=face.outward)
+    fitted, scatter = fit_line(face.shape.crop, segment, level=PART_LEVEL)
     if not scatter < 1.0:
         return None
-    d = (end - start) / np.hypot(*(end - start))
-    normal = np.array([-d[1], d[0]])
-    normal *= np.sign(normal @ face.outward)
-    return Face(shape=face.shape, start_px=start, end_px=end, outward=normal)
+    return Face(
+        shape=face.shape, start_px=fitted.start, end_px=fitted.end, outward=fitted.normal
+    )

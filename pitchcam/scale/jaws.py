@@ -18,7 +18,7 @@ from scipy.optimize import least_squares
 from scipy.special import ndtr
 
 from pitchcam.camera.pinhole import Camera
-from pitchcam.edges.lines import line_profiles
+from pitchcam.edges.lines import Segment, line_profiles
 from pitchcam.light.walls import MOST_LIGHT, U_LIGHT, U_MOST_LIGHT
 from pitchcam.objects.shapes import Shape
 from pitchcam.scale.faces import Face, Opening, openings
@@ -142,9 +142,8 @@ def _reach_px(opening: Opening, camera: Camera, distance: float) -> float:
 
 
 def _side(face: Face, camera: Camera, reach_px: float) -> _Side:
-    p = line_profiles(
-        face.shape.crop, face.start_px, face.end_px, face.outward, reach_px=reach_px
-    )
+    segment = Segment(start=face.start_px, end=face.end_px, outside=face.outward)
+    p = line_profiles(face.shape.crop, segment, reach_px=reach_px)
     light = np.median(p.light, axis=0)
     out = face.middle_px + np.array([0.0, 1.0])[:, None] * face.outward
     return _Side(

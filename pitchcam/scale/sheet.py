@@ -113,7 +113,8 @@ def find_sheet(
     sheet, plan, corners = match
     prior = prior_of(gray.shape[1], gray.shape[0], f_px, profile)
     solution = solve(plan * (grown / BAR_MM), corners, prior)
-    return _pose(sheet, solution, prior, len(plan), grown, bar_mm is not None)
+    u_size = U_UNREAD if bar_mm is None else U_BAR_MM / bar_mm
+    return _pose(sheet, solution, prior, len(plan), (grown, u_size))
 
 
 def sheet_corners(gray: Gray, bar_mm: float | None = None) -> tuple[Points, Points] | None:
@@ -159,11 +160,15 @@ def _which(found: Found) -> tuple[Sheet, Points, Points] | None:
     return best
 
 
-def _pose(sheet: Sheet, solution: Solution, prior: Prior, markers: int, bar_mm: float,
-          read: bool) -> SheetPose:  # fmt: skip
-    """Say what the solution is worth, the sheet's own errors included."""
+def _pose(
+    sheet: Sheet, solution: Solution, prior: Prior, markers: int, bar: tuple[float, float]
+) -> SheetPose:
+    """Say what the solution is worth, the sheet's own errors included.
+
+    ``bar`` is the length of its bar, mm, and the relative u of its size.
+    """
     p, covariance = solution.p, solution.covariance
-    u_size = U_BAR_MM / bar_mm if read else U_UNREAD
+    bar_mm, u_size = bar
 
     def heights(q: Points) -> Points:
         r = rotation_of(q)

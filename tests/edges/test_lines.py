@@ -9,6 +9,7 @@ from skimage.measure import find_contours
 
 from pitchcam.edges.lines import (
     FEWEST_PIECES,
+    Segment,
     crossings,
     fit_line,
     line_profiles,
@@ -43,7 +44,9 @@ def bar(angle_deg: float, shift: float):
 @pytest.mark.parametrize("shift", [0.0, 0.25, 0.5])
 def test_line_is_found_to_a_fraction_of_a_pixel(angle: float, shift: float) -> None:
     crop, _, (a, b), n = bar(angle, shift)
-    start, end, scatter = fit_line(crop, a + 1.5 * n, b - n, n)
+    near = Segment(start=a + 1.5 * n, end=b - n, outside=n)
+    found, scatter = fit_line(crop, near)
+    start, end = found.start, found.end
     # Half the light between background and part is the level; 0.5 lies just outside.
     expected = BLUR * ndtri((0.5 - DARK) / (1 - DARK))
     off = np.array([(start - a) @ n, (end - b) @ n]) - expected
@@ -62,11 +65,11 @@ def test_line_is_found_to_a_fraction_of_a_pixel(angle: float, shift: float) -> N
 
 def test_profile_runs_outward() -> None:
     crop, _, (a, b), n = bar(12.0, 0.0)
-    p = line_profiles(crop, a, b, n)
+    p = line_profiles(crop, Segment(start=a, end=b, outside=n))
     middle = np.median(p.light, axis=0)
     assert middle[0] == pytest.approx(DARK, abs=0.02)
     assert middle[-1] == pytest.approx(1.0, abs=0.02)
-    turned = np.median(line_profiles(crop, a, b, -n).light, axis=0)
+    turned = np.median(line_profiles(crop, Segment(start=a, end=b, outside=-n)).light, axis=0)
     assert turned == pytest.approx(middle[::-1], abs=0.03)
 
 
@@ -91,14 +94,15 @@ def test_way_to_the_border() -> None:
 
 def test_straight_edge_keeps_its_mean_profile() -> None:
     crop, field, (a, b), n = bar(8.0, 0.4)
-    edge = straight_edge(crop, field, a, b, n, 45.0)
+    side = Segment(start=a, end=b, outside=n)
+    edge = straight_edge(crop, field, side, 45.0)
     assert edge.normal @ n > 0.9999
     at = BLUR * ndtri((0.85 - DARK) / (1 - DARK))
     # The level is near the background: a percent of it moves the place by 0.05 px.
     assert (edge.start - a) @ n == pytest.approx(at, abs=0.12)
     at = (edge.start - a) @ n
     assert len(edge.profiles) == FEWEST_PIECES
-    assert straight_edge(crop, field, a, b, n, None).at == (pytest.approx(0.0),)
+    assert straight_edge(crop, field, side, None).at == (pytest.approx(0.0),)
     for p in edge.profiles:
         assert p.light[-4:] == pytest.approx(1.0, abs=0.01)
         assert p.dark == pytest.approx(DARK, abs=0.015)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.camera.pinhole import Camera
-from pitchcam.edges.lines import crossings, line_profiles
+from pitchcam.edges.lines import Segment, crossings, line_profiles
 from pitchcam.objects.end_face import end_face
 from pitchcam.objects.frame import AxisFrame
 from pitchcam.objects.shapes import Shape, widest_stretch
@@ -167,7 +167,8 @@ def _corner(part: Shape, rest: Rest, side: float) -> Values | None:
     ends = part.axis.to_photo(np.array([[low, 0.0], [high, 0.0]]))
     out = part.axis.to_photo(np.array([[low, side]]))[0] - ends[0]
     offset = float(np.median(np.abs(st[on, 1])))
-    p = line_profiles(part.crop, ends[0] + offset * out, ends[1] + offset * out, out, reach_px=7.0)
+    segment = Segment(start=ends[0] + offset * out, end=ends[1] + offset * out, outside=out)
+    p = line_profiles(part.crop, segment, reach_px=7.0)
     light = np.median(p.light, axis=0)
     beside = [float(np.median(light[on])) for on in (p.across_px > 4.0, p.across_px < -3.0)]
     edge = float(crossings(light[None], p.across_px, sum(beside) / 2)[0])
