@@ -61,7 +61,10 @@ def develop(light: Image, how: Development, seed: int) -> bytes:
     raw = mosaic(frame, how, np.random.default_rng(seed))
     coded = tone(demosaic(raw, how), how.contrast)
     coded = sharpen(coded, how)
-    return encode(np.clip(np.round(coded * 255), 0, 255).astype(np.uint8), how)
+    #: FocalLength for a sensor of crop factor 3.9, and FocalLengthIn35mmFilm.
+    f35 = how.exif_f35
+    tags = {} if f35 is None else {37386: round(f35 / 3.9, 2), 41989: f35}
+    return encode(eight_bits(coded), how, tags)
 
 
 def lens(light: Image, how: Development) -> Image:
@@ -136,18 +139,32 @@ def tone(rgb: Image, contrast: float) -> Image:
     return coded.astype(np.float32)
 
 
-def sharpen(coded: Image, how: Development) -> Image:
-    """Add an unsharp mask of the luma to all channels."""
+def sharpen(coded: Image, how: Development, most: float = np.inf) -> Image:
+    """Add an unsharp mask of the luma to all channels, its halo held to ``most``."""
     if not how.sharpen:
         return coded
     luma = coded @ np.array([0.299, 0.587, 0.114], np.float32)
-    halo = luma - cv2.GaussianBlur(luma, (0, 0), how.sharpen_px)
-    return coded + np.float32(how.sharpen) * halo[..., None]
+    halo = np.float32(how.sharpen) * (luma - cv2.GaussianBlur(luma, (0, 0), how.sharpen_px))
+    return coded + np.clip(halo, -most, most)[..., None]
 
 
-def encode(rgb: np.ndarray, how: Development) -> bytes:
-    """Return the file; an orientation tag undoes the turn of the stored rows."""
+def eight_bits(coded: Image) -> np.ndarray:
+    """Return coded values as bytes."""
+    return np.clip(np.round(coded * 255), 0, 255).astype(np.uint8)
+
+
+def encode(
+    rgb: np.ndarray, how: Development, tags: dict[int, float] | None
+) -> bytes:
+    """Return the file; an orientation tag undoes the turn of the stored rows.
+
+    ``tags`` are those of EXIF besides; with None there is no EXIF, and the rows stay as they are.
+    """
     picture = PIL.Image.fromarray(rgb)
+    out = io.BytesIO()
+    if tags is None:
+        picture.save(out, "JPEG", quality=how.quality, subsampling="4:2:0")
+        return out.getvalue()
     if how.orientation == 6:
         picture = picture.transpose(PIL.Image.Transpose.ROTATE_90)
     elif how.orientation == 8:
@@ -156,10 +173,8 @@ def encode(rgb: np.ndarray, how: Development) -> bytes:
         picture = picture.transpose(PIL.Image.Transpose.ROTATE_180)
     exif = PIL.Image.Exif()
     exif[0x0112] = how.orientation
-    if how.exif_f35 is not None:
-        #: FocalLength for a sensor of crop factor 3.9, and FocalLengthIn35mmFilm.
-        exif.get_ifd(IFD.Exif).update({37386: round(how.exif_f35 / 3.9, 2), 41989: how.exif_f35})
-    out = io.BytesIO()
+    if tags:
+        exif.get_ifd(IFD.Exif).update(tags)
     picture.save(out, "JPEG", quality=how.quality, exif=exif, subsampling="4:2:0")
     return out.getvalue()
 

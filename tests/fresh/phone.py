@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import io
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
-import PIL.Image
-from PIL.ExifTags import IFD
 
 from samples import develop as base
 from samples.scene import HEIGHT, WIDTH, Image
@@ -72,8 +69,10 @@ def develop(light: Image, how: Phone, seed: int) -> bytes:
     frame = base.lens(frame, how.lens) * np.float32(how.lens.plate)
     rgb = base.demosaic(base.mosaic(frame, how.lens, np.random.default_rng(seed)), how.lens)
     coded = base.tone(clean(rgb, how), how.lens.contrast)
-    coded = framed(sharpen(coded, how), how)
-    return encode(np.clip(np.round(coded * 255), 0, 255).astype(np.uint8), how)
+    coded = framed(base.sharpen(coded, how.lens, how.clip), how)
+    tags = {37386: how.focal_mm, 41989: how.f35_tag, 41988: how.zoom_tag}
+    kept = {k: v for k, v in tags.items() if v is not None}
+    return base.encode(base.eight_bits(coded), how.lens, None if how.messenger else kept)
 
 
 def clean(rgb: Image, how: Phone) -> Image:
@@ -86,15 +85,6 @@ def clean(rgb: Image, how: Phone) -> Image:
         luma = (root @ np.array([0.299, 0.587, 0.114], np.float32))[..., None]
         root = luma + cv2.GaussianBlur(root - luma, (0, 0), how.chroma_px)
     return np.maximum(root, 0) ** 2
-
-
-def sharpen(coded: Image, how: Phone) -> Image:
-    """Add a limited unsharp mask of the luma to all channels."""
-    luma = coded @ np.array([0.299, 0.587, 0.114], np.float32)
-    halo = np.float32(how.lens.sharpen) * (
-        luma - cv2.GaussianBlur(luma, (0, 0), how.lens.sharpen_px)
-    )
-    return coded + np.clip(halo, -how.clip, how.clip)[..., None]
 
 
 def framed(coded: Image, how: Phone) -> Image:
@@ -113,24 +103,3 @@ def framed(coded: Image, how: Phone) -> Image:
         rows = round(coded.shape[0] * MESSENGER_PX / width)
         coded = cv2.resize(coded, (MESSENGER_PX, rows), interpolation=cv2.INTER_AREA)
     return coded
-
-
-def encode(rgb: np.ndarray, how: Phone) -> bytes:
-    """Return the file; an orientation tag undoes the turn of the stored rows."""
-    picture = PIL.Image.fromarray(rgb)
-    turn = {6: PIL.Image.Transpose.ROTATE_90, 8: PIL.Image.Transpose.ROTATE_270,
-            3: PIL.Image.Transpose.ROTATE_180}.get(how.lens.orientation)  # fmt: skip
-    options: dict[str, object] = {}
-    if how.messenger:
-        pass
-    else:
-        if turn is not None:
-            picture = picture.transpose(turn)
-        exif = PIL.Image.Exif()
-        exif[0x0112] = how.lens.orientation
-        tags = {37386: how.focal_mm, 41989: how.f35_tag, 41988: how.zoom_tag}
-        exif.get_ifd(IFD.Exif).update({k: v for k, v in tags.items() if v is not None})
-        options["exif"] = exif
-    out = io.BytesIO()
-    picture.save(out, "JPEG", quality=how.lens.quality, subsampling="4:2:0", **options)
-    return out.getvalue()
