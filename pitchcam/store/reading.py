@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import json
-import sqlite3
 from collections.abc import Iterator, Sequence
-from pathlib import Path
 from typing import Any
 
 from pitchcam.errors import UsageError
-from pitchcam.store.database import FAILURES, Database
+from pitchcam.store.database import FAILURES
 from pitchcam.store.digest import row_digest
 from pitchcam.store.entries import Correction, Entry, Outcome, record_id
+from pitchcam.store.opened import OpenedRecord
 
 #: More rows than any shop photographs: beyond, a damaged count of rows is taken for what it is.
 MOST_ROWS = 10_000_000
@@ -20,13 +19,8 @@ CELLS = "id, sha256, settings_key, status, document, code, message, advice"
 MADE = "measurement_id, thread_id, designation, who, why, made_at"
 
 
-class Reader:
+class Reader(OpenedRecord):
     """What is read of an opened record; ``damaged`` gathers the ids of what does not hold."""
-
-    path: Path
-    damaged: set[str]
-    _file: Database
-    _db: sqlite3.Connection
 
     def has(self, sha256: str, settings_key: str) -> bool:
         """Say whether this photo has been measured under these settings.

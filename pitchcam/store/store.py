@@ -5,13 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from datetime import datetime
 from pathlib import Path
-from types import TracebackType
 from typing import Any
 
 from pitchcam.errors import InputError, UsageError
 from pitchcam.records import json_text
 from pitchcam.store import schema
-from pitchcam.store.database import Database
 from pitchcam.store.digest import row_digest
 from pitchcam.store.entries import Correction, Outcome, record_id
 from pitchcam.store.reading import CELLS, MADE, Reader
@@ -48,20 +46,15 @@ class Store(Reader):
     def __init__(
         self, path: Path, *, must_exist: bool = False, only_read: bool = False
     ) -> None:
-        self.path = path
-        self.damaged: set[str] = set()
         if must_exist and not path.exists():
             raise InputError(
                 f"there is no record at {path}.", "Name it with --record, or run a batch first."
             )
-        self._file = Database(path, only_read=only_read)
-        self._db = self._file.connection
-        try:
-            with self._file.plain_errors():
-                self._open()
-        except BaseException:
-            self._file.close()
-            raise
+        super().__init__(path, only_read=only_read)
+
+    def _prepare(self) -> None:
+        with self._file.plain_errors():
+            self._open()
 
     def _open(self) -> None:
         version = self._version()
@@ -95,21 +88,6 @@ class Store(Reader):
         with self._file.commit() as db:
             if self._version() == 0:  # else another process made them just now
                 schema.make(db)
-
-    def close(self) -> None:
-        """Close the file; the log is folded back into it."""
-        self._file.close()
-
-    def __enter__(self) -> Store:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()
 
     def add(
         self, sha256: str, settings_text: str, settings_key: str, outcome: Outcome,

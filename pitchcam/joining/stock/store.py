@@ -14,7 +14,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import datetime
 from pathlib import Path
-from types import TracebackType
 from typing import Any
 
 from pitchcam.errors import InputError, UsageError
@@ -22,8 +21,8 @@ from pitchcam.joining.mating.ends import End
 from pitchcam.joining.stock.sheet import Fitting, columns
 from pitchcam.records import json_text
 from pitchcam.store import Store
-from pitchcam.store.database import Database
 from pitchcam.store.digest import row_digest
+from pitchcam.store.opened import OpenedRecord
 from pitchcam.store.schema import guards
 
 _TABLES = """
@@ -62,7 +61,7 @@ class Move:
     made_at: str
 
 
-class StockStore:
+class StockStore(OpenedRecord):
     """The stock tables of one record file; made where they do not exist.
 
     Parameters
@@ -85,21 +84,15 @@ class StockStore:
 
     def __init__(self, path: Path, *, only_read: bool = False) -> None:
         Store(path, only_read=only_read).close()
-        self.path = path
-        self.damaged: set[str] = set()
-        self._file = Database(path, only_read=only_read)
-        self._db = self._file.connection
-        try:
-            self._checked = self._prepare()
-        except BaseException:
-            self._file.close()
-            raise
+        #: Whether the rows have checksums; those of older records have none.
+        self._checked = True
+        super().__init__(path, only_read=only_read)
 
-    def _prepare(self) -> bool:
-        """Make what is missing of the tables; return whether their rows have checksums."""
+    def _prepare(self) -> None:
         with self._file.plain_errors():
-            if self._is_ready() or self._file.fixed:
-                return self._is_ready()
+            self._checked = self._is_ready()
+        if self._checked or self._file.fixed:
+            return
         with self._file.commit() as db:
             for statement in _TABLES.split(";"):
                 db.execute(statement)
@@ -109,24 +102,13 @@ class StockStore:
                     db.execute(f"ALTER TABLE {table} ADD COLUMN digest TEXT")
             for statement in guards(_KEYS, "the stock record"):
                 db.execute(statement)
-        return True
+        self._checked = True
 
     def _columns(self, table: str) -> set[str]:
         return {str(row[1]) for row in self._db.execute(f"PRAGMA table_info({table})")}
 
     def _is_ready(self) -> bool:
         return all("digest" in self._columns(table) for table in _KEYS)
-
-    def __enter__(self) -> StockStore:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self._file.close()
 
     def take_in(self, rows: Sequence[Fitting], *, who: str, now: datetime) -> int:
         """Take a sheet's rows in, all or none; return how many rows or counts changed.
