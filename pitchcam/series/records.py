@@ -78,14 +78,7 @@ class ThreadSize:
 
     def major_at(self, station_mm: float) -> float:
         """Return the basic major diameter in mm at a station from the small end face."""
-        return self.basic_major_mm + self._shift(station_mm)
-
-    def minor_at(self, station_mm: float) -> float:
-        """Return the basic minor diameter in mm at a station from the small end face."""
-        return self.basic_minor_mm + self._shift(station_mm)
-
-    def _shift(self, station_mm: float) -> float:
-        return self.taper * (station_mm - (self.gauge_length_mm or 0.0))
+        return self.basic_major_mm + self.taper * (station_mm - (self.gauge_length_mm or 0.0))
 
     @property
     def tpi_value(self) -> float:

@@ -72,10 +72,6 @@ class FlankFit:
         """The radius at which ridge and groove are equally wide."""
         return self.ref_radius_mm + (self.width_mm - self.pitch_mm / 2) / sum(self.tan_half)
 
-    def ridge_width(self, radius_mm: Values) -> Values:
-        """Return the ridge's width at radii, straight flanks prolonged."""
-        return self.width_mm - (np.asarray(radius_mm) - self.ref_radius_mm) * sum(self.tan_half)
-
 
 NAMES = (
     "phase", "pitch", "lag", "width", "tan+", "tan-", "offset", "slope+", "slope-",

@@ -148,8 +148,3 @@ def kept_wall_mm(d: Donor) -> float:
         small = size.basic_minor_mm - size.taper * (size.gauge_length_mm or 0.0)
         return (small - d.final_bore_mm) / 2.0
     return (d.hex_mm - find(d.keep.designation).basic_major_mm) / 2.0
-
-
-def hose_tail_mm(end: End) -> float:
-    """Return the outside diameter of a hose tail between its barbs: the hose's bore."""
-    return float(end.designation[5:])

@@ -15,10 +15,9 @@ from pitchcam.series import find
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Filler:
-    """Filler in mm3: what the gap and fillet hold, what to have at hand, and the rod for it."""
+    """Filler: what gaps and fillets hold, mm3; rod and mass with the extra to have at hand."""
 
     in_joint_mm3: float
-    with_extra_mm3: float
     rod_mm: float
     rod_diameter_mm: float
     grams: float
@@ -50,7 +49,7 @@ def filler_for(form: JointForm, choice: Choice) -> Filler:
     extra = volume * practice("filler_extra")
     rod = practice("rod")
     return Filler(
-        in_joint_mm3=volume, with_extra_mm3=extra, rod_mm=extra / (math.pi / 4.0 * rod**2),
+        in_joint_mm3=volume, rod_mm=extra / (math.pi / 4.0 * rod**2),
         rod_diameter_mm=rod, grams=extra * choice.alloy.density_kg_m3 * 1e-6,
     )  # fmt: skip
 
