@@ -226,6 +226,7 @@ BRIEF_KEYS: dict[str, Schema] = {
     "designation": TEXT, "standard": TEXT, "family": TEXT, "pitch_mm": LENGTH, "tpi": LENGTH,
     "major_mm": LENGTH, "pitch_diameter_mm": LENGTH, "minor_mm": LENGTH, "angle_deg": LENGTH,
     "taper": LENGTH, "source": TEXT,
+    "checked": said(maybe(TEXT), "Data of others that its figures agree with; null: none."),
 }  # fmt: skip
 LIMITS = obj(
     "Limits of one class: least and most, mm.",

@@ -167,7 +167,8 @@ def _full(size: ThreadSize) -> str:
         f"{c.second.designation} {c.values[1]}"
         for c in near[:8]
     ]
-    return "\n".join([*lines, f"  met: {size.commonness}", f"  source: {size.source}"])
+    checked = [f"  checked against: {size.checked}"] if size.checked else []
+    return "\n".join([*lines, f"  met: {size.commonness}", f"  source: {size.source}", *checked])
 
 
 def _plane_line(size: ThreadSize) -> str:
@@ -221,6 +222,7 @@ def _brief(size: ThreadSize) -> dict[str, Any]:
         "pitch_mm": size.pitch_mm, "tpi": size.tpi_value, "major_mm": size.basic_major_mm,
         "pitch_diameter_mm": size.basic_pitch_diameter_mm, "minor_mm": size.basic_minor_mm,
         "angle_deg": size.angle_deg, "taper": size.taper, "source": size.source,
+        "checked": size.checked or None,
     }  # fmt: skip
 
 

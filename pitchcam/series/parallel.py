@@ -41,7 +41,8 @@ def metric(folder: Path | None = None) -> Iterator[ThreadSize]:
             genders=BOTH,
             external=tuple(x for x in external if x is not None),
             internal=tuple(x for x in internal if x is not None),
-            commonness=commonness(row), source=row.text("source"), geometry="",
+            commonness=commonness(row), source=row.text("source"),
+            checked=row.remark("checked"), geometry="",
         )  # fmt: skip
 
 
@@ -63,7 +64,8 @@ def unified_sizes(folder: Path | None = None) -> Iterator[ThreadSize]:
             internal=tuple(
                 unified.internal_limits(d, n, series, c) for c in unified.INTERNAL_CLASSES
             ),
-            commonness=commonness(row), source=row.text("source"), geometry="",
+            commonness=commonness(row), source=row.text("source"),
+            checked=row.remark("checked"), geometry="",
         )  # fmt: skip
 
 
@@ -91,7 +93,8 @@ def whitworth_sizes(folder: Path | None = None) -> Iterator[ThreadSize]:
             internal=tuple(
                 whitworth.internal_limits(d, n, c, depth) for c in whitworth.INTERNAL_CLASSES
             ),
-            commonness=commonness(row), source=row.text("source"), geometry="",
+            commonness=commonness(row), source=row.text("source"),
+            checked=row.remark("checked"), geometry="",
         )  # fmt: skip
 
 
@@ -114,7 +117,8 @@ def cycle(folder: Path | None = None) -> Iterator[ThreadSize]:
             internal=tuple(
                 whitworth.internal_limits(d, n, c, depth) for c in whitworth.INTERNAL_CLASSES
             ),
-            commonness=commonness(row), source=row.text("source"), geometry="",
+            commonness=commonness(row), source=row.text("source"),
+            checked=row.remark("checked"), geometry="",
         )  # fmt: skip
 
 
@@ -132,7 +136,8 @@ def ba(folder: Path | None = None) -> Iterator[ThreadSize]:
                 whitworth.ba_external(d, p, int(number), c) for c in ("normal", "close")
             ),
             internal=(whitworth.ba_internal(d, p),),
-            commonness=commonness(row), source=row.text("source"), geometry="",
+            commonness=commonness(row), source=row.text("source"),
+            checked=row.remark("checked"), geometry="",
         )  # fmt: skip
 
 
@@ -151,7 +156,8 @@ def g(folder: Path | None = None) -> Iterator[ThreadSize]:
                 whitworth.g_external(d, p, a, td, "A"), whitworth.g_external(d, p, b, td, "B"),
             ),
             internal=(whitworth.g_internal(d, p, a, row.number("tD1_um")),),
-            commonness=commonness(row), source=row.text("source"), geometry="",
+            commonness=commonness(row), source=row.text("source"),
+            checked=row.remark("checked"), geometry="",
         )  # fmt: skip
 
 
@@ -188,7 +194,8 @@ def npsm(folder: Path | None = None) -> Iterator[ThreadSize]:
                     minor_mm=(mm("bore_min_in"), mm("bore_max_in")),
                 ),
             ),
-            commonness=commonness(row), source=row.text("source"), geometry="",
+            commonness=commonness(row), source=row.text("source"),
+            checked=row.remark("checked"), geometry="",
         )  # fmt: skip
 
 
@@ -218,5 +225,6 @@ def pg(folder: Path | None = None) -> Iterator[ThreadSize]:
                     minor_mm=(d - 2 * depth, d - 2 * depth + tolerance),
                 ),
             ),
-            commonness=commonness(row), source=row.text("source"), geometry="",
+            commonness=commonness(row), source=row.text("source"),
+            checked=row.remark("checked"), geometry="",
         )  # fmt: skip

@@ -46,6 +46,8 @@ class ThreadSize:
     a parallel thread. ``position_mm`` is the tolerance (plus and minus) of the gauge plane along
     the axis, (external, internal). ``truncation_mm`` is how much the crest's diameter may lie below
     ``basic_major_mm`` by the standard's larger truncation (taper pipe threads, else 0).
+    ``source`` is where its figures come from, ``checked`` the data of others that they agree with,
+    empty where they were compared with none.
     ``geometry`` is equal for designations whose size is the same in every measurable respect.
     """
 
@@ -71,6 +73,7 @@ class ThreadSize:
     position_mm: tuple[float, float] = (0.0, 0.0)
     truncation_mm: float = 0.0
     angle_tolerance_deg: float | None = None
+    checked: str = ""
 
     def limits(self, gender: Gender) -> tuple[Limits, ...]:
         """Return the limits of every class for one gender, the usual class first."""

@@ -27,6 +27,10 @@ class Row:
             raise self.error(column, "is empty", "fill it in")
         return value
 
+    def remark(self, column: str) -> str:
+        """Return a cell that may be empty, or whose column may be missing."""
+        return (self.cells.get(column) or "").strip()
+
     def number(self, column: str) -> float:
         """Return a cell that must be a positive, finite number."""
         value = self.optional(column)

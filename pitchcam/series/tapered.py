@@ -49,7 +49,8 @@ def r(folder: Path | None = None) -> Iterator[ThreadSize]:
                 gauge_length_mm=row.number("gauge_length_mm") if taper else None,
                 useful_length_mm=row.number("useful_length_mm") if taper else None,
                 position_mm=(out, inside), commonness=commonness(row),
-                source=row.text("source"), geometry="",
+                source=row.text("source"),
+                checked=row.remark("checked"), geometry="",
             )  # fmt: skip
 
 
@@ -83,7 +84,8 @@ def npt(folder: Path | None = None) -> Iterator[ThreadSize]:
                 gauge_length_mm=l1, useful_length_mm=(0.8 * od + 6.8) * p, position_mm=(p, p),
                 truncation_mm=extra, angle_tolerance_deg=row.number("angle_tolerance_deg"),
                 commonness=commonness(row) if family == "NPT" else "rare",
-                source=row.text("source"), geometry="",
+                source=row.text("source"),
+                checked=row.remark("checked"), geometry="",
             )  # fmt: skip
 
 
@@ -107,5 +109,6 @@ def metric_taper(folder: Path | None = None) -> Iterator[ThreadSize]:
             # Useful thread of DIN 3852-1 form C: 8 mm for P = 1, 12 for 1.5, 14 above.
             useful_length_mm=8.0 if p <= 1 else 12.0 if p <= 1.5 else 14.0,
             position_mm=(half / TAPER, half / TAPER), commonness=commonness(row),
-            source=row.text("source"), geometry="",
+            source=row.text("source"),
+            checked=row.remark("checked"), geometry="",
         )  # fmt: skip

@@ -11,6 +11,7 @@ from pitchcam.errors import InputError, UsageError
 from pitchcam.series import find, load_series, load_uses, same_geometry
 from pitchcam.series.families import load_families
 from pitchcam.series.names import dash_sizes
+from tests.series import checked
 
 
 def test_every_size_is_sound() -> None:
@@ -184,5 +185,20 @@ def test_a_missing_table_is_named(tables: Path) -> None:
 
 def test_a_table_with_a_row_more_is_used(tables: Path) -> None:
     with (tables / "metric.csv").open("a") as f:
-        f.write("13,1.5,fine,rare,a workshop's own\n")
+        f.write("13,1.5,fine,rare,a workshop's own,\n")
     assert any(s.designation == "M13x1.5" for s in load_series(tables))
+
+
+@pytest.mark.parametrize("name", checked.TABLES)
+def test_what_a_row_was_checked_against_is_what_the_comparisons_say(name: str) -> None:
+    held = calibration_path("series", name).read_text(encoding="utf-8")
+    assert held == checked.written(name), "run: python -m tests.series.checked"
+
+
+def test_a_row_that_nobody_else_has_claims_no_check() -> None:
+    # M35x1.5 6g, M33x3.5 6g: rows in which the origin is wrong are no check of ours.
+    assert "6g" not in find("M35x1.5").checked and find("M14x1.5").checked.startswith("FreeCAD")
+    assert find("1/4-20 BSW").checked == find("0 BA").checked == find("R 1/4").checked == ""
+    assert find("1/8-27 NPT").checked and not find("3-8 NPT").checked
+    claimed = sum(bool(s.checked) for s in load_series())
+    assert 200 < claimed < len(load_series())
