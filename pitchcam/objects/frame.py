@@ -13,6 +13,10 @@ from pitchcam.objects.axis import ImageAxis
 Values = NDArray[np.float64]
 
 
+#: Sine of the turn beyond which an inclined axis is not followed: none lies so at a field's border.
+MOST_LEAN = 0.7
+
+
 @dataclass(frozen=True, kw_only=True)
 class AxisFrame:
     """A right-handed frame on the thread axis: z along it, y across the view, x to the camera.
@@ -57,7 +61,9 @@ def axis_frame(
     """Place the frame on an axis seen in the photo, at a height above the plate.
 
     ``incline_rad`` lifts the axis out of the plate's direction: positive where it rises toward
-    the camera in the direction of growing s.
+    the camera in the direction of growing s. However much it rises, it is seen on its line in
+    the photo: beside the picture's middle, where what rises is seen to lean outward, it has
+    another direction over the plate.
     """
     along_px = s_mid_px + np.array([-50.0, 0.0, 50.0])
     ends = axis.to_photo(np.stack([along_px, np.zeros(3)], axis=1))
@@ -65,7 +71,12 @@ def axis_frame(
     along = points[2] - points[0]
     along /= np.linalg.norm(along)
     up = -np.array(camera.normal)
-    along = np.cos(incline_rad) * along + np.sin(incline_rad) * up
+    sight = np.cross(points[0], points[2])  # normal of the plane through the pinhole and the line
+    beside = np.cross(up, along)
+    lean = -np.tan(incline_rad) * float(up @ sight) / float(beside @ sight)
+    lean = float(np.clip(lean, -MOST_LEAN, MOST_LEAN))
+    level = np.sqrt(1 - lean**2) * along + lean * beside
+    along = np.cos(incline_rad) * level + np.sin(incline_rad) * up
     origin = points[1]
     toward = -origin + (origin @ along) * along
     toward /= np.linalg.norm(toward)

@@ -26,7 +26,13 @@ CREST_SHARE, MOST_CREST_PX = 0.35, 30.0
 DEPTH_RANGE = (0.28, 1.0)
 #: Seen under a slant T the ridges of a thread of radius r hide their grooves but for a depth of
 #: about 0.096 P^2 / (r T^2), by the ellipses of their crests: 0.2 P for M18x1 at 12 degrees.
-SHALLOWEST, FEWEST_SHALLOW = 0.07, 7
+SHALLOWEST, FEWEST_SHALLOW = 0.07, 6
+#: Least height of the lower of two neighbouring crests over their groove, in depths (judgement:
+#: a chamfered crest beside a whole one comes near it, a taper's or a worn one does not).
+AS_HIGH = 0.5
+#: How well a part's axis is known from its whole outline, and a crest's height, wear included
+#: (judgement).
+U_AXIS_RAD, U_HEIGHT_PX = np.radians(0.5), 0.7
 #: Runs of crests that belong together agree so in spacing, and are in step over so few turns.
 JOINT_SPACING, JOINT_STEP, MOST_GAP = 0.04, 0.15, 3.6
 
@@ -266,6 +272,10 @@ def _describe(
     skew = float(np.median(share) - 0.5)
     if depth < 1.0:
         return None
+    # Crests of one thread are as high as each other: a hexagon between two threads is none of them.
+    lower = np.minimum(radius[peaks[:-1]], radius[peaks[1:]]) - radius[valleys]
+    if float(np.median(lower)) < AS_HIGH * depth:
+        return None
     return _Run(
         crests=places, heights=radius[peaks], spacing=spacing, depth=depth, skew=skew, ends=ends,
     )  # fmt: skip
@@ -296,10 +306,27 @@ def _lag(a: _Run, b: _Run, places: tuple[Values, Values]) -> float:
     """
     spacing = (a.spacing + b.spacing) / 2
     turn = (np.polyfit(a.crests, a.heights, 1)[0] - np.polyfit(b.crests, b.heights, 1)[0]) / 2
+    turn *= believed_turn(a.crests, b.crests)[0]
     own = (places[0] + turn * a.heights, places[1] - turn * b.heights)
     phases = [np.angle(np.mean(np.exp(2j * np.pi * p / spacing))) for p in own]
     lag = float((phases[1] - phases[0]) / (2 * np.pi))
     return lag - float(np.round(lag))
+
+
+def believed_turn(a: Values, b: Values) -> tuple[float, float]:
+    """Return the share of a turn by both sides' crest lines that is to be believed, and its u.
+
+    Three worn crests side by side tell less of a thread's axis than the whole part does.
+
+    Parameters
+    ----------
+    a, b
+        Stations of the crests of both sides, pixels; the u is in radians.
+    """
+    spread = [float(np.sum((crests - crests.mean()) ** 2)) for crests in (a, b)]
+    own = sum(U_HEIGHT_PX**2 / max(x, 1.0) for x in spread) / 4
+    share = U_AXIS_RAD**2 / (U_AXIS_RAD**2 + own)
+    return float(share), float(np.sqrt(share * own))
 
 
 def _is_thread(region: Region) -> bool:
@@ -325,8 +352,9 @@ def _is_thread(region: Region) -> bool:
 
 
 def _distinct(regions: list[Region]) -> list[Region]:
+    # Of two that overlap the one that more crests speak for.
     chosen: list[Region] = []
-    for region in sorted(regions, key=lambda r: r.start_px - r.end_px):
+    for region in sorted(regions, key=lambda r: (-sum(map(len, r.crests)), r.start_px - r.end_px)):
         if all(region.start_px >= c.end_px or region.end_px <= c.start_px for c in chosen):
             chosen.append(region)
     return sorted(chosen, key=lambda r: r.start_px)

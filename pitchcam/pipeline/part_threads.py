@@ -37,6 +37,7 @@ from pitchcam.thread.pose.height import Rest, rest_height
 from pitchcam.thread.pose.laid import Known, lay
 from pitchcam.thread.reading import (
     IN_STEP,
+    crest_plots,
     crest_reading,
     half_angles,
     plots,
@@ -48,8 +49,10 @@ from pitchcam.thread.sight import LEVEL, Sight
 FEWEST_PX = 7.0
 #: Below this many pixels a pitch an impossible angle is put down to the pixels.
 COARSE_PX = 12.0
-#: Full turns that a photo must show.
-FEWEST_TURNS = 2.9
+#: Full turns that a photo must show: three crests on either side, which a thread of three turns
+#: shows beside a run-out and a chamfer; and those below which what fits no series is no finding,
+#: since a crest of the run-out may be one of the three.
+FEWEST_TURNS, SURE_TURNS = 2.4, 2.9
 #: Included angles that a screw thread of the series in question can show.
 ANGLES_DEG = (38.0, 74.0)
 #: Slant from which on ridges may hide their flanks: below, a thread shows them or is none.
@@ -68,7 +71,14 @@ def measured(
     rest = rest_height(part, camera, scene.rims.spread.blur_px)
 
     sight = _sight(scene, camera, part, region, rest.height_mm)
-    shape = measure_thread(sight)
+    try:
+        shape = measure_thread(sight)
+    except NOT_FITTED:
+        # Taken as level, its ridges hide their flanks; laid by its crests, it may show them.
+        rest = by_crests(scene, camera, part, region, spec)[1]
+        if abs(rest.pose.slope_rad) < ASLANT_RAD:
+            raise
+        return measure_thread(sight.laid(camera, rest.height_mm, rest.pose.slope_rad)), rest
     if shape.lag < IN_STEP:
         # Both sides in step: two starts, and a helix twice as steep.
         shape = measure_thread(sight, starts=2)
@@ -127,7 +137,7 @@ def one_thread(
                 suppress(*NOT_FITTED),
                 boundary(lambda: f"the crests of part {number}", NOT_FITTED),
             ):
-                return _by_crests(scene, camera, part, region, spec, number, flags)
+                return _by_crests(scene, camera, part, region, spec, with_plots, number, flags)
             problem = flag("not-read", f"the flanks of part {number} could not be fitted",
                            UNFITTED_ADVICE)  # fmt: skip
         except UnreadableError as error:
@@ -144,17 +154,16 @@ def _one_thread(
     shape, rest = measured(scene, camera, part, region, spec)
     if shape.hidden:
         with suppress(*NOT_FITTED):
-            return _by_crests(scene, camera, part, region, spec, number, flags)
+            return _by_crests(scene, camera, part, region, spec, with_plots, number, flags)
     angle = shape.section.fit.angle_deg
     if not ANGLES_DEG[0] <= angle <= ANGLES_DEG[1]:
         problem = flag(
             "no-thread", f"part {number} repeats with an included angle of {angle:.0f} degrees, as "
             "no screw thread does",
         )  # fmt: skip
-        if region.turns < FEWEST_TURNS + 1:
+        if region.turns < SURE_TURNS + 1:
             # A shoulder or a chamfer at either end counts as a turn's side, and makes the angle.
-            problem = flag("few-turns", f"part {number} shows hardly {FEWEST_TURNS:.0f} turns of "
-                                        "thread")  # fmt: skip
+            problem = _hardly_turns(number)
         elif region.spacing_px < COARSE_PX:
             # So few pixels may have made the angle.
             problem = flag("too-small", f"the thread of part {number} has only "
@@ -169,6 +178,8 @@ def _one_thread(
     if cast:
         reading = _as_cast(reading, shrinkage)
     verdict: Verdict = name_thread(reading)
+    if _unsure(region, verdict):
+        return _unreadable(part, region, _hardly_turns(number), flags), None
     result = ThreadResult(
         reading=reading, half_angles_deg=half_angles(shape, lines), turns=region.turns,
         span_px=_span(shape), budget=lines, verdict=verdict,
@@ -179,8 +190,8 @@ def _one_thread(
 
 
 def _by_crests(
-    scene: Scene, camera: Camera, part: Shape, region: Region, spec: ScaleSpec, number: int,
-    flags: list[Flag],
+    scene: Scene, camera: Camera, part: Shape, region: Region, spec: ScaleSpec, with_plots: bool,
+    number: int, flags: list[Flag],
 ) -> tuple[ThreadResult, Quantity | None]:  # fmt: skip
     """Measure and name a thread whose flanks are hidden by what its crests tell."""
     shape, rest = by_crests(scene, camera, part, region, spec)
@@ -189,6 +200,9 @@ def _by_crests(
     flags += lies_aslant(rest.pose, number)
     lines = budget(shape, _geometry(scene, part, shape, rest, spec))
     reading = crest_reading(shape, lines)
+    verdict = name_thread(reading)
+    if _unsure(region, verdict):
+        return _unreadable(part, region, _hardly_turns(number), flags), None
     if shape.half_angles_deg is None:
         flags.append(flag("slanted", f"part {number} is seen so much along its axis that its "
                                      "ridges hide their flanks: the thread angle is not read",
@@ -199,7 +213,8 @@ def _by_crests(
     result = ThreadResult(
         reading=reading, half_angles_deg=(None, None), turns=region.turns,
         span_px=((float(ends[0, 0]), float(ends[0, 1])), (float(ends[1, 0]), float(ends[1, 1]))),
-        budget=lines, verdict=name_thread(reading), pose=part_pose(rest.pose),
+        budget=lines, verdict=verdict, plots=crest_plots(shape) if with_plots else None,
+        pose=part_pose(rest.pose),
         taper_sign=_sign(shape.taper),
     )  # fmt: skip
     return result, _axis_scale(shape, lines)
@@ -230,6 +245,15 @@ def _unreadable(part: Shape, region: Region, problem: Flag, flags: list[Flag]) -
         span_px=((float(ends[0, 0]), float(ends[0, 1])), (float(ends[1, 0]), float(ends[1, 1]))),
         budget=(), verdict=Verdict(status="unreadable", next_step=problem.advice),
     )  # fmt: skip
+
+
+def _unsure(region: Region, verdict: Verdict) -> bool:
+    """Whether a reading that fits no series is put down to the few turns it comes from."""
+    return region.turns < SURE_TURNS and verdict.status == "off-series"
+
+
+def _hardly_turns(number: int) -> Flag:
+    return flag("few-turns", f"part {number} shows hardly three turns of thread")
 
 
 def _refuse_region(scene: Scene, part: Shape, region: Region, number: int) -> Flag | None:

@@ -31,6 +31,12 @@ U_EDGE_PX = 0.35
 REACH = 0.2
 #: Crests that a side must show.
 FEWEST_CRESTS = 3
+#: What crests that are whole scatter by at least, pixels: an outline's crossings do by as much; and
+#: the rounds in which least absolute deviations settle.
+SCATTER_PX, ABSOLUTE_ROUNDS = 0.1, 20
+#: What worn ones do, pixels, and for how many crests that counts: three crests on a line by chance
+#: do not make it certain (judgement).
+WORN_PX, USUAL_WEIGHT = 0.4, 2
 #: Steeper tapers than this no thread has (pipe and metric tapers have 1:16; judgement).
 MOST_TAPER = 0.15
 
@@ -164,11 +170,12 @@ def _fitted(crests: CrestPoints, sight: Sight) -> CrestShape:
     # plane of the axis farther out and farther along than where it touches.
     radius = np.abs(zy[:, 1]) * reach / np.hypot(reach, zy[:, 1])
     z = frame.pinhole[0] + (zy[:, 0] - frame.pinhole[0]) * (1 - (radius / reach) ** 2)
-    above = crests.side > 0
+    mm_per_px = float(np.linalg.norm(frame.origin)) / camera.f_px
+    above, scatter = crests.side > 0, SCATTER_PX * mm_per_px
     places = np.stack([above, ~above, crests.number], axis=1).astype(float)
-    place, u_place = _robust(places, z)
+    place, u_place = _robust(places, z, scatter)
     lines = np.stack([above, ~above, z * above, z * ~above], axis=1).astype(float)
-    line, u_line = _robust(lines, radius)
+    line, u_line = _robust(lines, radius, scatter)
     pitch = float(place[2])
     lag = float((place[1] - place[0]) / pitch)
     major, taper = float(line[0] + line[1]), float(line[2] + line[3])
@@ -188,17 +195,32 @@ def _fitted(crests: CrestPoints, sight: Sight) -> CrestShape:
     )  # fmt: skip
 
 
-def _robust(columns: Values, seen: Values) -> tuple[Values, Values]:
-    """Return coefficients and their standard uncertainties, far outliers left out."""
+def _robust(columns: Values, seen: Values, scatter: float) -> tuple[Values, Values]:
+    """Return coefficients and their standard uncertainties, far outliers left out.
+
+    ``scatter`` is what sound crests differ by at least. Of four or five crests one that is turned
+    down by a chamfer draws least squares with it; least absolute deviations stay with the others.
+    """
+    weight = np.ones(len(seen))
+    for _ in range(ABSOLUTE_ROUNDS):
+        root = np.sqrt(weight)
+        scaled = columns * root[:, None]
+        q: Values = np.linalg.lstsq(scaled, seen * root, rcond=None)[0].astype(float)
+        off = np.abs(seen - columns @ q)
+        weight = 1 / np.maximum(off, 0.1 * scatter)
     use = np.ones(len(seen), bool)
     for _ in range(5):
-        q: Values = np.linalg.lstsq(columns[use], seen[use], rcond=None)[0].astype(float)
+        keep = off < 3.5 * max(1.4826 * float(np.median(off[use])), scatter)
+        if np.linalg.matrix_rank(columns[keep]) < columns.shape[1]:
+            break
+        q = np.linalg.lstsq(columns[keep], seen[keep], rcond=None)[0].astype(float)
         off = np.abs(seen - columns @ q)
-        keep = off < max(3.5 * 1.4826 * float(np.median(off[use])), 1e-4)
         if (keep == use).all():
             break
         use = keep
     rest = seen[use] - columns[use] @ q
-    variance = float(rest @ rest) / max(int(use.sum()) - columns.shape[1], 1)
+    freedom = int(use.sum()) - columns.shape[1]
+    usual = (WORN_PX / SCATTER_PX * scatter) ** 2
+    variance = (float(rest @ rest) + USUAL_WEIGHT * usual) / (freedom + USUAL_WEIGHT)
     u: Values = np.sqrt(np.diag(np.linalg.pinv(columns[use].T @ columns[use])) * variance)
     return q, u

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from pitchcam.objects.axis import ImageAxis, Points, envelope
 from pitchcam.objects.frame import AxisFrame
-from pitchcam.objects.regions import Region
+from pitchcam.objects.regions import Region, believed_turn
 
 Values = NDArray[np.float64]
 
@@ -67,6 +67,9 @@ def local_axis(outline: Points, axis: ImageAxis, region: Region) -> ImageAxis:
         keep = deviation <= max(3 * float(np.median(deviation)), 0.5)
         lines.append(np.polyfit(inner[keep], height[keep], 1))
     slope, offset = (lines[0] + lines[1]) / 2
+    middle, share = (region.start_px + region.end_px) / 2, believed_turn(*region.crests)[0]
+    # About the crests' own middle, which they tell well.
+    offset, slope = offset + (1 - share) * slope * middle, share * slope
     d = np.array(axis.direction)
     n = np.array([-d[1], d[0]])
     point = np.array(axis.point_px) + offset * n

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from pitchcam.records import BudgetLine, Quantity, ThreadPlots, ThreadReading
 from pitchcam.thread.budget import combined, quantity, values
+from pitchcam.thread.budget.geometry import Measured
 from pitchcam.thread.crest_lines import CrestShape
 from pitchcam.thread.measure import ThreadShape
 
@@ -131,7 +132,19 @@ def plots(shape: ThreadShape, reading: ThreadReading) -> ThreadPlots:
     )
 
 
-def _edges(shape: ThreadShape) -> tuple[tuple[tuple[float, float], ...], ...]:
+def crest_plots(shape: CrestShape) -> ThreadPlots:
+    """Return what a picture marks of a thread measured by its crests: axis, edges and crests."""
+    start, end = shape.span_mm
+    ends = np.array([[start - shape.pitch_mm, 0.0, 0.0], [end + shape.pitch_mm, 0.0, 0.0]])
+    axis = shape.frame.to_photo(shape.camera, ends)
+    return ThreadPlots(
+        axis_px=((float(axis[0, 0]), float(axis[0, 1])), (float(axis[1, 0]), float(axis[1, 1]))),
+        edges_px=_edges(shape),
+        crests_px=tuple((float(x), float(y)) for x, y in shape.crests.xy),
+    )  # fmt: skip
+
+
+def _edges(shape: Measured) -> tuple[tuple[tuple[float, float], ...], ...]:
     st = shape.axis.to_axis(shape.outline_px)
     ends = shape.axis.to_axis(shape.frame.to_photo(np.array([
         [shape.span_mm[0], 0.0, 0.0], [shape.span_mm[1], 0.0, 0.0]])))[:, 0]  # fmt: skip

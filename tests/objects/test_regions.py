@@ -1,9 +1,12 @@
 """What repeats like a thread, and what does not."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from pitchcam.objects.regions import few_crests, find_regions
+from pitchcam.objects import regions
+from pitchcam.objects.regions import Region, few_crests, find_regions
 
 S = np.arange(0.0, 900.0)
 
@@ -126,3 +129,41 @@ def test_sides_seen_shifted_are_compared_where_they_belong():
     lower = np.interp(S + shift * 150.0, S, wave(30.0, 5.0, phase=0.5))
     assert abs(find_regions(S, upper, -lower, (shift, shift))[0][0].lag) > 0.45
     assert not find_regions(S, upper, -lower)[0]
+
+
+def test_a_hexagon_between_two_threads_is_no_crest_of_either():
+    """Thread, hexagon, thread: three crests as far apart, and the two threads besides."""
+    left, right = (wave(30.0, 16.0, start=s, end=s + 240) for s in (60, 540))
+    hexagon = np.where(np.abs(S - 420) < 80, 300.0 - 0.5 * np.abs(S - 420), 0.0)
+    upper = np.maximum(np.maximum(left, right), hexagon)
+    left, right = (wave(30.0, 16.0, 0.5, start=s, end=s + 240) for s in (60, 540))
+    lower = np.maximum(np.maximum(left, right), hexagon)
+    threads, _ = look_at(upper, -lower)
+    assert [t.spacing_px for t in threads] == pytest.approx([30.0, 30.0], rel=0.05)
+
+
+def test_of_two_runs_in_one_place_more_crests_count():
+    region = Region(start_px=0.0, end_px=120.0, spacing_px=30.0, depth_px=18.0, lag=0.5,
+                    crests=(np.arange(4) * 30.0, np.arange(4) * 30.0), skew=0.0)  # fmt: skip
+    longer = replace(region, end_px=400.0, spacing_px=200.0, crests=(np.arange(3) * 200.0,) * 2)
+    assert regions._distinct([longer, region]) == [region]
+
+
+def test_three_crests_do_not_turn_an_axis():
+    """Crests 20 px apart, one worn down by a pixel: the part's axis stands; ten of them tell."""
+    few, many = (np.arange(n) * 20.0 for n in (3, 12))
+    assert regions.believed_turn(few, few)[0] < 0.3
+    share, u = regions.believed_turn(many, many)
+    assert share > 0.9
+    # A line through n points h apart: u = s / sqrt(sum x^2), two sides averaged.
+    alone = regions.U_HEIGHT_PX / np.sqrt(2 * np.sum((many - many.mean()) ** 2))
+    assert u == pytest.approx(alone, rel=0.05)
+
+
+def test_a_worn_end_crest_leaves_the_sides_alternating():
+    """A fine thread on a thick part: a pixel off one of three crests is no turn of the axis."""
+    upper = wave(21.0, 8.0, start=200, end=260, radius=320.0)
+    upper = np.where(np.abs(S - 205) < 9, upper - 1.2, upper)
+    lower = wave(21.0, 8.0, 0.5, start=200, end=260, radius=320.0)
+    (region, *_), others = look_at(upper, -lower)
+    assert not others and abs(region.lag) > 0.3

@@ -10,8 +10,9 @@ import pytest
 from pitchcam import identify
 from pitchcam.errors import OutlineError, UnreadableError
 from pitchcam.flags import FLAGS, UNFITTED_ADVICE
+from pitchcam.objects.regions import Region
 from pitchcam.pipeline import part_threads
-from pitchcam.records import Quantity, ScaleSpec
+from pitchcam.records import Quantity, ScaleSpec, Verdict
 from pitchcam.scale.reference import Reference
 from pitchcam.thread.pose import laid
 from pitchcam.thread.pose.height import Rest, Roll
@@ -141,3 +142,51 @@ def test_a_thread_that_no_fit_takes_is_not_called_blurred(monkeypatch):
         identify(PHOTO, PIN, plots=False)
     assert told.value.code == "not-read"
     assert told.value.advice == UNFITTED_ADVICE != FLAGS["blurred"][1]
+
+
+def test_a_thread_whose_flanks_only_its_pose_shows_is_measured_in_it(monkeypatch):
+    """Taken as level its ridges hide their flanks; its crests tell how it lies."""
+    rises, measure = [], part_threads.measure_thread
+
+    def only_laid(sight, *args):
+        rises.append(-float(sight.frame.along @ np.array(sight.camera.normal)))
+        if abs(rises[-1]) < 1e-9:
+            raise OutlineError("the ridges hide their flanks")
+        return measure(sight, *args)
+
+    monkeypatch.setattr(part_threads, "measure_thread", only_laid)
+    laid_by = part_threads.by_crests
+
+    def aslant(*args):
+        shape, rest = laid_by(*args)
+        return shape, replace(rest, pose=replace(rest.pose, slope_rad=np.radians(-4.0)))
+
+    monkeypatch.setattr(part_threads, "by_crests", aslant)
+    thread = identify(PHOTO, PIN, plots=False).parts[0].threads[0]
+    assert rises[-1] == pytest.approx(np.sin(np.radians(-4.0)))
+    assert thread.reading.angle_deg is not None and thread.reading.minor_mm is not None
+
+
+@pytest.mark.parametrize(("turns", "status"), [(2.5, "unreadable"), (3.5, "off-series")])
+def test_few_crests_that_fit_no_series_are_few_turns(monkeypatch, turns, status):
+    nothing = Verdict(status="off-series")
+    monkeypatch.setattr(part_threads, "name_thread", lambda reading: nothing)
+    monkeypatch.setattr(Region, "turns", property(lambda self: turns))
+    if status == "off-series":
+        assert identify(PHOTO, PIN).parts[0].threads[0].verdict.status == status
+        return
+    with pytest.raises(UnreadableError) as told:
+        identify(PHOTO, PIN)
+    assert told.value.code == "few-turns"
+
+
+def test_a_thread_read_by_its_crests_has_them_marked(monkeypatch):
+    def unfitted(*_, **__):
+        raise OutlineError("the flanks do not fit")
+
+    monkeypatch.setattr(part_threads, "_one_thread", unfitted)
+    monkeypatch.setattr(part_threads, "LEAST_SLANT", 0.0)
+    thread = identify(PHOTO, PIN).parts[0].threads[0]
+    assert thread.plots is not None and len(thread.plots.crests_px) >= 6
+    assert len(thread.plots.edges_px) == 2
+    assert identify(PHOTO, PIN, plots=False).parts[0].threads[0].plots is None

@@ -14,6 +14,7 @@ from pitchcam.thread import crest_lines
 from pitchcam.thread.budget import crests as terms
 from pitchcam.thread.crest_lines import measure_crests, remeasure_crests
 from pitchcam.thread.points import local_axis
+from pitchcam.thread.reading import crest_plots
 from pitchcam.thread.sight import Sight
 from tests.thread.helicoid import iso_profile, place, seen_sides, whitworth_profile
 
@@ -110,3 +111,47 @@ def test_lines_of_no_thread_are_refused():
     for region in threads + others:
         with pytest.raises(OutlineError):
             measure_crests(sight_of(camera, cone, region))
+
+
+def lines_of(n, spacing=0.8):
+    """Columns of two crest lines of n and n - 1 crests: offset and slope of either."""
+    z = np.concatenate([np.arange(n), np.arange(n - 1) + 0.5]) * spacing
+    above = np.arange(2 * n - 1) < n
+    return z, np.stack([above, ~above, z * above, z * ~above], axis=1).astype(float)
+
+
+def test_a_crest_turned_down_by_a_chamfer_leaves_the_line_to_the_others():
+    z, columns = lines_of(5)
+    radius = np.full(len(z), 2.375)
+    radius[4] -= 0.05
+    q, u = crest_lines._robust(columns, radius, 0.003)
+    assert q[:2] == pytest.approx([2.375, 2.375], abs=1e-6)
+    assert q[2:] == pytest.approx([0.0, 0.0], abs=1e-6)
+    assert (u > 0).all()
+
+
+def test_three_crests_on_a_line_are_not_certain():
+    """What worn crests do counts for two of them; of many it is hardly seen."""
+    few, many = (crest_lines._robust(lines_of(n)[1], np.full(2 * n - 1, 2.0), 0.003)[1][2]
+                 for n in (3, 30))  # fmt: skip
+    # Two of the usual 0.012 mm over one degree of freedom and two: a third less.
+    spread = np.sqrt(np.sum((np.arange(3) * 0.8 - 0.8) ** 2))
+    assert few == pytest.approx(0.012 * np.sqrt(2 / 3) / spread, rel=0.01)
+    assert many < few / 50
+
+
+def test_what_a_picture_marks_lies_on_the_crests():
+    shape = seen(iso_profile(1.5, 14.0), 1.5, 28.0)
+    shown = crest_plots(shape)
+    assert len(shown.crests_px) == len(shape.crests.xy)
+    a, b = np.array(shown.axis_px)
+    assert (a[1], b[1]) == pytest.approx((shape.axis.point_px[1],) * 2, abs=0.5)
+    upper, lower = (np.array(e) for e in shown.edges_px)
+    # Both edges lie between the axis's ends, and reach as far out as the crests.
+    for edge, sign in ((upper, 1.0), (lower, -1.0)):
+        assert edge[:, 0].min() > min(a[0], b[0]) and edge[:, 0].max() < max(a[0], b[0])
+        of = shape.crests.xy[shape.crests.side == sign]
+        assert np.abs(edge[:, 1] - a[1]).max() == pytest.approx(
+            np.abs(of[:, 1] - a[1]).max(), abs=2.0
+        )
+    assert shown.flanks_px == () and shown.spectrum == ((), ())

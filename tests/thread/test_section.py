@@ -125,3 +125,16 @@ def test_a_left_hand_thread_reads_as_well_though_taken_for_a_right_hand_one(wher
     fit = fit_section(flanks, frame, 1.5).fit
     assert fit.angle_deg == pytest.approx(60.0, abs=0.05)
     assert abs(fit.pitch_mm) == pytest.approx(1.5, rel=1e-4)
+
+
+@pytest.mark.parametrize("incline", [0.0, 0.2, -0.3])
+@pytest.mark.parametrize("where", [(2000.0, 1500.0), (700.0, 600.0), (3600.0, 2400.0)])
+def test_an_inclined_axis_is_seen_on_its_line_in_the_photo(incline, where):
+    """What rises leans outward in the picture; the axis that was seen is the one that is placed."""
+    camera, _ = place(length_mm=200.0, tilt_deg=(1.5, -1.0))
+    axis = ImageAxis(point_px=where, direction=(0.8, 0.6))
+    frame = axis_frame(camera, axis, 0.0, 9.0, incline)
+    along = np.array([[-20.0, 0.0, 0.0], [0.0, 0.0, 0.0], [20.0, 0.0, 0.0]])
+    assert axis.to_axis(frame.to_photo(along))[:, 1] == pytest.approx(np.zeros(3), abs=1e-6)
+    assert frame.along @ -np.array(camera.normal) == pytest.approx(np.sin(incline))
+    assert np.linalg.norm(frame.along) == pytest.approx(1.0)
