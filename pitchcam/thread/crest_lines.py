@@ -170,8 +170,7 @@ def _fitted(crests: CrestPoints, sight: Sight) -> CrestShape:
     # plane of the axis farther out and farther along than where it touches.
     radius = np.abs(zy[:, 1]) * reach / np.hypot(reach, zy[:, 1])
     z = frame.pinhole[0] + (zy[:, 0] - frame.pinhole[0]) * (1 - (radius / reach) ** 2)
-    mm_per_px = float(np.linalg.norm(frame.origin)) / camera.f_px
-    above, scatter = crests.side > 0, SCATTER_PX * mm_per_px
+    above, scatter = crests.side > 0, SCATTER_PX * sight.mm_per_px
     places = np.stack([above, ~above, crests.number], axis=1).astype(float)
     place, u_place = _robust(places, z, scatter)
     lines = np.stack([above, ~above, z * above, z * ~above], axis=1).astype(float)

@@ -136,7 +136,7 @@ def crest_plots(shape: CrestShape) -> ThreadPlots:
     """Return what a picture marks of a thread measured by its crests: axis, edges and crests."""
     start, end = shape.span_mm
     ends = np.array([[start - shape.pitch_mm, 0.0, 0.0], [end + shape.pitch_mm, 0.0, 0.0]])
-    axis = shape.frame.to_photo(shape.camera, ends)
+    axis = shape.frame.to_photo(ends)
     return ThreadPlots(
         axis_px=((float(axis[0, 0]), float(axis[0, 1])), (float(axis[1, 0]), float(axis[1, 1]))),
         edges_px=_edges(shape),
