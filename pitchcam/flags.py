@@ -27,6 +27,8 @@ FLAGS: dict[str, tuple[str, str]] = {
     "no-reference": ("the stated reference was not found",
                      "lay it beside the part, in the lit window, not touching, retake; a bank card "
                      "(--card) is the best there is"),
+    "no-scale": ("no reference was stated: ratios and angles were measured, no lengths",
+                 "read the crests with a caliper and state it with --major"),
     "references-disagree": ("two references give different scales",
                             "check the stated sizes, and which object is which"),
     "reference-size": ("the reference does not seem to be of the stated size",

@@ -53,6 +53,8 @@ _SCALE_OPTIONS = (
     click.option("--jaws", type=LENGTH, metavar="MM", help="Gap of the caliper jaws."),
     click.option("--major", type=LENGTH, metavar="MM[in]",
                  help="The thread's own crest diameter by caliper; no reference in the photo."),
+    click.option("--no-reference", is_flag=True,
+                 help="Nothing of known size: what pitch over diameter, angle and form tell."),
     click.option("--sheet-bar", type=LENGTH, metavar="MM",
                  help="The marker sheet's bar as the caliper reads it."),
     click.option("--reference-height", type=LENGTH, metavar="MM",
@@ -77,6 +79,7 @@ def scale_spec(
     card: bool = False,
     jaws: float | None = None,
     major: float | None = None,
+    no_reference: bool = False,
     sheet_bar: float | None = None,
     reference_height: float | None = None,
     axis_height: float | None = None,
@@ -94,11 +97,14 @@ def scale_spec(
     }  # fmt: skip
     sizes = {name: mm for name, mm in stated.items() if mm is not None}
     given = [f"--{name}" for name in sizes] + (["--card"] if card else [])
+    given += ["--no-reference"] if no_reference else []
     if len(given) > 1:
         raise UsageError(f"{' and '.join(given)} contradict each other;", "state one reference")
     for name, mm in sizes.items():
         _check_reference(name, mm)
     source: ScaleSource = next(iter(sizes), "card" if card else "auto")
+    if no_reference:
+        source = "none"
     if sheet_bar is not None and source == "auto":
         source = "sheet"
     return ScaleSpec(

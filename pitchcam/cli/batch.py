@@ -124,8 +124,8 @@ def _settings(options: dict[str, Any]) -> Any:
             )
     if options["idle"] is not None and not options["follow"]:
         raise UsageError("--idle has a meaning only with --follow;", "add it, or leave --idle out")
-    names = ("pin", "disc", "card", "jaws", "major", "sheet_bar", "reference_height",
-             "axis_height", "camera")  # fmt: skip
+    names = ("pin", "disc", "card", "jaws", "major", "no_reference", "sheet_bar",
+             "reference_height", "axis_height", "camera")  # fmt: skip
     if options["shrinkage"] is not None and not options["cast"]:
         raise UsageError("--shrinkage is of a cast;", "add --cast, or leave it out")
     spec = scale_spec(**{name: options[name] for name in names})

@@ -15,7 +15,7 @@ _KEPT = ("source", "size", "reference_height", "axis_height")
 
 
 def remembered(setup: Setup) -> dict[str, str]:
-    """Return the form's fields of the bench's own reference; a plain pin where none is kept."""
+    """Return the form's fields of the bench's own reference; a card where none is kept."""
     kept = _load(setup).get("reference")
     if isinstance(kept, dict):
         with contextlib.suppress(Exception):  # a damaged file is no memory
@@ -24,7 +24,7 @@ def remembered(setup: Setup) -> dict[str, str]:
             return fields
     if setup.reference is not None:
         return forms.reference_text(setup.reference)
-    return {"source": "pin", "size": ""}
+    return {"source": "card", "size": ""}
 
 
 def remember(setup: Setup, typed: forms.Typed) -> None:

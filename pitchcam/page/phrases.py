@@ -15,6 +15,7 @@ _COMMANDS = {
 _OPTIONS = {
     "pin": "plain pin", "disc": "round disc", "card": "card", "jaws": "caliper jaws",
     "major": "crests by caliper", "sheet-bar": "marker sheet's bar",
+    "no-reference": "nothing of known size",
     "axis-height": "height of the thread's axis", "reference-height": "height of the reference",
     "rare": "the sizes seldom met", "unlisted": "'No series here has it'",
     "diameter": "the diameter over the crests", "bore": "the bore", "gauge": "the leaf",

@@ -12,15 +12,16 @@ from pitchcam.units import parse_length
 
 Typed = Mapping[str, str]
 
-#: The references of a photo, in the order in which the page offers them: name, what it is, and
+#: The references of a photo, the best first, as the page offers them: name, what it is, and
 #: whether it has a size to state.
 REFERENCES = (
-    ("pin", "Plain pin or drill shank", True),
-    ("disc", "Round disc or coin", True),
     ("card", "Bank-card-sized card", False),
-    ("jaws", "Caliper jaws, open", True),
-    ("major", "None; crests by caliper", True),
     ("sheet", "Marker sheet", False),
+    ("major", "None; crests by caliper", True),
+    ("disc", "Round disc or coin", True),
+    ("pin", "Plain pin or drill shank", True),
+    ("jaws", "Caliper jaws, open", True),
+    ("none", "Nothing of known size", False),
 )
 
 
@@ -59,8 +60,8 @@ def scale(typed: Typed) -> ScaleSpec:
         if size is None:
             raise UsageError(f"the {source} needs its size;", "measure it and type it in mm")
         options[source] = size
-    elif source == "card":
-        options["card"] = True
+    elif source in ("card", "none"):
+        options["card" if source == "card" else "no_reference"] = True
     elif source == "sheet":
         options["sheet_bar"] = length(typed.get("size")) or 100.0
     elif source != "auto":

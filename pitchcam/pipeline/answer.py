@@ -23,6 +23,7 @@ from pitchcam.pipeline.arguments import checked_scale, checked_shrinkage
 from pitchcam.pipeline.own_scale import from_crests
 from pitchcam.pipeline.part_threads import one_thread
 from pitchcam.pipeline.scene import Progress, Scene, take_apart
+from pitchcam.pipeline.unscaled import assumed, told_in_ratios
 from pitchcam.records import (
     Flag,
     Measurement,
@@ -33,6 +34,8 @@ from pitchcam.records import (
     ScaleSpec,
     ThreadResult,
 )
+
+NO_SCALE = ScaleResult(source="none", mm_per_px=None)
 
 
 def identify(
@@ -126,6 +129,9 @@ def _measure(
         scene = replace(scene, u_own_scale=own.u_scale)
         if which_open:
             flags.append(flag("which-thread"))
+    unscaled = spec.source == "none" and scene.reference is None
+    if unscaled:
+        camera = assumed(camera)
     results = []
     first_scale: Quantity | None = None
     for number, part in enumerate(parts, start=1):
@@ -146,7 +152,10 @@ def _measure(
             threads=tuple(threads),
             outline_px=tuple((float(x), float(y)) for x, y in part.outline_px[::step]),
         ))  # fmt: skip
-    results = doubt_names(results, spec, camera.distance_mm, flags)
+    if unscaled:
+        results = told_in_ratios(results, camera, flags)
+    else:
+        results = doubt_names(results, spec, camera.distance_mm, flags)
     read = [t for p in results for t in p.threads if t.verdict.status != "unreadable"]
     if spec.source == "major" and scene.reference is not None:
         _compare_major(read, float(spec.mm or 0.0))
@@ -160,7 +169,7 @@ def _measure(
             width_px=scene.photo.width_px, height_px=scene.photo.height_px,
             lens=_lens(scene),
         ),
-        scale=_scale_result(scene, camera, spec, first_scale),
+        scale=NO_SCALE if unscaled else _scale_result(scene, camera, spec, first_scale),
         parts=tuple(results), warnings=_distinct(flags),
     )  # fmt: skip
 

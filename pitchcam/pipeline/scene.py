@@ -83,11 +83,12 @@ def take_apart(photo: Photo, spec: ScaleSpec, say: Progress) -> Scene:
         if spec.source in ("pin", "disc", "card", "jaws"):
             reference = _found(photo, spec, shapes, camera, pins)
             camera = reference.camera
-        elif spec.source != "major":
+        elif spec.source not in ("major", "none"):
             raise UnreadableError(
                 "No marker sheet was found, and no other reference was stated.",
                 "Lay a bank card beside the part (--card), or state what lies there (--disc, "
-                "--pin, --jaws), or the caliper's reading of the thread (--major).",
+                "--pin, --jaws), or the caliper's reading of the thread (--major); --no-reference "
+                "tells what pitch over diameter says without.",
                 code="no-reference",
             )  # fmt: skip
     elif spec.source in ("pin", "disc", "card", "jaws"):
@@ -175,7 +176,7 @@ def _camera(
                 "No marker sheet was found in the photo.",
                 "Show at least four of its markers whole and sharp, retake.", code="no-reference",
             )  # fmt: skip
-    if photo.f35_mm is None and profile is None and spec.source != "major":
+    if photo.f35_mm is None and profile is None and spec.source not in ("major", "none"):
         flags.append(flag("no-exif"))
     return camera, None
 

@@ -24,14 +24,15 @@ from pitchcam.records.quantities import (
     quantity_json,
     quantity_of,
 )
-from pitchcam.records.reading import Gender, ThreadReading
+from pitchcam.records.reading import Gender, ThreadRatios, ThreadReading
 from pitchcam.records.verdict import EXIT_OF, Candidate, Status, Verdict, exit_code
 
 __all__ = [
     "EXIT_OF", "FORMAT", "MM_PER_INCH", "NAMING_QUANTITIES", "Box", "BudgetLine", "Candidate",
     "Distribution", "Flag", "Gender", "Measurement", "PartPose", "PartResult", "PhotoInfo",
     "PhotoUse", "Quantity", "ScaleResult", "ScaleSource", "ScaleSpec", "Span", "Status",
-    "ThreadPlots", "ThreadReading", "ThreadResult", "Verdict", "exit_code", "json_text",
+    "ThreadPlots", "ThreadRatios", "ThreadReading", "ThreadResult", "Verdict", "exit_code",
+    "json_text",
 ]  # fmt: skip
 
 FORMAT = format_of("measurement")
@@ -134,7 +135,8 @@ class ThreadResult:
     -1 where it falls; the reading's taper has no sign. Where several photos were adjusted together,
     ``spans_px`` has one span per photo, None where the photo does not show the thread.
 
-    Readings by hand have neither turns nor a span. ``plots`` are for pictures: no part of the
+    Readings by hand have neither turns nor a span. ``ratios`` stand for the lengths where the
+    photo has no scale. ``plots`` are for pictures: no part of the
     document, nor of equality.
     """
 
@@ -148,6 +150,7 @@ class ThreadResult:
     pose: PartPose = PartPose()
     taper_sign: int = 1
     spans_px: tuple[Span | None, ...] = ()
+    ratios: ThreadRatios | None = None
 
     def to_json(self) -> dict[str, Any]:
         """Return one entry of the contract's ``threads``."""
@@ -163,6 +166,7 @@ class ThreadResult:
             "half_angles_deg": [quantity_json(a) for a in self.half_angles_deg],
             "taper": quantity_json(r.taper),
             "diameter_station_mm": quantity_json(r.diameter_station_mm),
+            "ratios": None if self.ratios is None else self.ratios.to_json(),
             "correlation": [[*pair, float(c)] for pair, c in r.correlation.items()],
             "gender": r.gender,
             "starts": r.starts,
@@ -178,6 +182,7 @@ class ThreadResult:
     def from_json(cls, document: Mapping[str, Any]) -> ThreadResult:
         """Return the thread of an entry of ``threads``."""
         turns = document.get("turns")
+        ratios = document.get("ratios")
         first, second = document.get("half_angles_deg") or (None, None)
         return cls(
             reading=ThreadReading.from_json(document),
@@ -189,6 +194,7 @@ class ThreadResult:
             pose=PartPose.from_json(document.get("pose") or {}),
             taper_sign=document.get("taper_sign") or 1,
             spans_px=tuple(span_of(s) for s in document.get("spans_px") or ()),
+            ratios=None if ratios is None else ThreadRatios.from_json(ratios),
         )  # fmt: skip
 
 

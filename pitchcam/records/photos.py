@@ -37,12 +37,14 @@ def box_of(box: Any) -> Box | None:
 class ScaleResult:
     """The scale found: at the thread axis of the first part, and the camera's height over it.
 
+    ``mm_per_px`` is None where no reference was stated (source ``none``).
+
     ``stated_mm`` is the reference's size as it was stated, ``focal_px`` the focal length.
     ``box_px`` and ``outline_px`` are for pictures: no part of the document, nor of equality.
     """
 
     source: str
-    mm_per_px: Quantity
+    mm_per_px: Quantity | None
     camera_height_mm: Quantity | None = None
     stated_mm: float | None = None
     focal_px: Quantity | None = None
@@ -53,7 +55,7 @@ class ScaleResult:
         """Return the contract's ``scale``."""
         return {
             "source": self.source,
-            "mm_per_px": self.mm_per_px.to_json(),
+            "mm_per_px": quantity_json(self.mm_per_px),
             "camera_height_mm": quantity_json(self.camera_height_mm),
             "stated_mm": self.stated_mm,
             "focal_px": quantity_json(self.focal_px),
@@ -63,7 +65,7 @@ class ScaleResult:
     def from_json(cls, document: Mapping[str, Any]) -> ScaleResult:
         """Return the scale of the contract's ``scale``."""
         return cls(
-            source=document["source"], mm_per_px=Quantity.from_json(document["mm_per_px"]),
+            source=document["source"], mm_per_px=quantity_of(document["mm_per_px"]),
             camera_height_mm=quantity_of(document.get("camera_height_mm")),
             stated_mm=document.get("stated_mm"), focal_px=quantity_of(document.get("focal_px")),
         )  # fmt: skip

@@ -10,6 +10,7 @@ from pitchcam.records.quantities import (
     MM_PER_INCH,
     NAMING_QUANTITIES,
     Quantity,
+    quantity_json,
     quantity_of,
 )
 
@@ -56,3 +57,24 @@ class ThreadReading:
             gender=thread.get("gender", "external"), starts=thread.get("starts") or 1,
             correlation={(a, b): float(r) for a, b, r in thread.get("correlation") or ()}, **read,
         )  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ThreadRatios:
+    """What of a thread is free of scale: pitch and diameters over the major diameter."""
+
+    pitch_over_major: Quantity | None = None
+    pitch_diameter_over_major: Quantity | None = None
+    minor_over_major: Quantity | None = None
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the contract's ``ratios``."""
+        return {name: quantity_json(getattr(self, name)) for name in _RATIOS}
+
+    @classmethod
+    def from_json(cls, document: Mapping[str, Any]) -> ThreadRatios:
+        """Return the ratios of the contract's ``ratios``."""
+        return cls(**{name: quantity_of(document.get(name)) for name in _RATIOS})
+
+
+_RATIOS = ("pitch_over_major", "pitch_diameter_over_major", "minor_over_major")

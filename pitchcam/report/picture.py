@@ -115,7 +115,7 @@ def _overview(
         for thread in part.threads:
             _axis(canvas, panel, thread)
         labels.append(_number(canvas, panel, part))
-    if scale is not None:
+    if scale is not None and scale.mm_per_px is not None:
         at, words = draw.scale_bar(canvas, panel, scale.mm_per_px.value)
         labels.append(_Label(at=at, words=words, halo=True))
     caption_y = box[1] + box[3] + 26
@@ -151,8 +151,9 @@ def _close_view(
         for crest in panel.to_canvas(plots.crests_px) if plots.crests_px else ():
             draw.dot(canvas, crest, draw.CREST)
     labels = []
-    if measurement.scale is not None:
-        at, words = draw.scale_bar(canvas, panel, measurement.scale.mm_per_px.value)
+    scale = measurement.scale
+    if scale is not None and scale.mm_per_px is not None:
+        at, words = draw.scale_bar(canvas, panel, scale.mm_per_px.value)
         labels.append(_Label(at=at, words=words, halo=True))
     several = f".{index}" if len(part.threads) > 1 else ""
     caption_y = box[1] + box[3] + 26
@@ -171,6 +172,8 @@ def _figures(thread: ThreadResult) -> str:
         words.append(f"pitch {millimetres(reading.pitch_mm)}")
     if reading.major_mm is not None:
         words.append(f"major {millimetres(reading.major_mm)}")
+    if thread.ratios is not None and thread.ratios.pitch_over_major is not None:
+        words.append(f"pitch / major {with_uncertainty(thread.ratios.pitch_over_major)}")
     if reading.angle_deg is not None:
         words.append(f"angle {with_uncertainty(reading.angle_deg, '°')}")
     return "   ".join(words)
@@ -277,8 +280,9 @@ def _thread_corners(
     array = np.asarray(points, float)
     u, v = array @ along, array @ across
     low, high = np.array([u.min(), v.min()]), np.array([u.max(), v.max()])
-    if thread.reading.major_mm is not None and measurement.scale is not None:
-        half = 0.5 * thread.reading.major_mm.value / measurement.scale.mm_per_px.value
+    scale, major = measurement.scale, thread.reading.major_mm
+    if major is not None and scale is not None and scale.mm_per_px is not None:
+        half = 0.5 * major.value / scale.mm_per_px.value
         middle = float((ends @ across).mean())
         low[1], high[1] = min(low[1], middle - half), max(high[1], middle + half)
     centre, size = (low + high) / 2.0, (high - low) + 2.0 * _MARGIN * float((high - low).max())

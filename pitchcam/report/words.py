@@ -58,6 +58,11 @@ def figure_rows(thread: ThreadResult) -> list[tuple[str, str, str]]:
     ):
         if length is not None:
             rows.append((label, millimetres(length), inches(length)))
+    if thread.ratios is not None and thread.ratios.pitch_over_major is not None:
+        ratio = thread.ratios.pitch_over_major
+        # A thread is felt by how many pitches its diameter has.
+        rows.append(("pitch / major", with_uncertainty(ratio, ""),
+                     f"diameter {1 / ratio.value:.2f} pitches"))  # fmt: skip
     if reading.angle_deg is not None:
         rows.append(("thread angle", with_uncertainty(reading.angle_deg, "°"), _flanks(thread)))
     if reading.taper is not None:
@@ -89,6 +94,8 @@ def scale_words(scale: ScaleResult | None) -> str:
     """Return in words where a scale comes from."""
     if scale is None:
         return "Scale: none"
+    if scale.mm_per_px is None:
+        return "Scale: none; pitch over diameter, angle and form are what is left"
     per_px = with_uncertainty(scale.mm_per_px, "mm per pixel")
     height = scale.camera_height_mm
     camera = "" if height is None else f", camera {millimetres(height)} above"

@@ -150,6 +150,7 @@ def test_a_faulty_sheet_is_not_taken(record):
     ({"source": "pin", "size": "8"}, "pin", 8.0),
     ({"source": "pin", "size": "5/16in"}, "pin", 7.9375),  # an inch is 25.4 mm exactly
     ({"source": "card", "size": ""}, "card", None),
+    ({"source": "none", "size": ""}, "none", None),
     ({"source": "major", "size": "13,80"}, "major", 13.8),
 ])  # fmt: skip
 def test_references(fields, source, mm):
