@@ -60,13 +60,13 @@ def test_names_are_only_names(name, shown):
 
 
 def test_the_benchs_reference_is_remembered(setup):
-    assert bench_memory.remembered(setup) == {"source": "pin", "size": ""}
+    assert bench_memory.remembered(setup) == {"source": "card", "size": ""}
     bench_memory.remember(setup, {"source": "disc", "size": "23.25", "token": "x"})
     assert bench_memory.remembered(setup) == {"source": "disc", "size": "23.25"}
     (setup.folder / "bench.json").write_text("{")
-    assert bench_memory.remembered(setup) == {"source": "pin", "size": ""}
+    assert bench_memory.remembered(setup) == {"source": "card", "size": ""}
     (setup.folder / "bench.json").write_text('{"reference": {"source": "pin", "size": "-3"}}')
-    assert bench_memory.remembered(setup) == {"source": "pin", "size": ""}
+    assert bench_memory.remembered(setup) == {"source": "card", "size": ""}
 
 
 def test_a_box_keeps_its_photos_apart(setup):
