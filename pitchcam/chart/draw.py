@@ -1,4 +1,4 @@
-"""Draws parts of the chart on a PDF canvas: sections of one family, pairs, the foot with its bar.
+"""Draws parts of the chart on a PDF canvas: blocks of one family, pairs, the foot with its bar.
 
 Lengths are page mm; everything but the profiles, which are at true scale, follows the frame.
 """
@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from pitchcam.chart.pages import Section
+from pitchcam.chart.pages import Block
 from pitchcam.chart.rows import ChartRow
 from pitchcam.match.confusable import Confusable
 from pitchcam.paper import BOLD, MM, REGULAR, text_width_mm, true_bar
@@ -20,7 +20,7 @@ from pitchcam.series.profile import axial_profile
 #: Row height and type size in mm and points at scale 1: capitals of 3 mm are read from a metre (an
 #: eye that sees 5 arc minutes reads 1.5 mm there).
 ROW_MM, TYPE, HEAD_TYPE = 6.9, 11.5, 9.5
-#: Rows that a section's title, seal and column heads take.
+#: Rows that a block's title, seal and column heads take.
 TITLE_ROWS = 3
 PAIR_MM, PAIR_TYPE = 6.0, 9.5
 PROFILE_MM = 19.0
@@ -55,7 +55,7 @@ POSTER = Columns(
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Frame:
-    """Where a column of sections lies on the page, and how much it is enlarged."""
+    """Where a column of blocks lies on the page, and how much it is enlarged."""
 
     canvas: Any
     columns: Columns
@@ -73,20 +73,20 @@ class Frame:
         return self.left_mm + self.columns.starts[name] * self.scale
 
 
-def draw_section(frame: Frame, section: Section, top: float) -> float:
+def draw_block(frame: Frame, block: Block, top: float) -> float:
     """Draw one family below ``top``; return where it ends."""
     k, left = frame.scale, frame.left_mm
     y = top - TITLE_ROWS * frame.row_mm
     width = frame.columns.width_mm * k
-    write(frame.canvas, (left, y + 13.0 * k), section.title, 16 * k, bold=True, fit=width)
-    write(frame.canvas, (left, y + 7.6 * k), section.seal, 9.5 * k, fit=width)
+    write(frame.canvas, (left, y + 13.0 * k), block.title, 16 * k, bold=True, fit=width)
+    write(frame.canvas, (left, y + 7.6 * k), block.seal, 9.5 * k, fit=width)
     for head in frame.columns.starts:
         write(frame.canvas, (frame.x(head), y + 2 * k), head, HEAD_TYPE * k, grey=0.25,
               fit=frame.columns.room(head) * k)  # fmt: skip
     frame.canvas.setStrokeGray(0)
     frame.canvas.setLineWidth(0.8)
     frame.canvas.line(left * MM, y * MM, frame.right_mm * MM, y * MM)
-    for number, row in enumerate(section.rows):
+    for number, row in enumerate(block.rows):
         y -= frame.row_mm
         if number % 2 == 0:
             frame.canvas.setFillGray(0.93)

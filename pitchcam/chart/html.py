@@ -25,7 +25,7 @@ td svg{display:block}
 h2{font-size:1.1rem;margin:1.2rem 0 .3rem}
 @media print{body{margin:0}}
 </style></head><body>
-{% for page in pages %}<section>{% for part in page.sections %}<h1>{{ part.title }}</h1>
+{% for page in pages %}<section>{% for part in page.blocks %}<h1>{{ part.title }}</h1>
 <p>{{ part.seal }}</p>
 <div class="wide"><table><thead><tr><th>size</th><th>pitch mm</th><th>TPI</th><th>major mm</th>
 <th>bore mm</th><th>drill, % of thread</th><th>inch drill, % of thread</th>

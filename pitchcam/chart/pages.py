@@ -11,12 +11,12 @@ from pitchcam.series.families import load_families
 
 #: Pairs listed on a page, the nearest first.
 PAIRS_PER_PAGE = 8
-#: A section's title and heads take the room of this many rows.
+#: A block's title and heads take the room of this many rows.
 TITLE_ROWS = 3
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Section:
+class Block:
     """Rows of one family, with its name and how it seals."""
 
     title: str
@@ -26,47 +26,47 @@ class Section:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Page:
-    """One page: its sections, and the easily confused pairs that touch their rows."""
+    """One page: its blocks, and the easily confused pairs that touch their rows."""
 
-    sections: tuple[Section, ...]
+    blocks: tuple[Block, ...]
     pairs: tuple[Confusable, ...]
 
     @property
     def rows(self) -> tuple[ChartRow, ...]:
         """All rows of the page."""
-        return tuple(r for s in self.sections for r in s.rows)
+        return tuple(r for s in self.blocks for r in s.rows)
 
 
 def paginate(
     rows: Sequence[ChartRow], per_page: int, pairs_per_page: int = PAIRS_PER_PAGE
 ) -> list[Page]:
-    """Return pages that hold ``per_page`` rows each, section titles counted as rows.
+    """Return pages that hold ``per_page`` rows each, block titles counted as rows.
 
     A family too long for a page is spread evenly over several; short ones share a page.
     """
-    pages: list[list[Section]] = []
+    pages: list[list[Block]] = []
     used = per_page
     for family in dict.fromkeys(r.size.family for r in rows):
-        for section in _sections([r for r in rows if r.size.family == family], family, per_page):
-            need = len(section.rows) + TITLE_ROWS
+        for block in _blocks([r for r in rows if r.size.family == family], family, per_page):
+            need = len(block.rows) + TITLE_ROWS
             if used + need > per_page:
                 pages.append([])
                 used = 0
-            pages[-1].append(section)
+            pages[-1].append(block)
             used += need
     pairs = chart_pairs(rows)
-    return [_page(sections, pairs, pairs_per_page) for sections in pages]
+    return [_page(blocks, pairs, pairs_per_page) for blocks in pages]
 
 
-def family_section(rows: Sequence[ChartRow], family: str) -> Section:
+def family_block(rows: Sequence[ChartRow], family: str) -> Block:
     """Return the rows of one family under its name and how it seals."""
     info, tapped = load_families()[family], TAPPED_AS.get(family)
     seal = info.seal + (f" Drills are for {tapped}." if tapped else "")
-    return Section(title=f"{family}: {info.name}", seal=seal, rows=tuple(rows))
+    return Block(title=f"{family}: {info.name}", seal=seal, rows=tuple(rows))
 
 
-def _sections(rows: list[ChartRow], family: str, per_page: int) -> list[Section]:
-    whole = family_section(rows, family)
+def _blocks(rows: list[ChartRow], family: str, per_page: int) -> list[Block]:
+    whole = family_block(rows, family)
     n = -(-len(rows) // (per_page - TITLE_ROWS))
     step = -(-len(rows) // n)
     return [
@@ -76,7 +76,7 @@ def _sections(rows: list[ChartRow], family: str, per_page: int) -> list[Section]
     ]  # fmt: skip
 
 
-def _page(sections: list[Section], pairs: Sequence[Confusable], most: int) -> Page:
-    names = {r.size.geometry for s in sections for r in s.rows}
+def _page(blocks: list[Block], pairs: Sequence[Confusable], most: int) -> Page:
+    names = {r.size.geometry for s in blocks for r in s.rows}
     touching = [p for p in pairs if {p.first.geometry, p.second.geometry} & names]
-    return Page(sections=tuple(sections), pairs=tuple(touching[:most]))
+    return Page(blocks=tuple(blocks), pairs=tuple(touching[:most]))

@@ -12,9 +12,9 @@ from pitchcam.chart.draw import (
     ROW_MM,
     TITLE_ROWS,
     Frame,
+    draw_block,
     draw_foot,
     draw_pairs,
-    draw_section,
     starred,
 )
 from pitchcam.chart.pages import PAIRS_PER_PAGE, Page
@@ -72,14 +72,14 @@ def _room_for_rows(height: float, pairs: int) -> float:
 
 def _draw_page(canvas: Any, page: Page, size: tuple[float, float], number: str) -> None:
     width, height = size
-    lines = len(page.rows) + TITLE_ROWS * len(page.sections)
+    lines = len(page.rows) + TITLE_ROWS * len(page.blocks)
     grow = _room_for_rows(height, len(page.pairs)) / (ROW_MM * lines)
     frame = Frame(canvas=canvas, columns=PAGE, left_mm=MARGIN_MM,
                   scale=(width - 2 * MARGIN_MM) / PAGE.width_mm,
                   row_mm=ROW_MM * min(WIDEST, max(grow, 1.0)))  # fmt: skip
     y = height - MARGIN_MM
-    for section in page.sections:
-        y = draw_section(frame, section, y)
+    for block in page.blocks:
+        y = draw_block(frame, block, y)
     if page.pairs:
         draw_pairs(canvas, page.pairs, (MARGIN_MM, y - 9))
     draw_foot(canvas, (MARGIN_MM, width - MARGIN_MM, MARGIN_MM + 1),

@@ -12,13 +12,13 @@ from pitchcam.chart.draw import (
     ROW_MM,
     TITLE_ROWS,
     Frame,
+    draw_block,
     draw_foot,
     draw_pairs,
-    draw_section,
     starred,
     write,
 )
-from pitchcam.chart.pages import Section, family_section
+from pitchcam.chart.pages import Block, family_block
 from pitchcam.chart.pdf import MARGIN_MM, new_canvas
 from pitchcam.chart.rows import ChartRow, chart_pairs
 from pitchcam.errors import UsageError
@@ -36,10 +36,10 @@ _LEAST_SCALE = 0.6
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """Size of the sheet in mm, and its columns of sections with their scale and row height."""
+    """Size of the sheet in mm, and its columns of blocks with their scale and row height."""
 
     size_mm: tuple[float, float]
-    columns: tuple[tuple[Section, ...], ...]
+    columns: tuple[tuple[Block, ...], ...]
     scale: float
     row_mm: float
 
@@ -60,12 +60,12 @@ def poster(rows: Sequence[ChartRow], paper: str) -> bytes:
     write(canvas, (MARGIN_MM, height - MARGIN_MM - 8.0), "Threads and tapping drills", 22 * k,
           bold=True)  # fmt: skip
     column_mm = POSTER.width_mm * k
-    for n, sections in enumerate(layout.columns):
+    for n, blocks in enumerate(layout.columns):
         y = height - MARGIN_MM - _HEAD_MM
         left = MARGIN_MM + n * (column_mm + _GAP_MM)
         frame = Frame(canvas=canvas, columns=POSTER, left_mm=left, scale=k, row_mm=layout.row_mm)
-        for section in sections:
-            y = draw_section(frame, section, y)
+        for block in blocks:
+            y = draw_block(frame, block, y)
     pairs = chart_pairs(rows)[:_PAIRS]
     half = -(-len(pairs) // 2)
     for n, part in enumerate((pairs[:half], pairs[half:])):
@@ -91,12 +91,12 @@ def lay_out(rows: Sequence[ChartRow], paper: str) -> Layout:
         raise UsageError(f"{paper} is no poster.", f"Use {' or '.join(POSTERS)}.")
     wide, tall = PAPERS[paper]
     families = dict.fromkeys(r.size.family for r in rows)
-    sections = [family_section([r for r in rows if r.size.family == f], f) for f in families]
+    blocks = [family_block([r for r in rows if r.size.family == f], f) for f in families]
     layouts = [
         layout
         for size in ((wide, tall), (tall, wide))
         for columns in range(1, 5)
-        for layout in (_in_columns(sections, size, columns),)
+        for layout in (_in_columns(blocks, size, columns),)
         if layout is not None
     ]
     best = max(layouts, key=lambda each: each.scale)
@@ -109,15 +109,15 @@ def lay_out(rows: Sequence[ChartRow], paper: str) -> Layout:
 
 
 def _in_columns(
-    sections: Sequence[Section], size: tuple[float, float], columns: int
+    blocks: Sequence[Block], size: tuple[float, float], columns: int
 ) -> Layout | None:
     """Return the layout in so many columns: rows as high as fit, type as large as both allow."""
     width, height = size
     column_mm = (width - 2 * MARGIN_MM - (columns - 1) * _GAP_MM) / columns
     by_width = column_mm / POSTER.width_mm
-    lines = sum(len(s.rows) + TITLE_ROWS for s in sections)
+    lines = sum(len(s.rows) + TITLE_ROWS for s in blocks)
     for most in range(-(-lines // columns), 2 * lines):
-        flowed = _flow(sections, most)
+        flowed = _flow(blocks, most)
         if len(flowed) <= columns:
             break
     room = height - 2 * MARGIN_MM - _HEAD_MM - _FOOT_MM
@@ -137,15 +137,15 @@ def _pairs_mm(scale: float) -> float:
     return (14.0 + PAIR_MM * (_PAIRS // 2)) * scale
 
 
-def _flow(sections: Sequence[Section], most: int) -> list[list[Section]]:
-    """Return columns of at most so many rows, titles counted; a cut section goes on with a title.
+def _flow(blocks: Sequence[Block], most: int) -> list[list[Block]]:
+    """Return columns of at most so many rows, titles counted; a cut block goes on with a title.
 
     ``most`` must hold a title and a row.
     """
-    columns: list[list[Section]] = [[]]
+    columns: list[list[Block]] = [[]]
     used = 0
-    for section in sections:
-        left, begun = list(section.rows), False
+    for block in blocks:
+        left, begun = list(block.rows), False
         while left:
             fit = most - used - TITLE_ROWS
             whole = len(left) <= fit
@@ -154,8 +154,8 @@ def _flow(sections: Sequence[Section], most: int) -> list[list[Section]]:
                 used = 0
                 continue
             taken, left = left[: max(fit, 1)], left[max(fit, 1) :]
-            title = f"{section.title}, continued" if begun else section.title
-            columns[-1].append(replace(section, title=title, rows=tuple(taken)))
+            title = f"{block.title}, continued" if begun else block.title
+            columns[-1].append(replace(block, title=title, rows=tuple(taken)))
             used += TITLE_ROWS + len(taken)
             begun = True
     return columns

@@ -15,13 +15,13 @@ from pitchcam.joining.mating.mate import Mating
 from pitchcam.joining.mating.text import condition
 from pitchcam.records.formats import format_of
 
-Section = tuple[str, tuple[str, ...]]
+Paragraph = tuple[str, tuple[str, ...]]
 
 
-def sections(job: Job) -> tuple[Section, ...]:
-    """Return the page as titled sections, in the order a fitter works."""
+def paragraphs(job: Job) -> tuple[Paragraph, ...]:
+    """Return the page as titled paragraphs, in the order a fitter works."""
     best = job.ways[0]
-    parts: list[Section] = [
+    parts: list[Paragraph] = [
         ("Names", (*_names(job.port), *_names(job.part))),
         ("Join", tuple(_join(best))),
     ]
@@ -30,13 +30,13 @@ def sections(job: Job) -> tuple[Section, ...]:
     parts.append(("Order list", tuple(orders(best))))
     parts.append(("Tighten and seal", tuple(_notes(best))))
     parts.append(("Cautions", (CAUTION,)))
-    return tuple(section for section in parts if section[1])
+    return tuple(p for p in parts if p[1])
 
 
 def job_text(job: Job) -> str:
     """Return the page as text."""
     lines = []
-    for title, body in sections(job):
+    for title, body in paragraphs(job):
         lines += [title, *(f"  {text}" for text in body), ""]
     return "\n".join(lines[:-1])
 

@@ -66,8 +66,9 @@ def confused_pairs(
 
 
 def _nearness(parts: Population, i: int, j: int, gender: Gender) -> float:
-    lead = LOOSE_MAJOR if gender == "external" else LOOSE_MINOR
-    return math.hypot(separation(parts, i, j, lead, 1.0), separation(parts, i, j, LOOSE_PITCH, 1.0))
+    crest = LOOSE_MAJOR if gender == "external" else LOOSE_MINOR
+    apart = (separation(parts, i, j, what, 1.0) for what in (crest, LOOSE_PITCH))
+    return math.hypot(*apart)
 
 
 def _pair(first: ThreadSize, second: ThreadSize, near: float, gender: Gender) -> Confusable:

@@ -119,7 +119,7 @@ def _mixtures(
     side = 1.0 if parts.external else -1.0
     z = (read_mm[:, None, None] - mean) / sd
     plain = (weight * np.exp(-0.5 * z**2) / sd).sum(axis=2) / math.sqrt(2 * math.pi)
-    if quantity != parts.lead:
+    if quantity != parts.crest:
         return plain, plain
     loss = (BADLY_WORN * parts.mean[near, 0, 0, PITCH])[:, None]
     step = np.abs(ndtr(z + side * loss / sd) - ndtr(z))

@@ -84,7 +84,7 @@ def station_shift(parts: Population, station: Quantity | None) -> tuple[Array, A
     Without a station the reading may be anywhere along the useful thread. An internal thread is
     read at its mouth, which is the gauge plane, to within its first turn.
     """
-    if parts.lead == MINOR:
+    if parts.crest == MINOR:
         return np.zeros(len(parts.sizes)), parts.taper * parts.mean[:, 0, 0, PITCH]
     if station is None:
         length = parts.useful_length_mm
@@ -103,7 +103,7 @@ def log_likelihood(reading: ThreadReading, parts: Population, far: float = FAR) 
     A size farther than ``far`` widened standard deviations in any one quantity cannot matter
     (e^-72 and less by default); it gets that bound without the full computation.
     """
-    read = _roots_doubted(vector(reading), parts.lead)
+    read = _roots_doubted(vector(reading), parts.crest)
     shift, u_shift = station_shift(parts, reading.diameter_station_mm)
     kinds = _reading_kinds(read)
     z = _least_distance(read, parts, shift, u_shift, max((c for _, c in kinds), key=np.trace))
@@ -132,10 +132,10 @@ def _least_distance(
     return np.asarray(np.maximum(outside / np.sqrt(variance), 0.0).max(axis=1))
 
 
-def _roots_doubted(read: Vector, lead: int) -> Vector:
+def _roots_doubted(read: Vector, crest: int) -> Vector:
     """Return the reading with the roots of a poor photo made as uncertain as they are."""
     at, pitch = np.flatnonzero(read.index == MINOR), np.flatnonzero(read.index == PITCH)
-    if lead == MINOR or not at.size or not pitch.size or not _poor(read):
+    if crest == MINOR or not at.size or not pitch.size or not _poor(read):
         return read
     covariance = read.covariance.copy()
     covariance[at, at] += (POOR_ROOT_OF_PITCH * read.value[pitch]) ** 2
@@ -198,15 +198,15 @@ def _mixture(offset: Array, covariance: Array, log_weight: Array) -> Array:
 def log_off_series(reading: ThreadReading) -> float:
     """Return the logarithm of the reading's density for a thread that belongs to no series."""
     total = 0.0
-    pitch, lead = reading.pitch_mm, reading.major_mm or reading.pitch_diameter_mm
-    lead = lead or reading.minor_mm
-    total += _log_uniform(pitch, OFF_PITCH_MM) + _log_uniform(lead, OFF_MAJOR_MM)
-    if lead is not None:
+    pitch, widest = reading.pitch_mm, reading.major_mm or reading.pitch_diameter_mm
+    widest = widest or reading.minor_mm
+    total += _log_uniform(pitch, OFF_PITCH_MM) + _log_uniform(widest, OFF_MAJOR_MM)
+    if widest is not None:
         for q in (reading.pitch_diameter_mm, reading.minor_mm):
-            if q is not None and q is not lead:
+            if q is not None and q is not widest:
                 spread = OFF_DEPTH_OF_PITCH * (pitch.value if pitch else 0.1 * q.value)
                 depth = (0.65 if q is reading.pitch_diameter_mm else 1.2) * spread / 0.2
-                total += _gauss(lead.value - q.value - depth, math.hypot(spread, q.u, lead.u))
+                total += _gauss(widest.value - q.value - depth, math.hypot(spread, q.u, widest.u))
     if reading.angle_deg is not None:
         mean, spread = OFF_ANGLE_DEG
         total += _gauss(reading.angle_deg.value - mean, math.hypot(spread, reading.angle_deg.u))

@@ -56,7 +56,7 @@ FORM_SCATTER = {PITCH_DIAMETER: FLANK_SCATTER, MINOR: ROOT_SCATTER, MAJOR: CREST
 class Population:
     """Parts of every size of one gender.
 
-    ``lead`` is the leading diameter's place in NAMING_QUANTITIES. ``mean`` has shape (sizes,
+    ``crest`` is the crest diameter's place in NAMING_QUANTITIES. ``mean`` has shape (sizes,
     classes, cells, 6), ``log_weight`` (sizes, classes, cells), ``covariance`` (sizes, classes, 6,
     6), all at the gauge plane of taper sizes. ``low`` and ``high`` (sizes, 6) are the ends of the
     means, ``variance`` (sizes, 6) is the largest of any class. ``gauge_length_mm``,
@@ -66,7 +66,7 @@ class Population:
 
     sizes: tuple[ThreadSize, ...]
     leaders: tuple[int, ...]
-    lead: int
+    crest: int
     mean: Array
     log_weight: Array
     covariance: Array
@@ -80,7 +80,7 @@ class Population:
     @property
     def external(self) -> bool:
         """Whether these are external threads."""
-        return self.lead == MAJOR
+        return self.crest == MAJOR
 
 
 @functools.lru_cache(maxsize=4)
@@ -101,7 +101,7 @@ def population(gender: Gender, folder: Path | None = None) -> Population:
             weight[i, k] = shares[k] * w if k == at else NOTHING
     external = gender == "external"
     return Population(
-        sizes=sizes, leaders=_leaders(sizes), lead=_lead(gender),
+        sizes=sizes, leaders=_leaders(sizes), crest=_crest(gender),
         mean=mean, log_weight=np.log(weight), covariance=covariance,
         low=mean.min(axis=(1, 2)), high=mean.max(axis=(1, 2)),
         variance=np.diagonal(covariance, axis1=2, axis2=3).max(axis=1),
@@ -128,11 +128,11 @@ def _rank(size: ThreadSize) -> int:
 
 def _class_parts(size: ThreadSize, gender: Gender, fields: Fields) -> tuple[Array, Array, Array]:
     """Return one class's cells: means (cells, 6), weights (cells,) and covariance (6, 6)."""
-    lead = _lead(gender)
+    crest = _crest(gender)
     sign = 1.0 if gender == "external" else -1.0
     p = size.pitch_mm
     wear = WEAR_OF_PITCH * p
-    zone = tuple(sorted(sign * x for x in fields[lead]))
+    zone = tuple(sorted(sign * x for x in fields[crest]))
     edges = np.linspace(zone[0] - 3 * wear, zone[1], CELLS + 1)
     weight = np.maximum(np.diff(_worn_cdf(edges, (zone[0], zone[1]), wear)), 1e-6)
     covariance = np.zeros((len(NAMING_QUANTITIES), len(NAMING_QUANTITIES)))
@@ -140,10 +140,10 @@ def _class_parts(size: ThreadSize, gender: Gender, fields: Fields) -> tuple[Arra
     covariance[ANGLE, ANGLE] = ANGLE_SCATTER_DEG**2
     covariance[TAPER, TAPER] = TAPER_SCATTER[size.taper > 0] ** 2
     # A Gaussian of half a cell's width per cell makes an even spread with soft ends.
-    covariance[lead, lead] = (0.5 * (edges[1] - edges[0])) ** 2
+    covariance[crest, crest] = (0.5 * (edges[1] - edges[0])) ** 2
     mean = np.tile([p, 0.0, 0.0, 0.0, size.angle_deg, size.taper], (CELLS, 1))
-    mean[:, lead] = sign * (edges[:-1] + edges[1:]) / 2
-    for d in set(DIAMETERS) - {lead}:
+    mean[:, crest] = sign * (edges[:-1] + edges[1:]) / 2
+    for d in set(DIAMETERS) - {crest}:
         low, high = fields[d]
         mean[:, d] = (low + high) / 2
         covariance[d, d] = (high - low) ** 2 / 12 + (FORM_SCATTER[d] * p) ** 2
@@ -154,7 +154,7 @@ def _class_parts(size: ThreadSize, gender: Gender, fields: Fields) -> tuple[Arra
     return mean, weight / weight.sum(), covariance
 
 
-def _lead(gender: Gender) -> int:
+def _crest(gender: Gender) -> int:
     return MAJOR if gender == "external" else MINOR
 
 
@@ -178,10 +178,10 @@ def _zones(size: ThreadSize, gender: Gender) -> list[Fields]:
     )  # fmt: skip
     fields = {MAJOR: (top - cut, top), PITCH_DIAMETER: (middle, middle),
               MINOR: (bottom, bottom + cut)}  # fmt: skip
-    lead = _lead(gender)
-    low, high = fields[lead]
+    crest = _crest(gender)
+    low, high = fields[crest]
     if high - low < CREST_SCATTER * p:
-        fields[lead] = (top - CREST_SCATTER * p, top) if lead == MAJOR else (
+        fields[crest] = (top - CREST_SCATTER * p, top) if crest == MAJOR else (
             bottom, bottom + CREST_SCATTER * p)
     return [fields]
 

@@ -92,7 +92,7 @@ def _share(value: float, share: float) -> Quantity:
 def _with_taper(reading: ThreadReading, typed: Typed, u: float) -> ThreadReading:
     """Return the reading with the taper of two diameters; it leans on the first of them."""
     assert typed.second_mm is not None and typed.apart_mm is not None
-    lead = "minor_mm" if typed.bore_mm is not None else "major_mm"
+    crest = "minor_mm" if typed.bore_mm is not None else "major_mm"
     first = typed.bore_mm if typed.bore_mm is not None else typed.diameter_mm
     assert first is not None
     taper = (typed.second_mm - first) / typed.apart_mm
@@ -103,7 +103,7 @@ def _with_taper(reading: ThreadReading, typed: Typed, u: float) -> ThreadReading
     return replace(
         reading,
         taper=Quantity(value=taper, u=u_taper),
-        correlation={(lead, "taper"): sign * u / typed.apart_mm / u_taper},
+        correlation={(crest, "taper"): sign * u / typed.apart_mm / u_taper},
     )
 
 
@@ -117,13 +117,13 @@ def _check(typed: Typed) -> None:
     for value in (typed.diameter_mm, typed.second_mm, typed.bore_mm):
         if value is not None:
             _check_diameter(value)
-    lead = typed.diameter_mm if typed.diameter_mm is not None else typed.bore_mm
+    crest = typed.diameter_mm if typed.diameter_mm is not None else typed.bore_mm
     if typed.second_mm is not None:
-        _check_pair(lead, typed.second_mm, typed.apart_mm)
-    if typed.leaf is not None and lead is not None and typed.leaf.pitch_mm > COARSEST * lead:
-        hint = f" If the diameter is in inches write {lead:g}in." if lead < 4 else ""
+        _check_pair(crest, typed.second_mm, typed.apart_mm)
+    if typed.leaf is not None and crest is not None and typed.leaf.pitch_mm > COARSEST * crest:
+        hint = f" If the diameter is in inches write {crest:g}in." if crest < 4 else ""
         raise ReadingError(
-            f"a pitch of {typed.leaf.pitch_mm:.3g} mm cannot be on a diameter of {lead:g} mm.",
+            f"a pitch of {typed.leaf.pitch_mm:.3g} mm cannot be on a diameter of {crest:g} mm.",
             "Read both again." + hint,
         )
     if typed.angle_deg is not None and not ANGLES_DEG[0] <= typed.angle_deg <= ANGLES_DEG[1]:

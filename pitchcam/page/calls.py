@@ -93,7 +93,7 @@ def size(designation: str) -> dict[str, Any]:
 
 
 def chart(chosen: Sequence[str], which: str) -> Any:
-    """Return the chart's pages: each with its sections and the pairs easily confused."""
+    """Return the chart's pages: each with its blocks and the pairs easily confused."""
     from pitchcam.chart.pages import TITLE_ROWS, paginate
     from pitchcam.chart.rows import BENCH_FAMILIES, chart_rows
 

@@ -16,8 +16,8 @@ from pitchcam.joining.chains.question import Question, parse_side
 from pitchcam.joining.job import measured_side, named_side, plan_job
 from pitchcam.joining.job_text import job_json, job_text, orders, tightenings
 from pitchcam.joining.mating.ends import parse_end
+from pitchcam.joining.papers.half_section import in_stock
 from pitchcam.joining.papers.job_sheet import write_job
-from pitchcam.joining.papers.outline import in_stock
 from pitchcam.joining.stock.sheet import Fitting
 from pitchcam.joining.stock.store import stock_csv
 from pitchcam.records import (

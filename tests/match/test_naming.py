@@ -263,7 +263,7 @@ def test_a_workshop_may_bring_its_own_tables(tmp_path: Path) -> None:
     folder = tmp_path / "series"
     shutil.copytree(calibration_path("series"), folder)
     with (folder / "metric.csv").open("a") as f:
-        f.write("13,1.5,fine,usual,a workshop's own\n")
+        f.write("13,1.5,fine,usual,a workshop's own,\n")
     base = reading_of("M14x1.5")
     own = replace(
         base, major_mm=q(12.85, 0.05), pitch_diameter_mm=q(11.95, 0.05), minor_mm=q(11.3, 0.1)

@@ -26,8 +26,8 @@ def tightening_torque_n_m(
     """
     root = basic_mm - 1.299038 * pitch_mm
     mean = (basic_mm + root) / 2.0
-    lead = pitch_mm / (math.pi * mean)
+    rise = pitch_mm / (math.pi * mean)
     secant = 1.0 / math.cos(math.radians(half_angle_deg))
-    thread = mean / 2.0 * (lead + friction * secant) / (1.0 - friction * lead * secant)
+    thread = mean / 2.0 * (rise + friction * secant) / (1.0 - friction * rise * secant)
     face = friction * (1.25 * basic_mm if face_mean_mm is None else face_mean_mm) / 2.0
     return preload_n * (thread + face) / 1e3

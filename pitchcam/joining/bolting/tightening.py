@@ -9,7 +9,7 @@ from pitchcam.joining.bolting.formulas import stress_area_mm2, tightening_torque
 from pitchcam.joining.bolting.seating import Seat, seats, washer_width_mm
 from pitchcam.joining.mating.crossthread import basic_profile, shear_areas
 from pitchcam.joining.mating.ends import profile_of
-from pitchcam.joining.mating.geometry import section
+from pitchcam.joining.mating.geometry import made_thread
 from pitchcam.joining.mating.mate import Mating
 from pitchcam.joining.metals import Metal, metal
 from pitchcam.joining.practice import practice
@@ -183,7 +183,7 @@ def _face_mm(joint: Mating) -> float:
 def _shear_mm2(joint: Mating) -> float:
     """Return the area on which the female's engaged thread shears, least metal on both sides."""
     male, female = profile_of(joint.male), profile_of(joint.female)
-    one, other = section(male, 0.0), section(female, 0.0)
+    one, other = made_thread(male, 0.0), made_thread(female, 0.0)
     per_mm = shear_areas(one, other)[1] if one.r_major > other.r_minor else 0.0
     right = shear_areas(basic_profile(other), basic_profile(other))[1]
     return min(per_mm, right) * min(male.engagement_mm, female.engagement_mm)

@@ -18,11 +18,11 @@ import numpy as np
 
 from pitchcam.joining.mating.geometry import (
     Array,
+    MadeThread,
     MatingProfile,
-    Section,
     groove_half_width,
+    made_thread,
     ridge_half_width,
-    section,
 )
 
 #: Samples along the engaged length and across the flank. The flank's clearance is piecewise
@@ -77,8 +77,8 @@ def cross_thread(male: MatingProfile, female: MatingProfile) -> CrossThread:
         dents, plating beyond the limits, and the elastic give of the metal.
     """
     length = min(male.engagement_mm, female.engagement_mm)
-    tight = (section(male, 1.0), section(female, 1.0))
-    loose = (section(male, 0.0), section(female, 0.0))
+    tight = (made_thread(male, 1.0), made_thread(female, 1.0))
+    loose = (made_thread(male, 0.0), made_thread(female, 0.0))
     free = tuple(_free_length(m, f, 2.0 * length) / f.pitch_mm for m, f in (tight, loose))
     overlap = tuple(_overlap(m, f) for m, f in (loose, tight))
     shear = tuple(_shear_share(m, f) for m, f in (loose, tight))
@@ -107,7 +107,7 @@ def _kind(free: float, wanted: float, overlap: float, shear: float) -> Kind:
     return "fits" if shear >= _RIGHT_PAIR_SHEAR else "loose"
 
 
-def _free_length(male: Section, female: Section, limit: float) -> float:
+def _free_length(male: MadeThread, female: MadeThread, limit: float) -> float:
     """Return the longest engaged length with room, up to ``limit``, by bisection."""
     if _room(male, female, 0.0) < 0.0:
         return 0.0
@@ -120,7 +120,7 @@ def _free_length(male: Section, female: Section, limit: float) -> float:
     return low
 
 
-def _room(male: Section, female: Section, length: float) -> float:
+def _room(male: MadeThread, female: MadeThread, length: float) -> float:
     """Return the axial room (mm) left at this engaged length; negative is interference."""
     along = np.linspace(0.0, length, _SAMPLES if length > 0.0 else 1)
     play = _half_play(male, female, along, length)
@@ -128,7 +128,7 @@ def _room(male: Section, female: Section, length: float) -> float:
     return float(np.min(drift + play) - np.max(drift - play))
 
 
-def _half_play(male: Section, female: Section, along: Array, length: float) -> Array:
+def _half_play(male: MadeThread, female: MadeThread, along: Array, length: float) -> Array:
     """Return, per station (mm from the male's small end), the half play of ridge in groove."""
     shift_m = along * male.taper / 2.0
     shift_f = -(length - along) * female.taper / 2.0
@@ -146,12 +146,12 @@ def _half_play(male: Section, female: Section, along: Array, length: float) -> A
     return np.where(outer <= inner, female.pitch_mm / 2.0, play)
 
 
-def _overlap(male: Section, female: Section) -> float:
+def _overlap(male: MadeThread, female: MadeThread) -> float:
     """Return the shared depth over the female's basic depth, at the entry end."""
     return (male.r_major - female.r_minor) / female.depth_mm
 
 
-def _shear_share(male: Section, female: Section) -> float:
+def _shear_share(male: MadeThread, female: MadeThread) -> float:
     """Return the weaker shear area per length over that of the female's basic pair.
 
     The area a thread shears on is its axial thickness where the other's crest passes, times the
@@ -165,7 +165,7 @@ def _shear_share(male: Section, female: Section) -> float:
     return max(0.0, min(shear_areas(male, female))) / right
 
 
-def basic_profile(thread: Section) -> Section:
+def basic_profile(thread: MadeThread) -> MadeThread:
     """Return the basic profile on this thread's pitch line: male and female share it."""
     return replace(
         thread,
@@ -174,7 +174,7 @@ def basic_profile(thread: Section) -> Section:
     )
 
 
-def shear_areas(male: Section, female: Section) -> tuple[float, float]:
+def shear_areas(male: MadeThread, female: MadeThread) -> tuple[float, float]:
     """Return the shear area (mm2 per mm of engagement) of the male and of the female thread."""
     at_minor = ridge_half_width(male, np.array([female.r_minor - male.r_pitch]))[0]
     male_area = 2.0 * np.pi * female.r_minor * 2.0 * at_minor / male.pitch_mm

@@ -1,4 +1,4 @@
-"""The section of one thread as mating sees it: limits at the entry end, and the ridge's shape.
+"""One thread as mating sees it: limits at the entry end, and the ridge's shape.
 
 Lengths in mm, radii from the thread axis, angles in degrees. The entry end is a male's small end
 and a female's mouth; with a taper, a male grows and a female shrinks away from it.
@@ -88,7 +88,7 @@ class MatingProfile:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Section:
+class MadeThread:
     """One definite thread within the limits: radii at the entry end, in mm."""
 
     pitch_mm: float
@@ -101,8 +101,8 @@ class Section:
     r_pitch: float
     r_minor: float
 
-    def moved(self, radial_mm: float) -> Section:
-        """Return the section with every radius changed, as a taper does along the axis."""
+    def moved(self, radial_mm: float) -> MadeThread:
+        """Return the thread with every radius changed, as a taper does along the axis."""
         return replace(
             self,
             r_major=self.r_major + radial_mm,
@@ -111,7 +111,7 @@ class Section:
         )
 
 
-def section(profile: MatingProfile, material: float) -> Section:
+def made_thread(profile: MatingProfile, material: float) -> MadeThread:
     """Return the thread at a share of its limits: 0 least metal, 1 most metal, 0.5 the middle.
 
     Most metal is the largest male and the smallest female.
@@ -121,7 +121,7 @@ def section(profile: MatingProfile, material: float) -> Section:
     def at(pair: tuple[float, float]) -> float:
         return 0.5 * (pair[0] + share * (pair[1] - pair[0]))
 
-    return Section(
+    return MadeThread(
         pitch_mm=profile.pitch_mm,
         half_angle_deg=profile.half_angle_deg,
         taper=profile.taper,
@@ -134,7 +134,7 @@ def section(profile: MatingProfile, material: float) -> Section:
     )
 
 
-def ridge_half_width(male: Section, offset: Array) -> Array:
+def ridge_half_width(male: MadeThread, offset: Array) -> Array:
     """Return half the male ridge's axial width at ``offset`` mm outside its pitch line.
 
     Straight flanks through P/4 at the pitch line, rounded near the crest where the form is; 0
@@ -145,7 +145,7 @@ def ridge_half_width(male: Section, offset: Array) -> Array:
     return np.maximum(_rounded(male, offset, flat), 0.0)
 
 
-def groove_half_width(female: Section, offset: Array) -> Array:
+def groove_half_width(female: MadeThread, offset: Array) -> Array:
     """Return half the female groove's axial width at ``offset`` mm outside its pitch line.
 
     The same form as a ridge: the basic profile is one line with metal on either side of it.
@@ -157,7 +157,7 @@ def groove_half_width(female: Section, offset: Array) -> Array:
     return _rounded(female, offset, flat)
 
 
-def _rounded(thread: Section, offset: Array, flat: Array) -> Array:
+def _rounded(thread: MadeThread, offset: Array, flat: Array) -> Array:
     """Replace the flank by the crest arc where the arc is narrower."""
     radius = thread.crest_radius_mm
     if radius <= 0.0:

@@ -13,7 +13,7 @@ from typing import Any
 from reportlab.lib.colors import HexColor, black
 from reportlab.lib.units import mm
 
-from pitchcam.joining.papers.outline import Piece, Step
+from pitchcam.joining.papers.half_section import Piece, Step
 from pitchcam.paper import BOLD, REGULAR, Placed
 
 #: Enlargements and reductions that ISO 5455 recommends, largest first.

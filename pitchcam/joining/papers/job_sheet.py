@@ -8,11 +8,11 @@ from pathlib import Path
 
 from pitchcam.files import write_whole
 from pitchcam.joining.job import Job, Way
-from pitchcam.joining.job_text import sections
+from pitchcam.joining.job_text import paragraphs
 from pitchcam.joining.papers import drawing
 from pitchcam.joining.papers.drawing import View
 from pitchcam.joining.papers.flow import Flow, new_canvas
-from pitchcam.joining.papers.outline import Piece, assembled, in_stock
+from pitchcam.joining.papers.half_section import Piece, assembled, in_stock
 from pitchcam.joining.papers.worksheet import draw_filler, draw_worksheet
 
 
@@ -31,7 +31,7 @@ def write_job(job: Job, path: Path, day: date, paper: str = "a4") -> None:
     flow = Flow(canvas, paper, _title(job), "Settled by ____________________")
     flow.lines([f"{day.isoformat()}, {_state(job)}"])
     _picture(flow, job.ways[0])
-    for title, lines in sections(job):
+    for title, lines in paragraphs(job):
         flow.head(title)
         flow.lines(lines, indent_mm=3.0)
     flow.finish()

@@ -19,8 +19,8 @@ from pitchcam.joining.brazing.text import figures
 from pitchcam.joining.papers import drawing
 from pitchcam.joining.papers.drawing import View
 from pitchcam.joining.papers.flow import Flow, new_canvas
+from pitchcam.joining.papers.half_section import Piece, as_bought, assembled, lap_at
 from pitchcam.joining.papers.mouth import draw_mouth
-from pitchcam.joining.papers.outline import Piece, as_bought, assembled, lap_at
 from pitchcam.joining.practice import practice
 from pitchcam.paper import BOLD, REGULAR, text_width_mm, true_bar
 

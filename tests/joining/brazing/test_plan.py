@@ -24,7 +24,7 @@ from pitchcam.joining.brazing.text import figures, plan_json, plan_text
 from pitchcam.joining.chains.question import Question, parse_side
 from pitchcam.joining.mating.ends import parse_end
 from pitchcam.joining.papers import drawing
-from pitchcam.joining.papers.outline import as_bought, as_machined, assembled
+from pitchcam.joining.papers.half_section import as_bought, as_machined, assembled
 from pitchcam.joining.papers.worksheet import write_worksheet
 from pitchcam.joining.practice import practice
 from pitchcam.joining.stock.sheet import Fitting

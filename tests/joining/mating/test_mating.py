@@ -19,7 +19,7 @@ from pitchcam.joining.mating.crossthread import (
     shear_areas,
 )
 from pitchcam.joining.mating.ends import families, opposite, parse_end, profile_of
-from pitchcam.joining.mating.geometry import MatingProfile, section
+from pitchcam.joining.mating.geometry import MatingProfile, made_thread
 from pitchcam.joining.mating.mate import mate, rule_for
 from pitchcam.joining.mating.matrix import family_matrix, matrix_text, traps
 from pitchcam.joining.mating.text import mating_text
@@ -133,8 +133,8 @@ def test_every_right_parallel_pair_turns_home_and_keeps_the_shear_share_of_the_t
     ],
 )  # fmt: skip
 def test_taper_pairs_are_hand_tight_at_the_gauge_length(male, female, length_mm, within):
-    m = section(profile_of(parse_end(male, "external")), 0.5)
-    f = section(profile_of(parse_end(female, "internal")), 0.5)
+    m = made_thread(profile_of(parse_end(male, "external")), 0.5)
+    f = made_thread(profile_of(parse_end(female, "internal")), 0.5)
     assert _free_length(m, f, 40.0) == pytest.approx(length_mm, abs=within)
 
 
@@ -210,8 +210,8 @@ def test_free_length_agrees_with_polygons_slid_along_the_axis(case):
     female_pitch = pitch * rng.uniform(1.02, 1.06)
     d2 = 13.0
     clearance = rng.uniform(0.1, 0.4)
-    male = section(_profile("external", pitch, d2, d2 + 0.5, d2 - 0.9), 0.5)
-    female = section(
+    male = made_thread(_profile("external", pitch, d2, d2 + 0.5, d2 - 0.9), 0.5)
+    female = made_thread(
         _profile("internal", female_pitch, d2 + clearance, d2 + clearance + 0.9,
                  d2 + clearance - 0.5), 0.5,
     )  # fmt: skip
@@ -246,13 +246,13 @@ def test_shear_areas_agree_with_the_federal_standard(name):
         major_mm=(lib.dbsc, lib.dbsc), pitch_diameter_mm=(lib.D2max, lib.D2max),
         minor_mm=(lib.D1max, lib.D1max),
     )  # fmt: skip
-    areas = shear_areas(section(male, 0.5), section(female, 0.5))
+    areas = shear_areas(made_thread(male, 0.5), made_thread(female, 0.5))
     assert areas[0] == pytest.approx(lib.ASs_min_FEDSTD_4a(), rel=1e-4)
     assert areas[1] == pytest.approx(lib.ASn_min_FEDSTD_2a(), rel=1e-4)
 
 
 def test_basic_profile_has_the_standard_depth():
-    male = section(profile_of(parse_end("M14x1.5", "external")), 1.0)
+    male = made_thread(profile_of(parse_end("M14x1.5", "external")), 1.0)
     basic = basic_profile(male)
     assert basic.r_major - basic.r_minor == pytest.approx(0.541266 * 1.5, abs=1e-5)
     assert basic.r_major - basic.r_pitch == pytest.approx(0.324760 * 1.5, abs=1e-5)
