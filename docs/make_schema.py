@@ -176,7 +176,6 @@ USE = obj(
         "left_out": said(maybe(TEXT), "Why it does not count; null where it does."),
     }, LENS,
 )  # fmt: skip
-ONE_OF_SEVERAL = {"photos": listed(USE, "Where several photos were taken together.")}
 
 JOINT = obj(
     "One joint of a chain.",
@@ -261,9 +260,12 @@ def of(name: str, about: str, keys: dict[str, Schema],
 DOCUMENTS: dict[str, Schema] = {
     "measurement": of(
         "measurement", "What a photo, or readings by hand, gave.",
-        {"photo": maybe(PHOTO), "scale": maybe(SCALE), "parts": listed(PART),
-         "warnings": listed(WARNING)}, ONE_OF_SEVERAL,
-    ),
+        {"scale": maybe(SCALE), "parts": listed(PART), "warnings": listed(WARNING)},
+        {
+            "photo": said(maybe(PHOTO), "Null for readings by hand."),
+            "photos": listed(USE, "In place of photo, where several were taken together."),
+        },
+    ) | {"oneOf": [{"required": ["photo"]}, {"required": ["photos"]}]},
     "check": of(
         "check", "Whether a photo agrees with the gauge leaf that was read.",
         {

@@ -1,5 +1,7 @@
 """Measurements drawn at random, as hypothesis strategies: any that the records allow."""
 
+from dataclasses import replace
+
 from hypothesis import strategies as st
 
 from pitchcam.flags import FLAGS
@@ -12,6 +14,7 @@ from pitchcam.records import (
     PartPose,
     PartResult,
     PhotoInfo,
+    PhotoUse,
     Quantity,
     ScaleResult,
     ThreadReading,
@@ -28,6 +31,8 @@ quantities = st.builds(Quantity, value=numbers, u=st.floats(0.0, 1e3))
 lengths = st.builds(Quantity, value=sizes, u=st.floats(0.0, 1e3))
 maybe = st.none() | quantities
 points = st.tuples(numbers, numbers)
+spans = st.none() | st.tuples(points, points)
+boxes = st.none() | st.tuples(*[numbers] * 4)
 
 pairs = st.tuples(st.sampled_from(NAMING_QUANTITIES), st.sampled_from(NAMING_QUANTITIES))
 readings = st.builds(
@@ -54,26 +59,43 @@ verdicts = st.builds(
 poses = st.builds(PartPose, inclination_deg=maybe, axis_height_mm=maybe, turn_deg=maybe)
 threads = st.builds(
     ThreadResult, reading=readings, half_angles_deg=st.tuples(maybe, maybe),
-    turns=st.none() | sizes, span_px=st.none() | st.tuples(points, points),
+    turns=st.none() | sizes, span_px=spans, taper_sign=st.sampled_from([1, -1]),
+    spans_px=st.lists(spans, max_size=2).map(tuple),
     budget=st.lists(lines, max_size=3).map(tuple), verdict=verdicts, plots=st.none(), pose=poses,
 )  # fmt: skip
 parts = st.builds(
-    PartResult, id=st.integers(1, 99), box_px=st.none() | st.tuples(*[numbers] * 4),
-    threads=st.lists(threads, max_size=2).map(tuple), outline_px=st.just(()),
+    PartResult, id=st.integers(1, 99), box_px=boxes,
+    boxes_px=st.lists(boxes, max_size=2).map(tuple),
+    threads=st.lists(threads, max_size=2).map(tuple),
+    outline_px=st.just(()),
 )  # fmt: skip
 photos = st.builds(
     PhotoInfo, file=words, sha256=words, width_px=st.none() | st.integers(1, 20000),
-    height_px=st.none() | st.integers(1, 20000),
+    height_px=st.none() | st.integers(1, 20000), lens=words,
 )  # fmt: skip
 scales = st.builds(
     ScaleResult, source=st.sampled_from(["pin", "disc", "card", "jaws", "major", "sheet"]),
-    mm_per_px=lengths, camera_height_mm=maybe, box_px=st.none(), outline_px=st.just(()),
+    mm_per_px=lengths, camera_height_mm=maybe, stated_mm=st.none() | sizes, focal_px=maybe,
+    box_px=st.none(), outline_px=st.just(()),
 )  # fmt: skip
+uses = st.builds(
+    PhotoUse, info=photos, scale=st.none() | scales, left_out=some, alone=st.none()
+)
 flags = st.builds(
     Flag, code=st.sampled_from(sorted(FLAGS)), message=words, advice=words,
     part=st.none() | st.integers(1, 99),
 )  # fmt: skip
+def _with_its_photo(measurement):
+    """Of several photos, the first that counts stands for them."""
+    if not measurement.photos:
+        return measurement
+    uses = measurement.photos
+    first = next((use for use in uses if use.left_out is None), uses[0])
+    return replace(measurement, photo=first.info)
+
+
 measurements = st.builds(
     Measurement, photo=st.none() | photos, scale=st.none() | scales,
     parts=st.lists(parts, max_size=2).map(tuple), warnings=st.lists(flags, max_size=2).map(tuple),
-)  # fmt: skip
+    photos=st.lists(uses, max_size=2).map(tuple),
+).map(_with_its_photo)  # fmt: skip

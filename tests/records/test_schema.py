@@ -144,7 +144,11 @@ def test_several_photos_and_no_scale_are_allowed(documents):
     use = photo | {"lens": "26 mm 4032x3024", "scale": scale, "left_out": None}
     part |= {"boxes_px": [part["box_px"], None]}
     thread |= {"spans_px": [thread["span_px"], None], "taper_sign": -1}
-    check("measurement", document | {"photos": [use, use | {"left_out": "blurred"}]})
+    several = document | {"photos": [use, use | {"left_out": "blurred"}]}
+    with pytest.raises(jsonschema.ValidationError):
+        check("measurement", several)  # photos stand in place of the photo
+    del several["photo"]
+    check("measurement", several)
     thread |= {name: None for name in ("pitch_mm", "tpi", "major_mm")}
     thread |= {"ratios": {"pitch_over_major": {"value": 0.1, "u": 0.001},
                           "pitch_diameter_over_major": None, "minor_over_major": None}}
