@@ -6,6 +6,8 @@ import sys
 from importlib import metadata
 from pathlib import Path
 
+import cv2
+import numpy as np
 import pytest
 
 import pitchcam
@@ -50,3 +52,11 @@ def test_versions_are_those_installed():
 def test_a_library_that_is_not_there_is_said(monkeypatch):
     monkeypatch.setattr("pitchcam.version.LIBRARIES", ("no-such-library",))
     assert versions()["no-such-library"] == "missing"
+
+
+def test_light_is_read_between_pixels_where_it_is_asked_for():
+    """On a ramp, linear interpolation is exact; OpenCV 4 is off by up to half of 1/32 pixel."""
+    ramp = np.tile(np.arange(64, dtype=np.float32), (8, 1))
+    x = np.linspace(5.0, 6.0, 101, dtype=np.float32)[None, :]
+    seen = cv2.remap(ramp, x, np.full_like(x, 3.0), cv2.INTER_LINEAR)
+    assert np.abs(seen - x).max() < 1e-5

@@ -23,6 +23,7 @@ PIN = ScaleSpec(source="pin", mm=6.0)
         (ScaleSpec(source="pin", mm=-8.0), "mm of -8.0 is no length"),
         (ScaleSpec(source="pin", mm=8000.0), "A pin of 8000 mm cannot be right"),
         (ScaleSpec(source="card", height_mm=-1.0), "height_mm of -1.0 is no length"),
+        (ScaleSpec(source="card", height_mm=float("inf")), "height_mm of inf is no length"),
         (ScaleSpec(source="card", axis_height_mm="7"), "axis_height_mm of '7' is no length"),
     ],
 )

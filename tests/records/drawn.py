@@ -17,6 +17,7 @@ from pitchcam.records import (
     PhotoUse,
     Quantity,
     ScaleResult,
+    ThreadRatios,
     ThreadReading,
     ThreadResult,
     Verdict,
@@ -57,10 +58,13 @@ verdicts = st.builds(
     notes=st.lists(words, max_size=2).map(tuple),
 )  # fmt: skip
 poses = st.builds(PartPose, inclination_deg=maybe, axis_height_mm=maybe, turn_deg=maybe)
+ratios = st.builds(
+    ThreadRatios, pitch_over_major=maybe, pitch_diameter_over_major=maybe, minor_over_major=maybe
+)
 threads = st.builds(
     ThreadResult, reading=readings, half_angles_deg=st.tuples(maybe, maybe),
     turns=st.none() | sizes, span_px=spans, taper_sign=st.sampled_from([1, -1]),
-    spans_px=st.lists(spans, max_size=2).map(tuple),
+    ratios=st.none() | ratios, spans_px=st.lists(spans, max_size=2).map(tuple),
     budget=st.lists(lines, max_size=3).map(tuple), verdict=verdicts, plots=st.none(), pose=poses,
 )  # fmt: skip
 parts = st.builds(
@@ -75,8 +79,8 @@ photos = st.builds(
 )  # fmt: skip
 scales = st.builds(
     ScaleResult, source=st.sampled_from(["pin", "disc", "card", "jaws", "major", "sheet"]),
-    mm_per_px=lengths, camera_height_mm=maybe, stated_mm=st.none() | sizes, focal_px=maybe,
-    box_px=st.none(), outline_px=st.just(()),
+    mm_per_px=st.none() | lengths, camera_height_mm=maybe, stated_mm=st.none() | sizes,
+    focal_px=maybe, box_px=st.none(), outline_px=st.just(()),
 )  # fmt: skip
 uses = st.builds(
     PhotoUse, info=photos, scale=st.none() | scales, left_out=some, alone=st.none()
