@@ -307,13 +307,12 @@ def _geometry(
     corner = float(np.hypot(*centre))
     here = camera.project(shape.frame.origin)
     share = float(np.hypot(*(here - centre))) / corner
-    has_profile = spec.camera_profile is not None
     lies = rest.pose
     if scene.reference is None:
         return Geometry(
             height_mm=rest.height_mm, u_scale=scene.u_own_scale, rise_mm=0.0, u_rise_mm=0.0,
             apart_mm=0.0, corner_share=share, corner_share_reference=share,
-            has_profile=has_profile, scale_on_axis=True, slope_rad=lies.slope_rad,
+            scale_on_axis=True, slope_rad=lies.slope_rad,
             u_slope_rad=lies.u_slope_rad, height_per_rad=lies.height_per_rad,
         )  # fmt: skip
     r = scene.reference
@@ -323,7 +322,7 @@ def _geometry(
     return Geometry(
         height_mm=rest.height_mm, u_scale=r.u_scale, rise_mm=rest.height_mm - r.height_mm,
         u_rise_mm=float(np.hypot(rest.u_height_mm, r.u_height_mm)), apart_mm=apart,
-        corner_share=share, corner_share_reference=there, has_profile=has_profile,
+        corner_share=share, corner_share_reference=there,
         slope_rad=lies.slope_rad, u_slope_rad=lies.u_slope_rad, height_per_rad=lies.height_per_rad,
     )  # fmt: skip
 

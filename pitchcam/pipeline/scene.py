@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.camera.focal import camera_for, explanations, weighed
-from pitchcam.camera.pinhole import Camera
+from pitchcam.camera.pinhole import U_CORNER_PROFILE, Camera
+from pitchcam.edges.bend import corner_share
 from pitchcam.edges.rims import Rims
 from pitchcam.edges.straight import learn_rims, sharpened_undone
 from pitchcam.errors import OutlineError, UnreadableError
@@ -22,9 +23,10 @@ from pitchcam.objects.regions import few_crests
 from pitchcam.objects.shapes import Shape, describe
 from pitchcam.photo import Photo
 from pitchcam.records import Flag, ScaleSpec
+from pitchcam.scale.faces import straight_sides
 from pitchcam.scale.find import NAMES, SHAPES, Edges, find_reference
 from pitchcam.scale.reference import Reference
-from pitchcam.scale.tilt import PRIOR_TILT_RAD, window_tilt
+from pitchcam.scale.tilt import PRIOR_TILT_RAD, window_edges, window_tilt
 
 Progress = Callable[[str], None]
 
@@ -79,7 +81,9 @@ def take_apart(photo: Photo, spec: ScaleSpec, say: Progress) -> Scene:
     _refuse_whole(shapes, rims, spec if reference is None else None)
     shapes = [sharpened_undone(s, rims) for s in shapes]
     if reference is None:
-        camera = _tilted(field, camera)
+        # A card's own sides are fitted with it.
+        rest = [s for s in shapes if s.kind != "card" or spec.source != "card"]
+        camera = _tilted(field, _undistorted(field, rest, camera))
         if spec.source in ("pin", "disc", "card", "jaws"):
             reference = _found(photo, spec, shapes, camera, pins)
             camera = reference.camera
@@ -155,7 +159,8 @@ def _camera(
         profile = load_profile(Path(spec.camera_profile))
         p = profile.for_size(photo.width_px, photo.height_px)
         camera = replace(
-            camera, f_px=p.f_px, u_f_px=p.u_f_px, centre_px=p.centre_px, k1=p.k1, k2=p.k2
+            camera, f_px=p.f_px, u_f_px=p.u_f_px, centre_px=p.centre_px, k1=p.k1, k2=p.k2,
+            u_corner=U_CORNER_PROFILE,
         )
     # A sheet shows as a dozen or more dark squares; without them the search is not worth its time.
     if spec.source in ("auto", "sheet") or len(field.blobs) >= 10:
@@ -188,6 +193,12 @@ def _grey8(pixels: NDArray[np.generic]) -> NDArray[np.uint8]:
     eight = (coded / 257).astype(np.uint8) if pixels.dtype == np.uint16 else coded
     grey = eight if eight.ndim == 2 else cv2.cvtColor(eight, cv2.COLOR_BGR2GRAY)
     return np.asarray(grey, dtype=np.uint8)
+
+
+def _undistorted(field: Field, shapes: list[Shape], camera: Camera) -> Camera:
+    """Return the camera with the distortion that the photo's straight edges tell."""
+    edges = [*window_edges(field), *(e for s in shapes for e in straight_sides(s))]
+    return camera.bent(*corner_share(camera, edges))
 
 
 def _tilted(field: Field, camera: Camera) -> Camera:

@@ -1,6 +1,14 @@
-"""Scale and tilt from a card of the ISO/IEC 7810 ID-1 size."""
+"""Scale, tilt and the lens's distortion from a card of the ISO/IEC 7810 ID-1 size.
+
+A card is flat, square, straight and of known size both ways. Its four sides are fitted between
+their rounded corners as curves in the photo, with the focal length and the distortion free within
+what is known of them beforehand: a side that bends tells the lens, sides that converge the tilt
+and, where it leans, the focal length.
+"""
 
 from __future__ import annotations
+
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -8,7 +16,9 @@ from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
 from pitchcam.camera.pinhole import Camera
+from pitchcam.edges.bend import U_PIECE_PX, places
 from pitchcam.edges.lines import Segment, fit_line
+from pitchcam.errors import OutlineError
 from pitchcam.objects.shapes import Shape
 from pitchcam.scale.reference import Reference
 
@@ -17,93 +27,142 @@ Points = NDArray[np.float64]
 #: ISO/IEC 7810:2019, ID-1: width, height, thickness in mm.
 WIDTH_MM, HEIGHT_MM, THICKNESS_MM = 85.60, 53.98, 0.76
 #: The standard allows 85.47-85.72 and 53.92-54.03 mm: half the range over sqrt 3.
-U_SIZE = 0.125 / np.sqrt(3) / WIDTH_MM
-#: What the model leaves open of a card's scale, relative: its lens's distortion between card and
-#: part, its walls' light. 41 threads beside cards in renders that nothing was tuned on read 0.2 %
-#: off at the median, 1.6 times what the other terms say.
-U_LEFT_OPEN = 0.0013
+U_WIDTH_MM, U_HEIGHT_MM = 0.125 / np.sqrt(3), 0.055 / np.sqrt(3)
+#: Toward the picture's middle the lower edge makes the outline where the wall is dull, the upper
+#: one where it mirrors: the edge seen is anywhere between.
+WALL, U_WALL = 0.5, 0.3
+#: All sides lie out or in together by veil, bloom and what is left of the blur; each by itself by
+#: its own light, and along it by a bow of its own (judgement, by renders of cards).
+U_EDGES_PX, U_SIDE_PX = 0.20, 0.12
+#: Shares of a side that are fitted: the corners' radius is 3.18 mm, 6 % of the short side.
+TRIM = 0.08
+#: Fewest places of a side.
+FEWEST = 6
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Side:
+    """One side's places in the photo (n, 2), and whether it looks away from the middle."""
+
+    places_px: Points
+    away: bool
+
+
+#: Distance (mm), middle (two, mm), heading (rad), normal (two), ln of the focal length over the
+#: camera's, displacement at the corner, wall, edges (px), width and height (mm), and four sides'
+#: own shifts (px).
+PARAMETERS = 16
 
 
 def card_reference(shape: Shape, camera: Camera) -> Reference:
-    """Return the camera's distance and tilt from a card's four straight sides.
+    """Return the camera with distance, tilt, focal length and distortion from a card's sides.
 
-    The sides are fitted between their rounded corners (radius 3.18 mm). On the sides away from
-    the picture's centre the upper edge makes the outline; on the sides toward it the lower one
-    does where the wall is dull, the upper one where it mirrors, so their height is half known.
+    Raises
+    ------
+    OutlineError
+        If a side is not seen over enough of its length.
     """
-    sides = _sides(shape)
-    heights = [_edge_height(camera, a, b, shape.centre_px) for a, b in sides]
-    lengths = [float(np.hypot(*(b - a))) for a, b in sides]
+    ends = _sides(shape)
+    lengths = [side.length_px for side in ends]
     wide = int(np.argmax([lengths[0] + lengths[2], lengths[1] + lengths[3]]))
     size = (WIDTH_MM, HEIGHT_MM) if wide == 0 else (HEIGHT_MM, WIDTH_MM)
-    distance = camera.f_px * WIDTH_MM / max(lengths)
-    normal = np.array(camera.normal)
+    sides = [_side(shape, camera, side) for side in ends]
+    distance = camera.f_px * WIDTH_MM / max(lengths) * (1 - 2 * TRIM)
+    middle = camera.rays(shape.centre_px[None])[0] * distance
+    spread = _spread(camera, wide)
+    start = np.zeros(PARAMETERS)
+    start[:4] = [distance, middle[0], middle[1], np.arctan2(*ends[0].along[::-1])]
+    start[4:9] = [*camera.normal[:2], 0.0, camera.corner, WALL]
+    expected = start[4:].copy()
 
     def cost(q: Points) -> Points:
-        return _misfit(q, camera, sides, heights, size)
+        off = _off_px(q, camera, sides, size) / U_PIECE_PX
+        # Places share their side's error: sixteen of them are worth less than each by itself.
+        return np.concatenate([off, (q[4:] - expected) / spread])
 
-    middle = camera.rays(shape.centre_px[None])[0] * distance
-    a, b = sides[0]
-    start = np.array([distance, middle[0], middle[1], np.arctan2(*(b - a)[::-1]),
-                      normal[0], normal[1]])  # fmt: skip
-    fit = least_squares(cost, start, x_scale=[10, 1, 1, 0.01, 0.01, 0.01], max_nfev=60)
-    q = fit.x
-    jac = np.asarray(fit.jac, float)
-    covariance = np.linalg.pinv(jac.T @ jac)
-    tilted = camera.tilted(
-        np.array([q[4], q[5], np.sqrt(1 - q[4] ** 2 - q[5] ** 2)]),
-        float(np.sqrt(covariance[4, 4] + covariance[5, 5]) / np.sqrt(2)),
-    )
-    u_line = 0.10 / max(lengths)
+    fit = least_squares(
+        cost, start, max_nfev=60,
+        x_scale=[10, 1, 1, 0.01, 0.01, 0.01, 0.03, 0.004, 0.3, 0.2, 0.1, 0.1, *[0.1] * 4],
+    )  # fmt: skip
+    q, jac = np.asarray(fit.x, float), np.asarray(fit.jac, float)
+    n = len(fit.fun) - len(expected)
+    poor = max(1.0, float(np.sqrt(np.mean(np.asarray(fit.fun[:n], float) ** 2))))
+    covariance = np.linalg.pinv(jac.T @ jac) * poor**2
+    return _reference(q, covariance, shape, camera)
+
+
+def _spread(camera: Camera, wide: int) -> Points:
+    """Return the standard uncertainties of what is known beforehand, from the normal on."""
+    u_tilt = max(camera.u_tilt_rad, 1e-4)
+    u_size = (U_WIDTH_MM, U_HEIGHT_MM) if wide == 0 else (U_HEIGHT_MM, U_WIDTH_MM)
+    return np.array([
+        u_tilt, u_tilt, max(camera.u_f_px / camera.f_px, 1e-5), max(camera.u_corner, 1e-6),
+        U_WALL, U_EDGES_PX, *u_size, *[U_SIDE_PX] * 4,
+    ])  # fmt: skip
+
+
+def _reference(q: Points, covariance: Points, shape: Shape, camera: Camera) -> Reference:
+    f_px = camera.f_px * float(np.exp(q[6]))
+    u_tilt = float(np.sqrt((covariance[4, 4] + covariance[5, 5]) / 2))
+    seen = replace(camera, f_px=f_px, u_f_px=f_px * float(np.sqrt(covariance[6, 6])))
+    seen = seen.bent(float(q[7]), float(np.sqrt(covariance[7, 7])))
+    seen = seen.tilted(_normal(q[4:6]), u_tilt)
+    # The scale in the card's plane is the distance over the focal length.
+    slope = np.zeros(PARAMETERS)
+    slope[0], slope[6] = 1 / q[0], -1.0
+    u_scale = float(np.sqrt(slope @ covariance @ slope))
     return Reference(
-        source="card", camera=tilted.over_plate(float(q[0]), np.nan),
-        u_scale=float(np.sqrt(
-            u_line**2 + U_SIZE**2 + U_LEFT_OPEN**2 + covariance[0, 0] / q[0] ** 2
-        )),
-        height_mm=THICKNESS_MM, u_height_mm=0.15, where_px=shape.centre_px,
+        source="card", camera=seen.over_plate(float(q[0]), np.nan), u_scale=u_scale,
+        height_mm=THICKNESS_MM, u_height_mm=0.05, where_px=shape.centre_px,
         labels=(shape.blob.label,), outline_px=shape.outline_px,
     )  # fmt: skip
 
 
-def _sides(shape: Shape) -> list[tuple[Points, Points]]:
+def _normal(lean: Points) -> Points:
+    return np.array([lean[0], lean[1], np.sqrt(max(1e-6, 1 - lean[0] ** 2 - lean[1] ** 2))])
+
+
+def _sides(shape: Shape) -> list[Segment]:
     box = cv2.boxPoints(cv2.minAreaRect(shape.outline_px.astype(np.float32))).astype(float)
     centre = box.mean(axis=0)
     out = []
     for a, b in zip(box, np.roll(box, -1, axis=0), strict=True):
         side = Segment(
-            start=a + 0.12 * (b - a), end=b - 0.12 * (b - a), outside=(a + b) / 2 - centre
+            start=a + TRIM * (b - a), end=b - TRIM * (b - a), outside=(a + b) / 2 - centre
         )
-        side, _ = fit_line(shape.crop, side, level=0.5)
-        out.append((side.start, side.end))
+        out.append(fit_line(shape.crop, side, level=0.5)[0])
     return out
 
 
-def _edge_height(camera: Camera, a: Points, b: Points, centre: Points) -> float:
-    middle = (a + b) / 2
-    outward = middle - centre
-    away = (middle - np.array(camera.centre_px)) @ outward > 0
-    return THICKNESS_MM if away else THICKNESS_MM / 2
+def _side(shape: Shape, camera: Camera, side: Segment) -> _Side:
+    middle = (side.start + side.end) / 2
+    found = places(shape.crop, side)
+    if len(found) < FEWEST:
+        raise OutlineError("a side of the card is not seen over its length")
+    away = bool((middle - np.array(camera.centre_px)) @ side.outside > 0)
+    return _Side(places_px=found, away=away)
 
 
-def _misfit(
-    q: Points, camera: Camera, sides: list[tuple[Points, Points]], heights: list[float],
-    size: tuple[float, float],
-) -> Points:  # fmt: skip
-    """Return how far the sides' ends lie from the card's, in tenths of a pixel, and the priors."""
-    normal = np.array([q[4], q[5], np.sqrt(max(1e-6, 1 - q[4] ** 2 - q[5] ** 2))])
-    unit = camera.tilted(normal, 0.0).over_plate(q[0], 0.0)
+def _off_px(
+    q: Points, camera: Camera, sides: list[_Side], size: tuple[float, float]
+) -> Points:
+    """Return how far the places lie outside the card's sides, pixels."""
+    normal = _normal(q[4:6])
+    unit = replace(camera, f_px=camera.f_px * float(np.exp(q[6]))).bent(float(q[7]), 0.0)
+    unit = unit.tilted(normal, 0.0).over_plate(q[0], 0.0)
     x = np.array([np.cos(q[3]), np.sin(q[3]), 0.0])
     x -= (x @ normal) * normal
     x /= np.linalg.norm(x)
     y = np.cross(normal, x)
     origin = np.array([q[1], q[2], 0.0])
+    per_mm = unit.f_px / q[0]
     out = []
     # Sides 0 and 2 run along x at -y and +y of the middle, 1 and 3 along y.
-    for i, ((a, b), h) in enumerate(zip(sides, heights, strict=True)):
-        points = unit.on_plane(np.stack([a, b]), h) - origin
-        direction = y if i % 2 == 0 else x
-        half = size[1] / 2 if i % 2 == 0 else size[0] / 2
-        off = np.abs(points @ direction - (origin * 0) @ direction) - half
-        out.extend(off * camera.f_px / q[0] / 0.1)
-    u_tilt, prior = max(camera.u_tilt_rad, 1e-4), camera.normal
-    return np.array([*out, (q[4] - prior[0]) / u_tilt, (q[5] - prior[1]) / u_tilt])
+    for i, side in enumerate(sides):
+        height = THICKNESS_MM if side.away else THICKNESS_MM * q[8]
+        points = unit.on_plane(side.places_px, height) - origin
+        along_x = i % 2 == 0
+        half = (size[1] + q[11] if along_x else size[0] + q[10]) / 2
+        off = (np.abs(points @ (y if along_x else x)) - half) * per_mm
+        out.append(off - q[9] - q[12 + i])
+    return np.concatenate(out)

@@ -49,9 +49,6 @@ U_PIECE_PX = 0.2
 #: A disc's edges are broken by a rounding of 0.05-0.3 mm, whose outermost band (0.29 of its radius)
 #: mirrors the light: the edge seen lies so far inside (common practice, no source).
 BROKEN_MM, U_BROKEN_MM = 0.010, 0.008
-#: Displacement by the lens's distortion at the corner of the picture, as a share: an uneven scale
-#: makes a circle as oval as a tilt does.
-U_CORNER = 0.003
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -179,7 +176,8 @@ def _solve(
     base, u_lean = np.array(camera.normal), max(camera.u_tilt_rad, 1e-5)
     expected = np.array([disc.thickness_mm, 0.0, 0.0, MOST_LIGHT, BLUR_PX[0], 0.0, BROKEN_MM])
     spread = np.array(
-        [disc.u_thickness_mm, u_lean, u_lean, U_MOST_LIGHT, BLUR_PX[1], U_CORNER, U_BROKEN_MM]
+        [disc.u_thickness_mm, u_lean, u_lean, U_MOST_LIGHT, BLUR_PX[1], camera.u_corner,
+         U_BROKEN_MM]
     )
     corner = (camera.f_px / float(np.hypot(*camera.centre_px))) ** 2
     off_axis = np.sum(rim.rays[..., :2] ** 2, axis=-1, keepdims=True) * corner

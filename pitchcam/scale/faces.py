@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.edges.bend import U_PIECE_PX, Bent, places
 from pitchcam.edges.lines import Segment, fit_line
 from pitchcam.objects.field import PART_LEVEL
 from pitchcam.objects.shapes import Shape
@@ -20,6 +21,9 @@ Points = NDArray[np.float64]
 CORNER_PX = 2.5
 #: Shorter edges are a corner's break or a tip, pixels.
 SHORTEST_PX = 40.0
+#: Edges shorter than this bend by less than they are good to, pixels; a long one is taken so far
+#: within its ends.
+LONG_PX, END_PX = 250.0, 12.0
 #: Faces ground parallel stay so in the picture but for the camera's tilt.
 PARALLEL_RAD = np.radians(1.5)
 #: Two faces look at each other over this share of the shorter one at least.
@@ -89,6 +93,23 @@ def straight_faces(shape: Shape) -> list[Face]:
             Face(shape=shape, start_px=a.astype(float), end_px=b.astype(float), outward=outward)
         )
     return faces
+
+
+def straight_sides(shape: Shape) -> list[Bent]:
+    """Return the long straight edges of an object without thread, as they bend in the picture."""
+    if shape.threads or shape.others or shape.kind == "disc":
+        return []
+    out = []
+    for face in straight_faces(shape):
+        if face.length_px < LONG_PX:
+            continue
+        inset = END_PX * face.along
+        side = Segment(
+            start=face.start_px + inset, end=face.end_px - inset, outside=face.outward
+        )
+        found = places(shape.crop, side, level=PART_LEVEL)
+        out.append(Bent(places_px=found, u_px=U_PIECE_PX))
+    return out
 
 
 def openings(shapes: Sequence[Shape]) -> list[Opening]:

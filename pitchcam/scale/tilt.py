@@ -1,4 +1,7 @@
-"""The camera's tilt over the plate, from what is straight and square in the photo."""
+"""The camera's tilt over the plate, from what is straight and square in the photo.
+
+The lit window's sides are straight as well: how they bend tells the lens's distortion.
+"""
 
 from __future__ import annotations
 
@@ -7,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.camera.pinhole import Camera
+from pitchcam.edges.bend import PIECES, Bent
 from pitchcam.objects.field import STEP, Field
 
 Points = NDArray[np.float64]
@@ -15,6 +19,9 @@ Points = NDArray[np.float64]
 PRIOR_TILT_RAD = np.radians(2.0)
 #: A lit window or panel is a rectangle to about this angle at its corners.
 SQUARENESS_RAD = np.radians(0.25)
+#: What a piece of the window's side is good to: it lies out of focus; and how far the side bows: it
+#: is cut by hand, and its light falls toward the corners, pixels (judgement; renders: 0.5-1).
+U_WINDOW_PX, U_WINDOW_BOW_PX = 0.5, 1.0
 
 
 def window_tilt(field: Field, camera: Camera) -> tuple[Points, float] | None:
@@ -31,9 +38,10 @@ def window_tilt(field: Field, camera: Camera) -> tuple[Points, float] | None:
     """
     if field.full_frame:
         return None
-    lines = _sides(field)
-    if lines is None:
+    sides = [_line(camera, points) for points in _sides(field) if points is not None]
+    if len(sides) < 4:
         return None
+    lines = sides
     k = np.array([
         [camera.f_px, 0, camera.centre_px[0]], [0, camera.f_px, camera.centre_px[1]], [0, 0, 1],
     ])  # fmt: skip
@@ -54,17 +62,37 @@ def window_tilt(field: Field, camera: Camera) -> tuple[Points, float] | None:
     return normal, min(u, PRIOR_TILT_RAD)
 
 
-def _sides(field: Field) -> list[Points] | None:
-    """Fit the four sides of the lit window as homogeneous lines, in order around it."""
-    box = cv2.boxPoints(cv2.minAreaRect(field.window_px.astype(np.float32)))
+def window_edges(field: Field) -> list[Bent]:
+    """Return the lit window's sides as far as they are seen: straight edges that may bend."""
+    if field.full_frame:
+        return []
+    out = []
+    for points in _sides(field):
+        if points is not None:
+            pieces = np.array_split(points, PIECES)
+            places = np.array([np.median(p, axis=0) for p in pieces if len(p)])
+            out.append(Bent(places_px=places, u_px=U_WINDOW_PX, u_bow_px=U_WINDOW_BOW_PX))
+    return out
+
+
+def _sides(field: Field) -> list[Points | None]:
+    """Return places along the four sides of the lit window, in order around it; None if unseen."""
+    box = cv2.boxPoints(cv2.minAreaRect(field.window_px.astype(np.float32))).astype(float)
     centre = box.mean(axis=0)
-    lines = []
-    for a, b in zip(box, np.roll(box, -1, axis=0), strict=True):
-        line = _side(field.light, a, b, centre)
-        if line is None:
-            return None
-        lines.append(line)
-    return lines
+    return [
+        _side(field.light, a, b, centre)
+        for a, b in zip(box, np.roll(box, -1, axis=0), strict=True)
+    ]
+
+
+def _line(camera: Camera, points: Points) -> Points:
+    """Return the homogeneous line through places, the lens's distortion undone."""
+    xy = camera.rays(points)[:, :2] * camera.f_px + np.array(camera.centre_px)
+    middle = xy.mean(axis=0)
+    _, _, axes = np.linalg.svd(xy - middle)
+    line: Points = np.cross(np.append(middle, 1.0), np.append(middle + axes[0], 1.0))
+    scaled: Points = line / np.hypot(line[0], line[1])
+    return scaled
 
 
 def _side(light: NDArray[np.float32], a: Points, b: Points, centre: Points) -> Points | None:
@@ -101,14 +129,12 @@ def _side(light: NDArray[np.float32], a: Points, b: Points, centre: Points) -> P
     if len(x) < 40:
         return None
     keep = np.ones(len(x), bool)
-    for _ in range(6):
-        slope, offset = np.polyfit(x[keep], y[keep], 1)
-        deviation = np.abs(y - slope * x - offset)
+    for degree in (1, 1, 1, 2, 2, 2):
+        # A distorted side is a shallow bow; what lies before it is left out by a straight line.
+        bow = np.polyfit(x[keep], y[keep], degree)
+        deviation = np.abs(y - np.polyval(bow, x))
         keep = deviation <= max(3 * float(np.median(deviation)), 0.5)
-    if keep.mean() < 0.6 or float(np.std((y - slope * x - offset)[keep])) > 3.0:
+    if keep.mean() < 0.6 or float(np.std((y - np.polyval(bow, x))[keep])) > 3.0:
         return None
-    p = a + offset * n
-    q = a + length * d + (offset + slope * length) * n
-    line: Points = np.cross(np.append(p, 1.0), np.append(q, 1.0))
-    scaled: Points = line / np.hypot(line[0], line[1])
-    return scaled
+    found: Points = a + x[keep, None] * d + y[keep, None] * n
+    return found

@@ -2,10 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from pitchcam.scale.card import HEIGHT_MM, THICKNESS_MM, U_SIZE, WIDTH_MM, card_reference
+from pitchcam.camera.pinhole import U_CORNER
+from pitchcam.scale.card import (
+    HEIGHT_MM,
+    THICKNESS_MM,
+    U_HEIGHT_MM,
+    U_WIDTH_MM,
+    WIDTH_MM,
+    card_reference,
+)
 from tests.objects import drawing
 from tests.objects.drawing import View
 from tests.scale import looking
@@ -27,7 +37,8 @@ def card(view: View, at=(0.0, 0.0), angle: float = 0.0) -> np.ndarray:
 def test_size_is_the_standards() -> None:
     # ISO/IEC 7810:2019, ID-1: 85.60 x 53.98 x 0.76 mm, 85.47-85.72 allowed; from memory.
     assert (WIDTH_MM, HEIGHT_MM, THICKNESS_MM) == (85.60, 53.98, 0.76)
-    assert pytest.approx((85.72 - 85.47) / 2 / np.sqrt(3) / 85.6) == U_SIZE
+    assert pytest.approx((85.72 - 85.47) / 2 / np.sqrt(3)) == U_WIDTH_MM
+    assert pytest.approx((54.03 - 53.92) / 2 / np.sqrt(3)) == U_HEIGHT_MM
 
 
 @pytest.mark.parametrize("turn", [(0, 0, 0), (0.05, 0, 0), (-0.03, 0.06, 0), (0, -0.07, 0)])
@@ -54,3 +65,40 @@ def test_height_of_the_card_counts() -> None:
     found = card_reference(seen.shapes[0], looking.camera(view))
     assert found.camera.distance_mm == pytest.approx(120, rel=0.0025)
     assert abs(found.camera.distance_mm - THICKNESS_MM - 120) > 0.5
+
+
+def outline_of(view: View, at: tuple[float, float], corner: float) -> np.ndarray:
+    """Outline of a card as a lens of barrel distortion draws it: bowed outward, so convex."""
+    flat = card(view, at)
+    closed = np.concatenate([flat, flat[:1]])
+    fine = np.concatenate([
+        a + np.linspace(0, 1, 40, endpoint=False)[:, None] * (b - a)
+        for a, b in zip(closed, closed[1:], strict=False)
+    ])  # fmt: skip
+    centre = np.array(view.centre, float)
+    off = fine - centre
+    return centre + off * (1 + corner * np.sum(off**2, axis=1, keepdims=True) / (centre @ centre))
+
+
+@pytest.mark.parametrize("corner", [-0.012, -0.006])
+def test_bent_sides_tell_the_lens_and_free_the_scale_of_it(corner: float) -> None:
+    view = View(f_px=1500.0)
+    at = (25.0, -18.0)
+    seen = looking.look(looking.picture(view, outline_of(view, at, corner)), view, gain=0.0)
+    found = card_reference(seen.shapes[0], looking.camera(view))
+    assert found.camera.corner == pytest.approx(corner, abs=3 * found.camera.u_corner)
+    assert found.camera.u_corner < 0.6 * U_CORNER
+    assert abs(found.camera.distance_mm / view.plate_mm - 1) < 3 * found.u_scale
+    # By construction: without distortion the same card is 0.3 % off or more at its far corner.
+    assert found.camera.distance_mm == pytest.approx(view.plate_mm, rel=0.003)
+
+
+def test_a_leaning_card_tells_the_focal_length() -> None:
+    view = View(turn=(0.14, 0.10, 0.0), f_px=1500.0)
+    seen = looking.look(looking.picture(view, card(view, (3.0, -2.0))), view, gain=0.0)
+    wrong = looking.camera(view, tilt=False).tilted(np.array([0, 0, 1.0]), 0.2)
+    wrong = replace(wrong, f_px=1.06 * view.f_px, u_f_px=0.06 * view.f_px)
+    found = card_reference(seen.shapes[0], wrong).camera
+    assert found.u_f_px < 0.7 * wrong.u_f_px
+    assert abs(found.f_px - view.f_px) < 2.5 * found.u_f_px
+    assert abs(found.f_px - view.f_px) < 0.7 * abs(wrong.f_px - view.f_px)

@@ -9,6 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from pitchcam.camera.pinhole import U_CORNER, U_CORNER_PROFILE
 from pitchcam.records import NAMING_QUANTITIES
 from pitchcam.thread.budget import Geometry, budget, combined, relative_u_scale, values
 from pitchcam.thread.measure import remeasure
@@ -122,11 +123,9 @@ def local_scale(share, corner_shift):
     return float(np.sqrt(area) / 2e-3) - 1
 
 
-@pytest.mark.parametrize("has_profile, corner_shift", [(False, 0.003), (True, 0.0005)])
-def test_distortion_counts_by_its_scale_here_and_at_the_reference(
-    shape, has_profile, corner_shift
-):
-    place = replace(PLACE, has_profile=has_profile)
+@pytest.mark.parametrize("corner_shift", [U_CORNER, U_CORNER_PROFILE])
+def test_distortion_counts_by_its_scale_here_and_at_the_reference(shape, corner_shift):
+    place, shape = PLACE, replace(shape, camera=replace(shape.camera, u_corner=corner_shift))
     there = local_scale(place.corner_share_reference, corner_shift)
     seen = abs(local_scale(place.corner_share, corner_shift) - there)
     relative = contribution(shape, "lens distortion", "pitch_mm", place) / values(shape)["pitch_mm"]

@@ -37,7 +37,6 @@ class Geometry:
     apart_mm: float
     corner_share: float
     corner_share_reference: float
-    has_profile: bool = False
     scale_on_axis: bool = False
     slope_rad: float = 0.0
     u_slope_rad: float = U_INCLINE_RAD

@@ -9,10 +9,6 @@ from __future__ import annotations
 from pitchcam.records import BudgetLine
 from pitchcam.thread.budget.geometry import Geometry, Measured, reach_mm, scaled
 
-#: Displacement left by a phone's own correction of distortion, as a share of the corner's distance
-#: from the centre: 0.1-0.5 % (common practice, no source); and what a profile of the camera leaves
-#: (judgement: the profile's own fits end at 0.02-0.05 %).
-U_DISTORTION_CORNER, U_DISTORTION_PROFILE = 0.003, 0.0005
 #: A displacement of k c^3 at the share c of the corner's distance makes the scale wrong by k c^2
 #: across the radius and 3 k c^2 along it; neither direction is known here, and between the two
 #: 1.5 is taken (judgement).
@@ -56,7 +52,7 @@ def tilt(shape: Measured, place: Geometry) -> BudgetLine | None:
 
 def distortion(shape: Measured, place: Geometry) -> BudgetLine:
     """Return what distortion contributes: its scale at the thread against that at the reference."""
-    corner = U_DISTORTION_PROFILE if place.has_profile else U_DISTORTION_CORNER
+    corner = shape.camera.u_corner
     here, there = place.corner_share, place.corner_share_reference
     if place.scale_on_axis:
         share = corner * here * DISTORTION_ON_AXIS
