@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +14,7 @@ from pitchcam.records import Quantity, json_text
 from pitchcam.units import parse_length
 
 if TYPE_CHECKING:
+    from pitchcam.camera.lenses import Lenses
     from pitchcam.records import Measurement, ScaleSpec
 
 #: A maker states a compound's shrinkage to a tenth of a percent, and it grows with the cast's age
@@ -37,6 +39,8 @@ U_SHRINKAGE = 0.001
     metavar="PERCENT",
     help="How much the cast's compound shrinks (with --cast).",
 )
+@click.option("--no-lenses", is_flag=True,
+              help="Neither use nor keep what photos with a card told of this phone's lens.")
 @click.option("--json", "as_json", is_flag=True, help="Print the measurement as JSON.")
 @click.option("--annotated", metavar="PATH", help="Write the annotated picture (.png or .jpg).")
 @click.option("--report", metavar="PATH", help="Write the report (.html).")
@@ -45,6 +49,7 @@ def command(
     also: tuple[tuple[str, str], ...],
     cast: bool,
     shrinkage: float | None,
+    no_lenses: bool,
     as_json: bool,
     annotated: str | None,
     report: str | None,
@@ -75,6 +80,8 @@ def command(
             measurement, failure = _measure_several(paths, specs, progress, options)
         else:
             paths = [photos[0]]
+            if not no_lenses:
+                options["lenses"] = _lenses()
             measurement, failure = _measure(paths[0], spec, progress, options)
         if picture_path is not None or report_path is not None:
             _write(measurement, paths, picture_path, report_path, progress)
@@ -87,6 +94,13 @@ def command(
 
         click.echo(text(measurement), nl=False)
     click.get_current_context().exit(measurement.exit_code)
+
+
+def _lenses() -> Lenses:
+    """Return what was learnt of phones' lenses, beside the record."""
+    from pitchcam.camera.lenses import Lenses
+
+    return Lenses.beside(Path(os.environ.get("PITCHCAM_RECORD") or "pitchcam.sqlite"))
 
 
 def _measure(

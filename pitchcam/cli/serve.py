@@ -18,10 +18,13 @@ import click
               show_default=True, help="Folder for photos, pictures and boxes.")
 @click.option("--reference", metavar="'WHAT MM'",
               help="The bench's own reference: 'pin 8', 'disc 23.25', 'card', 'sheet 99.6'.")
+@click.option("--no-lenses", is_flag=True,
+              help="Neither use nor keep what photos with a card told of phones' lenses.")
 @click.option("--jobs", type=click.IntRange(1, 64), help="Processes; by default one per core.")
 def command(
-    port: int, lan: bool, record: Path, folder: Path, reference: str | None, jobs: int | None
-) -> None:
+    port: int, lan: bool, record: Path, folder: Path, reference: str | None, no_lenses: bool,
+    jobs: int | None,
+) -> None:  # fmt: skip
     """Serve the page: photograph, read the answer, go on to what joins it.
 
     Only this computer reaches it. With --lan, phones in the local network do, after pairing by
@@ -35,6 +38,7 @@ def command(
     if reference is not None:
         reference_text(reference)
     setup = Setup(
-        record=record, folder=folder, processes=jobs or cores(), lan=lan, reference=reference
-    )
+        record=record, folder=folder, processes=jobs or cores(), lan=lan, reference=reference,
+        learn_lenses=not no_lenses,
+    )  # fmt: skip
     serve(setup, port, click.echo)

@@ -34,11 +34,15 @@ Say = Callable[[str], None]
 
 @dataclass(frozen=True, kw_only=True)
 class Task:
-    """A photo to measure; ``view`` is the folder for what is drawn of it."""
+    """A photo to measure; ``view`` is the folder for what is drawn of it.
+
+    ``lenses`` is the file of what was learnt of phones' lenses, None where it is left off.
+    """
 
     job: Job
     view: Path
     megapixels: float
+    lenses: Path | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,9 +97,12 @@ def measure(task: Task, say: Say) -> Outcome:
         import pitchcam
 
         check_pixels(path, task.megapixels)
+        from pitchcam.camera.lenses import Lenses
+
         measurement = pitchcam.identify(
-            path, settings.scale, cast=settings.cast, shrinkage=shrinkage(settings), progress=say
-        )
+            path, settings.scale, cast=settings.cast, shrinkage=shrinkage(settings), progress=say,
+            lenses=None if task.lenses is None else Lenses(path=task.lenses),
+        )  # fmt: skip
         say("drawing the picture")
         with contextlib.suppress(OSError, ValueError):  # no picture, but still an answer
             write_view(measurement, path, task.view)

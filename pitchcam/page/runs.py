@@ -117,7 +117,7 @@ class Runs:
                 run.tell("step", text="waiting for its turn")
             task = Task(
                 job=job, view=self._setup.views / run.record,
-                megapixels=self._setup.limits.megapixels,
+                megapixels=self._setup.limits.megapixels, lenses=self._setup.lenses,
             )  # fmt: skip
             limit_s = self._setup.limits.photo_s
             outcome: Outcome = await self._workers.run(

@@ -44,7 +44,13 @@ class Setup:
     hosts: tuple[str, ...] = ("localhost", "127.0.0.1", "[::1]")
     lan: bool = False
     reference: str | None = None
+    learn_lenses: bool = True
     limits: Limits = Limits()
+
+    @property
+    def lenses(self) -> Path | None:
+        """File of what photos with a card told of phones' lenses; None where it is left off."""
+        return self.record.with_name("pitchcam-lenses.json") if self.learn_lenses else None
 
     @property
     def photos(self) -> Path:

@@ -109,9 +109,11 @@ class _Shot:
     origin: Origin
 
 
-def _shot(exif_ifd: Mapping[int, Any], size: tuple[int, int]) -> _Shot:
+def _shot(
+    tags: Mapping[int, Any], exif_ifd: Mapping[int, Any], size: tuple[int, int]
+) -> _Shot:
     f35, source = focal_length(exif_ifd, *size)
-    return _Shot(f35_mm=f35, f35_source=source, origin=origin_of(exif_ifd, *size))
+    return _Shot(f35_mm=f35, f35_source=source, origin=origin_of(exif_ifd, *size, tags))
 
 
 def _read(file: Path, max_bytes: int) -> bytes:
@@ -145,7 +147,7 @@ def _decode(data: bytes, file: Path, max_megapixels: float) -> tuple[Pixels, _Sh
     _check_size(image.size, file, max_megapixels)
     _check_scans(scans, image.size, file)
     tags, exif_ifd = _exif_of(image)
-    shot = _shot(exif_ifd, image.size)
+    shot = _shot(tags, exif_ifd, image.size)
     orientation = orientation_of(tags)
     if kind is not None and _opencv_reads(image, kind):
         image.close()
@@ -212,13 +214,14 @@ def _decode_heif(data: bytes, file: Path, max_megapixels: float) -> tuple[Pixels
         heif = pillow_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=False, bgr_mode=True)
         size = heif.size
     _check_size(size, file, max_megapixels)
+    main: Mapping[int, Any] = {}
     exif_ifd: Mapping[int, Any] = {}
     with contextlib.suppress(Exception):  # damaged EXIF is no EXIF
         tags = Image.Exif()
         tags.load(heif.info["exif"])
-        exif_ifd = dict(tags.get_ifd(EXIF_IFD))
+        main, exif_ifd = dict(tags), dict(tags.get_ifd(EXIF_IFD))
     with _decoder_errors():
-        return decode_heif(heif), _shot(exif_ifd, size)
+        return decode_heif(heif), _shot(main, exif_ifd, size)
 
 
 def _exif_of(image: Any) -> tuple[Mapping[int, Any], Mapping[int, Any]]:

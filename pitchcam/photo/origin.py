@@ -15,6 +15,10 @@ from pitchcam.photo.exif import number, recorded_size, same_aspect
 
 #: DigitalZoomRatio of the EXIF standard (CIPA DC-008 / JEITA CP-3451).
 _ZOOM = 0xA404
+#: Make, Model (TIFF 6.0) and LensModel (CIPA DC-008).
+_MAKE, _MODEL, _LENS = 0x010F, 0x0110, 0xA434
+#: No name is longer.
+_MOST_NAME = 80
 
 #: Sides of a phone's sensor and of its frames; 3:2 and 16:9 frames of a 4:3 sensor are cropped, and
 #: a camera's 3:2 is not (common practice, no source).
@@ -35,14 +39,20 @@ class Origin:
     zoom
         Digital zoom by its tag, 1 for none; None where absent. The focal length that is stated
         beside it includes the zoom on some phones and not on others.
+    camera
+        Make, model and lens as the tags name them; None where no model is named.
     """
 
     shrunk: float | None = None
     sensor_aspect: bool = False
     zoom: float | None = None
+    camera: str | None = None
 
 
-def origin_of(exif_ifd: Mapping[int, Any], width_px: int, height_px: int) -> Origin:
+def origin_of(
+    exif_ifd: Mapping[int, Any], width_px: int, height_px: int,
+    tags: Mapping[int, Any] | None = None,
+) -> Origin:  # fmt: skip
     """Return what tags and size tell of a picture's way.
 
     Parameters
@@ -51,10 +61,27 @@ def origin_of(exif_ifd: Mapping[int, Any], width_px: int, height_px: int) -> Ori
         The EXIF sub-directory, tag number to value.
     width_px, height_px
         Size of the stored picture; the order of the two does not matter.
+    tags
+        The main directory, which names the camera.
     """
     recorded = recorded_size(exif_ifd)
     return Origin(
         shrunk=None if recorded is None else max(width_px, height_px) / max(recorded),
         sensor_aspect=same_aspect((width_px, height_px), (SENSOR_ASPECT, 1.0)),
-        zoom=number(exif_ifd.get(_ZOOM)),
-    )
+        zoom=number(exif_ifd.get(_ZOOM)), camera=_camera(tags or {}, exif_ifd),
+    )  # fmt: skip
+
+
+def _camera(tags: Mapping[int, Any], exif_ifd: Mapping[int, Any]) -> str | None:
+    model = _name(tags.get(_MODEL))
+    if not model:
+        return None
+    said = (_name(tags.get(_MAKE)), model, _name(exif_ifd.get(_LENS)))
+    return ", ".join(s for s in said if s)
+
+
+def _name(value: Any) -> str:
+    """Return a tag's text, printable and short; nothing where it is no text."""
+    if not isinstance(value, str):
+        return ""
+    return "".join(c for c in value if c.isprintable()).strip()[:_MOST_NAME]

@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from pitchcam.boundary import boundary
+from pitchcam.camera.lenses import Lenses
 from pitchcam.camera.pinhole import Camera
 from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS, flag
@@ -47,6 +48,7 @@ def identify(
     shrinkage: Quantity | None = None,
     plots: bool = True,
     progress: Progress | None = None,
+    lenses: Lenses | None = None,
 ) -> Measurement:
     """Measure and name every thread in a photo.
 
@@ -68,6 +70,8 @@ def identify(
         Keep what pictures and plots show.
     progress
         Called with a few words at every step.
+    lenses
+        What was learnt of phones' lenses: the photo is measured with it, and a card in it teaches.
 
     Returns
     -------
@@ -109,9 +113,15 @@ def identify(
             raise UnreadableError(
                 f"The photo is damaged: {seam.text}.", FLAGS["damaged"][1], code="damaged"
             )
-        scene = take_apart(opened, spec, say)
+        lens = None if lenses is None else lenses.known(opened)
+        scene = take_apart(opened, spec, say, lens)
         say("measuring the threads")
-        return _measure(scene, spec, cast, shrinkage, plots, say)
+        found = _measure(scene, spec, cast, shrinkage, plots, say)
+    if lenses is not None and scene.told is not None:
+        lenses.teach(opened, scene.told)
+    if lens is not None and found.scale is not None:
+        found = replace(found, scale=replace(found.scale, lens_photos=lens.photos))
+    return found
 
 
 def _measure(

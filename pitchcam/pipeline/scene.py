@@ -11,7 +11,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.camera.focal import camera_for, explanations, weighed
+from pitchcam.camera.focal import Explanation, camera_for, explanations, weighed
+from pitchcam.camera.lenses import Lens, Lesson, bent_as_known, lesson, taught
 from pitchcam.camera.pinhole import U_CORNER_PROFILE, Camera
 from pitchcam.edges.bend import corner_share
 from pitchcam.edges.rims import Rims
@@ -40,7 +41,8 @@ AGREE = 0.03
 class Scene:
     """One photo, taken apart: its objects, edges, reference and what was noticed on the way.
 
-    ``u_own_scale`` is the relative standard uncertainty of a scale that the part's own crests give.
+    ``u_own_scale`` is the relative standard uncertainty of a scale that the part's own crests give,
+    ``told`` what the reference told of the lens.
     """
 
     photo: Photo
@@ -51,10 +53,13 @@ class Scene:
     reference: Reference | None
     flags: tuple[Flag, ...]
     u_own_scale: float = 0.0
+    told: Lesson | None = None
 
 
-def take_apart(photo: Photo, spec: ScaleSpec, say: Progress) -> Scene:
-    """Find the objects, edges and reference of a photo.
+def take_apart(
+    photo: Photo, spec: ScaleSpec, say: Progress, lens: Lens | None = None
+) -> Scene:
+    """Find the objects, edges and reference of a photo; ``lens`` is what is known of its lens.
 
     Raises
     ------
@@ -65,7 +70,8 @@ def take_apart(photo: Photo, spec: ScaleSpec, say: Progress) -> Scene:
     pixels: NDArray[np.generic] = photo.pixels
     field = find_field(pixels, quarter=photo.quarter)
     flags: list[Flag] = []
-    camera, reference = _camera(photo, field, spec, flags)
+    told: Lesson | None = None
+    camera, reference = _camera(photo, field, spec, lens, flags)
     if reference is not None:
         # Beside the sheet's window lies paper, which is no background for parts.
         field = find_field(
@@ -85,7 +91,7 @@ def take_apart(photo: Photo, spec: ScaleSpec, say: Progress) -> Scene:
         rest = [s for s in shapes if s.kind != "card" or spec.source != "card"]
         camera = _tilted(field, _undistorted(field, rest, camera))
         if spec.source in ("pin", "disc", "card", "jaws"):
-            reference = _found(photo, spec, shapes, camera, pins)
+            reference, told = _found(photo, spec, shapes, camera, pins, lens)
             camera = reference.camera
         elif spec.source not in ("major", "none"):
             raise UnreadableError(
@@ -100,7 +106,7 @@ def take_apart(photo: Photo, spec: ScaleSpec, say: Progress) -> Scene:
     flags += _scene_flags(rims, field, camera)
     return Scene(
         photo=photo, field=field, shapes=tuple(shapes), rims=rims, camera=camera,
-        reference=reference, flags=tuple(flags),
+        reference=reference, flags=tuple(flags), told=told,
     )  # fmt: skip
 
 
@@ -114,19 +120,31 @@ def _objects(pixels: NDArray[np.generic], field: Field, camera: Camera) -> list[
 
 
 def _found(
-    photo: Photo, spec: ScaleSpec, shapes: list[Shape], camera: Camera, pins: Edges
-) -> Reference:
-    """Find the stated reference; its scale tells how far off each focal length puts the phone."""
+    photo: Photo, spec: ScaleSpec, shapes: list[Shape], camera: Camera, pins: Edges,
+    lens: Lens | None,
+) -> tuple[Reference, Lesson | None]:  # fmt: skip
+    """Find the stated reference; its scale tells how far off each focal length puts the phone.
+
+    What a card tells of the lens is returned with it.
+    """
     reference = find_reference(spec, shapes, camera, pins)
-    if spec.camera_profile is not None:
-        return reference
-    height = reference.height_mm
-    scale = (reference.camera.distance_mm - height) / camera.f_px
-    likely = camera_for(photo, weighed(explanations(photo), scale, height))
-    if abs(likely.f_px / camera.f_px - 1) < 1e-3 and likely.u_f_px <= camera.u_f_px:
-        return reference
-    again = replace(camera, f_px=likely.f_px, u_f_px=likely.u_f_px)
-    return find_reference(spec, shapes, again, pins)
+    if spec.camera_profile is None:
+        height = reference.height_mm
+        scale = (reference.camera.distance_mm - height) / reference.camera.f_px
+        likely = camera_for(photo, weighed(_explained(photo, lens), scale, height))
+        if abs(likely.f_px / camera.f_px - 1) >= 1e-3 or likely.u_f_px > camera.u_f_px:
+            # The distortion is a share of the picture, whatever the focal length is.
+            camera = replace(camera, f_px=likely.f_px, u_f_px=likely.u_f_px).bent(
+                camera.corner, camera.u_corner
+            )
+            reference = find_reference(spec, shapes, camera, pins)
+    tells = spec.source == "card" and spec.camera_profile is None
+    return reference, lesson(photo, camera, reference.camera) if tells else None
+
+
+def _explained(photo: Photo, lens: Lens | None) -> tuple[Explanation, ...]:
+    found = explanations(photo)
+    return found if lens is None else taught(photo, found, lens)
 
 
 def _compare(
@@ -148,12 +166,13 @@ def _compare(
 
 
 def _camera(
-    photo: Photo, field: Field, spec: ScaleSpec, flags: list[Flag]
+    photo: Photo, field: Field, spec: ScaleSpec, lens: Lens | None, flags: list[Flag]
 ) -> tuple[Camera, Reference | None]:
     """Return the camera from profile, sheet or EXIF, and the sheet as reference if it is there."""
     from pitchcam.camera.profile import load_profile
 
-    camera = camera_for(photo, explanations(photo))
+    camera = camera_for(photo, _explained(photo, lens))
+    camera = camera if lens is None else bent_as_known(camera, lens)
     profile = None
     if spec.camera_profile is not None:
         profile = load_profile(Path(spec.camera_profile))

@@ -39,7 +39,8 @@ class ScaleResult:
 
     ``mm_per_px`` is None where no reference was stated (source ``none``).
 
-    ``stated_mm`` is the reference's size as it was stated, ``focal_px`` the focal length.
+    ``stated_mm`` is the reference's size as it was stated, ``focal_px`` the focal length,
+    ``lens_photos`` how many other photos told of the lens.
     ``box_px`` and ``outline_px`` are for pictures: no part of the document, nor of equality.
     """
 
@@ -48,6 +49,7 @@ class ScaleResult:
     camera_height_mm: Quantity | None = None
     stated_mm: float | None = None
     focal_px: Quantity | None = None
+    lens_photos: int | None = None
     box_px: Box | None = field(default=None, compare=False)
     outline_px: tuple[tuple[float, float], ...] = field(default=(), compare=False)
 
@@ -59,6 +61,7 @@ class ScaleResult:
             "camera_height_mm": quantity_json(self.camera_height_mm),
             "stated_mm": self.stated_mm,
             "focal_px": quantity_json(self.focal_px),
+            "lens_photos": self.lens_photos,
         }
 
     @classmethod
@@ -68,6 +71,7 @@ class ScaleResult:
             source=document["source"], mm_per_px=quantity_of(document["mm_per_px"]),
             camera_height_mm=quantity_of(document.get("camera_height_mm")),
             stated_mm=document.get("stated_mm"), focal_px=quantity_of(document.get("focal_px")),
+            lens_photos=document.get("lens_photos"),
         )  # fmt: skip
 
 

@@ -99,7 +99,10 @@ def scale_words(scale: ScaleResult | None) -> str:
     per_px = with_uncertainty(scale.mm_per_px, "mm per pixel")
     height = scale.camera_height_mm
     camera = "" if height is None else f", camera {millimetres(height)} above"
-    return f"Scale from {_SOURCES.get(scale.source, scale.source)}: {per_px}{camera}"
+    told, lens = scale.lens_photos, ""
+    if told:
+        lens = f"; the lens known from {told} photo{'s' if told != 1 else ''} with a card"
+    return f"Scale from {_SOURCES.get(scale.source, scale.source)}: {per_px}{camera}{lens}"
 
 
 def warning_line(flag: Flag) -> str:
