@@ -162,10 +162,10 @@ SCALE = obj(
         "source": one_of(*get_args(ScaleSource)),
         "mm_per_px": said(READ, "At the axis of the first thread; null without a reference."),
         "camera_height_mm": READ,
-        "lens_photos": said(maybe(WHOLE), "Other photos that told of the lens; null for none."),
     },
     {"stated_mm": said(maybe(LENGTH), "The reference's size as it was stated."),
-     "focal_px": READ},
+     "focal_px": READ,
+     "lens_photos": said(maybe(WHOLE), "Other photos that told of the lens; null for none.")},
 )  # fmt: skip
 PHOTO_KEYS = {"file": TEXT, "sha256": TEXT, "width_px": maybe(WHOLE), "height_px": maybe(WHOLE)}
 LENS = {"lens": said(TEXT, "The same for photos by one lens.")}
