@@ -133,7 +133,9 @@ def stud_shadow(stud: Stud, shot: Shot, middle):
         cv2.fillPoly(fine, [np.round(at * 256).astype(np.int32)], 1, shift=8)
     shade = fine.reshape(h, FINE, w, FINE).mean(axis=(1, 3))
     out = np.zeros(shot.size_px[::-1])
-    out[low[1] : low[1] + h, low[0] : low[0] + w] = shade
+    x0, y0 = np.maximum(low, 0)  # what lies beyond the frame is not seen
+    x1, y1 = np.minimum(low + [w, h], shot.size_px)
+    out[y0:y1, x0:x1] = shade[y0 - low[1] : y1 - low[1], x0 - low[0] : x1 - low[0]]
     return out
 
 

@@ -52,7 +52,7 @@ DIALS = {d.name: d for d in (
     Dial(name="turns", values=(14, 7, 5, 4, 3, 2), label="turns of thread seen", falling=True),
     Dial(name="tilt_deg", values=(2, 4, 6, 9, 13), label="camera out of square, degrees"),
     Dial(name="incline_deg", values=(2, 4, 7, 10, 15), label="part out of level, degrees"),
-    Dial(name="off_middle_mm", values=(10, 20, 30, 45), label="part off the picture's middle, mm"),
+    Dial(name="off_middle_mm", values=(6, 12, 18, 24), label="part off the picture's middle, mm"),
     Dial(name="blur", values=(0.04, 0.07, 0.1, 0.14, 0.2), label="defocus, sigma over pitch"),
     Dial(name="motion", values=(0.05, 0.1, 0.2, 0.3, 0.45), label="motion, length over pitch"),
     Dial(name="sharpening", values=(0.0, 0.8, 1.5, 2.5), label="sharpening, amount"),
@@ -71,7 +71,7 @@ DIALS = {d.name: d for d in (
 #: was read off the curves of one seed; the photos that prove it are drawn with another.
 WITHIN: dict[str, tuple[float, float]] = {
     "px_per_pitch": (20, 45), "turns": (6, 14), "tilt_deg": (0, 3), "incline_deg": (0, 3),
-    "off_middle_mm": (0, 20), "blur": (0.015, 0.05), "motion": (0, 0.05), "sharpening": (0, 1),
+    "off_middle_mm": (0, 10), "blur": (0.015, 0.05), "motion": (0, 0.05), "sharpening": (0, 1),
     "level": (0.4, 0.9), "glare": (0, 0.05), "uneven": (0, 0.3), "noise": (1, 8),
     "dirt": (0, 0.1), "wear": (0, 0.05), "distortion": (-0.004, 0.004), "jpeg": (75, 96),
     "zoom": (1, 1.5),
@@ -79,7 +79,7 @@ WITHIN: dict[str, tuple[float, float]] = {
 #: Settings of careless photos: every dial may be anywhere at once.
 ANY: dict[str, tuple[float, float]] = {
     "px_per_pitch": (7, 45), "turns": (2, 14), "tilt_deg": (0, 13), "incline_deg": (0, 12),
-    "off_middle_mm": (0, 40), "blur": (0.015, 0.2), "motion": (0, 0.3), "sharpening": (0, 2.5),
+    "off_middle_mm": (0, 24), "blur": (0.015, 0.2), "motion": (0, 0.3), "sharpening": (0, 2.5),
     "level": (0.15, 1.5), "glare": (0, 0.3), "uneven": (0, 0.7), "noise": (1, 40),
     "dirt": (0, 3), "wear": (0, 0.4), "distortion": (-0.02, 0.02), "jpeg": (15, 96),
     "zoom": (1, 3),
@@ -90,7 +90,7 @@ def turned(name: str, value: float) -> Setting:
     """Return the careful setting with one dial turned."""
     start = Setting()
     if name == "distortion":  # in the middle nothing is distorted
-        start = replace(start, off_middle_mm=20.0)
+        start = replace(start, off_middle_mm=16.0)
     return replace(start, **{name: float(value)})
 
 

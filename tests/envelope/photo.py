@@ -98,7 +98,7 @@ def shot_of(setting: Setting, pitch_mm: float, rng: np.random.Generator) -> Shot
 def light_of(stud: CutStud, shot: Shot, setting: Setting, rng: np.random.Generator):
     """Return the scene's linear light, (HEIGHT, WIDTH, 3), before the phone."""
     across = np.array([-np.sin(shot.heading_rad), np.cos(shot.heading_rad)])
-    way = rng.uniform(0, 2 * np.pi)
+    way = rng.choice([0, np.pi]) + rng.uniform(-0.3, 0.3)  # along the frame's longer side
     off = setting.off_middle_mm * np.array([np.cos(way), np.sin(way)])
     shade = stud_shadow(stud, shot, 9.0 * across + off)
     lying = pin(-11.0 * across + off, shot.heading_rad, PIN_LENGTH_MM, PIN_MM)

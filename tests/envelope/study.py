@@ -65,7 +65,11 @@ def run(todo: list[Job], done: set[str]) -> Iterator[Row]:
     with tempfile.TemporaryDirectory() as room:
         for job in todo:
             if job.key not in done:
-                truth_file = make(job, Path(room))
+                try:
+                    truth_file = make(job, Path(room))
+                except ValueError as error:  # the part does not fit into the frame
+                    print(f"{job.key}: {error}", flush=True)
+                    continue
                 for row in guarded(truth_file):
                     yield {"key": job.key, "study": asdict(job)} | row
                 for file in Path(room).iterdir():

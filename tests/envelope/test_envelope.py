@@ -20,7 +20,7 @@ def test_every_dial_is_a_field_of_the_setting_and_turns_only_it():
         assert base_value(name) not in dial.values
         there = turned(name, dial.values[-1])
         assert getattr(there, name) == dial.values[-1]
-        start = Setting(off_middle_mm=20.0) if name == "distortion" else Setting()
+        start = Setting(off_middle_mm=16.0) if name == "distortion" else Setting()
         assert replace(there, **{name: base_value(name)}) == start
 
 
