@@ -1,0 +1,95 @@
+"""The docs: every example runs and says what the page shows; pages are whole and are linked."""
+
+import importlib.util
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from pitchcam.cli import COMMANDS
+
+ROOT = Path(__file__).parents[1]
+DOCS = ROOT / "docs"
+CI = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+
+
+def _module(name):
+    spec = importlib.util.spec_from_file_location(f"docs_{name}", DOCS / f"{name}.py")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+answers = _module("answers")
+PAGES = {p.name: p.read_text(encoding="utf-8") for p in answers.PAGES}
+
+
+def masked(text):
+    """Leave out measured figures, which every gain in accuracy moves; names and words stay."""
+    return re.sub(r"[ \t]+", " ", re.sub(r"\d+\.\d+", "#", text))
+
+
+@pytest.mark.parametrize("name", [n for n, t in PAGES.items() if any(answers.blocks(t))])
+def test_examples_run_and_answers_are_those_of_today(name):
+    now = answers.refreshed(PAGES[name])
+    assert masked(now) == masked(PAGES[name]), f"run: python docs/answers.py docs/{name}"
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_every_example_is_of_a_kind_that_is_run(name):
+    text = PAGES[name]
+    fences = re.findall(r"^```(sh|bash|shell|console|python|pycon)$", text, re.MULTILINE)
+    assert len(fences) == len(list(answers.blocks(text)))
+    for match in answers.blocks(text):
+        if match["mark"] == "run":
+            assert f"docs_command {match['how']}" in CI, f"{match['how']} is not run by .ci/run"
+
+
+def test_an_example_that_fails_is_told():
+    with pytest.raises(answers.ExampleError, match="ended with 2"):
+        answers.refreshed("```sh\npitchcam series nonsense-9\n```\n")
+    with pytest.raises(answers.ExampleError, match="not marked"):
+        answers.refreshed("```sh\nrm -r /\n```\n")
+    with pytest.raises(answers.ExampleError, match="ZeroDivisionError"):
+        answers.refreshed("```python\n1 / 0\n```\n")
+
+
+def test_an_answer_that_differs_is_written_anew():
+    text = "```sh\npitchcam mate M10x1 M10x1\n```\n<!-- answer: 1 -->\n```text\nold\n```\n"
+    assert "M10x1 male into M10x1 female" in answers.refreshed(text)
+
+
+def test_the_guide_has_every_command_once():
+    text = PAGES["from-thread-to-joint.md"]
+    calls = re.findall(r"^pitchcam (\S+)", text, re.MULTILINE)
+    for name in COMMANDS:
+        assert name == "stock" or calls.count(name) == 1, name
+    assert list(dict.fromkeys(calls)).index("mate") < calls.index("join")
+
+
+def test_pictures_of_the_pages_are_there_and_all_are_shown():
+    shown = set()
+    for text in PAGES.values():
+        shown |= set(re.findall(r"(?:pictures|screens)/[\w.-]+", text))
+    gallery = (DOCS / "data" / "gallery.json").read_text(encoding="utf-8")
+    shown |= {f"pictures/{n}.jpg" for n in re.findall(r'"name": "([^"]+)"', gallery)}
+    for path in shown:
+        assert (DOCS / path).is_file(), path
+    kept = {f"pictures/{p.name}" for p in (DOCS / "pictures").iterdir()}
+    assert kept <= shown
+
+
+def test_the_docs_build_without_a_warning(tmp_path):
+    pytest.importorskip("sphinx")
+    done = subprocess.run(
+        [sys.executable, "-m", "sphinx", "-W", "--keep-going", "-q", "-b", "html", DOCS, tmp_path],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    search = (tmp_path / "searchindex.js").read_text(encoding="utf-8")
+    assert "truncat" in search  # words are stemmed
+    for page in tmp_path.glob("*.html"):
+        text = page.read_text(encoding="utf-8")
+        assert not re.findall(r'(?:src|href)="(?:https?:)?//[^"]*\.(?:js|css|woff2?)"', text), page
