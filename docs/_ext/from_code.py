@@ -14,6 +14,7 @@ from docutils.parsers.rst import Directive
 from sphinx.application import Sphinx
 from sphinx.pycode import ModuleAnalyzer
 
+import pitchcam
 from pitchcam.cli import COMMANDS, cli
 from pitchcam.flags import FLAGS
 from pitchcam.series import load_series
@@ -192,9 +193,41 @@ DIRECTIVES: dict[str, Callable[..., Directive]] = {
 }  # fmt: skip
 
 
+def public(names: dict[str, str]) -> str:
+    """Return a page's source for every public name, in the package's own order."""
+    out = ["```{eval-rst}"]
+    for name, module in names.items():
+        thing = getattr(importlib.import_module(module), name)
+        if isinstance(thing, type):
+            kind = "autoexception" if issubclass(thing, Exception) else "autoclass"
+            # Attributes that the text tells are not to stand there twice.
+            told = "Attributes\n" in (thing.__doc__ or "")
+            bare = "   :no-members:\n" if told else ""
+        else:
+            kind, bare = "autofunction" if callable(thing) else "autodata", ""
+        out += [f".. {kind}:: {module}.{name}\n{bare}", ""]
+    return "\n".join([*out, "```"])
+
+
+def schemas() -> str:
+    """Return a page's source that lists every published schema, to be downloaded."""
+    out = []
+    for file in sorted((HERE / "schema").glob("*.json")):
+        title = json.loads(file.read_text(encoding="utf-8")).get("title", "")
+        out.append(f"- {{download}}`{file.name} <schema/{file.name}>` {title}")
+    return "\n".join(out)
+
+
+def fill_in(app: Sphinx, docname: str, source: list[str]) -> None:
+    """Put what is generated as source where a page asks for it."""
+    source[0] = source[0].replace("<!-- public -->", public(pitchcam._PUBLIC) if
+                                  "<!-- public -->" in source[0] else "")  # fmt: skip
+    source[0] = source[0].replace("<!-- schemas -->", schemas())
+
+
 def setup(app: Sphinx) -> dict[str, bool]:
     """Register the directives."""
-    importlib.import_module("pitchcam.cli")
+    app.connect("source-read", fill_in)
     for name, directive in DIRECTIVES.items():
         app.add_directive(name, directive)  # type: ignore[arg-type]
     return {"parallel_read_safe": True, "parallel_write_safe": True}

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import click
 
-from tests.envelope.study import ROOT, jobs, kept, read, run
+from tests.envelope.study import RANDOM, ROOT, jobs, kept, read, run
 
-PARTS = ("dials", "samples", "within", "any")
+PARTS = ("dials", "samples", *RANDOM)
 KEPT = ROOT / "docs" / "data" / "envelope.json"
 
 
@@ -22,7 +22,7 @@ def main() -> None:
 @click.argument("parts", nargs=-1, type=click.Choice(PARTS), required=True)
 @click.option("-o", "--output", type=click.Path(dir_okay=False, path_type=Path), required=True,
               help="One row a line; a run that was stopped goes on where it was.")
-@click.option("--count", type=int, default=300, help="Photos of 'within' and of 'any'.")
+@click.option("--count", type=int, default=300, help="Photos of each part whose dials are drawn at random.")
 def measure(parts: tuple[str, ...], output: Path, count: int) -> None:
     """Make and measure the photos of parts of the study."""
     from tests.fresh.measure import _quiet
@@ -40,11 +40,9 @@ def measure(parts: tuple[str, ...], output: Path, count: int) -> None:
 @click.argument("rows", type=click.Path(dir_okay=False, exists=True, path_type=Path))
 def keep(rows: Path) -> None:
     """Keep the rows for the docs, which then need not measure again."""
-    from pitchcam import CORE_REVISION
-
     lines = ",\n".join(json.dumps(r) for r in kept(read(rows)))
     KEPT.parent.mkdir(exist_ok=True)
-    KEPT.write_text(f'{{"core_revision": {CORE_REVISION}, "rows": [\n{lines}\n]}}\n',
+    KEPT.write_text(f'{{"rows": [\n{lines}\n]}}\n',
                     encoding="utf-8")  # fmt: skip
 
 

@@ -76,7 +76,7 @@ WITHIN: dict[str, tuple[float, float]] = {
     "dirt": (0, 0.1), "wear": (0, 0.05), "distortion": (-0.004, 0.004), "jpeg": (75, 96),
     "zoom": (1, 1.5),
 }  # fmt: skip
-#: Settings of careless photos: every dial may be anywhere at once.
+#: How far careless photos go. Some dials may be anywhere between these, or all of them.
 ANY: dict[str, tuple[float, float]] = {
     "px_per_pitch": (7, 45), "turns": (2, 14), "tilt_deg": (0, 13), "incline_deg": (0, 12),
     "off_middle_mm": (0, 24), "blur": (0.015, 0.2), "motion": (0, 0.3), "sharpening": (0, 2.5),
@@ -98,6 +98,13 @@ def drawn(rng: np.random.Generator, ranges: dict[str, tuple[float, float]]) -> S
     """Return a setting with every dial drawn at random between its two ends."""
     names = [f.name for f in fields(Setting)]
     return Setting(**{n: float(rng.uniform(*ranges[n])) for n in names})
+
+
+def careless(rng: np.random.Generator, bad: int) -> Setting:
+    """Return a setting with some dials anywhere, and the others within the limits."""
+    names = list(ANY)
+    ranges = WITHIN | {names[i]: ANY[names[i]] for i in rng.permutation(len(names))[:bad]}
+    return drawn(rng, ranges)
 
 
 def base_value(name: str) -> float:

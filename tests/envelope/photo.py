@@ -17,7 +17,7 @@ from tests.drawn_photo import Shot, Stud, project, stud_shadow
 from tests.envelope.dials import Setting
 from tests.fresh.phone import Phone, develop
 from tests.fresh.threads import Cut, cut
-from tests.outline.drawing import cover, hull, pin
+from tests.objects.drawing import cover, hull, pin
 
 #: Threads of the study: each form, parallel and taper, and neighbours that are easily confused.
 NAMES = ("M14x1.5", "1/2-20 UNF", "G 1/4", "3/8-16 BSW", "R 1/4", "1/4-18 NPT")

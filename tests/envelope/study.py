@@ -15,7 +15,8 @@ import cv2
 import numpy as np
 from PIL import Image
 
-from tests.envelope.dials import ANY, DIALS, WITHIN, base_value, drawn, turned
+from pitchcam import CORE_REVISION
+from tests.envelope.dials import ANY, DIALS, WITHIN, base_value, careless, drawn, turned
 from tests.fresh.measure import guarded
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -29,6 +30,8 @@ SAMPLES = ("p01-m12x1.25-disc", "p03-m22x1.5-jaws", "p05-unf12-pin", "p10-bsw38-
 WORSE = {"blur": (1.0, 2.0, 3.5, 6.0), "noise": (4.0, 12.0, 30.0), "jpeg": (60, 30, 12),
          "size": (0.7, 0.5, 0.35, 0.25)}  # fmt: skip
 SEED, PROOF_SEED = 20, 77
+#: Parts whose dials are drawn at random, and how many dials of a careless photo are anywhere.
+RANDOM, CARELESS = ("within", "any", "careless"), 3
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,7 +74,7 @@ def run(todo: list[Job], done: set[str]) -> Iterator[Row]:
                     print(f"{job.key}: {error}", flush=True)
                     continue
                 for row in guarded(truth_file):
-                    yield {"key": job.key, "study": asdict(job)} | row
+                    yield {"key": job.key, "core": CORE_REVISION, "study": asdict(job)} | row
                 for file in Path(room).iterdir():
                     file.unlink()
 
@@ -87,10 +90,11 @@ def make(job: Job, room: Path) -> Path:
         setting = turned(job.dial, job.value) if job.dial != "none" else turned("zoom", 1.0)
         draw(job.name, setting, (SEED, FOUR.index(job.name), job.number), photo)
     else:
-        rng = np.random.default_rng([PROOF_SEED, job.part == "any", job.number])
-        setting = drawn(rng, WITHIN if job.part == "within" else ANY)
-        draw(NAMES[job.number % len(NAMES)], setting,
-             (PROOF_SEED, int(job.part == "any"), job.number), photo)  # fmt: skip
+        place = RANDOM.index(job.part)
+        rng = np.random.default_rng([PROOF_SEED, place, job.number])
+        setting = careless(rng, CARELESS) if job.part == "careless" else drawn(
+            rng, WITHIN if job.part == "within" else ANY)  # fmt: skip
+        draw(NAMES[job.number % len(NAMES)], setting, (PROOF_SEED, place, job.number), photo)
     return photo.with_suffix(".json")
 
 
@@ -124,7 +128,8 @@ def kept(rows: list[Row]) -> list[Row]:
     """Return what the docs need of each row, short."""
     out = []
     for row in rows:
-        short = {k: row[k] for k in ("key", "study", "truth", "outcome", "probability") if k in row}
+        names = ("key", "core", "study", "truth", "outcome", "probability")
+        short = {k: row[k] for k in names if k in row}
         answer = row["answer"] if row["outcome"] in ("right", "open", "wrong", "extra") else ""
         short["answer"] = answer or row["answer"].split(":")[0]
         short["errors"] = {k: float(f"{v:.3g}") for k, v in row.get("errors", {}).items()}
