@@ -58,7 +58,7 @@ def refreshed(text: str) -> str:
     """
     names: dict[str, object] = {}
     with tempfile.TemporaryDirectory() as folder, chdir(folder):
-        _lay_out(Path(folder), text)
+        lay_out(Path(folder), text)
 
         def again(match: re.Match[str]) -> str:
             if match["mark"] == "run":
@@ -67,7 +67,7 @@ def refreshed(text: str) -> str:
                 said = _python(match["code"], names)
             else:
                 code = int(match["how"]) if match["mark"] == "exit" else None
-                said = "".join(_command(line, code) for line in _lines(match["code"]))
+                said = "".join(command(line, code) for line in _lines(match["code"]))
             return _shown(match, said)
 
         return _BLOCK.sub(again, text)
@@ -78,7 +78,8 @@ def _lines(code: str) -> list[str]:
     return [line for line in joined.splitlines() if line.strip() and not line.startswith("#")]
 
 
-def _command(line: str, code: int | None) -> str:
+def command(line: str, code: int | None = None) -> str:
+    """Run one line as it is typed and return what it says; ``code`` is how it has to end."""
     words = shlex.split(line, comments=True)
     if not words or words[0] != "pitchcam":
         raise ExampleError(f"{line}: no pitchcam command, and not marked as run elsewhere")
@@ -117,7 +118,7 @@ def _shown(match: re.Match[str], said: str) -> str:
     return f"{head}<!-- answer: {match['lines']} -->\n```text\n{body}```\n"
 
 
-def _lay_out(folder: Path, text: str) -> None:
+def lay_out(folder: Path, text: str) -> None:
     """Put what the page's examples use into the folder."""
     (folder / "samples").symlink_to(ROOT / "samples")
     shutil.copy(ROOT / "samples" / "stock" / "bench.csv", folder / "bench.csv")

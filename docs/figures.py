@@ -32,6 +32,8 @@ DATA, PICTURES = DOCS / "data", DOCS / "pictures"
 Row = dict[str, Any]
 Cells = list[list[str]]
 NS = 'xmlns="http://www.w3.org/2000/svg"'
+#: Threads of the study that only the angle tells from another size of pitch and diameter.
+TWINS = {"3/8-16 BSW"}
 #: What the README's table shows of the limits, with words.
 LIMITS = {
     "px_per_pitch": ("pixels per pitch", "at least {0:g}"), "turns": ("turns of thread seen",
@@ -119,35 +121,59 @@ def dial_table(rows: list[Row]) -> Cells:
     return out
 
 
-def pooled(rows: list[Row], part: str) -> Row:
-    """Return the outcomes of photos whose dials were drawn at random."""
-    group = [r for r in rows if r["study"]["part"] == part]
-    real = [r for r in group if r["truth"] != "(no thread)"]
-    told = counts(real)
-    named = told["right"] + told["wrong"]
-    return {"n": len(real), "named": named, **{k: told[k] for k in OUTCOMES}}
+def pooled(rows: list[Row], part: str, *, twins: bool | None = None) -> Row:
+    """Return the outcomes of photos whose dials were drawn at random.
+
+    ``twins`` takes those of threads alone that only the angle tells from another, or the others.
+    """
+    group = [r for r in rows if r["study"]["part"] == part and r["truth"] != "(no thread)"
+             and twins in (None, r["truth"] in TWINS)]  # fmt: skip
+    told = counts(group)
+    return {"n": len(group), "named": told["right"] + told["wrong"],
+            **{k: told[k] for k in OUTCOMES}}  # fmt: skip
 
 
-def said_within(within: Row) -> str:
-    """Return the sentence about the photos within the limits."""
-    n, right, wrong = within["n"], within["right"], within["wrong"]
-    low = 100 * interval(right, n)[0]
-    answered = (f" Of {within['named']} names given {wrong} were wrong: with 95 % confidence "
-                f"fewer than {100 * interval(wrong, within['named'])[1]:.1f} %.")  # fmt: skip
-    return (f"Of {n} photos with every dial at random within these limits at once, {right} were "
-            f"named right ({100 * right / n:.1f} %, at least {low:.1f} % with 95 % confidence), "
-            f"{within['open']} left open with the truth listed, {within['none']} refused."
-            + answered)  # fmt: skip
+def least(hits: int, n: int) -> str:
+    """Return a share in percent with its lower limit."""
+    low = 100 * interval(hits, n)[0] if n else 0.0
+    return f"{100 * hits / max(n, 1):.1f} %, at least {low:.1f} % with 95 % confidence"
 
 
-def said_any(any_: Row) -> str:
-    """Return the sentence about careless photos."""
-    named, wrong = any_["named"], any_["wrong"]
-    high = 100 * interval(wrong, max(named, 1))[1]
-    return (f"Of {any_['n']} careless photos, every dial anywhere at once, {any_['right']} were "
-            f"named right, {any_['open']} left open, {any_['none']} refused or not read, "
-            f"{wrong} named wrongly: of {named} names given {wrong} were wrong, fewer than "
-            f"{high:.1f} % with 95 % confidence.")  # fmt: skip
+def said_within(rows: list[Row]) -> str:
+    """Return the sentences about the photos within the limits."""
+    plain, twin = pooled(rows, "within", twins=False), pooled(rows, "within", twins=True)
+    wrong = plain["wrong"] + twin["wrong"]
+    return (
+        f"Photos with every dial drawn at random within these limits, all at once. Of {plain['n']} "
+        f"of threads that pitch and diameter tell, {plain['right']} were named right "
+        f"({least(plain['right'], plain['n'])}). Of {twin['n']} of 3/8-16 BSW, which its angle "
+        f"alone tells from 3/8-16 UNC, {twin['right']} were named and {twin['open']} left open "
+        f"with both listed. Named wrongly: {wrong}."
+    )
+
+
+def said_careless(rows: list[Row]) -> str:
+    """Return the sentences about careless photos, and about those that are bad in every way."""
+    some, every = pooled(rows, "careless"), pooled(rows, "any")
+    return (
+        f"Of {some['n']} careless photos, three dials anywhere and the others within the limits, "
+        f"{some['right']} were named right, {some['open']} left open, {some['none']} refused or "
+        f"not read, {some['wrong']} named wrongly. Of {every['n']} with every dial anywhere at "
+        f"once, {every['none']} were refused or not read, {every['right']} named right, "
+        f"{every['open']} left open, {every['wrong']} named wrongly."
+    )
+
+
+def wrong_table(rows: list[Row]) -> Cells:
+    """Return every wrong name of the study, with what was read and what is true."""
+    out = [["photo", "truth", "named", "stated", "pitch off by", "angle off by"]]
+    for r in rows:
+        if r["outcome"] == "wrong":
+            e, u = r["errors"], r["u"]
+            off = [f"{f * e[q]:+.2f} (u {f * u[q]:.2f}) {unit}" if q in e else "not read"
+                   for q, f, unit in (("pitch_mm", 100, "%"), ("angle_deg", 1, "deg"))]  # fmt: skip
+            out.append([r["key"], r["truth"], r["answer"], f"{r['probability']:.3f}", *off])
+    return out
 
 
 def samples_table(rows: list[Row]) -> Cells:
@@ -182,8 +208,8 @@ def envelope() -> dict[str, Any]:
     keep_svg("envelope-legend", legend())
     return {
         "envelope-dials": dial_table(rows), "envelope-limits": limits_table(),
-        "envelope-within": said_within(pooled(rows, "within")),
-        "envelope-any": said_any(pooled(rows, "any")), "envelope-samples": samples_table(rows),
+        "envelope-within": said_within(rows), "envelope-careless": said_careless(rows),
+        "envelope-wrong": wrong_table(rows), "envelope-samples": samples_table(rows),
     }  # fmt: skip
 
 
@@ -222,7 +248,7 @@ def readme(tables: dict[str, Any]) -> None:
     cells = tables["envelope-limits"]
     lines = [f"| {' | '.join(line)} |" for line in cells]
     lines.insert(1, "|---" * len(cells[0]) + "|")
-    body = "\n".join([*lines, "", tables["envelope-within"], "", tables["envelope-any"]])
+    body = "\n".join([*lines, "", tables["envelope-within"], "", tables["envelope-careless"]])
     text, found = re.subn(r"<!-- envelope -->\n.*?<!-- /envelope -->",
                           lambda _: f"<!-- envelope -->\n{body}\n<!-- /envelope -->", text,
                           flags=re.DOTALL)  # fmt: skip

@@ -4,11 +4,13 @@ import importlib.util
 import re
 import subprocess
 import sys
+from contextlib import chdir
 from pathlib import Path
 
+import click
 import pytest
 
-from pitchcam.cli import COMMANDS
+from pitchcam.cli import COMMANDS, cli
 
 ROOT = Path(__file__).parents[1]
 DOCS = ROOT / "docs"
@@ -59,6 +61,34 @@ def test_an_example_that_fails_is_told():
 def test_an_answer_that_differs_is_written_anew():
     text = "```sh\npitchcam mate M10x1 M10x1\n```\n<!-- answer: 1 -->\n```text\nold\n```\n"
     assert "M10x1 male into M10x1 female" in answers.refreshed(text)
+
+
+def help_examples():
+    """Return the example of every help, in order."""
+    todo = [(cli.get_command(click.Context(cli), n), f"pitchcam {n}") for n in COMMANDS]
+    while todo:
+        command, path = todo.pop(0)
+        context = click.Context(command, info_name=path, terminal_width=500)
+        yield re.search(r"Example: (.*)", command.get_help(context))[1]
+        if isinstance(command, click.Group):
+            todo[:0] = [(command.get_command(context, n), f"{path} {n}")
+                        for n in command.list_commands(context)]  # fmt: skip
+
+
+def test_the_example_of_every_help_runs(tmp_path):
+    """In the order of the commands' page, in one folder; a record's id is one of the list."""
+    with chdir(tmp_path):
+        answers.lay_out(tmp_path, "views/ <!-- photos: p13-npt12-pin -->")
+        ran = []
+        for line in help_examples():
+            if line.startswith("pitchcam serve"):
+                continue  # .ci/run serves the page
+            if "1f3a90c2" in line:
+                first = answers.command("pitchcam log list").split()[0]
+                line = line.replace("1f3a90c2-1", first).replace("1f3a90c2", first.split("-")[0])
+            ran.append(answers.command(line))
+    assert len(ran) >= len(COMMANDS)
+    assert "1/2-14 NPT" in ran[0]
 
 
 def test_the_guide_has_every_command_once():

@@ -22,7 +22,8 @@ def main() -> None:
 @click.argument("parts", nargs=-1, type=click.Choice(PARTS), required=True)
 @click.option("-o", "--output", type=click.Path(dir_okay=False, path_type=Path), required=True,
               help="One row a line; a run that was stopped goes on where it was.")
-@click.option("--count", type=int, default=300, help="Photos of each part whose dials are drawn at random.")
+@click.option("--count", type=int, default=300,
+              help="Photos of each part whose dials are drawn at random.")
 def measure(parts: tuple[str, ...], output: Path, count: int) -> None:
     """Make and measure the photos of parts of the study."""
     from tests.fresh.measure import _quiet
@@ -42,8 +43,7 @@ def keep(rows: Path) -> None:
     """Keep the rows for the docs, which then need not measure again."""
     lines = ",\n".join(json.dumps(r) for r in kept(read(rows)))
     KEPT.parent.mkdir(exist_ok=True)
-    KEPT.write_text(f'{{"rows": [\n{lines}\n]}}\n',
-                    encoding="utf-8")  # fmt: skip
+    KEPT.write_text(f'{{"rows": [\n{lines}\n]}}\n', encoding="utf-8")
 
 
 if __name__ == "__main__":
