@@ -1,4 +1,4 @@
-"""What a release holds: the wheel every file of the package, the sdist all that builds and tests it.
+"""What a release holds: the wheel all of the package, the sdist all that builds and tests it.
 
 ``.ci/run`` installs the wheel in a fresh place and answers with it.
 """
