@@ -16,7 +16,7 @@ DARKEST, BRIGHTEST = 1e-4, 4.0
 
 
 @dataclass(frozen=True, kw_only=True)
-class Plate:
+class Backdrop:
     """The background's light as exp of a quadratic in the position, one row per channel.
 
     ``coefficients`` has shape (channels, 6) for 1, x, y, x^2, xy, y^2 of coordinates scaled by
@@ -69,9 +69,9 @@ def _basis(
     return np.stack([np.ones_like(u), u, v, u * u, u * v, v * v])
 
 
-def fit_plate(
+def fit_backdrop(
     light: Floats, x: NDArray[np.float64], y: NDArray[np.float64], size_px: tuple[int, int]
-) -> Plate:
+) -> Backdrop:
     """Fit the background to the light at points that lie on it for the most part.
 
     Parameters
@@ -100,4 +100,4 @@ def fit_plate(
             if good.sum() < 60:
                 break
         rows.append(coefficients)
-    return Plate(coefficients=np.array(rows), centre_px=centre, half_px=half)
+    return Backdrop(coefficients=np.array(rows), centre_px=centre, half_px=half)

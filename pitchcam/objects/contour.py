@@ -90,13 +90,13 @@ def crop_object(
     h, w = pixels.shape[:2]
     x0, y0 = max(0, box_px[0] - MARGIN), max(0, box_px[1] - MARGIN)
     x1, y1 = min(w, box_px[2] + MARGIN), min(h, box_px[3] + MARGIN)
-    relative = field.plate.divide(light_planes(pixels[y0:y1, x0:x1]), (x0, y0), 1.0)
+    relative = field.backdrop.divide(light_planes(pixels[y0:y1, x0:x1]), (x0, y0), 1.0)
     own, territory = _places(labels, label, (x0, y0, x1, y1))
     mask = ((relative.min(axis=0) < PART_LEVEL) & territory).astype(np.uint8)
     mask = _largest_filled(mask, own)
     core = np.asarray(cv2.erode(mask, np.ones((5, 5), np.uint8)), np.uint8)
     light, channel = _channel(relative, core)
-    level = field.plate.level(np.array([(x0 + x1) / 2]), np.array([(y0 + y1) / 2]))
+    level = field.backdrop.level(np.array([(x0 + x1) / 2]), np.array([(y0 + y1) / 2]))
     code = float(level[0, 0] if channel == "blue" else level.mean())
     return Crop(
         light=light, origin_px=(x0, y0), mask=mask, channel=channel, background_code=code

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS
-from pitchcam.objects.background import Floats, Plate, fit_plate
+from pitchcam.objects.background import Backdrop, Floats, fit_backdrop
 from pitchcam.objects.split import split_touching
 from pitchcam.photo.linear import light_planes
 from pitchcam.photo.record import QUARTER, quartered
@@ -66,7 +66,7 @@ class Field:
     is the shrunk picture, the mean of the channels.
     """
 
-    plate: Plate
+    backdrop: Backdrop
     window_px: NDArray[np.float64]
     full_frame: bool
     blobs: tuple[Blob, ...]
@@ -216,13 +216,13 @@ def find_field(
             code="no-part",
         )  # fmt: skip
     ys, xs = np.divmod(chosen, w)
-    plate = fit_plate(
+    backdrop = fit_backdrop(
         light[:, ys, xs], to_photo(xs.astype(float)), to_photo(ys.astype(float)),
         (w * STEP, h * STEP),
     )  # fmt: skip
     first = float(to_photo(np.zeros(1))[0])
     clipped = light.max(axis=0) > CLIPPED
-    ratio = plate.divide(light, (first, first), STEP).min(axis=0)
+    ratio = backdrop.divide(light, (first, first), STEP).min(axis=0)
     inner = _inner(inside, ratio, full_frame)
     dark = ((ratio < PART_LEVEL) & (inner > 0)).astype(np.uint8)
     # Fibres and scratches are thinner than two points of the shrunk picture; parts are not.
@@ -250,7 +250,7 @@ def find_field(
             touching=touching, label=k,
         ))  # fmt: skip
     return Field(
-        plate=plate,
+        backdrop=backdrop,
         window_px=to_photo(hull.astype(float)),
         full_frame=full_frame,
         blobs=tuple(sorted(blobs, key=lambda b: -b.area_px)),

@@ -29,7 +29,7 @@ from pitchcam.records import (
 )
 from pitchcam.thread.budget import Geometry, budget, relative_u_scale
 from pitchcam.thread.crest_lines import CrestShape, measure_crests
-from pitchcam.thread.ends import thread_ends
+from pitchcam.thread.extent import thread_extent
 from pitchcam.thread.measure import ThreadShape, measure_thread
 from pitchcam.thread.points import local_axis
 from pitchcam.thread.pose.drift import again
@@ -174,7 +174,7 @@ def _one_thread(
                                        "left-hand thread"))  # fmt: skip
     flags += lies_aslant(rest.pose, number)
     lines = budget(shape, _geometry(scene, part, shape, rest, spec))
-    reading = to_reading(shape, lines, thread_ends(shape, part, region))
+    reading = to_reading(shape, lines, thread_extent(shape, part, region))
     if cast:
         reading = _as_cast(reading, shrinkage)
     verdict: Verdict = name_thread(reading)

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from pitchcam.least_squares import solve
 from pitchcam.light.mirrored import Mirror, Mirrored, light_slopes, line_light, middle_line
-from pitchcam.thread.fitting import Section
+from pitchcam.thread.section_fit import Section
 from pitchcam.thread.sight import Sight
 from pitchcam.thread.tip_form import meeting_radius, tip_outline
 
@@ -169,8 +169,8 @@ class _Seen:
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Ends:
-    """The end of one side's tips by each form (round, and flat for crests): arrays (forms,)."""
+class _TipPlaces:
+    """Where one side's tips end, by each form (round, and flat for crests): arrays (forms,)."""
 
     end: Values
     u: Values
@@ -198,7 +198,7 @@ def round_share(angle_deg: float, u_deg: float) -> float:
 def _fit_ends(
     seen: _Seen, section: Section, mirrors: Sequence[Mirror], limits: tuple[float, float], *,
     groove: bool,
-) -> list[_Ends]:  # fmt: skip
+) -> list[_TipPlaces]:  # fmt: skip
     """Fit the ends' radii with what the surface mirrors: loss, angles, roughness, share.
 
     The light is that of every side, in the order of ``mirrors``.
@@ -257,7 +257,7 @@ def _fit_ends(
     misfit = np.where(count > 0, np.sqrt(squares / np.maximum(count, 1)), 1.0)
     sigma = fit.sigma(0) * np.maximum(1.0, misfit / LIGHT_NOISE)
     columns = (c.reshape(len(mirrors), -1) for c in (fit.parameters[:, 0], sigma, misfit))
-    return [_Ends(end=e, u=s, misfit=m) for e, s, m in zip(*columns, strict=True)]
+    return [_TipPlaces(end=e, u=s, misfit=m) for e, s, m in zip(*columns, strict=True)]
 
 
 def _true_radius(seen: float, side: float, pinhole: Values) -> float:

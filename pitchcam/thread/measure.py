@@ -16,8 +16,8 @@ from pitchcam.light.mirrored import Mirror
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.frame import AxisFrame
 from pitchcam.thread.crests import Around, Tip, fit_tips
-from pitchcam.thread.fitting import Section, Winding, fit_section
 from pitchcam.thread.points import BELOW_CREST, Flanks, Slant, flank_points
+from pitchcam.thread.section_fit import Section, Winding, fit_section
 from pitchcam.thread.sight import Sight, laid_frame
 from pitchcam.thread.spectrum import side_profiles, tone_period
 from pitchcam.thread.true_edges import FlankEdge, move_to_edges

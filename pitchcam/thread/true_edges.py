@@ -21,8 +21,8 @@ from pitchcam.edges.helicoid import Helicoid
 from pitchcam.edges.rims import Rims
 from pitchcam.objects.contour import Crop
 from pitchcam.objects.frame import AxisFrame
-from pitchcam.thread.fitting import Section
 from pitchcam.thread.points import Flanks
+from pitchcam.thread.section_fit import Section
 from pitchcam.thread.sight import LEVEL, Sight
 
 Values = NDArray[np.float64]

@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.objects.frame import AxisFrame
-from pitchcam.thread.fitting import PER_POINT
 from pitchcam.thread.points import Slant, side_points
 from pitchcam.thread.section import unfold_flank
+from pitchcam.thread.section_fit import PER_POINT
 from pitchcam.thread.sight import Sight
 
 Values = NDArray[np.float64]

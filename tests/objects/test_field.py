@@ -40,12 +40,12 @@ def test_background_follows_light_that_falls_off() -> None:
     found = find_field(np.stack(planes, axis=2))
     at = (np.array([150.0, 550.0, 1000.0]), np.array([200.0, 400.0, 750.0]))
     true = level[:, at[1].astype(int), at[0].astype(int)]
-    assert found.plate.level(*at) == pytest.approx(true, rel=0.01)
+    assert found.backdrop.level(*at) == pytest.approx(true, rel=0.01)
     assert not found.full_frame
     # A row and a column give the grid.
-    grid = found.plate.level(at[0][None, :], at[1][:, None])
+    grid = found.backdrop.level(at[0][None, :], at[1][:, None])
     assert grid.shape == (3, 3, 3)
-    assert grid[:, [0, 1, 2], [0, 1, 2]] == pytest.approx(found.plate.level(*at))
+    assert grid[:, [0, 1, 2], [0, 1, 2]] == pytest.approx(found.backdrop.level(*at))
 
 
 def test_window_and_objects() -> None:

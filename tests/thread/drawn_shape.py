@@ -7,8 +7,8 @@ import numpy as np
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.frame import axis_frame
 from pitchcam.thread.crests import Tip
-from pitchcam.thread.fitting import fit_section
 from pitchcam.thread.measure import ThreadShape
+from pitchcam.thread.section_fit import fit_section
 from pitchcam.thread.true_edges import FlankEdge
 from tests.thread.helicoid import flanks_of, iso_profile, place, seen_sides
 

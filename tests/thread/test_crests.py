@@ -12,7 +12,7 @@ from pitchcam.light.mirrored import Mirror
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.contour import Crop
 from pitchcam.thread.crests import Around, fit_tips, round_share
-from pitchcam.thread.fitting import fit_section
+from pitchcam.thread.section_fit import fit_section
 from pitchcam.thread.sight import Sight
 from tests.thread.helicoid import flanks_of, iso_profile, place, seen_sides, whitworth_profile
 

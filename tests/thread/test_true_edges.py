@@ -10,8 +10,8 @@ from pitchcam.light.esf import Spread
 from pitchcam.objects.axis import ImageAxis, envelope
 from pitchcam.objects.contour import outline
 from pitchcam.objects.regions import find_regions
-from pitchcam.thread.fitting import fit_section
 from pitchcam.thread.points import flank_points
+from pitchcam.thread.section_fit import fit_section
 from pitchcam.thread.sight import LEVEL, Sight
 from pitchcam.thread.true_edges import (
     MOST_SLOPE_PX,

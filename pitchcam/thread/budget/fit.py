@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 
 from pitchcam.records import BudgetLine
 from pitchcam.thread.budget.geometry import Geometry, by_pitch
-from pitchcam.thread.fitting import PER_POINT
 from pitchcam.thread.flanks import NAMES, FlankFit
 from pitchcam.thread.measure import ThreadShape
+from pitchcam.thread.section_fit import PER_POINT
 
 Values = NDArray[np.float64]
 

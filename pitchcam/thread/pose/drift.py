@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 
 from pitchcam.camera.pinhole import Camera
 from pitchcam.thread.crest_lines import CrestShape, remeasure_crests
-from pitchcam.thread.fitting import PER_POINT
 from pitchcam.thread.measure import ThreadShape, remeasure
 from pitchcam.thread.pose.records import GRID, normal
+from pitchcam.thread.section_fit import PER_POINT
 
 Values = NDArray[np.float64]
 

@@ -12,8 +12,8 @@ from pitchcam.edges.lines import Segment, crossings, line_profiles
 from pitchcam.objects.end_face import end_face
 from pitchcam.objects.frame import AxisFrame
 from pitchcam.objects.shapes import Shape, widest_stretch
-from pitchcam.thread.fitting import Section
 from pitchcam.thread.pose.records import UNKNOWN, Pose
+from pitchcam.thread.section_fit import Section
 
 Values = NDArray[np.float64]
 

@@ -12,7 +12,7 @@ from pitchcam.thread.measure import ThreadShape
 Values = NDArray[np.float64]
 
 
-def thread_ends(shape: ThreadShape, part: Shape, region: Region) -> tuple[float, float]:
+def thread_extent(shape: ThreadShape, part: Shape, region: Region) -> tuple[float, float]:
     """Return the stations z (mm, ascending) where the thread begins and ends.
 
     From the first and the last crest outward the outline is followed until it leaves the band
