@@ -73,7 +73,7 @@ def identify_several(
     InputError
         If a file is no photo that can be read.
     UsageError
-        If a stated reference cannot be right, or a photo is given twice.
+        If a stated reference cannot be right, no photo has a scale, or one is given twice.
     """
     specs = _specs(scale, len(photos))
     found: list[Measurement | UnreadableError] = []
@@ -114,12 +114,17 @@ def together(
     ------
     NothingReadError
         If no photo gave anything; its message is the first one's.
+    UsageError
+        If no photo has a scale.
     """
     alone = [f if isinstance(f, Measurement) else None for f in found]
     failed = [f for f in found if isinstance(f, UnreadableError)]
     if len(failed) == len(found):
         raise NothingReadError(failed[0], _nothing(failed, infos))
-    told = combine(alone)
+    scaled = [None if m is None or not _has_lengths(m) else m for m in alone]
+    if all(m is None for m in scaled) and any(m is not None and _read(m) for m in alone):
+        raise UsageError("None of the photos has a scale.", "State a reference for one of them.")
+    told = combine(scaled)
     uses = tuple(
         PhotoUse(
             info=info, scale=None if m is None else m.scale, alone=m,
@@ -180,8 +185,17 @@ def _refuse_twice(infos: Sequence[PhotoInfo]) -> None:
 def _why(found: Measurement | UnreadableError, disagrees: str | None) -> str | None:
     if isinstance(found, UnreadableError):
         return found.message.rstrip(".")
-    read = [t for p in found.parts for t in p.threads if t.verdict.status != "unreadable"]
-    return disagrees if read else "no thread was measured in it"
+    if not _read(found):
+        return "no thread was measured in it"
+    return disagrees if _has_lengths(found) else "it has no scale"
+
+
+def _read(measurement: Measurement) -> list[ThreadResult]:
+    return [t for p in measurement.parts for t in p.threads if t.verdict.status != "unreadable"]
+
+
+def _has_lengths(measurement: Measurement) -> bool:
+    return any(t.reading.pitch_mm is not None for t in _read(measurement))
 
 
 def _warnings(uses: Sequence[PhotoUse], told: Together) -> list[Flag]:

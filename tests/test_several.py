@@ -68,6 +68,27 @@ def test_no_photo_that_carries_anything():
     assert [p.left_out for p in caught.value.document.photos] == ["It is blurred", "It is cut"]
 
 
+def without_scale(measurement):
+    thread = measurement.parts[0].threads[0]
+    reading = replace(thread.reading, pitch_mm=None, major_mm=None, pitch_diameter_mm=None,
+                      minor_mm=None)  # fmt: skip
+    part = replace(measurement.parts[0], threads=(replace(thread, reading=reading),))
+    return replace(measurement, scale=None, parts=(part,))
+
+
+def test_a_photo_without_a_scale_does_not_count():
+    good = photos(made.true_values(), made.true_values(), made.true_values())
+    told = put_together([without_scale(good[0]), *good[1:]])
+    assert [p.left_out for p in told.photos] == ["it has no scale", None, None]
+    assert told.parts[0].threads[0].verdict.designation == "M14x1.5"
+
+
+def test_photos_without_any_scale_are_refused():
+    good = photos(made.true_values(), made.true_values())
+    with pytest.raises(UsageError, match="None of the photos has a scale"):
+        put_together([without_scale(m) for m in good])
+
+
 def test_a_contradiction_is_said_and_not_named():
     fine = made.true_values() * [1.25 / 1.5, 1, 1.01, 1.02, 1, 1]
     told = put_together(photos(made.true_values(), fine))

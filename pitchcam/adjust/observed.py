@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.adjust.sharing import Sharing, sharing_of
+from pitchcam.adjust.sharing import REFERENCE_LASTING, Sharing, sharing_of
 from pitchcam.records import (
     NAMING_QUANTITIES,
     BudgetLine,
@@ -19,7 +19,7 @@ from pitchcam.records import (
 
 Values = NDArray[np.float64]
 
-PITCH, TAPER = NAMING_QUANTITIES.index("pitch_mm"), NAMING_QUANTITIES.index("taper")
+PITCH, ANGLE, TAPER = (NAMING_QUANTITIES.index(k) for k in ("pitch_mm", "angle_deg", "taper"))
 DIAMETERS = ("major_mm", "pitch_diameter_mm", "minor_mm")
 #: Faster tapers tell by themselves which end is which.
 TAPER_SEEN = 0.03
@@ -98,7 +98,7 @@ def observe(
     u = np.array([0.0 if q is None else q.u for q in read])
     out, known = _orientation(part, thread)
     values[TAPER] *= out * thread.taper_sign
-    terms = [_term(measurement, photo, line, out) for line in thread.budget]
+    terms = [t for line in thread.budget for t in _terms(measurement, photo, line, out)]
     terms = [replace(t, shares=np.where(np.isfinite(values), t.shares, 0.0)) for t in terms]
     had = sum((_own(t).diagonal() for t in terms), np.zeros(6))
     # What is in a u beside the budget's lines: the way to a taper's station, a cast's shrinkage.
@@ -111,6 +111,26 @@ def observe(
     return Observation(
         photo=photo, part=part, thread=thread, values=values, terms=tuple(terms), oriented=known
     )
+
+
+def _terms(
+    measurement: Measurement, photo: int, line: BudgetLine, out: float
+) -> list[Term]:
+    """Return a budget's line as a term; a reference's as two, of the object and of its kind."""
+    term = _term(measurement, photo, line, out)
+    if term.sharing.owner != "reference":
+        return [term]
+    source = "" if measurement.scale is None else measurement.scale.source
+    again, kind = REFERENCE_LASTING.get(source, (1.0, 0.0))
+    parts = (
+        (kind, f"any {source}", 1.0), (again - kind, term.key, 1.0),
+        (1.0 - again, f"photo {photo}", 0.0),
+    )  # fmt: skip
+    return [
+        replace(term, key=key, shares=term.shares * np.sqrt(share),
+                sharing=replace(term.sharing, lasting=lasting))
+        for share, key, lasting in parts if share > 0
+    ]  # fmt: skip
 
 
 def _term(measurement: Measurement, photo: int, line: BudgetLine, out: float) -> Term:

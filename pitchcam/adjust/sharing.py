@@ -64,10 +64,15 @@ SHARING: dict[str, Sharing] = {
 #: A term that nobody filed here is taken to come again whole.
 UNFILED = Sharing(owner="part", lasting=1.0)
 
-#: Share of the variance of a reference's own scale that is the object's: size, and how its edges
-#: mirror. The rest is what one photo shows of it: noise, distortion between it and the part, and
-#: for a card how it lies (judgement, by the terms of each; a reading by caliper is one for all).
-REFERENCE_LASTING = {"pin": 0.7, "major": 1.0, "sheet": 1.0, "disc": 0.8, "jaws": 0.8, "card": 0.7}
+#: Of the variance of a reference's own scale: the share that comes again with the same object, its
+#: size among it, and the share that comes again with any object of the kind, for how such edges
+#: mirror and are placed. The rest is what one photo shows of it: noise, distortion between it and
+#: the part, and for a card how it lies. All cards are of one size. (Judgement, by the terms of
+#: each; a reading by caliper is one for all.)
+REFERENCE_LASTING = {
+    "pin": (0.7, 0.5), "disc": (0.8, 0.5), "jaws": (0.8, 0.5), "card": (0.7, 0.7),
+    "major": (1.0, 0.0), "sheet": (1.0, 0.5),
+}  # fmt: skip
 
 
 def sharing_of(line_source: str, reference: str, focal_share: float | None) -> Sharing:
@@ -84,7 +89,7 @@ def sharing_of(line_source: str, reference: str, focal_share: float | None) -> S
     """
     filed = SHARING.get(line_source, UNFILED)
     if line_source == "scale of the reference":
-        return Sharing(owner="reference", lasting=REFERENCE_LASTING.get(reference, 1.0))
+        return Sharing(owner="reference", lasting=REFERENCE_LASTING.get(reference, (1.0, 1.0))[0])
     if line_source == "focal length" and focal_share:
         again = max(0.0, 1.0 - (U_FOCAL_AGAIN / focal_share) ** 2)
         return Sharing(owner="camera", lasting=again, followed=True)

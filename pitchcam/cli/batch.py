@@ -77,6 +77,12 @@ _LIMIT_S = 600.0
     help="Repeatability study: each part photographed several times, in folders "
     "PART/ or PART/CAMERA/, or by the columns part and camera of --list.",
 )
+@click.option(
+    "--together",
+    type=click.Choice(["part", "name"]),
+    help="Photos of one part give one answer: by the column part of --list or the folder PART/, "
+    "or by their names up to a number (sender-1.jpg, sender-2.jpg).",
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON document per photo on stdout.")
 @click.option("--tables-only", is_flag=True, help="No contact sheet and no labels.")
 def command(places: tuple[Path, ...], **options: Any) -> None:
@@ -108,6 +114,8 @@ def command(places: tuple[Path, ...], **options: Any) -> None:
             raise
         if options["study"]:
             _study(setup, photos)
+        if options["together"]:
+            _together(setup, photos, options["together"])
     click.echo(summary(answer), err=options["as_json"])
     click.echo(f"Tables and sheets are in {setup.out}", err=True)
     sys.exit(answer.exit_code)
@@ -117,7 +125,7 @@ def _settings(options: dict[str, Any]) -> Any:
     from pitchcam.batch.settings import Settings
     from pitchcam.errors import UsageError
 
-    for flag, other in (("follow", "list_file"), ("follow", "study")):
+    for flag, other in (("follow", "list_file"), ("follow", "study"), ("follow", "together")):
         if options[flag] and options[other]:
             raise UsageError(
                 f"--{flag} and --{other.removesuffix('_file')} exclude each other;", "leave one out"
@@ -145,6 +153,17 @@ def _photos(places: tuple[Path, ...], list_file: Path | None, settings: Any) -> 
             "Name a folder that holds photos (JPEG, PNG, TIFF, HEIC).",
         )
     return photos
+
+
+def _together(setup: Any, photos: list[Any], by: Any) -> None:
+    """Adjust the photos of each part together, from the record; say and write what comes out."""
+    from pitchcam.batch.together import answer_groups, groups_of, summary, write_together
+    from pitchcam.store.store import Store
+
+    with Store(setup.record) as store:
+        entries = answer_groups(store, groups_of(photos, by))
+    write_together(entries, setup.out)
+    click.echo(f"Photos of one part together:\n{summary(entries)}\n", err=True)
 
 
 def _study(setup: Any, photos: list[Any]) -> None:

@@ -24,6 +24,31 @@ def seal_lines(designation: str, gender: str) -> list[str]:
     return [line.strip() for line in use_lines(find(designation), gender)]
 
 
+def one_part(photos: Sequence[tuple[Any, str]]) -> Any:
+    """Adjust photos of one part together.
+
+    Parameters
+    ----------
+    photos
+        Each one's record, and its settings as the record keeps them.
+
+    Returns
+    -------
+    Entry or None
+        The answer as an entry that is not in the record; None where no two photos are given.
+    """
+    from pitchcam.batch.together import joined
+    from pitchcam.page.typed import spec_of
+    from pitchcam.store.entries import Entry
+
+    told = joined([(entry.name, entry, spec_of(text)) for entry, text in photos])
+    if told is None:
+        return None
+    return Entry(
+        id="", sha256="", settings_key="", outcome=told[0], names=("all photos",), corrections={}
+    )
+
+
 def lookup(typed: Typed) -> dict[str, Any]:
     """Name a thread from readings: the measurement document, and the text of the command."""
     from pitchcam.cli._typed import as_document, as_text

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from dataclasses import fields
 from typing import Any
 
 from pitchcam.errors import UsageError
@@ -97,14 +98,23 @@ def settings(typed: Typed) -> Any:
 
 
 def reference_of(spec_text: str) -> dict[str, str]:
-    """Return the form's fields for the settings text that the record keeps."""
+    """Return the form's fields for the settings text that the record keeps; none for several."""
     kept = json.loads(spec_text)
+    if "scale" not in kept:
+        # The answer of several photos: each has a reference of its own.
+        return {}
     spec = kept["scale"]
     source = "sheet" if spec["source"] == "auto" else spec["source"]
     size = spec["mm"] if source != "sheet" else spec["sheet_bar_mm"]
-    fields = {
+    shown = {
         "source": source, "size": size, "reference_height": spec["height_mm"],
         "axis_height": spec["axis_height_mm"], "shrinkage": kept["shrinkage_percent"],
     }  # fmt: skip
-    typed = {k: v if isinstance(v, str) else f"{v:g}" for k, v in fields.items() if v is not None}
+    typed = {k: v if isinstance(v, str) else f"{v:g}" for k, v in shown.items() if v is not None}
     return typed | ({"cast": "yes"} if kept["cast"] else {})
+
+
+def spec_of(spec_text: str) -> ScaleSpec:
+    """Return the reference of the settings text that the record keeps."""
+    kept = json.loads(spec_text).get("scale", {})
+    return ScaleSpec(**{f.name: kept[f.name] for f in fields(ScaleSpec) if f.name in kept})

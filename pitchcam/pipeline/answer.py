@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
+from pitchcam.adjust.next_photo import next_photo
 from pitchcam.boundary import boundary
 from pitchcam.camera.lenses import Lenses
 from pitchcam.camera.pinhole import Camera
@@ -173,7 +174,7 @@ def _measure(
         code = flags[-1].code if flags and flags[-1].code in FLAGS else "no-thread"
         last = flags[-1] if flags else flag("no-thread")
         raise UnreadableError(_sentence(last.message), last.advice, code=code)
-    return Measurement(
+    measurement = Measurement(
         photo=PhotoInfo(
             file=Path(scene.photo.path).name, sha256=scene.photo.sha256,
             width_px=scene.photo.width_px, height_px=scene.photo.height_px,
@@ -182,6 +183,20 @@ def _measure(
         scale=NO_SCALE if unscaled else _scale_result(scene, camera, spec, first_scale),
         parts=tuple(results), warnings=_distinct(flags),
     )  # fmt: skip
+    return replace(measurement, parts=tuple(_advised(measurement, p) for p in results))
+
+
+def _advised(measurement: Measurement, part: PartResult) -> PartResult:
+    """Return a part whose open threads say which further photo would tell most."""
+
+    def advised(thread: ThreadResult) -> ThreadResult:
+        more = next_photo(measurement, part, thread)
+        if more is None:
+            return thread
+        step = f"{thread.verdict.next_step or ''} {more}".strip()
+        return replace(thread, verdict=replace(thread.verdict, next_step=step))
+
+    return replace(part, threads=tuple(advised(t) for t in part.threads))
 
 
 def _left_open(result: ThreadResult) -> ThreadResult:

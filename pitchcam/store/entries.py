@@ -69,6 +69,9 @@ class Outcome:
 
     def contract(self, name: str, sha256: str) -> dict[str, Any]:
         """Return the contract's document; without a measurement it has no parts and says why."""
+        if self.document is not None and "photos" in self.document:
+            # Of several photos each has its own name in the document.
+            return dict(self.document)
         if self.document is not None:
             return {**self.document, "photo": {**self.document["photo"], "file": name}}
         photo = PhotoInfo(file=name, sha256=sha256, width_px=None, height_px=None)

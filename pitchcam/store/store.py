@@ -212,6 +212,11 @@ class Store(Reader):
 
 
 def _nameless(document: Mapping[str, Any]) -> str:
-    """Return the document as text without the file name, which belongs to the copy measured."""
+    """Return the document as text without the file name, which belongs to the copy measured.
+
+    One of several photos keeps their names: they tell which of them do not count.
+    """
+    if "photos" in document:
+        return json_text(document, sort_keys=True)
     photo = dict(document.get("photo") or {}) | {"file": ""}
     return json_text({**document, "photo": photo}, sort_keys=True)

@@ -86,6 +86,19 @@ def test_another_reference_takes_from_what_one_leaves():
     assert other.reading.pitch_mm.u < 0.9 * same.reading.pitch_mm.u
 
 
+def test_another_pin_takes_away_the_size_and_not_how_pins_are_seen():
+    """How a pin's edge mirrors and is placed comes again with any pin under the same light."""
+    budget = made.lines(scale=0.004)
+
+    def u(**second):
+        return one(
+            made.measurement(made.true_values(), budget, 0),
+            made.measurement(made.true_values(), budget, 1, **second),
+        ).reading.pitch_mm.u
+
+    assert u(source="card", mm=None) < 0.97 * u(mm=6.0) < 0.97**2 * u()
+
+
 def test_a_nearer_photo_tells_of_the_focal_length():
     """The rise over the reference is a larger share of a shorter way: both photos together tell
     the focal length, which neither does."""

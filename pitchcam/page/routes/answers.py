@@ -11,7 +11,7 @@ from typing import Any
 from starlette.requests import Request
 from starlette.responses import FileResponse, JSONResponse, Response
 
-from pitchcam.page import photos, show, typed
+from pitchcam.page import calls, photos, show, typed
 from pitchcam.page.guard import DRAWING_POLICY
 from pitchcam.page.measuring import Plots
 from pitchcam.page.routes.photo import reference_fields, runs_of, started
@@ -159,17 +159,19 @@ async def together(request: Request) -> Response:
     setup = setup_of(request)
     ids = list(dict.fromkeys(request.query_params.getlist("id")))[:_MOST_TOGETHER]
 
-    def read() -> list[Any]:
-        out = []
+    def read() -> tuple[list[Any], Any]:
+        out, stored = [], []
         for entry_id in ids:
-            entry = entry_of(setup, entry_id)
+            entry, settings, _ = _stored(setup, entry_id)
+            stored.append((entry, settings))
             found = show.threads(entry, None)
             parts = (entry.outcome.document or {"parts": []})["parts"]
             threads = [t for part in parts for t in part["threads"]]
             out.append((entry, found[0] if found else None, threads[0] if threads else None))
-        return out
+        return out, calls.one_part(stored)
 
-    rows = await asyncio.to_thread(read)
+    rows, joined = await asyncio.to_thread(read)
+    adjusted = None if joined is None else joined.outcome.measurement
     with_thread = [row for row in rows if row[1] is not None]
     documents = [row[2] for row in with_thread]
     names = {row[1].name for row in with_thread if row[1].status == "named"}
@@ -177,6 +179,9 @@ async def together(request: Request) -> Response:
         request, "together.html", rows=rows, names=sorted(names), marks=show.MARKS,
         agreement=show.agreement([row[1] for row in with_thread], documents),
         columns=[row[0] for row in with_thread],
+        joined=[] if adjusted is None else show.threads(joined, None),
+        left_out=[] if adjusted is None else [p for p in adjusted.photos if p.left_out],
+        told=[] if adjusted is None else adjusted.warnings, total=len(rows),
     )  # fmt: skip
 
 
