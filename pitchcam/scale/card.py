@@ -18,7 +18,7 @@ from scipy.optimize import least_squares
 from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.bend import U_PIECE_PX, places
 from pitchcam.edges.lines import Segment, fit_line
-from pitchcam.errors import OutlineError
+from pitchcam.errors import OutlineError, UnreadableError
 from pitchcam.objects.shapes import Shape
 from pitchcam.scale.reference import Reference
 
@@ -38,6 +38,9 @@ U_EDGES_PX, U_SIDE_PX = 0.20, 0.12
 TRIM = 0.08
 #: Fewest places of a side.
 FEWEST = 6
+#: Sides that would have to differ from the standard's by so many standard uncertainties are another
+#: format's: business cards of 85 x 55 mm are off by twenty and more, the worst of ID-1 by two.
+OTHER_FORMAT = 6.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,6 +64,8 @@ def card_reference(shape: Shape, camera: Camera) -> Reference:
     ------
     OutlineError
         If a side is not seen over enough of its length.
+    UnreadableError
+        If its sides are not in the standard's proportion.
     """
     ends = _sides(shape)
     lengths = [side.length_px for side in ends]
@@ -86,9 +91,22 @@ def card_reference(shape: Shape, camera: Camera) -> Reference:
     )  # fmt: skip
     q, jac = np.asarray(fit.x, float), np.asarray(fit.jac, float)
     n = len(fit.fun) - len(expected)
+    pulls = np.asarray(fit.fun[n:], float)
+    if float(np.hypot(pulls[6], pulls[7])) > OTHER_FORMAT:
+        _refuse_format(lengths, wide)
     poor = max(1.0, float(np.sqrt(np.mean(np.asarray(fit.fun[:n], float) ** 2))))
     covariance = np.linalg.pinv(jac.T @ jac) * poor**2
     return _reference(q, covariance, shape, camera)
+
+
+def _refuse_format(lengths: list[float], wide: int) -> None:
+    long, short = (lengths[i] + lengths[i + 2] for i in (wide, 1 - wide))
+    raise UnreadableError(
+        f"The card is of another format: its sides are as {long / short:.3f} to 1, a bank card's "
+        f"as {WIDTH_MM / HEIGHT_MM:.3f}.",
+        "Lay a bank card there, or state something else that is in the picture.",
+        code="reference-size",
+    )  # fmt: skip
 
 
 def _spread(camera: Camera, wide: int) -> Points:

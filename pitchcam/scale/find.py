@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 
 import numpy as np
 
 from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.straight import TrueEdge
-from pitchcam.errors import UnreadableError, UsageError
+from pitchcam.errors import OutlineError, UnreadableError, UsageError
 from pitchcam.flags import FLAGS
 from pitchcam.objects.shapes import Points, Shape
 from pitchcam.records import ScaleSpec
@@ -99,7 +100,9 @@ def find_reference(
         elif spec.source == "disc" and shape.kind == "disc":
             found.append(disc_reference(shape, camera, mm, spec.height_mm))
         elif spec.source == "card" and shape.kind == "card":
-            found.append(card_reference(shape, camera))
+            # What is not seen over its sides, or is none, is not the card.
+            with suppress(OutlineError):
+                found.append(card_reference(shape, camera))
     _refuse_unwhole(found, shapes, spec)
     return _plausible(found, spec)
 

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from pitchcam.camera.pinhole import U_CORNER
+from pitchcam.errors import UnreadableError
 from pitchcam.scale.card import (
     HEIGHT_MM,
     THICKNESS_MM,
@@ -102,3 +103,18 @@ def test_a_leaning_card_tells_the_focal_length() -> None:
     assert found.u_f_px < 0.7 * wrong.u_f_px
     assert abs(found.f_px - view.f_px) < 2.5 * found.u_f_px
     assert abs(found.f_px - view.f_px) < 0.7 * abs(wrong.f_px - view.f_px)
+
+
+@pytest.mark.parametrize("size", [(85.0, 55.0), (90.0, 55.0)])
+@pytest.mark.parametrize("turn", [(0, 0, 0), (0.05, -0.03, 0)])
+def test_a_card_of_another_format_is_refused_by_its_proportion(size, turn) -> None:
+    # Business cards of 85 x 55 and 90 x 55 mm (common practice, no source).
+    view = View(turn=turn, f_px=1500.0)
+    w, h = size[0] / 2, size[1] / 2
+    corners = np.array([(-w, -h), (w, -h), (w, h), (-w, h)])
+    solid = looking.solid(view, drawing.prism(corners, 0.0, 0.4))
+    seen = looking.look(looking.picture(view, solid), view, gain=0.0)
+    assert [s.kind for s in seen.shapes] == ["card"]
+    start = looking.camera(view, tilt=False).tilted(np.array([0, 0, 1.0]), 0.035)
+    with pytest.raises(UnreadableError, match="another format"):
+        card_reference(seen.shapes[0], start)
