@@ -1,4 +1,4 @@
-"""What a measurement costs: ``python -m tests.benchmark PHOTO``, the scale from its truth file.
+"""What one measurement costs, stage by stage; the scale comes from its truth file.
 
 Prints the time of the whole measurement as a ratio to OpenCV's decoding of the same file in the
 same run, its peak memory as a ratio to the decoded picture, the share of each stage, and the time
@@ -92,22 +92,18 @@ def script_seconds(code: str, runs: int = 7) -> float:
     )
 
 
-def main() -> None:
+def show(photo: Path, runs: int, parser: argparse.ArgumentParser) -> None:
     """Print the figures of one photo."""
-    parser = argparse.ArgumentParser(prog="python -m tests.benchmark", description=__doc__)
-    parser.add_argument("photo", type=Path)
-    parser.add_argument("--runs", type=int, default=7)
-    options = parser.parse_args()
-    truth = options.photo.with_suffix(".json")
+    truth = photo.with_suffix(".json")
     scale = scale_of(json.loads(truth.read_text())) if truth.is_file() else ScaleSpec()
-    whole, decode, shares = times(options.photo, scale, options.runs)
-    pixels = cv2.imread(str(options.photo))
+    whole, decode, shares = times(photo, scale, runs)
+    pixels = cv2.imread(str(photo))
     if pixels is None:
         parser.error("OpenCV cannot read that photo")
     picture = pixels.nbytes / 2**20
     del pixels
-    peak = peak_mib(options.photo, scale)
-    print(f"photo            {options.photo.name}, {picture:.1f} MiB decoded")
+    peak = peak_mib(photo, scale)
+    print(f"photo            {photo.name}, {picture:.1f} MiB decoded")
     print(f"measurement      {whole:.3f} s, {whole / decode:.2f} x decoding ({decode:.3f} s)")
     for name, share in sorted(shares.items(), key=lambda item: -item[1]):
         print(f"  {100 * share:5.1f} %        {name}")
@@ -116,6 +112,3 @@ def main() -> None:
     print(f"pitchcam --help  {help_s:.3f} s, {help_s / import_s:.2f} x importing scipy.signal "
           f"and cv2 ({import_s:.3f} s)")  # fmt: skip
 
-
-if __name__ == "__main__":
-    main()

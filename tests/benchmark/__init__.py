@@ -1,0 +1,1 @@
+"""What the program costs, as ratios to what cannot be saved."""
