@@ -92,13 +92,26 @@ def solve(
     )  # fmt: skip
 
 
-def solve_one(cost: Cost, start: Values, low: Values, high: Values) -> Solution:
+def solve_one(
+    cost: Cost, start: Values, low: Values, high: Values, *, settled: float = SETTLED
+) -> Solution:
     """Minimise the squares of a single problem; arrays lack the first axis, the solution has it."""
     def model(q: Values) -> tuple[Values, Values]:
         rest, slopes = cost(q[0])
         return rest[None], slopes[None]
 
-    return solve(model, np.asarray(start, float)[None], low, high)
+    return solve(model, np.asarray(start, float)[None], low, high, settled=settled)
+
+
+def soft(rest: Values, slopes: Values, scale: float) -> tuple[Values, Values]:
+    """Return residuals (m,) whose squares grow but linearly beyond a scale, and their derivatives.
+
+    With z = (r / scale)^2 the square is scale^2 times 2 (sqrt(1 + z) - 1), the smooth
+    approximation to the absolute value; ``slopes`` (m, p) are those of the plain residuals.
+    """
+    root = np.sqrt(1 + (rest / scale) ** 2)
+    less = np.sqrt(2 / (1 + root))
+    return rest * less, slopes * (1 / (root * less))[:, None]
 
 
 def by_differences(rest: Callable[[Values], Values]) -> Cost:

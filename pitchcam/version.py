@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import platform
-from importlib import metadata
-
 __version__ = "0.1.0"
 
 #: What decodes photos, computes, draws and keeps: another version can move a last digit.
@@ -16,6 +13,10 @@ LIBRARIES = (
 
 def versions() -> dict[str, str]:
     """Return program, interpreter and libraries with their versions, the program first."""
+    # Here, since every start of the program reads this module for its own version.
+    import platform
+    from importlib import metadata
+
     found = {"pitchcam": __version__, "Python": platform.python_version()}
     for name in LIBRARIES:
         try:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.optimize import curve_fit, least_squares
 
-from pitchcam.least_squares import solve
+from pitchcam.least_squares import soft, solve, solve_one
 
 X = np.linspace(-6, 6, 41)
 
@@ -73,3 +73,22 @@ def test_what_changes_nothing_is_not_known():
     assert found.parameters[:, 0] == pytest.approx(2.0)
     assert found.sigma(0) == pytest.approx(3**-0.5)
     assert (found.sigma(1) > 1e5).all()
+
+
+def test_soft_residuals_are_those_of_scipy() -> None:
+    """A line through points of which two are far off: as SciPy's solver with its soft loss."""
+    x = np.arange(12.0)
+    y = 0.3 * x + 1 + 0.05 * np.sin(7 * x)
+    y[3], y[8] = 9.0, -4.0
+    slopes = np.stack([x, np.ones_like(x)], axis=1)
+
+    def cost(p: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        return soft(slopes @ p - y, slopes, 0.2)
+
+    bound = np.full(2, 9.0)
+    found = solve_one(cost, np.zeros(2), -bound, bound, settled=1e-12)
+    fit = least_squares(
+        lambda p: slopes @ p - y, [0.0, 0.0], loss="soft_l1", f_scale=0.2, xtol=1e-14, ftol=1e-14
+    )
+    assert found.parameters[0] == pytest.approx(fit.x, abs=1e-5)
+    assert found.cost[0] == pytest.approx(fit.cost, rel=1e-9)

@@ -9,7 +9,6 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from pitchcam.edges.profiles import (
     CODE_NOISE,
@@ -22,6 +21,7 @@ from pitchcam.edges.profiles import (
 )
 from pitchcam.least_squares import by_differences, solve_one
 from pitchcam.light.esf import Spread, bell_curve, encode, smoothing
+from pitchcam.normal import normal_cdf
 
 Values = NDArray[np.float64]
 
@@ -42,7 +42,7 @@ def band_slopes(across: Values, blur: float, band: Values) -> tuple[Values, Valu
     position, shine, width, soft = band
     spread = np.hypot(blur, soft)
     off, off_inner = (position - across) / blur, (position - width - across) / spread
-    outer, inner = ndtr(off), ndtr(off_inner)
+    outer, inner = normal_cdf(off), normal_cdf(off_inner)
     bell = (1 - shine) * bell_curve(off) / blur
     bell_inner = shine * bell_curve(off_inner) / spread
     light: Values = 1 - (1 - shine) * outer - shine * inner
@@ -132,7 +132,7 @@ def _rest(p: MeanProfile, fall: Values, spread: Triple) -> Values:
 
 def _fit_plain(p: MeanProfile, spread: Triple) -> tuple[float, float, float]:
     def cost(q: Values) -> Values:
-        return _rest(p, ndtr((p.across_px - q[0]) / spread[0]), spread)
+        return _rest(p, normal_cdf((p.across_px - q[0]) / spread[0]), spread)
 
     fit = solve_one(by_differences(cost), np.array([-0.8]), np.array([-6.0]), np.array([6.0]))
     misfit = float(fit.cost[0])

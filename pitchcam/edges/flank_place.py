@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from pitchcam.edges.flank_light import Traced
 from pitchcam.least_squares import solve_one
+from pitchcam.normal import normal_cdf
 
 Values = NDArray[np.float64]
 
@@ -128,7 +128,7 @@ def place_flanks(
         bells = np.exp(-0.5 * x * x) / (np.sqrt(2 * np.pi) * blur_px)
         # From 1 outside to the first cell's light, from cell to cell, and to dark.
         falls = -np.diff(light, axis=1, prepend=1.0, append=0.0)
-        return (q[4] * (1 - np.einsum("nmd,nd->nm", ndtr(x), falls)),
+        return (q[4] * (1 - np.einsum("nmd,nd->nm", normal_cdf(x), falls)),
                 -q[4] * np.einsum("nmd,nd->nm", bells, falls))  # fmt: skip
 
     def cost(q: Values) -> tuple[Values, Values]:
@@ -172,7 +172,7 @@ def place_flanks(
 def _shifts(light: Values, blur_px: float, level: float) -> Values:
     """Return how far edges with light (n, c, d) beside them lie outward of a level's crossing."""
     x = np.arange(-4.0, 3.01, 0.05)
-    steps = ndtr((-CELLS_PX - x[:, None]) / blur_px)
+    steps = normal_cdf((-CELLS_PX - x[:, None]) / blur_px)
     falls = -np.diff(light, axis=2, prepend=1.0, append=0.0)
     seen = 1 - np.einsum("md,ncd->ncm", steps, falls)
     # From outside inward, as the outline is found.

@@ -8,7 +8,8 @@ from typing import TypeVar
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
+
+from pitchcam.normal import normal_cdf
 
 Values = NDArray[np.float64]
 #: Single precision for pictures, double for profiles.
@@ -140,9 +141,9 @@ def edge_light(
     deeper = radius * np.sin(angle * middle) * middle
     spread = np.where(share < 1, blur, np.hypot(blur, soft * depth))
     off = (position - depth - across) / spread
-    dark, bell = ndtr(off), drop * bell_curve(off) / spread
+    dark, bell = normal_cdf(off), drop * bell_curve(off) / spread
     bare_off = (position - across) / blur
-    bare, bare_bell = ndtr(bare_off), bell_curve(bare_off) / blur
+    bare, bare_bell = normal_cdf(bare_off), bell_curve(bare_off) / blur
 
     whole = np.sum(drop * dark, axis=0)
     seen: Values = 1 - polish * whole - (1 - polish) * bare

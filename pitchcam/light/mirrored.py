@@ -14,9 +14,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from pitchcam.light.esf import GRAZING, reflected
+from pitchcam.normal import normal_cdf
 
 Values = NDArray[np.float64]
 
@@ -88,7 +88,7 @@ def middle_line(y_mm: Values, blur_mm: float, highest_mm: float = np.inf) -> Lin
     weights = np.exp(-0.5 * (z / blur_mm) ** 2)
     return Line(
         r=r, z=z, kernel=kernel, weights=weights / weights.sum(),
-        below=ndtr((low - 0.5 * step - y_mm) / blur_mm), step=step,
+        below=normal_cdf((low - 0.5 * step - y_mm) / blur_mm), step=step,
     )  # fmt: skip
 
 
@@ -203,10 +203,10 @@ def facets_lit(grazing: Values, last: Values, roughness: Values) -> Facets:
     as exp(-((a - grazing) / roughness)^2) says. All integrals are closed.
     """
     x, end = grazing / roughness, last / roughness
-    front = np.sqrt(np.pi) * ndtr(np.sqrt(2) * x)
+    front = np.sqrt(np.pi) * normal_cdf(np.sqrt(2) * x)
     middle = np.exp(-x * x)
     at_end = np.exp(-((end - x) ** 2))
-    between = front - np.sqrt(np.pi) * ndtr(np.sqrt(2) * (x - end))
+    between = front - np.sqrt(np.pi) * normal_cdf(np.sqrt(2) * (x - end))
     every = x * front + middle / 2
     part = x * between + (middle - at_end) / 2
     lit = np.clip(part / every, 0.0, 1.0)

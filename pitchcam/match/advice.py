@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import itertools
-import math
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import erf
 
 from pitchcam.match.means import CAST, EXTERNAL, INTERNAL, Means
 from pitchcam.match.population import ANGLE, MAJOR, MINOR, PITCH, TAPER, population
 from pitchcam.match.separation import separation
+from pitchcam.normal import normal_cdf
 from pitchcam.records import MM_PER_INCH, Gender, ThreadReading
 from pitchcam.series import ThreadSize, load_uses, same_geometry
 
@@ -100,7 +99,7 @@ def _choose(
 
 def _gain(distance: NDArray[np.float64], weight: NDArray[np.float64]) -> float:
     """Return the share of the open pairs' weight that falls clear: 0 for none, 1 for all."""
-    return float(weight @ erf(distance / (2 * math.sqrt(2))) / weight.sum())
+    return float(weight @ (2 * normal_cdf(distance / 2) - 1) / weight.sum())
 
 
 def tell_apart(first: ThreadSize, second: ThreadSize, gender: Gender) -> tuple[str, str, str]:

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from pitchcam.match.population import PITCH, Population
+from pitchcam.normal import normal_cdf
 from pitchcam.records import Quantity
 
 Array = NDArray[np.float64]
@@ -122,7 +122,7 @@ def _mixtures(
     if quantity != parts.crest:
         return plain, plain
     loss = (BADLY_WORN * parts.mean[near, 0, 0, PITCH])[:, None]
-    step = np.abs(ndtr(z + side * loss / sd) - ndtr(z))
+    step = np.abs(normal_cdf(z + side * loss / sd) - normal_cdf(z))
     return plain, np.asarray((weight * step / loss).sum(axis=2))
 
 

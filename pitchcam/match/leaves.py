@@ -53,11 +53,12 @@ def own_set(size: ThreadSize) -> str:
     if size.family == "BA":
         return "ba"
     first, second = ("inch55", "inch60") if size.angle_deg == 55.0 else ("inch60", "inch55")
-    return first if not _held(second, size) or _held(first, size) else second
+    return first if not _held(second, size.pitch_mm) or _held(first, size.pitch_mm) else second
 
 
-def _held(name: str, size: ThreadSize) -> bool:
-    return any(abs(x.pitch_mm / size.pitch_mm - 1) < SAME_LEAF for x in leaf_sets()[name])
+@functools.cache
+def _held(name: str, pitch_mm: float) -> bool:
+    return any(abs(x.pitch_mm / pitch_mm - 1) < SAME_LEAF for x in leaf_sets()[name])
 
 
 @functools.lru_cache(maxsize=4)
@@ -75,12 +76,16 @@ def leaf_sets() -> Mapping[str, tuple[Leaf, ...]]:
 
 def right_leaf(size: ThreadSize) -> Leaf:
     """Return the leaf of the size's own set that fits it best, or of any set where none does."""
+    return _right_leaf(own_set(size), size.pitch_mm)
 
+
+@functools.cache
+def _right_leaf(own: str, pitch_mm: float) -> Leaf:
     def off(leaf: Leaf) -> float:
-        return abs(math.log(leaf.pitch_mm / size.pitch_mm))
+        return abs(math.log(leaf.pitch_mm / pitch_mm))
 
-    own = min(leaf_sets()[own_set(size)], key=off)
-    return own if off(own) < U_OTHER_SET else min(load_leaves(), key=off)
+    best = min(leaf_sets()[own], key=off)
+    return best if off(best) < U_OTHER_SET else min(load_leaves(), key=off)
 
 
 def other_leaves(size: ThreadSize) -> tuple[Leaf, ...]:
@@ -93,8 +98,13 @@ def other_leaves(size: ThreadSize) -> tuple[Leaf, ...]:
 
 def steps(size: ThreadSize) -> tuple[Leaf, ...]:
     """Return the leaves beside the right one in its own set; with no right one, the nearest too."""
-    leaves = leaf_sets()[own_set(size)]
-    own = [abs(math.log(x.pitch_mm / size.pitch_mm)) for x in leaves]
+    return _steps(own_set(size), size.pitch_mm)
+
+
+@functools.cache
+def _steps(own_set: str, pitch_mm: float) -> tuple[Leaf, ...]:
+    leaves = leaf_sets()[own_set]
+    own = [abs(math.log(x.pitch_mm / pitch_mm)) for x in leaves]
     i = own.index(min(own))
     missing = leaves[i : i + 1] if own[i] > U_OTHER_SET else ()
     return leaves[max(i - 1, 0) : i] + missing + leaves[i + 1 : i + 2]

@@ -89,16 +89,15 @@ def population(gender: Gender, folder: Path | None = None) -> Population:
     sizes = tuple(s for s in load_series(folder) if gender in s.genders and s.limits(gender))
     n, q = len(sizes), len(NAMING_QUANTITIES)
     classes = max(len(s.limits(gender)) for s in sizes)
-    mean, weight = np.zeros((n, classes, CELLS, q)), np.zeros((n, classes, CELLS))
-    covariance = np.zeros((n, classes, q, q))
-    for i, size in enumerate(sizes):
-        zones = _zones(size, gender)
-        shares = _class_shares(len(zones))
-        for k in range(classes):
-            # A size of fewer classes repeats its last one, without weight.
-            at = min(k, len(zones) - 1)
-            mean[i, k], w, covariance[i, k] = _class_parts(size, gender, zones[at])
-            weight[i, k] = shares[k] * w if k == at else NOTHING
+    zones = [_zones(size, gender) for size in sizes]
+    # A size of fewer classes repeats its last one, without weight.
+    fields = [z[min(k, len(z) - 1)] for z in zones for k in range(classes)]
+    parts = _class_parts([size for size in sizes for _ in range(classes)], gender, fields)
+    mean = parts[0].reshape(n, classes, CELLS, q)
+    covariance = parts[2].reshape(n, classes, q, q)
+    weight = np.full((n, classes, CELLS), NOTHING)
+    for own, cells, held in zip(weight, parts[1].reshape(n, classes, CELLS), zones, strict=True):
+        own[: len(held)] = np.array(_class_shares(len(held)))[:, None] * cells[: len(held)]
     external = gender == "external"
     return Population(
         sizes=sizes, leaders=_leaders(sizes), crest=_crest(gender),
@@ -126,32 +125,44 @@ def _rank(size: ThreadSize) -> int:
     return LEADERS.index(size.family) if size.family in LEADERS else len(LEADERS)
 
 
-def _class_parts(size: ThreadSize, gender: Gender, fields: Fields) -> tuple[Array, Array, Array]:
-    """Return one class's cells: means (cells, 6), weights (cells,) and covariance (6, 6)."""
-    crest = _crest(gender)
+def _class_parts(
+    sizes: list[ThreadSize], gender: Gender, fields: list[Fields]
+) -> tuple[Array, Array, Array]:
+    """Return the cells of n classes, each of a size.
+
+    Returns
+    -------
+    means, weights, covariances
+        Shapes (n, cells, 6), (n, cells) and (n, 6, 6).
+    """
+    crest, n = _crest(gender), len(sizes)
     sign = 1.0 if gender == "external" else -1.0
-    p = size.pitch_mm
+    p = np.array([s.pitch_mm for s in sizes])
+    taper = np.array([s.taper for s in sizes])
     wear = WEAR_OF_PITCH * p
-    zone = tuple(sorted(sign * x for x in fields[crest]))
-    edges = np.linspace(zone[0] - 3 * wear, zone[1], CELLS + 1)
-    weight = np.maximum(np.diff(_worn_cdf(edges, (zone[0], zone[1]), wear)), 1e-6)
-    covariance = np.zeros((len(NAMING_QUANTITIES), len(NAMING_QUANTITIES)))
-    covariance[PITCH, PITCH] = (LEAD_SCATTER * p) ** 2
-    covariance[ANGLE, ANGLE] = ANGLE_SCATTER_DEG**2
-    covariance[TAPER, TAPER] = TAPER_SCATTER[size.taper > 0] ** 2
+    zone = np.sort(sign * np.array([f[crest] for f in fields]), axis=1)
+    edges = np.linspace(zone[:, 0] - 3 * wear, zone[:, 1], CELLS + 1, axis=1)
+    weight = np.maximum(np.diff(_worn_cdf(edges, zone, wear[:, None])), 1e-6)
+    covariance = np.zeros((n, len(NAMING_QUANTITIES), len(NAMING_QUANTITIES)))
+    covariance[:, PITCH, PITCH] = (LEAD_SCATTER * p) ** 2
+    covariance[:, ANGLE, ANGLE] = ANGLE_SCATTER_DEG**2
+    covariance[:, TAPER, TAPER] = np.array(TAPER_SCATTER)[(taper > 0).astype(int)] ** 2
     # A Gaussian of half a cell's width per cell makes an even spread with soft ends.
-    covariance[crest, crest] = (0.5 * (edges[1] - edges[0])) ** 2
-    mean = np.tile([p, 0.0, 0.0, 0.0, size.angle_deg, size.taper], (CELLS, 1))
-    mean[:, crest] = sign * (edges[:-1] + edges[1:]) / 2
+    covariance[:, crest, crest] = (0.5 * (edges[:, 1] - edges[:, 0])) ** 2
+    mean = np.zeros((n, CELLS, len(NAMING_QUANTITIES)))
+    mean[:, :, PITCH], mean[:, :, TAPER] = p[:, None], taper[:, None]
+    mean[:, :, ANGLE] = np.array([[s.angle_deg] for s in sizes])
+    mean[:, :, crest] = sign * (edges[:, :-1] + edges[:, 1:]) / 2
     for d in set(DIAMETERS) - {crest}:
-        low, high = fields[d]
-        mean[:, d] = (low + high) / 2
-        covariance[d, d] = (high - low) ** 2 / 12 + (FORM_SCATTER[d] * p) ** 2
-    if size.taper:
-        # One turn early or late moves all diameters together; uniform over the tolerance.
-        position = size.position_mm[0 if gender == "external" else 1] * size.taper / np.sqrt(3)
-        covariance[np.ix_(list(DIAMETERS), list(DIAMETERS))] += position**2
-    return mean, weight / weight.sum(), covariance
+        low, high = np.array([f[d] for f in fields]).T
+        mean[:, :, d] = ((low + high) / 2)[:, None]
+        covariance[:, d, d] = (high - low) ** 2 / 12 + (FORM_SCATTER[d] * p) ** 2
+    # One turn early or late moves all diameters together; uniform over the tolerance.
+    either = 0 if gender == "external" else 1
+    position = np.array([s.position_mm[either] if s.taper else 0.0 for s in sizes])
+    position = position * taper / np.sqrt(3)
+    covariance[:, MAJOR : MINOR + 1, MAJOR : MINOR + 1] += (position**2)[:, None, None]
+    return mean, weight / weight.sum(axis=1, keepdims=True), covariance
 
 
 def _crest(gender: Gender) -> int:
@@ -186,10 +197,13 @@ def _zones(size: ThreadSize, gender: Gender) -> list[Fields]:
     return [fields]
 
 
-def _worn_cdf(x: Array, zone: tuple[float, float], wear: float) -> Array:
-    """Return the distribution of an even spread over ``zone``, a share of it worn exponentially."""
-    a, b = zone
-    width = max(b - a, 1e-6)
+def _worn_cdf(x: Array, zone: Array, wear: Array) -> Array:
+    """Return the distribution of an even spread over ``zone``, a share of it worn exponentially.
+
+    ``x`` is (n, m), ``zone`` (n, 2), ``wear`` (n, 1).
+    """
+    a, b = zone[:, :1], zone[:, 1:]
+    width = np.maximum(b - a, 1e-6)
     even = np.clip((x - a) / width, 0.0, 1.0)
     inside = np.clip(x, a, b)
     worn = np.where(

@@ -11,10 +11,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
-from scipy.ndimage import median_filter
-from scipy.optimize import least_squares
 
+from pitchcam.least_squares import soft, solve_one
 from pitchcam.objects.axis import ImageAxis
 
 Values = NDArray[np.float64]
@@ -33,6 +33,10 @@ U_RADIUS = 0.05
 #: How well an outline's place is known along an edge, pixels, whatever its scatter: blur, mirrored
 #: light and the edge's own break bend it so far.
 U_BEND_PX = 0.35
+#: The ellipse's own fall is steeper than any outline where less than this is left of its inside.
+LEAST_INSIDE = 1e-4
+#: Radii that are tried where the first one leads nowhere: well inside the bounds of the fit.
+NEAR_RADII = np.array([0.95, 1.0, 1.05])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,17 +93,44 @@ def _fit(t: Values, s: Values, radius: float) -> tuple[float, float, float, floa
     on = np.abs(t) < WITHIN * radius
     x, y = t[on], s[on]
 
-    def rest(p: Values) -> Values:
-        inside = np.maximum(1 - (x / p[3]) ** 2, 1e-4)
-        off = p[0] + p[1] * x + p[2] * np.sqrt(inside) - y
-        return np.append(off, (p[3] / radius - 1) / U_RADIUS * U_BEND_PX)
+    # The last residual is the radius, as it is known from where the outline leaves the face.
+    known = U_BEND_PX / U_RADIUS
+    slopes = np.zeros((len(x) + 1, 4))
+    slopes[:-1, 0], slopes[:-1, 1], slopes[-1, 3] = 1.0, x, known / radius
 
-    fit = least_squares(
-        rest, [float(np.median(y)), 0.0, 0.0, radius], loss="soft_l1", f_scale=2 * U_BEND_PX,
-        bounds=([-np.inf, -0.2, -np.inf, 0.9 * radius], [np.inf, 0.2, np.inf, 1.1 * radius]),
-    )  # fmt: skip
-    scatter = float(np.median(np.abs(rest(fit.x)[:-1])) / 0.6745)
-    return float(fit.x[2] / fit.x[3]), float(fit.x[3]), float(fit.x[0]), scatter
+    def rest(p: Values) -> Values:
+        inside = np.maximum(1 - (x / p[3]) ** 2, LEAST_INSIDE)
+        slopes[:-1, 2] = np.sqrt(inside)
+        slopes[:-1, 3] = np.where(inside > LEAST_INSIDE, p[2] * x**2 / p[3] ** 3, 0.0)
+        slopes[:-1, 3] /= slopes[:-1, 2]
+        return np.append(slopes[:-1, :3] @ p[:3] - y, (p[3] / radius - 1) * known)
+
+    def cost(p: Values) -> tuple[Values, Values]:
+        off = rest(p)
+        return soft(off, slopes, 2 * U_BEND_PX)
+
+    # With the radius as it is taken to be, all else is linear.
+    start = np.array([float(np.median(y)), 0.0, 0.0, radius])
+    off = rest(start)
+    start[:3] -= np.linalg.lstsq(slopes[:, :3], off, rcond=None)[0]
+    # The rim reaches past all points that are fitted; beyond it there is no ellipse to step on.
+    least = float(np.abs(x).max()) / np.sqrt(1 - LEAST_INSIDE)
+    low = np.array([-np.inf, -0.2, -np.inf, max(0.9 * radius, least)])
+    high = np.array([np.inf, 0.2, np.inf, 1.1 * radius])
+    found = solve_one(cost, start, low, high, settled=1e-8)
+    if found.parameters[0, 3] <= low[3]:
+        # A first step too far ends at the bound: start near the best of a few radii instead.
+        held = []
+        for r in radius * NEAR_RADII:
+            start[3] = r
+            least, most = (np.append(end[:3], r) for end in (low, high))
+            held.append(solve_one(cost, start, least, most))
+        best = min(held, key=lambda f: float(f.cost[0])).parameters[0]
+        again = solve_one(cost, best, low, high, settled=1e-8)
+        found = min(found, again, key=lambda f: float(f.cost[0]))
+    p = found.parameters[0]
+    scatter = float(np.median(np.abs(rest(p)[:-1])) / 0.6745)
+    return float(p[2] / p[3]), float(p[3]), float(p[0]), scatter
 
 
 def _profile(outline_px: Values, axis: ImageAxis, end: float) -> tuple[Values, Values]:
@@ -118,7 +149,7 @@ def _flat(t: Values, s: Values) -> tuple[float, float]:
     """Return radius and middle of the stretch around the axis that lies square to it."""
     # Over fewer pixels the outline's noise makes slopes of its own.
     step = max(5, round(SLOPE_OVER * len(t)))
-    smooth = median_filter(s, size=5)
+    smooth = np.median(sliding_window_view(np.pad(s, 2, mode="symmetric"), 5), axis=1)
     slope = np.abs(smooth[2 * step :] - smooth[: -2 * step]) / (t[2 * step :] - t[: -2 * step])
     at = t[step:-step]
     start = int(np.argmin(np.abs(at)))

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import find_peaks
+
+from pitchcam.objects.peaks import find_peaks
 
 Values = NDArray[np.float64]
 
@@ -126,7 +127,7 @@ def few_crests(s: Values, upper: Values, lower: Values) -> bool:
 def _grooves(s: Values, radius: Values) -> list[tuple[float, float]]:
     """Return place and width of the single grooves that could be a thread's."""
     smooth = _smooth(radius)
-    peaks, _ = find_peaks(smooth, prominence=PROMINENCE_PX, distance=APART_PX)
+    peaks, _ = find_peaks(smooth, PROMINENCE_PX, APART_PX)
     pairs = [peaks[i : i + 2] for i in range(len(peaks) - 1)]
     runs = [_describe(s, smooth, pair, s[pair].astype(float)) for pair in pairs]
     return [
@@ -147,10 +148,9 @@ def _smooth(radius: Values) -> Values:
 
 def _runs(s: Values, radius: Values) -> list[_Run]:
     smooth = _smooth(radius)
-    peaks, props = find_peaks(smooth, prominence=PROMINENCE_PX, distance=APART_PX)
+    peaks, prominence = find_peaks(smooth, PROMINENCE_PX, APART_PX)
     if len(peaks) < 3:
         return []
-    prominence = props["prominences"]
     places = _middles(s, smooth, peaks, prominence)
     runs = []
     used = np.zeros(len(peaks), bool)

@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 
 from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.bend import U_PIECE_PX, places
@@ -67,6 +66,8 @@ def card_reference(shape: Shape, camera: Camera) -> Reference:
     UnreadableError
         If its sides are not in the standard's proportion.
     """
+    from scipy.optimize import least_squares
+
     ends = _sides(shape)
     lengths = [side.length_px for side in ends]
     wide = int(np.argmax([lengths[0] + lengths[2], lengths[1] + lengths[3]]))

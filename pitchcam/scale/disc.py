@@ -13,11 +13,10 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
-from scipy.special import ndtr
 
 from pitchcam.camera.pinhole import Camera
 from pitchcam.light.walls import MOST_LIGHT, U_LIGHT, U_MOST_LIGHT
+from pitchcam.normal import normal_cdf
 from pitchcam.objects.contour import outline
 from pitchcam.objects.shapes import Shape, fit_circle
 from pitchcam.scale.reference import Reference
@@ -173,6 +172,8 @@ def _normal(base: Points, leans: Points) -> Points:
 def _solve(
     rim: _Rim, middle: Points, camera: Camera, disc: _Disc, start: float
 ) -> _Fit:
+    from scipy.optimize import least_squares
+
     base, u_lean = np.array(camera.normal), max(camera.u_tilt_rad, 1e-5)
     expected = np.array([disc.thickness_mm, 0.0, 0.0, MOST_LIGHT, BLUR_PX[0], 0.0, BROKEN_MM])
     spread = np.array(
@@ -198,8 +199,8 @@ def _solve(
 
     def cost(q: Points) -> Points:
         lower, upper = edges(q)
-        inner = ndtr((rim.across_px - upper) / q[7])
-        outer = ndtr((rim.across_px - np.maximum(lower, upper)) / q[7])
+        inner = normal_cdf((rim.across_px - upper) / q[7])
+        outer = normal_cdf((rim.across_px - np.maximum(lower, upper)) / q[7])
         seen = rim.dark + (q[6] - rim.dark) * inner + (1 - q[6]) * outer
         off = (q[3:] - expected) / spread
         off[3] = max(off[3], 0.0)

@@ -14,12 +14,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
-from scipy.special import ndtr
 
 from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.lines import Segment, line_profiles
 from pitchcam.light.walls import MOST_LIGHT, U_LIGHT, U_MOST_LIGHT
+from pitchcam.normal import normal_cdf
 from pitchcam.objects.shapes import Shape
 from pitchcam.scale.faces import Face, Opening, openings
 from pitchcam.scale.reference import Reference
@@ -191,6 +190,8 @@ def _solve(
     sides: tuple[_Side, _Side], plane: _Plane, reading: float, known: tuple[float, float],
     start: float,
 ) -> _Fit:  # fmt: skip
+    from scipy.optimize import least_squares
+
     low = plane.places(sides[0].rays, np.exp(start), 0.0, 0.0)[0]
     high = plane.places(sides[1].rays, np.exp(start), 0.0, 0.0)[0]
     sign = 1.0 if high > low else -1.0
@@ -206,8 +207,8 @@ def _solve(
             at = [plane.places(side.rays, np.exp(q[0]), q[3], h) for h in (0.0, q[2])]
             lower, upper = ((face - p[0]) / (p[1] - p[0]) for p in at)
             outer = max(lower, upper)
-            seen = dark[i] + (q[4 + i] - dark[i]) * ndtr((side.across_px - upper) / q[6 + i])
-            seen += (1 - q[4 + i]) * ndtr((side.across_px - outer) / q[6 + i])
+            seen = dark[i] + (q[4 + i] - dark[i]) * normal_cdf((side.across_px - upper) / q[6 + i])
+            seen += (1 - q[4 + i]) * normal_cdf((side.across_px - outer) / q[6 + i])
             rest.append((seen - side.light) / U_LIGHT)
         off = (q[2:] - expected) / spread
         off[2:4] = np.maximum(off[2:4], 0.0)

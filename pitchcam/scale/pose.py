@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 
 from pitchcam.camera.pinhole import DIAGONAL_35MM, Camera
 from pitchcam.camera.profile import CameraProfile
@@ -118,6 +117,8 @@ def solve(plan: Points, corners: Points, prior: Prior) -> Solution:
     prior : Prior
         What is known of the camera beforehand.
     """
+    from scipy.optimize import least_squares
+
     noise, p = LEAST_NOISE_PX, _start(plan, corners, prior)
 
     def misfit(q: Points) -> Points:

@@ -35,7 +35,9 @@ def round_r40(value: float) -> float:
     """Return the R40 number nearest to a positive value."""
     decade = 10.0 ** math.floor(math.log10(value))
     mantissa = value / decade
-    return min(R40, key=lambda r: abs(r - mantissa)) * decade
+    at = min(max(bisect.bisect_left(R40, mantissa), 1), len(R40) - 1)
+    low, high = R40[at - 1], R40[at]
+    return (low if mantissa - low <= high - mantissa else high) * decade
 
 
 def formula_tolerance_um(d_mm: float, pitch_mm: float) -> float:
@@ -56,6 +58,7 @@ def _pitch_rows(folder: Path | None) -> tuple[tuple[float, float, float, float, 
     )  # fmt: skip
 
 
+@functools.cache
 def pitch_tolerance_um(
     d_mm: float, pitch_mm: float, grade: int, *, internal: bool, folder: Path | None = None
 ) -> float:

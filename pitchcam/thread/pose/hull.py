@@ -9,11 +9,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import grey_opening
-from scipy.special import ndtr
 
+from pitchcam.normal import normal_cdf
 from pitchcam.objects.axis import ImageAxis, envelope
 from pitchcam.objects.frame import AxisFrame
 from pitchcam.thread.pose.height import Rest
@@ -153,10 +153,19 @@ def _lowered(seen: Values, first: int, last: int, flat_mm: float) -> Values:
     reach = 4 * OVER_PX
     for near in (slice(max(first - reach, 0), first), slice(last + 1, last + 1 + reach)):
         beside = slice(max(near.start - reach, 0), near.stop + reach)
-        opened = grey_opening(out[beside], size=(2 * OVER_PX,))
+        opened = _opened(out[beside], 2 * OVER_PX)
         start = near.start - beside.start
         out[near] = opened[start : start + len(out[near])]
     return out
+
+
+def _opened(r: Values, width: int) -> Values:
+    """Return the radii with whatever is narrower than a width cut off, mirrored at the ends."""
+    kernel, border = np.ones((1, width), np.uint8), cv2.BORDER_REFLECT
+    low = cv2.erode(r[None], kernel, anchor=(width // 2, 0), borderType=border)
+    # An even kernel has no middle: growing back by the mirrored anchor keeps things in place.
+    back = (width - 1 - width // 2, 0)
+    return np.asarray(cv2.dilate(low, kernel, anchor=back, borderType=border)[0], float)
 
 
 def falls(profile: Profile) -> list[Fall]:
@@ -170,7 +179,7 @@ def falls(profile: Profile) -> list[Fall]:
     for i, j in zip(corners[:-1], corners[1:], strict=True):
         span = z[j] - z[i]
         low, high = ((z[k] - weight) / (U_MASS * length) for k in (i, j))
-        share = float(ndtr(high) - ndtr(low))
+        share = float(normal_cdf(high) - normal_cdf(low))
         if span < LEAST_EDGE * length or share < 1e-3:
             continue
         u = np.hypot(np.sqrt(2) * U_RADIUS_MM / span, np.radians(0.15))

@@ -11,9 +11,9 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp
 
 from pitchcam.camera.pinhole import Camera
+from pitchcam.normal import log_sum_exp
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.end_face import Face
 from pitchcam.objects.frame import axis_frame
@@ -64,7 +64,7 @@ def sight(
         longer = float(np.exp(step * spread))
         drawn = np.interp(GRID / longer, GRID, thread)
         total.append(_faces(faces, axis, camera, height_mm, longer) + drawn - 0.5 * step**2)
-    out: Values = logsumexp(total, axis=0)
+    out: Values = log_sum_exp(total, axis=0)
     return out
 
 

@@ -1,0 +1,64 @@
+"""The normal distribution, for whole arrays at once.
+
+SciPy has all of this and takes longer to load than a photo takes to measure.
+"""
+
+from __future__ import annotations
+
+import math
+from functools import cache
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Values = NDArray[np.float64]
+
+#: Points a unit at which the distribution is tabled, and where its tails end: 1e-23 is left of it.
+_EVERY, _END = 256, 10.0
+
+
+@cache
+def _table() -> tuple[Values, Values]:
+    """Return the distribution and its density at the tabled points."""
+    x = np.arange(-_END * _EVERY, _END * _EVERY + 1) / _EVERY
+    below = np.array([0.5 * math.erfc(-v / math.sqrt(2)) for v in x.tolist()])
+    return below, np.exp(-0.5 * x * x) / math.sqrt(2 * math.pi)
+
+
+def normal_cdf(x: ArrayLike) -> Values:
+    """Return the share of a standard normal distribution below each value, shape as of ``x``.
+
+    Notes
+    -----
+    Taylor's series around the nearest of points 1/256 apart, up to the fifth power: its remainder
+    lies below the rounding of double precision. Beyond 10 standard deviations the end's value
+    stands (7.6e-24), so that no relative precision is kept in the far tails.
+    """
+    at = np.clip(np.asarray(x, dtype=float), -_END, _END)
+    place = np.rint(np.fmax(at, -_END) * _EVERY)  # a place for what is no number, too
+    off = at - place / _EVERY
+    x0 = at - off
+    index = (place + _END * _EVERY).astype(np.intp)
+    below, density = _table()
+    # Derivatives of the density are it times Hermite's polynomials.
+    square = x0 * x0
+    series: Values = off * (3 - square) * x0 / 24
+    series += (square - 1) / 6
+    series *= off
+    series -= x0 / 2
+    series *= off
+    series += 1
+    series *= off
+    series *= density[index]
+    series += below[index]
+    return series
+
+
+def log_sum_exp(logs: ArrayLike, axis: int | None = None) -> Values:
+    """Return the logarithm of the sum of exp along an axis (default: of all), without overflow."""
+    values = np.asarray(logs, dtype=float)
+    top = values.max(axis=axis, keepdims=True)
+    top = np.where(np.isfinite(top), top, 0.0)
+    with np.errstate(divide="ignore"):
+        total: Values = np.log(np.exp(values - top).sum(axis=axis, keepdims=True)) + top
+    return total.reshape(()) if axis is None else np.squeeze(total, axis=axis)
