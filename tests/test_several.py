@@ -169,6 +169,7 @@ def test_the_command_with_a_wrong_pin_in_one_photo(drawn, tmp_path):
     html = report.read_text()
     assert html.count('class="picture"') == 3
     assert "left out" in html
+    assert "Adjusted from 2 of 3 photos:" in html
 
 
 @pytest.mark.parametrize("said", ["stick 8", "pin", "card 8"])

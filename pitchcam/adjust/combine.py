@@ -28,6 +28,8 @@ from pitchcam.records import (
 
 Values = NDArray[np.float64]
 
+#: Why a photo of several parts does not count where none of its parts is one of the others'.
+APART = "it shows none of the threads that the others show"
 #: Correlations are kept this far below one: naming inverts their matrix.
 MOST_CORRELATION = 0.999
 
@@ -80,6 +82,8 @@ def combine(measurements: Sequence[Measurement | None]) -> Together:
             outline_px=first.part.outline_px,
             boxes_px=tuple(boxes.get(i) for i in range(len(measurements))),
         ))  # fmt: skip
+    shown = {o.photo for threads in matched for t in threads for o in t}
+    left_out |= {i: APART for i, seen in enumerate(photos) if seen and i not in shown}
     return Together(parts=tuple(parts), left_out=left_out, open=is_open, unmoved=unmoved)
 
 

@@ -68,11 +68,18 @@ def report_html(measurement: Measurement, photo: Photo | Sequence[Photo]) -> str
         photos=measurement.photos,
         pictures=pictures,
         threads=threads,
-        scale=words.scale_line(measurement),
+        scale=_scale(measurement),
         warnings=measurement.warnings,
         version=__version__,
         factor=f"{COVERAGE_FACTOR:g}",
     )
+
+
+def _scale(measurement: Measurement) -> str:
+    if not measurement.photos:
+        return words.scale_line(measurement)
+    head, *lines = words.photo_lines(measurement)
+    return f"{head} {'; '.join(line.strip() for line in lines)}"
 
 
 def _jpeg_uri(picture: NDArray[np.uint8]) -> str:

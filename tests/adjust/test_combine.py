@@ -283,6 +283,25 @@ def test_threads_of_a_part_are_matched_by_what_they_measure():
     assert not told.left_out
 
 
+def test_a_photo_of_none_of_the_parts_does_not_count():
+    """In a box of several parts, what is none of them is another part, not a contradiction."""
+    budget = made.lines()
+    one_mm = made.true_values() * [1 / 1.5, 0.7, 0.72, 0.74, 1, 1]
+    two_mm = made.true_values() * [2 / 1.5, 1.4, 1.38, 1.36, 1, 1]
+
+    def box(photo, *values):
+        seen = [made.measurement(v, budget, photo) for v in values]
+        return replace(seen[0], parts=tuple(
+            replace(m.parts[0], id=i) for i, m in enumerate(seen, 1)
+        ))  # fmt: skip
+
+    told = combine([
+        box(0, made.true_values(), one_mm), box(1, one_mm, made.true_values()), box(2, two_mm),
+    ])  # fmt: skip
+    assert told.left_out == {2: "it shows none of the threads that the others show"}
+    assert [p.threads[0].reading.pitch_mm.value for p in told.parts] == pytest.approx([1.5, 1.0])
+
+
 def test_a_photo_without_a_thread_has_no_span():
     budget = made.lines()
     told = one(made.measurement(made.true_values(), budget, 0), None,
