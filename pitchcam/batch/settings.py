@@ -10,10 +10,13 @@ from typing import Any
 
 from pitchcam import CORE_REVISION
 from pitchcam.files import read_whole
-from pitchcam.records import ScaleSpec, json_text
+from pitchcam.records import Quantity, ScaleSpec, json_text
 
 #: A profile has a kilobyte.
 MOST_PROFILE_BYTES = 1_000_000
+#: A maker states a compound's shrinkage to a tenth of a percent, and it grows with the cast's age
+#: by as much (common practice, no source).
+U_SHRINKAGE = 0.001
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -23,6 +26,13 @@ class Settings:
     scale: ScaleSpec
     cast: bool = False
     shrinkage_percent: float | None = None
+
+    @property
+    def shrinkage(self) -> Quantity | None:
+        """The stated shrinkage of the cast's compound, with its uncertainty."""
+        if self.shrinkage_percent is None:
+            return None
+        return Quantity(value=self.shrinkage_percent / 100.0, u=U_SHRINKAGE)
 
     @cached_property
     def text(self) -> str:

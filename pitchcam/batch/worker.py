@@ -12,7 +12,7 @@ from typing import Any
 
 from pitchcam.batch.settings import Job, Settings
 from pitchcam.errors import InnerFaultError, InputError, PitchcamError, UnreadableError
-from pitchcam.records import Quantity, json_text
+from pitchcam.records import json_text
 from pitchcam.store.entries import Outcome
 
 #: Photo and settings in, the contract's document out. It must be a module-level function, since
@@ -29,17 +29,10 @@ def identify_photo(path: Path, settings: Settings) -> dict[str, Any]:
     import pitchcam
 
     measurement = pitchcam.identify(
-        path, settings.scale, cast=settings.cast, shrinkage=_shrinkage(settings), plots=False
+        path, settings.scale, cast=settings.cast, shrinkage=settings.shrinkage, plots=False
     )
     document: dict[str, Any] = measurement.to_json()
     return document
-
-
-def _shrinkage(settings: Settings) -> Quantity | None:
-    """Return the stated shrinkage; makers state it to a tenth of a percent (common practice)."""
-    if settings.shrinkage_percent is None:
-        return None
-    return Quantity(value=settings.shrinkage_percent / 100, u=0.001)
 
 
 def use_one_thread() -> None:

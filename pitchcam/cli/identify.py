@@ -10,16 +10,12 @@ import click
 
 from pitchcam.cli._options import Progress, output_path, scale_options, scale_spec
 from pitchcam.errors import UnreadableError, UsageError
-from pitchcam.records import Quantity, json_text
+from pitchcam.records import json_text
 from pitchcam.units import parse_length
 
 if TYPE_CHECKING:
     from pitchcam.camera.lenses import Lenses
     from pitchcam.records import Measurement, ScaleSpec
-
-#: A maker states a compound's shrinkage to a tenth of a percent, and it grows with the cast's age
-#: by as much (common practice, no source).
-U_SHRINKAGE = 0.001
 
 
 @click.command(no_args_is_help=True, epilog="Example: pitchcam identify sender.jpg --pin 8")
@@ -72,7 +68,9 @@ def command(
     report_path = output_path(report, "--report", (".html", ".htm"))
     options: dict[str, Any] = {"cast": cast}
     if shrinkage is not None:
-        options["shrinkage"] = Quantity(value=shrinkage / 100.0, u=U_SHRINKAGE)
+        from pitchcam.batch.settings import Settings
+
+        options["shrinkage"] = Settings(scale=spec, shrinkage_percent=shrinkage).shrinkage
     with Progress() as progress:
         if len(photos) + len(also) > 1:
             paths = [*photos, *(path for path, _ in also)]

@@ -19,7 +19,7 @@ from pitchcam.batch.worker import measure_job, use_one_thread
 from pitchcam.errors import InputError, PitchcamError
 from pitchcam.files import write_whole
 from pitchcam.page.plots import plot_data, plots_read
-from pitchcam.records import Measurement, Quantity, ScaleSpec, ThreadResult
+from pitchcam.records import Measurement, ScaleSpec, ThreadResult
 from pitchcam.store.entries import Outcome
 
 #: Longer side of the picture that the page shows: twice a phone's screen, so that it can be
@@ -100,7 +100,7 @@ def measure(task: Task, say: Say) -> Outcome:
         from pitchcam.camera.lenses import Lenses
 
         measurement = pitchcam.identify(
-            path, settings.scale, cast=settings.cast, shrinkage=shrinkage(settings), progress=say,
+            path, settings.scale, cast=settings.cast, shrinkage=settings.shrinkage, progress=say,
             lenses=None if task.lenses is None else Lenses(path=task.lenses),
         )  # fmt: skip
         say("drawing the picture")
@@ -135,15 +135,6 @@ def draw_plots(task: Plots) -> bool:
     except (OSError, ValueError, KeyError, PitchcamError):
         return False
     return True
-
-
-def shrinkage(settings: Settings) -> Quantity | None:
-    """Return the stated shrinkage of a cast, as uncertain as the command line takes it."""
-    from pitchcam.cli.identify import U_SHRINKAGE
-
-    if settings.shrinkage_percent is None:
-        return None
-    return Quantity(value=settings.shrinkage_percent / 100, u=U_SHRINKAGE)
 
 
 def check_pixels(path: Path, most_megapixels: float) -> None:

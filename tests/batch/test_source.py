@@ -176,3 +176,10 @@ def test_a_file_larger_than_any_photo_is_not_even_hashed(tmp_path: Path) -> None
     (photo,) = list_photos([tmp_path], PIN)
     with pytest.raises(InputError, match=r"film.jpg has 2000 MB, more than any photo"):
         photo.job()
+
+
+def test_a_stated_shrinkage_has_its_uncertainty() -> None:
+    """A tenth of a percent: makers state no more (common practice, no source)."""
+    stated = Settings(scale=PIN.scale, cast=True, shrinkage_percent=0.5).shrinkage
+    assert stated is not None and (stated.value, stated.u) == (0.005, 0.001)
+    assert Settings(scale=PIN.scale, cast=True).shrinkage is None
