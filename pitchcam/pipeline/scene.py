@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.camera.focal import Explanation, camera_for, explanations, weighed
+from pitchcam.camera.focal import Explanation, camera_for, explanations, settled, weighed
 from pitchcam.camera.lenses import Lens, Lesson, bent_as_known, lesson, taught
 from pitchcam.camera.pinhole import U_CORNER_PROFILE, Camera
 from pitchcam.edges.bend import corner_share
@@ -91,7 +91,10 @@ def take_apart(
         rest = [s for s in shapes if s.kind != "card" or spec.source != "card"]
         camera = _tilted(field, _undistorted(field, rest, camera))
         if spec.source in ("pin", "disc", "card", "jaws"):
-            reference, told = _found(photo, spec, shapes, camera, pins, lens)
+            explained = None if spec.camera_profile is not None else _explained(photo, lens)
+            reference, before = _found(explained, spec, shapes, camera, pins)
+            if spec.source == "card" and explained is not None:
+                told = lesson(photo, before, reference.camera)
             camera = reference.camera
         elif spec.source not in ("major", "none"):
             raise UnreadableError(
@@ -120,26 +123,25 @@ def _objects(pixels: NDArray[np.generic], field: Field, camera: Camera) -> list[
 
 
 def _found(
-    photo: Photo, spec: ScaleSpec, shapes: list[Shape], camera: Camera, pins: Edges,
-    lens: Lens | None,
-) -> tuple[Reference, Lesson | None]:  # fmt: skip
+    explained: Sequence[Explanation] | None, spec: ScaleSpec, shapes: list[Shape], camera: Camera,
+    pins: Edges,
+) -> tuple[Reference, Camera]:  # fmt: skip
     """Find the stated reference; its scale tells how far off each focal length puts the phone.
 
-    What a card tells of the lens is returned with it.
+    ``explained`` are the explanations of the focal length, None where a profile knows it. The
+    camera as it was known before the reference is returned with it.
     """
     reference = find_reference(spec, shapes, camera, pins)
-    if spec.camera_profile is None:
-        height = reference.height_mm
-        scale = (reference.camera.distance_mm - height) / reference.camera.f_px
-        likely = camera_for(photo, weighed(_explained(photo, lens), scale, height))
-        if abs(likely.f_px / camera.f_px - 1) >= 1e-3 or likely.u_f_px > camera.u_f_px:
-            # The distortion is a share of the picture, whatever the focal length is.
-            camera = replace(camera, f_px=likely.f_px, u_f_px=likely.u_f_px).bent(
-                camera.corner, camera.u_corner
-            )
-            reference = find_reference(spec, shapes, camera, pins)
-    tells = spec.source == "card" and spec.camera_profile is None
-    return reference, lesson(photo, camera, reference.camera) if tells else None
+    if explained is None:
+        return reference, camera
+    height = reference.height_mm
+    scale = (reference.camera.distance_mm - height) / reference.camera.f_px
+    f_px, u_f_px = settled(weighed(explained, scale, height))
+    if abs(f_px / camera.f_px - 1) < 1e-3 and u_f_px <= camera.u_f_px:
+        return reference, camera
+    # The distortion is a share of the picture, whatever the focal length is.
+    again = replace(camera, f_px=f_px, u_f_px=u_f_px).bent(camera.corner, camera.u_corner)
+    return find_reference(spec, shapes, again, pins), again
 
 
 def _explained(photo: Photo, lens: Lens | None) -> tuple[Explanation, ...]:
