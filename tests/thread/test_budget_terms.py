@@ -37,6 +37,10 @@ def shape():
     return drawn_shape()
 
 
+def with_camera(shape, **known):
+    return replace(shape, frame=replace(shape.frame, camera=replace(shape.camera, **known)))
+
+
 def line(shape, source, place=PLACE):
     return next(x for x in budget(shape, place) if x.source == source)
 
@@ -125,7 +129,7 @@ def local_scale(share, corner_shift):
 
 @pytest.mark.parametrize("corner_shift", [U_CORNER, U_CORNER_PROFILE])
 def test_distortion_counts_by_its_scale_here_and_at_the_reference(shape, corner_shift):
-    place, shape = PLACE, replace(shape, camera=replace(shape.camera, u_corner=corner_shift))
+    place, shape = PLACE, with_camera(shape, u_corner=corner_shift)
     there = local_scale(place.corner_share_reference, corner_shift)
     seen = abs(local_scale(place.corner_share, corner_shift) - there)
     relative = contribution(shape, "lens distortion", "pitch_mm", place) / values(shape)["pitch_mm"]
