@@ -12,6 +12,7 @@ import pytest
 from pitchcam.camera.pinhole import U_CORNER, U_CORNER_PROFILE
 from pitchcam.records import NAMING_QUANTITIES
 from pitchcam.thread.budget import Geometry, budget, combined, relative_u_scale, values
+from pitchcam.thread.budget import edges as edges_term
 from pitchcam.thread.measure import remeasure
 from tests.thread.drawn_shape import (
     HEIGHT,
@@ -248,9 +249,9 @@ def test_the_view_along_the_thread_counts_with_the_slant_s_square(shape):
 
     at = 0.136 * float(shape.section.pinhole(shape.frame)[2])
     assert seen(at, False, "angle_deg") == pytest.approx(3.2)
-    assert seen(at, True, "angle_deg") == pytest.approx(0.8)
+    assert seen(at, True, "angle_deg") == pytest.approx(0.4)
     assert seen(at, True, "pitch_diameter_mm") == pytest.approx(0.03 * PITCH, rel=1e-4)
-    assert seen(2 * at, True, "angle_deg") == pytest.approx(3.2)
+    assert seen(2 * at, True, "angle_deg") == pytest.approx(1.6)
     assert seen(0.0, False, "angle_deg") < 1e-12
 
 
@@ -266,17 +267,21 @@ def test_a_shift_that_grows_up_the_flanks_counts_by_half(shape):
     by_height_px = 0.3
     edges = tuple(replace(e, by_height_px=by_height_px) for e in shape.edges)
     stated = line(replace(shape, edges=edges), "bent flanks").contributions["angle_deg"]
-    below = shape.flanks.below  # in pitches; the term takes 0.35 of a pitch for a flank
-    up = (below.mean() - below) * PITCH / np.cos(np.radians(30)) / (0.35 * PITCH)
+    below = shape.flanks.below
+    length = np.ptp(below)
+    along_mm = length * PITCH / np.cos(np.radians(30))
+    assert edges_term.flank_px(shape) * shape.mm_per_px == pytest.approx(along_mm, rel=0.15)
+    up = (below.mean() - below) / length
     moved = with_edges_moved(shape, 0.5 * by_height_px * shape.mm_per_px * up)
     both = abs(values(moved)["angle_deg"] - values(shape)["angle_deg"])
     assert stated == pytest.approx(both / 2, rel=0.1)
 
 
 def test_a_panel_close_behind_is_half_of_the_largest_error_seen(shape):
-    """Renders of known threads close to a panel: 4.6 degrees and 0.018 in taper at the most."""
+    """Renders of known threads: 0.018 in taper at the most; 0.29 pixels along a flank."""
     near = line(replace(shape, nearness=1.0), "panel close behind the part")
-    assert near.contributions["angle_deg"] == pytest.approx(4.6 / 2)
+    length_px = edges_term.flank_px(shape)
+    assert near.contributions["angle_deg"] == pytest.approx(np.degrees(0.29 / length_px))
     assert near.contributions["taper"] == pytest.approx(0.018 / 2)
     assert near.contributions["pitch_mm"] == pytest.approx(0.0015 * PITCH, rel=1e-3)
     assert not near.correlated
@@ -328,3 +333,21 @@ def test_the_form_s_floor_stands_below_every_quantity(shape):
     assert form.contributions["pitch_mm"] == pytest.approx(0.0002 * PITCH, rel=1e-3)
     u, _ = combined(budget(shape, PLACE))
     assert all(u[k] > form.contributions[k] for k in NAMING_QUANTITIES)
+
+
+def test_a_flank_of_which_less_is_seen_is_turned_the_more(shape):
+    """Half of every flank: the same shift along it turns it twice as much; one side may tell."""
+    term = "rim along the thread"
+    whole = line(shape, term).contributions["angle_deg"]
+    points, fit = shape.section.points, shape.section.fit
+    middle = np.median(points.r)
+
+    def only(keep):
+        section = replace(shape.section, fit=replace(fit, used=fit.used & keep))
+        return line(replace(shape, section=section), term).contributions["angle_deg"]
+
+    assert only(points.r > middle) == pytest.approx(2 * whole, rel=0.1)
+    # One side alone: its two flanks are not averaged with the other's.
+    assert only(points.side > 0) == pytest.approx(np.sqrt(2) * whole, rel=0.05)
+    # A side that shows little counts little.
+    assert only((points.side > 0) | (points.r > np.percentile(points.r, 85))) < 1.45 * whole

@@ -49,7 +49,7 @@ def test_half_of_a_bend_and_of_a_traced_slope_is_left_open(shape):
     bent = edges.bent_flanks(replace(shape, bend_deg=-2.0), None)
     assert bent.contributions["angle_deg"] == pytest.approx(1.0)
     steep = replace(shape, edges=tuple(replace(e, by_height_px=0.4) for e in shape.edges))
-    length_px = edges.FLANK_PITCHES * shape.pitch_mm / shape.mm_per_px
+    length_px = edges.flank_px(shape)
     assert edges.bent_flanks(steep, None).contributions["angle_deg"] == pytest.approx(
         np.degrees(edges.BELIEVED_SLOPE * 0.4 / length_px)
     )
