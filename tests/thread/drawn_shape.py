@@ -38,7 +38,7 @@ def drawn_shape(profile=None, *, pitch=PITCH, incline_rad=0.0, lift_mm=0.0, off_
         tips=_tips(MAJOR / 2, U_CREST_MM), roots=_tips(MINOR / 2, U_ROOT_MM),
         spacing_px=pitch / frame.mm_per_px,
         span_mm=(float(z.min()), float(z.max())), outline_px=np.zeros((0, 2)), straight=True,
-        nearness=0.0, bend_deg=0.0,
+        nearness=0.0, turning=0.0, bend_deg=0.0,
     )  # fmt: skip
 
 

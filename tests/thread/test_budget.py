@@ -31,7 +31,7 @@ def shape():
         section=section, flanks=flanks, edges=(), tips=(), roots=(),
         spacing_px=PITCH / frame.mm_per_px,
         span_mm=(float(z.min()), float(z.max())), outline_px=np.zeros((0, 2)), straight=True,
-        nearness=0.0, bend_deg=0.0,
+        nearness=0.0, turning=0.0, bend_deg=0.0,
     )  # fmt: skip
 
 

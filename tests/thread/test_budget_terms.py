@@ -59,7 +59,7 @@ def test_the_budget_has_these_lines_and_no_other(shape):
     plain = [*SCALE, "inclination of the part", "edge and rim", "rim along the thread",
              "view along the thread", "edge noise", "form of the model"]  # fmt: skip
     assert [x.source for x in budget(shape, PLACE)] == plain
-    odd = budget(replace(shape, nearness=1.0, bend_deg=1.0), PLACE)
+    odd = budget(replace(shape, nearness=1.0, turning=1.0, bend_deg=1.0), PLACE)
     assert {x.source for x in odd} - set(plain) == {"panel close behind the part", "bent flanks"}
 
 
@@ -143,7 +143,7 @@ def test_distortion_counts_by_its_scale_here_and_at_the_reference(shape, corner_
 
 
 def test_the_scale_s_own_lines_are_marked_and_no_other(shape):
-    lines = budget(replace(shape, nearness=1.0), PLACE)
+    lines = budget(replace(shape, nearness=1.0, turning=1.0), PLACE)
     assert tuple(x.source for x in lines if x.of_scale) == SCALE
 
 
@@ -217,7 +217,7 @@ def test_edges_that_differ_along_the_thread_scatter_pitch_taper_and_angle(shape)
     """
     flanks, rng = shape.flanks, np.random.default_rng(11)
     z = shape.frame.from_photo(flanks.xy)[:, 0]
-    one_mm = float(np.hypot(0.18 * 0.7, 0.06)) * shape.mm_per_px
+    one_mm = float(np.hypot(0.18 * 0.6, 0.05)) * shape.mm_per_px
     group = ((flanks.side > 0) * 4 + (flanks.flank > 0) * 2 + (z > 0)).astype(int)
     up = (flanks.height - flanks.height.mean()) / np.ptp(flanks.height)
     drawn = []
@@ -278,17 +278,17 @@ def test_a_shift_that_grows_up_the_flanks_counts_by_half(shape):
 
 
 def test_a_panel_close_behind_is_half_of_the_largest_error_seen(shape):
-    """Renders of known threads: 0.018 in taper at the most; 0.29 pixels along a flank."""
-    near = line(replace(shape, nearness=1.0), "panel close behind the part")
+    """Renders of known threads: 0.018 in taper at the most; 0.25 pixels along a flank."""
+    near = line(replace(shape, nearness=1.0, turning=1.0), "panel close behind the part")
     length_px = edges_term.flank_px(shape)
-    assert near.contributions["angle_deg"] == pytest.approx(np.degrees(0.29 / length_px))
+    assert near.contributions["angle_deg"] == pytest.approx(np.degrees(0.25 / length_px))
     assert near.contributions["taper"] == pytest.approx(0.018 / 2)
     assert near.contributions["pitch_mm"] == pytest.approx(0.0015 * PITCH, rel=1e-3)
     assert not near.correlated
-    half = line(replace(shape, nearness=0.5), "panel close behind the part")
+    half = line(replace(shape, nearness=0.5, turning=0.5), "panel close behind the part")
     assert half.contributions["minor_mm"] == pytest.approx(near.contributions["minor_mm"] / 2)
     plain, _ = combined(budget(shape, PLACE))
-    wide, correlation = combined(budget(replace(shape, nearness=1.0), PLACE))
+    wide, correlation = combined(budget(replace(shape, nearness=1.0, turning=1.0), PLACE))
     for k in NAMING_QUANTITIES:
         assert wide[k] == pytest.approx(np.hypot(plain[k], near.contributions[k]))
     assert abs(correlation["angle_deg", "taper"]) < 0.2

@@ -7,7 +7,7 @@ import pytest
 
 from pitchcam.edges.flank_place import Surface
 from pitchcam.thread.budget import edges
-from pitchcam.thread.measure import FAR, NEAR, _bend, _nearness
+from pitchcam.thread.measure import FAR, NEAR, NO_TURN, _bend, _nearness, _ramp
 from tests.thread.drawn_shape import drawn_shape
 
 
@@ -39,7 +39,9 @@ def test_scattered_flanks_are_as_bad_but_under_a_slant(shape):
 
 
 def test_nearness_scales_the_term(shape):
-    half, whole = (edges.near_panel(replace(shape, nearness=n), None) for n in (0.5, 1.0))
+    half, whole = (
+        edges.near_panel(replace(shape, nearness=n, turning=n), None) for n in (0.5, 1.0)
+    )
     for name, u in whole.contributions.items():
         assert half.contributions[name] == pytest.approx(u / 2)
     assert edges.near_panel(replace(shape, nearness=0.0), None) is None
@@ -66,3 +68,14 @@ def test_a_worn_crest_bends_the_flanks(shape):
     laid = replace(f, xy=f.xy - along * worn[:, None])
     assert abs(straight) < 0.5
     assert _bend(laid, shape.section, frame, shape.pitch_mm) > 5.0
+
+
+def test_a_panel_farther_off_turns_the_flanks_and_leaves_the_rest(shape):
+    """All of it up to where a panel is near no more, nothing from half the way to the camera."""
+    assert [_ramp(surface(p), FAR, NO_TURN) for p in (0.1, FAR, 0.39, NO_TURN, 1.2)] == (
+        pytest.approx([1.0, 1.0, 0.5, 0.0, 0.0])
+    )
+    alone = edges.near_panel(replace(shape, nearness=0.0, turning=0.5), None).contributions
+    turned = np.degrees(edges.NEAR_PANEL_PX / edges.flank_px(shape))
+    assert alone.pop("angle_deg") == pytest.approx(0.5 * turned)
+    assert set(alone.values()) == {0.0}

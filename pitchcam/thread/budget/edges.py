@@ -12,10 +12,11 @@ from pitchcam.thread.measure import ThreadShape
 #: where the level found it, no farther off than its band is wide (judgement).
 MOST_U_PX = 3.0
 #: What the model of an edge's light leaves open, pixels: for all flanks alike, and for one flank
-#: against the others (judgement, by renders of known threads).
-U_EDGE_PX, U_FLANK_PX = 0.05, 0.06
+#: against the others (judgement; 136 known threads with no panel near were 0.09 off along a flank,
+#: all terms together).
+U_EDGE_PX, U_FLANK_PX = 0.05, 0.05
 #: Share of a flank's u that is its own, not common to all (judgement).
-OWN_SHARE = 0.7
+OWN_SHARE = 0.6
 #: Both halves of a thread are placed by the same model and under the same light: by this share of
 #: what halves placed independently would do, they make a slope (judgement).
 HALVES_APART = 0.5
@@ -50,9 +51,9 @@ NEAR_PANEL = {
     "taper": 0.009,
 }  # fmt: skip
 #: What that light moves an edge by from one end of the straight flank to the other, pixels: 31
-#: threads so lit, of 15 to 54 pixels a pitch, were 0.29 off, the fine as the coarse; in degrees
-#: that is 4.2 of the finest and 1.1 of the coarsest.
-NEAR_PANEL_PX = 0.29
+#: threads so lit, of 15 to 54 pixels a pitch, were 0.29 off, the fine as the coarse, of which 0.14
+#: is what other terms say.
+NEAR_PANEL_PX = 0.25
 
 
 def _median_u_px(shape: ThreadShape) -> float:
@@ -141,10 +142,10 @@ def slanted_view(shape: ThreadShape, place: Geometry) -> BudgetLine:
 
 def near_panel(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
     """Return what a panel close behind the part leaves in every quantity, each by itself."""
-    if shape.nearness < LEAST_NEARNESS:
+    if max(shape.nearness, shape.turning) < LEAST_NEARNESS:
         return None
-    angle = {"angle_deg": float(np.degrees(NEAR_PANEL_PX / flank_px(shape)))}
-    share = {k: u * shape.nearness for k, u in (NEAR_PANEL | angle).items()}
+    angle = shape.turning * float(np.degrees(NEAR_PANEL_PX / flank_px(shape)))
+    share = {k: u * shape.nearness for k, u in NEAR_PANEL.items()} | {"angle_deg": angle}
     return BudgetLine(
         source="panel close behind the part", contributions=by_pitch(shape, share),
         correlated=False,

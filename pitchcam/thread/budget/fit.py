@@ -24,7 +24,7 @@ SLOPES = (NAMES.index("slope+"), NAMES.index("slope-"))
 #: judgement. The pitch as a share.
 U_MODEL = {
     "pitch_mm": 0.0002, "major_mm": 0.015, "pitch_diameter_mm": 0.020, "minor_mm": 0.045,
-    "angle_deg": 0.25, "taper": 0.0008,
+    "angle_deg": 0.15, "taper": 0.0008,
 }  # fmt: skip
 
 
