@@ -36,6 +36,9 @@ OFF_DEPTH_OF_PITCH = 0.2
 FLOOR = (1e-5, 1e-4, 1e-4, 1e-4, 1e-3, 1e-5)
 
 
+_IS_DIAMETER = np.isin(np.arange(len(NAMING_QUANTITIES)), DIAMETERS)
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Vector:
     """The read quantities of one reading: which, their values (n,) and their covariance (n, n)."""
@@ -65,10 +68,10 @@ def vector(reading: ThreadReading) -> Vector:
     index = np.array([i for i, _ in held])
     u = np.array([max(q.u, FLOOR[i]) for i, q in held])
     correlation = np.eye(len(held))
+    place = {NAMING_QUANTITIES[i]: at for at, (i, _) in enumerate(held)}
     for (a, b), r in reading.correlation.items():
-        i, j = NAMING_QUANTITIES.index(a), NAMING_QUANTITIES.index(b)
-        if i in index and j in index:
-            x, y = int(np.flatnonzero(index == i)[0]), int(np.flatnonzero(index == j)[0])
+        if a in place and b in place:
+            x, y = place[a], place[b]
             correlation[x, y] = correlation[y, x] = r
     if reading.correlation:
         # Rounded coefficients may make the matrix slightly indefinite: the nearest sound is used.
@@ -115,7 +118,7 @@ def log_likelihood(reading: ThreadReading, parts: Population, far: float = FAR) 
         covariance = _at_station(parts, near, shift, u_shift)
         part = covariance[:, :, read.index[:, None], read.index]
         mean = parts.mean[near][..., read.index]
-        mean[..., np.isin(read.index, DIAMETERS)] += shift[near, None, None, None]
+        mean[..., _IS_DIAMETER[read.index]] += shift[near, None, None, None]
         weight = parts.log_weight[near]
         logs = [_mixture(read.value - mean, part + c, weight) + math.log(s) for s, c in kinds]
         result[near] = np.logaddexp.reduce(logs, axis=0)
@@ -126,7 +129,7 @@ def _least_distance(
     read: Vector, parts: Population, shift: Array, u_shift: Array, wide: Array
 ) -> Array:
     """Return a lower bound of how many standard deviations off each size is, (sizes,)."""
-    moved = np.isin(read.index, DIAMETERS)
+    moved = _IS_DIAMETER[read.index]
     at = read.value - shift[:, None] * moved
     outside = np.maximum(parts.low[:, read.index] - at, at - parts.high[:, read.index])
     variance = parts.variance[:, read.index] + np.diagonal(wide)

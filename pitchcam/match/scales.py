@@ -31,9 +31,11 @@ class Scales:
         """Return the explanations weighed by how well threads of one photo fit the series."""
         log = np.log(self.weight)
         for reading in readings:
+            # Many explanations share a few spreads.
+            wide = {s: with_common(reading, s) for s in set(self.spread.tolist())}
             log = log + np.array([
-                log_evidence(with_common(reading, s), float(k))
-                for k, s in zip(self.ratio, self.spread, strict=True)
+                log_evidence(wide[s], k)
+                for k, s in zip(self.ratio.tolist(), self.spread.tolist(), strict=True)
             ])  # fmt: skip
         mass = np.exp(log - log.max())
         return Scales(ratio=self.ratio, spread=self.spread, weight=mass / mass.sum())
