@@ -21,6 +21,7 @@ myst_heading_anchors = 3
 exclude_patterns = ["screens", "build", "_ext"]
 # README and DEVELOPERS link into each other by file; from the docs such links lead to the file.
 nitpicky = False
+toc_object_entries = False
 
 autodoc_member_order = "bysource"
 autodoc_typehints = "description"
