@@ -17,7 +17,7 @@ from pitchcam.errors import InputError, PitchcamError
 from pitchcam.objects.field import Blob, Field, find_field
 from pitchcam.objects.shapes import describe
 from pitchcam.records import ScaleSpec
-from pitchcam.scale.find import NAMES
+from pitchcam.reference_kinds import REFERENCE_KINDS
 from pitchcam.scale.tilt import window_tilt
 
 #: A phone's main camera, where the frame does not say (common practice, no source); it only
@@ -55,7 +55,6 @@ HINTS: dict[str, str] = {
     "hold still": "Hold still",
 }
 
-_SHAPES = {"pin": "bar", "disc": "disc", "card": "card"}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -139,7 +138,8 @@ def _objects(
     height, width = pixels.shape[:2]
     blobs = [b for b in field.blobs if b.area_px > _DUST * width * height]
     hints: list[str] = []
-    wanted = _SHAPES.get(scale.source)
+    kind = REFERENCE_KINDS.get(scale.source)
+    wanted = None if kind is None else kind.shape
     # Two jaws are cut by the frame; a sheet is many squares; a part alone needs neither.
     camera = camera_from_exif(width, height, _F35_MM)
     kinds = {b.label: _kind(pixels, field, b, camera) for b in blobs} if wanted else {}
@@ -167,6 +167,3 @@ def _kind(pixels: NDArray[np.uint8], field: Field, blob: Blob, camera: Camera) -
         return describe(pixels, field, blob, camera).kind
     except Exception:  # a shape too small to be described is no reference
         return "other"
-
-
-assert set(_SHAPES) <= set(NAMES)

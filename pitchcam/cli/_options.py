@@ -14,6 +14,7 @@ import click
 
 from pitchcam.errors import UsageError
 from pitchcam.records import ScaleSource, ScaleSpec
+from pitchcam.reference_kinds import REFERENCE_KINDS, ReferenceKind
 from pitchcam.units import parse_length
 
 if TYPE_CHECKING:  # newer versions of click name the type that a parameter becomes
@@ -46,15 +47,17 @@ class Length(_FloatParam):
 
 LENGTH = Length()
 
+
+def _stating(kind: ReferenceKind) -> Callable[[F], F]:
+    """Return the option that states a reference of a kind, with its size where it has one."""
+    if kind.limits_mm is None:
+        return click.option(kind.flag, is_flag=True, help=kind.help)
+    metavar = "MM" if kind.lies else "MM[in]"
+    return click.option(kind.flag, type=LENGTH, metavar=metavar, help=kind.help)
+
+
 _SCALE_OPTIONS = (
-    click.option("--pin", type=LENGTH, metavar="MM", help="Diameter of the plain pin or shank."),
-    click.option("--disc", type=LENGTH, metavar="MM", help="Diameter of the round disc."),
-    click.option("--card", is_flag=True, help="A card of the usual size (85.60 x 53.98 mm)."),
-    click.option("--jaws", type=LENGTH, metavar="MM", help="Gap of the caliper jaws."),
-    click.option("--major", type=LENGTH, metavar="MM[in]",
-                 help="The thread's own crest diameter by caliper; no reference in the photo."),
-    click.option("--no-reference", is_flag=True,
-                 help="Nothing of known size: what pitch over diameter, angle and form tell."),
+    *(_stating(kind) for kind in REFERENCE_KINDS.values() if kind.name != "sheet"),
     click.option("--sheet-bar", type=LENGTH, metavar="MM",
                  help="The marker sheet's bar as the caliper reads it."),
     click.option("--reference-height", type=LENGTH, metavar="MM",
@@ -72,49 +75,53 @@ def scale_options(function: F) -> F:
     return function
 
 
-def scale_spec(
-    *,
-    pin: float | None = None,
-    disc: float | None = None,
-    card: bool = False,
-    jaws: float | None = None,
-    major: float | None = None,
-    no_reference: bool = False,
-    sheet_bar: float | None = None,
-    reference_height: float | None = None,
-    axis_height: float | None = None,
-    camera: str | None = None,
-) -> ScaleSpec:
+#: The names under which a command is given them.
+SCALE_NAMES = (
+    *(kind.key for kind in REFERENCE_KINDS.values()), "reference_height", "axis_height", "camera",
+)  # fmt: skip
+
+
+def scale_spec(**options: Any) -> ScaleSpec:
     """Return the reference that the options state; without any, the sheet is looked for.
+
+    Parameters
+    ----------
+    options
+        Of SCALE_NAMES: sizes in mm, True for a reference that has none, None or nothing where an
+        option is not used.
 
     Raises
     ------
     UsageError
         If more than one reference is stated, or a size that no reference has.
     """
-    stated: dict[ScaleSource, float | None] = {
-        "pin": pin, "disc": disc, "jaws": jaws, "major": major,
-    }  # fmt: skip
-    sizes = {name: mm for name, mm in stated.items() if mm is not None}
-    given = [f"--{name}" for name in sizes] + (["--card"] if card else [])
-    given += ["--no-reference"] if no_reference else []
-    if len(given) > 1:
-        raise UsageError(f"{' and '.join(given)} contradict each other;", "state one reference")
-    for name, mm in sizes.items():
-        _check_reference(name, mm)
-    source: ScaleSource = next(iter(sizes), "card" if card else "auto")
-    if no_reference:
-        source = "none"
-    if sheet_bar is not None and source == "auto":
+    unknown = set(options) - set(SCALE_NAMES)
+    if unknown:
+        raise TypeError(f"there is no option {', '.join(sorted(unknown))}")
+    stated = [
+        kind for kind in REFERENCE_KINDS.values()
+        if kind.name != "sheet" and _given(options.get(kind.key))
+    ]  # fmt: skip
+    if len(stated) > 1:
+        given = " and ".join(kind.flag for kind in stated)
+        raise UsageError(f"{given} contradict each other;", "state one reference")
+    source: ScaleSource = "auto"
+    sheet_bar, mm = options.get("sheet_bar"), None
+    if stated:
+        source = stated[0].name
+        mm = options[source] if stated[0].limits_mm is not None else None
+    elif sheet_bar is not None:
         source = "sheet"
+    if mm is not None:
+        _check_reference(source, mm)
     return ScaleSpec(
-        source=source,
-        mm=next(iter(sizes.values()), None),
-        height_mm=reference_height,
-        sheet_bar_mm=sheet_bar,
-        axis_height_mm=axis_height,
-        camera_profile=camera,
-    )
+        source=source, mm=mm, height_mm=options.get("reference_height"), sheet_bar_mm=sheet_bar,
+        axis_height_mm=options.get("axis_height"), camera_profile=options.get("camera"),
+    )  # fmt: skip
+
+
+def _given(value: Any) -> bool:
+    return value is not None and value is not False
 
 
 def _check_reference(name: str, mm: float) -> None:

@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from pitchcam.cli._options import scale_options, scale_spec
+from pitchcam.cli._options import SCALE_NAMES, scale_options, scale_spec
 from pitchcam.errors import printable
 from pitchcam.records import json_text
 
@@ -132,11 +132,9 @@ def _settings(options: dict[str, Any]) -> Any:
             )
     if options["idle"] is not None and not options["follow"]:
         raise UsageError("--idle has a meaning only with --follow;", "add it, or leave --idle out")
-    names = ("pin", "disc", "card", "jaws", "major", "no_reference", "sheet_bar",
-             "reference_height", "axis_height", "camera")  # fmt: skip
     if options["shrinkage"] is not None and not options["cast"]:
         raise UsageError("--shrinkage is of a cast;", "add --cast, or leave it out")
-    spec = scale_spec(**{name: options[name] for name in names})
+    spec = scale_spec(**{name: options[name] for name in SCALE_NAMES})
     return Settings(scale=spec, cast=options["cast"], shrinkage_percent=options["shrinkage"])
 
 

@@ -166,6 +166,7 @@ def _thread(role: str, measurement: Measurement, number: int | None) -> Any:
 def _scale(role: str, text: str | None) -> Any:
     """Read 'pin 8', 'disc 23.25', 'card', 'jaws 20', 'major 13.8'; None looks for the sheet."""
     from pitchcam.cli._options import scale_spec
+    from pitchcam.reference_kinds import SIZED
     from pitchcam.units import parse_length
 
     if text is None:
@@ -173,7 +174,7 @@ def _scale(role: str, text: str | None) -> Any:
     what, _, size = text.strip().partition(" ")
     if what == "card" and not size:
         return scale_spec(card=True)
-    if what not in ("pin", "disc", "jaws", "major") or not size:
+    if what not in SIZED or not size:
         raise UsageError(f"--{role}-scale '{text}' is no reference;",
                          "write pin 8, disc 23.25, card, jaws 20 or major 13.8")  # fmt: skip
     options: dict[str, Any] = {what: parse_length(size)}

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from pitchcam.edges.flank_light import Traced
 from pitchcam.least_squares import solve_one
+from pitchcam.light.metal import UNSEEN, Known, Metal
 from pitchcam.normal import normal_cdf
 
 Values = NDArray[np.float64]
@@ -18,12 +19,7 @@ Values = NDArray[np.float64]
 CELLS_PX = np.array([0, 0.25, 0.5, 1, 1.5, 2, 3, 4, 6, 12])
 DEPTHS_PX = (CELLS_PX[1:] + CELLS_PX[:-1]) / 2
 
-#: What parts mirror, middle and spread: loss (Fresnel's formulas give 0.4 for zinc and aluminium,
-#: 0.6 for brass in blue, 0.75-0.8 for iron), roughness of turned, rolled and plated surfaces
-#: (common practice, no source), and the share of the light that is mirrored at all, which is near
-#: nothing for a blackened or dirty part.
-METAL = (0.5, 0.12, 0.9)
-U_METAL = (0.2, 0.05, 0.2)
+#: Loss, roughness and share of metals lie between these.
 _LOWEST, _HIGHEST = (0.1, 0.03, 0.0), (0.95, 0.3, 1.0)
 #: The panel's distances behind the plate that are tried, in distances of the camera.
 PANELS = 0.02 * 2.0 ** np.arange(8)
@@ -43,30 +39,28 @@ U_TRACED, USUAL_MISFIT = 0.05, 0.006
 
 @dataclass(frozen=True, kw_only=True)
 class Profiles:
-    """Mean light across n flanks, 1 outside, sharpening undone.
+    """Mean light across n flanks, 1 outside, sharpening undone, blurred by ``blur_px``.
 
-    ``across_px`` and ``light`` are (n, m), positive outward of the level's crossing; ``known``
+    ``across_px`` and ``light`` are (n, m), positive outward of the crossing of ``level``; ``known``
     (n, m) says which samples count: profiles may differ in length.
     """
 
     across_px: Values
     light: Values
     known: NDArray[np.bool_]
+    blur_px: float
+    level: float
 
 
 @dataclass(frozen=True, kw_only=True)
 class Surface:
     """What a part mirrors: its metal, and the light it stands in.
 
-    ``loss`` is that of :func:`pitchcam.light.esf.reflected`, ``roughness`` sqrt 2 times the
-    standard deviation of its facets' slopes, ``share`` that of the light that is mirrored at all;
-    ``panel`` the panel's distance behind the plate in camera distances, ``background`` the light
+    ``panel`` is the panel's distance behind the plate in camera distances, ``background`` the light
     right beside the part. ``misfit`` is the rms deviation of the light that all this explains.
     """
 
-    loss: float
-    roughness: float
-    share: float
+    metal: Metal
     panel: float
     background: float
     misfit: float
@@ -89,7 +83,7 @@ class Placed:
 
 
 def place_flanks(
-    profiles: Profiles, traced: Traced, blur_px: float, panel: tuple[float, float], level: float
+    profiles: Profiles, traced: Traced, panel: tuple[float, float], metal: Metal = UNSEEN
 ) -> Placed:
     """Fit the surface's numbers and every edge's place to the profiles of one thread.
 
@@ -100,20 +94,22 @@ def place_flanks(
     traced
         Rays at DEPTHS_PX for the panel at PANELS, c heights a flank one after the other, n c in
         all; a profile's light is their mean.
-    blur_px
-        Standard deviation of the photo's blur.
     panel
         The panel's distance behind the plate, in camera distances, and the standard uncertainty
         of its logarithm.
-    level
-        The light at whose crossing the profiles have their zero.
+    metal
+        What is known of the part's surface.
     """
     n, m = profiles.light.shape
+    blur_px, level = profiles.blur_px, profiles.level
     heights = len(traced.grazing) // n
     sigma = U_LIGHT * (1 + np.maximum(_START_PX - 1.0 - profiles.across_px, 0.0) / DEEPER_PX)
     weight = np.where(profiles.known, 1 / sigma, 0.0)
-    middle = np.array([*METAL, np.log2(panel[0] / PANELS[0]), 1.0])
-    spread = np.array([*U_METAL, panel[1] / np.log(2), U_BACKGROUND])
+    three = (metal.loss, metal.roughness, metal.share)
+    u_roughness = metal.roughness.u * metal.roughness.value
+    middle = np.array([*(k.value for k in three), np.log2(panel[0] / PANELS[0]), 1.0])
+    u_three = (metal.loss.u, u_roughness, metal.share.u)
+    spread = np.array([*u_three, panel[1] / np.log(2), U_BACKGROUND])
     low = np.array([*_LOWEST, 0.0, 0.8, *np.full(n, -5.0)])
     high = np.array([*_HIGHEST, len(PANELS) - 1.0, 1.2, *np.full(n, 5.0)])
 
@@ -155,6 +151,7 @@ def place_flanks(
     light = beside(q)
     traced_to = U_TRACED * np.maximum(1.0, misfit / USUAL_MISFIT)
     u = np.array([float(found.sigma(5 + i)[0]) for i in range(n)])
+    u_metal = [float(found.sigma(i)[0]) for i in range(3)]
     return Placed(
         edge_px=q[5:], u_px=u * np.maximum(1.0, misfit / U_LIGHT),
         shift_px=np.stack([
@@ -162,11 +159,21 @@ def place_flanks(
             for part in (0 * traced_to, -traced_to, traced_to)
         ]),
         surface=Surface(
-            loss=float(q[0]), roughness=float(q[1]), share=float(q[2]),
-            panel=float(PANELS[0] * 2 ** q[3]), background=float(q[4]),
-            misfit=float(np.sqrt(np.mean(misfit**2))),
+            metal=_seen_metal(q, u_metal), panel=float(PANELS[0] * 2 ** q[3]),
+            background=float(q[4]), misfit=float(np.sqrt(np.mean(misfit**2))),
         ), misfit=misfit,
     )  # fmt: skip
+
+
+def _seen_metal(q: Values, u: list[float]) -> Metal:
+    """Return the fitted loss, roughness and share with what the fit leaves open of them."""
+    source = "the light beside the thread's flanks"
+    loss, roughness, share = (float(v) for v in q[:3])
+    return Metal(
+        loss=Known(value=loss, u=u[0], source=source),
+        roughness=Known(value=roughness, u=u[1] / roughness, source=source),
+        share=Known(value=share, u=u[2], source=source),
+    )
 
 
 def _shifts(light: Values, blur_px: float, level: float) -> Values:

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.light.esf import GRAZING, reflected
+from pitchcam.light.metal import Metal
 from pitchcam.normal import normal_cdf
 
 Values = NDArray[np.float64]
@@ -29,26 +30,18 @@ STATIONS = 3
 class Mirror:
     """What one side of a thread mirrors.
 
-    ``loss`` is that of :func:`pitchcam.light.esf.reflected`, ``roughness`` sqrt 2 times the
-    standard deviation of its facets' slopes, ``share`` that of the light that is mirrored at all;
     ``angles_rad`` are the grazing angles up to which the - flank, the tip and the + flank mirror
-    the panel. ``u_loss`` and ``u_share`` are standard uncertainties, ``u_roughness`` and
-    ``u_angles`` relative ones, the last shared by the angles.
+    the panel, ``u_angles`` a relative standard uncertainty that they share.
     """
 
-    loss: float
-    u_loss: float
-    roughness: float
-    u_roughness: float
-    share: float
-    u_share: float
+    metal: Metal
     angles_rad: tuple[float, float, float]
     u_angles: float
 
 
 @dataclass(frozen=True, kw_only=True)
 class Mirrored:
-    """What p parts mirror, as :class:`Mirror` has it: (p, 1), the angles (p, 3)."""
+    """What p parts mirror, as :class:`pitchcam.light.metal.Metal` has it, (p, 1); angles (p, 3)."""
 
     loss: Values
     angles_rad: Values

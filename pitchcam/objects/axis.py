@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.errors import OutlineError
+from pitchcam.robust import robust_line
 
 Points = NDArray[np.float64]
 
@@ -110,7 +111,8 @@ def find_axis(outline_px: Points, direction: Points | None = None) -> ImageAxis:
         if len(s) < 2 * trim + FEWEST_STATIONS:
             raise OutlineError(f"the outline is only {len(s)} pixels long")
         s, middle = s[trim:-trim], ((upper + lower) / 2)[trim:-trim]
-        slope, offset = _robust_line(s, middle)
+        line = robust_line(s, middle, least=0.3)
+        slope, offset = line.slope, line.offset
         direction = np.array(axis.direction)
         normal = np.array([-direction[1], direction[0]])
         centre = np.array(axis.point_px) + offset * normal
@@ -159,15 +161,3 @@ def _moments(outline: Points) -> tuple[Points, Points]:
     centre = np.array([m["m10"], m["m01"]]) / m["m00"]
     angle = 0.5 * np.arctan2(2 * m["mu11"], m["mu20"] - m["mu02"])
     return centre, np.array([np.cos(angle), np.sin(angle)])
-
-
-def _robust_line(x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[float, float]:
-    keep = np.ones(len(x), bool)
-    slope, offset = 0.0, float(np.median(y))
-    for _ in range(8):
-        slope, offset = np.polyfit(x[keep], y[keep], 1)
-        deviation = np.abs(y - slope * x - offset)
-        before, keep = keep, deviation <= max(3 * float(np.median(deviation)), 0.3)
-        if (keep == before).all():
-            break
-    return float(slope), float(offset)

@@ -9,20 +9,15 @@ from typing import Any
 
 from pitchcam.errors import UsageError
 from pitchcam.records import ScaleSpec
+from pitchcam.reference_kinds import REFERENCE_KINDS, SIZED
 from pitchcam.units import parse_length
 
 Typed = Mapping[str, str]
 
 #: The references of a photo, the best first, as the page offers them: name, what it is, and
 #: whether it has a size to state.
-REFERENCES = (
-    ("card", "Bank-card-sized card", False),
-    ("sheet", "Marker sheet", False),
-    ("major", "None; crests by caliper", True),
-    ("disc", "Round disc or coin", True),
-    ("pin", "Plain pin or drill shank", True),
-    ("jaws", "Caliper jaws, open", True),
-    ("none", "Nothing of known size", False),
+REFERENCES = tuple(
+    (kind.name, kind.label, kind.name in SIZED) for kind in REFERENCE_KINDS.values()
 )
 
 
@@ -56,15 +51,15 @@ def scale(typed: Typed) -> ScaleSpec:
         "reference_height": length(typed.get("reference_height")),
         "axis_height": length(typed.get("axis_height")),
     }
-    if source in ("pin", "disc", "jaws", "major"):
+    if source in SIZED:
         size = length(typed.get("size"))
         if size is None:
             raise UsageError(f"the {source} needs its size;", "measure it and type it in mm")
         options[source] = size
-    elif source in ("card", "none"):
-        options["card" if source == "card" else "no_reference"] = True
     elif source == "sheet":
         options["sheet_bar"] = length(typed.get("size")) or 100.0
+    elif source in REFERENCE_KINDS:
+        options[REFERENCE_KINDS[source].key] = True
     elif source != "auto":
         raise UsageError("there is no such reference;", "choose one of the list")
     return scale_spec(**options)

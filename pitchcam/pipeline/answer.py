@@ -14,7 +14,6 @@ import numpy as np
 from pitchcam.adjust.next_photo import next_photo
 from pitchcam.boundary import boundary
 from pitchcam.camera.lenses import Lenses
-from pitchcam.camera.pinhole import Camera
 from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS, flag
 from pitchcam.match.reference import doubt_names
@@ -23,7 +22,7 @@ from pitchcam.photo.given import Given, photo_of
 from pitchcam.photo.seams import find_seam
 from pitchcam.pipeline.arguments import checked_scale, checked_shrinkage
 from pitchcam.pipeline.own_scale import from_crests
-from pitchcam.pipeline.part_threads import one_thread
+from pitchcam.pipeline.part_threads import Found, Wanted, one_thread
 from pitchcam.pipeline.scene import Progress, Scene, take_apart
 from pitchcam.pipeline.unscaled import assumed, told_in_ratios
 from pitchcam.records import (
@@ -117,7 +116,8 @@ def identify(
         lens = None if lenses is None else lenses.known(opened)
         scene = take_apart(opened, spec, say, lens)
         say("measuring the threads")
-        found = _measure(scene, spec, cast, shrinkage, plots, say)
+        wanted = Wanted(cast=cast, shrinkage=shrinkage, plots=plots)
+        found = _measure(scene, wanted, say)
     if lenses is not None and scene.told is not None:
         lenses.teach(opened, scene.told)
     if lens is not None and found.scale is not None:
@@ -125,33 +125,30 @@ def identify(
     return found
 
 
-def _measure(
-    scene: Scene, spec: ScaleSpec, cast: bool, shrinkage: Quantity | None, with_plots: bool,
-    say: Progress,
-) -> Measurement:  # fmt: skip
+def _measure(scene: Scene, wanted: Wanted, say: Progress) -> Measurement:
+    spec = scene.spec
     taken = set(scene.reference.labels) if scene.reference is not None else set()
     parts = [s for s in scene.shapes if s.blob.label not in taken and s.kind == "other"]
     parts = sorted((p for p in parts if p.threads or p.others), key=_reading_order)
     flags = list(scene.flags)
-    camera, which_open = scene.camera, False
+    which_open = False
     if spec.source == "major" and scene.reference is None:
-        own = from_crests(scene, parts, float(spec.mm or 0.0), spec)
-        camera, which_open = own.camera, own.open
-        scene = replace(scene, u_own_scale=own.u_scale)
+        own = from_crests(scene, parts, float(spec.mm or 0.0))
+        scene = replace(scene, camera=own.camera, u_own_scale=own.u_scale)
+        which_open = own.open
         if which_open:
             flags.append(flag("which-thread"))
     unscaled = spec.source == "none" and scene.reference is None
     if unscaled:
-        camera = assumed(camera)
+        scene = replace(scene, camera=assumed(scene.camera))
     results = []
     first_scale: Quantity | None = None
     for number, part in enumerate(parts, start=1):
         say(f"measuring part {number} of {len(parts)}")
         threads, said = [], len(flags)
         for region in part.threads:
-            result, scale = one_thread(
-                scene, camera, part, region, spec, cast, shrinkage, with_plots, number, flags
-            )
+            found = Found(part=part, region=region, number=number)
+            result, scale = one_thread(scene, found, wanted, flags)
             threads.append(_left_open(result) if which_open else result)
             first_scale = first_scale or scale
         flags[said:] = [replace(f, part=number) for f in flags[said:]]
@@ -164,9 +161,9 @@ def _measure(
             outline_px=tuple((float(x), float(y)) for x, y in part.outline_px[::step]),
         ))  # fmt: skip
     if unscaled:
-        results = told_in_ratios(results, camera, flags)
+        results = told_in_ratios(results, scene.camera, flags)
     else:
-        results = doubt_names(results, spec, camera.distance_mm, flags)
+        results = doubt_names(results, spec, scene.camera.distance_mm, flags)
     read = [t for p in results for t in p.threads if t.verdict.status != "unreadable"]
     if spec.source == "major" and scene.reference is not None:
         _compare_major(read, float(spec.mm or 0.0))
@@ -180,7 +177,7 @@ def _measure(
             width_px=scene.photo.width_px, height_px=scene.photo.height_px,
             lens=_lens(scene),
         ),
-        scale=NO_SCALE if unscaled else _scale_result(scene, camera, spec, first_scale),
+        scale=NO_SCALE if unscaled else _scale_result(scene, first_scale),
         parts=tuple(results), warnings=_distinct(flags),
     )  # fmt: skip
     return replace(measurement, parts=tuple(_advised(measurement, p) for p in results))
@@ -245,11 +242,10 @@ def _lens(scene: Scene) -> str:
     return f"{stated} {long}x{short}"
 
 
-def _scale_result(
-    scene: Scene, camera: Camera, spec: ScaleSpec, first: Quantity | None
-) -> ScaleResult | None:
+def _scale_result(scene: Scene, first: Quantity | None) -> ScaleResult | None:
     if first is None:
         return None
+    camera, spec = scene.camera, scene.spec
     height = None
     if np.isfinite(camera.distance_mm):
         share = camera.u_f_px / camera.f_px

@@ -9,7 +9,7 @@ are.
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -21,7 +21,7 @@ from pitchcam.objects.regions import Region
 from pitchcam.objects.shapes import Shape
 from pitchcam.pipeline.part_threads import NOT_FITTED, by_crests, measured
 from pitchcam.pipeline.scene import Scene
-from pitchcam.records import Quantity, ScaleSpec, ThreadReading
+from pitchcam.records import Quantity, ThreadReading
 from pitchcam.thread.budget.geometry import Measured
 from pitchcam.thread.reading import TAPER_SEEN
 
@@ -53,9 +53,7 @@ class OwnScale:
     open: bool
 
 
-def from_crests(
-    scene: Scene, parts: list[Shape], reading_mm: float, spec: ScaleSpec
-) -> OwnScale:
+def from_crests(scene: Scene, parts: list[Shape], reading_mm: float) -> OwnScale:
     """Return the camera at the distance where the thread that was read has the reading.
 
     Raises
@@ -71,7 +69,7 @@ def from_crests(
             "There is no thread to measure.", FLAGS["no-thread"][1], code="no-thread"
         )
     camera = _first(scene, *regions[0], reading_mm)
-    shapes = [_shape(scene, camera, p, r, spec) for p, r in regions]
+    shapes = [_shape(scene, camera, p, r) for p, r in regions]
     seen = [(pr, s) for pr, s in zip(regions, shapes, strict=True) if s is not None]
     if not seen:
         raise UnreadableError(
@@ -91,7 +89,7 @@ def from_crests(
         camera = camera.over_plate(
             float(reach) * reading_mm / _touched(shape) + height, np.nan
         )
-        again = _shape(scene, camera, part, region, spec)
+        again = _shape(scene, camera, part, region)
         shape = shape if again is None else again
     place = U_PLACE_PITCHES * shape.pitch_mm * abs(shape.taper)
     u = np.hypot(U_CRESTS_MM, place if abs(shape.taper) > TAPER_SEEN else 0.0)
@@ -108,15 +106,16 @@ def _first(scene: Scene, part: Shape, region: Region, reading_mm: float) -> Came
 
 
 def _shape(
-    scene: Scene, camera: Camera, part: Shape, region: Region, spec: ScaleSpec
+    scene: Scene, camera: Camera, part: Shape, region: Region
 ) -> Measured | None:
     """Return a thread, by its flanks or by its crests alone; None where neither is seen."""
+    scene = replace(scene, camera=camera)
     with suppress(*NOT_FITTED):
-        shape, _ = measured(scene, camera, part, region, spec)
+        shape, _ = measured(scene, part, region)
         if shape.major_mm is not None and not shape.hidden:
             return shape
     with suppress(*NOT_FITTED):
-        return by_crests(scene, camera, part, region, spec)[0]
+        return by_crests(scene, part, region)[0]
     return None
 
 

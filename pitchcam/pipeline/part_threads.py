@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from pitchcam.boundary import boundary
-from pitchcam.camera.pinhole import Camera
 from pitchcam.errors import OutlineError, UnreadableError
 from pitchcam.flags import UNFITTED_ADVICE, flag
 from pitchcam.match import name_thread
@@ -22,7 +21,6 @@ from pitchcam.records import (
     BudgetLine,
     Flag,
     Quantity,
-    ScaleSpec,
     ThreadReading,
     ThreadResult,
     Verdict,
@@ -64,25 +62,44 @@ ASLANT_RAD = np.radians(3.0)
 NOT_FITTED = (np.linalg.LinAlgError, OutlineError)
 
 
-def measured(
-    scene: Scene, camera: Camera, part: Shape, region: Region, spec: ScaleSpec
-) -> tuple[ThreadShape, Rest]:
-    """Measure one thread at its height; the hexagon's turn, seen from the thread, corrects it."""
-    rest = rest_height(part, camera, scene.rims.spread.blur_px)
+@dataclass(frozen=True, kw_only=True)
+class Found:
+    """One threaded region of a part, and the part's number."""
 
-    sight = _sight(scene, camera, part, region, rest.height_mm)
+    part: Shape
+    region: Region
+    number: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Wanted:
+    """What is asked of every thread: the internal one that a cast shows, and what plots show.
+
+    ``shrinkage`` is that of the cast's compound, relative.
+    """
+
+    cast: bool = False
+    shrinkage: Quantity | None = None
+    plots: bool = True
+
+
+def measured(scene: Scene, part: Shape, region: Region) -> tuple[ThreadShape, Rest]:
+    """Measure one thread at its height; the hexagon's turn, seen from the thread, corrects it."""
+    camera = scene.camera
+    rest = rest_height(part, camera, scene.rims.spread.blur_px)
+    sight = _sight(scene, part, region, rest.height_mm)
     try:
         shape = measure_thread(sight)
     except NOT_FITTED:
         # Taken as level, its ridges hide their flanks; laid by its crests, it may show them.
-        rest = by_crests(scene, camera, part, region, spec)[1]
+        rest = by_crests(scene, part, region)[1]
         if abs(rest.pose.slope_rad) < ASLANT_RAD:
             raise
         return measure_thread(sight.laid(camera, rest.height_mm, rest.pose.slope_rad)), rest
     if shape.lag < IN_STEP:
         # Both sides in step: two starts, and a helix twice as steep.
         shape = measure_thread(sight, starts=2)
-    rest = _laid(shape, scene, part, rest, spec)
+    rest = _laid(shape, scene, part, rest)
     if abs(rest.pose.slope_rad) > ASLANT_RAD:
         # Which points are straight, and where the light has its edges, goes with the slope.
         with suppress(*NOT_FITTED):
@@ -91,32 +108,29 @@ def measured(
     return again(shape, camera, rest.height_mm, rest.pose.slope_rad), rest
 
 
-def _sight(
-    scene: Scene, camera: Camera, part: Shape, region: Region, height_mm: float
-) -> Sight:
+def _sight(scene: Scene, part: Shape, region: Region, height_mm: float) -> Sight:
     """Return how a thread is seen, its axis level at a height over the plate."""
     points = outline(part.crop, LEVEL)
     axis = local_axis(points, part.axis, region)
     middle = (region.start_px + region.end_px) / 2
     return Sight(
         crop=part.crop, field=scene.field, rims=scene.rims, region=region, part_axis=part.axis,
-        outline_px=points, axis=axis, frame=axis_frame(camera, axis, middle, height_mm),
+        outline_px=points, axis=axis, frame=axis_frame(scene.camera, axis, middle, height_mm),
     )  # fmt: skip
 
 
 def _laid(
-    shape: ThreadShape | CrestShape, scene: Scene, part: Shape, level: Rest, spec: ScaleSpec
+    shape: ThreadShape | CrestShape, scene: Scene, part: Shape, level: Rest
 ) -> Rest:
     """Return how a part rests, by one of its threads."""
     fixed = None if scene.reference is None else scene.reference.place_mm
-    known = Known(height_mm=spec.axis_height_mm, fixed_mm=fixed)
+    known = Known(height_mm=scene.spec.axis_height_mm, fixed_mm=fixed)
     return lay(shape, part, level, scene.rims.spread.blur_px, known)
 
 
 def one_thread(
-    scene: Scene, camera: Camera, part: Shape, region: Region, spec: ScaleSpec, cast: bool,
-    shrinkage: Quantity | None, with_plots: bool, number: int, flags: list[Flag],
-) -> tuple[ThreadResult, Quantity | None]:  # fmt: skip
+    scene: Scene, found: Found, wanted: Wanted, flags: list[Flag]
+) -> tuple[ThreadResult, Quantity | None]:
     """Measure and name one threaded region of a part.
 
     Returns
@@ -125,36 +139,35 @@ def one_thread(
         The thread, ``unreadable`` where it cannot be measured (then a flag in ``flags`` says why);
         and the scale on its axis with its uncertainty, mm per pixel.
     """
-    problem = _refuse_region(scene, part, region, number)
+    number = found.number
+    problem = _refuse_region(scene, found)
     if problem is None:
         try:
             with boundary(lambda: f"the measurement of part {number}", NOT_FITTED):
-                return _one_thread(
-                    scene, camera, part, region, spec, cast, shrinkage, with_plots, number, flags
-                )
+                return _one_thread(scene, found, wanted, flags)
         except NOT_FITTED:
             with (
                 suppress(*NOT_FITTED),
                 boundary(lambda: f"the crests of part {number}", NOT_FITTED),
             ):
-                return _by_crests(scene, camera, part, region, spec, with_plots, number, flags)
+                return _by_crests(scene, found, wanted, flags)
             problem = flag("not-read", f"the flanks of part {number} could not be fitted",
                            UNFITTED_ADVICE)  # fmt: skip
         except UnreadableError as error:
             # The message is a sentence; among warnings it stands as a clause.
             text = error.message.rstrip(".")
             problem = flag(error.code, text[:1].lower() + text[1:], error.advice)
-    return _unreadable(part, region, problem, flags), None
+    return _unreadable(found, problem, flags), None
 
 
 def _one_thread(
-    scene: Scene, camera: Camera, part: Shape, region: Region, spec: ScaleSpec, cast: bool,
-    shrinkage: Quantity | None, with_plots: bool, number: int, flags: list[Flag],
-) -> tuple[ThreadResult, Quantity | None]:  # fmt: skip
-    shape, rest = measured(scene, camera, part, region, spec)
+    scene: Scene, found: Found, wanted: Wanted, flags: list[Flag]
+) -> tuple[ThreadResult, Quantity | None]:
+    part, region, number = found.part, found.region, found.number
+    shape, rest = measured(scene, part, region)
     if shape.hidden:
         with suppress(*NOT_FITTED):
-            return _by_crests(scene, camera, part, region, spec, with_plots, number, flags)
+            return _by_crests(scene, found, wanted, flags)
     angle = shape.section.fit.angle_deg
     if not ANGLES_DEG[0] <= angle <= ANGLES_DEG[1]:
         problem = flag(
@@ -168,41 +181,41 @@ def _one_thread(
             # So few pixels may have made the angle.
             problem = flag("too-small", f"the thread of part {number} has only "
                                         f"{region.spacing_px:.0f} pixels a pitch")  # fmt: skip
-        return _unreadable(part, region, problem, flags), None
+        return _unreadable(found, problem, flags), None
     if shape.section.winding.hand < 0:
         flags.append(flag("left-hand", f"the light along the flanks of part {number} is that of a "
                                        "left-hand thread"))  # fmt: skip
     flags += lies_aslant(rest.pose, number)
-    lines = budget(shape, _geometry(scene, part, shape, rest, spec))
+    lines = budget(shape, _geometry(scene, shape, rest))
     reading = to_reading(shape, lines, thread_extent(shape, part, region))
-    if cast:
-        reading = _as_cast(reading, shrinkage)
+    if wanted.cast:
+        reading = _as_cast(reading, wanted.shrinkage)
     verdict: Verdict = name_thread(reading)
     if _unsure(region, verdict):
-        return _unreadable(part, region, _hardly_turns(number), flags), None
+        return _unreadable(found, _hardly_turns(number), flags), None
     result = ThreadResult(
         reading=reading, half_angles_deg=half_angles(shape, lines), turns=region.turns,
         span_px=_span(shape), budget=lines, verdict=verdict,
-        plots=plots(shape, reading) if with_plots else None, pose=part_pose(rest.pose),
+        plots=plots(shape, reading) if wanted.plots else None, pose=part_pose(rest.pose),
         taper_sign=_sign(shape.section.fit.taper),
     )  # fmt: skip
     return result, _axis_scale(shape, lines)
 
 
 def _by_crests(
-    scene: Scene, camera: Camera, part: Shape, region: Region, spec: ScaleSpec, with_plots: bool,
-    number: int, flags: list[Flag],
-) -> tuple[ThreadResult, Quantity | None]:  # fmt: skip
+    scene: Scene, found: Found, wanted: Wanted, flags: list[Flag]
+) -> tuple[ThreadResult, Quantity | None]:
     """Measure and name a thread whose flanks are hidden by what its crests tell."""
-    shape, rest = by_crests(scene, camera, part, region, spec)
+    region, number = found.region, found.number
+    shape, rest = by_crests(scene, found.part, region)
     if shape.slant < LEAST_SLANT:
         raise OutlineError("flanks that nothing hides are not seen")
     flags += lies_aslant(rest.pose, number)
-    lines = budget(shape, _geometry(scene, part, shape, rest, spec))
+    lines = budget(shape, _geometry(scene, shape, rest))
     reading = crest_reading(shape, lines)
     verdict = name_thread(reading)
     if _unsure(region, verdict):
-        return _unreadable(part, region, _hardly_turns(number), flags), None
+        return _unreadable(found, _hardly_turns(number), flags), None
     if shape.half_angles_deg is None:
         flags.append(flag("slanted", f"part {number} is seen so much along its axis that its "
                                      "ridges hide their flanks: the thread angle is not read",
@@ -213,21 +226,19 @@ def _by_crests(
     result = ThreadResult(
         reading=reading, half_angles_deg=(None, None), turns=region.turns,
         span_px=((float(ends[0, 0]), float(ends[0, 1])), (float(ends[1, 0]), float(ends[1, 1]))),
-        budget=lines, verdict=verdict, plots=crest_plots(shape) if with_plots else None,
+        budget=lines, verdict=verdict, plots=crest_plots(shape) if wanted.plots else None,
         pose=part_pose(rest.pose),
         taper_sign=_sign(shape.taper),
     )  # fmt: skip
     return result, _axis_scale(shape, lines)
 
 
-def by_crests(
-    scene: Scene, camera: Camera, part: Shape, region: Region, spec: ScaleSpec
-) -> tuple[CrestShape, Rest]:
+def by_crests(scene: Scene, part: Shape, region: Region) -> tuple[CrestShape, Rest]:
     """Measure one thread by its crests alone, in its part's pose."""
-    rest = rest_height(part, camera, scene.rims.spread.blur_px)
-    shape = measure_crests(_sight(scene, camera, part, region, rest.height_mm))
-    rest = _laid(shape, scene, part, rest, spec)
-    return again(shape, camera, rest.height_mm, rest.pose.slope_rad), rest
+    rest = rest_height(part, scene.camera, scene.rims.spread.blur_px)
+    shape = measure_crests(_sight(scene, part, region, rest.height_mm))
+    rest = _laid(shape, scene, part, rest)
+    return again(shape, scene.camera, rest.height_mm, rest.pose.slope_rad), rest
 
 
 def _axis_scale(shape: ThreadShape | CrestShape, lines: tuple[BudgetLine, ...]) -> Quantity:
@@ -236,9 +247,10 @@ def _axis_scale(shape: ThreadShape | CrestShape, lines: tuple[BudgetLine, ...]) 
     return Quantity(value=value, u=value * relative_u_scale(lines, shape.pitch_mm))
 
 
-def _unreadable(part: Shape, region: Region, problem: Flag, flags: list[Flag]) -> ThreadResult:
+def _unreadable(found: Found, problem: Flag, flags: list[Flag]) -> ThreadResult:
     """Note the problem and return the thread without any quantity."""
     flags.append(problem)
+    part, region = found.part, found.region
     ends = part.axis.to_photo(np.array([[region.start_px, 0.0], [region.end_px, 0.0]]))
     return ThreadResult(
         reading=ThreadReading(), half_angles_deg=(None, None), turns=region.turns,
@@ -256,7 +268,8 @@ def _hardly_turns(number: int) -> Flag:
     return flag("few-turns", f"part {number} shows hardly three turns of thread")
 
 
-def _refuse_region(scene: Scene, part: Shape, region: Region, number: int) -> Flag | None:
+def _refuse_region(scene: Scene, found: Found) -> Flag | None:
+    part, region, number = found.part, found.region, found.number
     if part.blob.cut and _near_border(scene, part, region):
         return flag("cut", f"part {number} is cut through its thread by the edge of the picture "
                            "or of the light")  # fmt: skip
@@ -300,7 +313,7 @@ def _clipped(scene: Scene, part: Shape) -> bool:
 
 
 def _geometry(
-    scene: Scene, part: Shape, shape: ThreadShape | CrestShape, rest: Rest, spec: ScaleSpec
+    scene: Scene, shape: ThreadShape | CrestShape, rest: Rest
 ) -> Geometry:
     camera = shape.camera
     centre = np.array(camera.centre_px)

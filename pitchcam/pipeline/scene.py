@@ -24,9 +24,10 @@ from pitchcam.objects.regions import few_crests
 from pitchcam.objects.shapes import Shape, describe
 from pitchcam.photo import Photo
 from pitchcam.records import Flag, ScaleSpec
+from pitchcam.reference_kinds import LYING, REFERENCE_KINDS
 from pitchcam.scale.faces import straight_sides
-from pitchcam.scale.find import NAMES, SHAPES, Edges, find_reference
-from pitchcam.scale.reference import Reference
+from pitchcam.scale.find import find_reference
+from pitchcam.scale.reference import Edges, Reference
 from pitchcam.scale.tilt import PRIOR_TILT_RAD, window_edges, window_tilt
 
 Progress = Callable[[str], None]
@@ -41,11 +42,13 @@ AGREE = 0.03
 class Scene:
     """One photo, taken apart: its objects, edges, reference and what was noticed on the way.
 
-    ``u_own_scale`` is the relative standard uncertainty of a scale that the part's own crests give,
-    ``told`` what the reference told of the lens.
+    ``spec`` is the reference as it was stated; ``camera`` has its distance set once the scale is
+    known. ``u_own_scale`` is the relative standard uncertainty of a scale that the part's own
+    crests give, ``told`` what the reference told of the lens.
     """
 
     photo: Photo
+    spec: ScaleSpec
     field: Field
     shapes: tuple[Shape, ...]
     rims: Rims
@@ -90,7 +93,7 @@ def take_apart(
         # A card's own sides are fitted with it.
         rest = [s for s in shapes if s.kind != "card" or spec.source != "card"]
         camera = _tilted(field, _undistorted(field, rest, camera))
-        if spec.source in ("pin", "disc", "card", "jaws"):
+        if spec.source in LYING:
             explained = None if spec.camera_profile is not None else _explained(photo, lens)
             reference, before = _found(explained, spec, shapes, camera, pins)
             if spec.source == "card" and explained is not None:
@@ -104,11 +107,11 @@ def take_apart(
                 "tells what pitch over diameter says without.",
                 code="no-reference",
             )  # fmt: skip
-    elif spec.source in ("pin", "disc", "card", "jaws"):
+    elif spec.source in LYING:
         _compare(reference, spec, shapes, camera, pins)
     flags += _scene_flags(rims, field, camera)
     return Scene(
-        photo=photo, field=field, shapes=tuple(shapes), rims=rims, camera=camera,
+        photo=photo, spec=spec, field=field, shapes=tuple(shapes), rims=rims, camera=camera,
         reference=reference, flags=tuple(flags), told=told,
     )  # fmt: skip
 
@@ -243,11 +246,12 @@ def _refuse_whole(shapes: list[Shape], rims: Rims, spec: ScaleSpec | None) -> No
             f"The outline is out of focus or shaken: edges are blurred over {2.5 * blur:.0f} "
             "pixels.", FLAGS["blurred"][1], code="blurred",
         )  # fmt: skip
-    if spec is not None and spec.source in SHAPES:
-        missing = all(s.kind != SHAPES[spec.source] for s in shapes)
+    kind = None if spec is None else REFERENCE_KINDS.get(spec.source)
+    if kind is not None and kind.shape is not None:
+        missing = all(s.kind != kind.shape for s in shapes)
         if missing and any(s.lopsided for s in shapes if s.kind == "other" and not s.blob.cut):
             raise UnreadableError(
-                f"Two objects touch or overlap: {NAMES[spec.source]} is not seen by itself, and an "
+                f"Two objects touch or overlap: {kind.says} is not seen by itself, and an "
                 "object has unlike sides.", FLAGS["touching"][1], code="touching",
             )  # fmt: skip
     if spacing > 0:

@@ -8,6 +8,7 @@ and, where it leans, the focal length.
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
 import cv2
@@ -19,7 +20,8 @@ from pitchcam.edges.bend import U_PIECE_PX, places
 from pitchcam.edges.lines import Segment, fit_line
 from pitchcam.errors import OutlineError, UnreadableError
 from pitchcam.objects.shapes import Shape
-from pitchcam.scale.reference import Reference
+from pitchcam.records import ScaleSpec
+from pitchcam.scale.reference import Among, Reference
 
 Points = NDArray[np.float64]
 
@@ -54,6 +56,15 @@ class _Side:
 #: camera's, displacement at the corner, wall, edges (px), width and height (mm), and four sides'
 #: own shifts (px).
 PARAMETERS = 16
+
+
+def references(among: Among, spec: ScaleSpec) -> list[Reference]:
+    """Return every card; what is not seen over its sides, or is none, is not one."""
+    found = []
+    for shape in among.shapes:
+        with suppress(OutlineError):
+            found.append(card_reference(shape, among.camera))
+    return found
 
 
 def card_reference(shape: Shape, camera: Camera) -> Reference:

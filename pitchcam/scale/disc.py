@@ -19,7 +19,8 @@ from pitchcam.light.walls import MOST_LIGHT, U_LIGHT, U_MOST_LIGHT
 from pitchcam.normal import normal_cdf
 from pitchcam.objects.contour import outline
 from pitchcam.objects.shapes import Shape, fit_circle
-from pitchcam.scale.reference import Reference
+from pitchcam.records import ScaleSpec
+from pitchcam.scale.reference import Among, Reference
 
 Points = NDArray[np.float64]
 
@@ -88,6 +89,11 @@ class _Fit:
 PARAMETERS = (
     "depth", "x", "y", "thickness", "lean_x", "lean_y", "wall", "blur", "corner", "broken",
 )  # fmt: skip
+
+
+def references(among: Among, spec: ScaleSpec) -> list[Reference]:
+    """Return every disc."""
+    return [disc_reference(s, among.camera, spec.mm or 0.0, spec.height_mm) for s in among.shapes]
 
 
 def disc_reference(

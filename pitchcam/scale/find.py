@@ -2,24 +2,18 @@
 
 from __future__ import annotations
 
+import importlib
 from collections.abc import Sequence
-from contextlib import suppress
 
 import numpy as np
 
 from pitchcam.camera.pinhole import Camera
-from pitchcam.edges.straight import TrueEdge
-from pitchcam.errors import OutlineError, UnreadableError, UsageError
+from pitchcam.errors import UnreadableError, UsageError
 from pitchcam.flags import FLAGS
 from pitchcam.objects.shapes import Points, Shape
 from pitchcam.records import ScaleSpec
-from pitchcam.scale.card import card_reference
-from pitchcam.scale.disc import disc_reference
-from pitchcam.scale.jaws import jaw_references
-from pitchcam.scale.pin import leaning, pin_distance
-from pitchcam.scale.reference import Reference
-
-Edges = dict[int, list[TrueEdge]]
+from pitchcam.reference_kinds import REFERENCE_KINDS, ReferenceKind
+from pitchcam.scale.reference import Among, Edges, Finder, Reference
 
 #: Distances of a phone from the plate that can be: macro lenses focus from 50 mm, and beyond a
 #: metre a thread has no pixels left.
@@ -34,15 +28,6 @@ HEIGHTS_MM = (-3.0, 45.0)
 BULGE_PX = 2.5
 CUT_ADVICE = "lay the reference whole into the lit window, a finger's width from its border, retake"
 
-#: The shape that each reference has.
-SHAPES = {"pin": "bar", "disc": "disc", "card": "card"}
-
-NAMES = {
-    "pin": "the pin", "disc": "the disc", "card": "the card", "jaws": "the caliper jaws",
-    "sheet": "the marker sheet",
-}  # fmt: skip
-
-
 def check_spec(spec: ScaleSpec) -> None:
     """Refuse a stated size that no such reference has.
 
@@ -51,11 +36,10 @@ def check_spec(spec: ScaleSpec) -> None:
     UsageError
         If a size is missing, not positive, or far from anything usable.
     """
-    limits = {"pin": (0.5, 60.0), "disc": (5.0, 120.0), "jaws": (1.0, 150.0),
-              "major": (0.8, 150.0)}  # fmt: skip
-    if spec.source not in limits:
+    kind = REFERENCE_KINDS.get(spec.source)
+    if kind is None or kind.limits_mm is None:
         return
-    low, high = limits[spec.source]
+    low, high = kind.limits_mm
     if spec.mm is None or not np.isfinite(spec.mm):
         raise UsageError(f"The size of {spec.source} is missing.", "State it in mm.")
     if not low <= spec.mm <= high:
@@ -86,32 +70,30 @@ def find_reference(
     UnreadableError
         If the photo shows no such reference, or more than one that contradict one another.
     """
-    mm = spec.mm or 0.0
-    if spec.source == "jaws":
-        plain = [s for s in shapes if not s.threads and s.kind in ("other", "bar")]
-        return _plausible(jaw_references(plain, camera, mm, spec.height_mm), spec)
-    found: list[Reference] = []
-    # Cut by the border, a pin's edges end at different places and a card has another shape. A disc
-    # is told whole by its circle (see DISC_SHARE).
-    whole = [s for s in shapes if s.kind == "disc" or not s.blob.cut]
-    for shape in whole:
-        if spec.source == "pin" and shape.kind == "bar" and shape.blob.label in pins:
-            found.append(_pin(shape, camera, pins[shape.blob.label], mm))
-        elif spec.source == "disc" and shape.kind == "disc":
-            found.append(disc_reference(shape, camera, mm, spec.height_mm))
-        elif spec.source == "card" and shape.kind == "card":
-            # What is not seen over its sides, or is none, is not the card.
-            with suppress(OutlineError):
-                found.append(card_reference(shape, camera))
-    _refuse_unwhole(found, shapes, spec)
-    return _plausible(found, spec)
+    kind = REFERENCE_KINDS[spec.source]
+    if kind.shape is not None:
+        # Cut by the border, a pin's edges end at different places and a card has another shape. A
+        # disc is told whole by its circle (see DISC_SHARE).
+        own = [s for s in shapes if s.kind == kind.shape and (s.kind == "disc" or not s.blob.cut)]
+    else:
+        own = list(shapes)
+    found = _finder(kind)(Among(shapes=own, camera=camera, pins=pins), spec)
+    if kind.shape is not None:
+        _refuse_unwhole(found, shapes, kind)
+    return _plausible(found, kind)
+
+
+def _finder(kind: ReferenceKind) -> Finder:
+    """Return the function that finds references of a kind: that of the module of its name."""
+    finder: Finder = importlib.import_module(f"pitchcam.scale.{kind.name}").references
+    return finder
 
 
 def _refuse_unwhole(
-    found: Sequence[Reference], shapes: Sequence[Shape], spec: ScaleSpec
-) -> None:  # fmt: skip
+    found: Sequence[Reference], shapes: Sequence[Shape], kind: ReferenceKind
+) -> None:
     """Say why the reference is not there: the border cuts it, or it touches another object."""
-    kind, name = SHAPES[spec.source], NAMES[spec.source]
+    name = kind.says
     if found:
         labels = {label for r in found for label in r.labels}
         used = [s for s in shapes if s.blob.label in labels]
@@ -122,7 +104,7 @@ def _refuse_unwhole(
             )
         return
     cut = [s for s in shapes if s.blob.cut and not s.threads and not s.others]
-    if any(s.kind == kind for s in cut):
+    if any(s.kind == kind.shape for s in cut):
         raise UnreadableError(
             f"{name[:1].upper()}{name[1:]} is cut by the edge of the picture or of the light.",
             CUT_ADVICE, code="cut",
@@ -148,7 +130,7 @@ def _straight(shape: Shape) -> bool:
     return all(bulge(side) < BULGE_PX for side in sides)
 
 
-def _plausible(found: list[Reference], spec: ScaleSpec) -> Reference:
+def _plausible(found: list[Reference], kind: ReferenceKind) -> Reference:
     low, high = DISTANCES_MM
     lowest, highest = HEIGHTS_MM
     good = [
@@ -157,7 +139,7 @@ def _plausible(found: list[Reference], spec: ScaleSpec) -> Reference:
     ]  # fmt: skip
     if not good:
         raise UnreadableError(
-            f"No object in the picture has the shape of {NAMES[spec.source]}.",
+            f"No object in the picture has the shape of {kind.says}.",
             FLAGS["no-reference"][1], code="no-reference",
         )  # fmt: skip
     best = min(good, key=lambda r: r.u_scale)
@@ -165,27 +147,7 @@ def _plausible(found: list[Reference], spec: ScaleSpec) -> Reference:
         gap = abs(other.camera.distance_mm / best.camera.distance_mm - 1)
         if gap > max(0.02, 4 * float(np.hypot(other.u_scale, best.u_scale))):
             raise UnreadableError(
-                f"Two objects could be {NAMES[spec.source]} and give scales {100 * gap:.0f} % "
+                f"Two objects could be {kind.says} and give scales {100 * gap:.0f} % "
                 "apart.", FLAGS["references-disagree"][1], code="references-disagree",
             )  # fmt: skip
     return best
-
-
-def _pin(
-    shape: Shape, camera: Camera, edges: list[TrueEdge], mm: float
-) -> Reference:
-    moved = [(edge.start_px, edge.end_px) for edge in edges]
-    distance, _ = pin_distance(camera, (moved[0], moved[1]), mm)
-    camera = leaning(camera, (moved[0], moved[1]), distance)
-    distance, _ = pin_distance(camera, (moved[0], moved[1]), mm)
-    width = float(np.linalg.norm(
-        np.mean(moved[0], axis=0) - np.mean(moved[1], axis=0)
-    ))  # fmt: skip
-    u_edges = float(np.hypot(edges[0].u_px, edges[1].u_px))
-    # A ground pin is true to 0.01 mm, a drill's shank to 0.02.
-    u_scale = float(np.hypot(np.hypot(u_edges, 0.08) / width, 0.008 / mm))
-    return Reference(
-        source="pin", camera=camera.over_plate(distance, np.nan), u_scale=u_scale,
-        height_mm=mm / 2, u_height_mm=0.02, where_px=shape.centre_px,
-        labels=(shape.blob.label,), outline_px=shape.outline_px,
-    )  # fmt: skip

@@ -20,8 +20,9 @@ from pitchcam.edges.lines import Segment, line_profiles
 from pitchcam.light.walls import MOST_LIGHT, U_LIGHT, U_MOST_LIGHT
 from pitchcam.normal import normal_cdf
 from pitchcam.objects.shapes import Shape
+from pitchcam.records import ScaleSpec
 from pitchcam.scale.faces import Face, Opening, openings
-from pitchcam.scale.reference import Reference
+from pitchcam.scale.reference import Among, Reference
 
 Points = NDArray[np.float64]
 
@@ -60,6 +61,12 @@ class _Fit:
     q: Points
     u_depth: float
     misfit: float
+
+
+def references(among: Among, spec: ScaleSpec) -> list[Reference]:
+    """Return the openings that are the jaws' among objects that carry no thread."""
+    plain = [s for s in among.shapes if not s.threads and s.kind in ("other", "bar")]
+    return jaw_references(plain, among.camera, spec.mm or 0.0, spec.height_mm)
 
 
 def jaw_references(

@@ -6,8 +6,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.camera.pinhole import Camera
+from pitchcam.edges.straight import TrueEdge
+from pitchcam.objects.shapes import Shape
+from pitchcam.records import ScaleSpec
+from pitchcam.scale.reference import Among, Reference
 
 Points = NDArray[np.float64]
+
+
+def references(among: Among, spec: ScaleSpec) -> list[Reference]:
+    """Return every pin whose edges are known."""
+    return [
+        _reference(s, among.camera, among.pins[s.blob.label], spec.mm or 0.0)
+        for s in among.shapes if s.blob.label in among.pins
+    ]  # fmt: skip
 
 
 def edge_plane(camera: Camera, start: Points, end: Points) -> Points:
@@ -90,3 +102,21 @@ def leaning(
     return camera.tilted(
         normal - lean * way / length, float(np.sqrt((prior**2 + u_along**2) / 2))
     )
+
+
+def _reference(shape: Shape, camera: Camera, edges: list[TrueEdge], mm: float) -> Reference:
+    moved = [(edge.start_px, edge.end_px) for edge in edges]
+    distance, _ = pin_distance(camera, (moved[0], moved[1]), mm)
+    camera = leaning(camera, (moved[0], moved[1]), distance)
+    distance, _ = pin_distance(camera, (moved[0], moved[1]), mm)
+    width = float(np.linalg.norm(
+        np.mean(moved[0], axis=0) - np.mean(moved[1], axis=0)
+    ))  # fmt: skip
+    u_edges = float(np.hypot(edges[0].u_px, edges[1].u_px))
+    # A ground pin is true to 0.01 mm, a drill's shank to 0.02.
+    u_scale = float(np.hypot(np.hypot(u_edges, 0.08) / width, 0.008 / mm))
+    return Reference(
+        source="pin", camera=camera.over_plate(distance, np.nan), u_scale=u_scale,
+        height_mm=mm / 2, u_height_mm=0.02, where_px=shape.centre_px,
+        labels=(shape.blob.label,), outline_px=shape.outline_px,
+    )  # fmt: skip

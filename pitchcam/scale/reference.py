@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.camera.pinhole import Camera
+from pitchcam.edges.straight import TrueEdge
+from pitchcam.objects.shapes import Shape
+from pitchcam.records import ScaleSpec
 
 Points = NDArray[np.float64]
+#: The true edges of every pin, by its blob's label.
+Edges = dict[int, list[TrueEdge]]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,3 +41,21 @@ class Reference:
     def place_mm(self) -> Points:
         """Its middle in the camera frame: about it a wrong tilt turns the plate."""
         return self.camera.on_plane(self.where_px, self.height_mm)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Among:
+    """What a reference is looked for in.
+
+    ``shapes`` are objects, sharpening undone: to a finder, whole ones of its kind's shape, or all
+    where it has none;
+    ``camera`` is the camera with its tilt set, ``pins`` the true edges of every pin.
+    """
+
+    shapes: Sequence[Shape]
+    camera: Camera
+    pins: Edges
+
+
+#: Finds all references of one kind, of the size that is stated.
+Finder = Callable[[Among, ScaleSpec], list[Reference]]

@@ -218,11 +218,15 @@ def _fit_ends(
     low, high = (max(low, meet), high) if groove else (low, min(high, meet))
     line = middle_line(y, blur_mm, np.inf if groove else high)
     angles = np.repeat([m.angles_rad for m in mirrors], len(forms), axis=0)
-    roughness = np.repeat([m.roughness for m in mirrors], len(forms))[:, None]
+    roughness = np.repeat([m.metal.roughness.value for m in mirrors], len(forms))[:, None]
     # Roughness and angles as logarithms of a factor.
-    expected = np.repeat([(m.loss, 0.0, 0.0, m.share) for m in mirrors], len(forms), axis=0)
+    metals = [m.metal for m in mirrors]
+    expected = np.repeat(
+        [(k.loss.value, 0.0, 0.0, k.share.value) for k in metals], len(forms), axis=0
+    )
     spread = np.repeat(
-        [(m.u_loss, m.u_angles, m.u_roughness, m.u_share) for m in mirrors], len(forms), axis=0
+        [(m.metal.loss.u, m.u_angles, m.metal.roughness.u, m.metal.share.u) for m in mirrors],
+        len(forms), axis=0,
     )
     pull = np.zeros((len(light), 4, 5))
     pull[:, np.arange(4), np.arange(1, 5)] = 1 / spread

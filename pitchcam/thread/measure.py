@@ -260,7 +260,7 @@ def _nearness(section: Section, surface: Surface, mm_per_px: float, straight: bo
 
 def _ramp(surface: Surface, whole: float, none: float) -> float:
     """Return how far a panel counts of which all does at one distance and nothing at another."""
-    bright = min(surface.share / BRIGHT, 1.0)
+    bright = min(surface.metal.share.value / BRIGHT, 1.0)
     return float(bright * np.clip((none - surface.panel) / (none - whole), 0.0, 1.0))
 
 
@@ -323,8 +323,8 @@ def _mirror(
         panel = surface.panel / (1 + surface.panel)
         angles.append(mirror_angle(reach, sight.camera.f_px, panel))
     return Mirror(
-        loss=surface.loss, u_loss=U_LOSS, roughness=surface.roughness, u_roughness=U_ROUGHNESS,
-        share=surface.share, u_share=U_SHARE, angles_rad=(angles[0], angles[1], angles[2]),
+        metal=surface.metal.elsewhere(U_LOSS, U_ROUGHNESS, U_SHARE),
+        angles_rad=(angles[0], angles[1], angles[2]),
         u_angles=U_NEAR_ANGLES if near_panel else U_ANGLES,
     )  # fmt: skip
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from pitchcam.objects.axis import ImageAxis, Points, envelope
 from pitchcam.objects.frame import AxisFrame
 from pitchcam.objects.regions import Region, believed_turn
+from pitchcam.robust import robust_line
 
 Values = NDArray[np.float64]
 
@@ -62,10 +63,8 @@ def local_axis(outline: Points, axis: ImageAxis, region: Region) -> ImageAxis:
     for crests, side in zip(region.crests, (upper, lower), strict=True):
         inner = crests[1:-1] if len(crests) > 5 else crests
         height = np.interp(inner, s, side)
-        slope, offset = np.polyfit(inner, height, 1)
-        deviation = np.abs(height - slope * inner - offset)
-        keep = deviation <= max(3 * float(np.median(deviation)), 0.5)
-        lines.append(np.polyfit(inner[keep], height[keep], 1))
+        line = robust_line(inner, height, least=0.5, rounds=2)
+        lines.append(np.array([line.slope, line.offset]))
     slope, offset = (lines[0] + lines[1]) / 2
     middle, share = (region.start_px + region.end_px) / 2, believed_turn(*region.crests)[0]
     # About the crests' own middle, which they tell well.

@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 from pitchcam.edges.flank_light import LitPanel, trace
 from pitchcam.edges.flank_place import (
     DEPTHS_PX,
-    METAL,
     PANELS,
     Placed,
     Profiles,
@@ -19,6 +18,7 @@ from pitchcam.edges.flank_place import (
 )
 from pitchcam.edges.helicoid import Helicoid
 from pitchcam.edges.rims import Rims
+from pitchcam.light.metal import UNSEEN
 from pitchcam.objects.contour import Crop
 from pitchcam.objects.frame import AxisFrame
 from pitchcam.thread.points import Flanks
@@ -93,13 +93,15 @@ def _halves(flanks: Flanks, group: Indices, crop: Crop, window_px: float) -> lis
     return halves
 
 
-def _stacked(halves: list[_Half]) -> Profiles:
+def _stacked(halves: list[_Half], blur_px: float) -> Profiles:
     shape = (len(halves), max(len(h.light) for h in halves))
     across, light, known = np.zeros(shape), np.ones(shape), np.zeros(shape, bool)
     for i, h in enumerate(halves):
         m = len(h.light)
         across[i, :m], light[i, :m], known[i, :m] = h.across_px, h.light, True
-    return Profiles(across_px=across, light=light, known=known)
+    return Profiles(
+        across_px=across, light=light, known=known, blur_px=blur_px, level=LEVEL
+    )
 
 
 def _solid(flanks: Flanks, section: Section, frame: AxisFrame) -> Helicoid:
@@ -132,7 +134,7 @@ def _place(
         behind_mm=np.asarray(sight.camera.distance_mm * PANELS, float),
     )  # fmt: skip
     traced = trace(thread, own.from_photo(xy), phase, side, panel)
-    return place_flanks(_stacked(halves), traced, sight.blur_px, _panel(sight.rims), LEVEL)
+    return place_flanks(_stacked(halves, sight.blur_px), traced, _panel(sight.rims))
 
 
 def _panel(rims: Rims) -> tuple[float, float]:
@@ -203,11 +205,9 @@ def move_to_edges(
             halves.append(_halves(flanks, group, sight.crop, window_px))
     every = [h for of_flank in halves for h in of_flank]
     if not every:
-        loss, roughness, share = METAL
         return flanks, (), Surface(
-            loss=loss, roughness=roughness, share=share, panel=_panel(sight.rims)[0],
-            background=1.0, misfit=0.0,
-        )  # fmt: skip
+            metal=UNSEEN, panel=_panel(sight.rims)[0], background=1.0, misfit=0.0
+        )
     placed = _place(every, flanks, sight, section)
     edges = tuple(
         FlankEdge(

@@ -41,7 +41,7 @@ def test_wrong_usage_is_exit_code_2():
     done = run("identify", "photo.jpg", "--pin", "8", "--disc", "23")
     assert done.returncode == 2
     assert done.stderr.count("\n") == 1
-    assert "--pin and --disc contradict" in done.stderr
+    assert "--disc and --pin contradict" in done.stderr
     assert run("nonsense").returncode == 2
 
 

@@ -5,6 +5,7 @@ import pytest
 
 from pitchcam.cli._options import Progress, output_path, scale_spec
 from pitchcam.errors import UsageError
+from pitchcam.reference_kinds import REFERENCE_KINDS
 
 
 def test_each_reference():
@@ -24,6 +25,15 @@ def test_each_reference():
 def test_two_references_contradict(options):
     with pytest.raises(UsageError, match="contradict"):
         scale_spec(**options)
+
+
+def test_every_kind_has_its_option():
+    for kind in REFERENCE_KINDS.values():
+        spec = scale_spec(**{kind.key: 20.0 if kind.limits_mm or kind.name == "sheet" else True})
+        assert spec.source == kind.name
+        assert (spec.mm is not None) == (kind.limits_mm is not None)
+    with pytest.raises(TypeError, match="ruler"):
+        scale_spec(ruler=300.0)
 
 
 def test_a_unit_mix_up_is_noticed():

@@ -1,5 +1,7 @@
 """Edges of flanks placed by traced light, from profiles that SciPy blurs."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter1d
@@ -7,6 +9,7 @@ from scipy.ndimage import gaussian_filter1d
 from pitchcam.edges.flank_light import SLOPES, Traced
 from pitchcam.edges.flank_place import DEPTHS_PX, PANELS, Profiles, place_flanks
 from pitchcam.light.esf import reflected
+from pitchcam.light.metal import UNSEEN, Known
 
 BLUR, LEVEL, RADIUS_PX = 0.95, 0.85, 180.0
 #: Last angles that mirror the panel, of eight flanks.
@@ -40,14 +43,16 @@ def profiles(edges, *, panel=5.0, background=1.0, noise=0.003, seed=2, **surface
     rng = np.random.default_rng(seed)
     light = np.array(light) + rng.normal(0, noise, (len(edges), len(ACROSS)))
     across = np.tile(ACROSS, (len(edges), 1))
-    return Profiles(across_px=across, light=light, known=np.ones(light.shape, bool))
+    return Profiles(
+        across_px=across, light=light, known=np.ones(light.shape, bool), blur_px=BLUR, level=LEVEL
+    )
 
 
 EDGES = np.array([-0.3, -0.1, 0.2, 0.0, -0.7, 0.1, -0.4, -0.2])
 
 
 def place(seen: Profiles, u_panel: float = 0.3):
-    return place_flanks(seen, traced(DEPTHS_PX), BLUR, (PANELS[5] * 1.1, u_panel), LEVEL)
+    return place_flanks(seen, traced(DEPTHS_PX), (PANELS[5] * 1.1, u_panel))
 
 
 def test_edges_come_out_where_they_are() -> None:
@@ -74,7 +79,20 @@ def test_level_to_edge_follows_from_the_surface() -> None:
 def test_blackened_part_has_bare_edges(share: float) -> None:
     found = place(profiles(EDGES, share=share))
     assert found.edge_px == pytest.approx(EDGES, abs=0.05)
-    assert found.surface.share == pytest.approx(share, abs=0.12)
+    assert found.surface.metal.share.value == pytest.approx(share, abs=0.12)
+
+
+def test_the_metal_comes_back_better_known() -> None:
+    """From ever more noise, what the fit returns tends to what it was given."""
+    seen = place(profiles(EDGES)).surface.metal
+    assert seen.loss.value == pytest.approx(TRUTH["loss"], abs=3 * seen.loss.u + 0.05)
+    assert seen.roughness.value == pytest.approx(TRUTH["roughness"], rel=0.4)
+    for name in ("loss", "roughness", "share"):
+        assert 0 < getattr(seen, name).u < getattr(UNSEEN, name).u
+    # Another prior, firmly held, stays.
+    firm = replace(UNSEEN, loss=Known(value=0.4, u=1e-4, source="stated"))
+    kept = place_flanks(profiles(EDGES), traced(DEPTHS_PX), (PANELS[5] * 1.1, 0.3), firm)
+    assert kept.surface.metal.loss.value == pytest.approx(0.4, abs=1e-3)
 
 
 def test_background_and_panel_are_found() -> None:
@@ -88,7 +106,7 @@ def test_samples_not_known_do_not_count() -> None:
     seen = profiles(EDGES)
     light, known = seen.light.copy(), seen.known.copy()
     light[:, :4], known[:, :4] = 7.0, False
-    spoiled = Profiles(across_px=seen.across_px, light=light, known=known)
+    spoiled = replace(seen, light=light, known=known)
     assert place(spoiled).edge_px == pytest.approx(EDGES, abs=0.06)
 
 
@@ -96,7 +114,7 @@ def test_what_is_drawn_otherwise_is_known_less() -> None:
     plain = profiles(EDGES)
     light = plain.light.copy()
     light[2] += 0.15 * np.sin(2 * ACROSS)
-    spoiled = place(Profiles(across_px=plain.across_px, light=light, known=plain.known))
+    spoiled = place(replace(plain, light=light))
     assert spoiled.misfit[2] > 4 * np.median(spoiled.misfit)
     assert spoiled.u_px[2] > 2 * place(plain).u_px[2]
     spread = spoiled.shift_px[2, 2] - spoiled.shift_px[1, 2]

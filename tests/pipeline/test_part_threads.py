@@ -17,7 +17,7 @@ from pitchcam.scale.reference import Reference
 from pitchcam.thread.pose import laid
 from pitchcam.thread.pose.height import Rest, Roll
 from pitchcam.thread.pose.records import UNKNOWN
-from tests.thread.drawn_shape import AXIS, HEIGHT, MAJOR, drawn_shape
+from tests.thread.drawn_shape import HEIGHT, MAJOR, drawn_shape
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 PHOTO, PIN = SAMPLES / "p05-unf12-pin.jpg", ScaleSpec(source="pin", mm=6.0)
@@ -40,10 +40,9 @@ def place(shape, *, reference_height=3.0, beside_px=300.0, spec=PIN):
     rest = Rest(width_mm=14.0, height_mm=HEIGHT, u_height_mm=0.1, hexagon=False,
                 stretch=(-20.0, 20.0), pose=lies)  # fmt: skip
     scene = SimpleNamespace(
-        reference=reference if spec.source != "major" else None, u_own_scale=0.0018
+        reference=reference if spec.source != "major" else None, u_own_scale=0.0018, spec=spec
     )
-    part = SimpleNamespace(axis=AXIS)
-    return part_threads._geometry(scene, part, shape, rest, spec)
+    return part_threads._geometry(scene, shape, rest)
 
 
 @pytest.mark.parametrize("height", [3.0, 15.0])

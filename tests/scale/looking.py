@@ -13,7 +13,7 @@ from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.straight import learn_rims, sharpened_undone
 from pitchcam.objects.field import Field, find_field
 from pitchcam.objects.shapes import Shape, describe
-from pitchcam.scale.find import Edges
+from pitchcam.scale.reference import Edges
 from tests.objects import drawing
 from tests.objects.drawing import View
 

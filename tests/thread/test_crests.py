@@ -8,6 +8,7 @@ from scipy.ndimage import gaussian_filter
 
 from pitchcam.edges.rims import UNLEARNT
 from pitchcam.light.esf import DEFAULT_SPREAD
+from pitchcam.light.metal import Known, Metal
 from pitchcam.light.mirrored import Mirror
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.contour import Crop
@@ -17,10 +18,11 @@ from pitchcam.thread.sight import Sight
 from tests.thread.helicoid import flanks_of, iso_profile, place, seen_sides, whitworth_profile
 
 FINER = 8
-NO_MIRROR = Mirror(
-    loss=0.5, u_loss=0.1, roughness=0.1, u_roughness=0.3, share=0.02, u_share=0.05,
-    angles_rad=(0.01, 0.01, 0.01), u_angles=0.1,
-)  # fmt: skip
+DULL = Metal(
+    loss=Known(value=0.5, u=0.1, source="drawn"), roughness=Known(value=0.1, u=0.3, source="drawn"),
+    share=Known(value=0.02, u=0.05, source="drawn"),
+)
+NO_MIRROR = Mirror(metal=DULL, angles_rad=(0.01, 0.01, 0.01), u_angles=0.1)
 BOTH = Around(mirrors={1.0: NO_MIRROR, -1.0: NO_MIRROR})
 
 

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from pitchcam.edges.flank_place import Surface
+from pitchcam.light.metal import UNSEEN
 from pitchcam.thread.budget import edges
 from pitchcam.thread.measure import FAR, NEAR, NO_TURN, _bend, _nearness, _ramp
 from tests.thread.drawn_shape import drawn_shape
@@ -17,7 +18,8 @@ def shape():
 
 
 def surface(panel, share=0.9):
-    return Surface(loss=0.5, roughness=0.1, share=share, panel=panel, background=1.0, misfit=0.0)
+    metal = replace(UNSEEN, share=replace(UNSEEN.share, value=share))
+    return Surface(metal=metal, panel=panel, background=1.0, misfit=0.0)
 
 
 def test_a_panel_counts_the_more_the_nearer_it_is(shape):

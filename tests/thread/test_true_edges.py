@@ -60,7 +60,7 @@ def test_dull_threads_flanks_end_at_their_edge(blur_px: float) -> None:
     assert abs(2 * first.fit.pitch_radius_mm - (MAJOR - 0.6495 * PITCH)) > 0.1
     assert abs(fit.pitch_mm) == pytest.approx(PITCH, rel=3e-4)
     assert fit.angle_deg == pytest.approx(60.0, abs=0.4)
-    assert surface.share < 0.15
+    assert surface.metal.share.value < 0.15
     assert len(edges) == 8
     assert all(abs(e.by_height_px) < 0.05 and e.u_px < 0.1 for e in edges)
 

@@ -9,7 +9,7 @@ from pitchcam.camera.pinhole import Camera
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.frame import axis_frame
 from pitchcam.thread.measure import ThreadShape
-from pitchcam.thread.pose.drift import again, thread_sight
+from pitchcam.thread.pose.drift import U_DRIFT_DEG, _by_drift, again, thread_sight
 from pitchcam.thread.pose.records import GRID
 from pitchcam.thread.section_fit import fit_section
 from tests.thread.helicoid import flanks_of, iso_profile, seen_sides
@@ -67,3 +67,16 @@ def test_noise_widens_what_the_crests_tell():
         return float(np.sqrt(weight @ (GRID - mean) ** 2))
 
     assert spread(0.8) > 1.2 * spread(0.02)
+
+
+def test_a_drift_hidden_in_noise_is_known_less():
+    """The fit's scatter over its curvature: half the squares' fall at one degree is a variance."""
+    shape, angles = level_shape(0.0), np.array([-2.5, 0.0, 2.5])
+
+    def falls_by(noise_mm2):
+        told = _by_drift(shape, CAMERA, angles, noise_mm2 + 1e-6 * angles**2)
+        return float(told.max() - told[np.argmin(np.abs(GRID - 1.0))])
+
+    # Quiet, one degree is some multiples of what is known at best.
+    assert falls_by(1e-10) > 0.9 * min(0.5 / U_DRIFT_DEG**2, 2.0)
+    assert falls_by(1e-3) < 0.5 * falls_by(1e-10)

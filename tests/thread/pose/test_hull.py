@@ -1,0 +1,61 @@
+"""How a part may fall: its lower hull under its weight."""
+
+import numpy as np
+import pytest
+
+from pitchcam.camera.pinhole import Camera
+from pitchcam.thread.pose.hull import Profile, falls
+from pitchcam.thread.pose.records import GRID
+from pitchcam.thread.pose.rest import posterior
+
+
+def stepped(head_mm: float, length_mm: float = 60.0) -> Profile:
+    """A round head of radius 10 mm and that length on a shank of 5 mm."""
+    z = np.linspace(0.0, length_mm, 601)
+    r = np.where(z <= head_mm, 10.0, 5.0)
+    return Profile(z_mm=z, seen_mm=r, rests_mm=r)
+
+
+def test_a_heavy_head_keeps_its_part_level() -> None:
+    """By cylinders: sum of r^2 l z / sum of r^2 l is 20.3 mm, on the head of 25; mid-length is 30.
+
+    Its centre of mass is good to 3 mm, a twentieth of the length.
+    """
+    level, leaning = sorted(falls(stepped(25.0)), key=lambda f: abs(f.incline_rad))
+    assert level.incline_rad == pytest.approx(0.0, abs=1e-9)
+    assert level.probability == pytest.approx(0.94, abs=0.01)
+    assert np.tan(leaning.incline_rad) == pytest.approx(-5 / 35, rel=0.01)
+
+
+def test_a_light_head_lets_its_part_lean() -> None:
+    found = falls(stepped(8.0))
+    assert max(found, key=lambda f: f.probability).incline_rad < -0.08
+    # Two radii, each good to 0.07 mm, over the edge's length, besides 0.15 degrees.
+    u = np.hypot(np.sqrt(2) * 0.07 / 52, np.radians(0.15))
+    assert max(found, key=lambda f: f.probability).u_incline_rad == pytest.approx(u, rel=0.01)
+
+
+def test_a_tilt_lifts_what_lies_farther_along_than_the_reference() -> None:
+    """A level cylinder that the picture shows rising by 2 degrees: the camera is tilted."""
+    z = np.linspace(-20.0, 20.0, 401)
+    r = np.full_like(z, 5.0)
+    cylinder = Profile(z_mm=z, seen_mm=r, rests_mm=r)
+    camera = Camera(
+        f_px=3000.0, u_f_px=30.0, centre_px=(2000.0, 1500.0), distance_mm=200.0,
+        u_tilt_rad=float(np.radians(2.0)),
+    )  # fmt: skip
+    seen = -0.5 * ((GRID - 2.0) / 0.1) ** 2
+    beside, beyond = (posterior(cylinder, seen, camera, 0.07, lever) for lever in (0.0, 30.0))
+    tilt = beyond.slope_rad - beyond.incline_rad
+    assert tilt > np.radians(1.0)
+    assert beyond.height_mm - beside.height_mm == pytest.approx(30 * np.tan(tilt), rel=0.05)
+
+
+def test_the_radius_that_carries_a_part_counts_in_its_height() -> None:
+    z = np.linspace(-20.0, 20.0, 401)
+    r = np.full_like(z, 5.0)
+    camera = Camera(f_px=3000.0, u_f_px=30.0, centre_px=(2000.0, 1500.0), distance_mm=200.0)
+    cylinder = Profile(z_mm=z, seen_mm=r, rests_mm=r)
+    sure, open_ = (posterior(cylinder, 0 * GRID, camera, u) for u in (0.0, 0.5))
+    assert open_.u_height_mm**2 - sure.u_height_mm**2 == pytest.approx(0.25)
+    assert open_.u_axis_height_mm**2 - sure.u_axis_height_mm**2 == pytest.approx(0.25)
