@@ -100,25 +100,37 @@ def legend() -> str:
 
 
 def dial_table(rows: list[Row]) -> Cells:
-    """Say for each dial how far every name is right, where doubt begins, and wrong names."""
-    out = [["dial", "all named right to", "first open or refused at", "named wrongly", "photos"]]
+    """Say for each dial how far every name is right, where doubt begins, and wrong names.
+
+    Of threads that pitch and diameter tell; the last column is the twin by angle.
+    """
+    out = [["dial", "all named right to", "first open or refused at", "twin open or refused at",
+            "named wrongly", "photos"]]  # fmt: skip
     for dial in DIALS.values():
         at = on_curve(rows, dial.name)
         values = [v for v in order(dial) if v in at]
-        good: list[float] = []
+        plain, good = first_doubt(at, values, twins=False), []
         for value in values:
-            if counts(at[value]).keys() - {"right"}:
+            if value == plain:
                 break
             good.append(value)
-        first = next((v for v in values if v not in good), None)
+        twin = first_doubt(at, values, twins=True)
         every = [r for v in values for r in at[v]]
-        two_sided = dial.name in ("level", "distortion")
-        wrong = counts(every)["wrong"]
-        last = "-" if not good else f"{good[-1]:g}" if not two_sided else (
-            f"{good[0]:g} to {good[-1]:g}")  # fmt: skip
-        out.append([dial.label, last, "-" if first is None else f"{first:g}", str(wrong),
-                    str(len(every))])  # fmt: skip
+        last = "-" if not good else f"{good[-1]:g}"
+        if good and dial.name in ("level", "distortion"):  # better neither way
+            last = f"{good[0]:g} to {last}"
+        out.append([dial.label, last, *("-" if v is None else f"{v:g}" for v in (plain, twin)),
+                    str(counts(every)["wrong"]), str(len(every))])  # fmt: skip
     return out
+
+
+def first_doubt(at: dict[float, list[Row]], values: list[float], *, twins: bool) -> float | None:
+    """Return the first value, from good to bad, at which a name is not given or not right."""
+    for value in values:
+        told = counts([r for r in at[value] if (r["truth"] in TWINS) == twins])
+        if told.keys() - {"right"}:
+            return value
+    return None
 
 
 def pooled(rows: list[Row], part: str, *, twins: bool | None = None) -> Row:
