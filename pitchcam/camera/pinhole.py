@@ -30,7 +30,8 @@ class Camera:
     ``k1``, ``k2`` are those of r_d = r (1 + k1 r^2 + k2 r^4) with r in units of the focal length.
     ``distance_mm`` is the perpendicular distance of the pinhole from the plate. ``u_corner`` is
     what is not known of the lens's distortion: a displacement at the picture's corner, as a share
-    of its distance from the middle.
+    of its distance from the middle. ``f_guess_px`` is the focal length as it was guessed before a
+    part told it; None where none did.
     """
 
     f_px: float
@@ -43,6 +44,7 @@ class Camera:
     k1: float = 0.0
     k2: float = 0.0
     u_corner: float = U_CORNER
+    f_guess_px: float | None = None
 
     @property
     def corner(self) -> float:
@@ -53,6 +55,11 @@ class Camera:
         """Return the same camera with its distortion set by the displacement at the corner."""
         k1 = corner * self.f_px**2 / float(np.hypot(*self.centre_px)) ** 2
         return replace(self, k1=float(k1), u_corner=float(u_corner))
+
+    @property
+    def u_lens(self) -> float:
+        """Relative standard uncertainty of the focal length."""
+        return self.u_f_px / self.f_px
 
     @property
     def tilt_deg(self) -> float:
@@ -92,6 +99,30 @@ class Camera:
     def over_plate(self, distance_mm: float, u_mm: float) -> Camera:
         """Return the same camera with its distance from the plate set."""
         return replace(self, distance_mm=float(distance_mm), u_distance_mm=float(u_mm))
+
+    def refocused(self, longer: float, plane_mm: float) -> Camera:
+        """Return a camera of another focal length that sees a plane at the same scale.
+
+        Parameters
+        ----------
+        longer
+            The new focal length over this one.
+        plane_mm
+            Height over the plate of the plane whose mm per pixel stay.
+
+        Notes
+        -----
+        A tilt was told by lines that meet far off, at so many pixels: its tangent goes with the
+        focal length. A distortion is a share of the picture, whatever the focal length is.
+        """
+        longer = float(longer)
+        x, y, z = self.normal
+        away = (self.distance_mm - plane_mm) * longer
+        return replace(
+            self.tilted(np.array([x * longer, y * longer, z]), self.u_tilt_rad * longer),
+            f_px=self.f_px * longer, u_f_px=self.u_f_px * longer, distance_mm=plane_mm + away,
+            k1=self.k1 * longer**2, k2=self.k2 * longer**4,
+        )  # fmt: skip
 
     def tilted(self, normal: Points, u_rad: float) -> Camera:
         """Return the same camera with the plate's normal set (made a unit vector, z > 0)."""

@@ -38,6 +38,12 @@ _LONG = 0.4
 #: coded values (eight pixels of a part's edge), so many times that of the rows beside, and the
 #: larger of both sums at most so many times the other.
 _MOVED_STEP, _MOVED_SUM, _MOVED_ABRUPT, _UNLIKE = 14, 500.0, 4.0, 2.5
+#: Where edges beside, of markers or of a part that lies along the rows, hide that, a row counts
+#: that steps so much more than both beside it and is like the one above once this is moved aside,
+#: by three pixels to so many: no more than this share of their differences is left (of damage made
+#: by hand 0.2-0.5), and three pixels farther the sum above more: an edge that lies all but along
+#: the rows is like itself over many. Only the rows with the largest steps are tried.
+_MOST_ASIDE, _ALIKE, _TRIED = 100, 0.55, 16
 #: Distances of the two rows in which one stair of coded units breaks off: their heights, and those
 #: of the colours at a quarter of the size.
 _STAIRS = (2, 4, 8, 16)
@@ -168,7 +174,27 @@ def _moved(plane: NDArray[np.uint8], noise: float) -> int | None:
     here = each[:, 1:-1]
     sudden = (here > _MOVED_SUM) & (here > _MOVED_ABRUPT * beside)
     found = np.flatnonzero(sudden.all(axis=0) & (here.max(axis=0) < _UNLIKE * here.min(axis=0)))
-    return int(found[0]) + 2 if len(found) else None
+    if len(found):
+        return int(found[0]) + 2
+    more = (here - beside).min(axis=0)
+    rows = np.argsort(-more)[:_TRIED]
+    rows = np.sort(rows[more[rows] > _MOVED_SUM]) + 2
+    return next((int(row) for row in rows if _fits_aside(plane[row - 1], plane[row])), None)
+
+
+def _fits_aside(above: NDArray[np.uint8], below: NDArray[np.uint8]) -> bool:
+    """Whether a row is far more like the one above once this is moved aside by so much."""
+    reach = min(_MOST_ASIDE, len(above) // 4)
+    middle, inner = below[reach:-reach], len(below) - 2 * reach
+
+    def unlike(by: int) -> float:
+        return float(cv2.norm(above[reach + by : reach + by + inner], middle, cv2.NORM_L1))
+
+    left = np.array([unlike(by) for by in range(-reach, reach + 1)])
+    by = np.arange(-reach, reach + 1)
+    best = int(np.argmin(np.where(np.abs(by) > 2, left, np.inf)))
+    farther = float(left[np.abs(by - by[best]) > 2].min())
+    return bool(left[best] < min(_ALIKE * left[reach], farther - _MOVED_SUM))
 
 
 def _rises(plane: NDArray[np.uint8], least: float) -> Floats:

@@ -17,6 +17,7 @@ from pitchcam.objects.regions import Region
 from pitchcam.objects.shapes import Shape
 from pitchcam.pipeline.pose_report import lies_aslant, part_pose
 from pitchcam.pipeline.scene import MOST_BLUR, Scene
+from pitchcam.pipeline.told_lens import scale_per_lens, told
 from pitchcam.records import (
     BudgetLine,
     Flag,
@@ -33,6 +34,7 @@ from pitchcam.thread.points import local_axis
 from pitchcam.thread.pose.drift import again
 from pitchcam.thread.pose.height import Rest, rest_height
 from pitchcam.thread.pose.laid import Known, lay
+from pitchcam.thread.pose.records import Pose
 from pitchcam.thread.reading import (
     IN_STEP,
     crest_plots,
@@ -119,6 +121,17 @@ def _sight(scene: Scene, part: Shape, region: Region, height_mm: float) -> Sight
     )  # fmt: skip
 
 
+def _focused(scene: Scene, found: Found) -> Scene:
+    """Return the scene; where no tag states the focal length, with that which the part tells."""
+
+    def lies(scene: Scene) -> Pose:
+        with suppress(*NOT_FITTED):
+            return measured(scene, found.part, found.region)[1].pose
+        return by_crests(scene, found.part, found.region)[1].pose
+
+    return told(scene, lies)
+
+
 def _laid(
     shape: ThreadShape | CrestShape, scene: Scene, part: Shape, level: Rest
 ) -> Rest:
@@ -144,6 +157,7 @@ def one_thread(
     if problem is None:
         try:
             with boundary(lambda: f"the measurement of part {number}", NOT_FITTED):
+                scene = _focused(scene, found)
                 return _one_thread(scene, found, wanted, flags)
         except NOT_FITTED:
             with (
@@ -326,7 +340,8 @@ def _geometry(
             height_mm=rest.height_mm, u_scale=scene.u_own_scale, rise_mm=0.0, u_rise_mm=0.0,
             apart_mm=0.0, corner_share=share, corner_share_reference=share,
             scale_on_axis=True, slope_rad=lies.slope_rad,
-            u_slope_rad=lies.u_slope_rad, height_per_rad=lies.height_per_rad,
+            u_slope_rad=lies.own_u_slope_rad, height_per_rad=lies.height_per_rad,
+            slope_per_lens=lies.slope_per_lens,
         )  # fmt: skip
     r = scene.reference
     there = float(np.hypot(*(r.where_px - centre))) / corner
@@ -336,7 +351,9 @@ def _geometry(
         height_mm=rest.height_mm, u_scale=r.u_scale, rise_mm=rest.height_mm - r.height_mm,
         u_rise_mm=float(np.hypot(rest.u_height_mm, r.u_height_mm)), apart_mm=apart,
         corner_share=share, corner_share_reference=there,
-        slope_rad=lies.slope_rad, u_slope_rad=lies.u_slope_rad, height_per_rad=lies.height_per_rad,
+        slope_rad=lies.slope_rad, u_slope_rad=lies.own_u_slope_rad,
+        height_per_rad=lies.height_per_rad, slope_per_lens=lies.slope_per_lens,
+        scale_per_lens=scale_per_lens(scene),
     )  # fmt: skip
 
 

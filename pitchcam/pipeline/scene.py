@@ -44,7 +44,9 @@ class Scene:
 
     ``spec`` is the reference as it was stated; ``camera`` has its distance set once the scale is
     known. ``u_own_scale`` is the relative standard uncertainty of a scale that the part's own
-    crests give, ``told`` what the reference told of the lens.
+    crests give, ``told`` what the reference told of the lens. ``bare`` is the camera before the
+    reference, ``pins`` the true edges of every pin: with them the reference is found again for
+    another focal length.
     """
 
     photo: Photo
@@ -57,6 +59,25 @@ class Scene:
     flags: tuple[Flag, ...]
     u_own_scale: float = 0.0
     told: Lesson | None = None
+    bare: Camera | None = None
+    pins: Edges | None = None
+
+    def refocused(self, longer: float) -> Scene:
+        """Return the scene with a focal length that many times as long, its reference found anew.
+
+        Away from the picture's middle the width of a pin and the rims of a disc are seen aslant,
+        and tell another scale from another distance.
+
+        Raises
+        ------
+        UnreadableError
+            If the reference cannot be one at that focal length.
+        """
+        if self.bare is None or self.pins is None:
+            return self
+        bare = self.bare.refocused(longer, 0.0)
+        reference = find_reference(self.spec, self.shapes, bare, self.pins)
+        return replace(self, bare=bare, reference=reference, camera=reference.camera)
 
 
 def take_apart(
@@ -89,15 +110,16 @@ def take_apart(
     rims, pins = learn_rims(shapes, field, camera)
     _refuse_whole(shapes, rims, spec if reference is None else None)
     shapes = [sharpened_undone(s, rims) for s in shapes]
+    bare = None
     if reference is None:
         # A card's own sides are fitted with it.
         rest = [s for s in shapes if s.kind != "card" or spec.source != "card"]
         camera = _tilted(field, _undistorted(field, rest, camera))
         if spec.source in LYING:
             explained = None if spec.camera_profile is not None else _explained(photo, lens)
-            reference, before = _found(explained, spec, shapes, camera, pins)
+            reference, bare = _found(explained, spec, shapes, camera, pins)
             if spec.source == "card" and explained is not None:
-                told = lesson(photo, before, reference.camera)
+                told = lesson(photo, bare, reference.camera)
             camera = reference.camera
         elif spec.source not in ("major", "none"):
             raise UnreadableError(
@@ -112,7 +134,7 @@ def take_apart(
     flags += _scene_flags(rims, field, camera)
     return Scene(
         photo=photo, spec=spec, field=field, shapes=tuple(shapes), rims=rims, camera=camera,
-        reference=reference, flags=tuple(flags), told=told,
+        reference=reference, flags=tuple(flags), told=told, bare=bare, pins=pins,
     )  # fmt: skip
 
 

@@ -40,8 +40,8 @@ def to_reading(
     station from the small end; a parallel one in its middle.
     """
     v = values(shape)
-    u, correlation = combined(lines)
     slope = v.get("taper", 0.0)
+    u, correlation = _stated(lines, slope)
     station, offset = None, 0.0
     if abs(slope) > TAPER_SEEN:
         large, small = (ends_mm[1], ends_mm[0]) if slope > 0 else (ends_mm[0], ends_mm[1])
@@ -72,8 +72,8 @@ def crest_reading(shape: CrestShape, lines: tuple[BudgetLine, ...]) -> ThreadRea
     A thread that tapers has its diameter stated at the large end of the crests seen.
     """
     v = values(shape)
-    u, correlation = combined(lines)
     slope = v["taper"]
+    u, correlation = _stated(lines, slope)
     station, offset, reach = None, 0.0, 0.0
     if abs(slope) > TAPER_SEEN:
         large, small = shape.span_mm[::-1] if slope > 0 else shape.span_mm
@@ -87,6 +87,16 @@ def crest_reading(shape: CrestShape, lines: tuple[BudgetLine, ...]) -> ThreadRea
         taper=quantity(abs(slope), u["taper"]), diameter_station_mm=station,
         starts=1 if shape.lag > IN_STEP else 2, correlation=correlation,
     )  # fmt: skip
+
+
+def _stated(
+    lines: tuple[BudgetLine, ...], slope: float
+) -> tuple[dict[str, float], dict[tuple[str, str], float]]:
+    """Return u and correlations of what is stated: a taper without its sign."""
+    u, correlation = combined(lines)
+    if slope < 0:
+        correlation = {k: -r if "taper" in k else r for k, r in correlation.items()}
+    return u, correlation
 
 
 def half_angles(

@@ -58,6 +58,30 @@ def test_a_picture_moved_aside(whole):
     assert found.at_px == pytest.approx(608, abs=2)
 
 
+@pytest.mark.parametrize(
+    "name, turn, row, by",
+    [("p08-g38-jaws", 1, 912, -8), ("p17-m14x1.5-sheet", 0, 296, 8), ("p20-box-pin", 0, 752, -8),
+     ("p20-box-pin", 1, 1248, 64)],
+)  # fmt: skip
+def test_a_picture_moved_aside_beside_edges_that_lie_along_the_rows(name, turn, row, by):
+    """A marker's or a jaw's edge in the rows beside steps as much as the damage."""
+    pixels = load_photo(SAMPLES / f"{name}.jpg").pixels
+    size = (1800, round(pixels.shape[0] * 1800 / pixels.shape[1]))
+    hurt = np.rot90(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), turn).copy()
+    assert find_seam(recoded(hurt)) is None
+    hurt[row:] = np.roll(hurt[row:], by, axis=1)
+    found = find_seam(recoded(hurt))
+    assert found is not None and found.kind == "shift"
+    assert found.at_px == pytest.approx(row, abs=2)
+
+
+def test_an_edge_all_but_along_the_rows_is_not_moved_aside():
+    """A jaw's wall in a photo made smaller: like itself over many pixels."""
+    pixels = load_photo(SAMPLES / "p15-npt18-jaws.jpg").pixels
+    small = cv2.resize(pixels, None, fx=0.45, fy=0.45, interpolation=cv2.INTER_AREA)
+    assert find_seam(small) is None
+
+
 def test_rows_that_repeat(whole):
     hurt = whole.copy()
     hurt[500:540] = whole[500]

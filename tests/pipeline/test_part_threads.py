@@ -40,8 +40,9 @@ def place(shape, *, reference_height=3.0, beside_px=300.0, spec=PIN):
     rest = Rest(width_mm=14.0, height_mm=HEIGHT, u_height_mm=0.1, hexagon=False,
                 stretch=(-20.0, 20.0), pose=lies)  # fmt: skip
     scene = SimpleNamespace(
-        reference=reference if spec.source != "major" else None, u_own_scale=0.0018, spec=spec
-    )
+        reference=reference if spec.source != "major" else None, u_own_scale=0.0018, spec=spec,
+        camera=shape.camera, bare=None,
+    )  # fmt: skip
     return part_threads._geometry(scene, shape, rest)
 
 

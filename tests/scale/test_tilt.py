@@ -60,3 +60,24 @@ def test_trapezium_beyond_any_hands_tilt() -> None:
     view = View(turn=(0.25, 0, 0))
     pixels = drawing.develop(lit(view, 0.8 * RECTANGLE))
     assert window_tilt(find_field(pixels), looking.camera(view)) is None
+
+
+def test_a_tilt_goes_with_the_focal_length_it_was_told_with() -> None:
+    """The same lines, read with another focal length, tell another tilt."""
+    view = View(turn=(0.04, -0.05, -0.2), f_px=2000.0)
+    field = find_field(drawing.develop(lit(view)))
+    camera = looking.camera(view, tilt=False)
+    here = window_tilt(field, camera)
+    shorter = window_tilt(field, camera.refocused(0.7, 0.0))
+    assert here is not None and shorter is not None
+    turned = camera.tilted(*here).refocused(0.7, 0.0)
+    assert turned.normal == pytest.approx(shorter[0], abs=2e-3)
+    assert turned.u_tilt_rad == pytest.approx(shorter[1], rel=0.2)
+
+
+def test_another_focal_length_leaves_the_scale_of_the_plane_it_is_told_for() -> None:
+    camera = looking.camera(View()).over_plate(200.0, 1.0)
+    longer = camera.refocused(1.3, 4.0)
+    here, there = ((c.distance_mm - 4.0) / c.f_px for c in (camera, longer))
+    assert there == pytest.approx(here)
+    assert longer.u_lens == pytest.approx(camera.u_lens)

@@ -74,7 +74,16 @@ def test_measuring_again_with_the_same_geometry_changes_nothing(shape):
 def test_a_scale_on_the_axis_leaves_no_height_to_know(shape):
     on_axis = replace(PLACE, scale_on_axis=True)
     sources = {line.source for line in budget(shape, on_axis)}
-    assert not sources & {"height of the axis", "focal length", "tilt of the camera"}
+    assert not sources & {"height of the axis", "tilt of the camera"}
+
+
+def test_a_scale_on_the_axis_does_not_go_with_the_focal_length(shape):
+    """How far off the optical axis the thread is seen does: taper and pitch diameter know it."""
+    lines = budget(shape, replace(PLACE, scale_on_axis=True, rise_mm=0.0))
+    focal = next(x for x in lines if x.source == "focal length")
+    assert not focal.of_scale
+    share = shape.camera.u_f_px / shape.camera.f_px
+    assert abs(focal.contributions["pitch_mm"]) < 0.02 * share * values(shape)["pitch_mm"]
 
 
 def test_the_sum_is_the_covariance_of_what_the_terms_draw():

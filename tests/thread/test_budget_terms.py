@@ -100,6 +100,51 @@ def test_a_longer_focal_length_counts_by_the_rise_and_its_sign(shape, quantity, 
     assert contribution(shape, "focal length", quantity, place) == pytest.approx(measured, rel=0.15)
 
 
+def test_a_wrong_focal_length_makes_a_taper_off_the_optical_axis():
+    """The helix's shadow widens a diameter by (d / 2) T^2 / tan^2 a at a slant T = s / L.
+
+    It grows along the thread by d T / (L tan^2 a), which is undone with the wrong L.
+    """
+    shape = drawn_shape(off_mm=20.0)
+    place = replace(PLACE, rise_mm=0.0)
+    u, v = shape.camera.u_f_px / shape.camera.f_px, values(shape)
+    assert abs(v["taper"]) < 2e-4
+    reach, tan = 200.0 - HEIGHT, np.tan(np.radians(30))
+    shadow = v["pitch_diameter_mm"] * (20.0 / reach) / (reach * tan**2)
+    told = line(shape, "focal length", place).contributions
+    assert abs(told["taper"]) == pytest.approx(2 * u * shadow, rel=0.15)
+    diameter = v["pitch_diameter_mm"] * (20.0 / reach) ** 2 / tan**2
+    # The contour of a round part is nearer by r^2 / L besides.
+    assert abs(told["pitch_diameter_mm"]) == pytest.approx(u * diameter, rel=0.3)
+
+
+def test_what_the_slope_follows_of_the_focal_length_counts_in_it():
+    """End faces show slant and slope together: the longer the lens, the more is slope."""
+    shape = drawn_shape(off_mm=20.0)
+    fixed, follows = (
+        line(shape, "focal length", replace(PLACE, rise_mm=0.0, slope_per_lens=by)).contributions
+        for by in (0.0, 0.1)
+    )
+    lies = replace(PLACE, u_slope_rad=0.1 * shape.camera.u_f_px / shape.camera.f_px)
+    slope = line(shape, "inclination of the part", lies).contributions
+    assert abs(follows["taper"] - fixed["taper"]) == pytest.approx(
+        abs(slope["taper"]), rel=0.1
+    )
+
+
+def test_a_scale_that_goes_with_the_focal_length_counts_in_it(shape):
+    """A pin far off the middle is seen aslant: its width tells another scale."""
+    plain = line(shape, "focal length").contributions
+    goes = line(shape, "focal length", replace(PLACE, scale_per_lens=-0.06)).contributions
+    u = shape.camera.u_f_px / shape.camera.f_px
+    # The plane of the reference is farther away than the thread by the rise.
+    reach = 200.0 - HEIGHT
+    grown = 1 + PLACE.rise_mm / reach
+    for name in LENGTHS:
+        share = (goes[name] - plain[name]) / values(shape)[name]
+        assert share == pytest.approx(-0.06 * u * grown, rel=0.05)
+
+
 @pytest.mark.parametrize("quantity", LENGTHS)
 def test_a_tilted_camera_is_nearer_to_what_lies_apart_from_the_reference(shape, quantity):
     """Turn the plate about a line along the thread through a reference beside it."""

@@ -57,3 +57,17 @@ def test_both_half_angles_make_the_thread_angle_with_its_u(shape):
     assert start.value + end.value == pytest.approx(shape.section.fit.angle_deg)
     for each in (start, end):
         assert u["angle_deg"] / np.sqrt(2) <= each.u <= u["angle_deg"]
+
+
+def test_a_taper_without_its_sign_goes_the_other_way_with_what_it_goes_with(shape):
+    lines = budget(shape, PLACE)
+    _, signed = combined(lines)
+    falls, rises = (
+        to_reading(tapered(shape, taper), lines, ENDS).correlation for taper in (-0.0625, 0.0625)
+    )
+    assert rises == signed
+    with_taper = [k for k in signed if "taper" in k and abs(signed[k]) > 0.01]
+    assert with_taper
+    for pair in with_taper:
+        assert falls[pair] == -signed[pair]
+    assert falls["pitch_mm", "major_mm"] == signed["pitch_mm", "major_mm"]

@@ -27,7 +27,9 @@ class Geometry:
     centre as a share of the corner's, ``corner_share_reference`` the reference's.
     ``scale_on_axis`` says that the part's own crests gave the scale. The axis rises by
     ``slope_rad`` over the plate; its height goes with that by ``height_per_rad``, which
-    ``u_rise_mm`` leaves out.
+    ``u_rise_mm`` leaves out, and with the focal length's logarithm by ``slope_per_lens``, which
+    ``u_slope_rad`` leaves out; the scale in the reference's plane goes with it by
+    ``scale_per_lens``, logarithm by logarithm.
     """
 
     height_mm: float
@@ -41,6 +43,8 @@ class Geometry:
     slope_rad: float = 0.0
     u_slope_rad: float = U_INCLINE_RAD
     height_per_rad: float = 0.0
+    slope_per_lens: float = 0.0
+    scale_per_lens: float = 0.0
 
 
 def values(shape: Measured) -> dict[str, float]:

@@ -9,9 +9,13 @@ from pitchcam.thread.measure import ThreadShape, remeasure
 
 def inclined(place: Geometry, sign: float) -> tuple[float, float]:
     """Return height and slope of the axis with the slope off by its u: the height goes with it."""
-    off = sign * place.u_slope_rad
-    rise = 0.0 if place.scale_on_axis else place.height_per_rad * off
-    return place.height_mm + rise, place.slope_rad + off
+    return sloped(place, sign * place.u_slope_rad)
+
+
+def sloped(place: Geometry, off_rad: float) -> tuple[float, float]:
+    """Return height and slope of the axis with the slope off by an angle."""
+    rise = 0.0 if place.scale_on_axis else place.height_per_rad * off_rad
+    return place.height_mm + rise, place.slope_rad + off_rad
 
 
 def inclination(shape: ThreadShape, place: Geometry) -> BudgetLine:

@@ -1,13 +1,18 @@
 """The scale's terms: reference, height of the axis, focal length, tilt, distortion.
 
 By similar triangles the scale on the axis is that of the reference's plane less the rise over the
-focal length, and the lengths follow it; angles and taper have no share.
+focal length, and the lengths follow it. Angles and taper have a share in the focal length alone:
+it tells how far off the optical axis a thread is seen.
 """
 
 from __future__ import annotations
 
+import numpy as np
+
 from pitchcam.records import BudgetLine
-from pitchcam.thread.budget.geometry import Geometry, Measured, reach_mm, scaled
+from pitchcam.thread.budget.geometry import Geometry, Measured, reach_mm, scaled, values
+from pitchcam.thread.budget.pose import sloped
+from pitchcam.thread.pose.drift import again
 
 #: A displacement of k c^3 at the share c of the corner's distance makes the scale wrong by k c^2
 #: across the radius and 3 k c^2 along it; neither direction is known here, and between the two
@@ -34,12 +39,28 @@ def axis_height(shape: Measured, place: Geometry) -> BudgetLine | None:
     return _line("height of the axis", shape, -place.u_rise_mm / reach_mm(shape))
 
 
-def focal_length(shape: Measured, place: Geometry) -> BudgetLine | None:
-    """Return what the focal length contributes, by way of the rise over it."""
-    if place.scale_on_axis:
-        return None
-    share = place.rise_mm / reach_mm(shape) * shape.camera.u_f_px / shape.camera.f_px
-    return _line("focal length", shape, share)
+def focal_length(shape: Measured, place: Geometry) -> BudgetLine:
+    """Measure again with the focal length longer and shorter by its u, the reference as it is seen.
+
+    The rise counts by its share of the distance. Slant and the helix's shadow go with the distance
+    too, the shadow's taper with its square: they move pitch diameter, angle and taper. The slope
+    that the end faces show is another one then.
+    """
+    plane = place.height_mm - place.rise_mm
+    u = shape.camera.u_lens
+
+    def at(lens: float) -> dict[str, float]:
+        camera = shape.camera.refocused(float(np.exp(lens)), plane)
+        away = (camera.distance_mm - plane) * float(np.exp(place.scale_per_lens * lens))
+        camera = camera.over_plate(plane + away, np.nan)
+        return values(again(shape, camera, *sloped(place, place.slope_per_lens * lens)))
+
+    # Half of what lies between both ends: what goes with 1 / L^2 is far from straight.
+    longer, shorter = at(u), at(-u)
+    return BudgetLine(
+        source="focal length", of_scale=not place.scale_on_axis,
+        contributions={k: (longer[k] - shorter[k]) / 2 for k in longer.keys() & shorter.keys()},
+    )  # fmt: skip
 
 
 def tilt(shape: Measured, place: Geometry) -> BudgetLine | None:

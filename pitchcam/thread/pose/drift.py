@@ -7,6 +7,7 @@ tapers are none or one of the standards' few.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import overload
 
 import numpy as np
@@ -54,8 +55,38 @@ def again(shape: Measured, camera: Camera, height_mm: float, slope_rad: float) -
     return remeasure(shape, camera, height_mm, slope_rad)
 
 
-def thread_sight(shape: Measured, camera: Camera, height_mm: float) -> Values:
-    """Return the log likelihood of the axis's angle over GRID by one measured thread.
+@dataclass(frozen=True, kw_only=True)
+class ThreadSight:
+    """What one thread tells of its axis's angle, for any focal length.
+
+    ``even`` is the log likelihood over GRID that its crests are even in space. Its taper is that
+    measured level, ``taper``, and grows by ``per_deg`` for each degree; ``unfolded`` of it is what
+    the helix's shadow took from it. ``u_taper`` is its standard uncertainty.
+    """
+
+    even: Values
+    taper: float
+    per_deg: float
+    unfolded: float
+    u_taper: float
+
+    def at(self, longer: float) -> Values:
+        """Return the log likelihood over GRID with a focal length that many times as long.
+
+        Drift and perspective's share of the taper go with sin(a) / L; the shadow's with
+        (s / L) / L.
+        """
+        taper = (
+            self.taper + self.unfolded * (1 - 1 / longer**2) + self.per_deg * GRID / longer
+        )
+        likely = sum(share * normal(taper - t, self.u_taper) for t, share in TAPERS)
+        even: Values = np.interp(GRID / longer, GRID, self.even)
+        out: Values = even + np.log((1 - ODD) * likely + ODD / ODD_TAPER)
+        return out
+
+
+def thread_sight(shape: Measured, camera: Camera, height_mm: float) -> ThreadSight:
+    """Return what one measured thread tells of its axis's angle.
 
     Parameters
     ----------
@@ -78,7 +109,12 @@ def thread_sight(shape: Measured, camera: Camera, height_mm: float) -> Values:
         before, (middle, bend) = middle, _lowest(angles, squares)
         if bend == 0.0 or abs(middle - before) < CLOSE / 2:
             break
-    return _by_drift(shape, camera, angles, squares) + _by_taper(shape, angles, tapers)
+    per_deg, taper = np.polyfit(angles, tapers, 1)
+    return ThreadSight(
+        even=_by_drift(shape, camera, angles, squares), taper=float(taper),
+        per_deg=float(per_deg), unfolded=_unfolded(shape, camera, height_mm),
+        u_taper=_u_taper(shape),
+    )  # fmt: skip
 
 
 def _lowest(angles: Values, squares: list[float] | Values) -> tuple[float, float]:
@@ -108,13 +144,22 @@ def _by_drift(shape: Measured, camera: Camera, angles: Values, squares: Values) 
     return out
 
 
-def _by_taper(shape: Measured, angles: Values, tapers: Values) -> Values:
-    slope, start = np.polyfit(angles, tapers, 1)
-    taper = start + slope * GRID
+def _unfolded(shape: Measured, camera: Camera, height_mm: float) -> float:
+    """Return the taper that the helix's shadow makes of a level thread off the optical axis.
+
+    The shadow widens a diameter by (d / 2) T^2 / tan^2 a at a slant T, which grows by 1 / L along
+    the thread. Crests have no slope, and no shadow.
+    """
     if isinstance(shape, CrestShape):
-        u = float(np.hypot(shape.u_taper, U_TAPER))
-    else:
-        u = U_TAPER + (U_TAPER_NEAR - U_TAPER) * shape.nearness
-    likely = sum(share * normal(taper - t, u) for t, share in TAPERS)
-    out: Values = np.log((1 - ODD) * likely + ODD / ODD_TAPER)
-    return out
+        return 0.0
+    level = again(shape, camera, height_mm, 0.0)
+    z, _, x = level.section.pinhole(level.frame)
+    slant = (sum(level.span_mm) / 2 - z) / x
+    tan = float(np.mean(level.section.fit.tan_half))
+    return float(level.pitch_diameter_mm * slant / (x * tan**2))
+
+
+def _u_taper(shape: Measured) -> float:
+    if isinstance(shape, CrestShape):
+        return float(np.hypot(shape.u_taper, U_TAPER))
+    return U_TAPER + (U_TAPER_NEAR - U_TAPER) * shape.nearness

@@ -21,6 +21,9 @@ class Pose:
     ``axis_height_mm`` the height over it at the thread. ``slope_rad`` and ``height_mm`` are the
     same over the plate as the camera has it, to which the tilt that the picture shows is added;
     ``height_per_rad`` is how the one goes with the other, ``u_height_mm`` what is left then.
+    ``lens`` is the logarithm by which the focal length comes out longer than the camera has it,
+    ``u_lens`` its standard uncertainty: faces and thread see the axis through it. The slope goes
+    with it by ``slope_per_lens``.
     ``turn_rad`` is a hexagon's turn about the axis from lying on a flat; None where there is none.
     """
 
@@ -33,8 +36,17 @@ class Pose:
     height_per_rad: float
     axis_height_mm: float = 0.0
     u_axis_height_mm: float = 0.0
+    lens: float = 0.0
+    u_lens: float = 0.0
+    slope_per_lens: float = 0.0
     turn_rad: float | None = None
     u_turn_rad: float | None = None
+
+    @property
+    def own_u_slope_rad(self) -> float:
+        """What is left of the slope's u where the focal length is known."""
+        left = self.u_slope_rad**2 - (self.slope_per_lens * self.u_lens) ** 2
+        return float(np.sqrt(max(left, 0.0)))
 
 #: A part whose pose is not known lies inclined by about this: on a hexagon whose other end touches,
 #: or whose flats are not true (common practice, no source; the sample photos of workshops reach 4.5

@@ -9,14 +9,16 @@ together; the hull and the height know the plate alone.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.camera.pinhole import Camera
-from pitchcam.normal import log_sum_exp
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.end_face import Face
 from pitchcam.objects.frame import axis_frame
+from pitchcam.thread.pose.drift import ThreadSight
 from pitchcam.thread.pose.hull import Profile, falls
 from pitchcam.thread.pose.records import GRID, Pose, normal
 
@@ -37,17 +39,36 @@ KNOWN_LENS, U_LENS = 0.06, 0.35
 ODD_BULGE = 0.4
 
 
+@dataclass(frozen=True, kw_only=True)
+class Seen:
+    """What the picture tells of the axis's angle and of the focal length together.
+
+    ``log`` is the log likelihood, (lenses, GRID), with the lenses' prior in it; ``lens`` the
+    logarithms by which the focal length is longer than the camera's.
+    """
+
+    lens: Values
+    log: Values
+
+
+def lens_is_open(camera: Camera) -> bool:
+    """Whether any lens of a phone may have been used."""
+    return camera.f_guess_px is not None or camera.u_lens > KNOWN_LENS
+
+
 def sight(
-    faces: list[Face], thread: Values, axis: ImageAxis, camera: Camera, height_mm: float
-) -> Values:
-    """Return the log likelihood over GRID of what end faces and thread show.
+    faces: list[Face], thread: ThreadSight | None, axis: ImageAxis, camera: Camera,
+    height_mm: float,
+) -> Seen:  # fmt: skip
+    """Return what end faces and thread show, over GRID and for each focal length.
 
     Parameters
     ----------
     faces
         The end faces that are seen to be flat.
     thread
-        What the thread shows by itself, of :func:`pitchcam.thread.pose.drift.thread_sight`.
+        What the thread shows by itself, of :func:`pitchcam.thread.pose.drift.thread_sight`; None
+        where it shows nothing.
     axis, camera, height_mm
         The part's axis in the photo, the camera, and the height of the axis over the plate.
 
@@ -56,16 +77,17 @@ def sight(
     Both see the axis through the focal length: a face lies so far off the optical axis, and the
     camera so far above. It is one unknown for all of them.
     """
-    share = camera.u_f_px / camera.f_px
-    spread = U_LENS if share > KNOWN_LENS else share
-    steps = np.linspace(-2.5, 2.5, 11 if share > KNOWN_LENS else 5)
+    is_open = lens_is_open(camera)
+    spread = U_LENS if is_open else camera.u_lens
+    steps = np.linspace(-2.5, 2.5, 21 if is_open else 5)
+    lens = steps * spread + np.log((camera.f_guess_px or camera.f_px) / camera.f_px)
     total = []
-    for step in steps:
-        longer = float(np.exp(step * spread))
-        drawn = np.interp(GRID / longer, GRID, thread)
-        total.append(_faces(faces, axis, camera, height_mm, longer) + drawn - 0.5 * step**2)
-    out: Values = log_sum_exp(total, axis=0)
-    return out
+    for step, longer in zip(steps, np.exp(lens), strict=True):
+        drawn = np.zeros(len(GRID)) if thread is None else thread.at(float(longer))
+        total.append(
+            _faces(faces, axis, camera, height_mm, float(longer)) + drawn - 0.5 * step**2
+        )
+    return Seen(lens=lens, log=np.array(total))
 
 
 def _faces(
@@ -74,10 +96,11 @@ def _faces(
     """Return the log likelihood of the faces with the focal length that many times as long."""
     total = np.zeros(len(GRID))
     a = np.radians(GRID)
+    camera = camera.refocused(longer, height_mm)
     for face in faces:
         frame = axis_frame(camera, axis, face.s_px, height_mm)
         view = -frame.origin / np.linalg.norm(frame.origin)
-        along, up = float(frame.along @ view) / longer, float(-np.array(camera.normal) @ view)
+        along, up = float(frame.along @ view), float(-np.array(camera.normal) @ view)
         shown = face.end * (np.cos(a) * along + np.sin(a) * up)
         convex = normal(face.bulge - np.abs(shown), face.u_bulge)
         concave = np.where(shown > 0, normal(face.bulge + shown, face.u_bulge), convex)
@@ -99,7 +122,7 @@ def prior(profile: Profile) -> Values:
 
 
 def posterior(
-    profile: Profile, seen: Values, camera: Camera, u_radius_mm: float, lever_mm: float = 0.0
+    profile: Profile, seen: Seen, camera: Camera, u_radius_mm: float, lever_mm: float = 0.0
 ) -> Pose:
     """Return the pose that hull and picture agree on.
 
@@ -108,7 +131,7 @@ def posterior(
     profile
         The part along its axis, from the thread's middle.
     seen
-        Log likelihood of the axis's angle over GRID, from the picture.
+        What the picture shows, of :func:`sight`.
     camera
         The camera over the plate, with the uncertainty of its tilt.
     u_radius_mm
@@ -121,9 +144,10 @@ def posterior(
     tilts = np.linspace(-3, 3, 31) * u_tilt if u_tilt > 0.1 else np.zeros(1)
     weight = np.exp(-0.5 * (tilts / max(u_tilt, 1e-9)) ** 2)
     angle = GRID[:, None] + tilts
-    likely = np.interp(angle, GRID, seen)
-    joint = prior(profile)[:, None] * weight * np.exp(likely - likely.max())
-    joint /= joint.sum()
+    likely = np.array([np.interp(angle, GRID, log) for log in seen.log])
+    every = prior(profile)[:, None] * weight * np.exp(likely - likely.max())
+    every /= every.sum()
+    joint = every.sum(axis=0)
     over_plate = profile.axis_height_mm(np.radians(GRID))[:, None] + np.zeros_like(angle)
     height = over_plate + lever_mm * np.tan(np.radians(tilts))
 
@@ -138,9 +162,15 @@ def posterior(
     shared = float((joint * (height - at) * (np.radians(angle) - slope)).sum())
     per_rad = shared / max(u_slope**2, 1e-12)
     left = max(u_at**2 - (per_rad * u_slope) ** 2, 0.0)
+    share = every.sum(axis=(1, 2))
+    lens = float(share @ seen.lens)
+    u_lens = float(np.sqrt(share @ (seen.lens - lens) ** 2))
+    turned = np.einsum("lit,it->l", every, np.radians(angle) - slope)
+    per_lens = float(turned @ (seen.lens - lens)) / max(u_lens**2, 1e-12)
     return Pose(
         incline_rad=incline, u_incline_rad=u_incline, slope_rad=slope, u_slope_rad=u_slope,
         height_mm=at, u_height_mm=float(np.hypot(np.sqrt(left), u_radius_mm)),
-        height_per_rad=per_rad, axis_height_mm=axis_height,
+        height_per_rad=per_rad, lens=lens, u_lens=u_lens, slope_per_lens=per_lens,
+        axis_height_mm=axis_height,
         u_axis_height_mm=float(np.hypot(u_axis_height, u_radius_mm)),
     )  # fmt: skip

@@ -32,12 +32,12 @@ def level_shape(incline_deg, noise_px=0.0, taper=0.0):
     return ThreadShape(
         axis=AXIS, frame=level, section=section, flanks=flanks, edges=(), tips=(),
         roots=(), spacing_px=PITCH / level.mm_per_px, span_mm=(-6.0, 6.0),
-        outline_px=np.zeros((0, 2)), straight=True, nearness=0.0, bend_deg=0.0,
+        outline_px=np.zeros((0, 2)), straight=True, nearness=0.0, turning=0.0, bend_deg=0.0,
     )  # fmt: skip
 
 
 def told(shape):
-    weight = np.exp(thread_sight(shape, CAMERA, HEIGHT))
+    weight = np.exp(thread_sight(shape, CAMERA, HEIGHT).at(1.0))
     weight /= weight.sum()
     return float(GRID[np.argmax(weight)])
 
@@ -61,7 +61,7 @@ def test_a_taper_is_not_taken_for_an_angle(incline):
 
 def test_noise_widens_what_the_crests_tell():
     def spread(noise_px):
-        weight = np.exp(thread_sight(level_shape(6.0, noise_px), CAMERA, HEIGHT))
+        weight = np.exp(thread_sight(level_shape(6.0, noise_px), CAMERA, HEIGHT).at(1.0))
         weight /= weight.sum()
         mean = float(weight @ GRID)
         return float(np.sqrt(weight @ (GRID - mean) ** 2))
@@ -80,3 +80,15 @@ def test_a_drift_hidden_in_noise_is_known_less():
     # Quiet, one degree is some multiples of what is known at best.
     assert falls_by(1e-10) > 0.9 * min(0.5 / U_DRIFT_DEG**2, 2.0)
     assert falls_by(1e-3) < 0.5 * falls_by(1e-10)
+
+
+@pytest.mark.parametrize("longer", [0.7, 1.4])
+def test_the_taper_at_another_focal_length_is_that_of_measuring_with_it(longer):
+    shape = level_shape(2.0)
+    sight = thread_sight(shape, CAMERA, HEIGHT)
+    other = CAMERA.refocused(longer, HEIGHT)
+    for deg in (-3.0, 0.0, 3.0):
+        seen = again(shape, other, HEIGHT, np.radians(deg)).taper
+        told = sight.taper + sight.unfolded * (1 - 1 / longer**2) + sight.per_deg * deg / longer
+        assert told == pytest.approx(seen, abs=8e-4)
+    assert abs(sight.unfolded) > 1e-3

@@ -6,7 +6,7 @@ import pytest
 from pitchcam.camera.pinhole import Camera
 from pitchcam.thread.pose.hull import Profile, falls
 from pitchcam.thread.pose.records import GRID
-from pitchcam.thread.pose.rest import posterior
+from pitchcam.thread.pose.rest import Seen, posterior
 
 
 def stepped(head_mm: float, length_mm: float = 60.0) -> Profile:
@@ -44,7 +44,7 @@ def test_a_tilt_lifts_what_lies_farther_along_than_the_reference() -> None:
         f_px=3000.0, u_f_px=30.0, centre_px=(2000.0, 1500.0), distance_mm=200.0,
         u_tilt_rad=float(np.radians(2.0)),
     )  # fmt: skip
-    seen = -0.5 * ((GRID - 2.0) / 0.1) ** 2
+    seen = Seen(lens=np.zeros(1), log=-0.5 * ((GRID[None] - 2.0) / 0.1) ** 2)
     beside, beyond = (posterior(cylinder, seen, camera, 0.07, lever) for lever in (0.0, 30.0))
     tilt = beyond.slope_rad - beyond.incline_rad
     assert tilt > np.radians(1.0)
@@ -56,6 +56,7 @@ def test_the_radius_that_carries_a_part_counts_in_its_height() -> None:
     r = np.full_like(z, 5.0)
     camera = Camera(f_px=3000.0, u_f_px=30.0, centre_px=(2000.0, 1500.0), distance_mm=200.0)
     cylinder = Profile(z_mm=z, seen_mm=r, rests_mm=r)
-    sure, open_ = (posterior(cylinder, 0 * GRID, camera, u) for u in (0.0, 0.5))
+    blind = Seen(lens=np.zeros(1), log=np.zeros((1, len(GRID))))
+    sure, open_ = (posterior(cylinder, blind, camera, u) for u in (0.0, 0.5))
     assert open_.u_height_mm**2 - sure.u_height_mm**2 == pytest.approx(0.25)
     assert open_.u_axis_height_mm**2 - sure.u_axis_height_mm**2 == pytest.approx(0.25)

@@ -16,8 +16,6 @@ from pitchcam.thread.pose.records import GRID
 from pitchcam.thread.pose.rest import posterior, sight
 from tests.thread.pose.drawn_part import Lying, bolt, comes_to_rest, sender, stud
 
-DARK = np.zeros(len(GRID))
-
 
 def camera_of(part, u_tilt_deg=0.05):
     return Camera(
@@ -46,7 +44,7 @@ def shape_of(part):
     )
 
 
-def laid(part, *, u_tilt_deg=0.05, thread=DARK, z=9.0):
+def laid(part, *, u_tilt_deg=0.05, thread=None, z=9.0):
     """Return the pose by outline and hull, and the profile, at a place along the part."""
     shape, camera = shape_of(part), camera_of(part, u_tilt_deg)
     level = rest_height(shape, camera)
@@ -138,7 +136,7 @@ def test_tilt_of_the_camera_is_told_from_inclination_by_the_hull():
     frame = axis_frame(tilted, shape.axis, 0.0, 6.0)
     faces = [f for e in (-1.0, 1.0) if (f := end_face(shape.outline_px, shape.axis, e))]
     profile = part_profile(seen_part(shape), frame, rest_height(shape, tilted))
-    pose = posterior(profile, sight(faces, DARK, shape.axis, tilted, 6.0), tilted, 0.1)
+    pose = posterior(profile, sight(faces, None, shape.axis, tilted, 6.0), tilted, 0.1)
     # The plate was said to rise by 2.5 degrees to the right, and does not.
     along = np.sign(shape.axis.direction[0])
     assert np.degrees(pose.slope_rad) == pytest.approx(-2.5 * along, abs=0.6)
@@ -152,7 +150,8 @@ def test_the_thread_decides_where_no_end_is_seen():
     frame = axis_frame(camera, shape.axis, 0.0, level.height_mm)
     profile = part_profile(seen_part(shape), frame, level)
     for told in (0.0, comes_to_rest(bolt())):
-        thread = -0.5 * ((GRID - told) / 1.0) ** 2
+        log = -0.5 * ((GRID - told) / 1.0) ** 2
+        thread = SimpleNamespace(at=lambda longer, log=log: log)
         pose = posterior(profile, sight([], thread, shape.axis, camera, 9.0), camera, 0.1)
         assert np.degrees(pose.incline_rad) == pytest.approx(told, abs=0.8)
 
@@ -162,3 +161,43 @@ def test_a_higher_profile_lifts_the_axis():
     _, profile = laid(part)
     thicker = replace(profile, rests_mm=profile.rests_mm + 0.5)
     assert thicker.axis_height_mm(0.0) - profile.axis_height_mm(0.0) == pytest.approx(0.5)
+
+
+@pytest.mark.parametrize("longer", [0.65, 0.8, 1.25, 1.6])
+@pytest.mark.parametrize("rings", [bolt(), stud()], ids=["bolt", "stud"])
+def test_end_faces_tell_the_focal_length(rings, longer):
+    """Two faces lie so far apart in angle as they do over the camera's distance."""
+    part = Lying(rings, 0.0, heading_deg=25.0, at_mm=(14.0, -9.0))
+    shape = shape_of(part)
+    camera = camera_of(part).refocused(longer, 0.0)
+    camera = replace(camera, u_f_px=0.33 * camera.f_px)
+    level = rest_height(shape, camera)
+    faces = [f for e in (-1.0, 1.0) if (f := end_face(shape.outline_px, shape.axis, e))]
+    assert len(faces) == 2
+    frame = axis_frame(camera, shape.axis, 0.0, level.height_mm)
+    profile = part_profile(seen_part(shape), frame, level)
+    pose = posterior(
+        profile, sight(faces, None, shape.axis, camera, level.height_mm), camera, 0.1
+    )  # fmt: skip
+    assert pose.u_lens < 0.2
+    assert pose.lens == pytest.approx(-np.log(longer), abs=2 * pose.u_lens)
+
+
+def test_a_focal_length_that_was_told_is_not_counted_twice():
+    """Seen from the camera that faces told, they tell the same again, and no better."""
+    part = Lying(stud(), 0.0, heading_deg=25.0, at_mm=(14.0, -9.0))
+    shape = shape_of(part)
+    guess = camera_of(part).refocused(0.7, 0.0)
+    guess = replace(guess, u_f_px=0.33 * guess.f_px)
+    faces = [f for e in (-1.0, 1.0) if (f := end_face(shape.outline_px, shape.axis, e))]
+
+    def pose(camera):
+        frame = axis_frame(camera, shape.axis, 0.0, 6.0)
+        profile = part_profile(seen_part(shape), frame, rest_height(shape, camera))
+        return posterior(profile, sight(faces, None, shape.axis, camera, 6.0), camera, 0.1)
+
+    first = pose(guess)
+    told = replace(guess, f_guess_px=guess.f_px).refocused(np.exp(first.lens), 0.0)
+    second = pose(replace(told, u_f_px=first.u_lens * told.f_px))
+    assert abs(second.lens) < 0.3 * first.u_lens
+    assert second.u_lens == pytest.approx(first.u_lens, rel=0.15)
