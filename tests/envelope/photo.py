@@ -9,7 +9,6 @@ from typing import Any
 
 import cv2
 import numpy as np
-from scipy.special import ndtr
 
 from pitchcam.series import find
 from samples.develop import Development, write
@@ -106,14 +105,16 @@ def light_of(stud: CutStud, shot: Shot, setting: Setting, rng: np.random.Generat
     _specks(shade, stud, shot, 9.0 * across + off, (setting.dirt, rng))
     x = np.arange(WIDTH) / WIDTH - 0.5
     fall = 1 - setting.uneven * (x + 0.5)
-    lit = _lit(WIDTH)[None, :] * _lit(HEIGHT)[:, None]
+    lit = cover((WIDTH, HEIGHT), hull(project(_window(shot), shot)), 3.0)
     light = (0.008 + 0.992 * (1 - shade)) * lit * fall[None, :]
     return np.repeat(light[..., None].astype(np.float32), 3, axis=2)
 
 
-def _lit(length: int):
-    at = np.arange(length)
-    return ndtr((at - WINDOW_PX) / 3.0) * ndtr((length - 1 - WINDOW_PX - at) / 3.0)
+def _window(shot: Shot):
+    """Return the corners of the window in the dark card on the glass: seen square, a photo full."""
+    half = (np.array([WIDTH, HEIGHT]) / 2 - WINDOW_PX) * shot.distance_mm / shot.f_px
+    return np.array([[x * half[0], y * half[1], 0.0] for x, y in
+                     ((-1, -1), (1, -1), (1, 1), (-1, 1))])  # fmt: skip
 
 
 def _specks(shade, stud: CutStud, shot: Shot, middle, dirt) -> None:

@@ -9,8 +9,9 @@ from PIL import Image
 import pitchcam
 from pitchcam.errors import UnreadableError
 from pitchcam.records import ScaleSpec
+from tests.drawn_photo import project
 from tests.envelope.dials import ANY, DIALS, WITHIN, Setting, base_value, drawn, order, turned
-from tests.envelope.photo import PIN_MM, draw, shot_of
+from tests.envelope.photo import PIN_MM, _window, draw, shot_of
 from tests.envelope.study import FOUR, jobs, on_curve, worsened
 
 
@@ -73,3 +74,15 @@ def test_a_sample_made_worse_keeps_its_truth_and_its_exif(tmp_path):
     with Image.open(photo) as image:
         assert image.size == (2016, 1512)
         assert 41989 in image.getexif().get_ifd(34665)
+
+
+def test_a_leaning_camera_sees_the_window_lean():
+    """As the keystone of a photo does, from which a camera's tilt is told."""
+    square, leaning = (shot_of(turned("tilt_deg", v), 1.4, np.random.default_rng(2))
+                       for v in (0.0, 9.0))  # fmt: skip
+    for shot, most in ((square, 1e-6), (leaning, np.inf)):
+        corners = project(_window(shot), shot)
+        sides = np.hypot(*(np.roll(corners, -1, axis=0) - corners).T)
+        unlike = max(abs(sides[0] - sides[2]), abs(sides[1] - sides[3]))
+        assert unlike <= most
+    assert unlike > 30
