@@ -22,7 +22,7 @@ ROOT = Path(__file__).parents[1]
 sys.path.insert(0, str(ROOT))
 
 from tests.envelope.dials import DIALS, WITHIN, Dial, order  # noqa: E402
-from tests.envelope.study import WORSE, on_curve  # noqa: E402
+from tests.envelope.study import CARELESS, WORSE, at_random, on_curve  # noqa: E402
 from tests.fresh.table import OUTCOMES, SHOWN  # noqa: E402
 from tests.proof import plots  # noqa: E402
 from tests.proof.figures import interval  # noqa: E402
@@ -170,22 +170,31 @@ def said_careless(rows: list[Row]) -> str:
     return (
         f"Of {some['n']} careless photos, three dials anywhere and the others within the limits, "
         f"{some['right']} were named right, {some['open']} left open, {some['none']} refused or "
-        f"not read, {some['wrong']} named wrongly. Of {every['n']} with every dial anywhere at "
-        f"once, {every['none']} were refused or not read, {every['right']} named right, "
-        f"{every['open']} left open, {every['wrong']} named wrongly."
+        f"not read, {some['wrong']} named wrongly, of {some['named']} names. Of {every['n']} "
+        f"with every dial anywhere at once, {every['none']} were refused or not read, "
+        f"{every['right']} named right, {every['open']} left open, {every['wrong']} named wrongly."
     )
 
 
 def wrong_table(rows: list[Row]) -> Cells:
-    """Return every wrong name of the study, with what was read and what is true."""
-    out = [["photo", "truth", "named", "stated", "pitch off by", "angle off by"]]
+    """Return every wrong name of the study, with what was read and which dials were far off."""
+    out = [["truth", "named", "stated", "pitch off by", "beyond the limits"]]
     for r in rows:
         if r["outcome"] == "wrong":
-            e, u = r["errors"], r["u"]
-            off = [f"{f * e[q]:+.2f} (u {f * u[q]:.2f}) {unit}" if q in e else "not read"
-                   for q, f, unit in (("pitch_mm", 100, "%"), ("angle_deg", 1, "deg"))]  # fmt: skip
-            out.append([r["key"], r["truth"], r["answer"], f"{r['probability']:.3f}", *off])
+            pitch = [f"{100 * e['pitch_mm']:+.1f} %" for e in (r["errors"], r["u"])]
+            out.append([r["truth"], r["answer"], f"{100 * r['probability']:.1f} %",
+                        f"{pitch[0]} (u {pitch[1][1:]})", far_off(r["study"])])  # fmt: skip
     return out
+
+
+def far_off(study: Row) -> str:
+    """Say which dials of a photo lie beyond the limits."""
+    setting = at_random(study["part"], study["number"])
+    far = {n: getattr(setting, n) for n, (low, high) in WITHIN.items()
+           if not low <= getattr(setting, n) <= high}  # fmt: skip
+    if len(far) > CARELESS:
+        return "nearly all"
+    return ", ".join(f"{DIALS[n].label}: {v:.2g}" for n, v in far.items())
 
 
 def samples_table(rows: list[Row]) -> Cells:

@@ -16,7 +16,7 @@ import numpy as np
 from PIL import Image
 
 from pitchcam import CORE_REVISION
-from tests.envelope.dials import ANY, DIALS, WITHIN, base_value, careless, drawn, turned
+from tests.envelope.dials import ANY, DIALS, WITHIN, Setting, base_value, careless, drawn, turned
 from tests.fresh.measure import guarded
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -90,12 +90,17 @@ def make(job: Job, room: Path) -> Path:
         setting = turned(job.dial, job.value) if job.dial != "none" else turned("zoom", 1.0)
         draw(job.name, setting, (SEED, FOUR.index(job.name), job.number), photo)
     else:
-        place = RANDOM.index(job.part)
-        rng = np.random.default_rng([PROOF_SEED, place, job.number])
-        setting = careless(rng, CARELESS) if job.part == "careless" else drawn(
-            rng, WITHIN if job.part == "within" else ANY)  # fmt: skip
-        draw(NAMES[job.number % len(NAMES)], setting, (PROOF_SEED, place, job.number), photo)
+        draw(NAMES[job.number % len(NAMES)], at_random(job.part, job.number),
+             (PROOF_SEED, RANDOM.index(job.part), job.number), photo)  # fmt: skip
     return photo.with_suffix(".json")
+
+
+def at_random(part: str, number: int) -> Setting:
+    """Return the setting of a photo whose dials are drawn at random."""
+    rng = np.random.default_rng([PROOF_SEED, RANDOM.index(part), number])
+    if part == "careless":
+        return careless(rng, CARELESS)
+    return drawn(rng, WITHIN if part == "within" else ANY)
 
 
 def worsened(job: Job, room: Path) -> Path:
