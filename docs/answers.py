@@ -84,6 +84,8 @@ def command(line: str, code: int | None = None) -> str:
     if not words or words[0] != "pitchcam":
         raise ExampleError(f"{line}: no pitchcam command, and not marked as run elsewhere")
     words = [str(p) for w in words[1:] for p in (sorted(Path().glob(w)) if "*" in w else [w])]
+    if words[0] == "batch":
+        words += ["--jobs", "1"]  # so that the record has the photos in their order
     done = CliRunner().invoke(cli, words)
     ended = done.exception.exit_code if isinstance(done.exception, PitchcamError) else (
         done.exit_code)  # fmt: skip
