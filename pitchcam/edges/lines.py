@@ -59,13 +59,14 @@ class Segment:
 
 
 def line_profiles(
-    crop: Crop, segment: Segment, *, reach_px: float = 10.0, step_px: float = 1.0
-) -> EdgeProfiles:
-    """Sample the light across a segment, square to it."""
+    crop: Crop, segment: Segment, *, reach_px: float = 10.0, step_px: float = 1.0,
+    unit_px: float = 1.0,
+) -> EdgeProfiles:  # fmt: skip
+    """Sample the light across a segment, square to it; across in units of so many pixels."""
     start, d, n = segment.start, segment.along, segment.normal
     u = np.arange(0.0, segment.length_px + 1e-9, step_px)
     v = np.arange(-reach_px, reach_px + 1e-9, PROFILE_STEP)
-    xy = start + u[:, None, None] * d + v[None, :, None] * n
+    xy = start + u[:, None, None] * d + unit_px * v[None, :, None] * n
     return EdgeProfiles(along_px=u, across_px=v, light=crop.sample(xy))
 
 
@@ -149,6 +150,12 @@ def reaches_to_border(field: Field, points: Points, outward: Points) -> Points:
 REACH_STEP = 0.15
 #: Pieces of an edge at most, and the rows that one of them needs for a quiet mean profile.
 MOST_PIECES, PIECE_PX = 6, 30
+#: How far to both sides the blur is looked for: a blur of 6 px has fallen within.
+WIDE_PX = 24.0
+#: Levels of the outer fall, and the standard deviations between them (normal distribution).
+FALL, FALL_SIGMAS = (0.95, 0.80), 0.803
+#: Level by which a straight edge is first laid: outside of what parts mirror.
+EDGE_LEVEL = 0.85
 #: Places along an edge at which its reach is looked up.
 STATIONS = 9
 #: A round edge is taken in at least so many pieces: the more they differ in reach, the less the
@@ -161,7 +168,8 @@ class StraightEdge:
     """A straight edge of an object: its ends at the part level, outward normal and profiles.
 
     ``profiles`` has one mean profile per piece of the edge, in order; ``at`` their places along
-    it, -1 at the start and +1 at the end.
+    it, -1 at the start and +1 at the end. ``fall_px`` is the blur that the light's outer fall shows
+    (:func:`outer_fall`).
     """
 
     start: Points
@@ -169,6 +177,7 @@ class StraightEdge:
     normal: Points
     profiles: tuple[MeanProfile, ...]
     at: tuple[float, ...]
+    fall_px: float = 0.0
 
     def moved(self, outward_px: float, turn_px: float = 0.0) -> tuple[Points, Points]:
         """Return both ends moved along the normal, the end ``turn_px`` more, the start less."""
@@ -179,7 +188,7 @@ class StraightEdge:
 
 
 def straight_edge(
-    crop: Crop, field: Field, segment: Segment, radius_px: float | None, *, level: float = 0.85
+    crop: Crop, field: Field, segment: Segment, radius_px: float | None, unit_px: float = 1.0
 ) -> StraightEdge:
     """Fit a straight edge near a segment and average its profile, in pieces where it changes.
 
@@ -191,10 +200,13 @@ def straight_edge(
         A segment near the edge.
     radius_px
         Radius of curvature of the surface in the viewing direction; None for a sharp corner.
+    unit_px
+        Pixels to one unit of the profiles: above 1 they show a blurred photo as if it were so many
+        times smaller.
     """
-    segment, _ = fit_line(crop, segment, level=level, reach_px=12.0)
+    segment, _ = fit_line(crop, segment, level=EDGE_LEVEL, reach_px=12.0)
     start, end, along, normal = segment.start, segment.end, segment.along, segment.normal
-    p = line_profiles(crop, segment, reach_px=9.0)
+    p = line_profiles(crop, segment, reach_px=9.0, unit_px=unit_px)
     length = float(p.along_px[-1])
     pieces = 1
     if radius_px is not None:
@@ -209,12 +221,33 @@ def straight_edge(
         middle = float(p.along_px[rows].mean())
         reach = reach_to_border(field, start + middle * along, normal)
         profiles.append(
-            mean_profile(p.across_px, p.light[rows], crop.background_code, radius_px, reach)
+            mean_profile(p.across_px, p.light[rows], crop.background_code,
+                         None if radius_px is None else radius_px / unit_px, reach / unit_px)
         )
         at.append(2 * middle / length - 1)
     return StraightEdge(
-        start=start, end=end, normal=normal, profiles=tuple(profiles), at=tuple(at)
-    )
+        start=start, end=end, normal=normal, profiles=tuple(profiles), at=tuple(at),
+        fall_px=outer_fall(line_profiles(crop, segment, reach_px=WIDE_PX)),
+    )  # fmt: skip
+
+
+def outer_fall(p: EdgeProfiles) -> float:
+    """Return the blur, standard deviation in pixels, that an edge's outermost fall shows.
+
+    An edge blurred by sigma falls from 0.95 to 0.80 of its light over 0.80 sigma (normal
+    distribution). A mirrored band begins inside of that and widens it by half at most; sharpening
+    narrows it, but hardly where the blur is wider than the sharpening reaches. 0 where the
+    profile shows no fall.
+    """
+    light, across = np.median(p.light, axis=0), p.across_px
+    plain = float(np.median(light[across > 0.75 * across[-1]]))
+    dark = float(light.min())
+    if plain <= dark:
+        return 0.0
+    share = ((light - dark) / (plain - dark))[None]
+    high, low = (float(crossings(share, across, level)[0]) for level in FALL)
+    fall = (high - low) / FALL_SIGMAS
+    return fall if np.isfinite(fall) else 0.0
 
 
 def mean_profile(

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.arcs import rim_arcs
 from pitchcam.edges.lines import Segment, StraightEdge, straight_edge
-from pitchcam.edges.rims import BELIEVED, UNLEARNT, Rims, fit_rims
+from pitchcam.edges.rims import BELIEVED, MOST_DRAWN_PX, UNLEARNT, Rims, fit_rims
 from pitchcam.light.esf import DEFAULT_SPREAD, Spread, unsharpen
 from pitchcam.objects.field import Field
 from pitchcam.objects.shapes import Shape, widest_stretch
@@ -39,15 +39,17 @@ FACE_PX = -3.5
 STEADY = 0.06
 
 
-def bar_edges(shape: Shape, field: Field) -> list[StraightEdge]:
+def bar_edges(shape: Shape, field: Field, unit_px: float = 1.0) -> list[StraightEdge]:
     """Return both long edges of a pin, its ends left out."""
     s, upper, lower = shape.stations
     trim = 0.12 * len(s)
     radius = float(np.median(upper - lower)) / 2
-    return _both_sides(shape, field, s[0] + trim, s[-1] - trim, radius)
+    return _both_sides(shape, field, (s[0] + trim, s[-1] - trim), radius, unit_px)
 
 
-def corner_edges(shape: Shape, field: Field, *, is_round: bool = False) -> list[StraightEdge]:
+def corner_edges(
+    shape: Shape, field: Field, unit_px: float = 1.0, *, is_round: bool = False
+) -> list[StraightEdge]:
     """Return both edges of a part's widest stretch.
 
     A hexagon's corners mirror nothing; where ``is_round``, the stretch is taken as a cylinder.
@@ -56,12 +58,14 @@ def corner_edges(shape: Shape, field: Field, *, is_round: bool = False) -> list[
     trim = 0.15 * (end - start) + 3
     if end - start - 2 * trim < 12:
         return []
-    return _both_sides(shape, field, start + trim, end - trim, width / 2 if is_round else None)
+    radius = width / 2 if is_round else None
+    return _both_sides(shape, field, (start + trim, end - trim), radius, unit_px)
 
 
 def _both_sides(
-    shape: Shape, field: Field, start: float, end: float, radius: float | None
+    shape: Shape, field: Field, stretch: tuple[float, float], radius: float | None, unit_px: float
 ) -> list[StraightEdge]:
+    start, end = stretch
     s, upper, lower = shape.stations
     inside = (s >= start) & (s <= end)
     edges = []
@@ -72,7 +76,7 @@ def _both_sides(
         d = np.array(shape.axis.direction)
         outside = sign * np.array([-d[1], d[0]])
         segment = Segment(start=a, end=b, outside=outside)
-        edges.append(straight_edge(shape.crop, field, segment, radius))
+        edges.append(straight_edge(shape.crop, field, segment, radius, unit_px=unit_px))
     return edges
 
 
@@ -155,19 +159,10 @@ def learn_rims(
     """
     flat = _flat_spread(shapes, field, camera)
     prior = _expected(flat)
-    edges: list[StraightEdge] = []
-    owner: list[int | None] = []
-    # Pins first: their edges are asked for; parts add to what is known of blur and sharpening.
-    for shape in sorted(shapes, key=lambda s: s.kind != "bar"):
-        if shape.kind == "bar" and len(edges) < MOST_EDGES:
-            found = bar_edges(shape, field)
-            owner += [shape.blob.label] * len(found)
-        elif shape.threads and len(edges) < MOST_EDGES:
-            found = corner_edges(shape, field)
-            owner += [None] * len(found)
-        else:
-            continue
-        edges += found
+    edges, owner = _own_edges(shapes, field)
+    fall = float(np.median([e.fall_px for e in edges])) if edges else 0.0
+    if fall > MOST_DRAWN_PX:
+        return _blurred(shapes, field, camera, fall)
     edges, owner = _telling(edges, owner)
     if not edges:
         # No pin and no hexagon: any straight edge, of a card or a part, is drawn by the same lens.
@@ -185,7 +180,35 @@ def learn_rims(
     plain = _without_strangers(edges, rims)
     if plain is not edges:
         edges, rims = plain, _fit(plain, field, camera.f_px, prior)
-    rims = replace(rims, flat=flat)
+    return replace(rims, flat=flat), _pins(edges, owner, rims)
+
+
+def _own_edges(
+    shapes: Sequence[Shape], field: Field, unit_px: float = 1.0
+) -> tuple[list[StraightEdge], list[int | None]]:
+    """Return the edges of pins and threaded parts, and the label of the pin that each belongs to.
+
+    Pins come first: their edges are asked for; parts add to what is known of blur and sharpening.
+    """
+    edges: list[StraightEdge] = []
+    owner: list[int | None] = []
+    for shape in sorted(shapes, key=lambda s: s.kind != "bar"):
+        if shape.kind == "bar" and len(edges) < MOST_EDGES:
+            found = bar_edges(shape, field, unit_px)
+            owner += [shape.blob.label] * len(found)
+        elif shape.threads and len(edges) < MOST_EDGES:
+            found = corner_edges(shape, field, unit_px)
+            owner += [None] * len(found)
+        else:
+            continue
+        edges += found
+    return edges, owner
+
+
+def _pins(
+    edges: list[StraightEdge], owner: list[int | None], rims: Rims
+) -> dict[int, list[TrueEdge]]:
+    """Return the true edges of each pin, by its label."""
     pins: dict[int, list[TrueEdge]] = {}
     first = 0
     for edge, label in zip(edges, owner, strict=True):
@@ -194,7 +217,30 @@ def learn_rims(
         if label is not None:
             true = _through(edge, rims.edges_px[pieces], rims.u_edges_px[pieces])
             pins.setdefault(label, []).append(true)
-    return rims, pins
+    return pins
+
+
+def _blurred(
+    shapes: Sequence[Shape], field: Field, camera: Camera, fall_px: float
+) -> tuple[Rims, dict[int, list[TrueEdge]]]:  # fmt: skip
+    """Fit the edges of a photo so blurred that the usual profile does not hold their fall.
+
+    It shows no more than a smaller photo would, and is fitted as one whose blur is the usual.
+    Sharpening reaches less far than such a blur: it makes it narrower, and no halo.
+    """
+    unit = fall_px / DEFAULT_SPREAD.blur_px
+    edges, owner = _telling(*_own_edges(shapes, field, unit))
+    prior = replace(DEFAULT_SPREAD, gain=0.0, u_gain=U_SAME_GAIN)
+    rims = _fit(edges, field, camera.f_px / unit, prior)
+    s = rims.spread
+    rims = replace(
+        rims, edges_px=unit * rims.edges_px, u_edges_px=unit * rims.u_edges_px,
+        rims_px=unit * rims.rims_px, fall_px=fall_px, spread=replace(
+            s, blur_px=unit * s.blur_px, u_blur_px=unit * s.u_blur_px,
+            radius_px=unit * s.radius_px, u_radius_px=unit * s.u_radius_px,
+        ),
+    )  # fmt: skip
+    return rims, _pins(edges, owner, rims)
 
 
 def _otherwise(

@@ -16,7 +16,7 @@ from pitchcam.objects.frame import axis_frame
 from pitchcam.objects.regions import Region
 from pitchcam.objects.shapes import Shape
 from pitchcam.pipeline.pose_report import lies_aslant, part_pose
-from pitchcam.pipeline.scene import MOST_BLUR, Scene
+from pitchcam.pipeline.scene import Scene, too_blurred
 from pitchcam.pipeline.told_lens import scale_per_lens, told
 from pitchcam.records import (
     BudgetLine,
@@ -292,7 +292,7 @@ def _refuse_region(scene: Scene, found: Found) -> Flag | None:
     if region.spacing_px < FEWEST_PX:
         return flag("too-small", f"the thread of part {number} has only {region.spacing_px:.0f} "
                                  "pixels a pitch")  # fmt: skip
-    if scene.rims.spread.blur_px > MOST_BLUR * region.spacing_px:
+    if too_blurred(scene.rims.spread.blur_px, region.spacing_px):
         blur_px, pitch_px = scene.rims.spread.blur_px, region.spacing_px
         return flag("blurred", f"the blur reaches over {blur_px:.1f} pixels, "
                                f"the pitch of part {number} over {pitch_px:.0f}")  # fmt: skip

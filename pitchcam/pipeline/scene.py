@@ -15,7 +15,7 @@ from pitchcam.camera.focal import Explanation, camera_for, explanations, settled
 from pitchcam.camera.lenses import Lens, Lesson, bent_as_known, lesson, taught
 from pitchcam.camera.pinhole import U_CORNER_PROFILE, Camera
 from pitchcam.edges.bend import corner_share
-from pitchcam.edges.rims import Rims
+from pitchcam.edges.rims import MOST_DRAWN_PX, Rims
 from pitchcam.edges.straight import learn_rims, sharpened_undone
 from pitchcam.errors import OutlineError, UnreadableError
 from pitchcam.flags import FLAGS, flag
@@ -34,6 +34,10 @@ Progress = Callable[[str], None]
 
 #: A blur beyond this share of the pitch fills the roots and rounds the flanks away.
 MOST_BLUR = 0.13
+#: That where the blur is wider than the pixels make it: with so many of them the scatter is small,
+#: and what the blur does to the angle is more than all that u knows of (drawn threads: two to three
+#: u at 0.12 of the pitch, one at 0.08).
+MOST_DEFOCUS = 0.10
 #: References that agree within this are one scale, whatever their own uncertainties say.
 AGREE = 0.03
 
@@ -263,7 +267,7 @@ def _refuse_whole(shapes: list[Shape], rims: Rims, spec: ScaleSpec | None) -> No
     blur = rims.spread.blur_px if len(rims.edges_px) else 0.0
     if spacing == 0:
         blur = max(blur, _overall_blur(shapes))
-    if blur > 2.6 and blur > MOST_BLUR * spacing:
+    if blur > MOST_DRAWN_PX and too_blurred(blur, spacing):
         raise UnreadableError(
             f"The outline is out of focus or shaken: edges are blurred over {2.5 * blur:.0f} "
             "pixels.", FLAGS["blurred"][1], code="blurred",
@@ -295,6 +299,11 @@ def _refuse_whole(shapes: list[Shape], rims: Rims, spec: ScaleSpec | None) -> No
     raise UnreadableError(
         f"There is no thread to measure: {what}.", FLAGS["no-thread"][1], code="no-thread"
     )
+
+
+def too_blurred(blur_px: float, pitch_px: float) -> bool:
+    """Return whether a thread's flanks are lost in the blur."""
+    return blur_px > (MOST_DEFOCUS if blur_px > MOST_DRAWN_PX else MOST_BLUR) * pitch_px
 
 
 def _overall_blur(shapes: list[Shape]) -> float:

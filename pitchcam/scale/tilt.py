@@ -19,6 +19,8 @@ Points = NDArray[np.float64]
 PRIOR_TILT_RAD = np.radians(2.0)
 #: A lit window or panel is a rectangle to about this angle at its corners.
 SQUARENESS_RAD = np.radians(0.25)
+#: Beyond, what is taken for its sides is none: nobody takes a plate so much from aside for level.
+MOST_TILT_RAD = np.radians(35.0)
 #: What a piece of the window's side is good to: it lies out of focus; and how far the side bows: it
 #: is cut by hand, and its light falls toward the corners, pixels (judgement; renders: 0.5-1).
 U_WINDOW_PX, U_WINDOW_BOW_PX = 0.5, 1.0
@@ -54,7 +56,7 @@ def window_tilt(field: Field, camera: Camera) -> tuple[Points, float] | None:
     normal = np.cross(across, along)
     normal /= np.linalg.norm(normal) * np.sign(normal[2])
     tilt = float(np.arccos(min(1.0, normal[2])))
-    if skew > 0.02 or tilt > np.radians(8):
+    if skew > 0.02 or tilt > MOST_TILT_RAD:
         return None
     # Sides that converge by e over a window w wide tell of a tilt e f / w.
     size = np.sqrt(cv2.contourArea(field.window_px.astype(np.float32)))

@@ -13,6 +13,7 @@ from pitchcam.edges.lines import (
     crossings,
     fit_line,
     line_profiles,
+    outer_fall,
     reach_to_border,
     straight_edge,
 )
@@ -24,14 +25,14 @@ SIZE = (1000, 800)
 BLUR, DARK = 1.0, 0.05
 
 
-def bar(angle_deg: float, shift: float):
+def bar(angle_deg: float, shift: float, blur: float = BLUR):
     """A bar 400 x 90 about the middle, moved by a part of a pixel; its crop, field and side."""
     a = np.radians(angle_deg)
     d, n = np.array([np.cos(a), np.sin(a)]), np.array([-np.sin(a), np.cos(a)])
     middle = np.array([500.0, 400.0]) + shift * n
     corners = np.array([middle + i * 200 * d + j * 45 * n
                         for i, j in ((-1, -1), (1, -1), (1, 1), (-1, 1))])  # fmt: skip
-    light = 0.6 * drawing.window(SIZE) * (1 - (1 - DARK) * drawing.cover(SIZE, corners, BLUR))
+    light = 0.6 * drawing.window(SIZE) * (1 - (1 - DARK) * drawing.cover(SIZE, corners, blur))
     pixels = drawing.develop(light, gain=0.0)
     field = find_field(pixels)
     crop = crop_object(pixels, field, field.blobs[0].label, field.blobs[0].box_px)
@@ -111,3 +112,16 @@ def test_straight_edge_keeps_its_mean_profile() -> None:
         assert half == pytest.approx(-at, abs=0.05)
     moved, _ = edge.moved(2.0)
     assert (moved - edge.start) @ n == pytest.approx(2.0, abs=1e-3)
+
+
+@pytest.mark.parametrize("blur", [1.5, 3.0, 4.5])
+def test_the_outer_fall_is_the_blur(blur: float) -> None:
+    crop, field, (a, b), n = bar(3.0, 0.25, blur)
+    segment = Segment(start=a, end=b, outside=n)
+    edge = straight_edge(crop, field, segment, 45.0)
+    # The crop is taken in whole pixels and codes: a tenth.
+    assert edge.fall_px == pytest.approx(blur, rel=0.1)
+    flat = line_profiles(crop, Segment(start=a + 20 * n, end=b + 20 * n, outside=n), reach_px=4.0)
+    plain = type(flat)(along_px=flat.along_px, across_px=flat.across_px,
+                       light=np.ones_like(flat.light))  # fmt: skip
+    assert outer_fall(plain) == 0.0

@@ -7,8 +7,12 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from pitchcam.camera.pinhole import camera_from_exif
 from pitchcam.edges.lines import StraightEdge
-from pitchcam.edges.straight import _through, _without_strangers
+from pitchcam.edges.straight import _through, _without_strangers, learn_rims
+from pitchcam.objects.field import find_field
+from pitchcam.objects.shapes import describe
+from tests.objects import drawing
 
 
 def edge(*pieces: str) -> StraightEdge:
@@ -38,3 +42,30 @@ def test_a_piece_that_mirrors_a_neighbour_is_left_out() -> None:
     # An edge never loses its last piece, and even misfits are the model's, not a neighbour's.
     assert rest(0.5, 0.6, 0.5, 8.0) == [("a", "b", "c"), ("d",)]
     assert rest(6.0, 7.0, 8.0, 6.0) == [("a", "b", "c"), ("d",)]
+
+
+#: What is left open by the mirrored light that a pin is expected to show, and a black one does not.
+WIDTH_PX = 1.6
+
+
+@pytest.mark.parametrize("blur", [1.0, 3.0, 4.5])
+def test_a_blurred_pin_is_as_wide_as_a_sharp_one(blur: float) -> None:
+    """The usual profile ends within the fall of a wide blur, which then passes for a mirror."""
+    assert true_width(blur) == pytest.approx(90.0, abs=WIDTH_PX)
+
+
+def true_width(blur: float) -> float:
+    """Return the width of a black bar of 90 px as its true edges have it, pixels."""
+    size = (1000, 800)
+    corners = np.array([[300.0, 355], [700, 355], [700, 445], [300, 445]])
+    light = 0.6 * drawing.window(size) * (1 - 0.98 * drawing.cover(size, corners, blur))
+    pixels = drawing.develop(light, gain=0.0)
+    field = find_field(pixels)
+    camera = camera_from_exif(*size, 52.0)
+    shape = describe(pixels, field, field.blobs[0], camera)
+    rims, pins = learn_rims([shape], field, camera)
+    assert rims.spread.blur_px == pytest.approx(blur, rel=0.15)
+    assert rims.fall_px == pytest.approx(0.0 if blur < 2 else blur, rel=0.1)
+    (one, two), = pins.values()
+    middles = [(e.start_px + e.end_px) / 2 for e in (one, two)]
+    return float(np.hypot(*(middles[0] - middles[1])))

@@ -12,6 +12,7 @@ from pitchcam.errors import OutlineError, UnreadableError
 from pitchcam.flags import FLAGS, UNFITTED_ADVICE
 from pitchcam.objects.regions import Region
 from pitchcam.pipeline import part_threads
+from pitchcam.pipeline.scene import too_blurred
 from pitchcam.records import Quantity, ScaleSpec, Verdict
 from pitchcam.scale.reference import Reference
 from pitchcam.thread.pose import laid
@@ -190,3 +191,11 @@ def test_a_thread_read_by_its_crests_has_them_marked(monkeypatch):
     assert thread.plots is not None and len(thread.plots.crests_px) >= 6
     assert len(thread.plots.edges_px) == 2
     assert identify(PHOTO, PIN, plots=False).parts[0].threads[0].plots is None
+
+
+def test_a_wide_blur_loses_the_flanks_sooner_than_one_of_the_pixels():
+    """It is the same share of the pitch, but with many pixels little else is in u."""
+    assert not too_blurred(1.2, 10.0)
+    assert too_blurred(1.4, 10.0)
+    assert too_blurred(4.8, 40.0)
+    assert not too_blurred(3.6, 45.0)
