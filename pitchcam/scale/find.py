@@ -138,10 +138,12 @@ def _plausible(found: list[Reference], kind: ReferenceKind) -> Reference:
         if low < r.camera.distance_mm < high and lowest <= r.height_mm <= highest
     ]  # fmt: skip
     if not good:
+        advice = FLAGS["no-reference"][1]
+        if kind.name == "card":  # which is what it would recommend
+            advice = advice.partition(";")[0]
         raise UnreadableError(
-            f"No object in the picture has the shape of {kind.says}.",
-            FLAGS["no-reference"][1], code="no-reference",
-        )  # fmt: skip
+            f"No object in the picture has the shape of {kind.says}.", advice, code="no-reference"
+        )
     best = min(good, key=lambda r: r.u_scale)
     for other in good:
         gap = abs(other.camera.distance_mm / best.camera.distance_mm - 1)
