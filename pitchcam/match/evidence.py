@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.match.likelihood import log_likelihood, log_off_series
+from pitchcam.match.likelihood import log_likelihoods, log_off_series
 from pitchcam.match.population import population
 from pitchcam.match.priors import PHOTO_TEMPER, prior_weights
 from pitchcam.records import NAMING_QUANTITIES, Gender, Quantity, ThreadReading
@@ -65,16 +65,21 @@ def log_evidence(
     ReadingError
         If the reading is empty or holds impossible numbers.
     """
-    scaled = reading if factor == 1.0 else rescaled(reading, factor)
+    return float(log_evidences(reading, np.array([factor]), folder)[0])
+
+
+def log_evidences(reading: ThreadReading, factors: Array, folder: Path | None = None) -> Array:
+    """Return :func:`log_evidence` under each of some factors, (factors,)."""
     parts = population(reading.gender, folder)
-    fit = log_likelihood(scaled, parts, FAR)[list(parts.leaders)]
+    fit = log_likelihoods(reading, factors, parts, FAR)[:, list(parts.leaders)]
     # A bound is no density.
     log = np.where(fit <= -0.5 * FAR**2, -np.inf, fit) + _weights(reading.gender, folder)
-    off = log_off_series(scaled) + math.log(OFF_SERIES_PRIOR)
-    top = max(float(log.max()), off)
-    total = top + math.log(float(np.exp(log - top).sum()) + math.exp(off - top))
+    off = log_off_series(reading, factors) + math.log(OFF_SERIES_PRIOR)
+    top = np.maximum(log.max(axis=1), off)
+    total = top + np.log(np.exp(log - top[:, None]).sum(axis=1) + np.exp(off - top))
     # The density is that of the reading as it was taken.
-    return total + sum(getattr(reading, k) is not None for k in LENGTHS) * math.log(factor)
+    lengths = sum(getattr(reading, k) is not None for k in LENGTHS)
+    return np.asarray(total + lengths * np.log(factors))
 
 
 @functools.lru_cache(maxsize=4)

@@ -37,19 +37,29 @@ FLOOR = (1e-5, 1e-4, 1e-4, 1e-4, 1e-3, 1e-5)
 
 
 _IS_DIAMETER = np.isin(np.arange(len(NAMING_QUANTITIES)), DIAMETERS)
+_IS_LENGTH = np.isin(np.arange(len(NAMING_QUANTITIES)), (PITCH, *DIAMETERS))
+
+
+#: A reading as it is.
+AS_READ = np.ones(1)
+#: So many pairs of a factor and a size are evaluated at once: some MiB.
+BLOCK = 4096
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Vector:
-    """The read quantities of one reading: which, their values (n,) and their covariance (n, n)."""
+class Vectors:
+    """The read quantities of one reading, its lengths under each of some factors.
+
+    ``index`` (n,) says which quantities; ``value`` (factors, n), ``covariance`` (factors, n, n).
+    """
 
     index: Places
     value: Array
     covariance: Array
 
 
-def vector(reading: ThreadReading) -> Vector:
-    """Return the read quantities as one vector with its covariance.
+def vectors(reading: ThreadReading, factors: Array = AS_READ) -> Vectors:
+    """Return the read quantities as vectors with their covariance, lengths times each factor.
 
     Raises
     ------
@@ -66,40 +76,53 @@ def vector(reading: ThreadReading) -> Vector:
         if i != TAPER and q.value <= 0:
             raise ReadingError(f"{NAMING_QUANTITIES[i]} is not above 0.", "Repeat the reading.")
     index = np.array([i for i, _ in held])
-    u = np.array([max(q.u, FLOOR[i]) for i, q in held])
-    correlation = np.eye(len(held))
-    place = {NAMING_QUANTITIES[i]: at for at, (i, _) in enumerate(held)}
+    stretch = np.where(_IS_LENGTH[index], factors[:, None], 1.0)
+    u = np.maximum(stretch * [q.u for _, q in held], np.array(FLOOR)[index])
+    return Vectors(
+        index=index, value=stretch * [q.value for _, q in held],
+        covariance=_correlation(reading, index) * u[:, :, None] * u[:, None, :],
+    )  # fmt: skip
+
+
+def _correlation(reading: ThreadReading, index: Places) -> Array:
+    correlation = np.eye(len(index))
+    place = {NAMING_QUANTITIES[i]: at for at, i in enumerate(index)}
     for (a, b), r in reading.correlation.items():
         if a in place and b in place:
             x, y = place[a], place[b]
             correlation[x, y] = correlation[y, x] = r
     if reading.correlation:
         # Rounded coefficients may make the matrix slightly indefinite: the nearest sound is used.
-        values, vectors = np.linalg.eigh(correlation)
-        correlation = vectors @ np.diag(np.maximum(values, 1e-6)) @ vectors.T
-    return Vector(
-        index=index, value=np.array([q.value for _, q in held]),
-        covariance=correlation * np.outer(u, u),
-    )  # fmt: skip
+        values, axes = np.linalg.eigh(correlation)
+        correlation = axes @ np.diag(np.maximum(values, 1e-6)) @ axes.T
+    return correlation
 
 
-def station_shift(parts: Population, station: Quantity | None) -> tuple[Array, Array]:
-    """Return how far each size's diameters lie from those at the gauge plane, and its u; (sizes,).
+def station_shift(
+    parts: Population, station: Quantity | None, factors: Array = AS_READ
+) -> tuple[Array, Array]:
+    """Return how far each size's diameters lie from those at the gauge plane, and its u.
 
-    Without a station the reading may be anywhere along the useful thread. An internal thread is
-    read at its mouth, which is the gauge plane, to within its first turn.
+    Both (factors, sizes); the station is a length and counts times each factor. Without a station
+    the reading may be anywhere along the useful thread. An internal thread is read at its mouth,
+    which is the gauge plane, to within its first turn.
     """
     if parts.crest == MINOR:
-        return np.zeros(len(parts.sizes)), parts.taper * parts.mean[:, 0, 0, PITCH]
-    if station is None:
+        shift, u = np.zeros(len(parts.sizes)), parts.taper * parts.mean[:, 0, 0, PITCH]
+    elif station is None:
         length = parts.useful_length_mm
-        return (
+        shift, u = (
             parts.taper * (length / 2 - parts.gauge_length_mm),
             parts.taper * length / math.sqrt(12),
         )
-    at = np.full(len(parts.sizes), station.value)
-    at = np.where(parts.gauge_length_mm > 0, at, 0.0)
-    return parts.taper * (at - parts.gauge_length_mm), parts.taper * max(station.u, 0.0)
+    else:
+        at = np.where(parts.gauge_length_mm > 0, station.value * factors[:, None], 0.0)
+        shift, u = (
+            parts.taper * (at - parts.gauge_length_mm), parts.taper * max(station.u, 0.0)
+            * factors[:, None]
+        )  # fmt: skip
+    shape = (len(factors), len(parts.sizes))
+    return np.broadcast_to(shift, shape), np.broadcast_to(u, shape)
 
 
 def log_likelihood(reading: ThreadReading, parts: Population, far: float = FAR) -> Array:
@@ -108,51 +131,101 @@ def log_likelihood(reading: ThreadReading, parts: Population, far: float = FAR) 
     A size farther than ``far`` widened standard deviations in any one quantity cannot matter
     (e^-72 and less by default); it gets that bound without the full computation.
     """
-    read = _roots_doubted(vector(reading), parts.crest)
-    shift, u_shift = station_shift(parts, reading.diameter_station_mm)
+    return np.asarray(log_likelihoods(reading, AS_READ, parts, far)[0])
+
+
+def log_likelihoods(
+    reading: ThreadReading, factors: Array, parts: Population, far: float = FAR
+) -> Array:
+    """Return :func:`log_likelihood` with all lengths times each factor, shape (factors, sizes)."""
+    read = _roots_doubted(vectors(reading, factors), parts.crest)
+    shift, u_shift = station_shift(parts, reading.diameter_station_mm, factors)
+    station = _Station(
+        shift=shift, arm=_arm(parts, shift), variance=_station_variance(parts, shift, u_shift)
+    )
     kinds = _reading_kinds(read)
-    z = _least_distance(read, parts, shift, u_shift, max((c for _, c in kinds), key=np.trace))
+    wide = max((c for _, c in kinds), key=lambda c: float(np.trace(c[0])))
+    z = _least_distance(read, parts, station, wide)
     result: Array = -0.5 * z**2
-    near = np.flatnonzero(z < far)
-    if near.size:
-        covariance = _at_station(parts, near, shift, u_shift)
-        part = covariance[:, :, read.index[:, None], read.index]
-        mean = parts.mean[near][..., read.index]
-        mean[..., _IS_DIAMETER[read.index]] += shift[near, None, None, None]
-        weight = parts.log_weight[near]
-        logs = [_mixture(read.value - mean, part + c, weight) + math.log(s) for s, c in kinds]
-        result[near] = np.logaddexp.reduce(logs, axis=0)
+    factor, size = np.nonzero(z < far)
+    for start in range(0, len(size), BLOCK):
+        some = slice(start, start + BLOCK)
+        rows = _rows(parts, factor[some], size[some])
+        offsets, covariance = _departure(read, parts, station, rows)
+        logs = [
+            _mixture(offsets, covariance + _last(c[rows.factor]), rows) + math.log(s)
+            for s, c in kinds
+        ]
+        result[factor[some], size[some]] = np.logaddexp.reduce(logs, axis=0)
     return result
 
 
-def _least_distance(
-    read: Vector, parts: Population, shift: Array, u_shift: Array, wide: Array
-) -> Array:
-    """Return a lower bound of how many standard deviations off each size is, (sizes,)."""
-    moved = _IS_DIAMETER[read.index]
-    at = read.value - shift[:, None] * moved
-    outside = np.maximum(parts.low[:, read.index] - at, at - parts.high[:, read.index])
-    variance = parts.variance[:, read.index] + np.diagonal(wide)
-    variance += _station_variance(parts, shift, u_shift)[:, None] * moved
-    return np.asarray(np.maximum(outside / np.sqrt(variance), 0.0).max(axis=1))
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Station:
+    """What the station does to diameters and to the variance of each; all (factors, sizes)."""
+
+    shift: Array
+    arm: Array
+    variance: Array
 
 
-def _roots_doubted(read: Vector, crest: int) -> Vector:
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Rows:
+    """Classes of sizes under factors, one a row: its three places, and its cells' log weights.
+
+    ``first`` (pairs,) are the rows at which each pair of factor and size begins.
+    """
+
+    factor: Places
+    size: Places
+    kind: Places
+    first: Places
+    log_weight: Array
+
+
+def _rows(parts: Population, factor: Places, size: Places) -> _Rows:
+    count = parts.classes[size]
+    first = np.cumsum(count) - count
+    factor, size = np.repeat(factor, count), np.repeat(size, count)
+    kind = np.arange(len(size)) - np.repeat(first, count)
+    return _Rows(
+        factor=factor, size=size, kind=kind, first=first, log_weight=parts.log_weight[size, kind]
+    )
+
+
+def _last(matrices: Array) -> Array:
+    """Return matrices (rows, n, n) as (n, n, rows)."""
+    return np.moveaxis(matrices, 0, -1)
+
+
+def _least_distance(read: Vectors, parts: Population, station: _Station, wide: Array) -> Array:
+    """Return a lower bound of how many standard deviations off each size is, (factors, sizes)."""
+    z = np.zeros(station.shift.shape)
+    for x, q in enumerate(read.index):
+        at, variance = read.value[:, x, None], parts.variance[:, q] + wide[:, x, x, None]
+        if _IS_DIAMETER[q]:
+            at, variance = at - station.shift, variance + station.variance
+        outside = np.maximum(parts.low[:, q] - at, at - parts.high[:, q])
+        np.maximum(z, outside / np.sqrt(variance), out=z)
+    return z
+
+
+def _roots_doubted(read: Vectors, crest: int) -> Vectors:
     """Return the reading with the roots of a poor photo made as uncertain as they are."""
     at, pitch = np.flatnonzero(read.index == MINOR), np.flatnonzero(read.index == PITCH)
     if crest == MINOR or not at.size or not pitch.size or not _poor(read):
         return read
     covariance = read.covariance.copy()
-    covariance[at, at] += (POOR_ROOT_OF_PITCH * read.value[pitch]) ** 2
+    covariance[:, at, at] += (POOR_ROOT_OF_PITCH * read.value[:, pitch]) ** 2
     return replace(read, covariance=covariance)
 
 
-def _poor(read: Vector) -> bool:
+def _poor(read: Vectors) -> bool:
     at = np.flatnonzero(read.index == ANGLE)
-    return bool(at.size and read.covariance[at[0], at[0]] > POOR_ANGLE_DEG**2)
+    return bool(at.size and read.covariance[0, at[0], at[0]] > POOR_ANGLE_DEG**2)
 
 
-def _reading_kinds(read: Vector) -> list[tuple[float, Array]]:
+def _reading_kinds(read: Vectors) -> list[tuple[float, Array]]:
     """Return how readings fall: (share, covariance) as stated, all wide, and the angle wide."""
     wide = OUTLIER_FACTOR**2 * read.covariance
     kinds = [(OUTLIER_SHARE, wide)]
@@ -163,70 +236,103 @@ def _reading_kinds(read: Vector) -> list[tuple[float, Array]]:
 
 
 def _arm(parts: Population, shift: Array) -> Array:
-    """Return how far the station lies from each size's gauge plane, 0 for parallel; (sizes,)."""
-    return np.divide(shift, parts.taper, out=np.zeros_like(shift), where=parts.taper > 0)
+    """Return how far the station lies from each size's gauge plane, 0 for parallel."""
+    return np.divide(shift, parts.taper, out=np.zeros(shift.shape), where=parts.taper > 0)
 
 
 def _station_variance(parts: Population, shift: Array, u_shift: Array) -> Array:
-    """Return the variance that the station adds to each diameter, (sizes,).
+    """Return the variance that the station adds to each diameter, (factors, sizes).
 
     A part's own taper error acts over the distance from the gauge plane.
     """
     return u_shift**2 + parts.covariance[:, 0, TAPER, TAPER] * _arm(parts, shift) ** 2
 
 
-def _at_station(parts: Population, near: Places, shift: Array, u_shift: Array) -> Array:
-    """Return some sizes' covariance (near, classes, 6, 6) with what the station adds."""
-    covariance = parts.covariance[near]
-    common = _station_variance(parts, shift, u_shift)[near, None]
-    lever = parts.covariance[near, :, TAPER, TAPER] * _arm(parts, shift)[near, None]
-    for d in DIAMETERS:
-        for e in DIAMETERS:
-            covariance[:, :, d, e] += common
-        covariance[:, :, d, TAPER] += lever
-        covariance[:, :, TAPER, d] += lever
-    return covariance
+def _departure(
+    read: Vectors, parts: Population, station: _Station, rows: _Rows
+) -> tuple[list[Array], Array]:
+    """Return how far the reading lies from the parts of each row, and the parts' covariance.
+
+    Of each read quantity (rows, cells), or (rows, 1) where all cells have the same mean, as all
+    quantities but the crest's; and (n, n, rows) with what the station adds.
+    """
+    f, s, k = rows.factor, rows.size, rows.kind
+    offsets = []
+    for x, q in enumerate(read.index):
+        cells = slice(None) if q == parts.crest else slice(1)
+        at = read.value[f, x] - station.shift[f, s] * _IS_DIAMETER[q]
+        offsets.append(at[:, None] - parts.mean[s, k, cells, q])
+    covariance = _last(parts.covariance[s[:, None, None], k[:, None, None],
+                                        read.index[:, None], read.index])  # fmt: skip
+    moved, taper = _IS_DIAMETER[read.index], read.index == TAPER
+    lever = parts.covariance[s, k, TAPER, TAPER] * station.arm[f, s]
+    covariance[np.ix_(moved, moved)] += station.variance[f, s]
+    covariance[np.ix_(moved, taper)] += lever
+    covariance[np.ix_(taper, moved)] += lever
+    return offsets, covariance
 
 
-def _mixture(offset: Array, covariance: Array, log_weight: Array) -> Array:
-    """Return log sum_k w_k N(offset_k; 0, covariance of k's class) for each size."""
-    root = np.linalg.cholesky(covariance)
-    z = np.linalg.solve(root, np.swapaxes(offset, 2, 3))  # (sizes, classes, read, cells)
-    log_det = np.log(np.diagonal(root, axis1=2, axis2=3)).sum(axis=2)
-    n = offset.shape[3]
-    log = log_weight - 0.5 * (z**2).sum(axis=2) - log_det[..., None]
-    log -= 0.5 * n * math.log(2 * math.pi)
-    top = log.max(axis=(1, 2), keepdims=True)
-    return np.asarray(top[:, 0, 0] + np.log(np.exp(log - top).sum(axis=(1, 2))))
+def _mixture(offsets: list[Array], covariance: Array, rows: _Rows) -> Array:
+    """Return log sum_k w_k N(offsets; 0, covariance of k's class) for each pair, (pairs,)."""
+    log = rows.log_weight + _log_normal(offsets, covariance)
+    row = log.max(axis=1)
+    top = np.maximum.reduceat(row, rows.first)
+    row += np.log(np.exp(log - row[:, None]).sum(axis=1))
+    top_of = np.repeat(top, np.diff(rows.first, append=len(row)))
+    return np.asarray(top + np.log(np.add.reduceat(np.exp(row - top_of), rows.first)))
 
 
-def log_off_series(reading: ThreadReading) -> float:
-    """Return the logarithm of the reading's density for a thread that belongs to no series."""
-    total = 0.0
+def _log_normal(offsets: list[Array], covariance: Array) -> Array:
+    """Return log N(offsets; 0, covariance), (rows, cells), by Cholesky's factor of each row.
+
+    All rows are factored at once. Quantities that are the same for all cells go first: what they
+    give is then worked out once for them all.
+    """
+    n = len(offsets)
+    order = sorted(range(n), key=lambda x: offsets[x].shape[1])
+    root = np.zeros_like(covariance)
+    z: list[Array] = []
+    log = np.full((covariance.shape[2], 1), -0.5 * n * math.log(2 * math.pi))
+    for i, x in enumerate(order):
+        for j in range(i):
+            root[i, j] = covariance[x, order[j]] - (root[i, :j] * root[j, :j]).sum(axis=0)
+            root[i, j] /= root[j, j]
+        root[i, i] = np.sqrt(covariance[x, x] - (root[i, :i] ** 2).sum(axis=0))
+        rest = offsets[x] - sum(root[i, j][:, None] * z[j] for j in range(i))
+        z.append(rest / root[i, i][:, None])
+        log = log - 0.5 * z[i] ** 2 - np.log(root[i, i])[:, None]
+    return log
+
+
+def log_off_series(reading: ThreadReading, factors: Array = AS_READ) -> Array:
+    """Return the logarithm of the reading's density for a thread of no series, (factors,).
+
+    All lengths count times each factor.
+    """
+    total = np.zeros(len(factors))
     pitch, widest = reading.pitch_mm, reading.major_mm or reading.pitch_diameter_mm
     widest = widest or reading.minor_mm
-    total += _log_uniform(pitch, OFF_PITCH_MM) + _log_uniform(widest, OFF_MAJOR_MM)
+    for q, span in ((pitch, OFF_PITCH_MM), (widest, OFF_MAJOR_MM)):
+        if q is not None:
+            total += _log_uniform(q.value * factors, span)
     if widest is not None:
         for q in (reading.pitch_diameter_mm, reading.minor_mm):
             if q is not None and q is not widest:
                 spread = OFF_DEPTH_OF_PITCH * (pitch.value if pitch else 0.1 * q.value)
                 depth = (0.65 if q is reading.pitch_diameter_mm else 1.2) * spread / 0.2
-                total += _gauss(widest.value - q.value - depth, math.hypot(spread, q.u, widest.u))
-    if reading.angle_deg is not None:
-        mean, spread = OFF_ANGLE_DEG
-        total += _gauss(reading.angle_deg.value - mean, math.hypot(spread, reading.angle_deg.u))
-    if reading.taper is not None:
-        mean, spread = OFF_TAPER
-        total += _gauss(reading.taper.value - mean, math.hypot(spread, reading.taper.u))
+                sigma = math.hypot(spread, q.u, widest.u)
+                total += _gauss((widest.value - q.value - depth) * factors, sigma * factors)
+    for other, (mean, spread) in (
+        (reading.angle_deg, OFF_ANGLE_DEG), (reading.taper, OFF_TAPER)
+    ):  # fmt: skip
+        if other is not None:
+            total += _gauss(np.array(other.value - mean), np.array(math.hypot(spread, other.u)))
     return total
 
 
-def _log_uniform(q: Quantity | None, span: tuple[float, float]) -> float:
-    if q is None:
-        return 0.0
-    value = min(max(q.value, span[0]), span[1])
-    return -math.log(value * math.log(span[1] / span[0]))
+def _log_uniform(value: Array, span: tuple[float, float]) -> Array:
+    return np.asarray(-np.log(np.clip(value, *span) * math.log(span[1] / span[0])))
 
 
-def _gauss(x: float, sigma: float) -> float:
-    return -0.5 * (x / sigma) ** 2 - math.log(sigma * math.sqrt(2 * math.pi))
+def _gauss(x: Array, sigma: Array) -> Array:
+    return np.asarray(-0.5 * (x / sigma) ** 2 - np.log(sigma * math.sqrt(2 * math.pi)))

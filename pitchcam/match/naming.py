@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from pitchcam.match.advice import best_measurement, tell_twins
 from pitchcam.match.evidence import OFF_SERIES_PRIOR
-from pitchcam.match.likelihood import log_likelihood, log_off_series
+from pitchcam.match.likelihood import log_likelihoods, log_off_series
 from pitchcam.match.population import Population, population
 from pitchcam.match.priors import PHOTO_TEMPER, prior_weights
 from pitchcam.match.scales import AS_STATED, Scales
@@ -128,15 +128,20 @@ def weigh(
     reading: ThreadReading, parts: Population, fit: Array, priors: Mapping[str, float] | None
 ) -> Posterior:
     """Return the probability of every geometry from each size's log density ``fit``, (sizes,)."""
-    return _mixed([(1.0, reading, fit)], parts, priors)
+    return _mixed([(1.0, float(log_off_series(reading)[0]), fit)], parts, priors)
 
 
-#: One explanation of the scale: its weight, the reading under it, and the sizes' log densities.
-_Fit = tuple[float, ThreadReading, Array]
+#: One explanation of the scale: its weight, and the log densities of no series and of the sizes.
+_Fit = tuple[float, float, Array]
 
 
 def _fits(reading: ThreadReading, parts: Population, scales: Scales) -> list[_Fit]:
-    return [(w, r, log_likelihood(r, parts)) for w, r in scales.readings(reading)]
+    fits: list[_Fit] = []
+    for places, wide in scales.groups(reading):
+        ratio, weight = scales.ratio[places], scales.weight[places].tolist()
+        off = log_off_series(wide, ratio).tolist()
+        fits += zip(weight, off, log_likelihoods(wide, ratio, parts), strict=True)
+    return fits
 
 
 def _mixed(
@@ -147,9 +152,9 @@ def _mixed(
     weight = prior_weights(parts.sizes, priors, temper=PHOTO_TEMPER)[leaders]
     common = np.log(weight / weight.sum()) + math.log(1 - OFF_SERIES_PRIOR)
     share, none = np.zeros(len(leaders)), 0.0
-    for held, reading, fit in fits:
+    for held, none_of, fit in fits:
         log = fit[leaders] + common
-        off = log_off_series(reading) + math.log(OFF_SERIES_PRIOR)
+        off = none_of + math.log(OFF_SERIES_PRIOR)
         top = max(float(log.max()), off)
         mass = np.exp(log - top)
         total = float(mass.sum() + math.exp(off - top))

@@ -58,7 +58,8 @@ class Population:
 
     ``crest`` is the crest diameter's place in NAMING_QUANTITIES. ``mean`` has shape (sizes,
     classes, cells, 6), ``log_weight`` (sizes, classes, cells), ``covariance`` (sizes, classes, 6,
-    6), all at the gauge plane of taper sizes. ``low`` and ``high`` (sizes, 6) are the ends of the
+    6), all at the gauge plane of taper sizes; ``classes`` (sizes,) is how many of them a size has,
+    the first ones. ``low`` and ``high`` (sizes, 6) are the ends of the
     means, ``variance`` (sizes, 6) is the largest of any class. ``gauge_length_mm``,
     ``useful_length_mm`` and ``taper`` have shape (sizes,), 0 for parallel sizes. ``leaders`` are
     the places of the sizes that stand for each geometry.
@@ -70,6 +71,7 @@ class Population:
     mean: Array
     log_weight: Array
     covariance: Array
+    classes: NDArray[np.intp]
     low: Array
     high: Array
     variance: Array
@@ -102,6 +104,7 @@ def population(gender: Gender, folder: Path | None = None) -> Population:
     return Population(
         sizes=sizes, leaders=_leaders(sizes), crest=_crest(gender),
         mean=mean, log_weight=np.log(weight), covariance=covariance,
+        classes=np.array([len(z) for z in zones]),
         low=mean.min(axis=(1, 2)), high=mean.max(axis=(1, 2)),
         variance=np.diagonal(covariance, axis1=2, axis2=3).max(axis=1),
         taper=np.array([s.taper for s in sizes]),

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from pitchcam.camera.focal import HELD_MM, U_HELD
 from pitchcam.flags import flag
-from pitchcam.match.evidence import log_evidence, with_common
+from pitchcam.match.evidence import log_evidences, with_common
 from pitchcam.match.naming import name_thread
 from pitchcam.match.scales import LEFT_OUT, Scales
 from pitchcam.match.slips import slip_shares
@@ -184,8 +184,8 @@ def _belief(
     near[0] = False
     if after.spread[best] > 0:
         fine = ratio * np.exp(np.arange(-1.5 * STEP, 1.5 * STEP, FINE))
-        fit = [sum(log_evidence(with_common(r, FINE / 2), float(k)) for r in held) for k in fine]
-        weight = np.exp(np.array(fit) - max(fit))
+        fit = np.sum([log_evidences(with_common(r, FINE / 2), fine) for r in held], axis=0)
+        weight = np.exp(fit - fit.max())
         ratio = float((weight * fine).sum() / weight.sum())
     share = float(after.weight[near].sum() / max(rest.sum(), 1e-300))
     return SizeBelief(scales=after, sizes_mm=sizes, ratio=ratio, share=share, threads=len(held))

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.match.evidence import log_evidence, rescaled, with_common
+from pitchcam.match.evidence import log_evidences, with_common
 from pitchcam.records import ThreadReading
 
 Array = NDArray[np.float64]
+Places = NDArray[np.intp]
 #: The least probable explanations, up to this share together, change no name.
 LEFT_OUT = 1e-3
 
@@ -31,12 +32,8 @@ class Scales:
         """Return the explanations weighed by how well threads of one photo fit the series."""
         log = np.log(self.weight)
         for reading in readings:
-            # Many explanations share a few spreads.
-            wide = {s: with_common(reading, s) for s in set(self.spread.tolist())}
-            log = log + np.array([
-                log_evidence(wide[s], k)
-                for k, s in zip(self.ratio.tolist(), self.spread.tolist(), strict=True)
-            ])  # fmt: skip
+            for places, wide in self.groups(reading):
+                log[places] += log_evidences(wide, self.ratio[places])
         mass = np.exp(log - log.max())
         return Scales(ratio=self.ratio, spread=self.spread, weight=mass / mass.sum())
 
@@ -50,11 +47,14 @@ class Scales:
             ratio=self.ratio[keep], spread=self.spread[keep], weight=weight / weight.sum()
         )
 
-    def readings(self, reading: ThreadReading) -> list[tuple[float, ThreadReading]]:
-        """Return (weight, the reading as it is under it) for each explanation."""
+    def groups(self, reading: ThreadReading) -> list[tuple[Places, ThreadReading]]:
+        """Return the explanations of each spread, by place, and the reading as open as they are.
+
+        Many explanations share a few spreads.
+        """
         return [
-            (float(w), rescaled(with_common(reading, float(s)), float(k)))
-            for k, s, w in zip(self.ratio, self.spread, self.weight, strict=True)
+            (np.flatnonzero(self.spread == s), with_common(reading, s))
+            for s in sorted(set(self.spread.tolist()))
         ]
 
 

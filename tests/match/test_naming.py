@@ -284,6 +284,6 @@ def test_one_thread_in_a_hundred_is_of_no_series(pitch_mm: float) -> None:
     leaders = list(parts.leaders)
     weight = prior_weights(parts.sizes, {})[leaders]
     series = np.sum(np.exp(log_likelihood(reading, parts)[leaders]) * weight / weight.sum())
-    odds = np.exp(log_off_series(reading)) / series / 99
+    odds = np.exp(log_off_series(reading)[0]) / series / 99
     after = posterior(reading, priors={})
     assert after.off_series == pytest.approx(odds / (1 + odds), rel=1e-9)

@@ -55,7 +55,7 @@ def test_the_density_integrates_to_one() -> None:
 def test_the_station_moves_taper_sizes_only() -> None:
     parts = population("external")
     npt, metric = parts.sizes.index(find("1/4-18 NPT")), parts.sizes.index(find("M14x1.5"))
-    shift, u = station_shift(parts, Quantity(value=8.0, u=0.4))
+    (shift,), (u,) = station_shift(parts, Quantity(value=8.0, u=0.4))
     gauge = find("1/4-18 NPT").gauge_length_mm
     assert gauge is not None
     assert shift[npt] == pytest.approx((8.0 - gauge) / 16)
@@ -66,7 +66,7 @@ def test_the_station_moves_taper_sizes_only() -> None:
 def test_an_unknown_station_may_be_anywhere_on_the_thread() -> None:
     parts = population("external")
     npt = parts.sizes.index(find("1/4-18 NPT"))
-    _, u = station_shift(parts, None)
+    _, (u,) = station_shift(parts, None)
     length = find("1/4-18 NPT").useful_length_mm
     assert length is not None
     assert u[npt] == pytest.approx(length / 16 / np.sqrt(12))
@@ -83,7 +83,7 @@ def test_taper_scatter_of_parallel_and_taper() -> None:
 def test_inside_the_mouth_is_the_station() -> None:
     parts = population("internal")
     rc = parts.sizes.index(find("Rc 1/2"))
-    shift, u = station_shift(parts, Quantity(value=7.0, u=0.1))
+    (shift,), (u,) = station_shift(parts, Quantity(value=7.0, u=0.1))
     assert shift[rc] == 0.0 and u[rc] == pytest.approx(find("Rc 1/2").pitch_mm / 16)
 
 

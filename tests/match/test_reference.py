@@ -9,7 +9,7 @@ import pytest
 
 from pitchcam.match import name_thread
 from pitchcam.match.evidence import log_evidence, rescaled, with_common
-from pitchcam.match.likelihood import vector
+from pitchcam.match.likelihood import vectors
 from pitchcam.match.reference import (
     KINDS,
     box_doubt,
@@ -188,16 +188,16 @@ def test_a_box_with_the_right_reference_is_not_doubted() -> None:
 def test_a_common_error_leaves_the_ratio_as_sure_as_it_was() -> None:
     # By the law of propagation: the common error cancels in pitch over diameter (JCGM 100, 5.2).
     reading = reading_of("M14x1.5")
-    wide = vector(with_common(reading, 0.16))
-    plain = vector(reading)
+    wide = vectors(with_common(reading, 0.16))
+    plain = vectors(reading)
 
     def u_ratio(v: object) -> float:
-        value, covariance = v.value[:2], v.covariance[:2, :2]  # type: ignore[attr-defined]
+        value, covariance = v.value[0, :2], v.covariance[0, :2, :2]  # type: ignore[attr-defined]
         slope = np.array([1 / value[0], -1 / value[1]])
         return float(np.sqrt(slope @ covariance @ slope))
 
     assert u_ratio(wide) == pytest.approx(u_ratio(plain), rel=0.02)
-    assert np.sqrt(wide.covariance[0, 0]) > 0.1 * wide.value[0]
+    assert np.sqrt(wide.covariance[0, 0, 0]) > 0.1 * wide.value[0, 0]
 
 
 def test_a_scale_that_is_undone_leaves_the_density_of_what_was_read() -> None:
