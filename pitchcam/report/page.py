@@ -146,6 +146,7 @@ def budget_table(thread: ThreadResult) -> dict[str, Any] | None:
     rows = [
         (line.source, line.kind, [_contribution(line, key) for key in columns])
         for line in thread.budget
+        if any(key in line.contributions for key in columns)
     ]
     totals = []
     for key in columns:

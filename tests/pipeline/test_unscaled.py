@@ -10,6 +10,7 @@ from click.testing import CliRunner
 from pitchcam import identify
 from pitchcam.cli.identify import command
 from pitchcam.records import Measurement, ScaleSpec
+from pitchcam.report.page import budget_table
 from tests.pipeline.test_answer import PHOTO, SAMPLES
 
 
@@ -65,3 +66,12 @@ def test_command_and_report_tell_it(tmp_path) -> None:
     assert "Scale: none" in page
     both = CliRunner().invoke(command, [str(PHOTO), "--no-reference", "--pin", "6"])
     assert both.exit_code != 0
+
+
+def test_the_report_leaves_out_sources_of_lengths(measured: Measurement) -> None:
+    table = budget_table(measured.parts[0].threads[0])
+    assert table is not None
+    sources = [source for source, _, _ in table["rows"]]
+    assert "scale of the reference" not in sources
+    assert "edge noise" in sources
+    assert all(any(cells) for _, _, cells in table["rows"])
