@@ -12,9 +12,9 @@ import tomllib
 from importlib import metadata
 from pathlib import Path
 
-PROJECT = tomllib.loads(
-    (Path(__file__).parents[1] / "pyproject.toml").read_text(encoding="utf-8")
-)["project"]  # fmt: skip
+PROJECT = tomllib.loads((Path(__file__).parents[1] / "pyproject.toml").read_text(encoding="utf-8"))[
+    "project"
+]
 
 
 def stated(name: str) -> list[str]:

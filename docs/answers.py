@@ -87,8 +87,9 @@ def command(line: str, code: int | None = None) -> str:
     if words[0] == "batch":
         words += ["--jobs", "1"]  # so that the record has the photos in their order
     done = CliRunner().invoke(cli, words)
-    ended = done.exception.exit_code if isinstance(done.exception, PitchcamError) else (
-        done.exit_code)  # fmt: skip
+    ended = (
+        done.exception.exit_code if isinstance(done.exception, PitchcamError) else (done.exit_code)
+    )
     if done.exception is not None and not isinstance(done.exception, SystemExit | PitchcamError):
         raise ExampleError(f"{line}: {done.exception!r}") from done.exception
     if ended not in ((0, 3) if code is None else (code,)):

@@ -41,7 +41,10 @@ html_show_sourcelink = False
 html_copy_source = False
 html_sidebars = {"**": ["searchbox.html", "navigation.html"]}
 html_theme_options = {
-    "fixed_sidebar": False, "page_width": "1160px", "sidebar_width": "230px",
-    "show_powered_by": False, "body_max_width": "820px",
-}  # fmt: skip
+    "fixed_sidebar": False,
+    "page_width": "1160px",
+    "sidebar_width": "230px",
+    "show_powered_by": False,
+    "body_max_width": "820px",
+}
 pygments_style = "friendly"

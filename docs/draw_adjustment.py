@@ -16,9 +16,10 @@ import numpy as np
 from matplotlib.figure import Figure
 
 PANELS = {
-    "pitch_mm": ("pitch, µm", 1000.0), "major_mm": ("major diameter, µm", 1000.0),
+    "pitch_mm": ("pitch, µm", 1000.0),
+    "major_mm": ("major diameter, µm", 1000.0),
     "angle_deg": ("thread angle, °", 1.0),
-}  # fmt: skip
+}
 #: Blue and orange keep apart for colour-blind eyes.
 DRAWN = (("the same pin", "#0072b2", "o", "-"), ("another pin in the second", "#d55e00", "s", "--"))
 
@@ -35,10 +36,14 @@ def draw(files: list[Path], target: Path) -> None:
 
             def median(key: str, rows=rows, counts=counts, name=name, factor=factor):
                 return [
-                    factor * float(np.median([
-                        abs(r[key][name]) for r in rows if r["photos"] == n and name in r[key]
-                    ])) for n in counts
-                ]  # fmt: skip
+                    factor
+                    * float(
+                        np.median(
+                            [abs(r[key][name]) for r in rows if r["photos"] == n and name in r[key]]
+                        )
+                    )
+                    for n in counts
+                ]
 
             axis.plot(counts, median("u"), line, color=colour, label=f"u, {words}")
             axis.plot(counts, median("errors"), mark, color=colour, label=f"error, {words}")

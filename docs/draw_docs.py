@@ -45,30 +45,72 @@ WIDE_PX, JPEG = 900, 78
 
 #: Sample, title, what is in the picture, and the reference if another than the true one is stated.
 GALLERY = (
-    ("p14-r12-pin", "A good photo: a taper thread", "Brass, panel well below, a pin beside it. "
-     "Pitch, angle and taper together leave one name.", ""),
-    ("p12-npt38-card", "A bank card as reference", "The best scale there is: flat, and it shows "
-     "how the camera leaned.", ""),
-    ("p10-bsw38-major", "No reference: the crests by caliper", "The caliper's reading over the "
-     "crests is the scale, at the height of the thread.", ""),
-    ("p20-box-pin", "Several parts in one photo", "Each is named; the answer numbers them as the "
-     "picture does.", ""),
-    ("p04-m16-two-start-pin", "A thread of no series", "Two starts: measured, and not named, since "
-     "no series has it.", ""),
-    ("p19-m14x1.5-worn-disc", "Worn crests", "Wear takes crests alone: flanks and pitch still tell "
-     "the name.", ""),
-    ("p06-unf58-pin", "Bright metal mirrors the panel", "Along its edges the part shines; the edge "
-     "is placed by a model of the mirrored light, and u is wider.", ""),
-    ("p13-npt12-pin", "A pin that is not of the stated size", "It measures 8 mm, and 7 are stated: "
-     "lengths are all wrong alike, and no thread fits but by another scale.", "--pin 7"),
+    (
+        "p14-r12-pin",
+        "A good photo: a taper thread",
+        "Brass, panel well below, a pin beside it. Pitch, angle and taper together leave one name.",
+        "",
+    ),
+    (
+        "p12-npt38-card",
+        "A bank card as reference",
+        "The best scale there is: flat, and it shows how the camera leaned.",
+        "",
+    ),
+    (
+        "p10-bsw38-major",
+        "No reference: the crests by caliper",
+        "The caliper's reading over the crests is the scale, at the height of the thread.",
+        "",
+    ),
+    (
+        "p20-box-pin",
+        "Several parts in one photo",
+        "Each is named; the answer numbers them as the picture does.",
+        "",
+    ),
+    (
+        "p04-m16-two-start-pin",
+        "A thread of no series",
+        "Two starts: measured, and not named, since no series has it.",
+        "",
+    ),
+    (
+        "p19-m14x1.5-worn-disc",
+        "Worn crests",
+        "Wear takes crests alone: flanks and pitch still tell the name.",
+        "",
+    ),
+    (
+        "p06-unf58-pin",
+        "Bright metal mirrors the panel",
+        "Along its edges the part shines; the edge "
+        "is placed by a model of the mirrored light, and u is wider.",
+        "",
+    ),
+    (
+        "p13-npt12-pin",
+        "A pin that is not of the stated size",
+        "It measures 8 mm, and 7 are stated: "
+        "lengths are all wrong alike, and no thread fits but by another scale.",
+        "--pin 7",
+    ),
     ("p22-blurred", "Out of focus", "The roots are filled by blur: refused.", ""),
-    ("p24-over-exposed", "Background clipped to white", "Clipped light has eaten the edges: "
-     "refused.", ""),
+    (
+        "p24-over-exposed",
+        "Background clipped to white",
+        "Clipped light has eaten the edges: refused.",
+        "",
+    ),
     ("p25-few-turns", "Too few turns", "Fewer than three turns do not tell a pitch: refused.", ""),
     ("p23-cut", "Cut by the frame", "What is out of the picture is not guessed: refused.", ""),
-    ("p21-hose-pin", "No thread at all", "Barbs repeat as a thread does, but in step on both "
-     "sides.", ""),
-)  # fmt: skip
+    (
+        "p21-hose-pin",
+        "No thread at all",
+        "Barbs repeat as a thread does, but in step on both sides.",
+        "",
+    ),
+)
 #: Lines of an answer that the gallery shows.
 SHOWN_LINES = 9
 
@@ -84,8 +126,9 @@ def keep_plot(name: str, figure: Figure | None) -> None:
     """Write a plot as SVG, without what changes from run to run."""
     assert figure is not None, name
     with mpl.rc_context({"svg.hashsalt": "pitchcam", "svg.fonttype": "none"}):
-        figure.savefig(PICTURES / f"{name}.svg", format="svg", metadata={"Date": None},
-                       bbox_inches="tight")  # fmt: skip
+        figure.savefig(
+            PICTURES / f"{name}.svg", format="svg", metadata={"Date": None}, bbox_inches="tight"
+        )
 
 
 def around(photo: np.ndarray[Any, Any], points: np.ndarray[Any, Any], margin: float = 0.15):
@@ -135,8 +178,9 @@ def tour() -> None:
     edges = [np.array(e) for e in thread.plots.edges_px]
     cut, corner = around(pixels, np.concatenate(edges))
     for edge in edges:
-        cv2.polylines(cut, [np.int32(np.round((edge - corner) * 16))], False, CV_AMBER, 2,
-                      cv2.LINE_AA, 4)  # fmt: skip
+        cv2.polylines(
+            cut, [np.int32(np.round((edge - corner) * 16))], False, CV_AMBER, 2, cv2.LINE_AA, 4
+        )
     for crest in thread.plots.crests_px:
         centre = np.round((np.array(crest) - corner) * 16).astype(int)
         cv2.circle(cut, tuple(int(c) for c in centre), 60, CV_RED, 2, cv2.LINE_AA, 4)
@@ -167,10 +211,21 @@ def _edge(pixels: np.ndarray[Any, Any], flank: Any) -> Figure:
     light = np.interp(codes * 255, np.arange(256), linear_table(pixels.dtype))
     figure, axes = plot()
     axes.plot(steps, codes, color=GREY, linestyle="--", label="as the file codes it")
-    axes.plot(steps, light / light.max() * codes.max(), color=BLUE, marker="o", markersize=3,
-              label="as light, to the same level")  # fmt: skip
-    axes.axhline((light.min() / light.max() + 1) / 2 * codes.max(), color=AMBER, linewidth=1,
-                 linestyle=":", label="half way between part and panel")  # fmt: skip
+    axes.plot(
+        steps,
+        light / light.max() * codes.max(),
+        color=BLUE,
+        marker="o",
+        markersize=3,
+        label="as light, to the same level",
+    )
+    axes.axhline(
+        (light.min() / light.max() + 1) / 2 * codes.max(),
+        color=AMBER,
+        linewidth=1,
+        linestyle=":",
+        label="half way between part and panel",
+    )
     axes.axvline(0, color=RED, linewidth=1, label="the flank that was fitted")
     axes.set(xlabel="pixels across the edge", ylabel="share of full scale")
     axes.legend(frameon=False)
@@ -186,10 +241,18 @@ def _budget(told: Measurement) -> Figure:
     at = np.arange(len(thread.budget))
     for k, (name, colour) in enumerate(zip(names, (BLUE, AMBER, RED), strict=True)):
         share = [100 * (b.contributions.get(name, 0.0) / total[name]) ** 2 for b in thread.budget]
-        axes.barh(at + (k - 1) * 0.27, share, 0.25, color=colour, label=name.split("_")[0]
-                  if name != "pitch_diameter_mm" else "pitch diameter")  # fmt: skip
-    axes.set(yticks=at, yticklabels=[b.source for b in thread.budget],
-             xlabel="share of the squared uncertainty, %")  # fmt: skip
+        axes.barh(
+            at + (k - 1) * 0.27,
+            share,
+            0.25,
+            color=colour,
+            label=name.split("_")[0] if name != "pitch_diameter_mm" else "pitch diameter",
+        )
+    axes.set(
+        yticks=at,
+        yticklabels=[b.source for b in thread.budget],
+        xlabel="share of the squared uncertainty, %",
+    )
     axes.invert_yaxis()
     axes.legend(frameon=False)
     return figure
@@ -216,10 +279,13 @@ def guide() -> None:
         (Path("photos")).mkdir()
         for name in ("p13-npt12-pin", "p20-box-pin", "p27-m18-short-pin", "p23-cut"):
             (Path("photos") / f"{name}.jpg").write_bytes((SAMPLES / f"{name}.jpg").read_bytes())
-        for call in ("stock import bench.csv --who bench",
-                     "join --port M22x1.5 --part M10x1 --service oil -o adapter.pdf",
-                     "sheet -o marker-sheet.pdf --paper a4", "chart -o wall.pdf --paper a3",
-                     "batch photos --pin 8"):  # fmt: skip
+        for call in (
+            "stock import bench.csv --who bench",
+            "join --port M22x1.5 --part M10x1 --service oil -o adapter.pdf",
+            "sheet -o marker-sheet.pdf --paper a4",
+            "chart -o wall.pdf --paper a3",
+            "batch photos --pin 8",
+        ):
             CliRunner().invoke(cli, call.split(), catch_exceptions=False)
         page_of(Path("adapter.pdf"), "work-sheet")
         page_of(Path("marker-sheet.pdf"), "marker-sheet", 420)
@@ -237,8 +303,15 @@ def gallery() -> None:
         options = stated or f"--{scale['source']}{size}"
         keep(name, lit(photo), 480)
         call = f"pitchcam identify samples/{name}.jpg {options}"
-        kept.append({"name": name, "title": title, "about": about, "call": call,
-                     "said": said(photo, options)})  # fmt: skip
+        kept.append(
+            {
+                "name": name,
+                "title": title,
+                "about": about,
+                "call": call,
+                "said": said(photo, options),
+            }
+        )
     text = json.dumps(kept, indent=1, ensure_ascii=False) + "\n"
     (DOCS / "data" / "gallery.json").write_text(text, encoding="utf-8")
 

@@ -110,9 +110,13 @@ def shoot(tab: Any, name: str, size: str) -> None:
 
 def list_them() -> None:
     """Write the page that shows them all."""
-    lines = ["# The pages, as they look", "",
-             "At 360 px, the narrowest phone, and at 1280 px; drawn from the sample photos and the "
-             "sample stock by `python docs/draw_screens.py`.", ""]  # fmt: skip
+    lines = [
+        "# The pages, as they look",
+        "",
+        "At 360 px, the narrowest phone, and at 1280 px; drawn from the sample photos and the "
+        "sample stock by `python docs/draw_screens.py`.",
+        "",
+    ]
     for name, (_, words) in PAGES.items():
         lines += [f"## {words}", ""]
         lines += [f"![{words}, at {size} size](screens/{name}-{size}.jpg)" for size in SIZES]
@@ -129,24 +133,31 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder, contextlib.ExitStack() as stack:
         subprocess.run(
             [sys.executable, "-c", START, "stock", "import", str(SAMPLES / "stock/bench.csv")],
-            cwd=folder, check=True, env={**os.environ, "PYTHONPATH": str(ROOT)},
-        )  # fmt: skip
+            cwd=folder,
+            check=True,
+            env={**os.environ, "PYTHONPATH": str(ROOT)},
+        )
         page = stack.enter_context(running_page(Path(folder), "--reference", "pin 6"))
         (Path(folder) / "lan").mkdir()
         lan = stack.enter_context(running_page(Path(folder) / "lan", "--lan", wait="/pair/"))
         playwright = stack.enter_context(sync_playwright())
         browser = playwright.chromium.launch(
             executable_path=shutil.which("chromium"),
-            args=["--no-sandbox", "--use-fake-ui-for-media-stream",
-                  "--use-fake-device-for-media-stream",
-                  f"--use-file-for-fake-video-capture={film(Path(folder) / 'bright.mjpeg')}"],
-        )  # fmt: skip
+            args=[
+                "--no-sandbox",
+                "--use-fake-ui-for-media-stream",
+                "--use-fake-device-for-media-stream",
+                f"--use-file-for-fake-video-capture={film(Path(folder) / 'bright.mjpeg')}",
+            ],
+        )
         found: dict[str, str] = {}
         for size, (width, height) in SIZES.items():
             context = browser.new_context(
-                base_url=page.address, viewport={"width": width, "height": height},
-                bypass_csp=True, ignore_https_errors=True,
-            )  # fmt: skip
+                base_url=page.address,
+                viewport={"width": width, "height": height},
+                bypass_csp=True,
+                ignore_https_errors=True,
+            )
             tab = context.new_page()
             found = found or fill(tab)
             for name, (address, _) in PAGES.items():
@@ -205,8 +216,9 @@ def pair(tab: Any, lan: Any) -> None:
     code = segno.make(shown, error="m").svg_inline(scale=6, border=4, dark="#000", light="#fff")
     tab.evaluate(
         "([text, svg]) => { document.querySelector('.wrap code').textContent = text;"
-        " document.querySelector('.code').innerHTML = svg; }", [shown, code],
-    )  # fmt: skip
+        " document.querySelector('.code').innerHTML = svg; }",
+        [shown, code],
+    )
 
 
 if __name__ == "__main__":

@@ -36,14 +36,15 @@ NS = 'xmlns="http://www.w3.org/2000/svg"'
 TWINS = {"3/8-16 BSW"}
 #: What the README's table shows of the limits, with words.
 LIMITS = {
-    "px_per_pitch": ("pixels per pitch", "at least {0:g}"), "turns": ("turns of thread seen",
-    "at least {0:g}"), "tilt_deg": ("camera out of square", "up to {1:g} degrees"),
+    "px_per_pitch": ("pixels per pitch", "at least {0:g}"),
+    "turns": ("turns of thread seen", "at least {0:g}"),
+    "tilt_deg": ("camera out of square", "up to {1:g} degrees"),
     "incline_deg": ("part out of level", "up to {1:g} degrees"),
     "blur": ("defocus, sigma over pitch", "up to {1:g}"),
     "motion": ("motion over pitch", "up to {1:g}"),
     "level": ("light behind, of full scale", "{0:g} to {1:g}, never clipped"),
     "jpeg": ("JPEG quality", "at least {0:g}"),
-}  # fmt: skip
+}
 
 
 def keep_svg(name: str, text: str) -> None:
@@ -69,19 +70,40 @@ def curve(dial: Dial, rows: list[Row]) -> str:
         told, n, below = counts(at[value]), len(at[value]), 0.0
         for key in OUTCOMES:
             colour, hatch = plots.OUTCOME_LOOK[key]
-            top.bar(k, told[key] / n, bottom=below, color=colour, hatch=hatch, width=0.8,
-                    edgecolor="white", linewidth=0.5)  # fmt: skip
+            top.bar(
+                k,
+                told[key] / n,
+                bottom=below,
+                color=colour,
+                hatch=hatch,
+                width=0.8,
+                edgecolor="white",
+                linewidth=0.5,
+            )
             below += told[key] / n
-    for key, words, mark, colour in (("errors", "size of error", "o", plots.BLUE),
-                                     ("u", "u", "_", plots.RED)):  # fmt: skip
-        y = [[100 * abs(r[key]["pitch_mm"]) for r in at[v] if "pitch_mm" in r[key]]
-             for v in values]  # fmt: skip
+    for key, words, mark, colour in (
+        ("errors", "size of error", "o", plots.BLUE),
+        ("u", "u", "_", plots.RED),
+    ):
+        y = [[100 * abs(r[key]["pitch_mm"]) for r in at[v] if "pitch_mm" in r[key]] for v in values]
         x = [k for k, found in enumerate(y) if found]
-        low.plot(x, [float(np.median(found)) for found in y if found], mark, color=colour,
-                 markersize=11 if mark == "_" else 5, label=words, markeredgewidth=2)  # fmt: skip
+        low.plot(
+            x,
+            [float(np.median(found)) for found in y if found],
+            mark,
+            color=colour,
+            markersize=11 if mark == "_" else 5,
+            label=words,
+            markeredgewidth=2,
+        )
     top.set(ylabel="share", yticks=(0, 0.5, 1), ylim=(0, 1.001))
-    low.set(xticks=range(len(values)), xticklabels=[f"{v:g}" for v in values], xlabel=dial.label,
-            ylabel="pitch, %", ylim=(0, None))  # fmt: skip
+    low.set(
+        xticks=range(len(values)),
+        xticklabels=[f"{v:g}" for v in values],
+        xlabel=dial.label,
+        ylabel="pitch, %",
+        ylim=(0, None),
+    )
     low.legend(frameon=False, fontsize=8, loc="upper left", ncols=2)
     for a in (top, low):
         a.spines[["top", "right"]].set_visible(False)
@@ -104,8 +126,16 @@ def dial_table(rows: list[Row]) -> Cells:
 
     Of threads that pitch and diameter tell; the last column is the twin by angle.
     """
-    out = [["dial", "all named right to", "first open or refused at", "twin open or refused at",
-            "named wrongly", "photos"]]  # fmt: skip
+    out = [
+        [
+            "dial",
+            "all named right to",
+            "first open or refused at",
+            "twin open or refused at",
+            "named wrongly",
+            "photos",
+        ]
+    ]
     for dial in DIALS.values():
         at = on_curve(rows, dial.name)
         values = [v for v in order(dial) if v in at]
@@ -119,8 +149,15 @@ def dial_table(rows: list[Row]) -> Cells:
         last = "-" if not good else f"{good[-1]:g}"
         if good and dial.name in ("level", "distortion"):  # better neither way
             last = f"{good[0]:g} to {last}"
-        out.append([dial.label, last, *("-" if v is None else f"{v:g}" for v in (plain, twin)),
-                    str(counts(every)["wrong"]), str(len(every))])  # fmt: skip
+        out.append(
+            [
+                dial.label,
+                last,
+                *("-" if v is None else f"{v:g}" for v in (plain, twin)),
+                str(counts(every)["wrong"]),
+                str(len(every)),
+            ]
+        )
     return out
 
 
@@ -138,11 +175,19 @@ def pooled(rows: list[Row], part: str, *, twins: bool | None = None) -> Row:
 
     ``twins`` takes those of threads alone that only the angle tells from another, or the others.
     """
-    group = [r for r in rows if r["study"]["part"] == part and r["truth"] != "(no thread)"
-             and twins in (None, r["truth"] in TWINS)]  # fmt: skip
+    group = [
+        r
+        for r in rows
+        if r["study"]["part"] == part
+        and r["truth"] != "(no thread)"
+        and twins in (None, r["truth"] in TWINS)
+    ]
     told = counts(group)
-    return {"n": len(group), "named": told["right"] + told["wrong"],
-            **{k: told[k] for k in OUTCOMES}}  # fmt: skip
+    return {
+        "n": len(group),
+        "named": told["right"] + told["wrong"],
+        **{k: told[k] for k in OUTCOMES},
+    }
 
 
 def least(hits: int, n: int) -> str:
@@ -182,16 +227,26 @@ def wrong_table(rows: list[Row]) -> Cells:
     for r in rows:
         if r["outcome"] == "wrong":
             pitch = [f"{100 * e['pitch_mm']:+.1f} %" for e in (r["errors"], r["u"])]
-            out.append([r["truth"], r["answer"], f"{100 * r['probability']:.1f} %",
-                        f"{pitch[0]} (u {pitch[1][1:]})", far_off(r["study"])])  # fmt: skip
+            out.append(
+                [
+                    r["truth"],
+                    r["answer"],
+                    f"{100 * r['probability']:.1f} %",
+                    f"{pitch[0]} (u {pitch[1][1:]})",
+                    far_off(r["study"]),
+                ]
+            )
     return out
 
 
 def far_off(study: Row) -> str:
     """Say which dials of a photo lie beyond the limits."""
     setting = at_random(study["part"], study["number"])
-    far = {n: getattr(setting, n) for n, (low, high) in WITHIN.items()
-           if not low <= getattr(setting, n) <= high}  # fmt: skip
+    far = {
+        n: getattr(setting, n)
+        for n, (low, high) in WITHIN.items()
+        if not low <= getattr(setting, n) <= high
+    }
     if len(far) > CARELESS:
         return "nearly all"
     return ", ".join(f"{DIALS[n].label}: {v:.2g}" for n, v in far.items())
@@ -200,16 +255,30 @@ def far_off(study: Row) -> str:
 def samples_table(rows: list[Row]) -> Cells:
     """Return outcomes of samples made worse, by what was done to them."""
     out = [["made worse by", "", "right", "open", "none", "wrong"]]
-    words = {"blur": "blur, sigma in px", "noise": "noise, codes", "jpeg": "JPEG quality",
-             "size": "size, share"}  # fmt: skip
+    words = {
+        "blur": "blur, sigma in px",
+        "noise": "noise, codes",
+        "jpeg": "JPEG quality",
+        "size": "size, share",
+    }
     for dial, values in WORSE.items():
         for value in values:
-            group = [r for r in rows if r["study"]["part"] == "samples"
-                     and r["study"]["dial"] == dial and r["study"]["value"] == value]  # fmt: skip
+            group = [
+                r
+                for r in rows
+                if r["study"]["part"] == "samples"
+                and r["study"]["dial"] == dial
+                and r["study"]["value"] == value
+            ]
             told = counts(group)
             if group:
-                out.append([words[dial], f"{value:g}", *(str(told[k]) for k in
-                            ("right", "open", "none", "wrong"))])  # fmt: skip
+                out.append(
+                    [
+                        words[dial],
+                        f"{value:g}",
+                        *(str(told[k]) for k in ("right", "open", "none", "wrong")),
+                    ]
+                )
     return out
 
 
@@ -228,10 +297,13 @@ def envelope() -> dict[str, Any]:
         keep_svg(f"envelope-{dial.name}", curve(dial, rows))
     keep_svg("envelope-legend", legend())
     return {
-        "envelope-dials": dial_table(rows), "envelope-limits": limits_table(),
-        "envelope-within": said_within(rows), "envelope-careless": said_careless(rows),
-        "envelope-wrong": wrong_table(rows), "envelope-samples": samples_table(rows),
-    }  # fmt: skip
+        "envelope-dials": dial_table(rows),
+        "envelope-limits": limits_table(),
+        "envelope-within": said_within(rows),
+        "envelope-careless": said_careless(rows),
+        "envelope-wrong": wrong_table(rows),
+        "envelope-samples": samples_table(rows),
+    }
 
 
 def proof(name: str, doc: Row) -> dict[str, Any]:
@@ -247,19 +319,31 @@ def proof(name: str, doc: Row) -> dict[str, Any]:
     lines = [["quantity", "n", "median error", "95 % within", "1.96 u holds", "rms(error/u)"]]
     for q, f in doc["quantities"].items():
         words, factor, digits = SHOWN[q]
-        lines.append([words, str(f["n"]), f"{factor * f['median']:.{digits}f}",
-                      f"{factor * f['p95']:.{digits}f}", f"{100 * f['inside']:.0f} %",
-                      f"{f['rms']:.2f}"])  # fmt: skip
+        lines.append(
+            [
+                words,
+                str(f["n"]),
+                f"{factor * f['median']:.{digits}f}",
+                f"{factor * f['p95']:.{digits}f}",
+                f"{100 * f['inside']:.0f} %",
+                f"{f['rms']:.2f}",
+            ]
+        )
     held, refuse = doc["refusal"], doc["refuse"]
-    said = (f"{doc['photos']} photos, {doc['threads']} threads. Of {held['held']} left open, the "
-            f"most probable name was right for {held['first_right']} and wrong for "
-            f"{held['first_wrong']}: that is what refusal costs and saves. {held['unread']} were "
-            f"not read. Where no name may be given, none was on "
-            f"{refuse.get('refused', 0) + refuse.get('right', 0)} of {sum(refuse.values())}.")
+    said = (
+        f"{doc['photos']} photos, {doc['threads']} threads. Of {held['held']} left open, the "
+        f"most probable name was right for {held['first_right']} and wrong for "
+        f"{held['first_wrong']}: that is what refusal costs and saves. {held['unread']} were "
+        f"not read. Where no name may be given, none was on "
+        f"{refuse.get('refused', 0) + refuse.get('right', 0)} of {sum(refuse.values())}."
+    )
     wrong = "; ".join(f"{w['photo']}: {w['truth']} as {w['answer']}" for w in doc["wrong"])
-    return {f"proof-{name}-outcomes": outcomes, f"proof-{name}-quantities": lines,
-            f"proof-{name}-said": said,
-            f"proof-{name}-wrong": f"Named wrongly: {wrong or 'none'}."}  # fmt: skip
+    return {
+        f"proof-{name}-outcomes": outcomes,
+        f"proof-{name}-quantities": lines,
+        f"proof-{name}-said": said,
+        f"proof-{name}-wrong": f"Named wrongly: {wrong or 'none'}.",
+    }
 
 
 def readme(tables: dict[str, Any]) -> None:
@@ -270,9 +354,12 @@ def readme(tables: dict[str, Any]) -> None:
     lines = [f"| {' | '.join(line)} |" for line in cells]
     lines.insert(1, "|---" * len(cells[0]) + "|")
     body = "\n".join([*lines, "", tables["envelope-within"], "", tables["envelope-careless"]])
-    text, found = re.subn(r"<!-- envelope -->\n.*?<!-- /envelope -->",
-                          lambda _: f"<!-- envelope -->\n{body}\n<!-- /envelope -->", text,
-                          flags=re.DOTALL)  # fmt: skip
+    text, found = re.subn(
+        r"<!-- envelope -->\n.*?<!-- /envelope -->",
+        lambda _: f"<!-- envelope -->\n{body}\n<!-- /envelope -->",
+        text,
+        flags=re.DOTALL,
+    )
     assert found == 1
     file.write_text(text, encoding="utf-8")
 

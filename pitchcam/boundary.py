@@ -38,9 +38,7 @@ def inner_fault(stage: str, error: Exception) -> InnerFaultError:
 
 
 @contextmanager
-def boundary(
-    stage: Callable[[], str], passing: tuple[type[Exception], ...] = ()
-) -> Iterator[None]:
+def boundary(stage: Callable[[], str], passing: tuple[type[Exception], ...] = ()) -> Iterator[None]:
     """Turn what nobody foresaw into :class:`InnerFaultError`; all else passes.
 
     Memory and the operating system fail without the photo's doing, so their errors pass as well.

@@ -56,7 +56,6 @@ HINTS: dict[str, str] = {
 }
 
 
-
 @dataclass(frozen=True, kw_only=True)
 class Framing:
     """What is seen in a frame: hints by key of :data:`HINTS`, the worst first.

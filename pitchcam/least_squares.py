@@ -87,15 +87,14 @@ def solve(
         damping = np.where(better, damping / 5, damping * 7)
         if not active.any():
             break
-    return Solution(
-        parameters=at, residuals=residuals, cost=cost, information=_squared(slopes)
-    )  # fmt: skip
+    return Solution(parameters=at, residuals=residuals, cost=cost, information=_squared(slopes))
 
 
 def solve_one(
     cost: Cost, start: Values, low: Values, high: Values, *, settled: float = SETTLED
 ) -> Solution:
     """Minimise the squares of a single problem; arrays lack the first axis, the solution has it."""
+
     def model(q: Values) -> tuple[Values, Values]:
         rest, slopes = cost(q[0])
         return rest[None], slopes[None]
@@ -116,6 +115,7 @@ def soft(rest: Values, slopes: Values, scale: float) -> tuple[Values, Values]:
 
 def by_differences(rest: Callable[[Values], Values]) -> Cost:
     """Return a cost whose derivatives are differences, for residuals of a single problem."""
+
     def cost(q: Values) -> tuple[Values, Values]:
         base = rest(q)
         steps = q + DIFFERENCE * np.eye(len(q))

@@ -10,8 +10,11 @@ from typing import Any
 MM = 72 / 25.4
 #: Width and height in mm: ISO 216 and ANSI letter.
 PAPERS = {
-    "a4": (210.0, 297.0), "letter": (215.9, 279.4), "a3": (297.0, 420.0), "a2": (420.0, 594.0),
-}  # fmt: skip
+    "a4": (210.0, 297.0),
+    "letter": (215.9, 279.4),
+    "a3": (297.0, 420.0),
+    "a2": (420.0, 594.0),
+}
 #: Fonts that come with the PDF library and are written into every file: a reader without fonts
 #: of its own shows the same page.
 REGULAR, BOLD = "Vera", "Vera-Bold"
@@ -87,6 +90,5 @@ class Placed:
         left, low, right, high = box
         gap = self.apart_mm
         return all(
-            right + gap < b[0] or b[2] + gap < left or high < b[1] or b[3] < low
-            for b in self.boxes
+            right + gap < b[0] or b[2] + gap < left or high < b[1] or b[3] < low for b in self.boxes
         )

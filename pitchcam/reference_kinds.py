@@ -45,39 +45,64 @@ class ReferenceKind:
 
 #: The best first, as they are offered.
 REFERENCE_KINDS: dict[str, ReferenceKind] = {
-    kind.name: kind for kind in (
+    kind.name: kind
+    for kind in (
         ReferenceKind(
-            name="card", says="the card", label="Bank-card-sized card",
-            help="A card of the usual size (85.60 x 53.98 mm).", shape="card",
+            name="card",
+            says="the card",
+            label="Bank-card-sized card",
+            help="A card of the usual size (85.60 x 53.98 mm).",
+            shape="card",
         ),
         ReferenceKind(
-            name="sheet", says="the marker sheet", label="Marker sheet", option="sheet-bar",
-            help="The marker sheet's bar as the caliper reads it.", lies=False,
+            name="sheet",
+            says="the marker sheet",
+            label="Marker sheet",
+            option="sheet-bar",
+            help="The marker sheet's bar as the caliper reads it.",
+            lies=False,
         ),
         ReferenceKind(
-            name="major", says="the crests", label="None; crests by caliper",
+            name="major",
+            says="the crests",
+            label="None; crests by caliper",
             help="The thread's own crest diameter by caliper; no reference in the photo.",
-            limits_mm=(0.8, 150.0), lies=False,
+            limits_mm=(0.8, 150.0),
+            lies=False,
         ),
         ReferenceKind(
-            name="disc", says="the disc", label="Round disc or coin",
-            help="Diameter of the round disc.", limits_mm=(5.0, 120.0), shape="disc",
+            name="disc",
+            says="the disc",
+            label="Round disc or coin",
+            help="Diameter of the round disc.",
+            limits_mm=(5.0, 120.0),
+            shape="disc",
         ),
         ReferenceKind(
-            name="pin", says="the pin", label="Plain pin or drill shank",
-            help="Diameter of the plain pin or shank.", limits_mm=(0.5, 60.0), shape="bar",
+            name="pin",
+            says="the pin",
+            label="Plain pin or drill shank",
+            help="Diameter of the plain pin or shank.",
+            limits_mm=(0.5, 60.0),
+            shape="bar",
         ),
         ReferenceKind(
-            name="jaws", says="the caliper jaws", label="Caliper jaws, open",
-            help="Gap of the caliper jaws.", limits_mm=(1.0, 150.0),
+            name="jaws",
+            says="the caliper jaws",
+            label="Caliper jaws, open",
+            help="Gap of the caliper jaws.",
+            limits_mm=(1.0, 150.0),
         ),
         ReferenceKind(
-            name="none", says="no reference", label="Nothing of known size", option="no-reference",
+            name="none",
+            says="no reference",
+            label="Nothing of known size",
+            option="no-reference",
             help="Nothing of known size: what pitch over diameter, angle and form tell.",
             lies=False,
         ),
     )
-}  # fmt: skip
+}
 #: Those whose size is stated.
 SIZED = tuple(name for name, kind in REFERENCE_KINDS.items() if kind.limits_mm is not None)
 #: Those that lie beside the part and are found among the objects.

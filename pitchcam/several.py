@@ -84,9 +84,9 @@ def identify_several(
                 progress(f"photo {number} of {len(photos)}: {text}")
 
         try:
-            found.append(identify(
-                photo, spec, cast=cast, shrinkage=shrinkage, plots=plots, progress=say
-            ))  # fmt: skip
+            found.append(
+                identify(photo, spec, cast=cast, shrinkage=shrinkage, plots=plots, progress=say)
+            )
         except UnreadableError as error:
             found.append(error)
     infos = [
@@ -98,9 +98,10 @@ def identify_several(
 
 
 def together(
-    found: Sequence[Measurement | UnreadableError], infos: Sequence[PhotoInfo],
+    found: Sequence[Measurement | UnreadableError],
+    infos: Sequence[PhotoInfo],
     specs: Sequence[ScaleSpec],
-) -> Measurement:  # fmt: skip
+) -> Measurement:
     """Return one answer of photos that were measured by themselves.
 
     Parameters
@@ -127,10 +128,13 @@ def together(
     told = combine(scaled)
     uses = tuple(
         PhotoUse(
-            info=info, scale=None if m is None else m.scale, alone=m,
+            info=info,
+            scale=None if m is None else m.scale,
+            alone=m,
             left_out=_why(f, told.left_out.get(i)),
-        ) for i, (info, m, f) in enumerate(zip(infos, alone, found, strict=True))
-    )  # fmt: skip
+        )
+        for i, (info, m, f) in enumerate(zip(infos, alone, found, strict=True))
+    )
     flags = _warnings(uses, told)
     counts = [i for i, use in enumerate(uses) if use.left_out is None]
     parts = list(told.parts)
@@ -151,9 +155,7 @@ def _nothing(failed: Sequence[UnreadableError], infos: Sequence[PhotoInfo]) -> M
     return Measurement(photo=infos[0], scale=None, warnings=warnings, photos=uses)
 
 
-def _specs(
-    scale: ScaleSpec | Sequence[ScaleSpec] | None, photos: int
-) -> tuple[ScaleSpec, ...]:
+def _specs(scale: ScaleSpec | Sequence[ScaleSpec] | None, photos: int) -> tuple[ScaleSpec, ...]:
     if scale is None or isinstance(scale, ScaleSpec):
         return (scale or ScaleSpec(),) * photos
     if len(scale) != photos:
@@ -167,9 +169,11 @@ def _specs(
 def _info(photo: Given) -> PhotoInfo:
     opened = photo_of(photo)
     return PhotoInfo(
-        file=opened.path.name, sha256=opened.sha256, width_px=opened.width_px,
+        file=opened.path.name,
+        sha256=opened.sha256,
+        width_px=opened.width_px,
         height_px=opened.height_px,
-    )  # fmt: skip
+    )
 
 
 def _refuse_twice(infos: Sequence[PhotoInfo]) -> None:
@@ -202,8 +206,9 @@ def _warnings(uses: Sequence[PhotoUse], told: Together) -> list[Flag]:
     """Return each photo's warnings with its name, and what the photos together give rise to."""
     flags = [
         flag("photo-left-out", f"{use.info.file} does not count: {use.left_out}")
-        for use in uses if use.left_out is not None
-    ]  # fmt: skip
+        for use in uses
+        if use.left_out is not None
+    ]
     said: dict[str, list[tuple[str, Flag]]] = {}
     for use in uses:
         if use.left_out is None and use.alone is not None:
@@ -221,9 +226,11 @@ def _warnings(uses: Sequence[PhotoUse], told: Together) -> list[Flag]:
 
 
 def _doubted(
-    parts: list[PartResult], counts: Sequence[Measurement | None], specs: Sequence[ScaleSpec],
+    parts: list[PartResult],
+    counts: Sequence[Measurement | None],
+    specs: Sequence[ScaleSpec],
     flags: list[Flag],
-) -> list[PartResult]:  # fmt: skip
+) -> list[PartResult]:
     """Return the parts with the doubts that no other photo has taken away.
 
     What one reference may be instead of what is stated stands as long as all photos share it;
@@ -243,7 +250,12 @@ def _left_open(thread: ThreadResult) -> ThreadResult:
     verdict = thread.verdict
     if verdict.status != "named":
         return thread
-    return replace(thread, verdict=Verdict(
-        status="ambiguous", candidates=verdict.candidates, notes=verdict.notes,
-        next_step=flag("which-thread").advice.capitalize() + ".",
-    ))  # fmt: skip
+    return replace(
+        thread,
+        verdict=Verdict(
+            status="ambiguous",
+            candidates=verdict.candidates,
+            notes=verdict.notes,
+            next_step=flag("which-thread").advice.capitalize() + ".",
+        ),
+    )

@@ -6,9 +6,22 @@ __version__ = "0.1.0"
 
 #: What decodes photos, computes, draws and keeps: another version can move a last digit.
 LIBRARIES = (
-    "numpy", "scipy", "opencv-python-headless", "pillow", "pillow-heif", "matplotlib", "reportlab",
-    "networkx", "click", "jinja2", "rich", "segno", "starlette", "uvicorn", "cryptography",
-)  # fmt: skip
+    "numpy",
+    "scipy",
+    "opencv-python-headless",
+    "pillow",
+    "pillow-heif",
+    "matplotlib",
+    "reportlab",
+    "networkx",
+    "click",
+    "jinja2",
+    "rich",
+    "segno",
+    "starlette",
+    "uvicorn",
+    "cryptography",
+)
 
 
 def versions() -> dict[str, str]:

@@ -153,9 +153,7 @@ def eight_bits(coded: Image) -> np.ndarray:
     return np.clip(np.round(coded * 255), 0, 255).astype(np.uint8)
 
 
-def encode(
-    rgb: np.ndarray, how: Development, tags: dict[int, float] | None
-) -> bytes:
+def encode(rgb: np.ndarray, how: Development, tags: dict[int, float] | None) -> bytes:
     """Return the file; an orientation tag undoes the turn of the stored rows.
 
     ``tags`` are those of EXIF besides; with None there is no EXIF, and the rows stay as they are.

@@ -85,18 +85,19 @@ class Form:
         """Axial positions in [0, 1) that hold every corner and tangent point, for a mesh."""
         c = self._reach(self.crest, self.crest_radius)
         r = 0.5 - self._reach(self.root, self.root_radius)
-        half = np.concatenate([
-            np.linspace(0, c, per_arc, endpoint=False),
-            np.linspace(c, r, per_flank, endpoint=False),
-            np.linspace(r, 0.5, per_arc + 1),
-        ])
+        half = np.concatenate(
+            [
+                np.linspace(0, c, per_arc, endpoint=False),
+                np.linspace(c, r, per_flank, endpoint=False),
+                np.linspace(r, 0.5, per_arc + 1),
+            ]
+        )
         return np.unique(np.round(np.concatenate([half, 1 - half[1:]]), 12))
 
 
 #: ISO 68-1: crest flat P/8; ISO 965-1 root contour of a rolled or well cut external thread,
 #: radius H/6, which makes the minor diameter d3 = d - 1.226869 P.
-ISO_60 = Form(angle_deg=60, crest=0.75 * 0.8660254037844386 / 2,
-              root_radius=0.8660254037844386 / 6)
+ISO_60 = Form(angle_deg=60, crest=0.75 * 0.8660254037844386 / 2, root_radius=0.8660254037844386 / 6)
 #: BS 84, ISO 228-1 and ISO 7-1: H/6 cut off at both ends, radius 0.137329 P.
 WHITWORTH_55 = Form(angle_deg=55, crest_radius=0.13732908, root_radius=0.13732908)
 #: ASME B1.20.1: V of 60 degrees cut by 0.033 P at crest and root (h = 0.8 P).

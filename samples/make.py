@@ -27,15 +27,21 @@ def make(shot: Shot, folder: Path) -> float:
 
 @click.command()
 @click.argument("names", nargs=-1)
-@click.option("-o", "--output", type=click.Path(file_okay=False, exists=True, path_type=Path),
-              default=Path(__file__).parent, help="Folder to write to.")  # fmt: skip
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(file_okay=False, exists=True, path_type=Path),
+    default=Path(__file__).parent,
+    help="Folder to write to.",
+)
 def main(names: tuple[str, ...], output: Path) -> None:
     """Render the named photos of the catalogue, or all of them."""
     shots = all_shots()
     unknown = set(names) - set(shots)
     if unknown:
-        raise click.UsageError(f"no photo {', '.join(sorted(unknown))}; "
-                               f"there are {', '.join(shots)}")  # fmt: skip
+        raise click.UsageError(
+            f"no photo {', '.join(sorted(unknown))}; there are {', '.join(shots)}"
+        )
     for name in names or shots:
         click.echo(f"{name}: {make(shots[name], output):.0f} s")
 

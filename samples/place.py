@@ -90,17 +90,26 @@ def _turn(a: tuple[float, float], b: tuple[float, float], c: tuple[float, float]
 def pin(diameter: float, length: float) -> Part:
     """Return a ground pin with small chamfers."""
     e = 0.5
-    return Part(segments=(Turned(stations=(
-        (0, diameter - 2 * e), (e, diameter), (length - e, diameter), (length, diameter - 2 * e),
-    )),))  # fmt: skip
+    return Part(
+        segments=(
+            Turned(
+                stations=(
+                    (0, diameter - 2 * e),
+                    (e, diameter),
+                    (length - e, diameter),
+                    (length, diameter - 2 * e),
+                )
+            ),
+        )
+    )
 
 
 def slab(outline: Array, thickness: float) -> tuple[Array, Faces]:
     """Return the mesh of a flat thing: a convex outline (n, 2), counter-clockwise, from z = 0."""
     n = len(outline)
-    xyz = np.concatenate([
-        np.column_stack([outline, np.zeros(n)]), np.column_stack([outline, np.full(n, thickness)])
-    ])
+    xyz = np.concatenate(
+        [np.column_stack([outline, np.zeros(n)]), np.column_stack([outline, np.full(n, thickness)])]
+    )
     i = np.arange(n)
     j = (i + 1) % n
     side = np.concatenate([np.stack([i, j, n + j], -1), np.stack([i, n + j, n + i], -1)])
@@ -130,8 +139,14 @@ def card(width: float = 85.60, height: float = 53.98, radius: float = 3.18, n: i
 def jaw(gap: float, side: int, reach: float = 40.0) -> Array:
     """Return the outline of one caliper jaw; its straight inner face is at x = side * gap / 2."""
     inner = gap / 2
-    points = np.array([(inner, -reach / 2), (inner + 1.2, -reach / 2), (inner + 9.0, reach / 2),
-                       (inner, reach / 2)])  # fmt: skip
+    points = np.array(
+        [
+            (inner, -reach / 2),
+            (inner + 1.2, -reach / 2),
+            (inner + 9.0, reach / 2),
+            (inner, reach / 2),
+        ]
+    )
     return points if side > 0 else (points * (-1, 1))[::-1]
 
 

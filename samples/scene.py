@@ -129,18 +129,30 @@ class Scene:
 #: blue) are from memory. Roughness 0.06 is ground, 0.12 turned, 0.2 plated and dull. The
 #: reflectance of zinc plate (on aluminium's constants) and of black is chosen by eye.
 MATERIALS: dict[str, dict[str, Any]] = {
-    "brass": {"type": "roughconductor", "alpha": 0.12,
-              "eta": {"type": "rgb", "value": [0.444, 0.527, 1.094]},
-              "k": {"type": "rgb", "value": [3.695, 2.765, 1.829]}},
+    "brass": {
+        "type": "roughconductor",
+        "alpha": 0.12,
+        "eta": {"type": "rgb", "value": [0.444, 0.527, 1.094]},
+        "k": {"type": "rgb", "value": [3.695, 2.765, 1.829]},
+    },
     "steel": {"type": "roughconductor", "material": "Cr", "alpha": 0.10},
     "pin": {"type": "roughconductor", "material": "Cr", "alpha": 0.06},
-    "zinc": {"type": "roughconductor", "material": "Al", "alpha": 0.2,
-             "specular_reflectance": {"type": "rgb", "value": [0.72, 0.74, 0.78]}},
-    "black": {"type": "roughplastic", "diffuse_reflectance": {"type": "rgb", "value": 0.03},
-              "alpha": 0.3, "int_ior": 1.4},
-    "card": {"type": "roughplastic", "diffuse_reflectance":
-             {"type": "rgb", "value": [0.03, 0.05, 0.12]}, "alpha": 0.2},
+    "zinc": {
+        "type": "roughconductor",
+        "material": "Al",
+        "alpha": 0.2,
+        "specular_reflectance": {"type": "rgb", "value": [0.72, 0.74, 0.78]},
+    },
+    "black": {
+        "type": "roughplastic",
+        "diffuse_reflectance": {"type": "rgb", "value": 0.03},
+        "alpha": 0.3,
+        "int_ior": 1.4,
+    },
+    "card": {
+        "type": "roughplastic",
+        "diffuse_reflectance": {"type": "rgb", "value": [0.03, 0.05, 0.12]},
+        "alpha": 0.2,
+    },
     "dead": {"type": "diffuse", "reflectance": {"type": "rgb", "value": 0.02}},
-}  # fmt: skip
-
-
+}

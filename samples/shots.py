@@ -28,15 +28,26 @@ class Fitting:
 
 def thread(form: Form, pitch: float, major: float, length: float, **more: Any) -> Thread:
     """Return a parallel thread that leaves the work over 1.5 pitches."""
-    return Thread(form=form, pitch=pitch, major=major, thread_length=length,
-                  **({"run_out": 1.5 * pitch} | more))  # fmt: skip
+    return Thread(
+        form=form,
+        pitch=pitch,
+        major=major,
+        thread_length=length,
+        **({"run_out": 1.5 * pitch} | more),
+    )
 
 
 def pipe_taper(form: Form, tpi: float, small_end: float, length: float, **more: Any) -> Thread:
     """Return a 1:16 taper thread from the diameter over its crests at the small end."""
     pitch = INCH / tpi
-    return Thread(form=form, pitch=pitch, major=small_end + length / 16, thread_length=length,
-                  taper=1 / 16, **({"run_out": 1.5 * pitch} | more))  # fmt: skip
+    return Thread(
+        form=form,
+        pitch=pitch,
+        major=small_end + length / 16,
+        thread_length=length,
+        taper=1 / 16,
+        **({"run_out": 1.5 * pitch} | more),
+    )
 
 
 def npt(tpi: float, outside: float, length: float, under: float = 0.0, **more: Any) -> Thread:
@@ -46,19 +57,37 @@ def npt(tpi: float, outside: float, length: float, under: float = 0.0, **more: A
     return pipe_taper(NPT_60, tpi, e0 + 0.8 * pitch - under, length, **more)
 
 
-def r_taper(tpi: float, gauge_diameter: float, gauge_length: float, length: float,
-            under: float = 0.0, **more: Any) -> Thread:
+def r_taper(
+    tpi: float,
+    gauge_diameter: float,
+    gauge_length: float,
+    length: float,
+    under: float = 0.0,
+    **more: Any,
+) -> Thread:
     """Return an ISO 7-1 taper thread; gauge plane as the standard gives it, mm."""
     return pipe_taper(WHITWORTH_55, tpi, gauge_diameter - gauge_length / 16 - under, length, **more)
 
 
-def sender(name: str, cut: Thread, *, flats: float, material: str = "brass", hexagon: float = 8.0,
-           head: tuple[float, float] = (14.0, 16.0), probe: tuple[float, float] | None = None,
-           collar: float = 1.5) -> Fitting:
+def sender(
+    name: str,
+    cut: Thread,
+    *,
+    flats: float,
+    material: str = "brass",
+    hexagon: float = 8.0,
+    head: tuple[float, float] = (14.0, 16.0),
+    probe: tuple[float, float] | None = None,
+    collar: float = 1.5,
+) -> Fitting:
     """Return a temperature sender: probe (diameter, length), thread, relief, hexagon, head."""
     relief = Turned(stations=((0, cut.major), (collar, cut.major)))
-    segments: list[Segment] = [cut, relief, Hexagon(length=hexagon, across_flats=flats),
-                               cylinder(head[1], head[0])]  # fmt: skip
+    segments: list[Segment] = [
+        cut,
+        relief,
+        Hexagon(length=hexagon, across_flats=flats),
+        cylinder(head[1], head[0]),
+    ]
     at = 0
     if probe is not None:
         segments.insert(0, cylinder(probe[1], probe[0]))
@@ -66,19 +95,39 @@ def sender(name: str, cut: Thread, *, flats: float, material: str = "brass", hex
     return Fitting(part=Part(segments=tuple(segments)), names={at: name}, material=material)
 
 
-def union(first: tuple[str, Thread], second: tuple[str, Thread], *, flats: float,
-          hexagon: float = 9.0, material: str = "brass") -> Fitting:
+def union(
+    first: tuple[str, Thread],
+    second: tuple[str, Thread],
+    *,
+    flats: float,
+    hexagon: float = 9.0,
+    material: str = "brass",
+) -> Fitting:
     """Return a nipple with a thread at each end of its hexagon."""
     segments = (first[1], Hexagon(length=hexagon, across_flats=flats), Flipped(second[1]))
-    return Fitting(part=Part(segments=segments), names={0: first[0], 2: second[0]},
-                   material=material)  # fmt: skip
+    return Fitting(
+        part=Part(segments=segments), names={0: first[0], 2: second[0]}, material=material
+    )
 
 
-def tail(name: str | None, cut: Segment, *, flats: float, bore: float, hexagon: float = 8.0,
-         count: int = 5, step: float = 4.5, rise: float = 0.8, material: str = "brass") -> Fitting:
+def tail(
+    name: str | None,
+    cut: Segment,
+    *,
+    flats: float,
+    bore: float,
+    hexagon: float = 8.0,
+    count: int = 5,
+    step: float = 4.5,
+    rise: float = 0.8,
+    material: str = "brass",
+) -> Fitting:
     """Return a hose tail: thread (or a second tail), hexagon, barbs."""
-    segments = (cut, Hexagon(length=hexagon, across_flats=flats),
-                Flipped(barbs(count, step, bore, rise)))  # fmt: skip
+    segments = (
+        cut,
+        Hexagon(length=hexagon, across_flats=flats),
+        Flipped(barbs(count, step, bore, rise)),
+    )
     names = {} if name is None else {0: name}
     return Fitting(part=Part(segments=segments), names=names, material=material)
 
@@ -93,13 +142,15 @@ class Laid:
     shim_deg: float = 0.0
 
     def pose(self) -> place.Pose:
-        return place.rest(self.fitting.part, at=self.at, heading_deg=self.heading_deg,
-                          shim_deg=self.shim_deg)  # fmt: skip
+        return place.rest(
+            self.fitting.part, at=self.at, heading_deg=self.heading_deg, shim_deg=self.shim_deg
+        )
 
     def thing(self) -> Thing:
         vertices, faces = self.fitting.part.mesh()
-        return Thing(vertices=self.pose().world(vertices), faces=faces,
-                     material=self.fitting.material)  # fmt: skip
+        return Thing(
+            vertices=self.pose().world(vertices), faces=faces, material=self.fitting.material
+        )
 
     def truth(self) -> list[dict[str, Any]]:
         """Return the truth of each thread, tip first."""
@@ -110,19 +161,27 @@ class Laid:
             cut = segment.of if isinstance(segment, Flipped) else segment
             assert isinstance(cut, Thread)
             start = self.fitting.part.starts_at()[i]
-            middle = start + (segment.length - cut.thread_length / 2 if turned_round
-                              else cut.thread_length / 2)  # fmt: skip
-            out.append({
-                "designation": name, "pitch_mm": cut.pitch, "angle_deg": cut.form.angle_deg,
-                "taper": cut.taper, "starts": cut.starts,
-                "thread_length_mm": cut.thread_length, "turns": cut.thread_length / cut.pitch,
-                "major_mm": cut.major,
-                "major_station": "large end" if cut.taper else "all along",
-                "depth_mm": cut.major / 2 - cut.minor_radius,
-                "pitch_diameter_mm": 2 * cut.pitch_radius,
-                "axis_height_mm": pose.axis_height(middle), "incline_deg": pose.incline_deg,
-                "material": self.fitting.material,
-            })  # fmt: skip
+            middle = start + (
+                segment.length - cut.thread_length / 2 if turned_round else cut.thread_length / 2
+            )
+            out.append(
+                {
+                    "designation": name,
+                    "pitch_mm": cut.pitch,
+                    "angle_deg": cut.form.angle_deg,
+                    "taper": cut.taper,
+                    "starts": cut.starts,
+                    "thread_length_mm": cut.thread_length,
+                    "turns": cut.thread_length / cut.pitch,
+                    "major_mm": cut.major,
+                    "major_station": "large end" if cut.taper else "all along",
+                    "depth_mm": cut.major / 2 - cut.minor_radius,
+                    "pitch_diameter_mm": 2 * cut.pitch_radius,
+                    "axis_height_mm": pose.axis_height(middle),
+                    "incline_deg": pose.incline_deg,
+                    "material": self.fitting.material,
+                }
+            )
         return out
 
 
@@ -176,8 +235,9 @@ class Fibre:
         body = Part(segments=(cylinder(self.length, self.diameter, 0.01),))
         pose = place.rest(body, at=self.at, heading_deg=self.turn_deg)
         vertices, faces = body.mesh()
-        return Thing(vertices=pose.world(vertices) + (0, 0, self.height), faces=faces,
-                     material="dead")  # fmt: skip
+        return Thing(
+            vertices=pose.world(vertices) + (0, 0, self.height), faces=faces, material="dead"
+        )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -214,16 +274,26 @@ class Shot:
         if self.bar_mm is not None:
             scale["mm"] = self.bar_mm
         document: dict[str, Any] = {
-            "file": f"{self.name}.jpg", "quality": self.quality, "scale": scale,
+            "file": f"{self.name}.jpg",
+            "quality": self.quality,
+            "scale": scale,
             "threads": [t for p in self.parts for t in p.truth()],
-        }  # fmt: skip
+        }
         if self.expected is not None:
             document["expected"] = self.expected
-        document["render"] = {
-            "f_px": self.camera.f_px, "camera": asdict(self.camera), "light": asdict(self.light),
-            "reference_thickness_mm": self._thickness(), "distortion_k1": self.development.k1,
-            "develop": asdict(self.development), "seed": self.seed,
-        } | ({"exif": False} if self.development.exif_f35 is None else {}) | self.notes  # fmt: skip
+        document["render"] = (
+            {
+                "f_px": self.camera.f_px,
+                "camera": asdict(self.camera),
+                "light": asdict(self.light),
+                "reference_thickness_mm": self._thickness(),
+                "distortion_k1": self.development.k1,
+                "develop": asdict(self.development),
+                "seed": self.seed,
+            }
+            | ({"exif": False} if self.development.exif_f35 is None else {})
+            | self.notes
+        )
         return document
 
     def _thickness(self) -> float | None:
@@ -231,8 +301,14 @@ class Shot:
         return kinds.get(self.scale.kind)
 
 
-def film(size: str, *, at: tuple[float, float] = (0.0, 0.0), turn_deg: float = 0.0,
-         printed: float = 1.0, paper: float = 0.45) -> Film:
+def film(
+    size: str,
+    *,
+    at: tuple[float, float] = (0.0, 0.0),
+    turn_deg: float = 0.0,
+    printed: float = 1.0,
+    paper: float = 0.45,
+) -> Film:
     """Return a printed A4 marker sheet with its window cut out; the window's middle is at ``at``.
 
     ``printed`` is the printer's error of scale.
@@ -246,9 +322,14 @@ def film(size: str, *, at: tuple[float, float] = (0.0, 0.0), turn_deg: float = 0
     up = (height / 2 - TOP_MM - plan.outer_mm[1] / 2) * printed
     w, h = plan.window_mm[0] / 2 * printed, plan.window_mm[1] / 2 * printed
     a = np.deg2rad(turn_deg)
-    return Film(image=image, size=(width * printed, height * printed), paper=paper,
-                hole=(-w, up - h, w, up + h), turn_deg=turn_deg,
-                at=(at[0] + up * float(np.sin(a)), at[1] - up * float(np.cos(a))))  # fmt: skip
+    return Film(
+        image=image,
+        size=(width * printed, height * printed),
+        paper=paper,
+        hole=(-w, up - h, w, up + h),
+        turn_deg=turn_deg,
+        at=(at[0] + up * float(np.sin(a)), at[1] - up * float(np.cos(a))),
+    )
 
 
 def clean(camera: Camera, width: float, height: float, below: float = 250.0) -> Light:

@@ -51,8 +51,14 @@ class Turned:
 def cylinder(length: float, diameter: float, edge: float = 0.3) -> Turned:
     """Return a cylinder with 45 degree edge breaks of the given size."""
     e = edge
-    return Turned(stations=((0, diameter - 2 * e), (e, diameter), (length - e, diameter),
-                            (length, diameter - 2 * e)))  # fmt: skip
+    return Turned(
+        stations=(
+            (0, diameter - 2 * e),
+            (e, diameter),
+            (length - e, diameter),
+            (length, diameter - 2 * e),
+        )
+    )
 
 
 def barbs(count: int, step: float, bore: float, rise: float) -> Turned:
@@ -204,6 +210,6 @@ def grid_faces(rows: int, columns: int) -> Faces:
     """Return the triangles of a grid of rows by columns vertices."""
     i = np.arange(rows * columns).reshape(rows, columns)
     a, b, c, d = i[:-1, :-1], i[:-1, 1:], i[1:, :-1], i[1:, 1:]
-    return np.concatenate([
-        np.stack([a, b, d], -1).reshape(-1, 3), np.stack([a, d, c], -1).reshape(-1, 3)
-    ])
+    return np.concatenate(
+        [np.stack([a, b, d], -1).reshape(-1, 3), np.stack([a, d, c], -1).reshape(-1, 3)]
+    )

@@ -59,8 +59,16 @@ def renderer() -> Any:
     return mi
 
 
-def photo(scene: Scene, *, samples: int = 64, outside: int = 20, seed: int = 0,
-          margin: int = 90, depth: int = 5, apart: bool = False) -> Image:
+def photo(
+    scene: Scene,
+    *,
+    samples: int = 64,
+    outside: int = 20,
+    seed: int = 0,
+    margin: int = 90,
+    depth: int = 5,
+    apart: bool = False,
+) -> Image:
     """Return the photo in linear light, (HEIGHT, WIDTH, 3) RGB; the panel's level is about 1.
 
     Parameters
@@ -120,8 +128,11 @@ def windows(scene: Scene, margin: int) -> list[tuple[int, int, int, int]]:
     k = 0
     while k < len(groups):
         box = _box(scene.camera, groups[k], margin)
-        near = [j for j in range(len(groups))
-                if j != k and _meet(box, _box(scene.camera, groups[j], margin))]  # fmt: skip
+        near = [
+            j
+            for j in range(len(groups))
+            if j != k and _meet(box, _box(scene.camera, groups[j], margin))
+        ]
         if near:
             groups[k] += groups.pop(near[0])
             k = 0
@@ -136,13 +147,17 @@ def _meet(a: tuple[int, ...], b: tuple[int, ...]) -> bool:
 
 def _box(camera: Camera, things: Sequence[Thing], margin: int) -> tuple[int, int, int, int]:
     # A slab has few vertices: all of them are taken.
-    px = camera.project(np.concatenate([
-        t.vertices[:: 7 if len(t.vertices) > 3000 else 1] for t in things
-    ]))  # fmt: skip
+    px = camera.project(
+        np.concatenate([t.vertices[:: 7 if len(t.vertices) > 3000 else 1] for t in things])
+    )
     low = np.floor(px.min(axis=0)).astype(int) - margin
     high = np.ceil(px.max(axis=0)).astype(int) + margin
-    return (max(int(low[0]), 0), max(int(low[1]), 0),
-            min(int(high[0]), WIDTH), min(int(high[1]), HEIGHT))  # fmt: skip
+    return (
+        max(int(low[0]), 0),
+        max(int(low[1]), 0),
+        min(int(high[0]), WIDTH),
+        min(int(high[1]), HEIGHT),
+    )
 
 
 def _feather(width: int, height: int, ramp: int) -> Image:
@@ -151,8 +166,15 @@ def _feather(width: int, height: int, ramp: int) -> Image:
     return np.clip(np.minimum(x[None, :], y[:, None]), 0, 1).astype(np.float32)
 
 
-def _render(mi: Any, loaded: Any, camera: Camera, width: int, box: tuple[int, int, int, int],
-            samples: int, seed: int) -> Image:
+def _render(
+    mi: Any,
+    loaded: Any,
+    camera: Camera,
+    width: int,
+    box: tuple[int, int, int, int],
+    samples: int,
+    seed: int,
+) -> Image:
     sensor = _sensor(mi, camera, width, box)
     rows, columns = box[3] - box[1], box[2] - box[0]
     most = min(samples, (GPU_PASS if os.environ.get("SAMPLES_GPU") else PASS) // (rows * columns))
@@ -171,23 +193,35 @@ def _sensor(mi: Any, camera: Camera, width: int, box: tuple[int, int, int, int])
     fov = np.rad2deg(2 * np.arctan((WIDTH / 2 + SHIFT) / camera.f_px))
     scale = width / WIDTH
     shift = [round((SHIFT - c) * scale) for c in camera.centre_px]
-    return mi.load_dict({
-        "type": "thinlens",
-        "to_world": mi.ScalarTransform4f().look_at(
-            origin=position.tolist(), target=(position + axes[2]).tolist(), up=(-axes[1]).tolist()
-        ),
-        "fov": float(fov), "fov_axis": "x", "near_clip": 5.0, "far_clip": 5000.0,
-        "aperture_radius": camera.pupil / 2, "focus_distance": float(focus),
-        "sampler": {"type": "multijitter"},
-        "film": {
-            "type": "hdrfilm",
-            "width": round((WIDTH + 2 * SHIFT) * scale),
-            "height": round((HEIGHT + 2 * SHIFT) * scale),
-            "crop_offset_x": box[0] + shift[0], "crop_offset_y": box[1] + shift[1],
-            "crop_width": box[2] - box[0], "crop_height": box[3] - box[1],
-            "rfilter": {"type": "box"}, "pixel_format": "rgb", "component_format": "float32",
-        },
-    })  # fmt: skip
+    return mi.load_dict(
+        {
+            "type": "thinlens",
+            "to_world": mi.ScalarTransform4f().look_at(
+                origin=position.tolist(),
+                target=(position + axes[2]).tolist(),
+                up=(-axes[1]).tolist(),
+            ),
+            "fov": float(fov),
+            "fov_axis": "x",
+            "near_clip": 5.0,
+            "far_clip": 5000.0,
+            "aperture_radius": camera.pupil / 2,
+            "focus_distance": float(focus),
+            "sampler": {"type": "multijitter"},
+            "film": {
+                "type": "hdrfilm",
+                "width": round((WIDTH + 2 * SHIFT) * scale),
+                "height": round((HEIGHT + 2 * SHIFT) * scale),
+                "crop_offset_x": box[0] + shift[0],
+                "crop_offset_y": box[1] + shift[1],
+                "crop_width": box[2] - box[0],
+                "crop_height": box[3] - box[1],
+                "rfilter": {"type": "box"},
+                "pixel_format": "rgb",
+                "component_format": "float32",
+            },
+        }
+    )
 
 
 def _mesh(mi: Any, vertices: Array, faces: Faces, name: str) -> Any:
@@ -199,24 +233,33 @@ def _mesh(mi: Any, vertices: Array, faces: Faces, name: str) -> Any:
     return mesh
 
 
-def _plane(mi: Any, half: tuple[float, float], centre: tuple[float, float, float],
-           turn_deg: float) -> Any:
+def _plane(
+    mi: Any, half: tuple[float, float], centre: tuple[float, float, float], turn_deg: float
+) -> Any:
     t = mi.ScalarTransform4f
-    return (t().translate(list(centre)) @ t().rotate([0, 0, 1], turn_deg)
-            @ t().scale([half[0], half[1], 1]))
+    return (
+        t().translate(list(centre))
+        @ t().rotate([0, 0, 1], turn_deg)
+        @ t().scale([half[0], half[1], 1])
+    )
 
 
 def _light(mi: Any, light: Light) -> dict[str, Any]:
     edge = np.linspace(-1, 1, 65)
     level = 1 - light.fall * (edge[None, :] ** 2 + edge[:, None] ** 2) / 2
     level = level + light.slope[0] * edge[None, :] + light.slope[1] * edge[:, None]
-    glow = {"type": "bitmap", "raw": True, "wrap_mode": "clamp",
-            "bitmap": mi.Bitmap(np.repeat(level[..., None], 3, axis=2).astype(np.float32))}
+    glow = {
+        "type": "bitmap",
+        "raw": True,
+        "wrap_mode": "clamp",
+        "bitmap": mi.Bitmap(np.repeat(level[..., None], 3, axis=2).astype(np.float32)),
+    }
     centre = (*light.centre, -light.below)
     lamps = {f"lamp{i}": _lamp(mi, lamp) for i, lamp in enumerate(light.lamps)}
     return lamps | {
         "panel": {
-            "type": "rectangle", "bsdf": DARK,
+            "type": "rectangle",
+            "bsdf": DARK,
             "to_world": _plane(mi, (light.size[0] / 2, light.size[1] / 2), centre, light.turn_deg),
             "emitter": {"type": "area", "radiance": glow},
         },
@@ -226,25 +269,30 @@ def _light(mi: Any, light: Light) -> dict[str, Any]:
             "to_world": _plane(mi, (2000, 2000), (0, 0, -light.below - 2), 0),
         },
         "room": {"type": "constant", "radiance": {"type": "rgb", "value": light.room}},
-    }  # fmt: skip
+    }
 
 
 def _lamp(mi: Any, lamp: Lamp) -> dict[str, Any]:
     t = mi.ScalarTransform4f
     look = t().look_at(origin=list(lamp.at), target=[0, 0, 0], up=[0, 0.1, 1])
     return {
-        "type": "rectangle", "bsdf": DARK,
+        "type": "rectangle",
+        "bsdf": DARK,
         "to_world": look @ t().scale([lamp.half[0], lamp.half[1], 1]),
         "emitter": {"type": "area", "radiance": {"type": "rgb", "value": lamp.level}},
-    }  # fmt: skip
+    }
 
 
 def _film(mi: Any, film: Film) -> dict[str, Any]:
     """Return the sheet as four strips around its window; each carries its part of the image."""
     w, h = film.size
     x0, y0, x1, y1 = film.hole
-    strips = [(-w / 2, y1, w / 2, h / 2), (-w / 2, -h / 2, w / 2, y0),
-              (-w / 2, y0, x0, y1), (x1, y0, w / 2, y1)]  # fmt: skip
+    strips = [
+        (-w / 2, y1, w / 2, h / 2),
+        (-w / 2, -h / 2, w / 2, y0),
+        (-w / 2, y0, x0, y1),
+        (x1, y0, w / 2, y1),
+    ]
     rows, columns = film.image.shape
     out: dict[str, Any] = {}
     a = np.deg2rad(film.turn_deg)
@@ -261,9 +309,14 @@ def _film(mi: Any, film: Film) -> dict[str, Any]:
             "type": "rectangle",
             "bsdf": DARK,
             "to_world": _plane(mi, half, (*middle, 0.05), film.turn_deg),
-            "emitter": {"type": "area", "radiance": {
-                "type": "bitmap", "raw": True, "wrap_mode": "clamp",
-                "bitmap": mi.Bitmap(np.repeat(patch[..., None], 3, axis=2)),
-            }},
-        }  # fmt: skip
+            "emitter": {
+                "type": "area",
+                "radiance": {
+                    "type": "bitmap",
+                    "raw": True,
+                    "wrap_mode": "clamp",
+                    "bitmap": mi.Bitmap(np.repeat(patch[..., None], 3, axis=2)),
+                },
+            },
+        }
     return out

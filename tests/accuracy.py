@@ -29,16 +29,20 @@ SAMPLES = Path(__file__).resolve().parents[1] / "samples"
 #: Limits on a clean photo: pitch as a share, diameters in mm, angle in degrees, taper.
 LIMITS = {"pitch_mm": 0.002, "major_mm": 0.06, "angle_deg": 1.5, "taper": 0.008}
 COVERAGE_K = 2.0
-QUANTITIES = (
-    "pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm", "angle_deg", "taper",
-)  # fmt: skip
+QUANTITIES = ("pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm", "angle_deg", "taper")
 _RIGHT = ("named", "candidate", "multi-start")
 # Words of a truth's expected refusal -> codes of pitchcam.flags that give that reason.
 _REASONS = {
-    "blurred": {"blurred"}, "exposed": {"over-exposed"}, "cut": {"cut"}, "touching": {"touching"},
-    "turns": {"few-turns"}, "no threaded": {"no-thread", "no-part"}, "no part": {"no-part"},
-    "reference found": {"no-reference"}, "disagree": {"references-disagree"},
-}  # fmt: skip
+    "blurred": {"blurred"},
+    "exposed": {"over-exposed"},
+    "cut": {"cut"},
+    "touching": {"touching"},
+    "turns": {"few-turns"},
+    "no threaded": {"no-thread", "no-part"},
+    "no part": {"no-part"},
+    "reference found": {"no-reference"},
+    "disagree": {"references-disagree"},
+}
 # A measured thread belongs to a truth when pitch and diameter are nearer than these shares; two
 # fittings of one box never differ by less in both.
 _SAME_PITCH, _SAME_MAJOR = 0.04, 0.08
@@ -95,8 +99,10 @@ def assign(truths: list[dict[str, Any]], found: list[ThreadResult]) -> dict[int,
             pitch, major = thread.reading.pitch_mm, thread.reading.major_mm
             if pitch is None or major is None:
                 continue
-            off = (abs(np.log(pitch.value / truth["pitch_mm"])) / _SAME_PITCH,
-                   abs(np.log(major.value / truth["major_mm"])) / _SAME_MAJOR)  # fmt: skip
+            off = (
+                abs(np.log(pitch.value / truth["pitch_mm"])) / _SAME_PITCH,
+                abs(np.log(major.value / truth["major_mm"])) / _SAME_MAJOR,
+            )
             if max(off) < 1.0:
                 cost[i, j] = sum(off)
     pairs = zip(*linear_sum_assignment(cost), strict=True)
@@ -171,8 +177,9 @@ def measure(truth_file: Path) -> list[Row]:
     try:
         result = pitchcam.identify(truth_file.with_name(truth["file"]), scale_of(truth))
     except PitchcamError as error:
-        return _refusal_rows(base, truth, f"{error.code}: {error.message}",
-                             time.perf_counter() - start)  # fmt: skip
+        return _refusal_rows(
+            base, truth, f"{error.code}: {error.message}", time.perf_counter() - start
+        )
     except Exception as error:  # one broken photo must not hide the others' figures
         rows = _refusal_rows(base, truth, f"{type(error).__name__}: {error}", 0.0)
         return [replace(row, outcome="CRASH") for row in rows]
@@ -183,8 +190,9 @@ def measure(truth_file: Path) -> list[Row]:
     pairs = assign(truth["threads"], found)
     rows = []
     for i, true in enumerate(truth["threads"]):
-        row = Row(**base, truth=true["designation"], outcome="not found", answer="",
-                  seconds=seconds)  # fmt: skip
+        row = Row(
+            **base, truth=true["designation"], outcome="not found", answer="", seconds=seconds
+        )
         if i in pairs:
             thread = found[pairs[i]]
             row.outcome, row.answer = judge(row.truth, thread), answer_of(thread)
@@ -199,8 +207,15 @@ def measure(truth_file: Path) -> list[Row]:
     for j, thread in enumerate(found):
         if j not in pairs.values():
             named = thread.verdict.status == "named"
-            rows.append(Row(**base, truth="(no thread)", outcome="WRONG" if named else "extra",
-                            answer=answer_of(thread), seconds=seconds))  # fmt: skip
+            rows.append(
+                Row(
+                    **base,
+                    truth="(no thread)",
+                    outcome="WRONG" if named else "extra",
+                    answer=answer_of(thread),
+                    seconds=seconds,
+                )
+            )
     return rows
 
 
@@ -227,8 +242,15 @@ def _refused(
     names = [t.verdict.designation for t in found if t.verdict.designation]
     maybe = [answer_of(t) for t in found if t.verdict.status in ("ambiguous", "off-series")]
     outcome = "WRONG" if names else "extra" if maybe else "refused"
-    return [Row(**base, truth=truth.get("expected", "refusal"), outcome=outcome,
-                answer=", ".join(names or maybe) or _codes(result), seconds=seconds)]  # fmt: skip
+    return [
+        Row(
+            **base,
+            truth=truth.get("expected", "refusal"),
+            outcome=outcome,
+            answer=", ".join(names or maybe) or _codes(result),
+            seconds=seconds,
+        )
+    ]
 
 
 def cell(row: Row, name: str) -> str:
@@ -248,14 +270,36 @@ def cell(row: Row, name: str) -> str:
 
 def table(rows: list[Row]) -> str:
     """Return the rows as text."""
-    heads = ["photo", "quality", "truth", "outcome", "answer", "p", "pitch", "major mm",
-             "pitch dia. mm", "angle deg", "taper", "s"]  # fmt: skip
+    heads = [
+        "photo",
+        "quality",
+        "truth",
+        "outcome",
+        "answer",
+        "p",
+        "pitch",
+        "major mm",
+        "pitch dia. mm",
+        "angle deg",
+        "taper",
+        "s",
+    ]
     names = ("pitch_mm", "major_mm", "pitch_diameter_mm", "angle_deg", "taper")
     lines = [heads]
     for row in rows:
         chance = "" if row.probability is None else f"{row.probability:.3f}"
-        lines.append([row.photo, row.quality, row.truth, row.outcome, row.answer[:46], chance,
-                      *(cell(row, name) for name in names), f"{row.seconds:.2f}"])  # fmt: skip
+        lines.append(
+            [
+                row.photo,
+                row.quality,
+                row.truth,
+                row.outcome,
+                row.answer[:46],
+                chance,
+                *(cell(row, name) for name in names),
+                f"{row.seconds:.2f}",
+            ]
+        )
     widths = [max(len(line[i]) for line in lines) for i in range(len(heads))]
     return "\n".join(
         "  ".join(c.ljust(w) for c, w in zip(line, widths, strict=True)).rstrip() for line in lines

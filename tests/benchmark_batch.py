@@ -51,9 +51,12 @@ def resident_mb(pid: int | str) -> float:
 def batch(photos: list[Listed], processes: int, folder: Path, memory: Memory) -> float:
     """Measure all photos into a new record; return photos a second, start-up included."""
     call = run.Setup(
-        record=folder / f"{processes}.sqlite", out=folder / str(processes), processes=processes,
-        limit_s=600.0, sheets=False,
-    )  # fmt: skip
+        record=folder / f"{processes}.sqlite",
+        out=folder / str(processes),
+        processes=processes,
+        limit_s=600.0,
+        sheets=False,
+    )
     start = time.perf_counter()
     run.run_batch(call, photos, memory.tell)
     return len(photos) / (time.perf_counter() - start)
@@ -85,8 +88,10 @@ def main() -> None:
             one = batch(photos, 1, Path(name), Memory(every=len(photos)))
             print(f"batch, 1 process               {one:8.2f} photos/s   1/{plain / one:.1f} of it")
             print(f"ratio of {args.processes} processes to one    {many / one:8.2f}")
-        print(f"batch, {args.processes} processes             {many:8.2f} photos/s   "
-              f"1/{plain / many:.1f} of it")  # fmt: skip
+        print(
+            f"batch, {args.processes} processes             {many:8.2f} photos/s   "
+            f"1/{plain / many:.1f} of it"
+        )
     print("photos done   this process MB   largest worker MB")
     for done, own, worker in memory.rows:
         print(f"{done:11d} {own:17.0f} {worker:19.0f}")

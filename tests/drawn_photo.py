@@ -101,10 +101,16 @@ def project(points, shot: Shot):
 def stud_shadow(stud: Stud, shot: Shot, middle):
     """Return the share of light that a stud keeps off every pixel, before blur."""
     first, last = stud.ends_mm
-    z = np.unique(np.concatenate([
-        np.arange(first, last, stud.pitch_mm / 150), [last],
-        np.array([-1, 1]) * stud.thread_mm / 2, np.array([-1, 1]) * (stud.thread_mm / 2 - 1e-6),
-    ]))  # fmt: skip
+    z = np.unique(
+        np.concatenate(
+            [
+                np.arange(first, last, stud.pitch_mm / 150),
+                [last],
+                np.array([-1, 1]) * stud.thread_mm / 2,
+                np.array([-1, 1]) * (stud.thread_mm / 2 - 1e-6),
+            ]
+        )
+    )
     z = z[(z >= first) & (z <= last)]
     along = np.array([np.cos(shot.heading_rad), np.sin(shot.heading_rad), 0.0])
     across = np.array([-along[1], along[0], 0.0])

@@ -61,10 +61,13 @@ class Band:
 #: diameter alone is known to be worse than its u: where neighbouring flanks or the panel's mirror
 #: hide a root, it is read up to 0.5 mm too large; its upper limits, too, are today's and a tenth.
 BANDS = {
-    "pitch_mm": Band(0.41), "major_mm": Band(0.43), "pitch_diameter_mm": Band(0.40),
-    "minor_mm": Band(0.62, most=1.65, least_within=0.66), "angle_deg": Band(0.60),
+    "pitch_mm": Band(0.41),
+    "major_mm": Band(0.43),
+    "pitch_diameter_mm": Band(0.40),
+    "minor_mm": Band(0.62, most=1.65, least_within=0.66),
+    "angle_deg": Band(0.60),
     "taper": Band(0.41),
-}  # fmt: skip
+}
 
 
 def sizes(rows: Sequence[Row], name: str) -> np.ndarray[Any, np.dtype[np.float64]]:
@@ -86,8 +89,10 @@ def outside(rows: Sequence[Row]) -> list[str]:
         if not low <= rms <= high:
             out.append(f"{name}: rms(error/u) {rms:.2f} is outside {low:.2f}-{high:.2f}")
         if within < band.within(len(z)):
-            out.append(f"{name}: {100 * within:.0f} % within 2u, {100 * band.within(len(z)):.0f} %"
-                       " demanded")  # fmt: skip
+            out.append(
+                f"{name}: {100 * within:.0f} % within 2u, {100 * band.within(len(z)):.0f} %"
+                " demanded"
+            )
     return out
 
 
@@ -113,12 +118,16 @@ def to_store(rows: Sequence[Row]) -> list[dict[str, Any]]:
     """Return what is kept of each row: names, values and u, to six digits."""
     return [
         {
-            "photo": r.photo, "truth": r.truth, "outcome": r.outcome,
+            "photo": r.photo,
+            "truth": r.truth,
+            "outcome": r.outcome,
             "answer": r.answer if r.errors else r.answer.partition(":")[0],
-            "figures": {k: [float(f"{x:.6g}") for x in r.read[k]]
-                        for k in QUANTITIES if k in r.read},
-        } for r in rows
-    ]  # fmt: skip
+            "figures": {
+                k: [float(f"{x:.6g}") for x in r.read[k]] for k in QUANTITIES if k in r.read
+            },
+        }
+        for r in rows
+    ]
 
 
 def keep(rows: Sequence[Row], store: Path = STORE) -> None:
@@ -138,8 +147,9 @@ def moved(rows: Sequence[Row], store: Path = STORE) -> list[str]:
             out.append(f"{head}: new")
             continue
         if (was["outcome"], was["answer"]) != (row["outcome"], row["answer"]):
-            out.append(f"{head}: {was['outcome']} {was['answer']} -> "
-                       f"{row['outcome']} {row['answer']}")  # fmt: skip
+            out.append(
+                f"{head}: {was['outcome']} {was['answer']} -> {row['outcome']} {row['answer']}"
+            )
         for name in QUANTITIES:
             line = _moved(was["figures"].get(name), row["figures"].get(name))
             if line:

@@ -57,11 +57,18 @@ def files(rng: random.Random) -> Iterator[tuple[str, bytes]]:
     """Yield (kind, bytes) of hostile files, without end."""
     originals = [sample("p05-unf12-pin"), sample("p20-box-pin"), _png()]
     bombs = [png_of_zeros(7900, 8000), png_of_zeros(65000, 65000, rows=40)]
-    texts = [b"<svg xmlns='http://www.w3.org/2000/svg' onload='alert(1)'/>",
-             b"<!doctype html><script>alert(1)</script>", b"", b"GIF89a" + b"\0" * 50,
-             b"\xff\xd8\xff" + b"<script>alert(1)</script>" * 20, b"%PDF-1.7", b"\0" * 10_000,
-             b"\x89PNG\r\n\x1a\n" + b"\xff" * 64, b"\0\0\0\x18ftypheic" + b"\xff" * 900,
-             b"II*\0" + b"\xff" * 400]  # fmt: skip
+    texts = [
+        b"<svg xmlns='http://www.w3.org/2000/svg' onload='alert(1)'/>",
+        b"<!doctype html><script>alert(1)</script>",
+        b"",
+        b"GIF89a" + b"\0" * 50,
+        b"\xff\xd8\xff" + b"<script>alert(1)</script>" * 20,
+        b"%PDF-1.7",
+        b"\0" * 10_000,
+        b"\x89PNG\r\n\x1a\n" + b"\xff" * 64,
+        b"\0\0\0\x18ftypheic" + b"\xff" * 900,
+        b"II*\0" + b"\xff" * 400,
+    ]
     while True:
         draw = rng.random()
         if draw < 0.8:
@@ -115,9 +122,12 @@ class Attack:
             lambda: client.get("/", headers={"Host": "evil.example"}),
             lambda: httpx.get(f"{self.page.address}/", cookies={"pitchcam": guess * 50}),
             lambda: client.request("PUT", "/photos"),
-            lambda: client.post("/live/frame?stream=abcdefgh&source=pin&size=6", content=b"\xff",
-                                headers={"X-Token": client.token}),
-        )  # fmt: skip
+            lambda: client.post(
+                "/live/frame?stream=abcdefgh&source=pin&size=6",
+                content=b"\xff",
+                headers={"X-Token": client.token},
+            ),
+        )
         answer = rng.choice(asks)()
         self._look(f"knock: {answer.status_code}", answer.text)
         if answer.status_code >= 500:

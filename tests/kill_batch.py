@@ -24,10 +24,21 @@ _RUN = "from pitchcam.cli import main; main()"
 def start(photos: Path, folder: Path) -> subprocess.Popen[bytes]:
     """Start ``pitchcam batch`` on the list, with record and answer in a folder."""
     return subprocess.Popen(
-        [sys.executable, "-c", _RUN, "batch", "--list", str(photos),
-         "--record", str(folder / "record.sqlite"), "--out", str(folder / "box")],
-        stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
-    )  # fmt: skip
+        [
+            sys.executable,
+            "-c",
+            _RUN,
+            "batch",
+            "--list",
+            str(photos),
+            "--record",
+            str(folder / "record.sqlite"),
+            "--out",
+            str(folder / "box"),
+        ],
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
 
 
 def kept(folder: Path) -> int:

@@ -136,15 +136,19 @@ def main() -> int:
     print(f"measurement alone: 1 (median of {len(before + after)}, {alone:.2f} s here)")
     if not took:
         return 1
-    print(f"upload to answer: median {statistics.median(took) / alone:.1f}, "
-          f"95th percentile {took[int(0.95 * (len(took) - 1))] / alone:.1f} times that")
+    print(
+        f"upload to answer: median {statistics.median(took) / alone:.1f}, "
+        f"95th percentile {took[int(0.95 * (len(took) - 1))] / alone:.1f} times that"
+    )
     rate = len(took) / options.seconds * alone
     print(f"photos a second: {rate:.2f} of what one process measures alone")
     print(f"first answer after the start: {first / alone:.1f} times that")
     if usable is not None:
         print(f"start page usable in a browser: {usable / alone:.1f} times that ({usable:.2f} s)")
-    print(f"memory: {statistics.mean(memory[:quarter]):.0f} MB in the first quarter, "
-          f"{statistics.mean(memory[-quarter:]):.0f} MB in the last, at most {max(memory):.0f}")
+    print(
+        f"memory: {statistics.mean(memory[:quarter]):.0f} MB in the first quarter, "
+        f"{statistics.mean(memory[-quarter:]):.0f} MB in the last, at most {max(memory):.0f}"
+    )
     for line in lost[:5]:
         print("LOST", line)
     return 1 if lost else 0

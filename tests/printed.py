@@ -46,8 +46,11 @@ def outside(page: pdfium.PdfPage, margin_mm: float = 5.0) -> list[str]:
     """Texts that a printer would cut off."""
     text, (wide, tall), m = page.get_textpage(), page.get_size(), margin_mm * MM
     boxes = [text.get_rect(i) for i in range(text.count_rects())]
-    return [text.get_text_bounded(*b) for b in boxes
-            if b[0] < m or b[1] < m or b[2] > wide - m or b[3] > tall - m]  # fmt: skip
+    return [
+        text.get_text_bounded(*b)
+        for b in boxes
+        if b[0] < m or b[1] < m or b[2] > wide - m or b[3] > tall - m
+    ]
 
 
 def bars(page: pdfium.PdfPage, length_mm: float) -> list[tuple[float, float]]:
@@ -60,10 +63,14 @@ def bars(page: pdfium.PdfPage, length_mm: float) -> list[tuple[float, float]]:
             continue  # a thinner line is a dimension of the drawing
         middle = (low + high) / 2.0
         ticks = [
-            b for b in paths
-            if b[1] < middle - 1.0 and b[3] > middle + 1.0
-            and (b[2] - b[0]) / MM < 1.0 and left - MM < b[0] and b[2] < right + MM
-        ]  # fmt: skip
+            b
+            for b in paths
+            if b[1] < middle - 1.0
+            and b[3] > middle + 1.0
+            and (b[2] - b[0]) / MM < 1.0
+            and left - MM < b[0]
+            and b[2] < right + MM
+        ]
         if ticks:
             outer = (max(b[2] for b in ticks) - min(b[0] for b in ticks)) / MM
             found.append((wide, outer))

@@ -38,10 +38,7 @@ class Shake:
 
 
 #: Cameras of the study: each with its own share of light, blur and compression.
-CAMERAS = {
-    "north": Shake(),
-    "south": Shake(noise=0.007, blur_px=(0.3, 0.7), quality=(78, 88)),
-}
+CAMERAS = {"north": Shake(), "south": Shake(noise=0.007, blur_px=(0.3, 0.7), quality=(78, 88))}
 
 
 def rephotograph(
@@ -58,9 +55,12 @@ def rephotograph(
     size = (width_px, round(pixels.shape[0] * shrink))
     light = cv2.resize(light, size, interpolation=cv2.INTER_AREA)
     light = cv2.warpPerspective(
-        light, _turn(size, f35_mm, rng, shake), size,
-        flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE,
-    )  # fmt: skip
+        light,
+        _turn(size, f35_mm, rng, shake),
+        size,
+        flags=cv2.INTER_CUBIC,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
     blur = rng.uniform(*shake.blur_px)
     if blur > 0.05:
         light = cv2.GaussianBlur(light, (0, 0), blur)
@@ -97,8 +97,9 @@ def write_photos(sources: list[Path], out: Path, count: int, seed: int, width_px
         rephotograph(source, target, np.random.default_rng([seed, i]), width_px, CAMERAS[camera])
         truth = json.loads(source.with_suffix(".json").read_text(encoding="utf-8"))
         scale = truth.get("scale", {})
-        lines.append([target.name, scale.get("source", "auto"), scale.get("mm", ""),
-                      source.stem, camera])  # fmt: skip
+        lines.append(
+            [target.name, scale.get("source", "auto"), scale.get("mm", ""), source.stem, camera]
+        )
     with (out / "list.csv").open("w", newline="", encoding="utf-8") as handle:
         writer = csv.writer(handle)
         writer.writerow(["file", "source", "mm", "part", "camera"])

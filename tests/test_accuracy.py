@@ -5,8 +5,14 @@ from tests.report import invented
 
 
 def truth(designation="M14x1.5", pitch=1.5, major=13.8, taper=0.0, angle=60.0):
-    return {"designation": designation, "pitch_mm": pitch, "major_mm": major, "taper": taper,
-            "angle_deg": angle, "thread_length_mm": 12.0}  # fmt: skip
+    return {
+        "designation": designation,
+        "pitch_mm": pitch,
+        "major_mm": major,
+        "taper": taper,
+        "angle_deg": angle,
+        "thread_length_mm": 12.0,
+    }
 
 
 def found(**options):
@@ -63,8 +69,10 @@ def test_a_wrong_name_is_wrong_and_a_twin_is_not():
 
 
 def test_summary_counts():
-    rows = [Row("a", "clean", "M14x1.5", "WRONG", "G 1/4", in_u={"pitch_mm": 3.0, "taper": 1.0}),
-            Row("b", "refuse", "blurred", "refused", "blurred")]  # fmt: skip
+    rows = [
+        Row("a", "clean", "M14x1.5", "WRONG", "G 1/4", in_u={"pitch_mm": 3.0, "taper": 1.0}),
+        Row("b", "refuse", "blurred", "refused", "blurred"),
+    ]
     told = summary(rows)
     assert "wrong names: 1" in told
     assert "clean: 0 of 1" in told

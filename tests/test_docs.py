@@ -72,8 +72,10 @@ def help_examples():
         context = click.Context(command, info_name=path, terminal_width=500)
         yield re.search(r"Example: (.*)", command.get_help(context))[1]
         if isinstance(command, click.Group):
-            todo[:0] = [(command.get_command(context, n), f"{path} {n}")
-                        for n in command.list_commands(context)]  # fmt: skip
+            todo[:0] = [
+                (command.get_command(context, n), f"{path} {n}")
+                for n in command.list_commands(context)
+            ]
 
 
 def test_the_example_of_every_help_runs(tmp_path):
@@ -116,8 +118,10 @@ def test_the_docs_build_without_a_warning(tmp_path):
     pytest.importorskip("sphinx")
     done = subprocess.run(
         [sys.executable, "-m", "sphinx", "-W", "--keep-going", "-q", "-b", "html", DOCS, tmp_path],
-        capture_output=True, text=True, check=False,
-    )  # fmt: skip
+        capture_output=True,
+        text=True,
+        check=False,
+    )
     assert done.returncode == 0, done.stderr
     search = (tmp_path / "searchindex.js").read_text(encoding="utf-8")
     assert "truncat" in search  # words are stemmed

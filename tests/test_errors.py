@@ -31,9 +31,15 @@ def test_one_line(message, advice, line):
 
 @pytest.mark.parametrize(
     ("error", "code"),
-    [(PitchcamError, 1), (InputError, 1), (UsageError, 2), (ReadingError, 2),
-     (UnreadableError, 4), (RefusedError, 4)],
-)  # fmt: skip
+    [
+        (PitchcamError, 1),
+        (InputError, 1),
+        (UsageError, 2),
+        (ReadingError, 2),
+        (UnreadableError, 4),
+        (RefusedError, 4),
+    ],
+)
 def test_exit_codes_are_those_of_the_contract(error, code):
     """0 named, 3 ambiguous or off-series, 4 unreadable, 2 wrong usage, 1 any other failure."""
     assert error("it is cut.").exit_code == code

@@ -103,9 +103,12 @@ def test_what_has_no_outline_is_said_so():
     with pytest.raises(OutlineError, match="long"):
         find_axis(short)
     bright = Crop(
-        light=np.ones((40, 40), np.float32), origin_px=(0, 0), mask=np.zeros((40, 40), np.uint8),
-        channel="grey", background_code=0.7,
-    )  # fmt: skip
+        light=np.ones((40, 40), np.float32),
+        origin_px=(0, 0),
+        mask=np.zeros((40, 40), np.uint8),
+        channel="grey",
+        background_code=0.7,
+    )
     with pytest.raises(OutlineError, match="darker"):
         outline(bright)
 
@@ -172,8 +175,10 @@ def test_a_fault_of_a_whole_stage_is_the_photos(monkeypatch):
     assert "placing the edges (ZeroDivisionError: nobody foresaw it)" in str(error)
     path = HERE / "photos" / "no-roots.jpg"
     job = Job(
-        path=path, name=path.name, sha256=load_photo(path).sha256,
+        path=path,
+        name=path.name,
+        sha256=load_photo(path).sha256,
         settings=Settings(scale=ScaleSpec(source="pin", mm=8.0)),
-    )  # fmt: skip
+    )
     outcome = measure_job(job, identify_photo)
     assert (outcome.status, outcome.code, outcome.lasting) == ("failed", "fault", False)

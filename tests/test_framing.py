@@ -24,19 +24,27 @@ def hints(jpeg: bytes, spec: ScaleSpec = PIN, before: bytes | None = None) -> tu
     return look_at(jpeg, spec, first.light).hints
 
 
-@pytest.mark.parametrize(("name", "spec"), [
-    ("p14-r12-pin", PIN), ("p09-g12-disc", ScaleSpec(source="disc", mm=22.25)),
-    ("p03-m22x1.5-jaws", ScaleSpec(source="jaws", mm=30.0)),
-    ("p10-bsw38-major", ScaleSpec(source="major", mm=9.44)),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("name", "spec"),
+    [
+        ("p14-r12-pin", PIN),
+        ("p09-g12-disc", ScaleSpec(source="disc", mm=22.25)),
+        ("p03-m22x1.5-jaws", ScaleSpec(source="jaws", mm=30.0)),
+        ("p10-bsw38-major", ScaleSpec(source="major", mm=9.44)),
+    ],
+)
 def test_a_good_picture_may_be_taken(name, spec):
     assert hints(frame(name), spec) == ()
 
 
-@pytest.mark.parametrize(("name", "hint"), [
-    ("p24-over-exposed", "too bright"), ("p23-cut", "cut"),
-    ("p06-unf58-pin", "tilted"),  # its truth: tilted by 3.0 and 1.5 degrees
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("name", "hint"),
+    [
+        ("p24-over-exposed", "too bright"),
+        ("p23-cut", "cut"),
+        ("p06-unf58-pin", "tilted"),  # its truth: tilted by 3.0 and 1.5 degrees
+    ],
+)
 def test_what_spoils_a_picture_is_told(name, hint):
     assert hint in hints(frame(name))
 
@@ -49,8 +57,9 @@ def test_the_reference_is_missed():
 def test_too_far_away():
     near = cv2.imdecode(np.frombuffer(frame("p14-r12-pin"), np.uint8), cv2.IMREAD_COLOR)
     shrink = np.array([[0.5, 0, 240], [0, 0.5, 180]])
-    far = cv2.warpAffine(near, shrink, (960, 720), flags=cv2.INTER_AREA,
-                         borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
+    far = cv2.warpAffine(
+        near, shrink, (960, 720), flags=cv2.INTER_AREA, borderMode=cv2.BORDER_REPLICATE
+    )
     assert "closer" in hints(cv2.imencode(".jpg", far)[1].tobytes())
 
 

@@ -145,9 +145,14 @@ def test_lines_are_lines(message, advice):
 
 
 @quick
-@given(tags=st.dictionaries(st.integers(0, 0xFFFF), st.one_of(
-    st.none(), st.floats(), st.integers(), st.text(), st.binary(), st.tuples(st.integers()),
-)))  # fmt: skip
+@given(
+    tags=st.dictionaries(
+        st.integers(0, 0xFFFF),
+        st.one_of(
+            st.none(), st.floats(), st.integers(), st.text(), st.binary(), st.tuples(st.integers())
+        ),
+    )
+)
 def test_any_tags_give_an_origin(tags):
     found = origin_of(tags, 4032, 3024)
     assert found.shrunk is None or found.shrunk > 0
@@ -155,8 +160,10 @@ def test_any_tags_give_an_origin(tags):
 
 
 @quick
-@given(a=st.lists(st.one_of(st.none(), st.text(), st.binary(), st.integers())),
-       b=st.lists(st.one_of(st.none(), st.text(), st.binary(), st.integers())))  # fmt: skip
+@given(
+    a=st.lists(st.one_of(st.none(), st.text(), st.binary(), st.integers())),
+    b=st.lists(st.one_of(st.none(), st.text(), st.binary(), st.integers())),
+)
 def test_rows_that_differ_have_other_checksums(a, b):
     assert (row_digest(*a) == row_digest(*b)) == (
         [(type(x), x) for x in a] == [(type(x), x) for x in b]

@@ -75,11 +75,18 @@ def test_a_wrong_name_and_a_crash_are_outside():
 
 def test_the_stored_table_tells_what_moved_and_only_that(tmp_path):
     kept = [
-        Row("a", "clean", "M8", "named", "M8", errors={"pitch_mm": 0.0},
-            read={"pitch_mm": (1.25, 0.002), "major_mm": (7.9, 0.03)}),
+        Row(
+            "a",
+            "clean",
+            "M8",
+            "named",
+            "M8",
+            errors={"pitch_mm": 0.0},
+            read={"pitch_mm": (1.25, 0.002), "major_mm": (7.9, 0.03)},
+        ),
         Row("b", "refuse", "blurred", "refused", "blurred: by 2.0 pixels"),
         Row("c", "clean", "M6", "named", "M6"),
-    ]  # fmt: skip
+    ]
     store = tmp_path / "table.json"
     gate.keep(kept, store)
     assert gate.moved(kept, store) == []
@@ -89,6 +96,8 @@ def test_the_stored_table_tells_what_moved_and_only_that(tmp_path):
     much = {"pitch_mm": (1.25, 0.0021), "major_mm": (7.88, 0.03)}
     told = gate.moved([replace(kept[0], read=much, answer="M9"), words], store)
     assert told == [
-        "a M8: named M8 -> named M9", "a M8: pitch_mm u 0.002 -> 0.0021 (+5 %)",
-        "a M8: major_mm 7.9 -> 7.88 (-0.67 u)", "c M6: no longer there",
-    ]  # fmt: skip
+        "a M8: named M8 -> named M9",
+        "a M8: pitch_mm u 0.002 -> 0.0021 (+5 %)",
+        "a M8: major_mm 7.9 -> 7.88 (-0.67 u)",
+        "c M6: no longer there",
+    ]

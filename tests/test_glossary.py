@@ -30,10 +30,13 @@ def test_files_that_it_names_are_there():
 
 #: Words whose other meanings went, and where the word may stand in a class's or module's name.
 ONCE = {
-    "section": ("thread/", "joining/papers/half_section"), "lead": ("nowhere",),
+    "section": ("thread/", "joining/papers/half_section"),
+    "lead": ("nowhere",),
     "outline": ("errors.py",),  # of an object in the photo
-    "plate": ("nowhere",), "fitting": ("joining/",), "ends": ("joining/",),
-}  # fmt: skip
+    "plate": ("nowhere",),
+    "fitting": ("joining/",),
+    "ends": ("joining/",),
+}
 
 
 @pytest.mark.parametrize("word", ONCE)

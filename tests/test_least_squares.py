@@ -44,9 +44,13 @@ def test_same_answers_as_one_by_one(high):
     found = batch(seen, high)
     for i, row in enumerate(seen):
         one = least_squares(
-            lambda q, row=row: (bell(q[None])[0][0] - row) / 0.05, START, bounds=(LOW, high),
-            xtol=1e-12, ftol=1e-12, gtol=1e-12,
-        )  # fmt: skip
+            lambda q, row=row: (bell(q[None])[0][0] - row) / 0.05,
+            START,
+            bounds=(LOW, high),
+            xtol=1e-12,
+            ftol=1e-12,
+            gtol=1e-12,
+        )
         assert found.cost[i] <= one.cost * (1 + 1e-5)
         assert found.parameters[i] == pytest.approx(one.x, abs=2e-3)
 
@@ -55,6 +59,7 @@ def test_sigma_is_that_of_the_covariance():
     _, seen = noisy(5)
     found = batch(seen)
     for i, row in enumerate(seen):
+
         def model(_, *q):
             return bell(np.array(q)[None])[0][0]
 

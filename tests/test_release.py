@@ -34,8 +34,11 @@ def release(tmp_path_factory):
 
 
 def files(folder):
-    return {p.relative_to(ROOT / folder).as_posix() for p in (ROOT / folder).rglob("*")
-            if p.is_file() and "__pycache__" not in p.parts and p.suffix != ".pyc"}  # fmt: skip
+    return {
+        p.relative_to(ROOT / folder).as_posix()
+        for p in (ROOT / folder).rglob("*")
+        if p.is_file() and "__pycache__" not in p.parts and p.suffix != ".pyc"
+    }
 
 
 def test_the_wheel_holds_the_package_and_its_tables_and_nothing_else(release):

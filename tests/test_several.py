@@ -23,8 +23,12 @@ def photos(*values):
 
 
 def put_together(found, specs=None):
-    infos = [m.photo if not isinstance(m, Exception) else made.measurement(
-        made.true_values(), made.lines(), i).photo for i, m in enumerate(found)]  # fmt: skip
+    infos = [
+        m.photo
+        if not isinstance(m, Exception)
+        else made.measurement(made.true_values(), made.lines(), i).photo
+        for i, m in enumerate(found)
+    ]
     return together(found, infos, specs or [ScaleSpec(source="pin", mm=8.0)] * len(found))
 
 
@@ -60,8 +64,10 @@ def test_a_photo_that_carries_nothing_is_left_out_with_its_reason():
 
 
 def test_no_photo_that_carries_anything():
-    errors = [UnreadableError("It is blurred.", "retake", code="blurred"),
-              UnreadableError("It is cut.", "move it", code="cut")]  # fmt: skip
+    errors = [
+        UnreadableError("It is blurred.", "retake", code="blurred"),
+        UnreadableError("It is cut.", "move it", code="cut"),
+    ]
     with pytest.raises(NothingReadError, match="blurred") as caught:
         put_together(errors)
     assert caught.value.exit_code == 4
@@ -70,8 +76,9 @@ def test_no_photo_that_carries_anything():
 
 def without_scale(measurement):
     thread = measurement.parts[0].threads[0]
-    reading = replace(thread.reading, pitch_mm=None, major_mm=None, pitch_diameter_mm=None,
-                      minor_mm=None)  # fmt: skip
+    reading = replace(
+        thread.reading, pitch_mm=None, major_mm=None, pitch_diameter_mm=None, minor_mm=None
+    )
     part = replace(measurement.parts[0], threads=(replace(thread, reading=reading),))
     return replace(measurement, scale=None, parts=(part,))
 
@@ -152,10 +159,21 @@ def test_the_command_with_a_wrong_pin_in_one_photo(drawn, tmp_path):
     truth, paths = drawn
     mm = truth.pins_mm[0]
     picture, report = tmp_path / "a.png", tmp_path / "a.html"
-    done = CliRunner().invoke(command, [
-        *map(str, paths[:2]), "--pin", str(mm), "--also", str(paths[2]), f"pin {mm * 1.06:g}",
-        "--annotated", str(picture), "--report", str(report),
-    ])  # fmt: skip
+    done = CliRunner().invoke(
+        command,
+        [
+            *map(str, paths[:2]),
+            "--pin",
+            str(mm),
+            "--also",
+            str(paths[2]),
+            f"pin {mm * 1.06:g}",
+            "--annotated",
+            str(picture),
+            "--report",
+            str(report),
+        ],
+    )
     assert done.exit_code == 0, done.output
     assert "Adjusted from 2 of 3 photos" in done.stdout
     assert f"{paths[2].name} does not count: all its lengths are" in done.stdout

@@ -19,20 +19,29 @@ def shot(seed: int) -> Shot:
     and of a part's inclination as budgeted; a phone held level to half a degree."""
     rng = np.random.default_rng(seed)
     return Shot(
-        focal_share=rng.normal(0, 0.015), pin_error_mm=rng.normal(0, 0.008),
-        corner_shift=rng.normal(0, 0.003), incline_rad=rng.normal(0, np.radians(1.2)),
-        tilt_rad=tuple(rng.normal(0, np.radians(0.5), 2)), heading_rad=rng.uniform(-0.7, 0.7),
-        distance_mm=rng.uniform(150, 190), seed=seed,
-    )  # fmt: skip
+        focal_share=rng.normal(0, 0.015),
+        pin_error_mm=rng.normal(0, 0.008),
+        corner_shift=rng.normal(0, 0.003),
+        incline_rad=rng.normal(0, np.radians(1.2)),
+        tilt_rad=tuple(rng.normal(0, np.radians(0.5), 2)),
+        heading_rad=rng.uniform(-0.7, 0.7),
+        distance_mm=rng.uniform(150, 190),
+        seed=seed,
+    )
 
 
 @pytest.fixture(scope="module")
 def errors_in_u(tmp_path_factory):
     """Errors in units of u, (TRIALS, 6)."""
     stud, folder = Stud(), tmp_path_factory.mktemp("drawn")
-    true = {"pitch_mm": stud.pitch_mm, "major_mm": stud.major_mm, "minor_mm": stud.minor_mm,
-            "pitch_diameter_mm": stud.pitch_diameter_mm, "angle_deg": 60.0,
-            "taper": 0.0}  # fmt: skip
+    true = {
+        "pitch_mm": stud.pitch_mm,
+        "major_mm": stud.major_mm,
+        "minor_mm": stud.minor_mm,
+        "pitch_diameter_mm": stud.pitch_diameter_mm,
+        "angle_deg": 60.0,
+        "taper": 0.0,
+    }
     rows = []
     for seed in range(TRIALS):
         photo = draw(stud, shot(seed), PIN_MM, folder / f"{seed}.jpg")
@@ -40,8 +49,9 @@ def errors_in_u(tmp_path_factory):
         thread = told.parts[0].threads[0]
         assert thread.verdict.designation in (None, "M14x1.5")
         read = [getattr(thread.reading, k) for k in NAMING_QUANTITIES]
-        rows.append([(q.value - true[k]) / q.u
-                     for k, q in zip(NAMING_QUANTITIES, read, strict=True)])  # fmt: skip
+        rows.append(
+            [(q.value - true[k]) / q.u for k, q in zip(NAMING_QUANTITIES, read, strict=True)]
+        )
     return np.array(rows)
 
 
@@ -57,7 +67,8 @@ def test_errors_scatter_as_the_stated_u_says(errors_in_u):
 
 def test_pitch_and_diameters_err_together(errors_in_u):
     """The scale's error is common to the lengths: the budget says so, and naming relies on it."""
-    pitch, major, minor = (errors_in_u[:, NAMING_QUANTITIES.index(k)]
-                           for k in ("pitch_mm", "major_mm", "minor_mm"))  # fmt: skip
+    pitch, major, minor = (
+        errors_in_u[:, NAMING_QUANTITIES.index(k)] for k in ("pitch_mm", "major_mm", "minor_mm")
+    )
     assert np.corrcoef(pitch, major)[0, 1] > 0.5
     assert np.corrcoef(major, minor)[0, 1] > 0.5

@@ -96,10 +96,14 @@ class Series(Directive):
         for size in load_series():
             families.setdefault(size.family, []).append(size)
         lines = [
-            (name, group[0].standard, str(len(group)),
-             f"{group[0].designation} to {group[-1].designation}")
+            (
+                name,
+                group[0].standard,
+                str(len(group)),
+                f"{group[0].designation} to {group[-1].designation}",
+            )
             for name, group in families.items()
-        ]  # fmt: skip
+        ]
         return [wide(table(("series", "standard", "sizes", "from and to"), lines))]
 
 
@@ -187,10 +191,14 @@ class Gallery(Directive):
 
 
 DIRECTIVES: dict[str, Callable[..., Directive]] = {
-    "commands": Commands, "flags": Flags, "terms": Terms, "series": Series, "kept": Kept,
+    "commands": Commands,
+    "flags": Flags,
+    "terms": Terms,
+    "series": Series,
+    "kept": Kept,
     "constants": Constants,
     "gallery": Gallery,
-}  # fmt: skip
+}
 
 
 def public(names: dict[str, str]) -> str:
@@ -220,8 +228,9 @@ def schemas() -> str:
 
 def fill_in(app: Sphinx, docname: str, source: list[str]) -> None:
     """Put what is generated as source where a page asks for it."""
-    source[0] = source[0].replace("<!-- public -->", public(pitchcam._PUBLIC) if
-                                  "<!-- public -->" in source[0] else "")  # fmt: skip
+    source[0] = source[0].replace(
+        "<!-- public -->", public(pitchcam._PUBLIC) if "<!-- public -->" in source[0] else ""
+    )
     source[0] = source[0].replace("<!-- schemas -->", schemas())
 
 

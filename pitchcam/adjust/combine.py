@@ -77,11 +77,15 @@ def combine(measurements: Sequence[Measurement | None]) -> Together:
             results.append(_thread(found, len(measurements)))
         first = threads[0][0]
         boxes = {o.photo: o.part.box_px for t in threads for o in t}
-        parts.append(PartResult(
-            id=number, box_px=first.part.box_px, threads=tuple(results),
-            outline_px=first.part.outline_px,
-            boxes_px=tuple(boxes.get(i) for i in range(len(measurements))),
-        ))  # fmt: skip
+        parts.append(
+            PartResult(
+                id=number,
+                box_px=first.part.box_px,
+                threads=tuple(results),
+                outline_px=first.part.outline_px,
+                boxes_px=tuple(boxes.get(i) for i in range(len(measurements))),
+            )
+        )
     shown = {o.photo for threads in matched for t in threads for o in t}
     left_out |= {i: APART for i, seen in enumerate(photos) if seen and i not in shown}
     return Together(parts=tuple(parts), left_out=left_out, open=is_open, unmoved=unmoved)
@@ -89,10 +93,13 @@ def combine(measurements: Sequence[Measurement | None]) -> Together:
 
 def _seen(measurement: Measurement, photo: int) -> list[tuple[Observation, ...]]:
     parts = [
-        tuple(observe(measurement, photo, p, t) for t in p.threads
-              if t.verdict.status != "unreadable" and t.reading.pitch_mm is not None)
+        tuple(
+            observe(measurement, photo, p, t)
+            for t in p.threads
+            if t.verdict.status != "unreadable" and t.reading.pitch_mm is not None
+        )
         for p in measurement.parts
-    ]  # fmt: skip
+    ]
     return [p for p in parts if p]
 
 
@@ -132,9 +139,10 @@ def _thread(found: Agreement, photos: int) -> ThreadResult:
     best = min(kept, key=lambda o: float(o.covariance()[0, 0]))
     spans = {o.photo: o.thread.span_px for o in (*kept, *(o for o, _ in found.left_out))}
     base = replace(
-        best.thread, turns=max(o.thread.turns or 0.0 for o in kept),
+        best.thread,
+        turns=max(o.thread.turns or 0.0 for o in kept),
         spans_px=tuple(spans.get(i) for i in range(photos)),
-    )  # fmt: skip
+    )
     if found.open:
         return replace(base, verdict=_contradicting(found))
     if len(kept) == 1:
@@ -161,10 +169,13 @@ def _reading(adjusted: Adjusted, kept: Sequence[Observation]) -> ThreadReading:
     }
     names = [i for i in range(6) if u[i] > 0]
     correlation = {
-        (NAMING_QUANTITIES[i], NAMING_QUANTITIES[j]): float(np.clip(
-            covariance[i, j] / (u[i] * u[j]), -MOST_CORRELATION, MOST_CORRELATION
-        )) for i in names for j in names if i < j
-    }  # fmt: skip
+        (NAMING_QUANTITIES[i], NAMING_QUANTITIES[j]): float(
+            np.clip(covariance[i, j] / (u[i] * u[j]), -MOST_CORRELATION, MOST_CORRELATION)
+        )
+        for i in names
+        for j in names
+        if i < j
+    }
     first = kept[0].thread.reading
     return replace(first, correlation=correlation, **read)
 
@@ -182,14 +193,19 @@ def _budget(adjusted: Adjusted, kept: Sequence[Observation]) -> tuple[BudgetLine
         u = np.sqrt(np.maximum(left.diagonal(), 0.0))
         lead = np.linalg.eigh(left / np.outer(u + 1e-12, u + 1e-12))[1][:, -1]
         sign = np.where(lead < 0, -1.0, 1.0)
-        lines.append(BudgetLine(
-            source=source, kind="A" if term.kind == "A" else "B", correlated=term.together,
-            of_scale=term.of_scale,
-            contributions={
-                k: float(sign[i] * u[i]) for i, k in enumerate(NAMING_QUANTITIES)
-                if np.isfinite(adjusted.values[i])
-            },
-        ))  # fmt: skip
+        lines.append(
+            BudgetLine(
+                source=source,
+                kind="A" if term.kind == "A" else "B",
+                correlated=term.together,
+                of_scale=term.of_scale,
+                contributions={
+                    k: float(sign[i] * u[i])
+                    for i, k in enumerate(NAMING_QUANTITIES)
+                    if np.isfinite(adjusted.values[i])
+                },
+            )
+        )
     return tuple(lines)
 
 
@@ -209,8 +225,10 @@ def _contradicting(found: Agreement) -> Verdict:
     return Verdict(
         status="ambiguous",
         candidates=tuple(sorted(total.values(), key=lambda c: -c.probability)),
-        notes=(f"The photos contradict one another: of photo {why[0].photo + 1}, {why[1]}. The "
-               "figures are those of one photo.",),
+        notes=(
+            f"The photos contradict one another: of photo {why[0].photo + 1}, {why[1]}. The "
+            "figures are those of one photo.",
+        ),
         next_step="Check that all photos show the same part and that each reference is as stated; "
         "then take one more photo, which tells which of them is right.",
-    )  # fmt: skip
+    )

@@ -68,9 +68,7 @@ def next_photo(measurement: Measurement, part: PartResult, thread: ThreadResult)
 def choices(measurement: Measurement, first: Observation) -> list[Choice]:
     """Return the photos that could be taken after a first one, the easiest first."""
     out = [Choice(words="the part turned end for end", seen=_turned)]
-    along = sum(
-        t.shares[ANGLE] ** 2 for t in first.terms if t.source == "view along the thread"
-    )
+    along = sum(t.shares[ANGLE] ** 2 for t in first.terms if t.source == "view along the thread")
     if not first.measured[ANGLE] or along > first.covariance()[ANGLE, ANGLE] / 2:
         out.append(Choice(words="with the part under the middle of the camera", seen=_square))
     scale = measurement.scale
@@ -87,9 +85,12 @@ def choices(measurement: Measurement, first: Observation) -> list[Choice]:
 
 def _anew(first: Observation) -> Observation:
     """Return the same observation with what is new in every photo under keys of its own."""
-    return replace(first, terms=tuple(
-        replace(t, key="photo 1") if t.sharing.owner == "photo" else t for t in first.terms
-    ))  # fmt: skip
+    return replace(
+        first,
+        terms=tuple(
+            replace(t, key="photo 1") if t.sharing.owner == "photo" else t for t in first.terms
+        ),
+    )
 
 
 def _turned(o: Observation) -> Observation:
@@ -111,9 +112,13 @@ def _square(o: Observation) -> Observation:
     values = o.values.copy()
     values[ANGLE] = USUAL_ANGLE_DEG
     own = Term(
-        source="edge noise of the angle", key="photo 1", kind="A", together=False,
-        shares=np.eye(6)[ANGLE] * U_ANGLE_DEG, sharing=Sharing(owner="photo", lasting=0.0),
-    )  # fmt: skip
+        source="edge noise of the angle",
+        key="photo 1",
+        kind="A",
+        together=False,
+        shares=np.eye(6)[ANGLE] * U_ANGLE_DEG,
+        sharing=Sharing(owner="photo", lasting=0.0),
+    )
     return replace(o, values=values, terms=(*terms, own))
 
 
@@ -128,9 +133,13 @@ def _nearer(o: Observation) -> Observation:
 def _card(o: Observation) -> Observation:
     lengths = np.where(np.isfinite(o.values), o.values, 0.0) * np.array([1, 1, 1, 1, 0, 0])
     card = Term(
-        source=SCALE, key="any card", shares=U_CARD * lengths, together=True, of_scale=True,
+        source=SCALE,
+        key="any card",
+        shares=U_CARD * lengths,
+        together=True,
+        of_scale=True,
         sharing=Sharing(owner="reference", lasting=REFERENCE_LASTING["card"][0]),
-    )  # fmt: skip
+    )
     rest = tuple(t for t in _turned(o).terms if t.source != SCALE)
     return replace(o, terms=(card, *rest))
 

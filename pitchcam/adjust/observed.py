@@ -9,13 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.adjust.sharing import REFERENCE_LASTING, Sharing, sharing_of
-from pitchcam.records import (
-    NAMING_QUANTITIES,
-    BudgetLine,
-    Measurement,
-    PartResult,
-    ThreadResult,
-)
+from pitchcam.records import NAMING_QUANTITIES, BudgetLine, Measurement, PartResult, ThreadResult
 
 Values = NDArray[np.float64]
 
@@ -104,18 +98,21 @@ def observe(
     # What is in a u beside the budget's lines: the way to a taper's station, a cast's shrinkage.
     rest = np.sqrt(np.maximum(u**2 - had, 0.0))
     if (rest > 1e-3 * u).any():
-        terms.append(Term(
-            source="station and shrinkage", key="part", shares=rest, together=False,
-            sharing=Sharing(owner="part", lasting=1.0),
-        ))  # fmt: skip
+        terms.append(
+            Term(
+                source="station and shrinkage",
+                key="part",
+                shares=rest,
+                together=False,
+                sharing=Sharing(owner="part", lasting=1.0),
+            )
+        )
     return Observation(
         photo=photo, part=part, thread=thread, values=values, terms=tuple(terms), oriented=known
     )
 
 
-def _terms(
-    measurement: Measurement, photo: int, line: BudgetLine, out: float
-) -> list[Term]:
+def _terms(measurement: Measurement, photo: int, line: BudgetLine, out: float) -> list[Term]:
     """Return a budget's line as a term; a reference's as two, of the object and of its kind."""
     term = _term(measurement, photo, line, out)
     if term.sharing.owner != "reference":
@@ -123,14 +120,20 @@ def _terms(
     source = "" if measurement.scale is None else measurement.scale.source
     again, kind = REFERENCE_LASTING.get(source, (1.0, 0.0))
     parts = (
-        (kind, f"any {source}", 1.0), (again - kind, term.key, 1.0),
+        (kind, f"any {source}", 1.0),
+        (again - kind, term.key, 1.0),
         (1.0 - again, f"photo {photo}", 0.0),
-    )  # fmt: skip
+    )
     return [
-        replace(term, key=key, shares=term.shares * np.sqrt(share),
-                sharing=replace(term.sharing, lasting=lasting))
-        for share, key, lasting in parts if share > 0
-    ]  # fmt: skip
+        replace(
+            term,
+            key=key,
+            shares=term.shares * np.sqrt(share),
+            sharing=replace(term.sharing, lasting=lasting),
+        )
+        for share, key, lasting in parts
+        if share > 0
+    ]
 
 
 def _term(measurement: Measurement, photo: int, line: BudgetLine, out: float) -> Term:
@@ -141,19 +144,25 @@ def _term(measurement: Measurement, photo: int, line: BudgetLine, out: float) ->
         share = scale.focal_px.u / scale.focal_px.value
     sharing = sharing_of(line.source, source, share)
     keys = {
-        "photo": f"photo {photo}", "part": "part",
+        "photo": f"photo {photo}",
+        "part": "part",
         "camera": "camera" if measurement.photo is None else f"camera {measurement.photo.lens}",
         "reference": "reference" if scale is None else f"{source} {scale.stated_mm}",
-    }  # fmt: skip
+    }
     shares = np.array([line.contributions.get(k, 0.0) for k in NAMING_QUANTITIES])
     if line.correlated:
         # Counted from the free end, a taper changes sign with the way the span runs. An input that
         # turns with the part changes sign itself, and with it everything else that it moves.
         shares[np.arange(6) != TAPER if sharing.turns else TAPER] *= out
     return Term(
-        source=line.source, key=keys[sharing.owner], shares=shares, together=line.correlated,
-        sharing=sharing, of_scale=line.of_scale, kind=line.kind,
-    )  # fmt: skip
+        source=line.source,
+        key=keys[sharing.owner],
+        shares=shares,
+        together=line.correlated,
+        sharing=sharing,
+        of_scale=line.of_scale,
+        kind=line.kind,
+    )
 
 
 def _orientation(part: PartResult, thread: ThreadResult) -> tuple[float, bool]:

@@ -70,9 +70,13 @@ UNFILED = Sharing(owner="part", lasting=1.0)
 #: the part, and for a card how it lies. All cards are of one size. (Judgement, by the terms of
 #: each; a reading by caliper is one for all.)
 REFERENCE_LASTING = {
-    "pin": (0.7, 0.5), "disc": (0.8, 0.5), "jaws": (0.8, 0.5), "card": (0.7, 0.7),
-    "major": (1.0, 0.0), "sheet": (1.0, 0.5),
-}  # fmt: skip
+    "pin": (0.7, 0.5),
+    "disc": (0.8, 0.5),
+    "jaws": (0.8, 0.5),
+    "card": (0.7, 0.7),
+    "major": (1.0, 0.0),
+    "sheet": (1.0, 0.5),
+}
 
 
 def sharing_of(line_source: str, reference: str, focal_share: float | None) -> Sharing:

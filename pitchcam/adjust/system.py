@@ -117,9 +117,7 @@ def adjust(observations: Sequence[Observation]) -> Adjusted:
 
 def effect(observations: Sequence[Observation], adjusted: Adjusted, source: str) -> Values:
     """Return the covariance (6, 6) that one source of error leaves in the adjusted quantities."""
-    only = [
-        replace(o, terms=tuple(t for t in o.terms if t.source == source)) for o in observations
-    ]
+    only = [replace(o, terms=tuple(t for t in o.terms if t.source == source)) for o in observations]
     _, c = stacked(only)
     gain = adjusted.gain.reshape(6, -1)
     out: Values = gain @ np.nan_to_num(c) @ gain.T

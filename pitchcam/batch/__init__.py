@@ -10,7 +10,19 @@ from pitchcam.batch.source import Listed, list_photos, read_list
 from pitchcam.batch.worker import Measure, identify_photo
 
 __all__ = [
-    "Answer", "Batch", "Job", "Listed", "LocalWorkers", "Measure", "Runner", "Settings",
-    "Workers", "identify_photo", "list_photos", "make_answer", "read_list", "summary",
+    "Answer",
+    "Batch",
+    "Job",
+    "Listed",
+    "LocalWorkers",
+    "Measure",
+    "Runner",
+    "Settings",
+    "Workers",
+    "identify_photo",
+    "list_photos",
+    "make_answer",
+    "read_list",
+    "summary",
     "write_tables",
-]  # fmt: skip
+]

@@ -20,9 +20,12 @@ from pitchcam.store.store import Store
 
 #: A photo that was seen and had not been answered when the batch was stopped.
 _STOPPED = Outcome(
-    status="failed", code="stopped", message="it was not measured before the batch was stopped.",
-    advice="Run the same command again.", lasting=False,
-)  # fmt: skip
+    status="failed",
+    code="stopped",
+    message="it was not measured before the batch was stopped.",
+    advice="Run the same command again.",
+    lasting=False,
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -91,9 +94,13 @@ def _entry(store: Store, batch: Batch, name: str) -> Entry | None:
     if passing is None:
         return kept
     return Entry(
-        id=record_id(*job.key), sha256=job.sha256, settings_key=job.settings.key,
-        outcome=passing, names=(name,), corrections={} if kept is None else kept.corrections,
-    )  # fmt: skip
+        id=record_id(*job.key),
+        sha256=job.sha256,
+        settings_key=job.settings.key,
+        outcome=passing,
+        names=(name,),
+        corrections={} if kept is None else kept.corrections,
+    )
 
 
 def _place(row: ThreadRow) -> tuple[Any, ...]:

@@ -35,10 +35,12 @@ _CONNECT_S = 10.0
 _AHEAD = 2
 
 _LOST = Outcome(
-    status="failed", code="cluster", lasting=False,
+    status="failed",
+    code="cluster",
+    lasting=False,
     message="the cluster's workers died on this photo.",
     advice="Run it again; if they die again, measure it without --cluster.",
-)  # fmt: skip
+)
 
 
 class ClusterWorkers:

@@ -120,18 +120,32 @@ class _Sheet:
         self._y -= 10
 
     def _text(
-        self, x: float, y: float, text: str, *, size: float, bold: bool = False,
-        colour: tuple[float, float, float] = _INK, right: bool = False,
-    ) -> None:  # fmt: skip
+        self,
+        x: float,
+        y: float,
+        text: str,
+        *,
+        size: float,
+        bold: bool = False,
+        colour: tuple[float, float, float] = _INK,
+        right: bool = False,
+    ) -> None:
         self._canvas.setFont(BOLD if bold else REGULAR, size)
         self._canvas.setFillColorRGB(*colour)
         draw = self._canvas.drawRightString if right else self._canvas.drawString
         draw(x * mm, y * mm, plain(text))
 
     def _wrapped(
-        self, x: float, y: float, width: float, text: str, *, lines: int, size: float = 8,
+        self,
+        x: float,
+        y: float,
+        width: float,
+        text: str,
+        *,
+        lines: int,
+        size: float = 8,
         colour: tuple[float, float, float] = _INK,
-    ) -> float:  # fmt: skip
+    ) -> float:
         """Draw text in at most so many lines; return the y below it."""
         parts = simpleSplit(plain(text), REGULAR, size, width * mm)
         if len(parts) > lines:
@@ -156,8 +170,9 @@ class _Sheet:
         self._room(needs + 9)
         self._text(_MARGIN, self._y - 5, text, size=11, bold=True)
         self._canvas.setStrokeColorRGB(*_FRAME)
-        self._canvas.line(_MARGIN * mm, (self._y - 6.5) * mm,
-                          (_WIDTH - _MARGIN) * mm, (self._y - 6.5) * mm)  # fmt: skip
+        self._canvas.line(
+            _MARGIN * mm, (self._y - 6.5) * mm, (_WIDTH - _MARGIN) * mm, (self._y - 6.5) * mm
+        )
         self._y -= 9
 
     def _picture(self, line: Line, part: int, box: tuple[float, float, float, float]) -> Any:
@@ -172,8 +187,12 @@ class _Sheet:
         image = ImageReader(io.BytesIO(jpeg))
         width, height = image.getSize()
         scale = min(w / width, h / height)
-        place = (x + (w - width * scale) / 2, y + (h - height * scale) / 2,
-                 width * scale, height * scale)  # fmt: skip
+        place = (
+            x + (w - width * scale) / 2,
+            y + (h - height * scale) / 2,
+            width * scale,
+            height * scale,
+        )
         self._canvas.drawImage(image, *(v * mm for v in place))
         return place
 
@@ -211,8 +230,9 @@ class _Sheet:
         for text in measured_text(line):
             y -= 3.1
             self._text(x, y, text, size=7)
-        self._wrapped(x, y - 3.0, _TILE_W, f"{row.id}  {row.photo}", lines=1, size=5.5,
-                      colour=_QUIET)  # fmt: skip
+        self._wrapped(
+            x, y - 3.0, _TILE_W, f"{row.id}  {row.photo}", lines=1, size=5.5, colour=_QUIET
+        )
 
     def doubt(self, line: Line) -> None:
         """Draw a doubtful part over the whole width: what fits, what to do."""
@@ -261,8 +281,9 @@ class _Sheet:
             colour = (0.05, 0.40, 0.45) if settled else _DOUBT
             left, top = x + x0 * across, y + h - y0 * down
             self._canvas.setStrokeColorRGB(*colour)
-            self._canvas.rect(left * mm, (y + h - y1 * down) * mm,
-                              (x1 - x0) * across * mm, (y1 - y0) * down * mm)  # fmt: skip
+            self._canvas.rect(
+                left * mm, (y + h - y1 * down) * mm, (x1 - x0) * across * mm, (y1 - y0) * down * mm
+            )
             text = ", ".join(str(line.number) for line in of_part)
             width = self._canvas.stringWidth(text, BOLD, 9) / mm + 1.6
             self._canvas.setFillColorRGB(*colour)

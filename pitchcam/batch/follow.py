@@ -105,12 +105,16 @@ class Folder:
 
     def unfinished(self) -> list[tuple[str, str]]:
         """Return the photos that are not taken up when the watch ends, and why, for people."""
-        empty = [(name, "it is empty: its upload did not begin or was lost.")
-                 for name, seen in self._seen.items() if seen.stamp[0] == 0]  # fmt: skip
+        empty = [
+            (name, "it is empty: its upload did not begin or was lost.")
+            for name, seen in self._seen.items()
+            if seen.stamp[0] == 0
+        ]
         open_yet = [name for name, seen in self._seen.items() if seen.stamp[0] and not seen.taken]
         writing = [(name, "its upload had not ended when the watch ended.") for name in open_yet]
-        gone = [(name, "it vanished from the folder before it was measured.")
-                for name in self.vanished]  # fmt: skip
+        gone = [
+            (name, "it vanished from the folder before it was measured.") for name in self.vanished
+        ]
         return sorted(empty + writing + gone)
 
     def _list(self) -> list[Listed]:

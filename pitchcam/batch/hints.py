@@ -13,13 +13,18 @@ from pitchcam.store.rows import ThreadRow
 
 #: So many threads tell the ratio; more would only take longer.
 ENOUGH = 8
-_READ = ("pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm", "angle_deg", "taper",
-         "diameter_station_mm")  # fmt: skip
+_READ = (
+    "pitch_mm",
+    "major_mm",
+    "pitch_diameter_mm",
+    "minor_mm",
+    "angle_deg",
+    "taper",
+    "diameter_station_mm",
+)
 
 
-def reference_hints(
-    rows: Iterable[ThreadRow], settings: Mapping[str, Settings]
-) -> tuple[str, ...]:
+def reference_hints(rows: Iterable[ThreadRow], settings: Mapping[str, Settings]) -> tuple[str, ...]:
     """Return a sentence for every stated reference that the threads of its photos deny.
 
     Parameters

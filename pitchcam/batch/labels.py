@@ -123,10 +123,13 @@ def _facts(size: ThreadSize | None, lines: tuple[Line, ...]) -> list[tuple[str, 
     inch = size.basic_major_mm / MM_PER_INCH
     return [
         (f"basic {size.basic_major_mm:.2f} mm ({inch:.3f} in){reads}", wide),
-        (f"pitch {size.pitch_mm:.3f} mm ({size.tpi_value:.4g} TPI), {size.angle_deg:g} deg, "
-         f"{size.standard}", wide),
+        (
+            f"pitch {size.pitch_mm:.3f} mm ({size.tpi_value:.4g} TPI), {size.angle_deg:g} deg, "
+            f"{size.standard}",
+            wide,
+        ),
         count,
-    ]  # fmt: skip
+    ]
 
 
 def _profile(canvas: Canvas, x: float, y: float, size: ThreadSize) -> None:
@@ -155,9 +158,14 @@ def _code(canvas: Canvas, right: float, y: float, text: str) -> float:
     for down, row in enumerate(matrix):
         for across, dark in enumerate(row):
             if dark:
-                canvas.rect((right - side + across * _MODULE_MM) * mm,
-                            (y + side - (down + 1) * _MODULE_MM) * mm,
-                            _MODULE_MM * mm, _MODULE_MM * mm, stroke=0, fill=1)  # fmt: skip
+                canvas.rect(
+                    (right - side + across * _MODULE_MM) * mm,
+                    (y + side - (down + 1) * _MODULE_MM) * mm,
+                    _MODULE_MM * mm,
+                    _MODULE_MM * mm,
+                    stroke=0,
+                    fill=1,
+                )
     return side
 
 
@@ -167,6 +175,9 @@ def _end_page(canvas: Canvas) -> None:
     true_bar(canvas, _LEFT, y, _BAR_MM)
     canvas.setFillColorRGB(0, 0, 0)
     canvas.setFont(REGULAR, 8)
-    canvas.drawString((_LEFT + _BAR_MM + 3) * mm, (y - 1) * mm,
-                      f"{_BAR_MM:.0f} mm: check by caliper; print at 100 %")  # fmt: skip
+    canvas.drawString(
+        (_LEFT + _BAR_MM + 3) * mm,
+        (y - 1) * mm,
+        f"{_BAR_MM:.0f} mm: check by caliper; print at 100 %",
+    )
     canvas.showPage()

@@ -160,18 +160,23 @@ class LocalWorkers:
 
 
 _CRASHED = Outcome(
-    status="failed", code="crash", message="the process that measured this photo died, twice.",
-    advice="Run it again with fewer --jobs; if it dies again, report the photo.", lasting=False,
-)  # fmt: skip
+    status="failed",
+    code="crash",
+    message="the process that measured this photo died, twice.",
+    advice="Run it again with fewer --jobs; if it dies again, report the photo.",
+    lasting=False,
+)
 
 
 def too_slow(limit_s: float) -> Outcome:
     """Return the outcome of a photo that took too long."""
     return Outcome(
-        status="failed", code="slow", lasting=False,
+        status="failed",
+        code="slow",
+        lasting=False,
         message=f"the photo took longer than {limit_s:g} s.",
         advice="Send a smaller one, or allow more with --limit.",
-    )  # fmt: skip
+    )
 
 
 def _serve(pipe: Connection, measure: Measure) -> None:

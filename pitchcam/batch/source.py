@@ -55,9 +55,13 @@ class Listed:
                 error.message.replace(str(self.path), self.name), error.advice
             ) from error
         return Job(
-            path=self.path, name=self.name, sha256=digest, settings=self.settings,
-            part_label=self.part_label, camera_label=self.camera_label,
-        )  # fmt: skip
+            path=self.path,
+            name=self.name,
+            sha256=digest,
+            settings=self.settings,
+            part_label=self.part_label,
+            camera_label=self.camera_label,
+        )
 
     def _digest(self) -> str:
         advice = "take it out of the list or folder"
@@ -92,9 +96,12 @@ def list_photos(places: Iterable[Path], settings: Settings) -> list[Listed]:
         for path, name in _photos_at(place):
             folders = name.split("/")[:-1] + ["", ""]
             photo = Listed(
-                path=path, name=name, settings=settings,
-                part_label=folders[0], camera_label=folders[1],
-            )  # fmt: skip
+                path=path,
+                name=name,
+                settings=settings,
+                part_label=folders[0],
+                camera_label=folders[1],
+            )
             other = found.setdefault(name, photo)
             if other.path.resolve() != path.resolve():
                 raise UsageError(
@@ -166,9 +173,7 @@ def read_list(path: Path, settings: Settings) -> list[Listed]:
 def _check_columns(path: Path, columns: Sequence[str]) -> None:
     twice = sorted({c for c in columns if columns.count(c) > 1})
     if twice:
-        raise InputError(
-            f"{path} has the column '{twice[0]}' twice.", "Keep the one that holds."
-        )
+        raise InputError(f"{path} has the column '{twice[0]}' twice.", "Keep the one that holds.")
     unknown = [c for c in columns if c not in _LIST_COLUMNS]
     if "file" not in columns or unknown:
         wrong = f"does not know the column {unknown[0]}" if unknown else "has no column 'file'"
@@ -193,10 +198,12 @@ def _list_line(path: Path, number: int, row: dict[str, str | None], base: Settin
         changes |= {"source": cells["source"], "mm": stated["mm"]}
     file = Path(cells["file"])
     return Listed(
-        path=path.parent / file, name=file.as_posix(),
+        path=path.parent / file,
+        name=file.as_posix(),
         settings=replace(base, scale=replace(base.scale, **changes)),  # type: ignore[arg-type]
-        part_label=cells["part"], camera_label=cells["camera"],
-    )  # fmt: skip
+        part_label=cells["part"],
+        camera_label=cells["camera"],
+    )
 
 
 def _number(where: str, name: str, text: str) -> float | None:

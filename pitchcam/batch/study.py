@@ -25,9 +25,12 @@ from pitchcam.store.store import Store
 
 #: Quantities that are studied, with the unit and the decimals that people are shown.
 STUDIED: Mapping[str, tuple[str, int]] = {
-    "pitch_mm": ("mm", 5), "major_mm": ("mm", 4), "pitch_diameter_mm": ("mm", 4),
-    "angle_deg": ("deg", 3), "taper": ("per length", 5),
-}  # fmt: skip
+    "pitch_mm": ("mm", 5),
+    "major_mm": ("mm", 4),
+    "pitch_diameter_mm": ("mm", 4),
+    "angle_deg": ("deg", 3),
+    "taper": ("per length", 5),
+}
 
 #: Two readings of one part differ by more than this many standard deviations in 5 % of pairs
 #: (1.96 times the root of 2; ISO 5725-6).
@@ -171,11 +174,16 @@ def components(quantity: str, readings: Sequence[Reading]) -> Components:
         sources.append("part_camera")
     found = _within_parts(readings, sources)
     return Components(
-        quantity=quantity, readings=len(readings), parts=len(parts), cameras=len(cameras),
-        photo=found["photo"], camera=found.get("camera"), part_camera=found.get("part_camera"),
+        quantity=quantity,
+        readings=len(readings),
+        parts=len(parts),
+        cameras=len(cameras),
+        photo=found["photo"],
+        camera=found.get("camera"),
+        part_camera=found.get("part_camera"),
         part=_between_parts(readings, found) if len(parts) > 1 else None,
         stated_u=math.sqrt(sum(r.u**2 for r in readings) / len(readings)),
-    )  # fmt: skip
+    )
 
 
 def _within_parts(readings: Sequence[Reading], sources: Sequence[str]) -> dict[str, float]:
@@ -192,18 +200,25 @@ def _within_parts(readings: Sequence[Reading], sources: Sequence[str]) -> dict[s
     if spread == 0 or not sources:
         return {"photo": spread, **dict.fromkeys(sources, 0.0)}
     pd, mixed = _statistics()
-    table = pd.DataFrame({
-        "rest": [rest / spread for rest in rests], "all": 1, "part": [r.part for r in readings],
-        "camera": [r.camera for r in readings],
-        "part_camera": [f"{r.part}/{r.camera}" for r in readings],
-    })  # fmt: skip
+    table = pd.DataFrame(
+        {
+            "rest": [rest / spread for rest in rests],
+            "all": 1,
+            "part": [r.part for r in readings],
+            "camera": [r.camera for r in readings],
+            "part_camera": [f"{r.part}/{r.camera}" for r in readings],
+        }
+    )
     with warnings.catch_warnings():
         # A component of zero lies on the boundary, which statsmodels warns of; it is an answer.
         warnings.simplefilter("ignore")
         model = mixed.from_formula(
-            "rest ~ 0 + C(part)", groups="all", re_formula="0", data=table,
+            "rest ~ 0 + C(part)",
+            groups="all",
+            re_formula="0",
+            data=table,
             vc_formula={name: f"0 + C({name})" for name in sources},
-        )  # fmt: skip
+        )
         # Searches without derivatives: the gradient ones stop early at a zero component.
         fit = model.fit(reml=True, method=["nm", "powell"], maxiter=5000)
     found = dict(zip(model.exog_vc.names, fit.vcomp, strict=True))
@@ -249,14 +264,20 @@ def _row(result: Components) -> dict[str, Any]:
         return None if value is None else round(value, decimals)
 
     return {
-        "quantity": result.quantity, "readings": result.readings, "parts": result.parts,
-        "cameras": result.cameras, "repeatability_s": shown(result.photo),
-        "camera_s": shown(result.camera), "part_camera_s": shown(result.part_camera),
-        "gauge_s": shown(result.gauge), "part_s": shown(result.part),
+        "quantity": result.quantity,
+        "readings": result.readings,
+        "parts": result.parts,
+        "cameras": result.cameras,
+        "repeatability_s": shown(result.photo),
+        "camera_s": shown(result.camera),
+        "part_camera_s": shown(result.part_camera),
+        "gauge_s": shown(result.gauge),
+        "part_s": shown(result.part),
         "repeatability_limit": shown(LIMIT_FACTOR * result.photo),
         "reproducibility_limit": shown(LIMIT_FACTOR * result.gauge),
-        "categories": result.categories, "stated_u": shown(result.stated_u),
-    }  # fmt: skip
+        "categories": result.categories,
+        "stated_u": shown(result.stated_u),
+    }
 
 
 def text(result: Components) -> str:

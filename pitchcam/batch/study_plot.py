@@ -44,8 +44,14 @@ def _readings(axes: Any, result: Components, readings: Sequence[Reading]) -> Non
             for i, reading in enumerate(own):
                 xs.append(place - 0.3 + (number * len(own) + i + 0.5) * step)
                 ys.append(reading.value - mean)
-        axes.plot(xs, ys, _MARKS[number % len(_MARKS)], markersize=3.5, color=f"C{number}",
-                  label=camera or None)  # fmt: skip
+        axes.plot(
+            xs,
+            ys,
+            _MARKS[number % len(_MARKS)],
+            markersize=3.5,
+            color=f"C{number}",
+            label=camera or None,
+        )
     axes.set_xticks(range(len(by_part)), sorted(by_part), rotation=30, ha="right", fontsize=7)
     axes.set_ylabel(f"from the part's mean\n({STUDIED[result.quantity][0]})", fontsize=8)
     axes.set_title(plain_name(result.quantity), fontsize=10, loc="left", fontweight="bold")
@@ -62,8 +68,12 @@ def _shares(axes: Any, result: Components) -> None:
         "photo to photo": (result.photo, _RUST),
     }
     shown = {name: bar for name, bar in bars.items() if bar[0] is not None}
-    axes.barh(list(shown), [bar[0] for bar in shown.values()],
-              color=[bar[1] for bar in shown.values()], height=0.6)  # fmt: skip
+    axes.barh(
+        list(shown),
+        [bar[0] for bar in shown.values()],
+        color=[bar[1] for bar in shown.values()],
+        height=0.6,
+    )
     axes.set_xlabel(f"standard deviation ({STUDIED[result.quantity][0]})", fontsize=8)
     axes.tick_params(labelsize=7)
     axes.ticklabel_format(axis="x", style="plain", useOffset=False)

@@ -45,8 +45,9 @@ def groups_of(photos: Sequence[Listed], by: By) -> list[Group]:
             found.setdefault(label, []).append(photo)
     return [
         Group(label=label, photos=tuple(some))
-        for label, some in sorted(found.items()) if len(some) > 1
-    ]  # fmt: skip
+        for label, some in sorted(found.items())
+        if len(some) > 1
+    ]
 
 
 def _stem(name: str) -> str:
@@ -117,9 +118,13 @@ def _answer(store: Store, group: Group) -> Entry | None:
     kept = store.entry(record_id(sha, settings_key))
     corrections = {} if kept is None else kept.corrections
     return Entry(
-        id=record_id(sha, settings_key), sha256=sha, settings_key=settings_key, outcome=outcome,
-        names=(name,), corrections=corrections,
-    )  # fmt: skip
+        id=record_id(sha, settings_key),
+        sha256=sha,
+        settings_key=settings_key,
+        outcome=outcome,
+        names=(name,),
+        corrections=corrections,
+    )
 
 
 def _entries(store: Store, group: Group) -> Iterator[tuple[Listed, Entry]]:

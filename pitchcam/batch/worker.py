@@ -83,10 +83,13 @@ def measure_job(job: Job, measure: Measure) -> Outcome:
 def _outcome(status: Any, error: PitchcamError, job: Job, *, lasting: bool = True) -> Outcome:
     pictures = pictures_of(job, {}) if status == "refused" else {}
     return Outcome(
-        status=status, code=error.code, message=_nameless(error.message, job.path),
+        status=status,
+        code=error.code,
+        message=_nameless(error.message, job.path),
         advice=_nameless(error.advice, job.path),
-        lasting=lasting, thumbnails=pictures,
-    )  # fmt: skip
+        lasting=lasting,
+        thumbnails=pictures,
+    )
 
 
 def _nameless(text: str, path: Path) -> str:

@@ -159,6 +159,5 @@ def camera_for(photo: Photo, found: Sequence[Explanation]) -> Camera:
     """Return the camera that explanations of a photo's focal length give together."""
     f_px, u_f_px = settled(found)
     return Camera(
-        f_px=f_px, u_f_px=u_f_px,
-        centre_px=((photo.width_px - 1) / 2, (photo.height_px - 1) / 2),
-    )  # fmt: skip
+        f_px=f_px, u_f_px=u_f_px, centre_px=((photo.width_px - 1) / 2, (photo.height_px - 1) / 2)
+    )

@@ -78,9 +78,11 @@ def lesson(photo: Photo, before: Camera, after: Camera) -> Lesson | None:
     if stated <= 0:
         return None
     focal = _new(
-        math.log(before.f_px / stated), before.u_f_px / before.f_px,
-        math.log(after.f_px / stated), after.u_f_px / after.f_px,
-    )  # fmt: skip
+        math.log(before.f_px / stated),
+        before.u_f_px / before.f_px,
+        math.log(after.f_px / stated),
+        after.u_f_px / after.f_px,
+    )
     if focal is not None and focal[1] > MOST_U_FOCAL:
         focal = None
     corner = _new(before.corner, before.u_corner, after.corner, after.u_corner)
@@ -91,12 +93,12 @@ def lesson(photo: Photo, before: Camera, after: Camera) -> Lesson | None:
         u_ln_focal=None if focal is None else focal[1],
         corner=None if corner is None else corner[0],
         u_corner=None if corner is None else corner[1],
-    )  # fmt: skip
+    )
 
 
 def _new(
     before: float, u_before: float, after: float, u_after: float
-) -> tuple[float, float] | None:  # fmt: skip
+) -> tuple[float, float] | None:
     """Return value and u of what led from one knowledge to the other: the weights' difference."""
     weight = 1 / u_after**2 - 1 / u_before**2
     # Less than a tenth of what was known before is lost in its rounding.
@@ -155,7 +157,7 @@ class Lenses:
                 name: {sha: _plain(v) for sha, v in sorted(lessons.items())}
                 for name, lessons in sorted(every.items())
             },
-        }  # fmt: skip
+        }
         write_whole(self.path, json.dumps(document, indent=1, allow_nan=False).encode())
 
     def _load(self) -> dict[str, dict[str, Lesson]]:
@@ -248,10 +250,13 @@ def taught(photo: Photo, found: Iterable[Explanation], lens: Lens) -> tuple[Expl
         apart = math.log(e.f_px / stated_f_px(photo)) - value
         both = math.hypot(e.u_share, u)
         share = u**2 / (u**2 + e.u_share**2)
-        out.append(Explanation(
-            f_px=e.f_px * math.exp(-apart * (1 - share)), u_share=e.u_share * u / both,
-            weight=e.weight * math.exp(-0.5 * (apart / both) ** 2) / both,
-        ))  # fmt: skip
+        out.append(
+            Explanation(
+                f_px=e.f_px * math.exp(-apart * (1 - share)),
+                u_share=e.u_share * u / both,
+                weight=e.weight * math.exp(-0.5 * (apart / both) ** 2) / both,
+            )
+        )
     whole = sum(e.weight for e in out)
     return tuple(replace(e, weight=e.weight / whole) for e in out) if whole > 0 else tuple(found)
 

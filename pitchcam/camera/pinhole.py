@@ -120,9 +120,12 @@ class Camera:
         away = (self.distance_mm - plane_mm) * longer
         return replace(
             self.tilted(np.array([x * longer, y * longer, z]), self.u_tilt_rad * longer),
-            f_px=self.f_px * longer, u_f_px=self.u_f_px * longer, distance_mm=plane_mm + away,
-            k1=self.k1 * longer**2, k2=self.k2 * longer**4,
-        )  # fmt: skip
+            f_px=self.f_px * longer,
+            u_f_px=self.u_f_px * longer,
+            distance_mm=plane_mm + away,
+            k1=self.k1 * longer**2,
+            k2=self.k2 * longer**4,
+        )
 
     def tilted(self, normal: Points, u_rad: float) -> Camera:
         """Return the same camera with the plate's normal set (made a unit vector, z > 0)."""

@@ -76,10 +76,14 @@ class CameraProfile:
             )
         cx, cy = (c * s + (s - 1) / 2 for c, s in zip(self.centre_px, (sx, sy), strict=True))
         return replace(
-            self, width_px=width_px, height_px=height_px, f_px=self.f_px * sx,
-            u_f_px=self.u_f_px * sx, centre_px=(cx, cy),
+            self,
+            width_px=width_px,
+            height_px=height_px,
+            f_px=self.f_px * sx,
+            u_f_px=self.u_f_px * sx,
+            centre_px=(cx, cy),
             u_centre_px=(self.u_centre_px[0] * sx, self.u_centre_px[1] * sy),
-        )  # fmt: skip
+        )
 
     def _turned(self) -> CameraProfile:
         """Return the profile for upright photos; which way they were turned is not known.
@@ -89,8 +93,9 @@ class CameraProfile:
         x, y = (self.width_px - 1) / 2, (self.height_px - 1) / 2
         off = float(np.hypot(self.centre_px[0] - x, self.centre_px[1] - y))
         u = (float(np.hypot(self.u_centre_px[1], off)), float(np.hypot(self.u_centre_px[0], off)))
-        return replace(self, width_px=self.height_px, height_px=self.width_px, centre_px=(y, x),
-                       u_centre_px=u)  # fmt: skip
+        return replace(
+            self, width_px=self.height_px, height_px=self.width_px, centre_px=(y, x), u_centre_px=u
+        )
 
     def undistort(self, xy: Points) -> Points:
         """Return photo positions (..., 2) as a lens without distortion would give them."""
@@ -104,9 +109,12 @@ class CameraProfile:
 
 
 def calibrate(
-    views: Sequence[tuple[Points, Points]], size_px: tuple[int, int], *, name: str,
+    views: Sequence[tuple[Points, Points]],
+    size_px: tuple[int, int],
+    *,
+    name: str,
     f35_mm: float | None = None,
-) -> CameraProfile:  # fmt: skip
+) -> CameraProfile:
     """Fit the camera to several views of the sheet.
 
     Parameters
@@ -128,35 +136,50 @@ def calibrate(
     if len(views) < FEWEST_VIEWS:
         raise UnreadableError(
             f"only {len(views)} of the photos show the sheet; {FEWEST_VIEWS} are needed;",
-            "take six to ten, from above and tilted to all four sides", code="no-reference",
-        )  # fmt: skip
+            "take six to ten, from above and tilted to all four sides",
+            code="no-reference",
+        )
     plan = [np.column_stack([p, np.zeros(len(p))]).astype(np.float32) for p, _ in views]
     photo = [q.astype(np.float32).reshape(-1, 1, 2) for _, q in views]
     guess = _guess(size_px, f35_mm)
-    flags = (cv2.CALIB_USE_INTRINSIC_GUESS | cv2.CALIB_FIX_ASPECT_RATIO
-             | cv2.CALIB_ZERO_TANGENT_DIST | cv2.CALIB_FIX_K3)  # fmt: skip
+    flags = (
+        cv2.CALIB_USE_INTRINSIC_GUESS
+        | cv2.CALIB_FIX_ASPECT_RATIO
+        | cv2.CALIB_ZERO_TANGENT_DIST
+        | cv2.CALIB_FIX_K3
+    )
     result = cv2.calibrateCameraExtended(plan, photo, size_px, guess, np.zeros(5), flags=flags)
     rms, matrix, k, turns, spread = result[0], result[1], np.ravel(result[2]), result[3], result[5]
     tilts = [_tilt(np.asarray(t)) for t in turns]
     if sum(t >= LEAST_TILT_DEG for t in tilts) < 2:
         raise UnreadableError(
             f"the views are all nearly square on (steepest {max(tilts):.0f} degrees);",
-            "take at least two more tilted by 20 to 35 degrees", code="tilt",
-        )  # fmt: skip
+            "take at least two more tilted by 20 to 35 degrees",
+            code="tilt",
+        )
     if rms > 3.0:
         raise UnreadableError(
             f"the views do not fit one camera (misfit {rms:.1f} px);",
-            "use one phone, one lens, no crop, and a flat sheet", code="no-reference",
-        )  # fmt: skip
+            "use one phone, one lens, no crop, and a flat sheet",
+            code="no-reference",
+        )
     u = np.ravel(spread)
     f = float(matrix[0, 0])
     u_c = [float(np.hypot(u[i], SHOT_CENTRE_SHARE * max(size_px))) for i in (2, 3)]
     return CameraProfile(
-        name=name, width_px=size_px[0], height_px=size_px[1], f_px=f,
+        name=name,
+        width_px=size_px[0],
+        height_px=size_px[1],
+        f_px=f,
         u_f_px=float(np.hypot(u[0], SHOT_F_SHARE * f)),
-        centre_px=(float(matrix[0, 2]), float(matrix[1, 2])), u_centre_px=(u_c[0], u_c[1]),
-        k1=float(k[0]), k2=float(k[1]), residual_px=float(rms), views=len(views), f35_mm=f35_mm,
-    )  # fmt: skip
+        centre_px=(float(matrix[0, 2]), float(matrix[1, 2])),
+        u_centre_px=(u_c[0], u_c[1]),
+        k1=float(k[0]),
+        k2=float(k[1]),
+        residual_px=float(rms),
+        views=len(views),
+        f35_mm=f35_mm,
+    )
 
 
 def _guess(size_px: tuple[int, int], f35_mm: float | None) -> Points:
@@ -186,8 +209,9 @@ def save_profile(profile: CameraProfile, path: Path) -> None:
         part.replace(path)
     except OSError as error:
         part.unlink(missing_ok=True)
-        raise PitchcamError(f"{path}: cannot be written: {error.strerror or error}",
-                            "choose another folder") from None  # fmt: skip
+        raise PitchcamError(
+            f"{path}: cannot be written: {error.strerror or error}", "choose another folder"
+        ) from None
 
 
 def load_profile(path: Path) -> CameraProfile:
@@ -199,19 +223,22 @@ def load_profile(path: Path) -> CameraProfile:
         If the file is missing, is no camera profile, or holds values that no camera has.
     """
     try:
-        document = json.loads(read_whole(
-            path, MOST_BYTES, advice="name a profile made by 'pitchcam calibrate'"
-        ))  # fmt: skip
+        document = json.loads(
+            read_whole(path, MOST_BYTES, advice="name a profile made by 'pitchcam calibrate'")
+        )
     except (ValueError, RecursionError):  # no JSON, or nested as deep as no profile is
         document = None
     if not isinstance(document, dict) or document.get("format") != FORMAT:
-        raise InputError(f"{path}: not a camera profile ({FORMAT});",
-                         "name a profile made by 'pitchcam calibrate'")  # fmt: skip
+        raise InputError(
+            f"{path}: not a camera profile ({FORMAT});",
+            "name a profile made by 'pitchcam calibrate'",
+        )
     try:
         profile = _from_json(document)
     except (KeyError, TypeError, ValueError, OverflowError) as error:
-        raise InputError(f"{path}: damaged camera profile ({error});",
-                         "make it again with 'pitchcam calibrate'") from None  # fmt: skip
+        raise InputError(
+            f"{path}: damaged camera profile ({error});", "make it again with 'pitchcam calibrate'"
+        ) from None
     return profile
 
 
@@ -222,14 +249,27 @@ def _from_json(d: dict[str, Any]) -> CameraProfile:
 
     f35 = d.get("f35_mm")
     profile = CameraProfile(
-        name=str(d["name"]), width_px=int(d["width_px"]), height_px=int(d["height_px"]),
-        f_px=float(d["f_px"]), u_f_px=float(d["u_f_px"]), centre_px=pair("centre_px"),
-        u_centre_px=pair("u_centre_px"), k1=float(d["k1"]), k2=float(d["k2"]),
-        residual_px=float(d["residual_px"]), views=int(d["views"]),
+        name=str(d["name"]),
+        width_px=int(d["width_px"]),
+        height_px=int(d["height_px"]),
+        f_px=float(d["f_px"]),
+        u_f_px=float(d["u_f_px"]),
+        centre_px=pair("centre_px"),
+        u_centre_px=pair("u_centre_px"),
+        k1=float(d["k1"]),
+        k2=float(d["k2"]),
+        residual_px=float(d["residual_px"]),
+        views=int(d["views"]),
         f35_mm=None if f35 is None else float(f35),
-    )  # fmt: skip
-    numbers = [profile.f_px, profile.u_f_px, *profile.centre_px, *profile.u_centre_px,
-               profile.k1, profile.k2]  # fmt: skip
+    )
+    numbers = [
+        profile.f_px,
+        profile.u_f_px,
+        *profile.centre_px,
+        *profile.u_centre_px,
+        profile.k1,
+        profile.k2,
+    ]
     if not np.all(np.isfinite(numbers)) or profile.f_px <= 0 or profile.width_px <= 0:
         raise ValueError("values that no camera has")
     return profile

@@ -44,13 +44,30 @@ class Columns:
 
 #: A page of one column, and a poster's columns, which leave out the bore.
 PAGE = Columns(
-    {"size": 1.0, "pitch mm": 38.0, "TPI": 55.0, "major mm": 69.0, "bore mm": 88.0,
-     "drill mm": 105.0, "inch drill": 134.0, "true scale": 167.0}, 186.0,
-)  # fmt: skip
+    {
+        "size": 1.0,
+        "pitch mm": 38.0,
+        "TPI": 55.0,
+        "major mm": 69.0,
+        "bore mm": 88.0,
+        "drill mm": 105.0,
+        "inch drill": 134.0,
+        "true scale": 167.0,
+    },
+    186.0,
+)
 POSTER = Columns(
-    {"size": 1.0, "pitch mm": 37.0, "TPI": 52.0, "major mm": 67.0, "drill mm": 85.0,
-     "inch drill": 115.0, "true scale": 146.0}, 165.0,
-)  # fmt: skip
+    {
+        "size": 1.0,
+        "pitch mm": 37.0,
+        "TPI": 52.0,
+        "major mm": 67.0,
+        "drill mm": 85.0,
+        "inch drill": 115.0,
+        "true scale": 146.0,
+    },
+    165.0,
+)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -81,8 +98,14 @@ def draw_block(frame: Frame, block: Block, top: float) -> float:
     write(frame.canvas, (left, y + 13.0 * k), block.title, 16 * k, bold=True, fit=width)
     write(frame.canvas, (left, y + 7.6 * k), block.seal, 9.5 * k, fit=width)
     for head in frame.columns.starts:
-        write(frame.canvas, (frame.x(head), y + 2 * k), head, HEAD_TYPE * k, grey=0.25,
-              fit=frame.columns.room(head) * k)  # fmt: skip
+        write(
+            frame.canvas,
+            (frame.x(head), y + 2 * k),
+            head,
+            HEAD_TYPE * k,
+            grey=0.25,
+            fit=frame.columns.room(head) * k,
+        )
     frame.canvas.setStrokeGray(0)
     frame.canvas.setLineWidth(0.8)
     frame.canvas.line(left * MM, y * MM, frame.right_mm * MM, y * MM)
@@ -98,15 +121,23 @@ def draw_block(frame: Frame, block: Block, top: float) -> float:
 def _draw_row(frame: Frame, row: ChartRow, y: float) -> None:
     size, k = row.size, frame.scale
     cells = {
-        "size": size.designation, "pitch mm": f"{size.pitch_mm:.3f}".rstrip("0").rstrip("."),
-        "TPI": f"{size.tpi_value:.4g}", "major mm": f"{size.basic_major_mm:.2f}",
+        "size": size.designation,
+        "pitch mm": f"{size.pitch_mm:.3f}".rstrip("0").rstrip("."),
+        "TPI": f"{size.tpi_value:.4g}",
+        "major mm": f"{size.basic_major_mm:.2f}",
         "bore mm": f"{row.bore_mm:.2f}",
-    }  # fmt: skip
+    }
     base = y + frame.row_mm / 2 - 1.45 * k
     for name, text in cells.items():
         if name in frame.columns.starts:
-            write(frame.canvas, (frame.x(name), base), text, TYPE * k, bold=name == "size",
-                  fit=frame.columns.room(name) * k)  # fmt: skip
+            write(
+                frame.canvas,
+                (frame.x(name), base),
+                text,
+                TYPE * k,
+                bold=name == "size",
+                fit=frame.columns.room(name) * k,
+            )
     for name, drill in (("drill mm", row.metric), ("inch drill", row.inch)):
         _draw_drill(frame, drill, frame.x(name), base)
     _draw_profile(frame, size, y)
@@ -119,8 +150,13 @@ def _draw_drill(frame: Frame, drill: TapDrill | None, x: float, base: float) -> 
     if drill is not None and drill.engagement is not None:
         share = f"{100 * drill.engagement:.0f} %"
         end = x + SHARE_MM * k
-        write(frame.canvas, (end - text_width_mm(share, HEAD_TYPE * k), base), share,
-              HEAD_TYPE * k, grey=0.25)  # fmt: skip
+        write(
+            frame.canvas,
+            (end - text_width_mm(share, HEAD_TYPE * k), base),
+            share,
+            HEAD_TYPE * k,
+            grey=0.25,
+        )
         if not drill.in_limits:
             write(frame.canvas, (end + 0.3 * k, base), "*", TYPE * k)
 
@@ -144,20 +180,35 @@ def _draw_profile(frame: Frame, size: ThreadSize, y: float) -> None:
 
 
 def draw_pairs(
-    canvas: Any, pairs: Sequence[Confusable], at: tuple[float, float], scale: float = 1.0,
-    *, headed: bool = True,
-) -> None:  # fmt: skip
+    canvas: Any,
+    pairs: Sequence[Confusable],
+    at: tuple[float, float],
+    scale: float = 1.0,
+    *,
+    headed: bool = True,
+) -> None:
     """List pairs from ``at`` downwards, 186 mm wide at scale 1."""
     (x, y), k = at, scale
     head = "Easily confused, and the one measurement that tells" if headed else ""
     write(canvas, (x, y), head, 11 * k, bold=True)
     for pair in pairs:
         y -= PAIR_MM * k
-        write(canvas, (x, y), f"{pair.first.designation}  |  {pair.second.designation}",
-              PAIR_TYPE * k, bold=True, fit=58 * k)  # fmt: skip
+        write(
+            canvas,
+            (x, y),
+            f"{pair.first.designation}  |  {pair.second.designation}",
+            PAIR_TYPE * k,
+            bold=True,
+            fit=58 * k,
+        )
         write(canvas, (x + 60 * k, y), pair.measurement, PAIR_TYPE * k, fit=51 * k)
-        write(canvas, (x + 113 * k, y), f"{pair.values[0]}  |  {pair.values[1]}", PAIR_TYPE * k,
-              fit=73 * k)  # fmt: skip
+        write(
+            canvas,
+            (x + 113 * k, y),
+            f"{pair.values[0]}  |  {pair.values[1]}",
+            PAIR_TYPE * k,
+            fit=73 * k,
+        )
 
 
 def draw_foot(canvas: Any, margins: tuple[float, float, float], text: str) -> None:
@@ -176,9 +227,15 @@ def starred(rows: Sequence[ChartRow]) -> str:
 
 
 def write(
-    canvas: Any, at: tuple[float, float], text: str, size: float, *, bold: bool = False,
-    grey: float = 0.0, fit: float | None = None,
-) -> None:  # fmt: skip
+    canvas: Any,
+    at: tuple[float, float],
+    text: str,
+    size: float,
+    *,
+    bold: bool = False,
+    grey: float = 0.0,
+    fit: float | None = None,
+) -> None:
     """Write text at (x, y) mm; ``fit`` is the width in mm that it must not exceed."""
     font = BOLD if bold else REGULAR
     if fit is not None:

@@ -70,10 +70,13 @@ def _blocks(rows: list[ChartRow], family: str, per_page: int) -> list[Block]:
     n = -(-len(rows) // (per_page - TITLE_ROWS))
     step = -(-len(rows) // n)
     return [
-        replace(whole, title=whole.title + (f", {k + 1} of {n}" if n > 1 else ""),
-                rows=whole.rows[k * step : (k + 1) * step])
+        replace(
+            whole,
+            title=whole.title + (f", {k + 1} of {n}" if n > 1 else ""),
+            rows=whole.rows[k * step : (k + 1) * step],
+        )
         for k in range(n)
-    ]  # fmt: skip
+    ]
 
 
 def _page(blocks: list[Block], pairs: Sequence[Confusable], most: int) -> Page:

@@ -31,8 +31,9 @@ def new_canvas(out: io.BytesIO, size_mm: tuple[float, float], title: str) -> Any
     from reportlab.pdfgen.canvas import Canvas
 
     embed_fonts()
-    canvas = Canvas(out, pagesize=(size_mm[0] * MM, size_mm[1] * MM), invariant=1,
-                    initialFontName=REGULAR)  # fmt: skip
+    canvas = Canvas(
+        out, pagesize=(size_mm[0] * MM, size_mm[1] * MM), invariant=1, initialFontName=REGULAR
+    )
     canvas.setTitle(title)
     canvas.setAuthor("pitchcam")
     canvas.setViewerPreference("PrintScaling", "None")
@@ -74,13 +75,18 @@ def _draw_page(canvas: Any, page: Page, size: tuple[float, float], number: str) 
     width, height = size
     lines = len(page.rows) + TITLE_ROWS * len(page.blocks)
     grow = _room_for_rows(height, len(page.pairs)) / (ROW_MM * lines)
-    frame = Frame(canvas=canvas, columns=PAGE, left_mm=MARGIN_MM,
-                  scale=(width - 2 * MARGIN_MM) / PAGE.width_mm,
-                  row_mm=ROW_MM * min(WIDEST, max(grow, 1.0)))  # fmt: skip
+    frame = Frame(
+        canvas=canvas,
+        columns=PAGE,
+        left_mm=MARGIN_MM,
+        scale=(width - 2 * MARGIN_MM) / PAGE.width_mm,
+        row_mm=ROW_MM * min(WIDEST, max(grow, 1.0)),
+    )
     y = height - MARGIN_MM
     for block in page.blocks:
         y = draw_block(frame, block, y)
     if page.pairs:
         draw_pairs(canvas, page.pairs, (MARGIN_MM, y - 9))
-    draw_foot(canvas, (MARGIN_MM, width - MARGIN_MM, MARGIN_MM + 1),
-              f"{starred(page.rows)}   {number}")  # fmt: skip
+    draw_foot(
+        canvas, (MARGIN_MM, width - MARGIN_MM, MARGIN_MM + 1), f"{starred(page.rows)}   {number}"
+    )

@@ -57,8 +57,13 @@ def poster(rows: Sequence[ChartRow], paper: str) -> bytes:
     out = io.BytesIO()
     canvas = new_canvas(out, layout.size_mm, "Tapping chart")
     k = layout.scale
-    write(canvas, (MARGIN_MM, height - MARGIN_MM - 8.0), "Threads and tapping drills", 22 * k,
-          bold=True)  # fmt: skip
+    write(
+        canvas,
+        (MARGIN_MM, height - MARGIN_MM - 8.0),
+        "Threads and tapping drills",
+        22 * k,
+        bold=True,
+    )
     column_mm = POSTER.width_mm * k
     for n, blocks in enumerate(layout.columns):
         y = height - MARGIN_MM - _HEAD_MM
@@ -108,9 +113,7 @@ def lay_out(rows: Sequence[ChartRow], paper: str) -> Layout:
     return best
 
 
-def _in_columns(
-    blocks: Sequence[Block], size: tuple[float, float], columns: int
-) -> Layout | None:
+def _in_columns(blocks: Sequence[Block], size: tuple[float, float], columns: int) -> Layout | None:
     """Return the layout in so many columns: rows as high as fit, type as large as both allow."""
     width, height = size
     column_mm = (width - 2 * MARGIN_MM - (columns - 1) * _GAP_MM) / columns
@@ -129,8 +132,9 @@ def _in_columns(
             return None
         scale = min(by_width, 0.5 * (scale + row_mm / ROW_MM))
     scale = min(by_width, row_mm / ROW_MM)
-    return Layout(size, tuple(tuple(column) for column in flowed), scale,
-                  min(row_mm, 1.25 * ROW_MM * scale))  # fmt: skip
+    return Layout(
+        size, tuple(tuple(column) for column in flowed), scale, min(row_mm, 1.25 * ROW_MM * scale)
+    )
 
 
 def _pairs_mm(scale: float) -> float:

@@ -25,10 +25,24 @@ _BENCH_MM = 0.75 * 25.4 + 0.01
 TAPPED_AS = {"R": "Rc", "M taper": "M"}
 #: Columns of the CSV; lengths in mm.
 HEAD = (
-    "designation", "standard", "pitch_mm", "tpi", "angle_deg", "taper", "major_mm", "minor_mm",
-    "metric_drill", "metric_drill_mm", "metric_engagement_percent", "metric_in_limits",
-    "inch_drill", "inch_drill_mm", "inch_engagement_percent", "inch_in_limits", "source",
-)  # fmt: skip
+    "designation",
+    "standard",
+    "pitch_mm",
+    "tpi",
+    "angle_deg",
+    "taper",
+    "major_mm",
+    "minor_mm",
+    "metric_drill",
+    "metric_drill_mm",
+    "metric_engagement_percent",
+    "metric_in_limits",
+    "inch_drill",
+    "inch_drill_mm",
+    "inch_engagement_percent",
+    "inch_in_limits",
+    "source",
+)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -41,9 +55,7 @@ class ChartRow:
     inch: TapDrill | None
 
 
-def chart_rows(
-    families: Sequence[str] = BENCH_FAMILIES, *, sizes: str = "bench"
-) -> list[ChartRow]:
+def chart_rows(families: Sequence[str] = BENCH_FAMILIES, *, sizes: str = "bench") -> list[ChartRow]:
     """Return the rows of some families, in the order given.
 
     Parameters
@@ -64,8 +76,9 @@ def chart_rows(
     rows: list[ChartRow] = []
     for family in families:
         if family.upper() not in known:
-            raise UsageError(f"there is no family '{family}'.",
-                             "Families: " + ", ".join(known.values()))  # fmt: skip
+            raise UsageError(
+                f"there is no family '{family}'.", "Families: " + ", ".join(known.values())
+            )
         name = known[family.upper()]
         rows += [_row(s) for s in _selected([s for s in load_series() if s.family == name], sizes)]
     if not rows:
@@ -86,17 +99,22 @@ def _selected(family: list[ThreadSize], sizes: str) -> list[ThreadSize]:
 def _row(size: ThreadSize) -> ChartRow:
     tapped = _tapped(size)
     return ChartRow(
-        size=size, bore_mm=size.basic_minor_mm, metric=_drill(tapped, METRIC),
+        size=size,
+        bore_mm=size.basic_minor_mm,
+        metric=_drill(tapped, METRIC),
         inch=_drill(tapped, INCH),
-    )  # fmt: skip
+    )
 
 
 def _tapped(size: ThreadSize) -> ThreadSize:
     family = TAPPED_AS.get(size.family)
     if family is None:
         return size
-    partner = (s for s in load_series() if s.family == family and s.size == size.size
-               and abs(s.pitch_mm - size.pitch_mm) < 1e-9)  # fmt: skip
+    partner = (
+        s
+        for s in load_series()
+        if s.family == family and s.size == size.size and abs(s.pitch_mm - size.pitch_mm) < 1e-9
+    )
     return next(partner, size)
 
 
@@ -129,11 +147,21 @@ def to_csv(rows: Sequence[ChartRow]) -> str:
     writer.writerow(HEAD)
     for r in rows:
         s = r.size
-        writer.writerow([
-            s.designation, s.standard, f"{s.pitch_mm:.4f}", f"{s.tpi_value:.4g}",
-            f"{s.angle_deg:g}", f"{s.taper:g}", f"{s.basic_major_mm:.3f}", f"{r.bore_mm:.3f}",
-            *_drill_cells(r.metric), *_drill_cells(r.inch), s.source,
-        ])  # fmt: skip
+        writer.writerow(
+            [
+                s.designation,
+                s.standard,
+                f"{s.pitch_mm:.4f}",
+                f"{s.tpi_value:.4g}",
+                f"{s.angle_deg:g}",
+                f"{s.taper:g}",
+                f"{s.basic_major_mm:.3f}",
+                f"{r.bore_mm:.3f}",
+                *_drill_cells(r.metric),
+                *_drill_cells(r.inch),
+                s.source,
+            ]
+        )
     return out.getvalue()
 
 
@@ -142,6 +170,8 @@ def _drill_cells(drill: TapDrill | None) -> list[str]:
         return ["", "", "", ""]
     share = "" if drill.engagement is None else f"{100 * drill.engagement:.0f}"
     return [
-        drill.drill.name, f"{drill.drill.diameter_mm:.3f}", share,
+        drill.drill.name,
+        f"{drill.drill.diameter_mm:.3f}",
+        share,
         "yes" if drill.in_limits else "no",
-    ]  # fmt: skip
+    ]

@@ -85,8 +85,14 @@ def _version(ctx: click.Context, _: click.Parameter, asked: bool) -> None:
 
 
 @click.group(cls=LazyGroup)
-@click.option("--version", is_flag=True, is_eager=True, expose_value=False, callback=_version,
-              help="Show the version, and those of the libraries.")  # fmt: skip
+@click.option(
+    "--version",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_version,
+    help="Show the version, and those of the libraries.",
+)
 def cli() -> None:
     """Name an unmarked screw thread from a backlit phone photo, and find what joins it."""
 
@@ -126,7 +132,8 @@ def run() -> int:
         _give_up_stdout()
         click.echo(
             f"pitchcam: the answer cannot be written ({error.strerror or error}); "
-            "free some space, or send it elsewhere", err=True,
+            "free some space, or send it elsewhere",
+            err=True,
         )
         return 1
     except Exception as error:
@@ -166,4 +173,3 @@ def _give_up_stdout() -> None:
     """Send what is left for stdout nowhere, so that Python does not complain at its exit."""
     with contextlib.suppress(OSError, ValueError, AttributeError):
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-

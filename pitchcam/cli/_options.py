@@ -58,14 +58,26 @@ def _stating(kind: ReferenceKind) -> Callable[[F], F]:
 
 _SCALE_OPTIONS = (
     *(_stating(kind) for kind in REFERENCE_KINDS.values() if kind.name != "sheet"),
-    click.option("--sheet-bar", type=LENGTH, metavar="MM",
-                 help="The marker sheet's bar as the caliper reads it."),
-    click.option("--reference-height", type=LENGTH, metavar="MM",
-                 help="Height of the reference above the plate, or its thickness."),
-    click.option("--axis-height", type=LENGTH, metavar="MM",
-                 help="Height of the thread's axis above the plate."),
+    click.option(
+        "--sheet-bar",
+        type=LENGTH,
+        metavar="MM",
+        help="The marker sheet's bar as the caliper reads it.",
+    ),
+    click.option(
+        "--reference-height",
+        type=LENGTH,
+        metavar="MM",
+        help="Height of the reference above the plate, or its thickness.",
+    ),
+    click.option(
+        "--axis-height",
+        type=LENGTH,
+        metavar="MM",
+        help="Height of the thread's axis above the plate.",
+    ),
     click.option("--camera", metavar="PROFILE", help="Camera profile made by 'calibrate'."),
-)  # fmt: skip
+)
 
 
 def scale_options(function: F) -> F:
@@ -77,8 +89,11 @@ def scale_options(function: F) -> F:
 
 #: The names under which a command is given them.
 SCALE_NAMES = (
-    *(kind.key for kind in REFERENCE_KINDS.values()), "reference_height", "axis_height", "camera",
-)  # fmt: skip
+    *(kind.key for kind in REFERENCE_KINDS.values()),
+    "reference_height",
+    "axis_height",
+    "camera",
+)
 
 
 def scale_spec(**options: Any) -> ScaleSpec:
@@ -99,9 +114,10 @@ def scale_spec(**options: Any) -> ScaleSpec:
     if unknown:
         raise TypeError(f"there is no option {', '.join(sorted(unknown))}")
     stated = [
-        kind for kind in REFERENCE_KINDS.values()
+        kind
+        for kind in REFERENCE_KINDS.values()
         if kind.name != "sheet" and _given(options.get(kind.key))
-    ]  # fmt: skip
+    ]
     if len(stated) > 1:
         given = " and ".join(kind.flag for kind in stated)
         raise UsageError(f"{given} contradict each other;", "state one reference")
@@ -115,9 +131,13 @@ def scale_spec(**options: Any) -> ScaleSpec:
     if mm is not None:
         _check_reference(source, mm)
     return ScaleSpec(
-        source=source, mm=mm, height_mm=options.get("reference_height"), sheet_bar_mm=sheet_bar,
-        axis_height_mm=options.get("axis_height"), camera_profile=options.get("camera"),
-    )  # fmt: skip
+        source=source,
+        mm=mm,
+        height_mm=options.get("reference_height"),
+        sheet_bar_mm=sheet_bar,
+        axis_height_mm=options.get("axis_height"),
+        camera_profile=options.get("camera"),
+    )
 
 
 def _given(value: Any) -> bool:

@@ -49,29 +49,52 @@ TEMPERATURE = _Amount("temperature", "temperature_c")
 MASS = _Amount("mass", "mass_g")
 
 record_option = click.option(
-    "--record", type=click.Path(path_type=Path), default=Path("pitchcam.sqlite"),
-    envvar="PITCHCAM_RECORD", show_default=True, show_envvar=True, help="The record of stock.",
-)  # fmt: skip
+    "--record",
+    type=click.Path(path_type=Path),
+    default=Path("pitchcam.sqlite"),
+    envvar="PITCHCAM_RECORD",
+    show_default=True,
+    show_envvar=True,
+    help="The record of stock.",
+)
 stock_option = click.option(
-    "--stock", "sheet", type=click.Path(path_type=Path), metavar="CSV",
+    "--stock",
+    "sheet",
+    type=click.Path(path_type=Path),
+    metavar="CSV",
     help="A stock sheet to use as it is, instead of the record's stock.",
-)  # fmt: skip
+)
 
 paper_option = click.option(
-    "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True,
+    "--paper",
+    type=click.Choice(["a4", "letter"]),
+    default="a4",
+    show_default=True,
     help="Paper size.",
-)  # fmt: skip
+)
 
 _LIMITS = (
     click.option("--bore", type=LENGTH, metavar="MM", help="Way that must stay clear (the bulb)."),
     click.option("--service", help="What flows in it: coolant, oil, gear oil, water, vacuum."),
-    click.option("--pressure", type=PRESSURE, metavar="BAR",
-                 help="Working pressure; the service's usual one if not given."),
-    click.option("--temperature", type=TEMPERATURE, metavar="C",
-                 help="Highest temperature; the service's usual one if not given."),
+    click.option(
+        "--pressure",
+        type=PRESSURE,
+        metavar="BAR",
+        help="Working pressure; the service's usual one if not given.",
+    ),
+    click.option(
+        "--temperature",
+        type=TEMPERATURE,
+        metavar="C",
+        help="Highest temperature; the service's usual one if not given.",
+    ),
     click.option("--hose-pressure", type=PRESSURE, metavar="BAR", help="The hose's own rating."),
-    click.option("--hose-temperature", type=TEMPERATURE, metavar="C",
-                 help="Highest heat that the hose stands; 125 if not given."),
+    click.option(
+        "--hose-temperature",
+        type=TEMPERATURE,
+        metavar="C",
+        help="Highest heat that the hose stands; 125 if not given.",
+    ),
     click.option("--probe", type=LENGTH, metavar="MM", help="Probe's length beyond its seat."),
     click.option("--wall", type=LENGTH, metavar="MM", help="From the port's face to the fluid."),
     click.option("--immersion", type=LENGTH, metavar="MM", help="Probe that must reach the fluid."),
@@ -80,9 +103,14 @@ _LIMITS = (
     click.option("--port-depth", type=LENGTH, metavar="MM", help="Thread depth of the port."),
     click.option("--one-wire", is_flag=True, help="The part earths through its thread."),
     click.option("--part-mass", type=MASS, metavar="G", help="Mass of the part, in grams."),
-    click.option("--max-pieces", type=click.IntRange(1, 6), default=3, show_default=True,
-                 help="Most pieces in a chain."),
-)  # fmt: skip
+    click.option(
+        "--max-pieces",
+        type=click.IntRange(1, 6),
+        default=3,
+        show_default=True,
+        help="Most pieces in a chain.",
+    ),
+)
 
 
 def limit_options(function: F) -> F:
@@ -119,13 +147,18 @@ def question_limits(limits: dict[str, Any]) -> dict[str, Any]:
         "bore_mm": limits["bore"] or 0.0,
         "pressure_bar": bar if pressure is None else pressure,
         "temperature_c": celsius if heat is None else heat,
-        "hose_bar": limits["hose_pressure"], "hose_c": limits["hose_temperature"],
+        "hose_bar": limits["hose_pressure"],
+        "hose_c": limits["hose_temperature"],
         "probe_mm": limits["probe"],
-        "wall_mm": limits["wall"] or 0.0, "immersion_mm": limits["immersion"] or 0.0,
-        "room_mm": limits["room"], "stand_off_mm": limits["stand_off"],
-        "port_depth_mm": limits["port_depth"], "one_wire": limits["one_wire"],
-        "part_mass_g": limits["part_mass"] or 0.0, "max_pieces": limits["max_pieces"],
-    }  # fmt: skip
+        "wall_mm": limits["wall"] or 0.0,
+        "immersion_mm": limits["immersion"] or 0.0,
+        "room_mm": limits["room"],
+        "stand_off_mm": limits["stand_off"],
+        "port_depth_mm": limits["port_depth"],
+        "one_wire": limits["one_wire"],
+        "part_mass_g": limits["part_mass"] or 0.0,
+        "max_pieces": limits["max_pieces"],
+    }
 
 
 def load_stock(sheet: Path | None, record: Path) -> tuple[Fitting, ...]:

@@ -22,12 +22,7 @@ from pitchcam.report.figures import (
     threads_per_inch,
     with_uncertainty,
 )
-from pitchcam.report.verdicts import (
-    headline_of_readings,
-    listed,
-    next_command,
-    twins_to_tell,
-)
+from pitchcam.report.verdicts import headline_of_readings, listed, next_command, twins_to_tell
 from pitchcam.series import ThreadSize, find, load_uses
 from pitchcam.series.families import load_families
 
@@ -38,9 +33,13 @@ SHOWN = 8
 def as_document(reading: ThreadReading, verdict: Verdict) -> dict[str, Any]:
     """Return the measurement document of readings without a photo: what a photo gives is null."""
     thread = ThreadResult(
-        reading=reading, half_angles_deg=(None, None), turns=None, span_px=None, budget=(),
+        reading=reading,
+        half_angles_deg=(None, None),
+        turns=None,
+        span_px=None,
+        budget=(),
         verdict=verdict,
-    )  # fmt: skip
+    )
     part = PartResult(id=1, box_px=None, threads=(thread,))
     return Measurement(photo=None, scale=None, parts=(part,)).to_json()
 
@@ -73,8 +72,9 @@ def _read(reading: ThreadReading) -> list[tuple[str, str, str]]:
     if reading.pitch_mm is not None:
         rows.append(("pitch", millimetres(reading.pitch_mm), threads_per_inch(reading.pitch_mm)))
     lengths: tuple[tuple[str, Quantity | None], ...] = (
-        ("cast" if inside else "diameter", reading.major_mm), ("bore", reading.minor_mm),
-    )  # fmt: skip
+        ("cast" if inside else "diameter", reading.major_mm),
+        ("bore", reading.minor_mm),
+    )
     rows += [(name, millimetres(q), inches(q)) for name, q in lengths if q is not None]
     if reading.angle_deg is not None:
         rows.append(("angle", with_uncertainty(reading.angle_deg, "°"), ""))

@@ -22,8 +22,13 @@ from pitchcam.records.formats import format_of
 @stock_option
 @record_option
 @limit_options
-@click.option("--best", type=click.IntRange(1, 20), default=3, show_default=True,
-              help="How many ways to show.")  # fmt: skip
+@click.option(
+    "--best",
+    type=click.IntRange(1, 20),
+    default=3,
+    show_default=True,
+    help="How many ways to show.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Write JSON.")
 @click.pass_context
 def command(

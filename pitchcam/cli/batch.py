@@ -97,9 +97,13 @@ def command(places: tuple[Path, ...], **options: Any) -> None:
 
     settings = _settings(options)
     setup = batch.Setup(
-        record=options["record"], out=options["out"], processes=options["jobs"] or batch.cores(),
-        limit_s=options["limit"], cluster=options["cluster"], sheets=not options["tables_only"],
-    )  # fmt: skip
+        record=options["record"],
+        out=options["out"],
+        processes=options["jobs"] or batch.cores(),
+        limit_s=options["limit"],
+        cluster=options["cluster"],
+        sheets=not options["tables_only"],
+    )
     tell = _tell_json if options["as_json"] else _tell_line
     if options["follow"]:
         answer = batch.follow_folders(setup, list(places), settings, tell, idle_s=options["idle"])
@@ -185,8 +189,9 @@ def _tell_line(job: Any, outcome: Any, kept_before: bool) -> None:
         return
     threads = [
         f"part {part.id}.{number}: {headline(thread.verdict)}"
-        for part in measured.parts for number, thread in enumerate(part.threads, 1)
-    ]  # fmt: skip
+        for part in measured.parts
+        for number, thread in enumerate(part.threads, 1)
+    ]
     reasons = "; ".join(w.message for w in measured.warnings)
     for told in threads or [f"no thread named: {reasons}"]:
         print(printable(f"{job.name}: {told}"), flush=True)

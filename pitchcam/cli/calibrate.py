@@ -9,11 +9,18 @@ from pitchcam.cli._options import LENGTH, Progress, output_path
 
 @click.command("calibrate", epilog="Example: pitchcam calibrate views/*.jpg -o camera.json")
 @click.argument("photos", nargs=-1, required=True, metavar="PHOTO...")
-@click.option("-o", "--output", metavar="FILE", default="camera.json", show_default=True,
-              help="Where to write the profile.")
+@click.option(
+    "-o",
+    "--output",
+    metavar="FILE",
+    default="camera.json",
+    show_default=True,
+    help="Where to write the profile.",
+)
 @click.option("--name", default="camera", help="Phone and lens, for people.")
-@click.option("--sheet-bar", type=LENGTH, metavar="MM",
-              help="The marker sheet's bar as the caliper reads it.")  # fmt: skip
+@click.option(
+    "--sheet-bar", type=LENGTH, metavar="MM", help="The marker sheet's bar as the caliper reads it."
+)
 def command(photos: tuple[str, ...], output: str, name: str, sheet_bar: float | None) -> None:
     """Make a camera profile (focal length, centre, distortion) from photos of the sheet.
 
@@ -35,6 +42,8 @@ def command(photos: tuple[str, ...], output: str, name: str, sheet_bar: float | 
         click.echo(f"{view.photo}: {seen}", err=True)
     p = result.profile
     corner = result.corner_shift_px
-    click.echo(f"{path}: focal length {p.f_px:.0f} +/- {2 * p.u_f_px:.0f} px, "
-               f"distortion {corner:+.1f} px at the corner, misfit {p.residual_px:.2f} px, "
-               f"{p.views} views")  # fmt: skip
+    click.echo(
+        f"{path}: focal length {p.f_px:.0f} +/- {2 * p.u_f_px:.0f} px, "
+        f"distortion {corner:+.1f} px at the corner, misfit {p.residual_px:.2f} px, "
+        f"{p.views} views"
+    )

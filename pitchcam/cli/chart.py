@@ -14,15 +14,36 @@ if TYPE_CHECKING:
 
 
 @click.command("chart", epilog="Example: pitchcam chart -o wall.pdf --paper a2")
-@click.option("-o", "--output", metavar="FILE", default="chart.pdf", show_default=True,
-              help="Where to write; .pdf, .html or .csv.")
-@click.option("-s", "--series", "families", multiple=True, metavar="FAMILY",
-              help="Which families, in this order (M, UNF, BSW, G, R, NPT); repeat for several.")
-@click.option("--sizes", type=click.Choice(["bench", "usual", "all"]), default="bench",
-              show_default=True, help="What engines carry, what is met at all, or every size.")
-@click.option("--paper", type=click.Choice(["a4", "letter", "a3", "a2"]), default="a4",
-              show_default=True,
-              help="Pages of A4 or letter, or one poster of A3 or A2.")  # fmt: skip
+@click.option(
+    "-o",
+    "--output",
+    metavar="FILE",
+    default="chart.pdf",
+    show_default=True,
+    help="Where to write; .pdf, .html or .csv.",
+)
+@click.option(
+    "-s",
+    "--series",
+    "families",
+    multiple=True,
+    metavar="FAMILY",
+    help="Which families, in this order (M, UNF, BSW, G, R, NPT); repeat for several.",
+)
+@click.option(
+    "--sizes",
+    type=click.Choice(["bench", "usual", "all"]),
+    default="bench",
+    show_default=True,
+    help="What engines carry, what is met at all, or every size.",
+)
+@click.option(
+    "--paper",
+    type=click.Choice(["a4", "letter", "a3", "a2"]),
+    default="a4",
+    show_default=True,
+    help="Pages of A4 or letter, or one poster of A3 or A2.",
+)
 def command(output: str, families: tuple[str, ...], sizes: str, paper: str) -> None:
     """Write the tapping chart: pages or a poster to hang on a wall, HTML or CSV.
 

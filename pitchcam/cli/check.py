@@ -66,8 +66,11 @@ def command(photo: str, gauge: str, cast: bool, as_json: bool, **scale: Any) -> 
         )
     doubts = [w for w in measurement.warnings if w.code == "reference-size"]
     if as_json:
-        document = {"format": format_of("check"), "threads": [_document(f) for f in found],
-                    "warnings": [w.to_json() for w in doubts]}  # fmt: skip
+        document = {
+            "format": format_of("check"),
+            "threads": [_document(f) for f in found],
+            "warnings": [w.to_json() for w in doubts],
+        }
         click.echo(json_text(document, indent=1))
     else:
         lines = [_text(f, several=len(found) > 1) for f in found]
@@ -85,9 +88,14 @@ def _checked(part: int, number: int, thread: ThreadResult, pitch: Quantity, leaf
     if verdict.status == "disagrees" and thread.verdict.status != "named":
         reference = _reference_words(reading, leaf.pitch_mm / pitch.value)
     return Checked(
-        part=part, number=number, pitch=pitch, angle=reading.angle_deg, verdict=verdict,
-        angle_agrees=angle_agrees(reading.angle_deg, leaf), reference=reference,
-    )  # fmt: skip
+        part=part,
+        number=number,
+        pitch=pitch,
+        angle=reading.angle_deg,
+        verdict=verdict,
+        angle_agrees=angle_agrees(reading.angle_deg, leaf),
+        reference=reference,
+    )
 
 
 def _reference_words(reading: ThreadReading, ratio: float) -> str | None:
@@ -112,17 +120,24 @@ def _document(checked: Checked) -> dict[str, Any]:
 
     def leaf(c: LeafChance) -> dict[str, Any]:
         return {
-            "leaf": c.leaf.mark, "pitch_mm": c.leaf.pitch_mm, "probability": c.probability,
+            "leaf": c.leaf.mark,
+            "pitch_mm": c.leaf.pitch_mm,
+            "probability": c.probability,
             "turns_to_visible_gap": c.turns_to_gap,
-        }  # fmt: skip
+        }
 
     return {
-        "part": checked.part, "thread": checked.number, "pitch_mm": checked.pitch.to_json(),
+        "part": checked.part,
+        "thread": checked.number,
+        "pitch_mm": checked.pitch.to_json(),
         "angle_deg": None if checked.angle is None else checked.angle.to_json(),
-        "status": verdict.status, "angle_agrees": checked.angle_agrees,
-        "no_leaf": verdict.no_leaf, "reference": checked.reference, "read": leaf(verdict.read),
+        "status": verdict.status,
+        "angle_agrees": checked.angle_agrees,
+        "no_leaf": verdict.no_leaf,
+        "reference": checked.reference,
+        "read": leaf(verdict.read),
         "neighbours": [leaf(c) for c in verdict.neighbours],
-    }  # fmt: skip
+    }
 
 
 def _text(checked: Checked, *, several: bool) -> str:
@@ -160,9 +175,10 @@ def _agreed(checked: Checked) -> str:
     from pitchcam.report.figures import with_uncertainty
 
     pitch = {
-        "agrees": "the pitch agrees", "disagrees": "the pitch does not agree",
+        "agrees": "the pitch agrees",
+        "disagrees": "the pitch does not agree",
         "cannot tell": "the pitch is not sure enough to tell",
-    }[checked.verdict.status]  # fmt: skip
+    }[checked.verdict.status]
     if checked.angle is None:
         return f"{pitch}; the angle could not be measured"
     forms = " or ".join(f"{a:g}" for a in checked.verdict.read.leaf.angles_deg)

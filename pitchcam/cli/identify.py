@@ -35,8 +35,11 @@ if TYPE_CHECKING:
     metavar="PERCENT",
     help="How much the cast's compound shrinks (with --cast).",
 )
-@click.option("--no-lenses", is_flag=True,
-              help="Neither use nor keep what photos with a card told of this phone's lens.")
+@click.option(
+    "--no-lenses",
+    is_flag=True,
+    help="Neither use nor keep what photos with a card told of this phone's lens.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print the measurement as JSON.")
 @click.option("--annotated", metavar="PATH", help="Write the annotated picture (.png or .jpg).")
 @click.option("--report", metavar="PATH", help="Write the report (.html).")
@@ -137,9 +140,9 @@ def _reference(text: str) -> ScaleSpec:
         return scale_spec(sheet_bar=parse_length(size) if size else 100.0)
     if kind not in ("pin", "disc", "jaws", "major") or not size:
         raise UsageError(
-            f"{text!r} is no reference;", "write 'pin 8', 'disc 23.25', 'jaws 20', 'major 13.8', "
-            "'card' or 'sheet'",
-        )  # fmt: skip
+            f"{text!r} is no reference;",
+            "write 'pin 8', 'disc 23.25', 'jaws 20', 'major 13.8', 'card' or 'sheet'",
+        )
     stated: dict[str, Any] = {kind: parse_length(size)}
     return scale_spec(**stated)
 

@@ -62,8 +62,9 @@ _PICTURES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif")
 @stock_option
 @record_option
 @limit_options
-@click.option("-o", "--output", metavar="FILE",
-              help="Write the page, with the work sheet behind; .pdf.")
+@click.option(
+    "-o", "--output", metavar="FILE", help="Write the page, with the work sheet behind; .pdf."
+)
 @paper_option
 @click.option("--json", "as_json", is_flag=True, help="Write JSON.")
 @click.pass_context
@@ -109,9 +110,16 @@ def command(
     stock = load_stock(sheet, record)
     first = (sides[0].names[0].end, sides[1].names[0].end)
     asked = Question(port=first[0], part=first[1], **question_limits(limits))
-    duty = None if service is None else Duty(
-        service=service, pressure_bar=limits["pressure"], temperature_c=limits["temperature"],
-        bore_mm=limits["bore"])  # fmt: skip
+    duty = (
+        None
+        if service is None
+        else Duty(
+            service=service,
+            pressure_bar=limits["pressure"],
+            temperature_c=limits["temperature"],
+            bore_mm=limits["bore"],
+        )
+    )
     job = plan_job(sides[0], sides[1], asked, stock, duty)
     if target is not None:
         write_job(job, target, date.today(), paper)
@@ -154,10 +162,14 @@ def _thread(role: str, measurement: Measurement, number: int | None) -> Any:
     if not threads:
         raise InputError(f"the {role}'s photo shows no thread.", "See: pitchcam identify PHOTO")
     if number is None and len(threads) > 1:
-        names = ", ".join(f"{i} {t.verdict.designation or t.verdict.status}"
-                          for i, t in enumerate(threads, start=1))  # fmt: skip
-        raise UsageError(f"the {role}'s photo shows {len(threads)} threads ({names}).",
-                         f"Say which with --{role}-thread.")  # fmt: skip
+        names = ", ".join(
+            f"{i} {t.verdict.designation or t.verdict.status}"
+            for i, t in enumerate(threads, start=1)
+        )
+        raise UsageError(
+            f"the {role}'s photo shows {len(threads)} threads ({names}).",
+            f"Say which with --{role}-thread.",
+        )
     if number is not None and number > len(threads):
         raise UsageError(f"the {role}'s photo shows {len(threads)} threads only.", "Count again.")
     return threads[(number or 1) - 1]
@@ -175,7 +187,9 @@ def _scale(role: str, text: str | None) -> Any:
     if what == "card" and not size:
         return scale_spec(card=True)
     if what not in SIZED or not size:
-        raise UsageError(f"--{role}-scale '{text}' is no reference;",
-                         "write pin 8, disc 23.25, card, jaws 20 or major 13.8")  # fmt: skip
+        raise UsageError(
+            f"--{role}-scale '{text}' is no reference;",
+            "write pin 8, disc 23.25, card, jaws 20 or major 13.8",
+        )
     options: dict[str, Any] = {what: parse_length(size)}
     return scale_spec(**options)

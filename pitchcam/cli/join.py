@@ -9,20 +9,13 @@ from typing import Any
 import click
 
 from pitchcam.cli._options import output_path
-from pitchcam.cli._stock import (
-    limit_options,
-    load_stock,
-    paper_option,
-    record_option,
-    stock_option,
-)
+from pitchcam.cli._stock import limit_options, load_stock, paper_option, record_option, stock_option
 from pitchcam.errors import UsageError
 from pitchcam.records import json_text
 
 
 @click.command(
-    "join",
-    epilog="Example: pitchcam join --port M22x1.5 --part M10x1 --service oil -o adapter.pdf",
+    "join", epilog="Example: pitchcam join --port M22x1.5 --part M10x1 --service oil -o adapter.pdf"
 )
 @click.argument("donor_a", required=False)
 @click.argument("donor_b", required=False)
@@ -88,10 +81,7 @@ def _tell_of_stock(asked: Any, stock: Any) -> None:
 
 
 def read_duty(
-    limits: dict[str, Any],
-    torque: float | None,
-    torch: float | None,
-    alloy: str | None,
+    limits: dict[str, Any], torque: float | None, torch: float | None, alloy: str | None
 ) -> Any:
     """Return what the adapter must stand, from what was typed.
 
@@ -108,9 +98,15 @@ def read_duty(
         raise UsageError(f"--torque {torque:g} N m is no tightening torque.", "Give 0 to 1000.")
     if torch is not None and not 0.05 <= torch <= 100.0:
         raise UsageError(f"--torch {torch:g} kW is no hand torch.", "Give 0.05 to 100.")
-    return Duty(service=limits["service"], pressure_bar=limits["pressure"], bore_mm=limits["bore"],
-                temperature_c=limits["temperature"], torque_n_m=torque, torch_kw=torch,
-                alloy=alloy)  # fmt: skip
+    return Duty(
+        service=limits["service"],
+        pressure_bar=limits["pressure"],
+        bore_mm=limits["bore"],
+        temperature_c=limits["temperature"],
+        torque_n_m=torque,
+        torch_kw=torch,
+        alloy=alloy,
+    )
 
 
 def make_plan(asked: Any, stock: Any, names: tuple[str | None, str | None], duty: Any) -> Any:

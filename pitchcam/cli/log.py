@@ -12,18 +12,22 @@ from pitchcam.errors import printable
 from pitchcam.records import EXIT_OF
 
 _RECORD = click.option(
-    "--record", type=click.Path(path_type=Path), default=Path("pitchcam.sqlite"),
-    envvar="PITCHCAM_RECORD", show_default=True, show_envvar=True, help="The record to read.",
-)  # fmt: skip
+    "--record",
+    type=click.Path(path_type=Path),
+    default=Path("pitchcam.sqlite"),
+    envvar="PITCHCAM_RECORD",
+    show_default=True,
+    show_envvar=True,
+    help="The record to read.",
+)
 
 _FILTERS = (
     click.option("--name", help="Only threads of this name, as measured or as corrected."),
-    click.option("--status", type=click.Choice(
-        list(EXIT_OF))),
+    click.option("--status", type=click.Choice(list(EXIT_OF))),
     click.option("--photo", help="Only photos whose name has this in it."),
     click.option("--doubtful", is_flag=True, help="Only what no bin can be named for."),
     click.option("--corrected", is_flag=True, help="Only what a person corrected."),
-)  # fmt: skip
+)
 
 
 def _filters(function: Any) -> Any:
@@ -50,9 +54,7 @@ def list_(record: Path, **filters: Any) -> None:
         _tell_damage(store)
 
 
-@command.command(
-    epilog="Example: pitchcam log show 1f3a90c2"
-)
+@command.command(epilog="Example: pitchcam log show 1f3a90c2")
 @_RECORD
 @click.argument("identity", metavar="ID")
 @click.option("--json", "as_json", is_flag=True, help="The measurement as it was kept.")
@@ -77,8 +79,12 @@ def show(record: Path, identity: str, as_json: bool) -> None:
                     click.echo(printable(f"{column:22} {value}"))
             click.echo("")
         for made in store.corrections(entry.id):
-            click.echo(printable(f"{made.made_at}  {made.thread_id} is {made.designation}, "
-                                 f"says {made.who}: {made.why}"))  # fmt: skip
+            click.echo(
+                printable(
+                    f"{made.made_at}  {made.thread_id} is {made.designation}, "
+                    f"says {made.who}: {made.why}"
+                )
+            )
 
 
 @command.command(
@@ -105,9 +111,7 @@ def correct(
     click.echo(f"{made.thread_id} is {made.designation}, says {made.who}: {made.why}")
 
 
-@command.command(
-    epilog="Example: pitchcam log export threads.csv"
-)
+@command.command(epilog="Example: pitchcam log export threads.csv")
 @_RECORD
 @_filters
 @click.argument("file", type=click.Path(path_type=Path), metavar="FILE.csv|.json|.parquet")

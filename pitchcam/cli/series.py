@@ -124,8 +124,10 @@ def filtered(
 
 
 def _listing(sizes: list[ThreadSize]) -> str:
-    head = f"{'designation':<19}{'pitch mm':>9}{'TPI':>8}{'major mm':>10}{'minor mm':>10}" \
-           f"{'angle':>7}  {'form':<12}standard"  # fmt: skip
+    head = (
+        f"{'designation':<19}{'pitch mm':>9}{'TPI':>8}{'major mm':>10}{'minor mm':>10}"
+        f"{'angle':>7}  {'form':<12}standard"
+    )
     lines = [head]
     for s in sizes:
         lines.append(
@@ -211,19 +213,26 @@ def _drill_lines(size: ThreadSize) -> list[str]:
                 "for tapping without a reamer"
                 if t.engagement is None
                 else f"{100 * t.engagement:.0f} % of the full thread{limits}"
-            )  # fmt: skip
+            )
         )
     return lines
 
 
 def _brief(size: ThreadSize) -> dict[str, Any]:
     return {
-        "designation": size.designation, "standard": size.standard, "family": size.family,
-        "pitch_mm": size.pitch_mm, "tpi": size.tpi_value, "major_mm": size.basic_major_mm,
-        "pitch_diameter_mm": size.basic_pitch_diameter_mm, "minor_mm": size.basic_minor_mm,
-        "angle_deg": size.angle_deg, "taper": size.taper, "source": size.source,
+        "designation": size.designation,
+        "standard": size.standard,
+        "family": size.family,
+        "pitch_mm": size.pitch_mm,
+        "tpi": size.tpi_value,
+        "major_mm": size.basic_major_mm,
+        "pitch_diameter_mm": size.basic_pitch_diameter_mm,
+        "minor_mm": size.basic_minor_mm,
+        "angle_deg": size.angle_deg,
+        "taper": size.taper,
+        "source": size.source,
         "checked": size.checked or None,
-    }  # fmt: skip
+    }
 
 
 def document(size: ThreadSize) -> dict[str, Any]:
@@ -233,29 +242,40 @@ def document(size: ThreadSize) -> dict[str, Any]:
     from pitchcam.series.families import load_families
 
     gender = size.genders[0]
-    return {"format": format_of("size")} | _brief(size) | {
-        "gauge_length_mm": size.gauge_length_mm,
-        "useful_length_mm": size.useful_length_mm,
-        "limits": {
-            g: [
+    return (
+        {"format": format_of("size")}
+        | _brief(size)
+        | {
+            "gauge_length_mm": size.gauge_length_mm,
+            "useful_length_mm": size.useful_length_mm,
+            "limits": {
+                g: [
+                    {
+                        "class": x.thread_class,
+                        "major_mm": x.major_mm,
+                        "pitch_diameter_mm": x.pitch_diameter_mm,
+                        "minor_mm": x.minor_mm,
+                    }
+                    for x in size.limits(g)
+                ]
+                for g in size.genders
+            },
+            "seal": load_families()[size.family].seal,
+            "uses": [
+                {"use": u.use, "gender": u.gender, "seal": u.seal, "source": u.source}
+                for u in load_uses()
+                if u.designation == size.designation
+            ],
+            "same_geometry": list(same_geometry(size, gender)),
+            "confusable": [
                 {
-                    "class": x.thread_class, "major_mm": x.major_mm,
-                    "pitch_diameter_mm": x.pitch_diameter_mm, "minor_mm": x.minor_mm,
+                    "designation": c.second.designation,
+                    "measurement": c.measurement,
+                    "this": c.values[0],
+                    "other": c.values[1],
                 }
-                for x in size.limits(g)
-            ]
-            for g in size.genders
-        },
-        "seal": load_families()[size.family].seal,
-        "uses": [
-            {"use": u.use, "gender": u.gender, "seal": u.seal, "source": u.source}
-            for u in load_uses() if u.designation == size.designation
-        ],
-        "same_geometry": list(same_geometry(size, gender)),
-        "confusable": [
-            {"designation": c.second.designation, "measurement": c.measurement,
-             "this": c.values[0], "other": c.values[1]}
-            for c in confusables(size, gender)
-        ],
-        "commonness": size.commonness,
-    }  # fmt: skip
+                for c in confusables(size, gender)
+            ],
+            "commonness": size.commonness,
+        }
+    )

@@ -8,12 +8,28 @@ from pitchcam.cli._options import output_path
 
 
 @click.command("sheet", epilog="Example: pitchcam sheet -o sheet.pdf --size box")
-@click.option("-o", "--output", metavar="FILE", default="marker-sheet.pdf", show_default=True,
-              help="Where to write; .pdf, .png or .svg.")
-@click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True,
-              help="Paper size.")
-@click.option("--size", type=click.Choice(["part", "box"]), default="part", show_default=True,
-              help="Window for one part (90 x 60 mm) or for several (120 x 90 mm).")  # fmt: skip
+@click.option(
+    "-o",
+    "--output",
+    metavar="FILE",
+    default="marker-sheet.pdf",
+    show_default=True,
+    help="Where to write; .pdf, .png or .svg.",
+)
+@click.option(
+    "--paper",
+    type=click.Choice(["a4", "letter"]),
+    default="a4",
+    show_default=True,
+    help="Paper size.",
+)
+@click.option(
+    "--size",
+    type=click.Choice(["part", "box"]),
+    default="part",
+    show_default=True,
+    help="Window for one part (90 x 60 mm) or for several (120 x 90 mm).",
+)
 def command(output: str, paper: str, size: str) -> None:
     """Draw the marker sheet that gives scale and camera pose.
 

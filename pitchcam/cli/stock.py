@@ -28,8 +28,10 @@ def columns_() -> None:
     for row in read_table("stock_columns"):
         needed = "needed" if row["needed"] == "yes" else "      "
         click.echo(f"{row['column']:<12} {needed}  {row['meaning']} (such as: {row['example']})")
-    click.echo("Lengths are mm, or inches with their unit: 0.5in, 1 1/4in. Comma, semicolon or tab "
-               "between cells.")  # fmt: skip
+    click.echo(
+        "Lengths are mm, or inches with their unit: 0.5in, 1 1/4in. Comma, semicolon or tab "
+        "between cells."
+    )
 
 
 @command.command("check", epilog="Example: pitchcam stock check bench.csv")
@@ -96,10 +98,12 @@ def list_(
     else:
         for r in rows:
             rating = "" if r.pressure_bar is None else f", {r.pressure_bar:g} bar"
-            click.echo(printable(
-                f"{r.count:>4}  {r.text}; bore {r.bore_mm:g}, length {r.length_mm:g} mm, "
-                f"{r.material}{rating}"
-            ))  # fmt: skip
+            click.echo(
+                printable(
+                    f"{r.count:>4}  {r.text}; bore {r.bore_mm:g}, length {r.length_mm:g} mm, "
+                    f"{r.material}{rating}"
+                )
+            )
         click.echo(f"{len(rows)} rows, {sum(r.count for r in rows)} pieces")
 
 
@@ -162,10 +166,11 @@ def _has_end(row: Any, thread: str | None, gender: str | None) -> bool:
     hose = thread.lower().startswith(("hose", "tail"))
     wanted = parse_end(thread, "external") if hose else parse_side(thread, _any_gender(thread))
     return any(
-        end is not None and size_key(end.designation) == size_key(wanted.designation)
+        end is not None
+        and size_key(end.designation) == size_key(wanted.designation)
         and (gender is None or (end.gender == "external") == (gender == "male"))
         for end in (row.end_a, row.end_b)
-    )  # fmt: skip
+    )
 
 
 def _any_gender(thread: str) -> Any:

@@ -40,15 +40,17 @@ def rim_arcs(shape: Shape, centre_px: tuple[float, float]) -> list[StraightEdge]
         first = middle - FAR_RAD + i * width
         turns = np.arange(first, first + width, 1 / radius)
         rays = np.stack([np.cos(turns), np.sin(turns)], axis=1)
-        light = shape.crop.sample(
-            centre + (radius + across[None, :, None]) * rays[:, None, :]
-        )
+        light = shape.crop.sample(centre + (radius + across[None, :, None]) * rays[:, None, :])
         outer, inner = light[:, across > 7.0], light[:, across < -7.0]
         if np.abs(outer - 1).max() > EVEN or inner.max() > DARK:
             continue  # cut by the border of the light, or beside something
-        out.append(StraightEdge(
-            start=centre + radius * rays[0], end=centre + radius * rays[-1],
-            normal=rays[len(rays) // 2], at=(0.0,),
-            profiles=(mean_profile(across, light, shape.crop.background_code, None, 0.0),),
-        ))  # fmt: skip
+        out.append(
+            StraightEdge(
+                start=centre + radius * rays[0],
+                end=centre + radius * rays[-1],
+                normal=rays[len(rays) // 2],
+                at=(0.0,),
+                profiles=(mean_profile(across, light, shape.crop.background_code, None, 0.0),),
+            )
+        )
     return out

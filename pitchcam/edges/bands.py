@@ -46,16 +46,20 @@ def band_slopes(across: Values, blur: float, band: Values) -> tuple[Values, Valu
     bell = (1 - shine) * bell_curve(off) / blur
     bell_inner = shine * bell_curve(off_inner) / spread
     light: Values = 1 - (1 - shine) * outer - shine * inner
-    slopes = np.stack([
-        bell * off + bell_inner * off_inner * blur / spread, -bell - bell_inner, outer - inner,
-        bell_inner, bell_inner * off_inner * soft / spread,
-    ], axis=-1)  # fmt: skip
+    slopes = np.stack(
+        [
+            bell * off + bell_inner * off_inner * blur / spread,
+            -bell - bell_inner,
+            outer - inner,
+            bell_inner,
+            bell_inner * off_inner * soft / spread,
+        ],
+        axis=-1,
+    )
     return light, slopes
 
 
-def solve_apart(
-    profiles: Sequence[MeanProfile], prior: Spread
-) -> tuple[Values, Values, Values]:
+def solve_apart(profiles: Sequence[MeanProfile], prior: Spread) -> tuple[Values, Values, Values]:
     """Fit with a band of its own for every edge.
 
     Returns
@@ -68,12 +72,10 @@ def solve_apart(
     stack = stacked(profiles, CODE_NOISE)
     # A narrow band that is dark is no band, but blur: shine and softness are held.
     held = np.concatenate([np.arange(3), 4 + 4 * np.arange(n), 6 + 4 * np.arange(n)])
-    centre = np.concatenate([
-        [prior.blur_px, prior.gain, prior.radius_px], np.full(2 * n, 0.6)
-    ])  # fmt: skip
-    width = np.concatenate([
-        [prior.u_blur_px, prior.u_gain, prior.u_radius_px], np.full(n, 0.25), np.full(n, 0.6)
-    ])  # fmt: skip
+    centre = np.concatenate([[prior.blur_px, prior.gain, prior.radius_px], np.full(2 * n, 0.6)])
+    width = np.concatenate(
+        [[prior.u_blur_px, prior.u_gain, prior.u_radius_px], np.full(n, 0.25), np.full(n, 0.6)]
+    )
 
     def drawn(q: Values) -> Drawn:
         light, slopes = band_slopes(stack.across, q[0], q[3:].reshape(n, 4).T[:, :, None])

@@ -52,7 +52,8 @@ def places(crop: Crop, side: Segment, *, level: float = 0.5) -> Points:
         good = rows[np.isfinite(at[rows])]
         if len(good) >= max(3, len(rows) // 2):
             found.append(
-                side.start + float(p.along_px[good].mean()) * side.along
+                side.start
+                + float(p.along_px[good].mean()) * side.along
                 + float(np.median(at[good])) * side.normal
             )
     return np.array(found).reshape(-1, 2)

@@ -22,10 +22,26 @@ Values = NDArray[np.float64]
 
 #: Slopes of a rough surface's facets in the plane of the ray, radians, densest about none: to
 #: either side as far as a roughness of 0.3 shows to a grazing ray.
-SLOPES = np.array([
-    -0.22, -0.155, -0.11, -0.075, -0.045, -0.02, 0.0, 0.02, 0.045, 0.075, 0.11, 0.15, 0.2, 0.26,
-    0.33, 0.42,
-])  # fmt: skip
+SLOPES = np.array(
+    [
+        -0.22,
+        -0.155,
+        -0.11,
+        -0.075,
+        -0.045,
+        -0.02,
+        0.0,
+        0.02,
+        0.045,
+        0.075,
+        0.11,
+        0.15,
+        0.2,
+        0.26,
+        0.33,
+        0.42,
+    ]
+)
 _SPACING = np.gradient(SLOPES)
 _USUAL_SPACING = 0.03
 #: Where a ray is looked at, in crest radii: on its way in, before and behind the plane of the
@@ -176,6 +192,8 @@ def trace(
     far = thread.first_hit(start, out, phases[ray], sides[ray], _OUT * thread.crest)
     onward[:, ray, slope] = np.where(np.isfinite(far), 0.0, panel.lit(start, out))
     return Traced(
-        grazing=grazing.reshape(n, d), direct=direct.reshape(k, n, d, s),
-        onward=onward.reshape(k, n, d, s), second=second.reshape(n, d, s),
-    )  # fmt: skip
+        grazing=grazing.reshape(n, d),
+        direct=direct.reshape(k, n, d, s),
+        onward=onward.reshape(k, n, d, s),
+        second=second.reshape(n, d, s),
+    )

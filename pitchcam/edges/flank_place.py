@@ -124,8 +124,10 @@ def place_flanks(
         bells = np.exp(-0.5 * x * x) / (np.sqrt(2 * np.pi) * blur_px)
         # From 1 outside to the first cell's light, from cell to cell, and to dark.
         falls = -np.diff(light, axis=1, prepend=1.0, append=0.0)
-        return (q[4] * (1 - np.einsum("nmd,nd->nm", normal_cdf(x), falls)),
-                -q[4] * np.einsum("nmd,nd->nm", bells, falls))  # fmt: skip
+        return (
+            q[4] * (1 - np.einsum("nmd,nd->nm", normal_cdf(x), falls)),
+            -q[4] * np.einsum("nmd,nd->nm", bells, falls),
+        )
 
     def cost(q: Values) -> tuple[Values, Values]:
         seen, by_edge = drawn(q, beside(q).mean(axis=1))
@@ -153,16 +155,22 @@ def place_flanks(
     u = np.array([float(found.sigma(5 + i)[0]) for i in range(n)])
     u_metal = [float(found.sigma(i)[0]) for i in range(3)]
     return Placed(
-        edge_px=q[5:], u_px=u * np.maximum(1.0, misfit / U_LIGHT),
-        shift_px=np.stack([
-            _shifts((1 + part)[:, None, None] * light, blur_px, level / q[4])
-            for part in (0 * traced_to, -traced_to, traced_to)
-        ]),
+        edge_px=q[5:],
+        u_px=u * np.maximum(1.0, misfit / U_LIGHT),
+        shift_px=np.stack(
+            [
+                _shifts((1 + part)[:, None, None] * light, blur_px, level / q[4])
+                for part in (0 * traced_to, -traced_to, traced_to)
+            ]
+        ),
         surface=Surface(
-            metal=_seen_metal(q, u_metal), panel=float(PANELS[0] * 2 ** q[3]),
-            background=float(q[4]), misfit=float(np.sqrt(np.mean(misfit**2))),
-        ), misfit=misfit,
-    )  # fmt: skip
+            metal=_seen_metal(q, u_metal),
+            panel=float(PANELS[0] * 2 ** q[3]),
+            background=float(q[4]),
+            misfit=float(np.sqrt(np.mean(misfit**2))),
+        ),
+        misfit=misfit,
+    )
 
 
 def _seen_metal(q: Values, u: list[float]) -> Metal:

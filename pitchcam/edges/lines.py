@@ -59,9 +59,13 @@ class Segment:
 
 
 def line_profiles(
-    crop: Crop, segment: Segment, *, reach_px: float = 10.0, step_px: float = 1.0,
+    crop: Crop,
+    segment: Segment,
+    *,
+    reach_px: float = 10.0,
+    step_px: float = 1.0,
     unit_px: float = 1.0,
-) -> EdgeProfiles:  # fmt: skip
+) -> EdgeProfiles:
     """Sample the light across a segment, square to it; across in units of so many pixels."""
     start, d, n = segment.start, segment.along, segment.normal
     u = np.arange(0.0, segment.length_px + 1e-9, step_px)
@@ -113,9 +117,10 @@ def fit_line(
             ok = np.isfinite(place) & (np.abs(deviation) < max(3.5 * spread, 0.1))
         n, length = segment.normal, p.along_px[-1]
         segment = replace(
-            segment, start=segment.start + offset * n,
+            segment,
+            start=segment.start + offset * n,
             end=segment.end + (offset + slope * length) * n,
-        )  # fmt: skip
+        )
         scatter = float(np.std(deviation[ok]))
         if max(abs(offset), abs(offset + slope * length)) < STILL_PX:
             break
@@ -221,14 +226,23 @@ def straight_edge(
         middle = float(p.along_px[rows].mean())
         reach = reach_to_border(field, start + middle * along, normal)
         profiles.append(
-            mean_profile(p.across_px, p.light[rows], crop.background_code,
-                         None if radius_px is None else radius_px / unit_px, reach / unit_px)
+            mean_profile(
+                p.across_px,
+                p.light[rows],
+                crop.background_code,
+                None if radius_px is None else radius_px / unit_px,
+                reach / unit_px,
+            )
         )
         at.append(2 * middle / length - 1)
     return StraightEdge(
-        start=start, end=end, normal=normal, profiles=tuple(profiles), at=tuple(at),
+        start=start,
+        end=end,
+        normal=normal,
+        profiles=tuple(profiles),
+        at=tuple(at),
         fall_px=outer_fall(line_profiles(crop, segment, reach_px=WIDE_PX)),
-    )  # fmt: skip
+    )
 
 
 def outer_fall(p: EdgeProfiles) -> float:
@@ -251,9 +265,12 @@ def outer_fall(p: EdgeProfiles) -> float:
 
 
 def mean_profile(
-    across: NDArray[np.float64], rows: NDArray[np.float64], background: float,
-    radius_px: float | None, reach_px: float,
-) -> MeanProfile:  # fmt: skip
+    across: NDArray[np.float64],
+    rows: NDArray[np.float64],
+    background: float,
+    radius_px: float | None,
+    reach_px: float,
+) -> MeanProfile:
     """Return the mean of an edge's profiles (n, m), relative to the plain light beside it.
 
     A fifth of them may be spoiled by dirt or a scratch.
@@ -264,6 +281,10 @@ def mean_profile(
     inner = float(np.median(light[across < -5.0]))
     # Half-pixel steps carry all that a blur of 0.8 px lets through.
     return MeanProfile(
-        across_px=across[::2], light=light[::2] / outer, dark=max(inner / outer, 0.001),
-        background=background * outer, radius_px=radius_px, reach_px=reach_px,
-    )  # fmt: skip
+        across_px=across[::2],
+        light=light[::2] / outer,
+        dark=max(inner / outer, 0.001),
+        background=background * outer,
+        radius_px=radius_px,
+        reach_px=reach_px,
+    )

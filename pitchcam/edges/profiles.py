@@ -60,18 +60,21 @@ class Stack:
 
 def stacked(profiles: Sequence[MeanProfile], noise: float) -> Stack:
     """Stack profiles over the same positions; ``noise`` is what coded values agree to."""
+
     def column(values: list[float]) -> Values:
         return np.array(values)[:, None]
 
     light = np.maximum([p.light * p.background for p in profiles], 0.0)
     return Stack(
-        across=profiles[0].across_px, code=encode(light),
+        across=profiles[0].across_px,
+        code=encode(light),
         dark=column([p.dark for p in profiles]),
         background=column([p.background for p in profiles]),
         # An edge of no radius has a band of no width.
         radius=column([p.radius_px or 0.0 for p in profiles]),
-        reach=column([p.reach_px for p in profiles]), noise=coded_noise(light, noise),
-    )  # fmt: skip
+        reach=column([p.reach_px for p in profiles]),
+        noise=coded_noise(light, noise),
+    )
 
 
 def coded_noise(light: Values, noise: float) -> Values:
@@ -117,9 +120,10 @@ def deviations(s: Stack, drawn: Drawn, q: Values) -> tuple[Values, Values]:
     clipped = (sharp < 0) | (sharp > 1)
     rest = (np.clip(sharp, 0.0, 1.0) - s.code) / s.noise
     shared = drawn.shared.shape[2]
-    columns = np.concatenate([
-        by_light[:, :, :1], halo[:, :, None], by_radius[:, :, None], by_light[:, :, 1:shared]
-    ], axis=2)  # fmt: skip
+    columns = np.concatenate(
+        [by_light[:, :, :1], halo[:, :, None], by_radius[:, :, None], by_light[:, :, 1:shared]],
+        axis=2,
+    )
     scale = np.where(clipped, 0.0, 1 / s.noise)[:, :, None]
     slopes = np.zeros((n, m, len(q)))
     slopes[:, :, : shared + 2] = columns * scale

@@ -83,9 +83,15 @@ FLOODED, U_FLOODED_PX = 0.4, 0.3
 
 #: What stands in where a photo shows no straight edge: what phones do, and a panel well behind.
 UNLEARNT = Rims(
-    spread=DEFAULT_SPREAD, panel=PANELS[0], u_panel=0.5, common=True, edges_px=np.zeros(0),
-    u_edges_px=np.zeros(0), rims_px=np.zeros(0), misfit=np.zeros(0),
-)  # fmt: skip
+    spread=DEFAULT_SPREAD,
+    panel=PANELS[0],
+    u_panel=0.5,
+    common=True,
+    edges_px=np.zeros(0),
+    u_edges_px=np.zeros(0),
+    rims_px=np.zeros(0),
+    misfit=np.zeros(0),
+)
 
 
 def mirror_angle(reach_px: float, f_px: float, panel: float) -> float:
@@ -118,9 +124,12 @@ class _Expected:
 
 
 def _solve(
-    profiles: Sequence[MeanProfile], f_px: float, expected: _Expected, noise: float,
+    profiles: Sequence[MeanProfile],
+    f_px: float,
+    expected: _Expected,
+    noise: float,
     start: Values | None = None,
-) -> _Fit:  # fmt: skip
+) -> _Fit:
     n = len(profiles)
     stack = stacked(profiles, noise)
     middles, spreads = zip(LOSS, SOFTNESS, expected.polish, strict=True)
@@ -152,9 +161,11 @@ def _solve(
     fit = solve_one(cost, start, low, high)
     misfit = np.sqrt(np.mean(fit.residuals[0, :-7].reshape(n, -1) ** 2, axis=1)) * noise
     return _Fit(
-        cost=float(fit.cost[0]), q=fit.parameters[0],
-        covariance=np.linalg.pinv(fit.information[0]), misfit=misfit,
-    )  # fmt: skip
+        cost=float(fit.cost[0]),
+        q=fit.parameters[0],
+        covariance=np.linalg.pinv(fit.information[0]),
+        misfit=misfit,
+    )
 
 
 def _weighed(bright: _Fit, dull: _Fit) -> tuple[_Fit, Values, Values]:
@@ -178,9 +189,12 @@ APART = 0.7
 
 
 def fit_rims(
-    profiles: Sequence[MeanProfile], f_px: float, prior: Spread = DEFAULT_SPREAD,
-    *, panel_near: bool = False,
-) -> Rims:  # fmt: skip
+    profiles: Sequence[MeanProfile],
+    f_px: float,
+    prior: Spread = DEFAULT_SPREAD,
+    *,
+    panel_near: bool = False,
+) -> Rims:
     """Fit the edges of one photo together.
 
     Parameters
@@ -222,10 +236,12 @@ def fit_rims(
     u_panel, common = float(np.sqrt(max(covariance[3, 3], 0.0))), True
     angle = mirror_angle(float(np.median([p.reach_px for p in profiles])), f_px, panel)
     shine = float(q[6] * reflected(np.array(0.6 * angle), q[4]))
-    rims = np.array([
-        0.0 if p.radius_px is None else rim_width(p.radius_px, p.reach_px, f_px, panel)
-        for p in profiles
-    ])  # fmt: skip
+    rims = np.array(
+        [
+            0.0 if p.radius_px is None else rim_width(p.radius_px, p.reach_px, f_px, panel)
+            for p in profiles
+        ]
+    )
     round_misfit = [m for m, p in zip(misfit, profiles, strict=True) if p.radius_px is not None]
     # Where the light's border is out of view, the panel may be near: then a coded step is enough.
     if max(round_misfit, default=0.0) > (CODE_NOISE if panel_near else BELIEVED):
@@ -235,8 +251,7 @@ def fit_rims(
             shine = float(np.median(q[3:].reshape(len(profiles), 4)[:, 1]))
             triple = (float(q[0]), float(q[1]), float(q[2]))
             placed = [
-                place(p, triple, shine, float(w))
-                for p, w in zip(profiles, rims, strict=True)
+                place(p, triple, shine, float(w)) for p, w in zip(profiles, rims, strict=True)
             ]
             edges, u_edges, rims = (np.array(column) for column in zip(*placed, strict=True))
     for i, p in enumerate(profiles):
@@ -249,12 +264,19 @@ def fit_rims(
     model = np.where(curved, np.hypot(U_ROUND_PX, 0.1 * shine * np.minimum(rims, 1.5)), 0.05)
     return Rims(
         spread=Spread(
-            blur_px=float(q[0]), gain=float(q[1]), radius_px=float(q[2]),
+            blur_px=float(q[0]),
+            gain=float(q[1]),
+            radius_px=float(q[2]),
             # One edge stands for another only so far: height and place change the focus by 3 %.
             u_blur_px=float(np.hypot(np.sqrt(max(covariance[0, 0], 0.0)), 0.03 * q[0])),
             u_gain=float(np.sqrt(max(covariance[1, 1], 0.0))),
             u_radius_px=float(np.sqrt(max(covariance[2, 2], 0.0))),
         ),
-        panel=panel, u_panel=u_panel, common=common, edges_px=edges,
-        u_edges_px=np.hypot(u_edges * grow, model), rims_px=rims, misfit=misfit,
-    )  # fmt: skip
+        panel=panel,
+        u_panel=u_panel,
+        common=common,
+        edges_px=edges,
+        u_edges_px=np.hypot(u_edges * grow, model),
+        rims_px=rims,
+        misfit=misfit,
+    )

@@ -80,9 +80,7 @@ def _both_sides(
     return edges
 
 
-def plain_edges(
-    shape: Shape, field: Field, centre_px: tuple[float, float]
-) -> list[StraightEdge]:
+def plain_edges(shape: Shape, field: Field, centre_px: tuple[float, float]) -> list[StraightEdge]:
     """Return the straight pieces of an outline that are sharp edges or the sides of a cylinder.
 
     Those of a thread are left out, and walls that the camera looks at: a card's side toward the
@@ -222,7 +220,7 @@ def _pins(
 
 def _blurred(
     shapes: Sequence[Shape], field: Field, camera: Camera, fall_px: float
-) -> tuple[Rims, dict[int, list[TrueEdge]]]:  # fmt: skip
+) -> tuple[Rims, dict[int, list[TrueEdge]]]:
     """Fit the edges of a photo so blurred that the usual profile does not hold their fall.
 
     It shows no more than a smaller photo would, and is fitted as one whose blur is the usual.
@@ -234,19 +232,29 @@ def _blurred(
     rims = _fit(edges, field, camera.f_px / unit, prior)
     s = rims.spread
     rims = replace(
-        rims, edges_px=unit * rims.edges_px, u_edges_px=unit * rims.u_edges_px,
-        rims_px=unit * rims.rims_px, fall_px=fall_px, spread=replace(
-            s, blur_px=unit * s.blur_px, u_blur_px=unit * s.u_blur_px,
-            radius_px=unit * s.radius_px, u_radius_px=unit * s.u_radius_px,
+        rims,
+        edges_px=unit * rims.edges_px,
+        u_edges_px=unit * rims.u_edges_px,
+        rims_px=unit * rims.rims_px,
+        fall_px=fall_px,
+        spread=replace(
+            s,
+            blur_px=unit * s.blur_px,
+            u_blur_px=unit * s.u_blur_px,
+            radius_px=unit * s.radius_px,
+            u_radius_px=unit * s.u_radius_px,
         ),
-    )  # fmt: skip
+    )
     return rims, _pins(edges, owner, rims)
 
 
 def _otherwise(
-    shapes: Sequence[Shape], field: Field, camera: Camera, prior: Spread,
+    shapes: Sequence[Shape],
+    field: Field,
+    camera: Camera,
+    prior: Spread,
     first: tuple[list[StraightEdge], Rims],
-) -> tuple[list[StraightEdge], Rims]:  # fmt: skip
+) -> tuple[list[StraightEdge], Rims]:
     """Return the edges, taken as sharp, round or from elsewhere, that one lens describes best.
 
     The widest stretch of a part need not be a hexagon: a collar or a body mirrors the light.
@@ -286,10 +294,12 @@ def _expected(flat: Spread | None) -> Spread:
     if flat is None:
         return DEFAULT_SPREAD
     return replace(
-        DEFAULT_SPREAD, gain=flat.gain, radius_px=flat.radius_px,
+        DEFAULT_SPREAD,
+        gain=flat.gain,
+        radius_px=flat.radius_px,
         u_gain=float(np.hypot(flat.u_gain, U_SAME_GAIN)),
         u_radius_px=float(np.hypot(flat.u_radius_px, U_SAME_RADIUS_PX)),
-    )  # fmt: skip
+    )
 
 
 def _fit(edges: Sequence[StraightEdge], field: Field, f_px: float, prior: Spread) -> Rims:

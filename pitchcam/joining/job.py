@@ -137,8 +137,13 @@ def measured_side(role: str, origin: str, verdict: Verdict, gender: Gender, want
         for ends in [_ends(name, gender, wanted)]
         for end in ends
     ]
-    return Side(role=role, origin=origin, names=tuple(names), twins=verdict.same_geometry,
-                next_step=verdict.next_step or "")  # fmt: skip
+    return Side(
+        role=role,
+        origin=origin,
+        names=tuple(names),
+        twins=verdict.same_geometry,
+        next_step=verdict.next_step or "",
+    )
 
 
 def _ends(name: str, gender: Gender, wanted: Gender) -> tuple[End, ...]:
@@ -184,8 +189,9 @@ def plan_job(
         _way(replace(limits, port=a.end, part=b.end), a.probability * b.probability, stock, duty)
         for a, b in shown
     )
-    return Job(port=port, part=part, ways=ways,
-               left_out=max(0.0, 1.0 - sum(w.probability for w in ways)))  # fmt: skip
+    return Job(
+        port=port, part=part, ways=ways, left_out=max(0.0, 1.0 - sum(w.probability for w in ways))
+    )
 
 
 def _way(
@@ -195,11 +201,15 @@ def _way(
     chain = chains[0] if chains else None
     made, why_not = (None, "") if chain is not None else _made(question, stock, duty)
     return Way(
-        question=question, probability=probability, chain=chain, made=made,
-        lacking=missing(question, stock, chains), no_made=why_not,
+        question=question,
+        probability=probability,
+        chain=chain,
+        made=made,
+        lacking=missing(question, stock, chains),
+        no_made=why_not,
         hindrances=() if chain is not None else what_stands_in_the_way(question, stock),
         tapped=None if chain is not None else next(iter(tapped_plugs(question, stock)), None),
-    )  # fmt: skip
+    )
 
 
 def _made(

@@ -67,8 +67,10 @@ def _join(way: Way) -> list[str]:
             f"bore {plan.form.bore_mm:g} mm, proof {plan.proof_bar:.1f} bar: see the work sheet",
         ]
     lines = ["Nothing in stock joins them within the limits.", *tapped]
-    lines += [f"Without {words}: " + " + ".join(k.fitting.text for k in c.links)
-              for words, c in way.hindrances]  # fmt: skip
+    lines += [
+        f"Without {words}: " + " + ".join(k.fitting.text for k in c.links)
+        for words, c in way.hindrances
+    ]
     if way.no_made:
         lines.append(f"No made adapter: {way.no_made}")
     return lines
@@ -120,12 +122,16 @@ def orders(way: Way) -> list[str]:
     lines = list(consumables(joints_of(way)))
     if way.made is not None:
         f = way.made.filler
-        lines.append(f"{f.rod_mm:.0f} mm of {way.made.choice.alloy.key} rod, "
-                     f"{f.rod_diameter_mm:g} mm; flux {way.made.choice.flux.key}")  # fmt: skip
+        lines.append(
+            f"{f.rod_mm:.0f} mm of {way.made.choice.alloy.key} rod, "
+            f"{f.rod_diameter_mm:g} mm; flux {way.made.choice.flux.key}"
+        )
         sleeve = way.made.form.sleeve
         if sleeve is not None:
-            lines.append(f"{sleeve.length_mm + 5.0:.0f} mm of bar, {sleeve.metal.name}, dia "
-                         f"{sleeve.outside_mm:g} mm or more, for the sleeve")  # fmt: skip
+            lines.append(
+                f"{sleeve.length_mm + 5.0:.0f} mm of bar, {sleeve.metal.name}, dia "
+                f"{sleeve.outside_mm:g} mm or more, for the sleeve"
+            )
     if way.lacking is not None:
         instead = "" if way.chain is None and way.made is None else "instead, if it can be had: "
         lines.append(instead + way.lacking.buy)
@@ -175,6 +181,5 @@ def _way_json(way: Way) -> dict[str, Any]:
         "chain": None if way.chain is None else chain_json(way.chain, way.question),
         "made": None if way.made is None else plan_json(way.made),
         "orders": list(lines),
-        "tighten": [{"joint": t.joint, "action": t.action, "how": t.how}
-                    for t in tightenings(way)],
-    }  # fmt: skip
+        "tighten": [{"joint": t.joint, "action": t.action, "how": t.how} for t in tightenings(way)],
+    }

@@ -43,16 +43,23 @@ def metal(key: str) -> Metal | None:
     if row is None:
         return None
     return Metal(
-        key=row["key"], name=row["name"], group=row["group"],
-        density_kg_m3=float(row["density_kg_m3"]), cp_j_kg_k=float(row["cp_j_kg_k"]),
+        key=row["key"],
+        name=row["name"],
+        group=row["group"],
+        density_kg_m3=float(row["density_kg_m3"]),
+        cp_j_kg_k=float(row["cp_j_kg_k"]),
         alpha_per_k=float(row["alpha_1e6_k"]) * 1e-6,
-        u_alpha_per_k=float(row["u_alpha_1e6_k"]) * 1e-6, solidus_c=float(row["solidus_c"]),
-        yield_mpa=float(row["yield_mpa"]), tensile_mpa=float(row["tensile_mpa"]),
+        u_alpha_per_k=float(row["u_alpha_1e6_k"]) * 1e-6,
+        solidus_c=float(row["solidus_c"]),
+        yield_mpa=float(row["yield_mpa"]),
+        tensile_mpa=float(row["tensile_mpa"]),
         supplied_yield_mpa=float(row["supplied_yield_mpa"]),
         supplied_source=row["supplied_source"],
-        emissivity=float(row["emissivity"]), conducts=row["conducts"] == "yes",
-        why_not=row["why_not"], source=row["source"],
-    )  # fmt: skip
+        emissivity=float(row["emissivity"]),
+        conducts=row["conducts"] == "yes",
+        why_not=row["why_not"],
+        source=row["source"],
+    )
 
 
 def known_metals() -> tuple[str, ...]:

@@ -95,9 +95,15 @@ def reflected(angle: Values, loss: float | Values) -> Values:
 
 
 def edge_light(
-    across: Values, blur: float, position: Values, radius: Values, angle: Values,
-    loss: float, soft: float, polish: float = 1.0,
-) -> tuple[Values, Values]:  # fmt: skip
+    across: Values,
+    blur: float,
+    position: Values,
+    radius: Values,
+    angle: Values,
+    loss: float,
+    soft: float,
+    polish: float = 1.0,
+) -> tuple[Values, Values]:
     """Return the fall 1 -> 0 of the light across edges with a mirrored rim, before coding.
 
     With it come its changes by the blur, the angle, the loss, the softness, the polish and the
@@ -148,16 +154,21 @@ def edge_light(
     whole = np.sum(drop * dark, axis=0)
     seen: Values = 1 - polish * whole - (1 - polish) * bare
     last = bell[-1] * off[-1] / spread[-1]
-    slopes = np.stack([
-        polish * (np.sum(bell[:-1] * off[:-1], axis=0) + last * blur)
-        + (1 - polish) * bare_bell * bare_off,
-        polish * (np.sum(bell * deeper - by_angle * dark, axis=0)
-                  + last * soft**2 * depth[-1] * deeper[-1]),
-        -polish * np.sum(by_loss * dark, axis=0),
-        polish * last * soft * depth[-1] ** 2,
-        bare - whole,
-        -polish * np.sum(bell, axis=0) - (1 - polish) * bare_bell,
-    ])  # fmt: skip
+    slopes = np.stack(
+        [
+            polish * (np.sum(bell[:-1] * off[:-1], axis=0) + last * blur)
+            + (1 - polish) * bare_bell * bare_off,
+            polish
+            * (
+                np.sum(bell * deeper - by_angle * dark, axis=0)
+                + last * soft**2 * depth[-1] * deeper[-1]
+            ),
+            -polish * np.sum(by_loss * dark, axis=0),
+            polish * last * soft * depth[-1] ** 2,
+            bare - whole,
+            -polish * np.sum(bell, axis=0) - (1 - polish) * bare_bell,
+        ]
+    )
     return seen, slopes
 
 

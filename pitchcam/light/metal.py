@@ -30,7 +30,8 @@ class Metal:
     def elsewhere(self, u_loss: float, u_roughness: float, u_share: float) -> Metal:
         """Return what it tells of another place on the same part, where it may differ so far."""
         return Metal(
-            loss=replace(self.loss, u=u_loss), roughness=replace(self.roughness, u=u_roughness),
+            loss=replace(self.loss, u=u_loss),
+            roughness=replace(self.roughness, u=u_roughness),
             share=replace(self.share, u=u_share),
         )
 
@@ -38,14 +39,14 @@ class Metal:
 #: A part of which nothing has been seen yet.
 UNSEEN = Metal(
     loss=Known(
-        value=0.5, u=0.2, source="Fresnel's formulas: zinc and aluminium 0.4, brass in blue 0.6, "
-        "iron 0.75-0.8",
+        value=0.5,
+        u=0.2,
+        source="Fresnel's formulas: zinc and aluminium 0.4, brass in blue 0.6, iron 0.75-0.8",
     ),
     roughness=Known(
-        value=0.12, u=0.05 / 0.12,
+        value=0.12,
+        u=0.05 / 0.12,
         source="turned, rolled and plated surfaces (common practice, no source)",
     ),
-    share=Known(
-        value=0.9, u=0.2, source="near nothing for a blackened or dirty part (judgement)",
-    ),
-)  # fmt: skip
+    share=Known(value=0.9, u=0.2, source="near nothing for a blackened or dirty part (judgement)"),
+)

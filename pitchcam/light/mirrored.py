@@ -26,6 +26,7 @@ Values = NDArray[np.float64]
 CELLS = 4
 STATIONS = 3
 
+
 @dataclass(frozen=True, kw_only=True)
 class Mirror:
     """What one side of a thread mirrors.
@@ -80,9 +81,13 @@ def middle_line(y_mm: Values, blur_mm: float, highest_mm: float = np.inf) -> Lin
     z = np.arange(-3 * STATIONS, 3 * STATIONS + 1) * blur_mm / STATIONS
     weights = np.exp(-0.5 * (z / blur_mm) ** 2)
     return Line(
-        r=r, z=z, kernel=kernel, weights=weights / weights.sum(),
-        below=normal_cdf((low - 0.5 * step - y_mm) / blur_mm), step=step,
-    )  # fmt: skip
+        r=r,
+        z=z,
+        kernel=kernel,
+        weights=weights / weights.sum(),
+        below=normal_cdf((low - 0.5 * step - y_mm) / blur_mm),
+        step=step,
+    )
 
 
 def line_light(line: Line, y: Values, cos_b: Values, mirror: Mirrored) -> Values:
@@ -102,9 +107,7 @@ def line_light(line: Line, y: Values, cos_b: Values, mirror: Mirrored) -> Values
     return _blurred(line, cells.inside * (1 - lit))
 
 
-def light_slopes(
-    line: Line, y: Values, cos_b: Values, mirror: Mirrored
-) -> tuple[Values, Values]:  # fmt: skip
+def light_slopes(line: Line, y: Values, cos_b: Values, mirror: Mirrored) -> tuple[Values, Values]:
     """Return the light as :func:`line_light` does, and its changes (p, n, 4).
 
     They are those by the loss, the logarithms of angles and roughness, and the share.
@@ -114,10 +117,13 @@ def light_slopes(
     lit = cells.lit * cells.shine
     light = _blurred(line, cells.inside * (1 - share[..., None] * lit))
     # Less light for more loss; more for wider angles; either way for roughness; more for share.
-    by = np.stack([
-        -cells.lit * cells.lost, cells.shine * cells.wider,
-        cells.shine * cells.rougher - mirror.loss[..., None] * cells.lit * cells.more_lost,
-    ])  # fmt: skip
+    by = np.stack(
+        [
+            -cells.lit * cells.lost,
+            cells.shine * cells.wider,
+            cells.shine * cells.rougher - mirror.loss[..., None] * cells.lit * cells.more_lost,
+        ]
+    )
     by = np.concatenate([share[..., None] * by, lit[None]])
     dark = -(cells.inside * by) @ line.weights
     return light, -np.moveaxis(dark @ line.kernel.T, 0, 2)
@@ -155,11 +161,14 @@ def _cells(line: Line, y: Values, cos_b: Values, mirror: Mirrored) -> _Cells:
     facets = facets_lit(angle, last, mirror.roughness[..., None])
     lost = 1 - reflected(facets.mean, 1.0)
     return _Cells(
-        inside=np.clip(depth / line.step + 0.5, 0.0, 1.0), lit=facets.lit,
-        shine=1 - mirror.loss[..., None] * lost, lost=lost,
-        wider=facets.wider, rougher=facets.rougher,
+        inside=np.clip(depth / line.step + 0.5, 0.0, 1.0),
+        lit=facets.lit,
+        shine=1 - mirror.loss[..., None] * lost,
+        lost=lost,
+        wider=facets.wider,
+        rougher=facets.rougher,
         more_lost=facets.mean_rougher * GRAZING / (facets.mean + GRAZING) ** 2,
-    )  # fmt: skip
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -207,10 +216,12 @@ def facets_lit(grazing: Values, last: Values, roughness: Values) -> Facets:
     squares = ((x * x + 0.5) * front + x * middle / 2) / every
     by_x = (2 * x * front + middle - squares * front) / every
     return Facets(
-        lit=lit, mean=roughness * squares, wider=wider,
+        lit=lit,
+        mean=roughness * squares,
+        wider=wider,
         rougher=-x * (between - end * at_end - lit * front) / every - wider,
         mean_rougher=roughness * (squares - x * by_x),
-    )  # fmt: skip
+    )
 
 
 def _blurred(line: Line, dark: Values) -> Values:

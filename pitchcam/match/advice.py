@@ -118,9 +118,12 @@ def tell_apart(first: ThreadSize, second: ThreadSize, gender: Gender) -> tuple[s
 def _is_news(means: Means, reading: ThreadReading, apart: float) -> bool:
     """Return whether this measurement would be clearly better than the reading at hand."""
     held = {
-        PITCH: reading.pitch_mm, MAJOR: reading.major_mm, MINOR: reading.minor_mm,
-        ANGLE: reading.angle_deg, TAPER: reading.taper,
-    }[means.quantity]  # fmt: skip
+        PITCH: reading.pitch_mm,
+        MAJOR: reading.major_mm,
+        MINOR: reading.minor_mm,
+        ANGLE: reading.angle_deg,
+        TAPER: reading.taper,
+    }[means.quantity]
     return held is None or means.u_at(held.value, apart) < 0.7 * held.u
 
 
@@ -169,8 +172,10 @@ def tell_twins(size: ThreadSize, gender: Gender, folder: Path | None = None) -> 
             seals.setdefault(use.seal, []).append(use.use)
     said = [f"{' or '.join(names)}: seals {seal}" for seal, names in seals.items()]
     if size.family in ("NPT", "NPTF"):
-        said.append("NPTF has the same size: look for its marking, or sharp unworn crests and "
-                    "roots; sealed with sealant either serves as NPT")  # fmt: skip
+        said.append(
+            "NPTF has the same size: look for its marking, or sharp unworn crests and "
+            "roots; sealed with sealant either serves as NPT"
+        )
     if size.family == "G" and gender == "internal":
         said.append("Rp has the same size: G has a sealing face round its mouth, Rp has none")
     if size.designation.startswith("1/4-26 BS"):
@@ -178,8 +183,9 @@ def tell_twins(size: ThreadSize, gender: Gender, folder: Path | None = None) -> 
     said += [
         f"{name} has the same crests and pitch, with rounded crests and a shallower thread: old "
         "cycle and motor-cycle parts"
-        for name in same_geometry(size, gender, folder) if name.endswith(" BSC")
-    ]  # fmt: skip
+        for name in same_geometry(size, gender, folder)
+        if name.endswith(" BSC")
+    ]
     if not said:
         return None
     return "The size is one, its use is told by the seat: " + "; ".join(said) + "."
@@ -192,5 +198,7 @@ def _plug(sizes: Sequence[ThreadSize]) -> str:
 
 def _by_eye(sizes: Sequence[ThreadSize]) -> str:
     names = ", ".join(s.designation for s in sizes[:4])
-    return (f"Size hardly tells {names} apart: try a known mate by hand without force, or compare "
-            "the marking and the part it came from.")  # fmt: skip
+    return (
+        f"Size hardly tells {names} apart: try a known mate by hand without force, or compare "
+        "the marking and the part it came from."
+    )

@@ -11,14 +11,7 @@ import numpy as np
 from pitchcam.match.advice import best_measurement, tell_twins
 from pitchcam.match.hand import HandReadings
 from pitchcam.match.hand_posterior import HARMLESS, HandPosterior, hand_posterior
-from pitchcam.match.naming import (
-    DOUBTFUL,
-    NAMED,
-    NAMED_BY_READING,
-    Posterior,
-    candidates,
-    leading,
-)
+from pitchcam.match.naming import DOUBTFUL, NAMED, NAMED_BY_READING, Posterior, candidates, leading
 from pitchcam.match.population import MAJOR, MINOR
 from pitchcam.match.readings import U_ANGLE_DEG, U_GAUGE, Typed, gender_of, to_reading, u_diameter
 from pitchcam.match.slip_words import Slip, slip_words
@@ -33,10 +26,7 @@ LISTED = 0.98
 
 
 def name_readings(
-    typed: Typed,
-    *,
-    priors: Mapping[str, float] | None = None,
-    folder: Path | None = None,
+    typed: Typed, *, priors: Mapping[str, float] | None = None, folder: Path | None = None
 ) -> Verdict:
     """Name a thread from readings by hand, or say which reading slipped and what to do next.
 
@@ -75,18 +65,24 @@ def name_readings(
     listed = candidates(ranked, LISTED)
     if after.off_series[0] >= NAMED:
         return Verdict(
-            status="off-series", candidates=listed, notes=notes,
+            status="off-series",
+            candidates=listed,
+            notes=notes,
             next_step="Read it all once more. If the readings stand, no series here has this "
             "thread: nearest are " + ", ".join(s.designation for s in ranked.sizes[:3]) + ".",
-        )  # fmt: skip
+        )
     if after.names()[0] >= 0:
         size = after.sizes[top]
         return Verdict(
-            status="named", designation=size.designation, standard=size.standard,
-            probability=float(ranked.probability[0]), candidates=listed, notes=notes,
+            status="named",
+            designation=size.designation,
+            standard=size.standard,
+            probability=float(ranked.probability[0]),
+            candidates=listed,
+            notes=notes,
             same_geometry=same_geometry(size, read.gender, folder),
             next_step=tell_twins(size, read.gender, folder),
-        )  # fmt: skip
+        )
     slip = _slip(after)
     if slip is not None:
         step = slip_words(slip, read, ranked)
@@ -98,9 +94,11 @@ def name_readings(
             open_, ranked.probability[: len(open_)], reading, folder, cast=typed.cast
         )
     return Verdict(
-        status="ambiguous", candidates=listed, next_step=step,
+        status="ambiguous",
+        candidates=listed,
+        next_step=step,
         notes=(*notes, *_prior_note(after, top)),
-    )  # fmt: skip
+    )
 
 
 def to_hand(typed: Typed) -> HandReadings:
@@ -114,24 +112,28 @@ def to_hand(typed: Typed) -> HandReadings:
         # The place of the mean: toward the larger diameter, which lies farther from the small end.
         station = max(station + math.copysign(typed.apart_mm / 2, change[0]), typed.apart_mm / 2)
     return HandReadings(
-        gender=gender_of(typed), quantity=MINOR if typed.bore_mm is not None else MAJOR,
+        gender=gender_of(typed),
+        quantity=MINOR if typed.bore_mm is not None else MAJOR,
         pitch_mm=None if typed.leaf is None else np.array([typed.leaf.pitch_mm]),
         diameter_mm=None if middle is None else np.array([middle]),
-        change_mm=change, apart_mm=typed.apart_mm or 0.0,
+        change_mm=change,
+        apart_mm=typed.apart_mm or 0.0,
         angle_deg=None if typed.angle_deg is None else np.array([typed.angle_deg]),
         form=typed.form,
         station_mm=None if station is None else Quantity(value=station, u=U_STATION_MM),
-        u_diameter_mm=u_diameter(typed), u_gauge=typed.u_gauge or U_GAUGE,
+        u_diameter_mm=u_diameter(typed),
+        u_gauge=typed.u_gauge or U_GAUGE,
         u_angle_deg=typed.u_angle_deg or U_ANGLE_DEG,
-    )  # fmt: skip
+    )
 
 
 def _ranked(after: HandPosterior) -> Posterior:
     order = np.argsort(-after.probability[0], kind="stable")
     return Posterior(
-        sizes=tuple(after.sizes[i] for i in order), probability=after.probability[0][order],
+        sizes=tuple(after.sizes[i] for i in order),
+        probability=after.probability[0][order],
         off_series=float(after.off_series[0]),
-    )  # fmt: skip
+    )
 
 
 def _slip(after: HandPosterior) -> Slip | None:

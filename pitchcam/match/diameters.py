@@ -58,9 +58,7 @@ class Caliper:
         return -high, -low
 
 
-def crest_densities(
-    read_mm: Array, parts: Population, caliper: Caliper
-) -> tuple[Array, Array]:
+def crest_densities(read_mm: Array, parts: Population, caliper: Caliper) -> tuple[Array, Array]:
     """Return the density of each diameter for each size's parts, and for badly worn ones.
 
     Parameters
@@ -106,9 +104,10 @@ def _mixtures(
     quantity = caliper.quantity
     mean = parts.mean[near, :, :, quantity]
     weight = np.exp(parts.log_weight[near])
-    variance = np.broadcast_to(
-        parts.covariance[near, :, quantity, quantity][:, :, None], mean.shape
-    ) + caliper.u_mm**2
+    variance = (
+        np.broadcast_to(parts.covariance[near, :, quantity, quantity][:, :, None], mean.shape)
+        + caliper.u_mm**2
+    )
     mean, weight, variance = (x.reshape(len(near), -1) for x in (mean, weight, variance))
     held = weight.max(axis=0) > 1e-200
     mean, weight, variance = mean[:, held], weight[:, held], variance[:, held]

@@ -30,8 +30,9 @@ def rescaled(reading: ThreadReading, factor: float) -> ThreadReading:
     """Return the reading with all lengths, and their uncertainties, times a factor."""
     fields: dict[str, Any] = {
         n: Quantity(value=q.value * factor, u=q.u * factor)
-        for n in (*LENGTHS, "diameter_station_mm") if (q := getattr(reading, n)) is not None
-    }  # fmt: skip
+        for n in (*LENGTHS, "diameter_station_mm")
+        if (q := getattr(reading, n)) is not None
+    }
     return replace(reading, **fields)
 
 
@@ -52,9 +53,7 @@ def with_common(reading: ThreadReading, spread: float) -> ThreadReading:
     return replace(reading, correlation=pairs, **fields)
 
 
-def log_evidence(
-    reading: ThreadReading, factor: float = 1.0, folder: Path | None = None
-) -> float:
+def log_evidence(reading: ThreadReading, factor: float = 1.0, folder: Path | None = None) -> float:
     """Return the log density of a reading over all threads, weighed by how common they are.
 
     It tells which of several explanations of one picture makes its threads such as exist; with a

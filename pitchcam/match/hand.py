@@ -122,9 +122,11 @@ def _diameter(read: HandReadings, parts: Population, shares: Mapping[str, float]
     two = read.change_mm is not None
     u = read.u_diameter_mm / math.sqrt(2) if two else read.u_diameter_mm
     caliper = Caliper(
-        quantity=read.quantity, u_mm=u, station_mm=read.station_mm,
+        quantity=read.quantity,
+        u_mm=u,
+        station_mm=read.station_mm,
         span_mm=read.apart_mm if two else 0.0,
-    )  # fmt: skip
+    )
     plain, worn = crest_densities(read.diameter_mm, parts, caliper)
     slips = {
         "worn": shares["worn"] * worn,
@@ -145,8 +147,12 @@ def _change(read: HandReadings, parts: Population, shares: Mapping[str, float]) 
     sign = 1.0 if read.gender == "external" else -1.0
     grow = sign * parts.taper * read.apart_mm
     scatter = np.where(parts.taper > 0, TAPER_SCATTER[1], TAPER_SCATTER[0]) * read.apart_mm
-    u = np.sqrt(2 * read.u_diameter_mm**2 + 2 * U_UNEVEN_MM**2 + scatter**2
-                + (parts.taper * U_APART_MM) ** 2)  # fmt: skip
+    u = np.sqrt(
+        2 * read.u_diameter_mm**2
+        + 2 * U_UNEVEN_MM**2
+        + scatter**2
+        + (parts.taper * U_APART_MM) ** 2
+    )
     change = read.change_mm[:, None]
     near = np.abs(change) < SECOND_WITHIN_MM
     misread = shares["second-any"] * np.where(near, 0.5 / SECOND_WITHIN_MM, 1e-9)

@@ -52,10 +52,7 @@ class HandPosterior:
 
 
 def hand_posterior(
-    read: HandReadings,
-    *,
-    priors: Mapping[str, float] | None = None,
-    folder: Path | None = None,
+    read: HandReadings, *, priors: Mapping[str, float] | None = None, folder: Path | None = None
 ) -> HandPosterior:
     """Return what readings by hand say of each size, slips competing with careful readings."""
     parts = population(read.gender, folder)
@@ -77,9 +74,12 @@ def hand_posterior(
     shape = probability.shape
     return HandPosterior(
         sizes=tuple(parts.sizes[i] for i in leaders),
-        probability=probability, flat=flat, sound=np.broadcast_to(sound, shape),
-        slips={name: np.broadcast_to(s, shape) for name, s in slips.items()}, off_series=lost,
-    )  # fmt: skip
+        probability=probability,
+        flat=flat,
+        sound=np.broadcast_to(sound, shape),
+        slips={name: np.broadcast_to(s, shape) for name, s in slips.items()},
+        off_series=lost,
+    )
 
 
 def _of(factor: Factor, leaders: list[int]) -> Factor:

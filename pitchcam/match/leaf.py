@@ -96,9 +96,12 @@ def compare_leaf(pitch: Quantity, read: Leaf) -> LeafVerdict:
     elif mine.probability <= 1 - NAMED:
         status = "disagrees"
     return LeafVerdict(
-        status=status, probability=mine.probability, no_leaf=math.exp(none - top) / total,
-        read=mine, neighbours=tuple(others[:4]),
-    )  # fmt: skip
+        status=status,
+        probability=mine.probability,
+        no_leaf=math.exp(none - top) / total,
+        read=mine,
+        neighbours=tuple(others[:4]),
+    )
 
 
 def angle_agrees(angle: Quantity | None, leaf: Leaf) -> bool | None:

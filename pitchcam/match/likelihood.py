@@ -79,9 +79,10 @@ def vectors(reading: ThreadReading, factors: Array = AS_READ) -> Vectors:
     stretch = np.where(_IS_LENGTH[index], factors[:, None], 1.0)
     u = np.maximum(stretch * [q.u for _, q in held], np.array(FLOOR)[index])
     return Vectors(
-        index=index, value=stretch * [q.value for _, q in held],
+        index=index,
+        value=stretch * [q.value for _, q in held],
         covariance=_correlation(reading, index) * u[:, :, None] * u[:, None, :],
-    )  # fmt: skip
+    )
 
 
 def _correlation(reading: ThreadReading, index: Places) -> Array:
@@ -118,9 +119,9 @@ def station_shift(
     else:
         at = np.where(parts.gauge_length_mm > 0, station.value * factors[:, None], 0.0)
         shift, u = (
-            parts.taper * (at - parts.gauge_length_mm), parts.taper * max(station.u, 0.0)
-            * factors[:, None]
-        )  # fmt: skip
+            parts.taper * (at - parts.gauge_length_mm),
+            parts.taper * max(station.u, 0.0) * factors[:, None],
+        )
     shape = (len(factors), len(parts.sizes))
     return np.broadcast_to(shift, shape), np.broadcast_to(u, shape)
 
@@ -262,8 +263,9 @@ def _departure(
         cells = slice(None) if q == parts.crest else slice(1)
         at = read.value[f, x] - station.shift[f, s] * _IS_DIAMETER[q]
         offsets.append(at[:, None] - parts.mean[s, k, cells, q])
-    covariance = _last(parts.covariance[s[:, None, None], k[:, None, None],
-                                        read.index[:, None], read.index])  # fmt: skip
+    covariance = _last(
+        parts.covariance[s[:, None, None], k[:, None, None], read.index[:, None], read.index]
+    )
     moved, taper = _IS_DIAMETER[read.index], read.index == TAPER
     lever = parts.covariance[s, k, TAPER, TAPER] * station.arm[f, s]
     covariance[np.ix_(moved, moved)] += station.variance[f, s]
@@ -322,9 +324,7 @@ def log_off_series(reading: ThreadReading, factors: Array = AS_READ) -> Array:
                 depth = (0.65 if q is reading.pitch_diameter_mm else 1.2) * spread / 0.2
                 sigma = math.hypot(spread, q.u, widest.u)
                 total += _gauss((widest.value - q.value - depth) * factors, sigma * factors)
-    for other, (mean, spread) in (
-        (reading.angle_deg, OFF_ANGLE_DEG), (reading.taper, OFF_TAPER)
-    ):  # fmt: skip
+    for other, (mean, spread) in ((reading.angle_deg, OFF_ANGLE_DEG), (reading.taper, OFF_TAPER)):
         if other is not None:
             total += _gauss(np.array(other.value - mean), np.array(math.hypot(spread, other.u)))
     return total

@@ -90,26 +90,30 @@ def name_thread(
     notes = _prior_note(after, flat)
     if after.off_series >= NAMED:
         return Verdict(
-            status="off-series", candidates=candidates(after), notes=notes,
+            status="off-series",
+            candidates=candidates(after),
+            notes=notes,
             next_step="Read it once more. If the readings stand, no series here has "
             "this thread: nearest are " + ", ".join(s.designation for s in after.sizes[:3]) + ".",
-        )  # fmt: skip
+        )
     top = after.sizes[0]
     if has_name(after, flat):
         twins = same_geometry(top, reading.gender, folder)
         return Verdict(
-            status="named", designation=top.designation, standard=top.standard,
-            probability=float(after.probability[0]), same_geometry=twins,
-            candidates=candidates(after), notes=notes,
+            status="named",
+            designation=top.designation,
+            standard=top.standard,
+            probability=float(after.probability[0]),
+            same_geometry=twins,
+            candidates=candidates(after),
+            notes=notes,
             next_step=tell_twins(top, reading.gender, folder),
-        )  # fmt: skip
+        )
     if after.off_series > DOUBTFUL:
         notes = (*notes, "The readings fit no series well: one of them may be wrong.")
     open_ = leading(after)
     step = best_measurement(open_, after.probability[: len(open_)], reading, folder)
-    return Verdict(
-        status="ambiguous", candidates=candidates(after), notes=notes, next_step=step
-    )
+    return Verdict(status="ambiguous", candidates=candidates(after), notes=notes, next_step=step)
 
 
 def posterior(
@@ -162,9 +166,10 @@ def _mixed(
         none += held * math.exp(off - top) / total
     order = np.argsort(-share, kind="stable")
     return Posterior(
-        sizes=tuple(parts.sizes[leaders[i]] for i in order), probability=share[order],
+        sizes=tuple(parts.sizes[leaders[i]] for i in order),
+        probability=share[order],
         off_series=none,
-    )  # fmt: skip
+    )
 
 
 def candidates(after: Posterior, share: float = LISTED_SHARE) -> tuple[Candidate, ...]:
@@ -217,9 +222,11 @@ def _prior_note(after: Posterior, flat: Posterior) -> tuple[str, ...]:
 def _multi_start(reading: ThreadReading, after: Posterior) -> Verdict:
     return Verdict(
         status="off-series",
-        notes=(f"The two sides show a thread of {reading.starts} starts; every series here has one "
-               "start.",),
+        notes=(
+            f"The two sides show a thread of {reading.starts} starts; every series here has one "
+            "start.",
+        ),
         next_step="Count the starts at the end face. If there is one only, retake the photo with "
         "the axis level; the nearest single-start size is "
         f"{after.sizes[0].designation}.",
-    )  # fmt: skip
+    )

@@ -102,16 +102,21 @@ def population(gender: Gender, folder: Path | None = None) -> Population:
         own[: len(held)] = np.array(_class_shares(len(held)))[:, None] * cells[: len(held)]
     external = gender == "external"
     return Population(
-        sizes=sizes, leaders=_leaders(sizes), crest=_crest(gender),
-        mean=mean, log_weight=np.log(weight), covariance=covariance,
+        sizes=sizes,
+        leaders=_leaders(sizes),
+        crest=_crest(gender),
+        mean=mean,
+        log_weight=np.log(weight),
+        covariance=covariance,
         classes=np.array([len(z) for z in zones]),
-        low=mean.min(axis=(1, 2)), high=mean.max(axis=(1, 2)),
+        low=mean.min(axis=(1, 2)),
+        high=mean.max(axis=(1, 2)),
         variance=np.diagonal(covariance, axis1=2, axis2=3).max(axis=1),
         taper=np.array([s.taper for s in sizes]),
         # An internal thread is read at its mouth, which is the gauge plane.
         gauge_length_mm=np.array([(s.gauge_length_mm or 0.0) * external for s in sizes]),
         useful_length_mm=np.array([(s.useful_length_mm or 0.0) * external for s in sizes]),
-    )  # fmt: skip
+    )
 
 
 def _leaders(sizes: tuple[ThreadSize, ...]) -> tuple[int, ...]:
@@ -187,16 +192,20 @@ def _zones(size: ThreadSize, gender: Gender) -> list[Fields]:
         ]
     # The gauge position is counted apart: only the truncation of crests and roots is left.
     cut, p = size.truncation_mm, size.pitch_mm
-    top, middle, bottom = (
-        size.basic_major_mm, size.basic_pitch_diameter_mm, size.basic_minor_mm
-    )  # fmt: skip
-    fields = {MAJOR: (top - cut, top), PITCH_DIAMETER: (middle, middle),
-              MINOR: (bottom, bottom + cut)}  # fmt: skip
+    top, middle, bottom = (size.basic_major_mm, size.basic_pitch_diameter_mm, size.basic_minor_mm)
+    fields = {
+        MAJOR: (top - cut, top),
+        PITCH_DIAMETER: (middle, middle),
+        MINOR: (bottom, bottom + cut),
+    }
     crest = _crest(gender)
     low, high = fields[crest]
     if high - low < CREST_SCATTER * p:
-        fields[crest] = (top - CREST_SCATTER * p, top) if crest == MAJOR else (
-            bottom, bottom + CREST_SCATTER * p)
+        fields[crest] = (
+            (top - CREST_SCATTER * p, top)
+            if crest == MAJOR
+            else (bottom, bottom + CREST_SCATTER * p)
+        )
     return [fields]
 
 

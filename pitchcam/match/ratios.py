@@ -75,9 +75,11 @@ def name_by_ratios(
     if verdict.status == "off-series":
         return replace(verdict, next_step=f"{_MEASURE}, and state it with --major.")
     return Verdict(
-        status="ambiguous", candidates=tuple(listed), notes=verdict.notes,
+        status="ambiguous",
+        candidates=tuple(listed),
+        notes=verdict.notes,
         next_step=caliper_step(listed, reading.gender),
-    )  # fmt: skip
+    )
 
 
 _MEASURE = "Measure the diameter over the crests with a caliper"
@@ -115,6 +117,7 @@ def ratios_of(reading: ThreadReading) -> ThreadRatios:
         return Quantity(value=value, u=value * math.sqrt(max(a * a + b * b - 2 * r * a * b, 0.0)))
 
     return ThreadRatios(
-        pitch_over_major=over("pitch_mm"), pitch_diameter_over_major=over("pitch_diameter_mm"),
+        pitch_over_major=over("pitch_mm"),
+        pitch_diameter_over_major=over("pitch_diameter_mm"),
         minor_over_major=over("minor_mm"),
-    )  # fmt: skip
+    )

@@ -72,16 +72,16 @@ def to_reading(typed: Typed) -> ThreadReading:
         station = Quantity(value=typed.station_mm, u=0.5)
     reading = ThreadReading(
         gender=gender,
-        pitch_mm=None if typed.leaf is None else _share(
-            typed.leaf.pitch_mm, typed.u_gauge or U_GAUGE
-        ),
-        angle_deg=None if typed.angle_deg is None else Quantity(
-            value=typed.angle_deg, u=typed.u_angle_deg or U_ANGLE_DEG
-        ),
+        pitch_mm=None
+        if typed.leaf is None
+        else _share(typed.leaf.pitch_mm, typed.u_gauge or U_GAUGE),
+        angle_deg=None
+        if typed.angle_deg is None
+        else Quantity(value=typed.angle_deg, u=typed.u_angle_deg or U_ANGLE_DEG),
         major_mm=None if typed.diameter_mm is None else Quantity(value=typed.diameter_mm, u=u),
         minor_mm=None if typed.bore_mm is None else Quantity(value=typed.bore_mm, u=u),
         diameter_station_mm=station,
-    )  # fmt: skip
+    )
     return reading if typed.second_mm is None else _with_taper(reading, typed, u)
 
 
@@ -109,11 +109,13 @@ def _with_taper(reading: ThreadReading, typed: Typed, u: float) -> ThreadReading
 
 def _check(typed: Typed) -> None:
     if typed.diameter_mm is not None and typed.bore_mm is not None:
-        raise ReadingError("a thread is read outside or inside, not both.",
-                           "Give --diameter, or --bore.")  # fmt: skip
+        raise ReadingError(
+            "a thread is read outside or inside, not both.", "Give --diameter, or --bore."
+        )
     if all(x is None for x in (typed.diameter_mm, typed.bore_mm, typed.leaf)):
-        raise ReadingError("neither a diameter nor a pitch was given.",
-                           "Give --diameter or --bore, and --gauge.")  # fmt: skip
+        raise ReadingError(
+            "neither a diameter nor a pitch was given.", "Give --diameter or --bore, and --gauge."
+        )
     for value in (typed.diameter_mm, typed.second_mm, typed.bore_mm):
         if value is not None:
             _check_diameter(value)
@@ -158,8 +160,10 @@ def _check_pair(first: float | None, second: float, apart: float | None) -> None
     if first is None or apart is None:
         raise ReadingError("two diameters need their distance.", "Give it with --apart.")
     if apart < 1.0:
-        raise ReadingError(f"{apart:g} mm between two diameters tells no taper.",
-                           "Measure at places at least three turns apart.")  # fmt: skip
+        raise ReadingError(
+            f"{apart:g} mm between two diameters tells no taper.",
+            "Measure at places at least three turns apart.",
+        )
     if abs(second - first) / apart > 0.25:
         raise ReadingError(
             f"{first:g} and {second:g} mm, {apart:g} mm apart, are steeper than any taper thread.",

@@ -38,9 +38,13 @@ NEAR = 0.03
 #: Share of wrong references that have none of the listed sizes but any, and the ratios these have:
 #: jaws and readings are misread or moved by anything, a sheet shrinks with the page (judgement).
 ANY = {
-    "pin": (0.2, RATIOS), "disc": (0.3, RATIOS), "card": (0.1, (0.9, 1.1)),
-    "jaws": (1.0, RATIOS), "major": (1.0, RATIOS), "sheet": (1.0, (0.9, 1.03)),
-}  # fmt: skip
+    "pin": (0.2, RATIOS),
+    "disc": (0.3, RATIOS),
+    "card": (0.1, (0.9, 1.1)),
+    "jaws": (1.0, RATIOS),
+    "major": (1.0, RATIOS),
+    "sheet": (1.0, (0.9, 1.03)),
+}
 #: Any size is tried in steps, each with so much doubt of its own that none is missed; the best is
 #: then looked at as finely as a pitch is known. Any size nearer than a step is the stated one.
 STEP, FINE = 0.010, 0.002
@@ -50,10 +54,13 @@ TOLD = 0.5
 DOUBTED, FEWEST = 0.9, 2
 #: What the reference is called, where its stated size is doubted.
 WORDS = {
-    "pin": ("the pin", "be"), "disc": ("the disc", "be"), "card": ("the card", "be"),
-    "jaws": ("the caliper jaws", "stand at"), "major": ("the crests", "measure"),
+    "pin": ("the pin", "be"),
+    "disc": ("the disc", "be"),
+    "card": ("the card", "be"),
+    "jaws": ("the caliper jaws", "stand at"),
+    "major": ("the crests", "measure"),
     "sheet": ("the marker sheet's bar", "be"),
-}  # fmt: skip
+}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -124,18 +131,22 @@ def explanations(spec: ScaleSpec, folder: Path | None = None) -> tuple[Scales, t
     wrong = slip_shares(folder)[f"reference-{kind}"]
     share, (low, high) = ANY[kind]
     usual = [
-        (size / mm, weight) for size, weight in _usual(kind, folder)
+        (size / mm, weight)
+        for size, weight in _usual(kind, folder)
         if abs(size / mm - 1) > (NEAR if kind != "card" else 0.0) and low <= size / mm <= high
-    ]  # fmt: skip
+    ]
     share = share if usual else 1.0
     steps = np.arange(math.log(low), math.log(high), STEP)
     steps = steps[np.abs(steps) > STEP]
     ratio = np.array([1.0, *(r for r, _ in usual), *np.exp(steps)])
     listed = np.array([w for _, w in usual])
-    weight = np.concatenate([
-        [1 - wrong], wrong * (1 - share) * listed / max(listed.sum(), 1e-9),
-        np.full(len(steps), wrong * share / len(steps)),
-    ])  # fmt: skip
+    weight = np.concatenate(
+        [
+            [1 - wrong],
+            wrong * (1 - share) * listed / max(listed.sum(), 1e-9),
+            np.full(len(steps), wrong * share / len(steps)),
+        ]
+    )
     spread = np.concatenate([np.zeros(1 + len(usual)), np.full(len(steps), STEP / 2)])
     return (
         Scales(ratio=ratio, spread=spread, weight=weight / weight.sum()),
@@ -144,9 +155,11 @@ def explanations(spec: ScaleSpec, folder: Path | None = None) -> tuple[Scales, t
 
 
 def size_belief(
-    readings: Sequence[ThreadReading], spec: ScaleSpec, distance_mm: float | None = None,
+    readings: Sequence[ThreadReading],
+    spec: ScaleSpec,
+    distance_mm: float | None = None,
     folder: Path | None = None,
-) -> SizeBelief:  # fmt: skip
+) -> SizeBelief:
     """Return what the threads of one photo say of its reference.
 
     Parameters
@@ -173,9 +186,7 @@ def size_belief(
     return _belief(after, sizes, held)
 
 
-def _belief(
-    after: Scales, sizes: tuple[float, ...], held: Sequence[ThreadReading]
-) -> SizeBelief:
+def _belief(after: Scales, sizes: tuple[float, ...], held: Sequence[ThreadReading]) -> SizeBelief:
     rest = after.weight[1:]
     best = 1 + int(rest.argmax())
     ratio = float(after.ratio[best])
@@ -194,9 +205,10 @@ def _belief(
 def agreeing(readings: Sequence[ThreadReading], ratio: float) -> int:
     """Return how many threads are of some series if all lengths are ``ratio`` times as long."""
     verdicts = (
-        name_thread(r, scales=_one(ratio)) for r in readings
+        name_thread(r, scales=_one(ratio))
+        for r in readings
         if r.pitch_mm is not None and r.major_mm is not None
-    )  # fmt: skip
+    )
     return sum(v.status != "off-series" for v in verdicts)
 
 
@@ -256,18 +268,25 @@ def _again(
         return replace(thread, verdict=verdict)
     if stated.status == "ambiguous" and belief.wrong < TOLD:
         # The next step is still that between the threads, at the scale as stated.
-        return replace(thread, verdict=replace(
-            stated, candidates=verdict.candidates or stated.candidates,
-        ))  # fmt: skip
+        return replace(
+            thread, verdict=replace(stated, candidates=verdict.candidates or stated.candidates)
+        )
     instead = name_thread(thread.reading, scales=_one(belief.ratio))
     what, _ = WORDS["sheet" if spec.source == "auto" else spec.source]
     other = f"{belief.other_mm:.4g}"
-    return replace(thread, verdict=Verdict(
-        status="ambiguous", candidates=verdict.candidates,
-        notes=(*stated.notes, f"As stated it would be {_first(stated)}; with {what} of {other} mm "
-               f"{_first(instead)}."),
-        next_step=f"Measure {what} with a caliper: {belief.sizes_mm[0]:g} or {other} mm?",
-    ))  # fmt: skip
+    return replace(
+        thread,
+        verdict=Verdict(
+            status="ambiguous",
+            candidates=verdict.candidates,
+            notes=(
+                *stated.notes,
+                f"As stated it would be {_first(stated)}; with {what} of {other} mm "
+                f"{_first(instead)}.",
+            ),
+            next_step=f"Measure {what} with a caliper: {belief.sizes_mm[0]:g} or {other} mm?",
+        ),
+    )
 
 
 def _first(verdict: Verdict) -> str:

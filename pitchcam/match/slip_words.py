@@ -76,8 +76,7 @@ def _inches(slip: Slip, read: HandReadings, ranked: Posterior) -> str:
 def _diameter_any(slip: Slip, read: HandReadings, ranked: Posterior) -> str:
     what = "bore" if read.gender == "internal" else "diameter"
     return (
-        f"Read the {what} again: it does not go with the rest, which fits "
-        f"{_several(ranked, read)}."
+        f"Read the {what} again: it does not go with the rest, which fits {_several(ranked, read)}."
     )
 
 
@@ -123,8 +122,15 @@ def _form(slip: Slip, read: HandReadings, ranked: Posterior) -> str:
 
 
 _WORDS: Mapping[str, Callable[[Slip, HandReadings, Posterior], str]] = {
-    "leaf-step": _near_leaf, "leaf-other": _near_leaf, "leaf-unit": _leaf_unit,
-    "leaf-any": _leaf_any, "diameter-unit": _inches, "diameter-any": _diameter_any,
-    "worn": _worn, "second-any": _second, "angle-any": _angle,
-    "form-parallel": _form, "form-taper": _form,
-}  # fmt: skip
+    "leaf-step": _near_leaf,
+    "leaf-other": _near_leaf,
+    "leaf-unit": _leaf_unit,
+    "leaf-any": _leaf_any,
+    "diameter-unit": _inches,
+    "diameter-any": _diameter_any,
+    "worn": _worn,
+    "second-any": _second,
+    "angle-any": _angle,
+    "form-parallel": _form,
+    "form-taper": _form,
+}

@@ -14,11 +14,25 @@ from pitchcam.series.table import read_table
 #: typed as mm, any other, worn crests. Form gauge misread. Form (by eye) wrong. Wrong
 #: reference, by its kind.
 SLIPS = (
-    "leaf-step", "leaf-other", "leaf-unit", "leaf-any", "order", "second-any", "diameter-unit",
-    "diameter-any", "worn", "angle-any", "form-parallel", "form-taper",
-    "reference-pin", "reference-disc", "reference-card", "reference-jaws", "reference-major",
+    "leaf-step",
+    "leaf-other",
+    "leaf-unit",
+    "leaf-any",
+    "order",
+    "second-any",
+    "diameter-unit",
+    "diameter-any",
+    "worn",
+    "angle-any",
+    "form-parallel",
+    "form-taper",
+    "reference-pin",
+    "reference-disc",
+    "reference-card",
+    "reference-jaws",
+    "reference-major",
     "reference-sheet",
-)  # fmt: skip
+)
 #: Slips of one kind of reading together stay under this: the rest are read as they should be.
 MOST = 0.5
 

@@ -67,9 +67,13 @@ def _channel(relative: Floats, inside: NDArray[np.uint8]) -> tuple[Floats, str]:
 
 
 def crop_object(
-    pixels: NDArray[np.generic], field: Field, label: int, box_px: tuple[int, int, int, int],
-    *, blobs: NDArray[np.int32] | None = None,
-) -> Crop:  # fmt: skip
+    pixels: NDArray[np.generic],
+    field: Field,
+    label: int,
+    box_px: tuple[int, int, int, int],
+    *,
+    blobs: NDArray[np.int32] | None = None,
+) -> Crop:
     """Cut one object out of the photo, relative to its background.
 
     Parameters
@@ -98,9 +102,7 @@ def crop_object(
     light, channel = _channel(relative, core)
     level = field.backdrop.level(np.array([(x0 + x1) / 2]), np.array([(y0 + y1) / 2]))
     code = float(level[0, 0] if channel == "blue" else level.mean())
-    return Crop(
-        light=light, origin_px=(x0, y0), mask=mask, channel=channel, background_code=code
-    )  # fmt: skip
+    return Crop(light=light, origin_px=(x0, y0), mask=mask, channel=channel, background_code=code)
 
 
 def _places(

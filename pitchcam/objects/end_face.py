@@ -83,9 +83,12 @@ def end_face(outline_px: Values, axis: ImageAxis, end: float) -> Face | None:
     # two places of the outline.
     u = float(np.sqrt(2) * np.hypot(U_BEND_PX, scatter) / (0.61 * radius))
     return Face(
-        end=end, s_px=end * s_px, radius_px=radius, bulge=bulge,
+        end=end,
+        s_px=end * s_px,
+        radius_px=radius,
+        bulge=bulge,
         u_bulge=float(np.hypot(u, U_RADIUS * bulge)),
-    )  # fmt: skip
+    )
 
 
 def _fit(t: Values, s: Values, radius: float) -> tuple[float, float, float, float]:

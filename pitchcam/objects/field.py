@@ -91,9 +91,7 @@ def _window(light: Floats) -> tuple[NDArray[np.uint8], NDArray[np.int32]]:
     lit = cv2.morphologyEx(lit, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
     contours, _ = cv2.findContours(lit, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
     if not contours:
-        raise UnreadableError(
-            "No lit background was found.", FLAGS["no-part"][1], code="no-part"
-        )
+        raise UnreadableError("No lit background was found.", FLAGS["no-part"][1], code="no-part")
     # A part or a fibre may divide the light; the parts of the light belong together.
     areas = [cv2.contourArea(c) for c in contours]
     large = [c for c, area in zip(contours, areas, strict=True) if area >= 0.1 * max(areas)]
@@ -156,8 +154,10 @@ def _objects(
             if len(places) > MOST_OBJECTS:
                 raise UnreadableError(
                     f"More than {MOST_OBJECTS} dark objects lie on the light: a pattern or print, "
-                    "no parts.", FLAGS["no-part"][1], code="no-part",
-                )  # fmt: skip
+                    "no parts.",
+                    FLAGS["no-part"][1],
+                    code="no-part",
+                )
     return labels, places
 
 
@@ -169,9 +169,12 @@ def _inside_of(light: Floats, outline_px: NDArray[np.float64]) -> NDArray[np.uin
 
 
 def find_field(
-    pixels: NDArray[np.generic], *, smallest_px: float = 1500.0,
-    within_px: NDArray[np.float64] | None = None, quarter: NDArray[np.generic] | None = None,
-) -> Field:  # fmt: skip
+    pixels: NDArray[np.generic],
+    *,
+    smallest_px: float = 1500.0,
+    within_px: NDArray[np.float64] | None = None,
+    quarter: NDArray[np.generic] | None = None,
+) -> Field:
     """Find the lit window of a photo, its background light and the objects lying on it.
 
     Parameters
@@ -196,8 +199,9 @@ def find_field(
     if min(h, w) < FEWEST_PX:
         raise UnreadableError(
             f"The picture has only {w} x {h} pixels, too few for a thread and its edges.",
-            FLAGS["too-small"][1], code="too-small",
-        )  # fmt: skip
+            FLAGS["too-small"][1],
+            code="too-small",
+        )
     light = light_planes(quartered(pixels) if quarter is None else quarter)
     mean = light.mean(axis=0)
     inside, hull = _window(mean)
@@ -212,14 +216,17 @@ def find_field(
     chosen = every[:: 19 if len(every) > 19 * 20 * FEWEST_POINTS else 1]
     if len(chosen) < FEWEST_POINTS:
         raise UnreadableError(
-            "The lit background is too small to be measured against.", FLAGS["no-part"][1],
+            "The lit background is too small to be measured against.",
+            FLAGS["no-part"][1],
             code="no-part",
-        )  # fmt: skip
+        )
     ys, xs = np.divmod(chosen, w)
     backdrop = fit_backdrop(
-        light[:, ys, xs], to_photo(xs.astype(float)), to_photo(ys.astype(float)),
+        light[:, ys, xs],
+        to_photo(xs.astype(float)),
+        to_photo(ys.astype(float)),
         (w * STEP, h * STEP),
-    )  # fmt: skip
+    )
     first = float(to_photo(np.zeros(1))[0])
     clipped = light.max(axis=0) > CLIPPED
     ratio = backdrop.divide(light, (first, first), STEP).min(axis=0)
@@ -238,17 +245,22 @@ def find_field(
         own = labels[rows, columns] == k
         ys, xs = np.nonzero(own)
         x, y = columns.start, rows.start
-        box = tuple(int(v) * STEP for v in (
-            x + xs.min(), y + ys.min(), x + xs.max() + 1, y + ys.max() + 1
-        ))  # fmt: skip
+        box = tuple(
+            int(v) * STEP for v in (x + xs.min(), y + ys.min(), x + xs.max() + 1, y + ys.max() + 1)
+        )
         cut = bool(edge[rows, columns][own].any())
         area_px = float(len(xs) * STEP**2)
         if cut and area_px < SLIVER_PX * max(box[2] - box[0], box[3] - box[1]):
             continue  # the border of the light itself, or of the panel
-        blobs.append(Blob(
-            box_px=(box[0], box[1], box[2], box[3]), area_px=area_px, cut=cut,
-            touching=touching, label=k,
-        ))  # fmt: skip
+        blobs.append(
+            Blob(
+                box_px=(box[0], box[1], box[2], box[3]),
+                area_px=area_px,
+                cut=cut,
+                touching=touching,
+                label=k,
+            )
+        )
     return Field(
         backdrop=backdrop,
         window_px=to_photo(hull.astype(float)),

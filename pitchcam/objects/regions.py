@@ -120,8 +120,9 @@ def few_crests(s: Values, upper: Values, lower: Values) -> bool:
     sides = [_grooves(s, upper), _grooves(s, -lower)]
     return any(
         abs(b[1] - a[1]) < SPACING_TOLERANCE * a[1] and abs(b[0] - a[0]) < 1.1 * a[1]
-        for a in sides[0] for b in sides[1]
-    )  # fmt: skip
+        for a in sides[0]
+        for b in sides[1]
+    )
 
 
 def _grooves(s: Values, radius: Values) -> list[tuple[float, float]]:
@@ -131,18 +132,18 @@ def _grooves(s: Values, radius: Values) -> list[tuple[float, float]]:
     pairs = [peaks[i : i + 2] for i in range(len(peaks) - 1)]
     runs = [_describe(s, smooth, pair, s[pair].astype(float)) for pair in pairs]
     return [
-        (float(np.mean(r.crests)), r.spacing) for r in runs
-        if r is not None and abs(r.skew) < 0.15
+        (float(np.mean(r.crests)), r.spacing)
+        for r in runs
+        if r is not None
+        and abs(r.skew) < 0.15
         and DEPTH_RANGE[0] < r.depth / r.spacing < DEPTH_RANGE[1]
         # Crests of one thread are as high, unless one runs out.
         and abs(np.diff(r.heights)[0]) < 0.5 * r.depth
-    ]  # fmt: skip
+    ]
 
 
 def _smooth(radius: Values) -> Values:
-    out: Values = cv2.GaussianBlur(
-        radius[None], (7, 1), 0.8, borderType=cv2.BORDER_REFLECT
-    )[0]
+    out: Values = cv2.GaussianBlur(radius[None], (7, 1), 0.8, borderType=cv2.BORDER_REFLECT)[0]
     return out
 
 
@@ -163,9 +164,7 @@ def _runs(s: Values, radius: Values) -> list[_Run]:
             if used[index].any():
                 continue
             whole = _whole_crests(places, index)
-            run = _describe(
-                s, smooth, peaks[whole], places[whole], ends=len(index) - len(whole)
-            )  # fmt: skip
+            run = _describe(s, smooth, peaks[whole], places[whole], ends=len(index) - len(whole))
             if run is not None:
                 runs.append(run)
                 used[index] = True
@@ -199,15 +198,15 @@ def _continued(a: _Run, b: _Run) -> _Run | None:
     weights = [len(a.crests), len(b.crests)]
     return _Run(
         crests=np.concatenate([a.crests, b.crests]),
-        heights=np.concatenate([a.heights, b.heights]), spacing=spacing,
+        heights=np.concatenate([a.heights, b.heights]),
+        spacing=spacing,
         depth=float(np.average([a.depth, b.depth], weights=weights)),
-        skew=float(np.average([a.skew, b.skew], weights=weights)), ends=a.ends + b.ends,
-    )  # fmt: skip
+        skew=float(np.average([a.skew, b.skew], weights=weights)),
+        ends=a.ends + b.ends,
+    )
 
 
-def _middles(
-    s: Values, radius: Values, peaks: NDArray[np.intp], prominence: Values
-) -> Values:
+def _middles(s: Values, radius: Values, peaks: NDArray[np.intp], prominence: Values) -> Values:
     """Return the middles of crests: half way between both flanks, a third of the depth down.
 
     A flat crest's highest point may lie anywhere on it.
@@ -277,8 +276,8 @@ def _describe(
     if float(np.median(lower)) < AS_HIGH * depth:
         return None
     return _Run(
-        crests=places, heights=radius[peaks], spacing=spacing, depth=depth, skew=skew, ends=ends,
-    )  # fmt: skip
+        crests=places, heights=radius[peaks], spacing=spacing, depth=depth, skew=skew, ends=ends
+    )
 
 
 def _pair(a: _Run, b: _Run, shift: float) -> Region | None:
@@ -292,10 +291,15 @@ def _pair(a: _Run, b: _Run, shift: float) -> Region | None:
     if end - start < 2.0 * spacing:
         return None
     return Region(
-        start_px=float(start), end_px=float(end), spacing_px=spacing,
-        depth_px=(a.depth + b.depth) / 2, lag=_lag(a, b, (above, below)),
-        crests=(a.crests, b.crests), skew=(a.skew + b.skew) / 2, ends=a.ends + b.ends,
-    )  # fmt: skip
+        start_px=float(start),
+        end_px=float(end),
+        spacing_px=spacing,
+        depth_px=(a.depth + b.depth) / 2,
+        lag=_lag(a, b, (above, below)),
+        crests=(a.crests, b.crests),
+        skew=(a.skew + b.skew) / 2,
+        ends=a.ends + b.ends,
+    )
 
 
 def _lag(a: _Run, b: _Run, places: tuple[Values, Values]) -> float:

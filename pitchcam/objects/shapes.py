@@ -45,8 +45,11 @@ def fit_circle(
 
     Algebraic least squares, repeated on the points that agree, from several thirds of the outline.
     """
-    best: tuple[Points, float, NDArray[np.bool_]] = (points.mean(axis=0), 1.0,
-                                                     np.zeros(len(points), bool))  # fmt: skip
+    best: tuple[Points, float, NDArray[np.bool_]] = (
+        points.mean(axis=0),
+        1.0,
+        np.zeros(len(points), bool),
+    )
     third = len(points) // 3
     for start in range(0, len(points), max(1, len(points) // 6)):
         use = np.zeros(len(points), bool)
@@ -81,6 +84,7 @@ def circle_share(points: Points) -> float:
     turn = np.sort(np.arctan2(*(points[on] - centre).T))
     gaps = np.diff(np.append(turn, turn[0] + 2 * np.pi)) if on.any() else np.array([7.0])
     return float(on.mean()) if gaps.max() < 2.5 else 0.0
+
 
 #: How far the middle between both sides may lie off the axis, as a share of the mean width: turned
 #: parts and jaws keep to 0.027, objects that overlap come to 0.049 and more (renders).
@@ -138,9 +142,7 @@ def widest_stretch(shape: Shape) -> tuple[float, float, float]:
     return float(s[run[0]]), float(s[run[-1]]), float(np.median(width[run]))
 
 
-def describe(
-    pixels: NDArray[np.generic], field: Field, blob: Blob, camera: Camera
-) -> Shape:
+def describe(pixels: NDArray[np.generic], field: Field, blob: Blob, camera: Camera) -> Shape:
     """Cut out one object and find its outline, axis, threads and kind.
 
     Raises
@@ -157,9 +159,15 @@ def describe(
         ways = [find_axis(points, way) for way in other_directions(points)]
         lie = max([lie, *(_along(points, axis, camera) for axis in ways)], key=_evidence)
     return Shape(
-        blob=blob, crop=crop, outline_px=points, axis=lie.axis, stations=lie.stations,
-        threads=lie.threads, others=lie.others, kind=kind,
-    )  # fmt: skip
+        blob=blob,
+        crop=crop,
+        outline_px=points,
+        axis=lie.axis,
+        stations=lie.stations,
+        threads=lie.threads,
+        others=lie.others,
+        kind=kind,
+    )
 
 
 @dataclass(frozen=True, kw_only=True)

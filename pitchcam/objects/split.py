@@ -42,10 +42,11 @@ def split_touching(mask: NDArray[np.uint8]) -> Labels | None:
             continue
         areas = np.bincount(labels.ravel())
         keep = [
-            k for k in range(1, count)
+            k
+            for k in range(1, count)
             if areas[k] > 0.5 * PIECE_SHARE * whole
             and radius < NECK_SHARE * float(depth[labels == k].max())
-        ]  # fmt: skip
+        ]
         if len(keep) >= 2:
             return _grow(filled, np.asarray(labels, np.int32), keep)
     return None

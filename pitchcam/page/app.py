@@ -72,16 +72,26 @@ def make_app(
             eyes.close()
 
     app = Starlette(
-        routes=[*photo.ROUTES, *answers.ROUTES, *box.ROUTES, *bench.ROUTES, *record.ROUTES,
-                *live.ROUTES, *pairing.ROUTES,
-                Mount("/static", StaticFiles(directory=_STATIC), name="static")],
+        routes=[
+            *photo.ROUTES,
+            *answers.ROUTES,
+            *box.ROUTES,
+            *bench.ROUTES,
+            *record.ROUTES,
+            *live.ROUTES,
+            *pairing.ROUTES,
+            Mount("/static", StaticFiles(directory=_STATIC), name="static"),
+        ],
         middleware=[Middleware(Guard, setup=setup, access=access)],
         exception_handlers={
-            PitchcamError: on_error, HTTPException: on_http, RefusedRequestError: on_refused,
-            ClientDisconnect: on_gone, Exception: on_fault,
+            PitchcamError: on_error,
+            HTTPException: on_http,
+            RefusedRequestError: on_refused,
+            ClientDisconnect: on_gone,
+            Exception: on_fault,
         },
         lifespan=life,
-    )  # fmt: skip
+    )
     app.state.setup, app.state.access = setup, access
     app.state.workers, app.state.eyes = workers, eyes
     app.state.runs = Runs(setup, workers)

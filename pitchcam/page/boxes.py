@@ -80,8 +80,9 @@ def answer(setup: Setup, store: Store, box: Box) -> Answer:
     settings = box.settings
     jobs = {
         name: Job(path=Path(name), name=name, sha256=digest, settings=settings)
-        for name, digest in box.photos if store.has(digest, settings.key)
-    }  # fmt: skip
+        for name, digest in box.photos
+        if store.has(digest, settings.key)
+    }
     return make_answer(store, Batch(jobs=jobs))
 
 

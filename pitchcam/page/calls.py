@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Sequence
-from datetime import date, datetime
+from datetime import date
 from pathlib import Path
 from typing import Any
 
-from pitchcam.errors import PitchcamError, UsageError
+from pitchcam.errors import UsageError
 from pitchcam.page.typed import Typed, length, number
 
 
@@ -61,12 +61,16 @@ def lookup(typed: Typed) -> dict[str, Any]:
     if form not in (None, *FORMS):
         raise UsageError(f"'{str(form)[:40]}' is no form of a thread;", "choose one of the list")
     read: dict[str, Any] = {"form": form}
-    read |= {f"{name}_mm": length(typed.get(name))
-             for name in ("diameter", "second", "apart", "bore", "station")}  # fmt: skip
+    read |= {
+        f"{name}_mm": length(typed.get(name))
+        for name in ("diameter", "second", "apart", "bore", "station")
+    }
     hand = Read(
-        leaf=parse_leaf(gauge) if gauge else None, angle_deg=number(typed.get("angle"), "angle"),
-        cast=bool(typed.get("cast")), **read,
-    )  # fmt: skip
+        leaf=parse_leaf(gauge) if gauge else None,
+        angle_deg=number(typed.get("angle"), "angle"),
+        cast=bool(typed.get("cast")),
+        **read,
+    )
     reading, verdict = to_reading(hand), name_readings(hand)
     return {"document": as_document(reading, verdict), "text": as_text(reading, verdict)}
 
@@ -95,9 +99,12 @@ def sizes(typed: Typed) -> list[Any]:
 
     family = typed.get("family") or ""
     return filtered(
-        (family,) if family else (), length(typed.get("diameter")), typed.get("gauge") or None,
-        typed.get("use") or None, bool(typed.get("common")),
-    )  # fmt: skip
+        (family,) if family else (),
+        length(typed.get("diameter")),
+        typed.get("gauge") or None,
+        typed.get("use") or None,
+        bool(typed.get("common")),
+    )
 
 
 def size(designation: str) -> dict[str, Any]:
@@ -158,14 +165,19 @@ def mate(male: str, female: str) -> dict[str, Any]:
 
 #: The limits of a chain, as forms name them: field, words, unit.
 LIMITS = (
-    ("bore", "Way to stay clear", "mm"), ("pressure", "Working pressure", "bar"),
-    ("temperature", "Highest temperature", "°C"), ("probe", "Probe's length", "mm"),
-    ("wall", "Port's wall", "mm"), ("immersion", "Probe in the fluid", "mm"),
-    ("room", "Free radius about the port", "mm"), ("stand_off", "Most that may be added", "mm"),
-    ("port_depth", "Port's thread depth", "mm"), ("part_mass", "Mass of the part", "g"),
+    ("bore", "Way to stay clear", "mm"),
+    ("pressure", "Working pressure", "bar"),
+    ("temperature", "Highest temperature", "°C"),
+    ("probe", "Probe's length", "mm"),
+    ("wall", "Port's wall", "mm"),
+    ("immersion", "Probe in the fluid", "mm"),
+    ("room", "Free radius about the port", "mm"),
+    ("stand_off", "Most that may be added", "mm"),
+    ("port_depth", "Port's thread depth", "mm"),
+    ("part_mass", "Mass of the part", "g"),
     ("hose_pressure", "The hose's own rating", "bar"),
     ("hose_temperature", "The hose's highest heat", "°C"),
-)  # fmt: skip
+)
 #: Longer chains take seconds to search and hang and leak besides.
 _MOST_PIECES = 4
 
@@ -174,10 +186,12 @@ def _limits(typed: Typed) -> dict[str, Any]:
     from pitchcam.joining.stock import amounts
 
     readers: dict[str, Any] = {
-        "pressure": amounts.pressure_bar, "temperature": amounts.temperature_c,
-        "part_mass": amounts.mass_g, "hose_pressure": amounts.pressure_bar,
+        "pressure": amounts.pressure_bar,
+        "temperature": amounts.temperature_c,
+        "part_mass": amounts.mass_g,
+        "hose_pressure": amounts.pressure_bar,
         "hose_temperature": amounts.temperature_c,
-    }  # fmt: skip
+    }
     out: dict[str, Any] = {}
     for name, _, _ in LIMITS:
         text = (typed.get(name) or "").strip()
@@ -185,8 +199,11 @@ def _limits(typed: Typed) -> dict[str, Any]:
     pieces = int(number(typed.get("max_pieces"), "number of pieces") or 3)
     if not 1 <= pieces <= _MOST_PIECES:
         raise UsageError(f"a chain on the page has 1 to {_MOST_PIECES} pieces;", "choose fewer")
-    return out | {"max_pieces": pieces, "one_wire": bool(typed.get("one_wire")),
-                  "service": typed.get("service") or None}  # fmt: skip
+    return out | {
+        "max_pieces": pieces,
+        "one_wire": bool(typed.get("one_wire")),
+        "service": typed.get("service") or None,
+    }
 
 
 def _question(typed: Typed) -> Any:
@@ -212,7 +229,9 @@ def adapt(typed: Typed, record: Path) -> dict[str, Any]:
     tapped = [] if chains else [t.text for t in tapped_plugs(asked, stock)]
     hindrances = () if chains else what_stands_in_the_way(asked, stock)
     return {
-        "port": asked.port.text, "part": asked.part.text, "caution": CAUTION,
+        "port": asked.port.text,
+        "part": asked.part.text,
+        "caution": CAUTION,
         "chains": [chain_json(chain, asked) for chain in chains],
         "buy": None if lacking is None else lacking.buy,
         "reorder": [] if lacking is None else list(lacking.reorder),
@@ -220,7 +239,7 @@ def adapt(typed: Typed, record: Path) -> dict[str, Any]:
         "text": answer_text(asked, chains, lacking, hindrances, tapped),
         "tapped": tapped,
         "seals": {key: row["name"] for key, row in keyed("seals").items()},
-    }  # fmt: skip
+    }
 
 
 def services() -> list[str]:
@@ -240,127 +259,36 @@ def join(typed: Typed, record: Path) -> dict[str, Any]:
 
     asked = _question(typed)
     duty = read_duty(
-        _limits(typed), number(typed.get("torque"), "torque"),
-        number(typed.get("torch"), "power"), typed.get("alloy") or None,
-    )  # fmt: skip
+        _limits(typed),
+        number(typed.get("torque"), "torque"),
+        number(typed.get("torch"), "power"),
+        typed.get("alloy") or None,
+    )
     stock = load_stock(None, record)
     first, second = ((typed.get(name) or "").strip() or None for name in ("donor_a", "donor_b"))
     plan = make_plan(asked, stock, (first, second), duty)
     chains = chains_of(asked, stock, best=1)
-    unbrazed = [" + ".join(link.fitting.id for link in c.links) or "they mate directly"
-                for c in chains]  # fmt: skip
+    unbrazed = [
+        " + ".join(link.fitting.id for link in c.links) or "they mate directly" for c in chains
+    ]
     tapped = [t.text for t in (() if chains else tapped_plugs(asked, stock)[:1])]
-    return {"document": plan_json(plan), "text": plan_text(plan), "unbrazed": unbrazed,
-            "tapped": tapped, "plan": plan}  # fmt: skip
+    return {
+        "document": plan_json(plan),
+        "text": plan_text(plan),
+        "unbrazed": unbrazed,
+        "tapped": tapped,
+        "plan": plan,
+    }
 
 
 def work_sheet(plan: Any, day: date) -> bytes:
     """Return the work sheet's PDF, byte for byte what ``join --pdf`` writes on that day."""
     from pitchcam.joining.papers.worksheet import write_worksheet
 
-    return _written(lambda path: write_worksheet(plan, path, day), "work-sheet.pdf")
+    return written(lambda path: write_worksheet(plan, path, day), "work-sheet.pdf")
 
 
-def stock(record: Path) -> list[dict[str, Any]]:
-    """Return the rows of stock, as ``stock list`` tells them."""
-    from pitchcam.joining.stock.store import StockStore
-
-    with StockStore(record) as store:
-        rows = store.rows()
-    return [
-        {"id": r.id, "text": r.text, "name": r.name, "bore_mm": r.bore_mm, "count": r.count,
-         "length_mm": r.length_mm, "material": r.material, "pressure_bar": r.pressure_bar,
-         "ends": [None if e is None else e.text for e in (r.end_a, r.end_b)]}
-        for r in rows
-    ]  # fmt: skip
-
-
-def stock_file(record: Path) -> bytes:
-    """Return the stock as the sheet that it is read from."""
-    from pitchcam.joining.stock.store import StockStore, stock_csv
-
-    with StockStore(record) as store:
-        return stock_csv(store.rows()).encode()
-
-
-def take_stock(record: Path, sheet: bytes, who: str, now: datetime) -> str:
-    """Take a stock sheet into the record, whole or not at all; say what changed.
-
-    Raises
-    ------
-    PitchcamError
-        Naming the faults of the sheet by line and column, of which the first ten.
-    """
-    from pitchcam.joining.stock.sheet import StockError, read_stock
-    from pitchcam.joining.stock.store import StockStore
-
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "stock.csv"
-        path.write_bytes(sheet)
-        try:
-            rows = read_stock(path)
-        except StockError as error:
-            lines = "; ".join(line.rstrip(".") for line in error.lines[:10])
-            raise PitchcamError(f"the sheet has faults: {lines}.", error.advice) from None
-    with StockStore(record) as store:
-        changed = store.take_in(rows, who=who, now=now)
-        total = len(store.rows())
-    return f"{len(rows)} rows read, {changed} new or changed; stock has {total} rows"
-
-
-def move_stock(record: Path, typed: Typed, now: datetime) -> str:
-    """Take pieces out of stock or put them back; the move is kept."""
-    from pitchcam.joining.stock.store import StockStore
-
-    pieces = number(typed.get("pieces"), "number of pieces")
-    who, identity = (typed.get("who") or "").strip(), (typed.get("id") or "").strip()
-    if pieces is None or pieces != int(pieces) or not 1 <= pieces <= 9999 or not who:
-        raise UsageError("a move needs 1 to 9999 pieces, and who moves them.", "Fill in both.")
-    change = -int(pieces) if typed.get("back") else int(pieces)
-    with StockStore(record) as store:
-        left = store.take_out(identity, change, who=who, why=typed.get("why") or "", now=now)
-    return f"{identity}: {left} left"
-
-
-def marker_sheet(name: str, page: str) -> bytes:
-    """Return the marker sheet's PDF as ``sheet`` writes it."""
-    from pitchcam.sheet import sheet, write_sheet
-
-    if name not in ("part", "box") or page not in ("a4", "letter"):
-        raise UsageError("there is no such sheet;", "choose part or box, on a4 or letter")
-    return _written(lambda path: write_sheet(sheet(name), path, page), "marker-sheet.pdf")
-
-
-def marker_cells(name: str = "part") -> dict[str, Any]:
-    """Return what a screen shows of the marker sheet, in mm from the window's middle."""
-    from pitchcam.sheet.draw import bits
-    from pitchcam.sheet.layout import BAR_MM, CELLS, sheet
-
-    plan = sheet(name)
-    cells = []
-    for marker in plan.markers:
-        side = marker.side_mm / CELLS
-        left, top = marker.x_mm - marker.side_mm / 2, marker.y_mm - marker.side_mm / 2
-        for row, line in enumerate(bits(marker.id)):
-            for x, width in _runs(line):
-                cells.append((round(left + x * side, 4), round(top + row * side, 4),
-                              round(width * side, 4), side))  # fmt: skip
-    return {"cells": cells, "outer": plan.outer_mm, "window": plan.window_mm, "bar": BAR_MM}
-
-
-def _runs(line: Any) -> list[tuple[int, int]]:
-    """Return (start, length) of each run of black cells."""
-    runs, start = [], None
-    for i, black in enumerate([*line, False]):
-        if black and start is None:
-            start = i
-        elif not black and start is not None:
-            runs.append((start, i - start))
-            start = None
-    return runs
-
-
-def _written(write: Any, name: str) -> bytes:
+def written(write: Any, name: str) -> bytes:
     """Return what a writer of files writes."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / name

@@ -178,9 +178,13 @@ def _same_site(headers: Headers, scheme: str, host: str) -> None:
 async def _plain(send: Send, status: int, line: str) -> None:
     body = (line + "\n").encode()
     start: dict[str, Any] = {
-        "type": "http.response.start", "status": status,
-        "headers": [(b"content-type", b"text/plain; charset=utf-8"),
-                    (b"content-length", str(len(body)).encode()), (b"connection", b"close")],
-    }  # fmt: skip
+        "type": "http.response.start",
+        "status": status,
+        "headers": [
+            (b"content-type", b"text/plain; charset=utf-8"),
+            (b"content-length", str(len(body)).encode()),
+            (b"connection", b"close"),
+        ],
+    }
     await send(start)
     await send({"type": "http.response.body", "body": body})

@@ -100,9 +100,13 @@ def measure(task: Task, say: Say) -> Outcome:
         from pitchcam.camera.lenses import Lenses
 
         measurement = pitchcam.identify(
-            path, settings.scale, cast=settings.cast, shrinkage=settings.shrinkage, progress=say,
+            path,
+            settings.scale,
+            cast=settings.cast,
+            shrinkage=settings.shrinkage,
+            progress=say,
             lenses=None if task.lenses is None else Lenses(path=task.lenses),
-        )  # fmt: skip
+        )
         say("drawing the picture")
         with contextlib.suppress(OSError, ValueError):  # no picture, but still an answer
             write_view(measurement, path, task.view)
@@ -209,13 +213,16 @@ def write_view(measurement: Measurement, path: Path, folder: Path) -> None:
     kept = {f"{part}-{number}": plot_data(thread) for part, number, thread in found}
     write_whole(folder / "plots.json", json.dumps(kept, allow_nan=False).encode())
     photo, scale = measurement.photo, measurement.scale
-    _write_json(folder, {
-        "width": None if photo is None else photo.width_px,
-        "height": None if photo is None else photo.height_px,
-        "reference": [] if scale is None else _points(scale.outline_px),
-        "parts": [_points(part.outline_px) for part in measurement.parts],
-        "threads": [_thread_view(*row) for row in found],
-    })  # fmt: skip
+    _write_json(
+        folder,
+        {
+            "width": None if photo is None else photo.width_px,
+            "height": None if photo is None else photo.height_px,
+            "reference": [] if scale is None else _points(scale.outline_px),
+            "parts": [_points(part.outline_px) for part in measurement.parts],
+            "threads": [_thread_view(*row) for row in found],
+        },
+    )
 
 
 #: The report's plots: profile, spectrum, spacing.
@@ -236,19 +243,25 @@ def _thread_view(part: int, number: int, thread: ThreadResult) -> dict[str, Any]
 
     drawn = thread.plots
     has_pitch = thread.reading.pitch_mm is not None
-    titles = [] if drawn is None else [
-        title for title, data in zip(_PLOTS, (drawn.folded, drawn.spectrum, drawn.drift),
-                                     strict=True)
-        if len(data[0]) > 1 and (has_pitch or data is not drawn.spectrum)
-    ]  # fmt: skip
+    titles = (
+        []
+        if drawn is None
+        else [
+            title
+            for title, data in zip(_PLOTS, (drawn.folded, drawn.spectrum, drawn.drift), strict=True)
+            if len(data[0]) > 1 and (has_pitch or data is not drawn.spectrum)
+        ]
+    )
     return {
-        "part": part, "number": number, "budget": budget_table(thread),
+        "part": part,
+        "number": number,
+        "budget": budget_table(thread),
         "plots": [{"title": t, "file": plot_file(part, number, t)} for t in titles],
         "axis": _points((thread.span_px or ()) if drawn is None else drawn.axis_px),
         "edges": [] if drawn is None else [_points(edge) for edge in drawn.edges_px],
         "crests": [] if drawn is None else _points(drawn.crests_px),
         "flanks": [] if drawn is None else [_points(line) for line in drawn.flanks_px],
-    }  # fmt: skip
+    }
 
 
 def _points(points: Any) -> list[list[float]]:

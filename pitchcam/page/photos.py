@@ -12,8 +12,12 @@ from pitchcam.files import write_whole
 from pitchcam.page.setup import Setup
 
 #: First bytes -> ending. What else a file is called or says it is does not count.
-_KINDS = ((b"\xff\xd8\xff", ".jpg"), (b"\x89PNG\r\n\x1a\n", ".png"), (b"II*\0", ".tif"),
-          (b"MM\0*", ".tif"))  # fmt: skip
+_KINDS = (
+    (b"\xff\xd8\xff", ".jpg"),
+    (b"\x89PNG\r\n\x1a\n", ".png"),
+    (b"II*\0", ".tif"),
+    (b"MM\0*", ".tif"),
+)
 _HEIF = (b"heic", b"heix", b"hevc", b"hevx", b"heim", b"heis", b"mif1", b"msf1")
 _DIGEST = re.compile(r"[0-9a-f]{64}\Z")
 _NAME_LETTERS = 80

@@ -6,23 +6,46 @@ import re
 
 #: What a command or an option is called on the page.
 _COMMANDS = {
-    "series": "Series on the bench", "lookup": "Look up on the bench", "mate": "Mate on the bench",
-    "join": "Work sheet on the bench", "adapt": "Adapt on the bench", "log list": "the record",
-    "stock list": "Stock on the bench", "stock import": "Stock on the bench",
-    "stock columns": "the sheet of Stock on the bench", "batch": "the box",
-    "identify": "the photo page", "sheet": "the marker sheet", "chart": "Chart on the bench",
-}  # fmt: skip
+    "series": "Series on the bench",
+    "lookup": "Look up on the bench",
+    "mate": "Mate on the bench",
+    "join": "Work sheet on the bench",
+    "adapt": "Adapt on the bench",
+    "log list": "the record",
+    "stock list": "Stock on the bench",
+    "stock import": "Stock on the bench",
+    "stock columns": "the sheet of Stock on the bench",
+    "batch": "the box",
+    "identify": "the photo page",
+    "sheet": "the marker sheet",
+    "chart": "Chart on the bench",
+}
 _OPTIONS = {
-    "pin": "plain pin", "disc": "round disc", "card": "card", "jaws": "caliper jaws",
-    "major": "crests by caliper", "sheet-bar": "marker sheet's bar",
+    "pin": "plain pin",
+    "disc": "round disc",
+    "card": "card",
+    "jaws": "caliper jaws",
+    "major": "crests by caliper",
+    "sheet-bar": "marker sheet's bar",
     "no-reference": "nothing of known size",
-    "axis-height": "height of the thread's axis", "reference-height": "height of the reference",
-    "rare": "the sizes seldom met", "unlisted": "'No series here has it'",
-    "diameter": "the diameter over the crests", "bore": "the bore", "gauge": "the leaf",
-    "apart": "the distance of the two", "immersion": "probe in the fluid", "wall": "port's wall",
-    "probe": "probe's length", "torque": "most torque", "torch": "the torch's power",
-    "matrix": "", "stock": "", "jobs": "photos at once", "record": "",
-}  # fmt: skip
+    "axis-height": "height of the thread's axis",
+    "reference-height": "height of the reference",
+    "rare": "the sizes seldom met",
+    "unlisted": "'No series here has it'",
+    "diameter": "the diameter over the crests",
+    "bore": "the bore",
+    "gauge": "the leaf",
+    "apart": "the distance of the two",
+    "immersion": "probe in the fluid",
+    "wall": "port's wall",
+    "probe": "probe's length",
+    "torque": "most torque",
+    "torch": "the torch's power",
+    "matrix": "",
+    "stock": "",
+    "jobs": "photos at once",
+    "record": "",
+}
 _COMMAND = re.compile(r"pitchcam (log list|stock (?:list|import|columns)|[a-z]+)(?: PHOTO)?\b")
 _OPTION = re.compile(r"--([a-z][a-z-]*)")
 #: What a library said of its own failure is for the terminal, not for a page.

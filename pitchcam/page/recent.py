@@ -23,7 +23,14 @@ def recent_answers(setup: Setup) -> list[dict[str, Any]]:
             entry = store.entry(view.name)
             if entry is not None:
                 status, line = show.headline(entry)
-                out.append({"id": entry.id, "photo": entry.name, "status": status, "line": line,
-                            "mark": show.MARKS[status],
-                            "part": int(store.thumbnail(entry.id, 1) is not None)})  # fmt: skip
+                out.append(
+                    {
+                        "id": entry.id,
+                        "photo": entry.name,
+                        "status": status,
+                        "line": line,
+                        "mark": show.MARKS[status],
+                        "part": int(store.thumbnail(entry.id, 1) is not None),
+                    }
+                )
     return out

@@ -116,9 +116,11 @@ class Runs:
             if self._workers.waiting():
                 run.tell("step", text="waiting for its turn")
             task = Task(
-                job=job, view=self._setup.views / run.record,
-                megapixels=self._setup.limits.megapixels, lenses=self._setup.lenses,
-            )  # fmt: skip
+                job=job,
+                view=self._setup.views / run.record,
+                megapixels=self._setup.limits.megapixels,
+                lenses=self._setup.lenses,
+            )
             limit_s = self._setup.limits.photo_s
             outcome: Outcome = await self._workers.run(
                 run.owner, task, lambda text: run.tell("step", text=text), limit_s
@@ -129,8 +131,11 @@ class Runs:
         except LostError as lost:
             photos.drop(photo)
             why = "long." if lost.slow else "much memory, or breaks the reader of photos."
-            run.tell("failed", message=f"This photo cannot be measured: it takes too {why}",
-                     advice="Send it again from the camera, at the camera's normal size.")
+            run.tell(
+                "failed",
+                message=f"This photo cannot be measured: it takes too {why}",
+                advice="Send it again from the camera, at the camera's normal size.",
+            )
         except PitchcamError as error:
             run.tell("failed", message=error.message, advice=error.advice)
         except Exception:  # one photo never stops the page

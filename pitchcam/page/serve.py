@@ -45,10 +45,16 @@ def serve(setup: Setup, port: int, tell: Tell) -> None:
         port = listening.getsockname()[1]
         app, options = _reach(setup, port, tell)
         config = uvicorn.Config(
-            app, log_level="error", access_log=False, server_header=False, lifespan="on",
-            timeout_keep_alive=10, timeout_graceful_shutdown=2, limit_concurrency=_CONNECTIONS,
+            app,
+            log_level="error",
+            access_log=False,
+            server_header=False,
+            lifespan="on",
+            timeout_keep_alive=10,
+            timeout_graceful_shutdown=2,
+            limit_concurrency=_CONNECTIONS,
             **options,
-        )  # fmt: skip
+        )
         uvicorn.Server(config).run(sockets=[listening])
 
 
@@ -58,8 +64,10 @@ def _reach(setup: Setup, port: int, tell: Tell) -> tuple[Starlette, dict[str, An
 
     if not setup.lan:
         app = make_app(setup)
-        tell(f"pitchcam is at http://127.0.0.1:{port}, for this computer only. "
-             "Stop it with Ctrl-C; for a phone start it with --lan.")  # fmt: skip
+        tell(
+            f"pitchcam is at http://127.0.0.1:{port}, for this computer only. "
+            "Stop it with Ctrl-C; for a phone start it with --lan."
+        )
         return app, {}
     from pitchcam.page import tls
 
@@ -84,8 +92,9 @@ def _socket(host: str, port: int) -> socket.socket:
         listening.listen(128)  # who comes before the server is ready waits
     except OSError as error:
         listening.close()
-        raise UsageError(f"port {port} cannot be taken ({error.strerror}).",
-                         "Name another with --port.") from error  # fmt: skip
+        raise UsageError(
+            f"port {port} cannot be taken ({error.strerror}).", "Name another with --port."
+        ) from error
     return listening
 
 

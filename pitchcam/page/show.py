@@ -17,8 +17,14 @@ from pitchcam.store.entries import Correction, Entry
 from pitchcam.store.rows import entry_rows
 
 #: How sure a verdict reads: status -> the mark before it (a shape, not only a colour).
-MARKS = {"named": "●", "ambiguous": "◐", "off-series": "○", "unreadable": "✕", "refused": "✕",
-         "failed": "✕"}  # fmt: skip
+MARKS = {
+    "named": "●",
+    "ambiguous": "◐",
+    "off-series": "○",
+    "unreadable": "✕",
+    "refused": "✕",
+    "failed": "✕",
+}
 
 
 #: Room around what was found, as a share of its size.
@@ -100,19 +106,30 @@ def _thread(
             seals = calls.seal_lines(sealed, thread.reading.gender)
     shown = [c for c in verdict.candidates if c.designation != verdict.designation]
     return Shown(
-        id=row_id, label=label, status=verdict.status,
+        id=row_id,
+        label=label,
+        status=verdict.status,
         name=verdicts.name_words(verdict),
-        standard=verdict.standard or "", chance=verdict.probability,
-        sure="" if verdict.probability is None or verdict.status != "named"
+        standard=verdict.standard or "",
+        chance=verdict.probability,
+        sure=""
+        if verdict.probability is None or verdict.status != "named"
         else percent(verdict.probability),
-        next_step=verdict.next_step or "", rows=words.figure_rows(thread),
+        next_step=verdict.next_step or "",
+        rows=words.figure_rows(thread),
         turns="" if thread.turns is None else words.turns_words(thread),
-        candidates=[(c.designation, c.standard, percent(c.probability)) for c in shown
-                    if verdict.status != "named" or c.probability >= verdicts.RUNNER_UP_MATTERS],
-        same=verdict.same_geometry, notes=verdict.notes, seals=seals,
+        candidates=[
+            (c.designation, c.standard, percent(c.probability))
+            for c in shown
+            if verdict.status != "named" or c.probability >= verdicts.RUNNER_UP_MATTERS
+        ],
+        same=verdict.same_geometry,
+        notes=verdict.notes,
+        seals=seals,
         gender=thread.reading.gender,
-        corrected=None if made is None else (made.designation, made.who, made.why), view=view,
-    )  # fmt: skip
+        corrected=None if made is None else (made.designation, made.who, made.why),
+        view=view,
+    )
 
 
 def headline(entry: Entry) -> tuple[str, str]:
@@ -132,8 +149,12 @@ def scale_line(entry: Entry) -> str:
     return "" if measured is None or measured.scale is None else words.scale_line(measured)
 
 
-_COMPARED = {"pitch_mm": "pitch", "major_mm": "major diameter",
-             "pitch_diameter_mm": "pitch diameter", "angle_deg": "thread angle"}  # fmt: skip
+_COMPARED = {
+    "pitch_mm": "pitch",
+    "major_mm": "major diameter",
+    "pitch_diameter_mm": "pitch diameter",
+    "angle_deg": "thread angle",
+}
 
 
 def agreement(shown: list[Shown], documents: list[Mapping[str, Any]]) -> list[dict[str, Any]]:
@@ -150,8 +171,17 @@ def agreement(shown: list[Shown], documents: list[Mapping[str, Any]]) -> list[di
             continue
         worst = max(
             abs(a["value"] - b["value"]) / max((a["u"] ** 2 + b["u"] ** 2) ** 0.5, 1e-12)
-            for i, a in enumerate(values) for b in values[i + 1 :]
-        )  # fmt: skip
-        out.append({"name": name, "angle": key == "angle_deg", "values": read, "spread": worst,
-                    "agree": worst <= 2.0, "inch": 1.0 / MM_PER_INCH})  # fmt: skip
+            for i, a in enumerate(values)
+            for b in values[i + 1 :]
+        )
+        out.append(
+            {
+                "name": name,
+                "angle": key == "angle_deg",
+                "values": read,
+                "spread": worst,
+                "agree": worst <= 2.0,
+                "inch": 1.0 / MM_PER_INCH,
+            }
+        )
     return out

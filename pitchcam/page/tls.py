@@ -65,18 +65,20 @@ def _make(cert_file: Path, key_file: Path, names: Sequence[str]) -> None:
     now = datetime.now(UTC)
     made = (
         x509.CertificateBuilder()
-        .subject_name(name).issuer_name(name).public_key(key.public_key())
+        .subject_name(name)
+        .issuer_name(name)
+        .public_key(key.public_key())
         .serial_number(x509.random_serial_number())
-        .not_valid_before(now - timedelta(hours=1)).not_valid_after(now + timedelta(days=_DAYS))
+        .not_valid_before(now - timedelta(hours=1))
+        .not_valid_after(now + timedelta(days=_DAYS))
         .add_extension(x509.SubjectAlternativeName([_name(n) for n in names]), critical=False)
         .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
         .add_extension(x509.ExtendedKeyUsage([ExtendedKeyUsageOID.SERVER_AUTH]), critical=False)
         .sign(key, hashes.SHA256())
-    )  # fmt: skip
+    )
     pem = key.private_bytes(
-        serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8,
-        serialization.NoEncryption(),
-    )  # fmt: skip
+        serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
+    )
     for path, data in ((key_file, pem), (cert_file, made.public_bytes(serialization.Encoding.PEM))):
         path.unlink(missing_ok=True)
         with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:

@@ -16,9 +16,7 @@ Typed = Mapping[str, str]
 
 #: The references of a photo, the best first, as the page offers them: name, what it is, and
 #: whether it has a size to state.
-REFERENCES = tuple(
-    (kind.name, kind.label, kind.name in SIZED) for kind in REFERENCE_KINDS.values()
-)
+REFERENCES = tuple((kind.name, kind.label, kind.name in SIZED) for kind in REFERENCE_KINDS.values())
 
 
 def length(text: str | None) -> float | None:
@@ -102,9 +100,12 @@ def reference_of(spec_text: str) -> dict[str, str]:
     source = "sheet" if spec["source"] == "auto" else spec["source"]
     size = spec["mm"] if source != "sheet" else spec["sheet_bar_mm"]
     shown = {
-        "source": source, "size": size, "reference_height": spec["height_mm"],
-        "axis_height": spec["axis_height_mm"], "shrinkage": kept["shrinkage_percent"],
-    }  # fmt: skip
+        "source": source,
+        "size": size,
+        "reference_height": spec["height_mm"],
+        "axis_height": spec["axis_height_mm"],
+        "shrinkage": kept["shrinkage_percent"],
+    }
     typed = {k: v if isinstance(v, str) else f"{v:g}" for k, v in shown.items() if v is not None}
     return typed | ({"cast": "yes"} if kept["cast"] else {})
 

@@ -40,8 +40,13 @@ Handler = Callable[[Request], Awaitable[Response]]
 Change = Callable[[Request, dict[str, Any]], Awaitable[Response]]
 
 #: Where the navigation leads: address, word.
-PLACES = (("/", "Photo"), ("/live", "Live"), ("/box", "Box"), ("/bench", "Bench"),
-          ("/record", "Record"))  # fmt: skip
+PLACES = (
+    ("/", "Photo"),
+    ("/live", "Live"),
+    ("/box", "Box"),
+    ("/bench", "Bench"),
+    ("/record", "Record"),
+)
 _MOST_FIELDS = 60
 #: Anything that looks like a place on the disk: two or more steps of a path.
 _PATH = re.compile(r"(?<![\w/.-])(?:[A-Za-z]:)?(?:[/\\][\w.@+-]+){2,}[/\\]?")
@@ -50,9 +55,13 @@ _PATH = re.compile(r"(?<![\w/.-])(?:[A-Za-z]:)?(?:[/\\][\w.@+-]+){2,}[/\\]?")
 @cache
 def _environment() -> Environment:
     environment = Environment(
-        loader=PackageLoader("pitchcam.page"), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True, auto_reload=False,
-    )  # fmt: skip
+        loader=PackageLoader("pitchcam.page"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        auto_reload=False,
+    )
     environment.filters["plain"] = on_the_page
     environment.filters["start"] = lambda text: text[:1].upper() + text[1:]
     return environment
@@ -74,10 +83,18 @@ def page(request: Request, template: str, status: int = 200, **values: Any) -> H
     """Return a page from its template."""
     access: Access = request.app.state.access
     session = request.scope.get("session")
-    html = _environment().get_template(template).render(
-        token=access.change_token(session) if session else "", places=PLACES,
-        here=request.url.path, version=__version__, lan=setup_of(request).lan, **values,
-    )  # fmt: skip
+    html = (
+        _environment()
+        .get_template(template)
+        .render(
+            token=access.change_token(session) if session else "",
+            places=PLACES,
+            here=request.url.path,
+            version=__version__,
+            lan=setup_of(request).lan,
+            **values,
+        )
+    )
     return HTMLResponse(html, status_code=status)
 
 
@@ -130,9 +147,7 @@ def post(path: str, change: Change) -> Route:
         if sent is not None and not access.allows_change(session_of(request), sent):
             raise RefusedRequestError(403, "This page is too old. Load it again.")
         try:
-            form = await request.form(
-                max_files=1, max_fields=_MOST_FIELDS, max_part_size=64 * 1024
-            )
+            form = await request.form(max_files=1, max_fields=_MOST_FIELDS, max_part_size=64 * 1024)
         except (MultiPartException, HTTPException):
             raise RefusedRequestError(400, "The form cannot be read. Load it again.") from None
         async with form_closed(form):
@@ -197,5 +212,10 @@ async def on_gone(request: Request, error: Exception) -> Response:
 async def on_fault(request: Request, error: Exception) -> Response:
     """Tell that the program failed, and no more; the terminal gets the rest."""
     traceback.print_exception(error, file=sys.stderr)
-    return told(request, InputError("That went wrong here, not with you.",
-                                    "Try again; if it stays, restart the page."), 500)  # fmt: skip
+    return told(
+        request,
+        InputError(
+            "That went wrong here, not with you.", "Try again; if it stays, restart the page."
+        ),
+        500,
+    )

@@ -82,8 +82,10 @@ def _of_pixels(pixels: NDArray[Any], f35_mm: float | None) -> Photo:
         )
     whole = np.ascontiguousarray(pixels)
     return Photo(
-        path=Path("pixels"), sha256=hashlib.sha256(whole.tobytes()).hexdigest(), pixels=whole,
+        path=Path("pixels"),
+        sha256=hashlib.sha256(whole.tobytes()).hexdigest(),
+        pixels=whole,
         f35_mm=None if f35_mm is None else float(f35_mm),
         f35_source="none" if f35_mm is None else "stated",
         origin=origin_of({}, width, height),
-    )  # fmt: skip
+    )

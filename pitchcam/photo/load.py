@@ -38,9 +38,13 @@ MOST_BYTES = int(MAX_MEGAPIXELS * 1e6) * _MAX_BYTES_PER_PIXEL
 
 _PILLOW_FORMATS = ("JPEG", "PNG", "TIFF")
 _MAGIC = {
-    b"\xff\xd8\xff": "JPEG", b"\x89PNG": "PNG", b"II*\0": "TIFF", b"MM\0*": "TIFF",
-    b"II+\0": "TIFF", b"MM\0+": "TIFF",
-}  # fmt: skip
+    b"\xff\xd8\xff": "JPEG",
+    b"\x89PNG": "PNG",
+    b"II*\0": "TIFF",
+    b"MM\0*": "TIFF",
+    b"II+\0": "TIFF",
+    b"MM\0+": "TIFF",
+}
 #: As many bytes as tell the format.
 _MAGIC_BYTES = 16
 #: A dozen passes over the largest picture, each a tenth of a second for ten megapixels.
@@ -95,9 +99,13 @@ def load_photo(path: str | os.PathLike[str], max_megapixels: float = MAX_MEGAPIX
         raise InputError(f"{file.name} is damaged ({said.damage[0]});", _RETAKE)
     digest = hashlib.sha256(data).hexdigest()
     return Photo(
-        path=file, sha256=digest, pixels=pixels, f35_mm=shot.f35_mm, f35_source=shot.f35_source,
+        path=file,
+        sha256=digest,
+        pixels=pixels,
+        f35_mm=shot.f35_mm,
+        f35_source=shot.f35_source,
         origin=shot.origin,
-    )  # fmt: skip
+    )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -109,9 +117,7 @@ class _Shot:
     origin: Origin
 
 
-def _shot(
-    tags: Mapping[int, Any], exif_ifd: Mapping[int, Any], size: tuple[int, int]
-) -> _Shot:
+def _shot(tags: Mapping[int, Any], exif_ifd: Mapping[int, Any], size: tuple[int, int]) -> _Shot:
     f35, source = focal_length(exif_ifd, *size)
     return _Shot(f35_mm=f35, f35_source=source, origin=origin_of(exif_ifd, *size, tags))
 
@@ -179,8 +185,9 @@ def _check_scans(scans: int, size: tuple[int, int], file: Path) -> None:
     if scans > MOST_SCANS or scans * size[0] * size[1] > MOST_SCAN_MEGAPIXELS * 1e6:
         raise InputError(
             f"{file.name} is coded in {scans if scans <= MOST_SCANS else f'over {MOST_SCANS}'} "
-            "passes over the picture, as no camera does;", "save it again as a plain JPEG",
-        )  # fmt: skip
+            "passes over the picture, as no camera does;",
+            "save it again as a plain JPEG",
+        )
 
 
 def _opencv_reads(image: Any, kind: str) -> bool:
@@ -251,5 +258,3 @@ def _decoder_errors() -> Iterator[None]:
         raise
     except Exception as error:
         raise DamagedError from error
-
-

@@ -50,9 +50,11 @@ class Origin:
 
 
 def origin_of(
-    exif_ifd: Mapping[int, Any], width_px: int, height_px: int,
+    exif_ifd: Mapping[int, Any],
+    width_px: int,
+    height_px: int,
     tags: Mapping[int, Any] | None = None,
-) -> Origin:  # fmt: skip
+) -> Origin:
     """Return what tags and size tell of a picture's way.
 
     Parameters
@@ -68,8 +70,9 @@ def origin_of(
     return Origin(
         shrunk=None if recorded is None else max(width_px, height_px) / max(recorded),
         sensor_aspect=same_aspect((width_px, height_px), (SENSOR_ASPECT, 1.0)),
-        zoom=number(exif_ifd.get(_ZOOM)), camera=_camera(tags or {}, exif_ifd),
-    )  # fmt: skip
+        zoom=number(exif_ifd.get(_ZOOM)),
+        camera=_camera(tags or {}, exif_ifd),
+    )
 
 
 def _camera(tags: Mapping[int, Any], exif_ifd: Mapping[int, Any]) -> str | None:

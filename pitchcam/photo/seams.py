@@ -67,9 +67,10 @@ class Seam:
     def text(self) -> str:
         """What is seen, for people."""
         what = {
-            "seam": "changes its light abruptly across", "shift": "is moved aside below",
+            "seam": "changes its light abruptly across",
+            "shift": "is moved aside below",
             "repeated": "repeats itself at",
-        }[self.kind]  # fmt: skip
+        }[self.kind]
         return f"the picture {what} {self.along} {self.at_px}"
 
 
@@ -127,9 +128,7 @@ def _eight_bit(pixels: NDArray[np.generic]) -> Any:
     return (coded >> 8).astype(np.uint8) if pixels.dtype == np.uint16 else coded
 
 
-def _seam_of_rows(
-    plane: NDArray[np.uint8], turned: NDArray[np.uint8]
-) -> tuple[Kind | None, int]:
+def _seam_of_rows(plane: NDArray[np.uint8], turned: NDArray[np.uint8]) -> tuple[Kind | None, int]:
     """Return the kind of damage between rows and the first row below it.
 
     ``turned`` is the transposed plane: whatever sums along a row does so there over many at once.

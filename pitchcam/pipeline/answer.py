@@ -22,8 +22,9 @@ from pitchcam.photo.given import Given, photo_of
 from pitchcam.photo.seams import find_seam
 from pitchcam.pipeline.arguments import checked_scale, checked_shrinkage
 from pitchcam.pipeline.own_scale import from_crests
-from pitchcam.pipeline.part_threads import Found, Wanted, one_thread
+from pitchcam.pipeline.part_threads import Wanted, one_thread
 from pitchcam.pipeline.scene import Progress, Scene, take_apart
+from pitchcam.pipeline.unfit import Found
 from pitchcam.pipeline.unscaled import assumed, told_in_ratios
 from pitchcam.records import (
     Flag,
@@ -155,11 +156,14 @@ def _measure(scene: Scene, wanted: Wanted, say: Progress) -> Measurement:
         x0, y0 = part.outline_px.min(axis=0)
         x1, y1 = part.outline_px.max(axis=0)
         step = max(1, len(part.outline_px) // 400)
-        results.append(PartResult(
-            id=number, box_px=(float(x0), float(y0), float(x1), float(y1)),
-            threads=tuple(threads),
-            outline_px=tuple((float(x), float(y)) for x, y in part.outline_px[::step]),
-        ))  # fmt: skip
+        results.append(
+            PartResult(
+                id=number,
+                box_px=(float(x0), float(y0), float(x1), float(y1)),
+                threads=tuple(threads),
+                outline_px=tuple((float(x), float(y)) for x, y in part.outline_px[::step]),
+            )
+        )
     if unscaled:
         results = told_in_ratios(results, scene.camera, flags)
     else:
@@ -173,13 +177,16 @@ def _measure(scene: Scene, wanted: Wanted, say: Progress) -> Measurement:
         raise UnreadableError(_sentence(last.message), last.advice, code=code)
     measurement = Measurement(
         photo=PhotoInfo(
-            file=Path(scene.photo.path).name, sha256=scene.photo.sha256,
-            width_px=scene.photo.width_px, height_px=scene.photo.height_px,
+            file=Path(scene.photo.path).name,
+            sha256=scene.photo.sha256,
+            width_px=scene.photo.width_px,
+            height_px=scene.photo.height_px,
             lens=_lens(scene),
         ),
         scale=NO_SCALE if unscaled else _scale_result(scene, first_scale),
-        parts=tuple(results), warnings=_distinct(flags),
-    )  # fmt: skip
+        parts=tuple(results),
+        warnings=_distinct(flags),
+    )
     return replace(measurement, parts=tuple(_advised(measurement, p) for p in results))
 
 
@@ -201,9 +208,14 @@ def _left_open(result: ThreadResult) -> ThreadResult:
     if result.verdict.status != "named":
         return result
     verdict = replace(
-        result.verdict, status="ambiguous", designation=None, standard=None, probability=None,
-        same_geometry=(), next_step=f"{FLAGS['which-thread'][1]}.".capitalize(),
-    )  # fmt: skip
+        result.verdict,
+        status="ambiguous",
+        designation=None,
+        standard=None,
+        probability=None,
+        same_geometry=(),
+        next_step=f"{FLAGS['which-thread'][1]}.".capitalize(),
+    )
     return replace(result, verdict=verdict)
 
 
@@ -213,8 +225,10 @@ def _compare_major(read: list[ThreadResult], stated_mm: float) -> None:
     if majors and all(abs(q.value - stated_mm) > max(0.03 * stated_mm, 4 * q.u) for q in majors):
         raise UnreadableError(
             f"By the marker sheet the thread measures {majors[0].value:.2f} mm, by the caliper "
-            f"{stated_mm:.2f} mm.", FLAGS["references-disagree"][1], code="references-disagree",
-        )  # fmt: skip
+            f"{stated_mm:.2f} mm.",
+            FLAGS["references-disagree"][1],
+            code="references-disagree",
+        )
 
 
 def _sentence(text: str) -> str:
@@ -258,8 +272,11 @@ def _scale_result(scene: Scene, first: Quantity | None) -> ScaleResult | None:
         box = (float(x0), float(y0), float(x1), float(y1))
     source = scene.reference.source if scene.reference is not None else spec.source
     return ScaleResult(
-        source=source, mm_per_px=first, camera_height_mm=height, box_px=box,
+        source=source,
+        mm_per_px=first,
+        camera_height_mm=height,
+        box_px=box,
         stated_mm=spec.mm if source == spec.source else spec.sheet_bar_mm,
         focal_px=Quantity(value=camera.f_px, u=camera.u_f_px),
         outline_px=tuple((float(x), float(y)) for x, y in outline[::step]),
-    )  # fmt: skip
+    )

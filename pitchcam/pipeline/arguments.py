@@ -28,9 +28,7 @@ def checked_scale(scale: ScaleSpec | None) -> ScaleSpec:
         )
     sources = get_args(ScaleSource)
     if spec.source not in sources:
-        raise UsageError(
-            f"{spec.source!r} is no reference.", f"State one of {', '.join(sources)}."
-        )
+        raise UsageError(f"{spec.source!r} is no reference.", f"State one of {', '.join(sources)}.")
     for name in _LENGTHS:
         value = getattr(spec, name)
         if value is not None and not (_is_number(value) and value >= 0):
@@ -56,13 +54,10 @@ def checked_shrinkage(shrinkage: Quantity | None) -> Quantity | None:
         )
     if not 0.0 <= shrinkage.value < 0.1:
         raise UsageError(
-            f"A shrinkage of {100 * shrinkage.value:g} % cannot be right.",
-            "State 0 to 10 percent.",
+            f"A shrinkage of {100 * shrinkage.value:g} % cannot be right.", "State 0 to 10 percent."
         )
     return shrinkage
 
 
 def _is_number(value: object) -> bool:
-    return (
-        isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
-    )
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)

@@ -61,9 +61,7 @@ def from_crests(scene: Scene, parts: list[Shape], reading_mm: float) -> OwnScale
     UnreadableError
         If there is no thread, or none whose crests are seen on both sides.
     """
-    regions = sorted(
-        ((p, r) for p in parts for r in p.threads), key=lambda pr: -pr[1].turns
-    )
+    regions = sorted(((p, r) for p in parts for r in p.threads), key=lambda pr: -pr[1].turns)
     if not regions:
         raise UnreadableError(
             "There is no thread to measure.", FLAGS["no-thread"][1], code="no-thread"
@@ -74,8 +72,9 @@ def from_crests(scene: Scene, parts: list[Shape], reading_mm: float) -> OwnScale
     if not seen:
         raise UnreadableError(
             "The crests of no thread could be measured on both sides, so that they give no scale.",
-            UNFITTED_ADVICE, code="not-read",
-        )  # fmt: skip
+            UNFITTED_ADVICE,
+            code="not-read",
+        )
     chosen, is_open = 0, False
     if len(seen) > 1:
         scores = [_likely([s for _, s in seen], reading_mm / _touched(own)) for _, own in seen]
@@ -86,9 +85,7 @@ def from_crests(scene: Scene, parts: list[Shape], reading_mm: float) -> OwnScale
     for _ in range(ROUNDS):
         reach = shape.frame.origin @ np.array(camera.normal)
         height = camera.distance_mm - float(reach)
-        camera = camera.over_plate(
-            float(reach) * reading_mm / _touched(shape) + height, np.nan
-        )
+        camera = camera.over_plate(float(reach) * reading_mm / _touched(shape) + height, np.nan)
         again = _shape(scene, camera, part, region)
         shape = shape if again is None else again
     place = U_PLACE_PITCHES * shape.pitch_mm * abs(shape.taper)
@@ -105,9 +102,7 @@ def _first(scene: Scene, part: Shape, region: Region, reading_mm: float) -> Came
     return scene.camera.over_plate(scene.camera.f_px * reading_mm / width_px * 1.06, np.nan)
 
 
-def _shape(
-    scene: Scene, camera: Camera, part: Shape, region: Region
-) -> Measured | None:
+def _shape(scene: Scene, camera: Camera, part: Shape, region: Region) -> Measured | None:
     """Return a thread, by its flanks or by its crests alone; None where neither is seen."""
     scene = replace(scene, camera=camera)
     with suppress(*NOT_FITTED):
@@ -151,7 +146,9 @@ def _rough(shape: Measured, longer: float) -> ThreadReading:
         station = Quantity(value=(high - low) * longer + shape.pitch_mm, u=shape.pitch_mm)
     angle = v.get("angle_deg")
     return ThreadReading(
-        pitch_mm=length("pitch_mm", U_RATIO[0]), major_mm=length("major_mm", U_RATIO[1], offset),
+        pitch_mm=length("pitch_mm", U_RATIO[0]),
+        major_mm=length("major_mm", U_RATIO[1], offset),
         angle_deg=None if angle is None else Quantity(value=angle, u=U_ANGLE_DEG),
-        taper=Quantity(value=abs(taper), u=U_TAPER), diameter_station_mm=station,
-    )  # fmt: skip
+        taper=Quantity(value=abs(taper), u=U_TAPER),
+        diameter_station_mm=station,
+    )

@@ -16,16 +16,10 @@ from pitchcam.objects.frame import axis_frame
 from pitchcam.objects.regions import Region
 from pitchcam.objects.shapes import Shape
 from pitchcam.pipeline.pose_report import lies_aslant, part_pose
-from pitchcam.pipeline.scene import Scene, too_blurred
+from pitchcam.pipeline.scene import Scene
 from pitchcam.pipeline.told_lens import scale_per_lens, told
-from pitchcam.records import (
-    BudgetLine,
-    Flag,
-    Quantity,
-    ThreadReading,
-    ThreadResult,
-    Verdict,
-)
+from pitchcam.pipeline.unfit import Found, refusal
+from pitchcam.records import BudgetLine, Flag, Quantity, ThreadReading, ThreadResult, Verdict
 from pitchcam.thread.budget import Geometry, budget, relative_u_scale
 from pitchcam.thread.crest_lines import CrestShape, measure_crests
 from pitchcam.thread.extent import thread_extent
@@ -45,14 +39,10 @@ from pitchcam.thread.reading import (
 )
 from pitchcam.thread.sight import LEVEL, Sight
 
-#: A thread needs at least this many pixels a pitch: below, its flanks are shorter than the blur.
-FEWEST_PX = 7.0
 #: Below this many pixels a pitch an impossible angle is put down to the pixels.
 COARSE_PX = 12.0
-#: Full turns that a photo must show: three crests on either side, which a thread of three turns
-#: shows beside a run-out and a chamfer; and those below which what fits no series is no finding,
-#: since a crest of the run-out may be one of the three.
-FEWEST_TURNS, SURE_TURNS = 2.4, 2.9
+#: Turns below which what fits no series is no finding: a crest of the run-out may be one of them.
+SURE_TURNS = 2.9
 #: Included angles that a screw thread of the series in question can show.
 ANGLES_DEG = (38.0, 74.0)
 #: Slant from which on ridges may hide their flanks: below, a thread shows them or is none.
@@ -62,15 +52,6 @@ LEAST_SLANT = 0.10
 ASLANT_RAD = np.radians(3.0)
 #: Raised where what is seen of a thread does not determine it.
 NOT_FITTED = (np.linalg.LinAlgError, OutlineError)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Found:
-    """One threaded region of a part, and the part's number."""
-
-    part: Shape
-    region: Region
-    number: int
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -116,9 +97,15 @@ def _sight(scene: Scene, part: Shape, region: Region, height_mm: float) -> Sight
     axis = local_axis(points, part.axis, region)
     middle = (region.start_px + region.end_px) / 2
     return Sight(
-        crop=part.crop, field=scene.field, rims=scene.rims, region=region, part_axis=part.axis,
-        outline_px=points, axis=axis, frame=axis_frame(scene.camera, axis, middle, height_mm),
-    )  # fmt: skip
+        crop=part.crop,
+        field=scene.field,
+        rims=scene.rims,
+        region=region,
+        part_axis=part.axis,
+        outline_px=points,
+        axis=axis,
+        frame=axis_frame(scene.camera, axis, middle, height_mm),
+    )
 
 
 def _focused(scene: Scene, found: Found) -> Scene:
@@ -132,9 +119,7 @@ def _focused(scene: Scene, found: Found) -> Scene:
     return told(scene, lies)
 
 
-def _laid(
-    shape: ThreadShape | CrestShape, scene: Scene, part: Shape, level: Rest
-) -> Rest:
+def _laid(shape: ThreadShape | CrestShape, scene: Scene, part: Shape, level: Rest) -> Rest:
     """Return how a part rests, by one of its threads."""
     fixed = None if scene.reference is None else scene.reference.place_mm
     known = Known(height_mm=scene.spec.axis_height_mm, fixed_mm=fixed)
@@ -153,7 +138,7 @@ def one_thread(
         and the scale on its axis with its uncertainty, mm per pixel.
     """
     number = found.number
-    problem = _refuse_region(scene, found)
+    problem = refusal(scene, found)
     if problem is None:
         try:
             with boundary(lambda: f"the measurement of part {number}", NOT_FITTED):
@@ -165,8 +150,9 @@ def one_thread(
                 boundary(lambda: f"the crests of part {number}", NOT_FITTED),
             ):
                 return _by_crests(scene, found, wanted, flags)
-            problem = flag("not-read", f"the flanks of part {number} could not be fitted",
-                           UNFITTED_ADVICE)  # fmt: skip
+            problem = flag(
+                "not-read", f"the flanks of part {number} could not be fitted", UNFITTED_ADVICE
+            )
         except UnreadableError as error:
             # The message is a sentence; among warnings it stands as a clause.
             text = error.message.rstrip(".")
@@ -185,20 +171,27 @@ def _one_thread(
     angle = shape.section.fit.angle_deg
     if not ANGLES_DEG[0] <= angle <= ANGLES_DEG[1]:
         problem = flag(
-            "no-thread", f"part {number} repeats with an included angle of {angle:.0f} degrees, as "
+            "no-thread",
+            f"part {number} repeats with an included angle of {angle:.0f} degrees, as "
             "no screw thread does",
-        )  # fmt: skip
+        )
         if region.turns < SURE_TURNS + 1:
             # A shoulder or a chamfer at either end counts as a turn's side, and makes the angle.
             problem = _hardly_turns(number)
         elif region.spacing_px < COARSE_PX:
             # So few pixels may have made the angle.
-            problem = flag("too-small", f"the thread of part {number} has only "
-                                        f"{region.spacing_px:.0f} pixels a pitch")  # fmt: skip
+            problem = flag(
+                "too-small",
+                f"the thread of part {number} has only {region.spacing_px:.0f} pixels a pitch",
+            )
         return _unreadable(found, problem, flags), None
     if shape.section.winding.hand < 0:
-        flags.append(flag("left-hand", f"the light along the flanks of part {number} is that of a "
-                                       "left-hand thread"))  # fmt: skip
+        flags.append(
+            flag(
+                "left-hand",
+                f"the light along the flanks of part {number} is that of a left-hand thread",
+            )
+        )
     flags += lies_aslant(rest.pose, number)
     lines = budget(shape, _geometry(scene, shape, rest))
     reading = to_reading(shape, lines, thread_extent(shape, part, region))
@@ -208,11 +201,16 @@ def _one_thread(
     if _unsure(region, verdict):
         return _unreadable(found, _hardly_turns(number), flags), None
     result = ThreadResult(
-        reading=reading, half_angles_deg=half_angles(shape, lines), turns=region.turns,
-        span_px=_span(shape), budget=lines, verdict=verdict,
-        plots=plots(shape, reading) if wanted.plots else None, pose=part_pose(rest.pose),
+        reading=reading,
+        half_angles_deg=half_angles(shape, lines),
+        turns=region.turns,
+        span_px=_span(shape),
+        budget=lines,
+        verdict=verdict,
+        plots=plots(shape, reading) if wanted.plots else None,
+        pose=part_pose(rest.pose),
         taper_sign=_sign(shape.section.fit.taper),
-    )  # fmt: skip
+    )
     return result, _axis_scale(shape, lines)
 
 
@@ -231,19 +229,27 @@ def _by_crests(
     if _unsure(region, verdict):
         return _unreadable(found, _hardly_turns(number), flags), None
     if shape.half_angles_deg is None:
-        flags.append(flag("slanted", f"part {number} is seen so much along its axis that its "
-                                     "ridges hide their flanks: the thread angle is not read",
-        ))  # fmt: skip
-    ends = shape.frame.to_photo(np.array([
-        [shape.span_mm[0], 0.0, 0.0], [shape.span_mm[1], 0.0, 0.0],
-    ]))  # fmt: skip
+        flags.append(
+            flag(
+                "slanted",
+                f"part {number} is seen so much along its axis that its "
+                "ridges hide their flanks: the thread angle is not read",
+            )
+        )
+    ends = shape.frame.to_photo(
+        np.array([[shape.span_mm[0], 0.0, 0.0], [shape.span_mm[1], 0.0, 0.0]])
+    )
     result = ThreadResult(
-        reading=reading, half_angles_deg=(None, None), turns=region.turns,
+        reading=reading,
+        half_angles_deg=(None, None),
+        turns=region.turns,
         span_px=((float(ends[0, 0]), float(ends[0, 1])), (float(ends[1, 0]), float(ends[1, 1]))),
-        budget=lines, verdict=verdict, plots=crest_plots(shape) if wanted.plots else None,
+        budget=lines,
+        verdict=verdict,
+        plots=crest_plots(shape) if wanted.plots else None,
         pose=part_pose(rest.pose),
         taper_sign=_sign(shape.taper),
-    )  # fmt: skip
+    )
     return result, _axis_scale(shape, lines)
 
 
@@ -267,10 +273,13 @@ def _unreadable(found: Found, problem: Flag, flags: list[Flag]) -> ThreadResult:
     part, region = found.part, found.region
     ends = part.axis.to_photo(np.array([[region.start_px, 0.0], [region.end_px, 0.0]]))
     return ThreadResult(
-        reading=ThreadReading(), half_angles_deg=(None, None), turns=region.turns,
+        reading=ThreadReading(),
+        half_angles_deg=(None, None),
+        turns=region.turns,
         span_px=((float(ends[0, 0]), float(ends[0, 1])), (float(ends[1, 0]), float(ends[1, 1]))),
-        budget=(), verdict=Verdict(status="unreadable", next_step=problem.advice),
-    )  # fmt: skip
+        budget=(),
+        verdict=Verdict(status="unreadable", next_step=problem.advice),
+    )
 
 
 def _unsure(region: Region, verdict: Verdict) -> bool:
@@ -282,53 +291,7 @@ def _hardly_turns(number: int) -> Flag:
     return flag("few-turns", f"part {number} shows hardly three turns of thread")
 
 
-def _refuse_region(scene: Scene, found: Found) -> Flag | None:
-    part, region, number = found.part, found.region, found.number
-    if part.blob.cut and _near_border(scene, part, region):
-        return flag("cut", f"part {number} is cut through its thread by the edge of the picture "
-                           "or of the light")  # fmt: skip
-    if region.turns < FEWEST_TURNS:
-        return flag("few-turns", f"part {number} shows only {region.turns:.1f} turns of thread")
-    if region.spacing_px < FEWEST_PX:
-        return flag("too-small", f"the thread of part {number} has only {region.spacing_px:.0f} "
-                                 "pixels a pitch")  # fmt: skip
-    if too_blurred(scene.rims.spread.blur_px, region.spacing_px):
-        blur_px, pitch_px = scene.rims.spread.blur_px, region.spacing_px
-        return flag("blurred", f"the blur reaches over {blur_px:.1f} pixels, "
-                               f"the pitch of part {number} over {pitch_px:.0f}")  # fmt: skip
-    if _clipped(scene, part):
-        return flag("over-exposed", f"the background beside part {number} is clipped to white")
-    return None
-
-
-def _near_border(scene: Scene, part: Shape, region: Region) -> bool:
-    s = np.array([region.start_px, region.end_px])
-    ends = part.axis.to_photo(np.stack([s, np.zeros(2)], axis=1))
-    h, w = scene.photo.pixels.shape[:2]
-    reach = part.width_px * 0.7
-    return bool(
-        (ends < reach).any() or (ends[:, 0] > w - reach).any() or (ends[:, 1] > h - reach).any()
-    )
-
-
-def _clipped(scene: Scene, part: Shape) -> bool:
-    """Whether the background around a part is clipped in the channel that is measured."""
-    import cv2
-
-    x0, y0 = part.crop.origin_px
-    h, w = part.crop.mask.shape
-    pixels = scene.photo.pixels[y0 : y0 + h, x0 : x0 + w]
-    around = cv2.dilate(part.crop.mask, np.ones((15, 15), np.uint8)) - part.crop.mask
-    full = np.iinfo(pixels.dtype).max
-    values = pixels[around > 0]
-    if values.ndim == 2:
-        values = values[:, 0] if part.crop.channel == "blue" else values.min(axis=1)
-    return float(np.mean(values >= 0.992 * full)) > 0.25
-
-
-def _geometry(
-    scene: Scene, shape: ThreadShape | CrestShape, rest: Rest
-) -> Geometry:
+def _geometry(scene: Scene, shape: ThreadShape | CrestShape, rest: Rest) -> Geometry:
     camera = shape.camera
     centre = np.array(camera.centre_px)
     corner = float(np.hypot(*centre))
@@ -337,24 +300,37 @@ def _geometry(
     lies = rest.pose
     if scene.reference is None:
         return Geometry(
-            height_mm=rest.height_mm, u_scale=scene.u_own_scale, rise_mm=0.0, u_rise_mm=0.0,
-            apart_mm=0.0, corner_share=share, corner_share_reference=share,
-            scale_on_axis=True, slope_rad=lies.slope_rad,
-            u_slope_rad=lies.own_u_slope_rad, height_per_rad=lies.height_per_rad,
+            height_mm=rest.height_mm,
+            u_scale=scene.u_own_scale,
+            rise_mm=0.0,
+            u_rise_mm=0.0,
+            apart_mm=0.0,
+            corner_share=share,
+            corner_share_reference=share,
+            scale_on_axis=True,
+            slope_rad=lies.slope_rad,
+            u_slope_rad=lies.own_u_slope_rad,
+            height_per_rad=lies.height_per_rad,
             slope_per_lens=lies.slope_per_lens,
-        )  # fmt: skip
+        )
     r = scene.reference
     there = float(np.hypot(*(r.where_px - centre))) / corner
     # Along the part's axis its pose tells the tilt.
     apart = abs(float((shape.frame.origin - r.place_mm) @ shape.frame.across))
     return Geometry(
-        height_mm=rest.height_mm, u_scale=r.u_scale, rise_mm=rest.height_mm - r.height_mm,
-        u_rise_mm=float(np.hypot(rest.u_height_mm, r.u_height_mm)), apart_mm=apart,
-        corner_share=share, corner_share_reference=there,
-        slope_rad=lies.slope_rad, u_slope_rad=lies.own_u_slope_rad,
-        height_per_rad=lies.height_per_rad, slope_per_lens=lies.slope_per_lens,
+        height_mm=rest.height_mm,
+        u_scale=r.u_scale,
+        rise_mm=rest.height_mm - r.height_mm,
+        u_rise_mm=float(np.hypot(rest.u_height_mm, r.u_height_mm)),
+        apart_mm=apart,
+        corner_share=share,
+        corner_share_reference=there,
+        slope_rad=lies.slope_rad,
+        u_slope_rad=lies.own_u_slope_rad,
+        height_per_rad=lies.height_per_rad,
+        slope_per_lens=lies.slope_per_lens,
         scale_per_lens=scale_per_lens(scene),
-    )  # fmt: skip
+    )
 
 
 def _as_cast(reading: ThreadReading, shrinkage: Quantity | None) -> ThreadReading:
@@ -368,10 +344,13 @@ def _as_cast(reading: ThreadReading, shrinkage: Quantity | None) -> ThreadReadin
         return Quantity(value=q.value * factor, u=float(np.hypot(q.u, q.value * s.u)))
 
     return replace(
-        reading, gender="internal", pitch_mm=grown(reading.pitch_mm),
-        major_mm=grown(reading.major_mm), pitch_diameter_mm=grown(reading.pitch_diameter_mm),
+        reading,
+        gender="internal",
+        pitch_mm=grown(reading.pitch_mm),
+        major_mm=grown(reading.major_mm),
+        pitch_diameter_mm=grown(reading.pitch_diameter_mm),
         minor_mm=grown(reading.minor_mm),
-    )  # fmt: skip
+    )
 
 
 def _sign(taper: float) -> int:
@@ -379,7 +358,7 @@ def _sign(taper: float) -> int:
 
 
 def _span(shape: ThreadShape) -> tuple[tuple[float, float], tuple[float, float]]:
-    ends = shape.frame.to_photo(np.array([
-        [shape.span_mm[0], 0.0, 0.0], [shape.span_mm[1], 0.0, 0.0],
-    ]))  # fmt: skip
+    ends = shape.frame.to_photo(
+        np.array([[shape.span_mm[0], 0.0, 0.0], [shape.span_mm[1], 0.0, 0.0]])
+    )
     return (float(ends[0, 0]), float(ends[0, 1])), (float(ends[1, 0]), float(ends[1, 1]))

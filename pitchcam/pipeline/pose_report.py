@@ -20,8 +20,9 @@ def part_pose(pose: Pose) -> PartPose:
         turn = _degrees(pose.turn_rad, pose.u_turn_rad)
     return PartPose(
         inclination_deg=_degrees(pose.incline_rad, pose.u_incline_rad),
-        axis_height_mm=Quantity(value=pose.axis_height_mm, u=pose.u_axis_height_mm), turn_deg=turn,
-    )  # fmt: skip
+        axis_height_mm=Quantity(value=pose.axis_height_mm, u=pose.u_axis_height_mm),
+        turn_deg=turn,
+    )
 
 
 def lies_aslant(pose: Pose, number: int) -> list[Flag]:
@@ -29,8 +30,12 @@ def lies_aslant(pose: Pose, number: int) -> list[Flag]:
     incline, u = abs(np.degrees([pose.incline_rad, pose.u_incline_rad]))
     if incline < ASLANT_DEG or incline < 2 * u:
         return []
-    return [flag("inclined", f"part {number} lies aslant by {incline:.0f} degrees; that is taken "
-                             "into account")]  # fmt: skip
+    return [
+        flag(
+            "inclined",
+            f"part {number} lies aslant by {incline:.0f} degrees; that is taken into account",
+        )
+    ]
 
 
 def _degrees(value_rad: float, u_rad: float) -> Quantity:

@@ -84,9 +84,7 @@ class Scene:
         return replace(self, bare=bare, reference=reference, camera=reference.camera)
 
 
-def take_apart(
-    photo: Photo, spec: ScaleSpec, say: Progress, lens: Lens | None = None
-) -> Scene:
+def take_apart(photo: Photo, spec: ScaleSpec, say: Progress, lens: Lens | None = None) -> Scene:
     """Find the objects, edges and reference of a photo; ``lens`` is what is known of its lens.
 
     Raises
@@ -102,9 +100,7 @@ def take_apart(
     camera, reference = _camera(photo, field, spec, lens, flags)
     if reference is not None:
         # Beside the sheet's window lies paper, which is no background for parts.
-        field = find_field(
-            pixels, within_px=reference.outline_px, quarter=photo.quarter
-        )
+        field = find_field(pixels, within_px=reference.outline_px, quarter=photo.quarter)
     shapes = _objects(pixels, field, camera)
     if not shapes:
         raise UnreadableError(
@@ -132,14 +128,23 @@ def take_apart(
                 "--pin, --jaws), or the caliper's reading of the thread (--major); --no-reference "
                 "tells what pitch over diameter says without.",
                 code="no-reference",
-            )  # fmt: skip
+            )
     elif spec.source in LYING:
         _compare(reference, spec, shapes, camera, pins)
     flags += _scene_flags(rims, field, camera)
     return Scene(
-        photo=photo, spec=spec, field=field, shapes=tuple(shapes), rims=rims, camera=camera,
-        reference=reference, flags=tuple(flags), told=told, bare=bare, pins=pins,
-    )  # fmt: skip
+        photo=photo,
+        spec=spec,
+        field=field,
+        shapes=tuple(shapes),
+        rims=rims,
+        camera=camera,
+        reference=reference,
+        flags=tuple(flags),
+        told=told,
+        bare=bare,
+        pins=pins,
+    )
 
 
 def _objects(pixels: NDArray[np.generic], field: Field, camera: Camera) -> list[Shape]:
@@ -152,9 +157,12 @@ def _objects(pixels: NDArray[np.generic], field: Field, camera: Camera) -> list[
 
 
 def _found(
-    explained: Sequence[Explanation] | None, spec: ScaleSpec, shapes: list[Shape], camera: Camera,
+    explained: Sequence[Explanation] | None,
+    spec: ScaleSpec,
+    shapes: list[Shape],
+    camera: Camera,
     pins: Edges,
-) -> tuple[Reference, Camera]:  # fmt: skip
+) -> tuple[Reference, Camera]:
     """Find the stated reference; its scale tells how far off each focal length puts the phone.
 
     ``explained`` are the explanations of the focal length, None where a profile knows it. The
@@ -192,8 +200,10 @@ def _compare(
     if abs(gap) > max(AGREE, 4 * float(np.hypot(other.u_scale, sheet.u_scale))):
         raise UnreadableError(
             f"The marker sheet and the stated {spec.source} give scales {100 * abs(gap):.0f} % "
-            "apart.", FLAGS["references-disagree"][1], code="references-disagree",
-        )  # fmt: skip
+            "apart.",
+            FLAGS["references-disagree"][1],
+            code="references-disagree",
+        )
 
 
 def _camera(
@@ -209,7 +219,12 @@ def _camera(
         profile = load_profile(Path(spec.camera_profile))
         p = profile.for_size(photo.width_px, photo.height_px)
         camera = replace(
-            camera, f_px=p.f_px, u_f_px=p.u_f_px, centre_px=p.centre_px, k1=p.k1, k2=p.k2,
+            camera,
+            f_px=p.f_px,
+            u_f_px=p.u_f_px,
+            centre_px=p.centre_px,
+            k1=p.k1,
+            k2=p.k2,
             u_corner=U_CORNER_PROFILE,
         )
     # A sheet shows as a dozen or more dark squares; without them the search is not worth its time.
@@ -221,16 +236,22 @@ def _camera(
         if pose is not None:
             window = np.array(pose.window_px)
             reference = Reference(
-                source="sheet", camera=pose.camera,
-                u_scale=pose.mm_per_px.u / pose.mm_per_px.value, height_mm=0.0, u_height_mm=0.1,
-                where_px=window.mean(axis=0), labels=(), outline_px=window,
-            )  # fmt: skip
+                source="sheet",
+                camera=pose.camera,
+                u_scale=pose.mm_per_px.u / pose.mm_per_px.value,
+                height_mm=0.0,
+                u_height_mm=0.1,
+                where_px=window.mean(axis=0),
+                labels=(),
+                outline_px=window,
+            )
             return pose.camera, reference
         if spec.source == "sheet":
             raise UnreadableError(
                 "No marker sheet was found in the photo.",
-                "Show at least four of its markers whole and sharp, retake.", code="no-reference",
-            )  # fmt: skip
+                "Show at least four of its markers whole and sharp, retake.",
+                code="no-reference",
+            )
     if photo.f35_mm is None and profile is None and spec.source not in ("major", "none"):
         flags.append(flag("no-exif"))
     return camera, None
@@ -270,16 +291,20 @@ def _refuse_whole(shapes: list[Shape], rims: Rims, spec: ScaleSpec | None) -> No
     if blur > MOST_DRAWN_PX and too_blurred(blur, spacing):
         raise UnreadableError(
             f"The outline is out of focus or shaken: edges are blurred over {2.5 * blur:.0f} "
-            "pixels.", FLAGS["blurred"][1], code="blurred",
-        )  # fmt: skip
+            "pixels.",
+            FLAGS["blurred"][1],
+            code="blurred",
+        )
     kind = None if spec is None else REFERENCE_KINDS.get(spec.source)
     if kind is not None and kind.shape is not None:
         missing = all(s.kind != kind.shape for s in shapes)
         if missing and any(s.lopsided for s in shapes if s.kind == "other" and not s.blob.cut):
             raise UnreadableError(
                 f"Two objects touch or overlap: {kind.says} is not seen by itself, and an "
-                "object has unlike sides.", FLAGS["touching"][1], code="touching",
-            )  # fmt: skip
+                "object has unlike sides.",
+                FLAGS["touching"][1],
+                code="touching",
+            )
     if spacing > 0:
         return
     barbs = any(s.others for s in shapes)
@@ -287,14 +312,14 @@ def _refuse_whole(shapes: list[Shape], rims: Rims, spec: ScaleSpec | None) -> No
     whole = any(s.others and not s.blob.cut for s in shapes)
     if not whole and any(s.blob.cut for s in shapes if s.kind == "other"):
         raise UnreadableError(
-            "A part is cut by the edge of the picture or of the light.", FLAGS["cut"][1],
-            code="cut",
-        )  # fmt: skip
+            "A part is cut by the edge of the picture or of the light.", FLAGS["cut"][1], code="cut"
+        )
     if any(few_crests(*s.stations) for s in shapes if s.kind == "other" and not s.others):
         raise UnreadableError(
             "Only one or two turns of thread are visible; three are needed.",
-            FLAGS["few-turns"][1], code="few-turns",
-        )  # fmt: skip
+            FLAGS["few-turns"][1],
+            code="few-turns",
+        )
     what = "only hose barbs or rings were found" if barbs else "no threaded part was found"
     raise UnreadableError(
         f"There is no thread to measure: {what}.", FLAGS["no-thread"][1], code="no-thread"
@@ -329,14 +354,15 @@ def _scene_flags(rims: Rims, field: Field, camera: Camera) -> list[Flag]:
     flags = []
     widest = float(rims.rims_px.max()) if len(rims.rims_px) else 0.0
     if widest > 2.5:
-        flags.append(flag("rim", f"parts mirror the light over {widest:.0f} pixels along their "
-                                 "edges"))  # fmt: skip
+        flags.append(
+            flag("rim", f"parts mirror the light over {widest:.0f} pixels along their edges")
+        )
     if rims.spread.gain > 0.55:
         flags.append(flag("halo"))
     if camera.tilt_deg > 2.5:
         flags.append(flag("tilt", f"the camera was tilted by about {camera.tilt_deg:.0f} degrees"))
     if field.clipped_share > 0.1:
-        flags.append(flag(
-            "over-exposed", f"{100 * field.clipped_share:.0f} % of the background is clipped"
-        ))  # fmt: skip
+        flags.append(
+            flag("over-exposed", f"{100 * field.clipped_share:.0f} % of the background is clipped")
+        )
     return flags

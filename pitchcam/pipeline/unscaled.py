@@ -22,9 +22,7 @@ def assumed(camera: Camera) -> Camera:
     return camera.over_plate(HELD_MM, float("nan"))
 
 
-def told_in_ratios(
-    parts: list[PartResult], camera: Camera, flags: list[Flag]
-) -> list[PartResult]:
+def told_in_ratios(parts: list[PartResult], camera: Camera, flags: list[Flag]) -> list[PartResult]:
     """Return the parts with candidates by ratio, and with no length in them."""
     threads = [t for p in parts for t in p.threads if t.verdict.status != "unreadable"]
     u_focal = camera.u_f_px / camera.f_px
@@ -35,25 +33,31 @@ def told_in_ratios(
         new[id(thread)] = _without_lengths(replace(thread, verdict=verdict))
     if threads:
         flags.append(flag("no-scale"))
-    return [
-        replace(p, threads=tuple(new.get(id(t), t) for t in p.threads)) for p in parts
-    ]  # fmt: skip
+    return [replace(p, threads=tuple(new.get(id(t), t) for t in p.threads)) for p in parts]
 
 
 def _without_lengths(thread: ThreadResult) -> ThreadResult:
     reading = replace(
-        thread.reading, pitch_mm=None, major_mm=None, pitch_diameter_mm=None, minor_mm=None,
-        diameter_station_mm=None, correlation={},
-    )  # fmt: skip
+        thread.reading,
+        pitch_mm=None,
+        major_mm=None,
+        pitch_diameter_mm=None,
+        minor_mm=None,
+        diameter_station_mm=None,
+        correlation={},
+    )
     plots = thread.plots
     if plots is not None:
         # What is drawn over the photo stays; curves in mm go.
         plots = replace(plots, spectrum=((), ()), folded=((), ()), drift=((), ()))
     return replace(
-        thread, reading=reading, ratios=ratios_of(thread.reading), plots=plots,
+        thread,
+        reading=reading,
+        ratios=ratios_of(thread.reading),
+        plots=plots,
         budget=tuple(_angles_only(line) for line in thread.budget),
         pose=replace(thread.pose, axis_height_mm=None),
-    )  # fmt: skip
+    )
 
 
 def _angles_only(line: BudgetLine) -> BudgetLine:

@@ -28,12 +28,35 @@ from pitchcam.records.reading import Gender, ThreadRatios, ThreadReading
 from pitchcam.records.verdict import EXIT_OF, Candidate, Status, Verdict, exit_code
 
 __all__ = [
-    "EXIT_OF", "FORMAT", "MM_PER_INCH", "NAMING_QUANTITIES", "Box", "BudgetLine", "Candidate",
-    "Distribution", "Flag", "Gender", "Measurement", "PartPose", "PartResult", "PhotoInfo",
-    "PhotoUse", "Quantity", "ScaleResult", "ScaleSource", "ScaleSpec", "Span", "Status",
-    "ThreadPlots", "ThreadRatios", "ThreadReading", "ThreadResult", "Verdict", "exit_code",
+    "EXIT_OF",
+    "FORMAT",
+    "MM_PER_INCH",
+    "NAMING_QUANTITIES",
+    "Box",
+    "BudgetLine",
+    "Candidate",
+    "Distribution",
+    "Flag",
+    "Gender",
+    "Measurement",
+    "PartPose",
+    "PartResult",
+    "PhotoInfo",
+    "PhotoUse",
+    "Quantity",
+    "ScaleResult",
+    "ScaleSource",
+    "ScaleSpec",
+    "Span",
+    "Status",
+    "ThreadPlots",
+    "ThreadRatios",
+    "ThreadReading",
+    "ThreadResult",
+    "Verdict",
+    "exit_code",
     "json_text",
-]  # fmt: skip
+]
 
 FORMAT = format_of("measurement")
 
@@ -61,9 +84,11 @@ class Flag:
     def from_json(cls, document: Mapping[str, Any]) -> Flag:
         """Return the warning of an entry of ``warnings``."""
         return cls(
-            code=document["code"], message=document["message"], advice=document["advice"],
+            code=document["code"],
+            message=document["message"],
+            advice=document["advice"],
             part=document.get("part"),
-        )  # fmt: skip
+        )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -195,7 +220,7 @@ class ThreadResult:
             taper_sign=document.get("taper_sign") or 1,
             spans_px=tuple(span_of(s) for s in document.get("spans_px") or ()),
             ratios=None if ratios is None else ThreadRatios.from_json(ratios),
-        )  # fmt: skip
+        )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -232,9 +257,11 @@ class PartResult:
         """Return the part of an entry of ``parts``; its pose is that of its threads."""
         threads = tuple(ThreadResult.from_json(t) for t in document.get("threads") or ())
         return cls(
-            id=document["id"], box_px=box_of(document.get("box_px")), threads=threads,
+            id=document["id"],
+            box_px=box_of(document.get("box_px")),
+            threads=threads,
             boxes_px=tuple(box_of(b) for b in document.get("boxes_px") or ()),
-        )  # fmt: skip
+        )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -292,7 +319,8 @@ class Measurement:
             scale = document["scale"]
             photos = tuple(PhotoUse.from_json(p) for p in document.get("photos") or ())
             return cls(
-                photo=_first(photos) if photos else _photo(document["photo"]), photos=photos,
+                photo=_first(photos) if photos else _photo(document["photo"]),
+                photos=photos,
                 scale=None if scale is None else ScaleResult.from_json(scale),
                 parts=tuple(PartResult.from_json(p) for p in document["parts"]),
                 warnings=tuple(Flag.from_json(w) for w in document["warnings"]),

@@ -68,11 +68,13 @@ class ScaleResult:
     def from_json(cls, document: Mapping[str, Any]) -> ScaleResult:
         """Return the scale of the contract's ``scale``."""
         return cls(
-            source=document["source"], mm_per_px=quantity_of(document["mm_per_px"]),
+            source=document["source"],
+            mm_per_px=quantity_of(document["mm_per_px"]),
             camera_height_mm=quantity_of(document.get("camera_height_mm")),
-            stated_mm=document.get("stated_mm"), focal_px=quantity_of(document.get("focal_px")),
+            stated_mm=document.get("stated_mm"),
+            focal_px=quantity_of(document.get("focal_px")),
             lens_photos=document.get("lens_photos"),
-        )  # fmt: skip
+        )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -102,10 +104,12 @@ class PhotoInfo:
     def from_json(cls, document: Mapping[str, Any]) -> PhotoInfo:
         """Return the photo of the contract's ``photo``."""
         return cls(
-            file=document["file"], sha256=document["sha256"],
-            width_px=document["width_px"], height_px=document["height_px"],
+            file=document["file"],
+            sha256=document["sha256"],
+            width_px=document["width_px"],
+            height_px=document["height_px"],
             lens=document.get("lens") or "",
-        )  # fmt: skip
+        )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -134,6 +138,7 @@ class PhotoUse:
         """Return the photo of an entry of ``photos``."""
         scale = document.get("scale")
         return cls(
-            info=PhotoInfo.from_json(document), left_out=document.get("left_out"),
+            info=PhotoInfo.from_json(document),
+            left_out=document.get("left_out"),
             scale=None if scale is None else ScaleResult.from_json(scale),
-        )  # fmt: skip
+        )

@@ -13,9 +13,7 @@ MM_PER_INCH = 25.4
 Distribution = Literal["normal", "rectangular", "t"]
 
 #: The measured quantities that naming uses, in the order of every covariance matrix.
-NAMING_QUANTITIES = (
-    "pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm", "angle_deg", "taper",
-)  # fmt: skip
+NAMING_QUANTITIES = ("pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm", "angle_deg", "taper")
 
 
 def json_text(document: Any, *, indent: int | None = None, sort_keys: bool = False) -> str:

@@ -54,9 +54,11 @@ class ThreadReading:
         """Return the reading of an entry of the contract's ``threads``."""
         read: dict[str, Any] = {name: quantity_of(thread.get(name)) for name in _READ}
         return cls(
-            gender=thread.get("gender", "external"), starts=thread.get("starts") or 1,
-            correlation={(a, b): float(r) for a, b, r in thread.get("correlation") or ()}, **read,
-        )  # fmt: skip
+            gender=thread.get("gender", "external"),
+            starts=thread.get("starts") or 1,
+            correlation={(a, b): float(r) for a, b, r in thread.get("correlation") or ()},
+            **read,
+        )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

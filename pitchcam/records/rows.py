@@ -5,21 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from pitchcam.records import (
-    Measurement,
-    PartResult,
-    Quantity,
-    ThreadReading,
-    ThreadResult,
-    Verdict,
-)
+from pitchcam.records import Measurement, PartResult, Quantity, ThreadReading, ThreadResult, Verdict
 
 #: Quantities of the contract that get two columns, value and standard uncertainty (k = 1), with
 #: the decimals that tables show: a tenth of the smallest uncertainty met, or finer.
 QUANTITIES: Mapping[str, int] = {
-    "pitch_mm": 5, "tpi": 4, "major_mm": 4, "pitch_diameter_mm": 4, "minor_mm": 4,
-    "angle_deg": 3, "taper": 5, "diameter_station_mm": 3,
-}  # fmt: skip
+    "pitch_mm": 5,
+    "tpi": 4,
+    "major_mm": 4,
+    "pitch_diameter_mm": 4,
+    "minor_mm": 4,
+    "angle_deg": 3,
+    "taper": 5,
+    "diameter_station_mm": 3,
+}
 
 
 def quantities_of(reading: ThreadReading) -> Iterator[tuple[str, Quantity]]:
@@ -39,8 +38,9 @@ def thread_rows(measurement: Measurement) -> list[dict[str, Any]]:
     """Return one row per thread; see :meth:`pitchcam.records.Measurement.rows`."""
     return [
         _row(measurement, part, number, thread)
-        for part in measurement.parts for number, thread in enumerate(part.threads, 1)
-    ]  # fmt: skip
+        for part in measurement.parts
+        for number, thread in enumerate(part.threads, 1)
+    ]
 
 
 def _row(
@@ -55,14 +55,22 @@ def _row(
             (name, read[name].value if name in read else None),
             (f"u_{name}", read[name].u if name in read else None),
         )
-    }  # fmt: skip
+    }
     return {
-        "photo": None if photo is None else photo.file, "part": part.id, "thread": number,
-        "status": verdict.status, "designation": verdict.designation,
-        "standard": verdict.standard, "probability": verdict.probability, **columns,
-        "gender": thread.reading.gender, "starts": thread.reading.starts, "turns": thread.turns,
+        "photo": None if photo is None else photo.file,
+        "part": part.id,
+        "thread": number,
+        "status": verdict.status,
+        "designation": verdict.designation,
+        "standard": verdict.standard,
+        "probability": verdict.probability,
+        **columns,
+        "gender": thread.reading.gender,
+        "starts": thread.reading.starts,
+        "turns": thread.turns,
         "candidates": candidates_cell(verdict),
-        "same_geometry": "; ".join(verdict.same_geometry), "next_step": verdict.next_step,
+        "same_geometry": "; ".join(verdict.same_geometry),
+        "next_step": verdict.next_step,
         "warnings": " ".join(w.code for w in measurement.warnings_of(part.id)),
         "sha256": None if photo is None else photo.sha256,
-    }  # fmt: skip
+    }

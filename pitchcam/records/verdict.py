@@ -13,9 +13,13 @@ Status = Literal["named", "ambiguous", "off-series", "unreadable"]
 #: Every status of a thread, and of a photo without one in a table: ``refused`` (it does not carry
 #: the measurement) and ``failed`` (its file cannot be used). The command line ends with the code.
 EXIT_OF: Mapping[str, Exit] = {
-    "named": Exit.NAMED, "ambiguous": Exit.OPEN, "off-series": Exit.OPEN,
-    "unreadable": Exit.UNREADABLE, "refused": Exit.UNREADABLE, "failed": Exit.FAILED,
-}  # fmt: skip
+    "named": Exit.NAMED,
+    "ambiguous": Exit.OPEN,
+    "off-series": Exit.OPEN,
+    "unreadable": Exit.UNREADABLE,
+    "refused": Exit.UNREADABLE,
+    "failed": Exit.FAILED,
+}
 
 
 def exit_code(statuses: Iterable[str], *, none: Exit) -> int:
@@ -49,9 +53,10 @@ class Candidate:
     def from_json(cls, document: Mapping[str, Any]) -> Candidate:
         """Return the candidate of an entry of ``candidates``."""
         return cls(
-            designation=document["designation"], standard=document["standard"],
+            designation=document["designation"],
+            standard=document["standard"],
             probability=float(document["probability"]),
-        )  # fmt: skip
+        )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -93,10 +98,12 @@ class Verdict:
         if status not in ("named", "ambiguous", "off-series", "unreadable"):
             raise ValueError(f"no status: {status!r}")
         return cls(
-            status=status, designation=document.get("designation"),
+            status=status,
+            designation=document.get("designation"),
             standard=document.get("standard"),
             probability=None if probability is None else float(probability),
             same_geometry=tuple(document.get("same_geometry") or ()),
             candidates=tuple(Candidate.from_json(c) for c in document.get("candidates") or ()),
-            next_step=document.get("next_step"), notes=tuple(document.get("notes") or ()),
-        )  # fmt: skip
+            next_step=document.get("next_step"),
+            notes=tuple(document.get("notes") or ()),
+        )

@@ -110,11 +110,12 @@ def _thread_view(part: PartResult, index: int, thread: ThreadResult) -> dict[str
         "rows": words.figure_rows(thread),
         "turns": "" if thread.turns is None else f"{thread.turns:.1f}",
         "starts": thread.reading.starts,
-        "candidates": [(c.designation, c.standard, percent(c.probability))
-                       for c in verdict.candidates],
+        "candidates": [
+            (c.designation, c.standard, percent(c.probability)) for c in verdict.candidates
+        ],
         "budget": budget_table(thread),
         "plots": [(title, svg_uri(figure)) for title, figure in plots_of(thread)],
-    }  # fmt: skip
+    }
 
 
 def plots_of(thread: ThreadResult) -> list[tuple[str, Figure]]:
@@ -152,8 +153,7 @@ def budget_table(thread: ThreadResult) -> dict[str, Any] | None:
     for key in columns:
         quantity = getattr(thread.reading, key)
         totals.append("" if quantity is None else f"{quantity.u * _BUDGET_COLUMNS[key][1]:.3g}")
-    return {"columns": [_BUDGET_COLUMNS[key][0] for key in columns], "rows": rows,
-            "totals": totals}  # fmt: skip
+    return {"columns": [_BUDGET_COLUMNS[key][0] for key in columns], "rows": rows, "totals": totals}
 
 
 def _contribution(line: BudgetLine, key: str) -> str:

@@ -54,9 +54,11 @@ def annotate(measurement: Measurement, photo: Photo) -> NDArray[np.uint8]:
     lies level. The cut-outs are resampled for display only.
     """
     threads = [
-        (p, i, t) for p in measurement.parts for i, t in enumerate(p.threads, 1)
+        (p, i, t)
+        for p in measurement.parts
+        for i, t in enumerate(p.threads, 1)
         if t.span_px is not None
-    ]  # fmt: skip
+    ]
     height, overview, cells = _layout(len(threads))
     canvas = np.full((height, WIDTH_PX, 3), draw.PAPER, np.uint8)
     labels = _overview(canvas, measurement, photo, overview)
@@ -95,10 +97,7 @@ def _layout(threads: int) -> tuple[int, Box, list[Box]]:
 
 
 def _overview(
-    canvas: NDArray[np.uint8],
-    measurement: Measurement,
-    photo: Photo,
-    box: Box,
+    canvas: NDArray[np.uint8], measurement: Measurement, photo: Photo, box: Box
 ) -> list[_Label]:
     x0, y0, x1, y1 = _region(measurement, photo, box[2] / box[3])
     corners = np.array([[x0, y0], [x1, y0], [x0, y1]])
@@ -221,8 +220,12 @@ def _number(canvas: NDArray[np.uint8], panel: draw.Panel, part: PartResult) -> _
 def _legend(canvas: NDArray[np.uint8], measurement: Measurement, level: float) -> list[_Label]:
     if not measurement.parts:
         return []
-    entries = [("outline", draw.OUTLINE), ("axis", draw.AXIS), ("crest", draw.CREST),
-               ("flank line", draw.FLANK)]  # fmt: skip
+    entries = [
+        ("outline", draw.OUTLINE),
+        ("axis", draw.AXIS),
+        ("crest", draw.CREST),
+        ("flank line", draw.FLANK),
+    ]
     if measurement.scale is not None and measurement.scale.box_px is not None:
         entries.append((f"reference ({measurement.scale.source})", draw.REFERENCE))
     labels, x = [], float(_GAP)

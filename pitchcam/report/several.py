@@ -43,9 +43,7 @@ def pictures_of(
 
 def _with_answer(alone: Measurement, together: Measurement, number: int) -> Measurement:
     """Return what one photo shows, with the reading and verdict of all photos."""
-    answers = {
-        t.spans_px[number]: t for p in together.parts for t in p.threads if t.spans_px
-    }
+    answers = {t.spans_px[number]: t for p in together.parts for t in p.threads if t.spans_px}
 
     def told(thread: ThreadResult) -> ThreadResult:
         answer = answers.get(thread.span_px)

@@ -12,9 +12,10 @@ RUNNER_UP_MATTERS = 0.01
 
 #: What is said in place of a name.
 NAMELESS: Mapping[str, str] = {
-    "ambiguous": "Not certain yet", "off-series": "No standard thread fits",
+    "ambiguous": "Not certain yet",
+    "off-series": "No standard thread fits",
     "unreadable": "Not readable",
-}  # fmt: skip
+}
 
 
 def name_words(verdict: Verdict) -> str:
@@ -58,9 +59,10 @@ def listed(verdict: Verdict) -> list[str]:
 def runners_up(verdict: Verdict) -> list[str]:
     """Return the other candidates that matter, for a verdict that has a name."""
     return [
-        words for words, c in zip(listed(verdict), verdict.candidates, strict=True)
+        words
+        for words, c in zip(listed(verdict), verdict.candidates, strict=True)
         if c.designation != verdict.designation and c.probability >= RUNNER_UP_MATTERS
-    ]  # fmt: skip
+    ]
 
 
 def twins_to_tell(verdict: Verdict) -> list[str]:

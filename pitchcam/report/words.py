@@ -3,14 +3,7 @@
 from __future__ import annotations
 
 from pitchcam.errors import one_line, printable
-from pitchcam.records import (
-    Flag,
-    Measurement,
-    PartResult,
-    Quantity,
-    ScaleResult,
-    ThreadResult,
-)
+from pitchcam.records import Flag, Measurement, PartResult, Quantity, ScaleResult, ThreadResult
 from pitchcam.report.figures import (
     inches,
     millimetres,
@@ -61,8 +54,13 @@ def figure_rows(thread: ThreadResult) -> list[tuple[str, str, str]]:
     if thread.ratios is not None and thread.ratios.pitch_over_major is not None:
         ratio = thread.ratios.pitch_over_major
         # A thread is felt by how many pitches its diameter has.
-        rows.append(("pitch / major", with_uncertainty(ratio, ""),
-                     f"diameter {1 / ratio.value:.2f} pitches"))  # fmt: skip
+        rows.append(
+            (
+                "pitch / major",
+                with_uncertainty(ratio, ""),
+                f"diameter {1 / ratio.value:.2f} pitches",
+            )
+        )
     if reading.angle_deg is not None:
         rows.append(("thread angle", with_uncertainty(reading.angle_deg, "°"), _flanks(thread)))
     if reading.taper is not None:

@@ -98,9 +98,11 @@ def card_reference(shape: Shape, camera: Camera) -> Reference:
         return np.concatenate([off, (q[4:] - expected) / spread])
 
     fit = least_squares(
-        cost, start, max_nfev=60,
+        cost,
+        start,
+        max_nfev=60,
         x_scale=[10, 1, 1, 0.01, 0.01, 0.01, 0.03, 0.004, 0.3, 0.2, 0.1, 0.1, *[0.1] * 4],
-    )  # fmt: skip
+    )
     q, jac = np.asarray(fit.x, float), np.asarray(fit.jac, float)
     n = len(fit.fun) - len(expected)
     pulls = np.asarray(fit.fun[n:], float)
@@ -118,17 +120,25 @@ def _refuse_format(lengths: list[float], wide: int) -> None:
         f"as {WIDTH_MM / HEIGHT_MM:.3f}.",
         "Lay a bank card there, or state something else that is in the picture.",
         code="reference-size",
-    )  # fmt: skip
+    )
 
 
 def _spread(camera: Camera, wide: int) -> Points:
     """Return the standard uncertainties of what is known beforehand, from the normal on."""
     u_tilt = max(camera.u_tilt_rad, 1e-4)
     u_size = (U_WIDTH_MM, U_HEIGHT_MM) if wide == 0 else (U_HEIGHT_MM, U_WIDTH_MM)
-    return np.array([
-        u_tilt, u_tilt, max(camera.u_f_px / camera.f_px, 1e-5), max(camera.u_corner, 1e-6),
-        U_WALL, U_EDGES_PX, *u_size, *[U_SIDE_PX] * 4,
-    ])  # fmt: skip
+    return np.array(
+        [
+            u_tilt,
+            u_tilt,
+            max(camera.u_f_px / camera.f_px, 1e-5),
+            max(camera.u_corner, 1e-6),
+            U_WALL,
+            U_EDGES_PX,
+            *u_size,
+            *[U_SIDE_PX] * 4,
+        ]
+    )
 
 
 def _reference(q: Points, covariance: Points, shape: Shape, camera: Camera) -> Reference:
@@ -142,10 +152,15 @@ def _reference(q: Points, covariance: Points, shape: Shape, camera: Camera) -> R
     slope[0], slope[6] = 1 / q[0], -1.0
     u_scale = float(np.sqrt(slope @ covariance @ slope))
     return Reference(
-        source="card", camera=seen.over_plate(float(q[0]), np.nan), u_scale=u_scale,
-        height_mm=THICKNESS_MM, u_height_mm=0.05, where_px=shape.centre_px,
-        labels=(shape.blob.label,), outline_px=shape.outline_px,
-    )  # fmt: skip
+        source="card",
+        camera=seen.over_plate(float(q[0]), np.nan),
+        u_scale=u_scale,
+        height_mm=THICKNESS_MM,
+        u_height_mm=0.05,
+        where_px=shape.centre_px,
+        labels=(shape.blob.label,),
+        outline_px=shape.outline_px,
+    )
 
 
 def _normal(lean: Points) -> Points:
@@ -173,9 +188,7 @@ def _side(shape: Shape, camera: Camera, side: Segment) -> _Side:
     return _Side(places_px=found, away=away)
 
 
-def _off_px(
-    q: Points, camera: Camera, sides: list[_Side], size: tuple[float, float]
-) -> Points:
+def _off_px(q: Points, camera: Camera, sides: list[_Side], size: tuple[float, float]) -> Points:
     """Return how far the places lie outside the card's sides, pixels."""
     normal = _normal(q[4:6])
     unit = replace(camera, f_px=camera.f_px * float(np.exp(q[6]))).bent(float(q[7]), 0.0)

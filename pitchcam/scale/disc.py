@@ -87,8 +87,17 @@ class _Fit:
 #: ln depth, two places (mm), thickness (mm), two leans of the plate (rad), the wall's light, blur
 #: (px), displacement by distortion at the corner, how far inside the rim is seen (mm).
 PARAMETERS = (
-    "depth", "x", "y", "thickness", "lean_x", "lean_y", "wall", "blur", "corner", "broken",
-)  # fmt: skip
+    "depth",
+    "x",
+    "y",
+    "thickness",
+    "lean_x",
+    "lean_y",
+    "wall",
+    "blur",
+    "corner",
+    "broken",
+)
 
 
 def references(among: Among, spec: ScaleSpec) -> list[Reference]:
@@ -132,15 +141,18 @@ def disc_reference(
     u_tilt = float(np.sqrt((fit.covariance[4, 4] + fit.covariance[5, 5]) / 2)) * poor
     leaning = camera.tilted(normal, min(u_tilt, camera.u_tilt_rad))
     return Reference(
-        source="disc", camera=leaning.over_plate(float(normal @ middle) * depth, np.nan),
-        u_scale=float(np.hypot(u, U_LEFT_OPEN)), height_mm=height, u_height_mm=0.0, where_px=centre,
-        labels=(shape.blob.label,), outline_px=points,
-    )  # fmt: skip
+        source="disc",
+        camera=leaning.over_plate(float(normal @ middle) * depth, np.nan),
+        u_scale=float(np.hypot(u, U_LEFT_OPEN)),
+        height_mm=height,
+        u_height_mm=0.0,
+        where_px=centre,
+        labels=(shape.blob.label,),
+        outline_px=points,
+    )
 
 
-def _around(
-    shape: Shape, camera: Camera, centre: Points, radius: float, slim: float
-) -> _Rim:
+def _around(shape: Shape, camera: Camera, centre: Points, radius: float, slim: float) -> _Rim:
     """Sample the light across the outline; ``slim`` is the thickness over the distance."""
     foot = camera.project(np.array(camera.normal))
     away = float(np.hypot(*(centre - foot))) - radius + 2 * camera.u_tilt_rad * camera.f_px
@@ -165,9 +177,12 @@ def _around(
     # All samples across one edge share its error: it counts as often as they are.
     alike = np.sqrt(BLUR_PX[0] * 2.5 / STEP_PX)
     return _Rim(
-        rays=camera.rays(beside), across_px=across, light=light, dark=dark / plain,
+        rays=camera.rays(beside),
+        across_px=across,
+        light=light,
+        dark=dark / plain,
         noise=np.hypot(U_LIGHT, U_PIECE_PX * alike * slope),
-    )  # fmt: skip
+    )
 
 
 def _normal(base: Points, leans: Points) -> Points:
@@ -175,16 +190,21 @@ def _normal(base: Points, leans: Points) -> Points:
     return n / np.linalg.norm(n)
 
 
-def _solve(
-    rim: _Rim, middle: Points, camera: Camera, disc: _Disc, start: float
-) -> _Fit:
+def _solve(rim: _Rim, middle: Points, camera: Camera, disc: _Disc, start: float) -> _Fit:
     from scipy.optimize import least_squares
 
     base, u_lean = np.array(camera.normal), max(camera.u_tilt_rad, 1e-5)
     expected = np.array([disc.thickness_mm, 0.0, 0.0, MOST_LIGHT, BLUR_PX[0], 0.0, BROKEN_MM])
     spread = np.array(
-        [disc.u_thickness_mm, u_lean, u_lean, U_MOST_LIGHT, BLUR_PX[1], camera.u_corner,
-         U_BROKEN_MM]
+        [
+            disc.u_thickness_mm,
+            u_lean,
+            u_lean,
+            U_MOST_LIGHT,
+            BLUR_PX[1],
+            camera.u_corner,
+            U_BROKEN_MM,
+        ]
     )
     corner = (camera.f_px / float(np.hypot(*camera.centre_px))) ** 2
     off_axis = np.sum(rim.rays[..., :2] ** 2, axis=-1, keepdims=True) * corner
@@ -214,11 +234,15 @@ def _solve(
 
     def fitted(first: Points) -> Any:
         return least_squares(
-            cost, first, max_nfev=40,
+            cost,
+            first,
+            max_nfev=40,
             x_scale=[0.01, 0.1, 0.1, 0.3, 0.01, 0.01, 0.2, 0.3, 0.003, 0.01],
-            bounds=([start - 0.2, -9, -9, 0.2, -0.3, -0.3, 0.0, 0.3, -0.02, -0.05],
-                    [start + 0.2, 9, 9, 9, 0.3, 0.3, 0.98, 8.0, 0.02, 0.1]),
-        )  # fmt: skip
+            bounds=(
+                [start - 0.2, -9, -9, 0.2, -0.3, -0.3, 0.0, 0.3, -0.02, -0.05],
+                [start + 0.2, 9, 9, 9, 0.3, 0.3, 0.98, 8.0, 0.02, 0.1],
+            ),
+        )
 
     first = np.array([start, 0.0, 0.0, *expected])
     first[6] = 0.4

@@ -104,9 +104,7 @@ def straight_sides(shape: Shape) -> list[Bent]:
         if face.length_px < LONG_PX:
             continue
         inset = END_PX * face.along
-        side = Segment(
-            start=face.start_px + inset, end=face.end_px - inset, outside=face.outward
-        )
+        side = Segment(start=face.start_px + inset, end=face.end_px - inset, outside=face.outward)
         found = places(shape.crop, side, level=PART_LEVEL)
         out.append(Bent(places_px=found, u_px=U_PIECE_PX))
     return out
@@ -156,6 +154,4 @@ def _cut(face: Face, other: Face, low: float, high: float) -> Face | None:
     fitted, scatter = fit_line(face.shape.crop, segment, level=PART_LEVEL)
     if not scatter < 1.0:
         return None
-    return Face(
-        shape=face.shape, start_px=fitted.start, end_px=fitted.end, outward=fitted.normal
-    )
+    return Face(shape=face.shape, start_px=fitted.start, end_px=fitted.end, outward=fitted.normal)

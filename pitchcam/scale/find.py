@@ -28,6 +28,7 @@ HEIGHTS_MM = (-3.0, 45.0)
 BULGE_PX = 2.5
 CUT_ADVICE = "lay the reference whole into the lit window, a finger's width from its border, retake"
 
+
 def check_spec(spec: ScaleSpec) -> None:
     """Refuse a stated size that no such reference has.
 
@@ -99,7 +100,8 @@ def _refuse_unwhole(
         used = [s for s in shapes if s.blob.label in labels]
         if all(s.blob.touching and not _straight(s) for s in used):
             raise UnreadableError(
-                f"{name[:1].upper()}{name[1:]} touches another object.", FLAGS["touching"][1],
+                f"{name[:1].upper()}{name[1:]} touches another object.",
+                FLAGS["touching"][1],
                 code="touching",
             )
         return
@@ -107,13 +109,16 @@ def _refuse_unwhole(
     if any(s.kind == kind.shape for s in cut):
         raise UnreadableError(
             f"{name[:1].upper()}{name[1:]} is cut by the edge of the picture or of the light.",
-            CUT_ADVICE, code="cut",
-        )  # fmt: skip
+            CUT_ADVICE,
+            code="cut",
+        )
     if cut:
         raise UnreadableError(
             f"No whole object has the shape of {name}; one is cut by the edge of the picture or of "
-            "the light.", CUT_ADVICE, code="cut",
-        )  # fmt: skip
+            "the light.",
+            CUT_ADVICE,
+            code="cut",
+        )
 
 
 def _straight(shape: Shape) -> bool:
@@ -134,9 +139,8 @@ def _plausible(found: list[Reference], kind: ReferenceKind) -> Reference:
     low, high = DISTANCES_MM
     lowest, highest = HEIGHTS_MM
     good = [
-        r for r in found
-        if low < r.camera.distance_mm < high and lowest <= r.height_mm <= highest
-    ]  # fmt: skip
+        r for r in found if low < r.camera.distance_mm < high and lowest <= r.height_mm <= highest
+    ]
     if not good:
         advice = FLAGS["no-reference"][1]
         if kind.name == "card":  # which is what it would recommend
@@ -149,7 +153,8 @@ def _plausible(found: list[Reference], kind: ReferenceKind) -> Reference:
         gap = abs(other.camera.distance_mm / best.camera.distance_mm - 1)
         if gap > max(0.02, 4 * float(np.hypot(other.u_scale, best.u_scale))):
             raise UnreadableError(
-                f"Two objects could be {kind.says} and give scales {100 * gap:.0f} % "
-                "apart.", FLAGS["references-disagree"][1], code="references-disagree",
-            )  # fmt: skip
+                f"Two objects could be {kind.says} and give scales {100 * gap:.0f} % apart.",
+                FLAGS["references-disagree"][1],
+                code="references-disagree",
+            )
     return best

@@ -123,12 +123,15 @@ def _reference(
     u = float(np.hypot(fit.u_depth * poor, U_READING_MM / reading_mm))
     leaning = camera.tilted(normal, camera.u_tilt_rad)
     return Reference(
-        source="jaws", camera=leaning.over_plate(float(normal @ middle) * depth, np.nan),
-        u_scale=u, height_mm=height, u_height_mm=0.0,
+        source="jaws",
+        camera=leaning.over_plate(float(normal @ middle) * depth, np.nan),
+        u_scale=u,
+        height_mm=height,
+        u_height_mm=0.0,
         where_px=(first.middle_px + second.middle_px) / 2,
         labels=tuple(sorted({first.shape.blob.label, second.shape.blob.label})),
         outline_px=np.array([first.start_px, first.end_px, *_in_turn(first, second)]),
-    )  # fmt: skip
+    )
 
 
 def _in_turn(first: Face, second: Face) -> tuple[Points, Points]:
@@ -153,9 +156,10 @@ def _side(face: Face, camera: Camera, reach_px: float) -> _Side:
     light = np.median(p.light, axis=0)
     out = face.middle_px + np.array([0.0, 1.0])[:, None] * face.outward
     return _Side(
-        rays=camera.rays(out), across_px=p.across_px,
+        rays=camera.rays(out),
+        across_px=p.across_px,
         light=light / float(np.median(light[p.across_px > 0.6 * reach_px])),
-    )  # fmt: skip
+    )
 
 
 class _Plane:
@@ -174,8 +178,11 @@ class _Plane:
         by = np.array([longer, longer, 1.0])
         out.middle, out.face = self.middle / by, self.face / by
         out.base, out.u_lean, out.along, out.across = (
-            self.base, self.u_lean, self.along, self.across,
-        )  # fmt: skip
+            self.base,
+            self.u_lean,
+            self.along,
+            self.across,
+        )
         return out
 
     def normal(self, lean: float) -> Points:
@@ -194,17 +201,19 @@ class _Plane:
 
 
 def _solve(
-    sides: tuple[_Side, _Side], plane: _Plane, reading: float, known: tuple[float, float],
+    sides: tuple[_Side, _Side],
+    plane: _Plane,
+    reading: float,
+    known: tuple[float, float],
     start: float,
-) -> _Fit:  # fmt: skip
+) -> _Fit:
     from scipy.optimize import least_squares
 
     low = plane.places(sides[0].rays, np.exp(start), 0.0, 0.0)[0]
     high = plane.places(sides[1].rays, np.exp(start), 0.0, 0.0)[0]
     sign = 1.0 if high > low else -1.0
     expected = np.array([known[0], 0.0, MOST_LIGHT, MOST_LIGHT, BLUR_PX[0], BLUR_PX[0]])
-    spread = np.array([known[1], plane.u_lean, U_MOST_LIGHT, U_MOST_LIGHT, BLUR_PX[1],
-                       BLUR_PX[1]])  # fmt: skip
+    spread = np.array([known[1], plane.u_lean, U_MOST_LIGHT, U_MOST_LIGHT, BLUR_PX[1], BLUR_PX[1]])
     dark = [max(float(np.median(s.light[: max(8, len(s.light) // 8)])), 0.0) for s in sides]
 
     def cost(q: Points) -> Points:
@@ -225,11 +234,18 @@ def _solve(
     for walls in ((0.2, 0.2), (0.2, 0.8), (0.8, 0.2)):
         first = np.array([start, (low + high) / 2, *expected])
         first[4:6] = walls
-        fits.append(least_squares(
-            cost, first, x_scale=[0.01, 0.1, 0.3, 0.01, 0.2, 0.2, 0.2, 0.2], max_nfev=60,
-            bounds=([start - 0.3, -np.inf, 0.3, -0.3, 0.0, 0.0, 0.3, 0.3],
-                    [start + 0.3, np.inf, 12.0, 0.3, 0.98, 0.98, 8.0, 8.0]),
-        ))  # fmt: skip
+        fits.append(
+            least_squares(
+                cost,
+                first,
+                x_scale=[0.01, 0.1, 0.3, 0.01, 0.2, 0.2, 0.2, 0.2],
+                max_nfev=60,
+                bounds=(
+                    [start - 0.3, -np.inf, 0.3, -0.3, 0.0, 0.0, 0.3, 0.3],
+                    [start + 0.3, np.inf, 12.0, 0.3, 0.98, 0.98, 8.0, 8.0],
+                ),
+            )
+        )
     best = min(fits, key=lambda f: float(f.cost))
     jac = np.asarray(best.jac, float)
     light = np.asarray(best.fun[:-6], float) * U_LIGHT
@@ -238,6 +254,7 @@ def _solve(
     apart = float(np.sum(shares * [(f.x[0] - best.x[0]) ** 2 for f in fits]) / shares.sum())
     variance = float(np.linalg.pinv(jac.T @ jac)[0, 0])
     return _Fit(
-        q=np.asarray(best.x, float), u_depth=float(np.sqrt(variance + apart)),
+        q=np.asarray(best.x, float),
+        u_depth=float(np.sqrt(variance + apart)),
         misfit=float(np.sqrt(np.mean(light**2))),
-    )  # fmt: skip
+    )

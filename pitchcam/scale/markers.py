@@ -46,8 +46,10 @@ def find_markers(gray: Gray) -> Found:
     width = gray.shape[1]
     for search in (SEARCH_WIDTH, 2 * SEARCH_WIDTH):
         shrink = max(1, round(width / search))
-        small = gray if shrink == 1 else cv2.resize(
-            gray, None, fx=1 / shrink, fy=1 / shrink, interpolation=cv2.INTER_AREA
+        small = (
+            gray
+            if shrink == 1
+            else cv2.resize(gray, None, fx=1 / shrink, fy=1 / shrink, interpolation=cv2.INTER_AREA)
         )
         corners, ids, _ = detector.detectMarkers(small)
         if ids is not None and (len(ids) >= 4 or shrink == 1):
@@ -94,7 +96,7 @@ def refine(gray: Gray, square: Points) -> Points | None:
         high = np.ceil(square.max(axis=0) + reach + 3).astype(int)
         if low.min() < 0 or high[0] > gray.shape[1] or high[1] > gray.shape[0]:
             return None
-        patch = linear_table(gray.dtype)[gray[low[1]:high[1], low[0]:high[0]]]
+        patch = linear_table(gray.dtype)[gray[low[1] : high[1], low[0] : high[0]]]
         lines = [_side(patch, square[i] - low, square[(i + 1) % 4] - low, reach) for i in range(4)]
         if any(line is None for line in lines):
             return None

@@ -18,8 +18,9 @@ def references(among: Among, spec: ScaleSpec) -> list[Reference]:
     """Return every pin whose edges are known."""
     return [
         _reference(s, among.camera, among.pins[s.blob.label], spec.mm or 0.0)
-        for s in among.shapes if s.blob.label in among.pins
-    ]  # fmt: skip
+        for s in among.shapes
+        if s.blob.label in among.pins
+    ]
 
 
 def edge_plane(camera: Camera, start: Points, end: Points) -> Points:
@@ -30,9 +31,8 @@ def edge_plane(camera: Camera, start: Points, end: Points) -> Points:
 
 
 def pin_distance(
-    camera: Camera, edges: tuple[tuple[Points, Points], tuple[Points, Points]],
-    diameter_mm: float,
-) -> tuple[float, float]:  # fmt: skip
+    camera: Camera, edges: tuple[tuple[Points, Points], tuple[Points, Points]], diameter_mm: float
+) -> tuple[float, float]:
     """Return the pinhole's distance from the plate and the pin's convergence in the view.
 
     Each edge of the shadow spans a plane with the pinhole that touches the cylinder. Half the
@@ -78,7 +78,7 @@ U_CONVERGE_PX = 0.35
 
 def leaning(
     camera: Camera, edges: tuple[tuple[Points, Points], tuple[Points, Points]], distance_mm: float
-) -> Camera:  # fmt: skip
+) -> Camera:
     """Return the camera with the tilt along a pin that its edges' convergence tells.
 
     What is known of the tilt beforehand and what the edges show are weighed.
@@ -99,9 +99,7 @@ def leaning(
     axis *= np.sign(axis @ way)
     lean = float(axis @ normal) * share
     u_along = prior * float(np.sqrt(1 - share))
-    return camera.tilted(
-        normal - lean * way / length, float(np.sqrt((prior**2 + u_along**2) / 2))
-    )
+    return camera.tilted(normal - lean * way / length, float(np.sqrt((prior**2 + u_along**2) / 2)))
 
 
 def _reference(shape: Shape, camera: Camera, edges: list[TrueEdge], mm: float) -> Reference:
@@ -109,14 +107,17 @@ def _reference(shape: Shape, camera: Camera, edges: list[TrueEdge], mm: float) -
     distance, _ = pin_distance(camera, (moved[0], moved[1]), mm)
     camera = leaning(camera, (moved[0], moved[1]), distance)
     distance, _ = pin_distance(camera, (moved[0], moved[1]), mm)
-    width = float(np.linalg.norm(
-        np.mean(moved[0], axis=0) - np.mean(moved[1], axis=0)
-    ))  # fmt: skip
+    width = float(np.linalg.norm(np.mean(moved[0], axis=0) - np.mean(moved[1], axis=0)))
     u_edges = float(np.hypot(edges[0].u_px, edges[1].u_px))
     # A ground pin is true to 0.01 mm, a drill's shank to 0.02.
     u_scale = float(np.hypot(np.hypot(u_edges, 0.08) / width, 0.008 / mm))
     return Reference(
-        source="pin", camera=camera.over_plate(distance, np.nan), u_scale=u_scale,
-        height_mm=mm / 2, u_height_mm=0.02, where_px=shape.centre_px,
-        labels=(shape.blob.label,), outline_px=shape.outline_px,
-    )  # fmt: skip
+        source="pin",
+        camera=camera.over_plate(distance, np.nan),
+        u_scale=u_scale,
+        height_mm=mm / 2,
+        u_height_mm=0.02,
+        where_px=shape.centre_px,
+        labels=(shape.blob.label,),
+        outline_px=shape.outline_px,
+    )

@@ -76,8 +76,13 @@ def prior_of(width: int, height: int, f_px: float | None, profile: CameraProfile
 def camera_of(p: Points, prior: Prior) -> Camera:
     """Return the camera of the parameters."""
     f = float(np.exp(p[6]))
-    return Camera(f_px=f, u_f_px=0.0, centre_px=(float(p[7]), float(p[8])),
-                  k1=float(p[9]) * (f / prior.corner_px) ** 2, k2=prior.k2)  # fmt: skip
+    return Camera(
+        f_px=f,
+        u_f_px=0.0,
+        centre_px=(float(p[7]), float(p[8])),
+        k1=float(p[9]) * (f / prior.corner_px) ** 2,
+        k2=prior.k2,
+    )
 
 
 def rotation_of(p: Points) -> Points:

@@ -64,11 +64,16 @@ class SheetPose:
         """The camera over the sheet, which lies on the plate."""
         r = np.array(self.rotation)
         return Camera(
-            f_px=self.f_px.value, u_f_px=self.f_px.u, centre_px=self.centre_px,
-            distance_mm=self.camera_height_mm.value, u_distance_mm=self.camera_height_mm.u,
+            f_px=self.f_px.value,
+            u_f_px=self.f_px.u,
+            centre_px=self.centre_px,
+            distance_mm=self.camera_height_mm.value,
+            u_distance_mm=self.camera_height_mm.u,
             normal=(float(r[0, 2]), float(r[1, 2]), float(r[2, 2])),
-            u_tilt_rad=float(np.deg2rad(self.tilt_deg.u)), k1=self.k1, k2=self.k2,
-        )  # fmt: skip
+            u_tilt_rad=float(np.deg2rad(self.tilt_deg.u)),
+            k1=self.k1,
+            k2=self.k2,
+        )
 
     def project(self, xyz_mm: Points) -> Points:
         """Return photo positions (..., 2) of points (..., 3) in the sheet's frame, mm."""
@@ -137,8 +142,10 @@ def _bar(bar_mm: float | None) -> float:
     if bar_mm is None:
         return BAR_MM
     if not 20 <= bar_mm <= 400:
-        raise UsageError(f"a sheet bar of {bar_mm:g} mm cannot be;",
-                         "measure the long black bar, in mm (100.0 as drawn)")  # fmt: skip
+        raise UsageError(
+            f"a sheet bar of {bar_mm:g} mm cannot be;",
+            "measure the long black bar, in mm (100.0 as drawn)",
+        )
     return bar_mm
 
 
@@ -177,9 +184,9 @@ def _pose(
 
     value = heights(p)
     step = np.sqrt(np.diag(covariance)) * 0.1 + 1e-12
-    jac = np.column_stack([
-        (heights(p + d) - heights(p - d)) / (2 * step[i]) for i, d in enumerate(np.diag(step))
-    ])
+    jac = np.column_stack(
+        [(heights(p + d) - heights(p - d)) / (2 * step[i]) for i, d in enumerate(np.diag(step))]
+    )
     var = np.diag(jac @ covariance @ jac.T)
     r, f, camera = rotation_of(p), float(np.exp(p[6])), camera_of(p, prior)
     edge = sheet.window_corners_mm * (bar_mm / BAR_MM)
@@ -190,10 +197,11 @@ def _pose(
         rotation=tuple((float(a[0]), float(a[1]), float(a[2])) for a in r),
         translation_mm=(float(p[3]), float(p[4]), float(p[5])),
         f_px=Quantity(value=f, u=f * float(np.sqrt(covariance[6, 6]))),
-        centre_px=camera.centre_px, k1=camera.k1, k2=camera.k2,
+        centre_px=camera.centre_px,
+        k1=camera.k1,
+        k2=camera.k2,
         mm_per_px=Quantity(
-            value=float(value[0]),
-            u=float(np.sqrt(var[0] + value[0] ** 2 * (u_size**2 + flat**2))),
+            value=float(value[0]), u=float(np.sqrt(var[0] + value[0] ** 2 * (u_size**2 + flat**2)))
         ),
         camera_height_mm=Quantity(
             value=float(value[1]),
@@ -204,6 +212,8 @@ def _pose(
             value=float(value[2]),
             u=float(np.degrees(np.sqrt(max(covariance[0, 0], covariance[1, 1])))),
         ),
-        residual_px=solution.rms_px, markers=markers, bar_mm=bar_mm,
+        residual_px=solution.rms_px,
+        markers=markers,
+        bar_mm=bar_mm,
         window_px=tuple((float(x), float(y)) for x, y in window),
-    )  # fmt: skip
+    )

@@ -44,9 +44,9 @@ def window_tilt(field: Field, camera: Camera) -> tuple[Points, float] | None:
     if len(sides) < 4:
         return None
     lines = sides
-    k = np.array([
-        [camera.f_px, 0, camera.centre_px[0]], [0, camera.f_px, camera.centre_px[1]], [0, 0, 1],
-    ])  # fmt: skip
+    k = np.array(
+        [[camera.f_px, 0, camera.centre_px[0]], [0, camera.f_px, camera.centre_px[1]], [0, 0, 1]]
+    )
     planes = [k.T @ line for line in lines]
     across = np.cross(planes[0], planes[2])
     along = np.cross(planes[1], planes[3])
@@ -82,8 +82,7 @@ def _sides(field: Field) -> list[Points | None]:
     box = cv2.boxPoints(cv2.minAreaRect(field.window_px.astype(np.float32))).astype(float)
     centre = box.mean(axis=0)
     return [
-        _side(field.light, a, b, centre)
-        for a, b in zip(box, np.roll(box, -1, axis=0), strict=True)
+        _side(field.light, a, b, centre) for a, b in zip(box, np.roll(box, -1, axis=0), strict=True)
     ]
 
 
@@ -111,9 +110,12 @@ def _side(light: NDArray[np.float32], a: Points, b: Points, centre: Points) -> P
     h, w = light.shape
     inside = ((small >= 0) & (small < np.array([w - 1, h - 1]))).all(axis=2)
     values = cv2.remap(
-        light, small[..., 0].astype(np.float32), small[..., 1].astype(np.float32),
-        cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE,
-    )  # fmt: skip
+        light,
+        small[..., 0].astype(np.float32),
+        small[..., 1].astype(np.float32),
+        cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
     if not inside.any():
         return None
     level = np.percentile(values[inside], 90)

@@ -66,8 +66,10 @@ def profile_from_photos(
         elif shape == size[::-1] and shape != size:
             gray = np.ascontiguousarray(np.rot90(gray))
         if (gray.shape[1], gray.shape[0]) != size or photo.f35_mm != f35:
-            raise InputError(f"{path}: taken with another lens or size than the first photo;",
-                             "use one lens, without zoom or crop")  # fmt: skip
+            raise InputError(
+                f"{path}: taken with another lens or size than the first photo;",
+                "use one lens, without zoom or crop",
+            )
         seen = sheet_corners(gray, bar_mm)
         views.append(View(photo=str(path), markers=0 if seen is None else len(seen[0]) // 4))
         if seen is not None:

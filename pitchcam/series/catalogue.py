@@ -44,9 +44,18 @@ def load_series(folder: Path | None = None) -> tuple[ThreadSize, ...]:
 def _load(folder: Path | None) -> tuple[ThreadSize, ...]:
     sizes: list[ThreadSize] = []
     for build in (
-        parallel.metric, tapered.metric_taper, parallel.unified_sizes, parallel.whitworth_sizes,
-        parallel.cycle, parallel.ba, parallel.g, tapered.r, tapered.npt, parallel.npsm, parallel.pg,
-    ):  # fmt: skip
+        parallel.metric,
+        tapered.metric_taper,
+        parallel.unified_sizes,
+        parallel.whitworth_sizes,
+        parallel.cycle,
+        parallel.ba,
+        parallel.g,
+        tapered.r,
+        tapered.npt,
+        parallel.npsm,
+        parallel.pg,
+    ):
         sizes.extend(build(folder))
     seen: set[str] = set()
     for size in sizes:
@@ -95,7 +104,7 @@ def load_uses(folder: Path | None = None) -> tuple[Use, ...]:
                 seal=row.text("seal"),
                 twin=(row.cells["twin"] or "").strip(),
                 source=row.text("source"),
-            )  # fmt: skip
+            )
         )
     return tuple(uses)
 
@@ -105,9 +114,11 @@ def same_geometry(size: ThreadSize, gender: Gender, folder: Path | None = None) 
     twins = [
         s.designation
         for s in load_series(folder)
-        if s.geometry == size.geometry and s is not size and gender in s.genders
+        if s.geometry == size.geometry
+        and s is not size
+        and gender in s.genders
         and s.designation != size.designation
-    ]  # fmt: skip
+    ]
     twins += [
         use.twin
         for use in load_uses(folder)

@@ -112,17 +112,21 @@ def tapping_drill(size: ThreadSize, kinds: Sequence[Kind] = METRIC) -> TapDrill:
         held = next((d for d in drills if d.name == name), None)
         if held is not None:
             return TapDrill(
-                drill=held, engagement=engagement(size, held.diameter_mm),
-                in_limits=low - 1e-6 <= held.diameter_mm <= high + 1e-6, source=listed,
-            )  # fmt: skip
+                drill=held,
+                engagement=engagement(size, held.diameter_mm),
+                in_limits=low - 1e-6 <= held.diameter_mm <= high + 1e-6,
+                source=listed,
+            )
     inside = [d for d in drills if low - 1e-6 <= d.diameter_mm <= high + 1e-6]
     best = min(inside or drills, key=lambda d: abs(d.diameter_mm - target))
     if abs(best.diameter_mm - target) > 0.5 * full_depth_mm(size):
         raise UsageError(f"no drill here is near {target:.2f} mm.", "Bore the hole to size.")
     return TapDrill(
-        drill=best, engagement=engagement(size, best.diameter_mm), in_limits=bool(inside),
+        drill=best,
+        engagement=engagement(size, best.diameter_mm),
+        in_limits=bool(inside),
         source=source,
-    )  # fmt: skip
+    )
 
 
 def _taper_drill(size: ThreadSize, drills: Sequence[Drill]) -> TapDrill:
@@ -138,6 +142,8 @@ def _taper_drill(size: ThreadSize, drills: Sequence[Drill]) -> TapDrill:
     near = min(drills, key=lambda d: abs(d.diameter_mm - held.diameter_mm))
     drill = held if held in drills else near
     return TapDrill(
-        drill=drill, engagement=None, in_limits=True,
+        drill=drill,
+        engagement=None,
+        in_limits=True,
         source=source if drill is held else f"{source}; nearest drill to {mark}",
-    )  # fmt: skip
+    )

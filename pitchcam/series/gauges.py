@@ -89,10 +89,12 @@ def _without_unit(text: str, number: float) -> Leaf:
     if len(found) == 1:
         return found[0]
     if found:
-        raise ReadingError(f"the gauge '{text}' has no unit.",
-                           f"Sets have both: write {' or '.join(marks)}.")  # fmt: skip
-    raise ReadingError(f"no gauge set has a leaf {text.strip()}, in mm or TPI.",
-                       "Write 1.5mm, 18tpi or 2ba.")  # fmt: skip
+        raise ReadingError(
+            f"the gauge '{text}' has no unit.", f"Sets have both: write {' or '.join(marks)}."
+        )
+    raise ReadingError(
+        f"no gauge set has a leaf {text.strip()}, in mm or TPI.", "Write 1.5mm, 18tpi or 2ba."
+    )
 
 
 def nearest(pitch_mm: float, leaves: Sequence[Leaf], n: int = 3) -> list[Leaf]:

@@ -26,9 +26,49 @@ GRADE_FACTOR = {4: 0.63, 5: 0.8, 6: 1.0, 7: 1.25, 8: 1.6}
 EXTERNAL_CLASSES = ("6g", "6e", "8g", "4h", "6h")
 INTERNAL_CLASSES = ("6H", "5H", "7H", "6G", "4H")
 #: Renard R40, one decade (ISO 3, rounded values used by ISO 965-1).
-R40 = (1.0, 1.06, 1.12, 1.18, 1.25, 1.32, 1.4, 1.5, 1.6, 1.7, 1.8, 1.9, 2.0, 2.12, 2.24, 2.36, 2.5,
-       2.65, 2.8, 3.0, 3.15, 3.35, 3.55, 3.75, 4.0, 4.25, 4.5, 4.75, 5.0, 5.3, 5.6, 6.0, 6.3, 6.7,
-       7.1, 7.5, 8.0, 8.5, 9.0, 9.5, 10.0)  # fmt: skip
+R40 = (
+    1.0,
+    1.06,
+    1.12,
+    1.18,
+    1.25,
+    1.32,
+    1.4,
+    1.5,
+    1.6,
+    1.7,
+    1.8,
+    1.9,
+    2.0,
+    2.12,
+    2.24,
+    2.36,
+    2.5,
+    2.65,
+    2.8,
+    3.0,
+    3.15,
+    3.35,
+    3.55,
+    3.75,
+    4.0,
+    4.25,
+    4.5,
+    4.75,
+    5.0,
+    5.3,
+    5.6,
+    6.0,
+    6.3,
+    6.7,
+    7.1,
+    7.5,
+    8.0,
+    8.5,
+    9.0,
+    9.5,
+    10.0,
+)
 
 
 def round_r40(value: float) -> float:
@@ -51,11 +91,14 @@ def formula_tolerance_um(d_mm: float, pitch_mm: float) -> float:
 def _pitch_rows(folder: Path | None) -> tuple[tuple[float, float, float, float, float | None], ...]:
     return tuple(
         (
-            row.number("over_mm"), row.number("to_mm"), row.number("pitch_mm"),
-            row.number("td2_6_um"), row.optional("tD2_6_um"),
+            row.number("over_mm"),
+            row.number("to_mm"),
+            row.number("pitch_mm"),
+            row.number("td2_6_um"),
+            row.optional("tD2_6_um"),
         )
         for row in read_table("iso965_pitch_diameter.csv", folder)
-    )  # fmt: skip
+    )
 
 
 @functools.cache

@@ -15,20 +15,31 @@ _SIZE = r"\d+(?:-\d+/\d+|/\d+)?"
 #: those of JIS B 0202 and B 0203).
 _WORDS = (
     (r"\bBSPP\b|\bBSP\s*F\b|\bBSP\s*PARALLEL\b|\bPF(?=\b|\d)", "G "),
-    (r"\bBSPT\b|\bBSP\s*T(APER)?\b|\bPT(?=\b|\d)", "R "), (r"\bPS(?=\s*\d)", "RP "),
-    (r"\b(CONICAL|KEG|CON|TAPERED)\b", "TAPER"), (r"\bNO\.?\s*(?=\d)", "#"),
-    (r"\b(BS )?BRASS\b", "BS BRASS"), (r"\b(BS )?CONDUIT\b", "BS CONDUIT"),
-    (r"\bWHIT(WORTH)?\b\.?", "BSW"), (r"\bCEI\b|\bBSCY\b|\b(BS )?CYCLE\b", "BSC"),
-)  # fmt: skip
+    (r"\bBSPT\b|\bBSP\s*T(APER)?\b|\bPT(?=\b|\d)", "R "),
+    (r"\bPS(?=\s*\d)", "RP "),
+    (r"\b(CONICAL|KEG|CON|TAPERED)\b", "TAPER"),
+    (r"\bNO\.?\s*(?=\d)", "#"),
+    (r"\b(BS )?BRASS\b", "BS BRASS"),
+    (r"\b(BS )?CONDUIT\b", "BS CONDUIT"),
+    (r"\bWHIT(WORTH)?\b\.?", "BSW"),
+    (r"\bCEI\b|\bBSCY\b|\b(BS )?CYCLE\b", "BSC"),
+)
 #: Class of fit behind a name: it is no part of the size.
 _CLASS = re.compile(r"(?<=[\dA-Z])\s*-?\s*\b(?:[3-9][EFGH](?:[3-9][EFGH])?|[123][AB])$")
 _G_CLASS = re.compile(r"^(G\s*\d.*?)\s*[AB]$")
 _PIPE = re.compile(rf"^(?:(?:BSP|GAS)\s*({_SIZE})|({_SIZE})\s*(?:BSP|GAS))$")
 _DASH_KINDS = {
-    "JIC": "37 degree flare", "AN": "37 degree flare", "37": "37 degree flare",
-    "45": "45 degree flare", "SAE": "", "ORB": "37 degree flare", "ORFS": "flat-face O-ring",
-    "FLARE": "", "DASH": "", "": "",
-}  # fmt: skip
+    "JIC": "37 degree flare",
+    "AN": "37 degree flare",
+    "37": "37 degree flare",
+    "45": "45 degree flare",
+    "SAE": "",
+    "ORB": "37 degree flare",
+    "ORFS": "flat-face O-ring",
+    "FLARE": "",
+    "DASH": "",
+    "": "",
+}
 _DASH = re.compile(
     r"^(?:(?P<a>JIC|AN|37|45|SAE|ORB|ORFS|FLARE|DASH)?(?:\s*DEG(?:REE)?S?)?(?:\s*FLARE)?"
     r"\s*(?P<mark>[-#])\s*(?P<n>\d{1,2})(?:\s*(?P<b>JIC|AN|SAE|ORB|ORFS|FLARE))?"
@@ -87,9 +98,7 @@ def _ordered(words: str) -> str:
         words = words[3:] + " BA"
     words = re.sub(r"\s*([X-])\s*", r"\1", words).replace("TPI", "").strip()
     words = re.sub(r"(?<=\d)(?=(UN|BS|NP|TAPER))", " ", words)
-    return re.sub(
-        r"^(UN[CFSE]*F?|BS (?:BRASS|CONDUIT)|BS[WFC]|NPTF?|NPSM) (.*)$", r"\2 \1", words
-    )
+    return re.sub(r"^(UN[CFSE]*F?|BS (?:BRASS|CONDUIT)|BS[WFC]|NPTF?|NPSM) (.*)$", r"\2 \1", words)
 
 
 def bare_inches(text: str) -> str | None:

@@ -17,8 +17,11 @@ COMMONNESS = ("common", "usual", "rare")
 #: 80 degree conduit thread of DIN 40430: H = P / (2 tan 40), depth 0.8 H (from memory).
 PG_DEPTH = 0.4 / math.tan(math.radians(40))
 WHITWORTH_STANDARD = {
-    "BSW": "BS 84", "BSF": "BS 84", "BS Brass": "26 TPI brass", "BS Conduit": "BS 31",
-}  # fmt: skip
+    "BSW": "BS 84",
+    "BSF": "BS 84",
+    "BS Brass": "26 TPI brass",
+    "BS Conduit": "BS 31",
+}
 
 
 def commonness(row: Row) -> Commonness:
@@ -34,16 +37,24 @@ def metric(folder: Path | None = None) -> Iterator[ThreadSize]:
         external = [iso.external_limits(d, p, c, folder) for c in iso.EXTERNAL_CLASSES]
         internal = [iso.internal_limits(d, p, c, folder) for c in iso.INTERNAL_CLASSES]
         yield ThreadSize(
-            designation=f"M{d:g}x{p:g}", standard="ISO 261", family="M", size=f"M{d:g}",
-            basic_major_mm=d, pitch_mm=p, angle_deg=60.0, taper=0.0,
+            designation=f"M{d:g}x{p:g}",
+            standard="ISO 261",
+            family="M",
+            size=f"M{d:g}",
+            basic_major_mm=d,
+            pitch_mm=p,
+            angle_deg=60.0,
+            taper=0.0,
             basic_pitch_diameter_mm=d - iso.PITCH_LINE * p,
             basic_minor_mm=d - iso.INTERNAL_MINOR * p,
             genders=BOTH,
             external=tuple(x for x in external if x is not None),
             internal=tuple(x for x in internal if x is not None),
-            commonness=commonness(row), source=row.text("source"),
-            checked=row.remark("checked"), geometry="",
-        )  # fmt: skip
+            commonness=commonness(row),
+            source=row.text("source"),
+            checked=row.remark("checked"),
+            geometry="",
+        )
 
 
 def unified_sizes(folder: Path | None = None) -> Iterator[ThreadSize]:
@@ -53,8 +64,15 @@ def unified_sizes(folder: Path | None = None) -> Iterator[ThreadSize]:
         d, n, size = row.number("major_in"), row.number("tpi"), row.text("size")
         p = MM_PER_INCH / n
         yield ThreadSize(
-            designation=f"{size}-{n:g} {series}", standard="ASME B1.1", family=series, size=size,
-            basic_major_mm=d * MM_PER_INCH, pitch_mm=p, tpi=n, angle_deg=60.0, taper=0.0,
+            designation=f"{size}-{n:g} {series}",
+            standard="ASME B1.1",
+            family=series,
+            size=size,
+            basic_major_mm=d * MM_PER_INCH,
+            pitch_mm=p,
+            tpi=n,
+            angle_deg=60.0,
+            taper=0.0,
             basic_pitch_diameter_mm=d * MM_PER_INCH - iso.PITCH_LINE * p,
             basic_minor_mm=d * MM_PER_INCH - iso.INTERNAL_MINOR * p,
             genders=BOTH,
@@ -64,9 +82,11 @@ def unified_sizes(folder: Path | None = None) -> Iterator[ThreadSize]:
             internal=tuple(
                 unified.internal_limits(d, n, series, c) for c in unified.INTERNAL_CLASSES
             ),
-            commonness=commonness(row), source=row.text("source"),
-            checked=row.remark("checked"), geometry="",
-        )  # fmt: skip
+            commonness=commonness(row),
+            source=row.text("source"),
+            checked=row.remark("checked"),
+            geometry="",
+        )
 
 
 def whitworth_sizes(folder: Path | None = None) -> Iterator[ThreadSize]:
@@ -81,9 +101,15 @@ def whitworth_sizes(folder: Path | None = None) -> Iterator[ThreadSize]:
             raise row.error("major_in", "does not match the size", "correct one of them")
         depth, p = whitworth.WHITWORTH_DEPTH, MM_PER_INCH / n
         yield ThreadSize(
-            designation=f"{size}-{n:g} {series}", standard=WHITWORTH_STANDARD[series],
-            family=series, size=size, basic_major_mm=d * MM_PER_INCH, pitch_mm=p, tpi=n,
-            angle_deg=55.0, taper=0.0,
+            designation=f"{size}-{n:g} {series}",
+            standard=WHITWORTH_STANDARD[series],
+            family=series,
+            size=size,
+            basic_major_mm=d * MM_PER_INCH,
+            pitch_mm=p,
+            tpi=n,
+            angle_deg=55.0,
+            taper=0.0,
             basic_pitch_diameter_mm=d * MM_PER_INCH - depth * p,
             basic_minor_mm=d * MM_PER_INCH - 2 * depth * p,
             genders=BOTH,
@@ -93,9 +119,11 @@ def whitworth_sizes(folder: Path | None = None) -> Iterator[ThreadSize]:
             internal=tuple(
                 whitworth.internal_limits(d, n, c, depth) for c in whitworth.INTERNAL_CLASSES
             ),
-            commonness=commonness(row), source=row.text("source"),
-            checked=row.remark("checked"), geometry="",
-        )  # fmt: skip
+            commonness=commonness(row),
+            source=row.text("source"),
+            checked=row.remark("checked"),
+            geometry="",
+        )
 
 
 def cycle(folder: Path | None = None) -> Iterator[ThreadSize]:
@@ -107,19 +135,29 @@ def cycle(folder: Path | None = None) -> Iterator[ThreadSize]:
         size, d, n = row.text("size"), row.number("major_in"), row.number("tpi")
         p, depth = MM_PER_INCH / n, whitworth.CYCLE_DEPTH
         yield ThreadSize(
-            designation=f"{size}-{n:g} BSC", standard="BS 811", family="BSC", size=size,
-            basic_major_mm=d * MM_PER_INCH, pitch_mm=p, tpi=n, angle_deg=60.0, taper=0.0,
+            designation=f"{size}-{n:g} BSC",
+            standard="BS 811",
+            family="BSC",
+            size=size,
+            basic_major_mm=d * MM_PER_INCH,
+            pitch_mm=p,
+            tpi=n,
+            angle_deg=60.0,
+            taper=0.0,
             basic_pitch_diameter_mm=d * MM_PER_INCH - depth * p,
-            basic_minor_mm=d * MM_PER_INCH - 2 * depth * p, genders=BOTH,
+            basic_minor_mm=d * MM_PER_INCH - 2 * depth * p,
+            genders=BOTH,
             external=tuple(
                 whitworth.external_limits(d, n, c, depth) for c in whitworth.EXTERNAL_CLASSES
             ),
             internal=tuple(
                 whitworth.internal_limits(d, n, c, depth) for c in whitworth.INTERNAL_CLASSES
             ),
-            commonness=commonness(row), source=row.text("source"),
-            checked=row.remark("checked"), geometry="",
-        )  # fmt: skip
+            commonness=commonness(row),
+            source=row.text("source"),
+            checked=row.remark("checked"),
+            geometry="",
+        )
 
 
 def ba(folder: Path | None = None) -> Iterator[ThreadSize]:
@@ -127,8 +165,14 @@ def ba(folder: Path | None = None) -> Iterator[ThreadSize]:
     for row in read_table("ba.csv", folder):
         number, d, p = row.text("number"), row.number("d_mm"), row.number("pitch_mm")
         yield ThreadSize(
-            designation=f"{number} BA", standard="BS 93", family="BA", size=number,
-            basic_major_mm=d, pitch_mm=p, angle_deg=47.5, taper=0.0,
+            designation=f"{number} BA",
+            standard="BS 93",
+            family="BA",
+            size=number,
+            basic_major_mm=d,
+            pitch_mm=p,
+            angle_deg=47.5,
+            taper=0.0,
             basic_pitch_diameter_mm=d - whitworth.BA_DEPTH * p,
             basic_minor_mm=d - 2 * whitworth.BA_DEPTH * p,
             genders=BOTH,
@@ -136,9 +180,11 @@ def ba(folder: Path | None = None) -> Iterator[ThreadSize]:
                 whitworth.ba_external(d, p, int(number), c) for c in ("normal", "close")
             ),
             internal=(whitworth.ba_internal(d, p),),
-            commonness=commonness(row), source=row.text("source"),
-            checked=row.remark("checked"), geometry="",
-        )  # fmt: skip
+            commonness=commonness(row),
+            source=row.text("source"),
+            checked=row.remark("checked"),
+            geometry="",
+        )
 
 
 def g(folder: Path | None = None) -> Iterator[ThreadSize]:
@@ -149,16 +195,28 @@ def g(folder: Path | None = None) -> Iterator[ThreadSize]:
         depth, td = whitworth.WHITWORTH_DEPTH * p, row.number("td_um")
         a, b = row.number("td2_a_um"), row.number("td2_b_um")
         yield ThreadSize(
-            designation=f"G {size}", standard="ISO 228-1", family="G", size=size,
-            basic_major_mm=d, pitch_mm=p, tpi=n, angle_deg=55.0, taper=0.0,
-            basic_pitch_diameter_mm=d - depth, basic_minor_mm=d - 2 * depth, genders=BOTH,
+            designation=f"G {size}",
+            standard="ISO 228-1",
+            family="G",
+            size=size,
+            basic_major_mm=d,
+            pitch_mm=p,
+            tpi=n,
+            angle_deg=55.0,
+            taper=0.0,
+            basic_pitch_diameter_mm=d - depth,
+            basic_minor_mm=d - 2 * depth,
+            genders=BOTH,
             external=(
-                whitworth.g_external(d, p, a, td, "A"), whitworth.g_external(d, p, b, td, "B"),
+                whitworth.g_external(d, p, a, td, "A"),
+                whitworth.g_external(d, p, b, td, "B"),
             ),
             internal=(whitworth.g_internal(d, p, a, row.number("tD1_um")),),
-            commonness=commonness(row), source=row.text("source"),
-            checked=row.remark("checked"), geometry="",
-        )  # fmt: skip
+            commonness=commonness(row),
+            source=row.text("source"),
+            checked=row.remark("checked"),
+            geometry="",
+        )
 
 
 def npsm(folder: Path | None = None) -> Iterator[ThreadSize]:
@@ -175,9 +233,18 @@ def npsm(folder: Path | None = None) -> Iterator[ThreadSize]:
         top = pd + iso.PITCH_LINE * p
         dedendum = (iso.INTERNAL_MINOR - iso.PITCH_LINE) * p
         yield ThreadSize(
-            designation=f"{size}-{n:g} NPSM", standard="ASME B1.20.1", family="NPSM", size=size,
-            basic_major_mm=top, pitch_mm=p, tpi=n, angle_deg=60.0, taper=0.0,
-            basic_pitch_diameter_mm=pd, basic_minor_mm=top - iso.INTERNAL_MINOR * p, genders=BOTH,
+            designation=f"{size}-{n:g} NPSM",
+            standard="ASME B1.20.1",
+            family="NPSM",
+            size=size,
+            basic_major_mm=top,
+            pitch_mm=p,
+            tpi=n,
+            angle_deg=60.0,
+            taper=0.0,
+            basic_pitch_diameter_mm=pd,
+            basic_minor_mm=top - iso.INTERNAL_MINOR * p,
+            genders=BOTH,
             external=(
                 Limits(
                     thread_class="2A",
@@ -194,9 +261,11 @@ def npsm(folder: Path | None = None) -> Iterator[ThreadSize]:
                     minor_mm=(mm("bore_min_in"), mm("bore_max_in")),
                 ),
             ),
-            commonness=commonness(row), source=row.text("source"),
-            checked=row.remark("checked"), geometry="",
-        )  # fmt: skip
+            commonness=commonness(row),
+            source=row.text("source"),
+            checked=row.remark("checked"),
+            geometry="",
+        )
 
 
 def pg(folder: Path | None = None) -> Iterator[ThreadSize]:
@@ -208,23 +277,36 @@ def pg(folder: Path | None = None) -> Iterator[ThreadSize]:
         if abs(d - 2 * depth - row.number("core_mm")) > 0.05:
             raise row.error("core_mm", "does not follow from the profile", "correct the row")
         yield ThreadSize(
-            designation=f"Pg {size}", standard="DIN 40430", family="Pg", size=size,
-            basic_major_mm=d, pitch_mm=p, tpi=n, angle_deg=80.0, taper=0.0,
-            basic_pitch_diameter_mm=d - depth, basic_minor_mm=d - 2 * depth, genders=BOTH,
+            designation=f"Pg {size}",
+            standard="DIN 40430",
+            family="Pg",
+            size=size,
+            basic_major_mm=d,
+            pitch_mm=p,
+            tpi=n,
+            angle_deg=80.0,
+            taper=0.0,
+            basic_pitch_diameter_mm=d - depth,
+            basic_minor_mm=d - 2 * depth,
+            genders=BOTH,
             external=(
                 Limits(
-                    thread_class="DIN 40430", major_mm=(d - tolerance, d),
+                    thread_class="DIN 40430",
+                    major_mm=(d - tolerance, d),
                     pitch_diameter_mm=(d - depth - tolerance, d - depth),
                     minor_mm=(d - 2 * depth - tolerance, d - 2 * depth),
                 ),
             ),
             internal=(
                 Limits(
-                    thread_class="DIN 40430", major_mm=(d, d + tolerance),
+                    thread_class="DIN 40430",
+                    major_mm=(d, d + tolerance),
                     pitch_diameter_mm=(d - depth, d - depth + tolerance),
                     minor_mm=(d - 2 * depth, d - 2 * depth + tolerance),
                 ),
             ),
-            commonness=commonness(row), source=row.text("source"),
-            checked=row.remark("checked"), geometry="",
-        )  # fmt: skip
+            commonness=commonness(row),
+            source=row.text("source"),
+            checked=row.remark("checked"),
+            geometry="",
+        )

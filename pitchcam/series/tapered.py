@@ -37,21 +37,34 @@ def r(folder: Path | None = None) -> Iterator[ThreadSize]:
         for family, genders, taper in kinds:
             half = (out if family == "R" else inside) * TAPER
             limits = Limits(
-                thread_class="ISO 7-1", major_mm=_around(d, half),
-                pitch_diameter_mm=_around(d - h, half), minor_mm=_around(d - 2 * h, half),
-            )  # fmt: skip
+                thread_class="ISO 7-1",
+                major_mm=_around(d, half),
+                pitch_diameter_mm=_around(d - h, half),
+                minor_mm=_around(d - 2 * h, half),
+            )
             yield ThreadSize(
-                designation=f"{family} {size}", standard="ISO 7-1", family=family, size=size,
-                basic_major_mm=d, pitch_mm=p, tpi=n, angle_deg=55.0, taper=taper,
-                basic_pitch_diameter_mm=d - h, basic_minor_mm=d - 2 * h, genders=genders,
+                designation=f"{family} {size}",
+                standard="ISO 7-1",
+                family=family,
+                size=size,
+                basic_major_mm=d,
+                pitch_mm=p,
+                tpi=n,
+                angle_deg=55.0,
+                taper=taper,
+                basic_pitch_diameter_mm=d - h,
+                basic_minor_mm=d - 2 * h,
+                genders=genders,
                 external=(limits,) if family == "R" else (),
                 internal=() if family == "R" else (limits,),
                 gauge_length_mm=row.number("gauge_length_mm") if taper else None,
                 useful_length_mm=row.number("useful_length_mm") if taper else None,
-                position_mm=(out, inside), commonness=commonness(row),
+                position_mm=(out, inside),
+                commonness=commonness(row),
                 source=row.text("source"),
-                checked=row.remark("checked"), geometry="",
-            )  # fmt: skip
+                checked=row.remark("checked"),
+                geometry="",
+            )
 
 
 def npt(folder: Path | None = None) -> Iterator[ThreadSize]:
@@ -70,23 +83,38 @@ def npt(folder: Path | None = None) -> Iterator[ThreadSize]:
         extra = 2 * truncation * MM_PER_INCH
         top, bottom, half = pd + NPT_DEPTH * p, pd - NPT_DEPTH * p, p * TAPER
         external = Limits(
-            thread_class="NPT", major_mm=_around(top, half, extra),
-            pitch_diameter_mm=_around(pd, half), minor_mm=(bottom - half, bottom + half + extra),
-        )  # fmt: skip
+            thread_class="NPT",
+            major_mm=_around(top, half, extra),
+            pitch_diameter_mm=_around(pd, half),
+            minor_mm=(bottom - half, bottom + half + extra),
+        )
         # Internal crests are truncated inside: the bore is up to ``extra`` larger.
         for family in ("NPT", "NPTF"):
             yield ThreadSize(
                 designation=f"{size}-{n:g} {family}",
                 standard="ASME B1.20.1" if family == "NPT" else "ASME B1.20.3",
-                family=family, size=size, basic_major_mm=top, pitch_mm=p, tpi=n, angle_deg=60.0,
-                taper=TAPER, basic_pitch_diameter_mm=pd, basic_minor_mm=bottom, genders=BOTH,
-                external=(external,), internal=(external,),
-                gauge_length_mm=l1, useful_length_mm=(0.8 * od + 6.8) * p, position_mm=(p, p),
-                truncation_mm=extra, angle_tolerance_deg=row.number("angle_tolerance_deg"),
+                family=family,
+                size=size,
+                basic_major_mm=top,
+                pitch_mm=p,
+                tpi=n,
+                angle_deg=60.0,
+                taper=TAPER,
+                basic_pitch_diameter_mm=pd,
+                basic_minor_mm=bottom,
+                genders=BOTH,
+                external=(external,),
+                internal=(external,),
+                gauge_length_mm=l1,
+                useful_length_mm=(0.8 * od + 6.8) * p,
+                position_mm=(p, p),
+                truncation_mm=extra,
+                angle_tolerance_deg=row.number("angle_tolerance_deg"),
                 commonness=commonness(row) if family == "NPT" else "rare",
                 source=row.text("source"),
-                checked=row.remark("checked"), geometry="",
-            )  # fmt: skip
+                checked=row.remark("checked"),
+                geometry="",
+            )
 
 
 def metric_taper(folder: Path | None = None) -> Iterator[ThreadSize]:
@@ -96,19 +124,32 @@ def metric_taper(folder: Path | None = None) -> Iterator[ThreadSize]:
         a, half = row.number("gauge_length_mm"), row.number("position_diameter_mm")
         pd, bottom = d - iso.PITCH_LINE * p, d - iso.INTERNAL_MINOR * p
         yield ThreadSize(
-            designation=f"M{d:g}x{p:g} taper", standard="DIN 158-1", family="M taper",
-            size=f"M{d:g}", basic_major_mm=d, pitch_mm=p, angle_deg=60.0, taper=TAPER,
-            basic_pitch_diameter_mm=pd, basic_minor_mm=bottom, genders=EXTERNAL,
+            designation=f"M{d:g}x{p:g} taper",
+            standard="DIN 158-1",
+            family="M taper",
+            size=f"M{d:g}",
+            basic_major_mm=d,
+            pitch_mm=p,
+            angle_deg=60.0,
+            taper=TAPER,
+            basic_pitch_diameter_mm=pd,
+            basic_minor_mm=bottom,
+            genders=EXTERNAL,
             external=(
                 Limits(
-                    thread_class="DIN 158-1", major_mm=_around(d, half),
-                    pitch_diameter_mm=_around(pd, half), minor_mm=_around(bottom, half, 0.14 * p),
+                    thread_class="DIN 158-1",
+                    major_mm=_around(d, half),
+                    pitch_diameter_mm=_around(pd, half),
+                    minor_mm=_around(bottom, half, 0.14 * p),
                 ),
             ),
-            internal=(), gauge_length_mm=a,
+            internal=(),
+            gauge_length_mm=a,
             # Useful thread of DIN 3852-1 form C: 8 mm for P = 1, 12 for 1.5, 14 above.
             useful_length_mm=8.0 if p <= 1 else 12.0 if p <= 1.5 else 14.0,
-            position_mm=(half / TAPER, half / TAPER), commonness=commonness(row),
+            position_mm=(half / TAPER, half / TAPER),
+            commonness=commonness(row),
             source=row.text("source"),
-            checked=row.remark("checked"), geometry="",
-        )  # fmt: skip
+            checked=row.remark("checked"),
+            geometry="",
+        )

@@ -76,10 +76,7 @@ def internal_limits(d_in: float, tpi: float, series: str, thread_class: str) -> 
 
 
 def _limits(
-    name: str,
-    major: tuple[float, float],
-    pd: tuple[float, float],
-    minor: tuple[float, float],
+    name: str, major: tuple[float, float], pd: tuple[float, float], minor: tuple[float, float]
 ) -> Limits:
     def mm(pair: tuple[float, float]) -> tuple[float, float]:
         return pair[0] * MM_PER_INCH, pair[1] * MM_PER_INCH

@@ -115,10 +115,7 @@ def g_internal(d_mm: float, pitch_mm: float, td2_um: float, tD1_um: float) -> Li
 
 
 def _limits(
-    name: str,
-    major: tuple[float, float],
-    pd: tuple[float, float],
-    minor: tuple[float, float],
+    name: str, major: tuple[float, float], pd: tuple[float, float], minor: tuple[float, float]
 ) -> Limits:
     def mm(pair: tuple[float, float]) -> tuple[float, float]:
         return pair[0] * MM_PER_INCH, pair[1] * MM_PER_INCH

@@ -78,8 +78,9 @@ def _marker(black: NDArray[np.bool_], x: float, y: float, side: float) -> Iterat
     for row, line in enumerate(black):
         edges = np.flatnonzero(np.diff(np.concatenate([[0], line.astype(np.int8), [0]])))
         for start, stop in zip(edges[::2], edges[1::2], strict=True):
-            yield Rect(x - side / 2 + start * cell, y - side / 2 + row * cell,
-                       (stop - start) * cell, cell)  # fmt: skip
+            yield Rect(
+                x - side / 2 + start * cell, y - side / 2 + row * cell, (stop - start) * cell, cell
+            )
 
 
 def _window(window_mm: tuple[float, float], cx: float, cy: float) -> Iterator[Shape]:
@@ -125,15 +126,20 @@ def pdf(sheet: Sheet, page: tuple[float, float]) -> bytes:
     out = io.BytesIO()
     k = POINTS_PER_MM
     embed_fonts()
-    canvas = Canvas(out, pagesize=(page[0] * k, page[1] * k), invariant=1,
-                    initialFontName=REGULAR)  # fmt: skip
+    canvas = Canvas(out, pagesize=(page[0] * k, page[1] * k), invariant=1, initialFontName=REGULAR)
     canvas.setTitle(f"Marker sheet, {sheet.name}")
     canvas.setViewerPreference("PrintScaling", "None")
     for shape in shapes(sheet, page):
         if isinstance(shape, Rect):
             canvas.setFillGray(shape.grey)
-            canvas.rect(shape.x * k, (page[1] - shape.y - shape.height) * k, shape.width * k,
-                        shape.height * k, stroke=0, fill=1)  # fmt: skip
+            canvas.rect(
+                shape.x * k,
+                (page[1] - shape.y - shape.height) * k,
+                shape.width * k,
+                shape.height * k,
+                stroke=0,
+                fill=1,
+            )
         else:
             canvas.setFillGray(0)
             canvas.setFont(REGULAR, shape.size * k)
@@ -213,8 +219,10 @@ def png(sheet: Sheet, page: tuple[float, float]) -> bytes:
 
 
 WRITERS: dict[str, Callable[[Sheet, tuple[float, float]], bytes]] = {
-    ".pdf": pdf, ".png": png, ".svg": svg,
-}  # fmt: skip
+    ".pdf": pdf,
+    ".png": png,
+    ".svg": svg,
+}
 
 
 def write_sheet(sheet: Sheet, path: Path, page: str = "a4") -> None:
@@ -238,8 +246,10 @@ def write_sheet(sheet: Sheet, path: Path, page: str = "a4") -> None:
     """
     writer = WRITERS.get(path.suffix.lower())
     if writer is None:
-        raise UsageError(f"{path.name}: a sheet is a .pdf, .png or .svg file",
-                         "give the output one of these endings")  # fmt: skip
+        raise UsageError(
+            f"{path.name}: a sheet is a .pdf, .png or .svg file",
+            "give the output one of these endings",
+        )
     if page not in PAGES:
         raise UsageError(f"no paper size {page!r}", "use " + " or ".join(PAGES))
     write_whole(path, writer(sheet, PAGES[page]))

@@ -88,11 +88,13 @@ class Sheet:
 #: lens from 230 mm on. ``box``: several parts, from 190 mm on. Marker numbers tell the two apart.
 #: The gap to the window keeps the black square's white border when the window is cut too large.
 SIZES = {
-    "part": Sheet(name="part", window_mm=(90.0, 60.0), side_mm=14.0, gap_mm=6.0,
-                  across=6, down=4, first_id=16),
-    "box": Sheet(name="box", window_mm=(120.0, 90.0), side_mm=16.0, gap_mm=5.0,
-                 across=7, down=6, first_id=64),
-}  # fmt: skip
+    "part": Sheet(
+        name="part", window_mm=(90.0, 60.0), side_mm=14.0, gap_mm=6.0, across=6, down=4, first_id=16
+    ),
+    "box": Sheet(
+        name="box", window_mm=(120.0, 90.0), side_mm=16.0, gap_mm=5.0, across=7, down=6, first_id=64
+    ),
+}
 
 
 def sheet(name: str = "part") -> Sheet:

@@ -33,26 +33,36 @@ class Reader(OpenedRecord):
     def has_pictures(self, entry_id: str) -> bool:
         """Say whether a record has small pictures."""
         with self._file.plain_errors():
-            return self._db.execute(
-                "SELECT 1 FROM thumbnail WHERE measurement_id = ?", (entry_id,)
-            ).fetchone() is not None  # fmt: skip
+            return (
+                self._db.execute(
+                    "SELECT 1 FROM thumbnail WHERE measurement_id = ?", (entry_id,)
+                ).fetchone()
+                is not None
+            )
 
     def corrections(self, entry_id: str) -> tuple[Correction, ...]:
         """Return every correction of one record, the oldest first; damaged ones are left out."""
         rows = self._rows(
             f"SELECT {MADE}, digest, number FROM correction"
-            " WHERE measurement_id = ? ORDER BY number", entry_id,
-        )  # fmt: skip
+            " WHERE measurement_id = ? ORDER BY number",
+            entry_id,
+        )
         made = []
         for *cells, digest, number in rows if rows is not None else ():
             if row_digest(*cells) != digest:
                 self.damaged.add(entry_id)
                 continue
             _, thread_id, designation, who, why, made_at = cells
-            made.append(Correction(
-                number=number, thread_id=thread_id, designation=designation, who=who, why=why,
-                made_at=made_at,
-            ))  # fmt: skip
+            made.append(
+                Correction(
+                    number=number,
+                    thread_id=thread_id,
+                    designation=designation,
+                    who=who,
+                    why=why,
+                    made_at=made_at,
+                )
+            )
         return tuple(made)
 
     def _rows(self, query: str, entry_id: str) -> list[tuple[Any, ...]] | None:
@@ -127,10 +137,13 @@ class Reader(OpenedRecord):
             "SELECT name FROM photo_name WHERE sha256 = ? ORDER BY name", str(sha256)
         )
         return Entry(
-            id=entry_id, sha256=sha256, settings_key=settings_key, outcome=outcome or _DAMAGED,
+            id=entry_id,
+            sha256=sha256,
+            settings_key=settings_key,
+            outcome=outcome or _DAMAGED,
             names=tuple(str(n[0]) for n in names or ()),
             corrections={c.thread_id: c for c in self.corrections(entry_id)},
-        )  # fmt: skip
+        )
 
     def _outcome(self, entry_id: str) -> tuple[tuple[Any, ...] | None, Outcome | None] | None:
         """Return the row that counts for an id and its outcome.
@@ -179,15 +192,21 @@ class Reader(OpenedRecord):
 
 
 _DAMAGED = Outcome(
-    status="failed", code="record-damaged", lasting=False,
+    status="failed",
+    code="record-damaged",
+    lasting=False,
     message="this row of the record is damaged.",
     advice="Measure the photo again: pitchcam batch.",
-)  # fmt: skip
+)
 
 
 def _as_outcome(cells: Sequence[Any]) -> Outcome:
     _, _, _, status, document, code, message, advice, *lasting = cells
     return Outcome(
-        status=status, document=None if document is None else json.loads(document), code=code,
-        message=message, advice=advice, lasting=all(lasting),
-    )  # fmt: skip
+        status=status,
+        document=None if document is None else json.loads(document),
+        code=code,
+        message=message,
+        advice=advice,
+        lasting=all(lasting),
+    )

@@ -103,20 +103,37 @@ def _empty_row(
     elif not outcome.lasting:
         step = f"to be tried again: {step}"
     return ThreadRow(
-        id=row_id, photo=photo, part=part, thread=None,
+        id=row_id,
+        photo=photo,
+        part=part,
+        thread=None,
         status="unreadable" if outcome.status == "measured" else outcome.status,
-        name=name, designation="", standard="", probability=None, quantities={}, gender="",
-        starts=None, turns=None, candidates="", same_geometry="",
-        next_step=step or "no thread was found on this part", warnings=" ".join(codes),
-        corrected_by=who, corrected_why=why,
-        sha256=entry.sha256, settings_key=entry.settings_key,
-    )  # fmt: skip
+        name=name,
+        designation="",
+        standard="",
+        probability=None,
+        quantities={},
+        gender="",
+        starts=None,
+        turns=None,
+        candidates="",
+        same_geometry="",
+        next_step=step or "no thread was found on this part",
+        warnings=" ".join(codes),
+        corrected_by=who,
+        corrected_why=why,
+        sha256=entry.sha256,
+        settings_key=entry.settings_key,
+    )
 
 
 def _thread_row(
-    entry: Entry, photo: str, place: tuple[int, int], thread: ThreadResult,
+    entry: Entry,
+    photo: str,
+    place: tuple[int, int],
+    thread: ThreadResult,
     warnings: tuple[Flag, ...],
-) -> ThreadRow:  # fmt: skip
+) -> ThreadRow:
     part, number = place
     row_id = f"{entry.id}-{part}.{number}"
     verdict, reading = thread.verdict, thread.reading
@@ -125,14 +142,25 @@ def _thread_row(
     if not step and verdict.status != "named":
         step = "; ".join(w.advice for w in warnings)
     return ThreadRow(
-        id=row_id, photo=photo, part=part, thread=number, status=verdict.status,
+        id=row_id,
+        photo=photo,
+        part=part,
+        thread=number,
+        status=verdict.status,
         name=corrected or verdict.designation or "",
-        designation=verdict.designation or "", standard=verdict.standard or "",
+        designation=verdict.designation or "",
+        standard=verdict.standard or "",
         probability=verdict.probability,
         quantities={name: (q.value, q.u) for name, q in quantities_of(reading)},
-        gender=reading.gender, starts=reading.starts, turns=thread.turns,
+        gender=reading.gender,
+        starts=reading.starts,
+        turns=thread.turns,
         candidates=candidates_cell(verdict),
-        same_geometry="; ".join(verdict.same_geometry), next_step=step,
-        warnings=" ".join(w.code for w in warnings), corrected_by=who, corrected_why=why,
-        sha256=entry.sha256, settings_key=entry.settings_key,
-    )  # fmt: skip
+        same_geometry="; ".join(verdict.same_geometry),
+        next_step=step,
+        warnings=" ".join(w.code for w in warnings),
+        corrected_by=who,
+        corrected_why=why,
+        sha256=entry.sha256,
+        settings_key=entry.settings_key,
+    )

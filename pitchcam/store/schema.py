@@ -76,8 +76,11 @@ CREATE TABLE photo_name (
     name TEXT NOT NULL,
     PRIMARY KEY (sha256, name)
 ) WITHOUT ROWID""",
-    _CORRECTION, _CORRECTION_INDEX, _ATTEMPT, _ATTEMPT_INDEX,
-)  # fmt: skip
+    _CORRECTION,
+    _CORRECTION_INDEX,
+    _ATTEMPT,
+    _ATTEMPT_INDEX,
+)
 
 #: Tables that nothing is taken from, and what no second row may have in common with the first.
 _KEYS = {
@@ -100,8 +103,9 @@ def guards(keys: dict[str, str], what: str = "the record") -> list[str]:
     for table, same in keys.items():
         out += [
             f"CREATE TRIGGER IF NOT EXISTS {table}_keeps_{verb} BEFORE {verb} ON {table} "
-            f"BEGIN {said}; END" for verb in ("UPDATE", "DELETE")
-        ]  # fmt: skip
+            f"BEGIN {said}; END"
+            for verb in ("UPDATE", "DELETE")
+        ]
         out.append(
             f"CREATE TRIGGER IF NOT EXISTS {table}_keeps_INSERT BEFORE INSERT ON {table} "
             f"WHEN EXISTS (SELECT 1 FROM {table} WHERE {same}) BEGIN {said}; END"

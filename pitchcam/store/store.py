@@ -43,9 +43,7 @@ class Store(Reader):
         If the disk is full.
     """
 
-    def __init__(
-        self, path: Path, *, must_exist: bool = False, only_read: bool = False
-    ) -> None:
+    def __init__(self, path: Path, *, must_exist: bool = False, only_read: bool = False) -> None:
         if must_exist and not path.exists():
             raise InputError(
                 f"there is no record at {path}.", "Name it with --record, or run a batch first."
@@ -90,9 +88,13 @@ class Store(Reader):
                 schema.make(db)
 
     def add(
-        self, sha256: str, settings_text: str, settings_key: str, outcome: Outcome,
+        self,
+        sha256: str,
+        settings_text: str,
+        settings_key: str,
+        outcome: Outcome,
         names: Iterable[str] = (),
-    ) -> str:  # fmt: skip
+    ) -> str:
         """Keep one outcome, whole or not at all; an outcome that is there already stays.
 
         One that is to be tried again is kept as an attempt, and so is one whose first row turned
@@ -111,9 +113,15 @@ class Store(Reader):
         identity = record_id(sha256, settings_key)
         document = None if outcome.document is None else _nameless(outcome.document)
         cells = (
-            identity, sha256, settings_key, outcome.status, document, outcome.code,
-            outcome.message, outcome.advice,
-        )  # fmt: skip
+            identity,
+            sha256,
+            settings_key,
+            outcome.status,
+            document,
+            outcome.code,
+            outcome.message,
+            outcome.advice,
+        )
         with self._file.commit() as db:
             db.execute(
                 "INSERT INTO settings SELECT ?1, ?2"
@@ -129,17 +137,17 @@ class Store(Reader):
             elif self._is_news(identity, outcome, document):
                 lasting = int(outcome.lasting)
                 db.execute(
-                    f"INSERT INTO attempt ({CELLS}, lasting, digest)"
-                    " VALUES (?,?,?,?,?,?,?,?,?,?)",
+                    f"INSERT INTO attempt ({CELLS}, lasting, digest) VALUES (?,?,?,?,?,?,?,?,?,?)",
                     (*cells, lasting, row_digest(*cells, lasting)),
                 )
             db.executemany(_SEEN, [(sha256, name) for name in names])
         return identity
 
     def _is_there(self, table: str, identity: str) -> bool:
-        return self._db.execute(
-            f"SELECT 1 FROM {table} WHERE id = ?", (identity,)
-        ).fetchone() is not None  # fmt: skip
+        return (
+            self._db.execute(f"SELECT 1 FROM {table} WHERE id = ?", (identity,)).fetchone()
+            is not None
+        )
 
     def _is_news(self, identity: str, outcome: Outcome, document: str | None) -> bool:
         """Say whether an attempt tells more than what stands there already."""
@@ -148,9 +156,9 @@ class Store(Reader):
             return True
         if known.lasting:
             return False
-        return outcome.lasting or (row[3:8] != (
-            outcome.status, document, outcome.code, outcome.message, outcome.advice
-        ))  # fmt: skip
+        return outcome.lasting or (
+            row[3:8] != (outcome.status, document, outcome.code, outcome.message, outcome.advice)
+        )
 
     def _add_pictures(self, identity: str, outcome: Outcome) -> None:
         for part, jpeg in (outcome.thumbnails or {}).items():
@@ -206,9 +214,13 @@ class Store(Reader):
                 (*cells, row_digest(*cells)),
             ).lastrowid
         return Correction(
-            number=number or 0, thread_id=thread_id, designation=designation,
-            who=who, why=why, made_at=made_at,
-        )  # fmt: skip
+            number=number or 0,
+            thread_id=thread_id,
+            designation=designation,
+            who=who,
+            why=why,
+            made_at=made_at,
+        )
 
 
 def _nameless(document: Mapping[str, Any]) -> str:

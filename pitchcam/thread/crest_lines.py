@@ -185,13 +185,19 @@ def _fitted(crests: CrestPoints, sight: Sight) -> CrestShape:
         raise OutlineError("the crest lines of both sides are none of a thread")
     flanks = visible_angle(sight, along)
     return CrestShape(
-        crests=crests, sight=sight, pitch_mm=abs(pitch), major_mm=major, taper=taper,
+        crests=crests,
+        sight=sight,
+        pitch_mm=abs(pitch),
+        major_mm=major,
+        taper=taper,
         half_angles_deg=None if flanks is None else flanks[:2],
         u_angle_deg=0.0 if flanks is None else flanks[2],
-        u_pitch_mm=float(u_place[2]), u_taper=float(np.hypot(u_line[2], u_line[3])),
-        u_edge_mm=U_EDGE_PX * sight.mm_per_px, lag=abs(lag - round(lag)),
+        u_pitch_mm=float(u_place[2]),
+        u_taper=float(np.hypot(u_line[2], u_line[3])),
+        u_edge_mm=U_EDGE_PX * sight.mm_per_px,
+        lag=abs(lag - round(lag)),
         span_mm=(float(z.min()), float(z.max())),
-    )  # fmt: skip
+    )
 
 
 def _robust(columns: Values, seen: Values, scatter: float) -> tuple[Values, Values]:

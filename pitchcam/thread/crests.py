@@ -141,11 +141,16 @@ def fit_tips(
             continue  # the light says nothing of this side's tips
         # A tip is never placed worse than the blur itself.
         u = min(u, blur_mm)
-        tips.append(Tip(
-            side=side, radius_mm=_true_radius(seen_radius, side, section.pinhole(sight.frame)),
-            u_mm=float(np.hypot(u, 0.3 * spread * blur_mm)), slope=section.seen.taper / 2,
-            count=count, misfit=misfit,
-        ))  # fmt: skip
+        tips.append(
+            Tip(
+                side=side,
+                radius_mm=_true_radius(seen_radius, side, section.pinhole(sight.frame)),
+                u_mm=float(np.hypot(u, 0.3 * spread * blur_mm)),
+                slope=section.seen.taper / 2,
+                count=count,
+                misfit=misfit,
+            )
+        )
     return tuple(tips)
 
 
@@ -196,9 +201,13 @@ def round_share(angle_deg: float, u_deg: float) -> float:
 
 
 def _fit_ends(
-    seen: _Seen, section: Section, mirrors: Sequence[Mirror], limits: tuple[float, float], *,
+    seen: _Seen,
+    section: Section,
+    mirrors: Sequence[Mirror],
+    limits: tuple[float, float],
+    *,
     groove: bool,
-) -> list[_TipPlaces]:  # fmt: skip
+) -> list[_TipPlaces]:
     """Fit the ends' radii with what the surface mirrors: loss, angles, roughness, share.
 
     The light is that of every side, in the order of ``mirrors``.
@@ -226,7 +235,8 @@ def _fit_ends(
     )
     spread = np.repeat(
         [(m.metal.loss.u, m.u_angles, m.metal.roughness.u, m.metal.share.u) for m in mirrors],
-        len(forms), axis=0,
+        len(forms),
+        axis=0,
     )
     pull = np.zeros((len(light), 4, 5))
     pull[:, np.arange(4), np.arange(1, 5)] = 1 / spread
@@ -234,9 +244,11 @@ def _fit_ends(
     def cost(q: Values) -> tuple[Values, Values]:
         loss, wider, rougher, share = (column[:, None] for column in q.T[1:])
         mirror = Mirrored(
-            loss=loss, angles_rad=angles * np.exp(wider), roughness=roughness * np.exp(rougher),
+            loss=loss,
+            angles_rad=angles * np.exp(wider),
+            roughness=roughness * np.exp(rougher),
             share=share,
-        )  # fmt: skip
+        )
         here, beside = (
             tip_outline(line.z, end, section, is_round, groove=groove)
             for end in (q[:, :1], q[:, :1] + STEP_MM)
@@ -253,9 +265,12 @@ def _fit_ends(
     last = len(y) - 1 - np.argmax(light[:, ::-1] < 0.75, axis=1)
     start = np.column_stack([np.clip(y[last], low + 1e-3, high - 1e-3), expected])
     fit = solve(
-        cost, start, np.array([low, 0.05, -2.0, -2.0, 0.0]), np.array([high, 1.2, 2.0, 2.0, 1.0]),
+        cost,
+        start,
+        np.array([low, 0.05, -2.0, -2.0, 0.0]),
+        np.array([high, 1.2, 2.0, 2.0, 1.0]),
         settled=SETTLED,
-    )  # fmt: skip
+    )
     squares = np.sum((fit.residuals[:, :-4] * LIGHT_NOISE) ** 2, axis=1)
     count = np.count_nonzero(use, axis=1)
     misfit = np.where(count > 0, np.sqrt(squares / np.maximum(count, 1)), 1.0)

@@ -42,9 +42,11 @@ def thread_extent(shape: ThreadShape, part: Shape, region: Region) -> tuple[floa
             # or rises over the crests.
             limit = i
             while 0 < limit < len(z) - 1 and abs(z[limit] - start) < 1.25 * shape.pitch_mm:
-                ahead = level[limit + step : limit + step * 4 : step] if step > 0 else (
-                    level[max(limit - 4, 0) : limit][::-1]
-                )  # fmt: skip
+                ahead = (
+                    level[limit + step : limit + step * 4 : step]
+                    if step > 0
+                    else (level[max(limit - 4, 0) : limit][::-1])
+                )
                 if len(ahead) and (np.all(ahead < -0.8) or np.all(ahead > 0.75)):
                     break
                 limit += step
@@ -58,6 +60,4 @@ def _radii(shape: ThreadShape, part: Shape) -> tuple[Values, Values, Values]:
 
     margin = 3 * shape.pitch_mm
     span = (shape.span_mm[0] - margin, shape.span_mm[1] + margin)
-    return side_profiles(
-        part.outline_px, shape.frame, span, step_mm=shape.mm_per_px
-    )
+    return side_profiles(part.outline_px, shape.frame, span, step_mm=shape.mm_per_px)

@@ -73,9 +73,7 @@ class FlankFit:
         return self.ref_radius_mm + (self.width_mm - self.pitch_mm / 2) / sum(self.tan_half)
 
 
-NAMES = (
-    "phase", "pitch", "lag", "width", "tan+", "tan-", "offset", "slope+", "slope-",
-)  # fmt: skip
+NAMES = ("phase", "pitch", "lag", "width", "tan+", "tan-", "offset", "slope+", "slope-")
 
 
 def _columns(p: FlankPoints, ref: float) -> Values:
@@ -83,11 +81,22 @@ def _columns(p: FlankPoints, ref: float) -> Values:
     depth = p.r - ref
     plus, minus = p.flank > 0, p.flank < 0
     above, below = p.side > 0, p.side < 0
-    return np.stack([
-        np.ones_like(p.z), p.ridge, below, p.flank / 2, -depth * plus, depth * minus,
-        *(p.flank * part * on for part in (p.side, p.z * above, p.z * below)
-          for on in (plus, minus)),
-    ], axis=1)  # fmt: skip
+    return np.stack(
+        [
+            np.ones_like(p.z),
+            p.ridge,
+            below,
+            p.flank / 2,
+            -depth * plus,
+            depth * minus,
+            *(
+                p.flank * part * on
+                for part in (p.side, p.z * above, p.z * below)
+                for on in (plus, minus)
+            ),
+        ],
+        axis=1,
+    )
 
 
 def _folded(tan: Values) -> Values:
@@ -100,9 +109,13 @@ def _folded(tan: Values) -> Values:
 
 
 def fit_flanks(
-    p: FlankPoints, *, tan_guess: float | Values, per_point: float = 1.0,
-    use: NDArray[np.bool_] | None = None, rounds: int = 6,
-) -> FlankFit:  # fmt: skip
+    p: FlankPoints,
+    *,
+    tan_guess: float | Values,
+    per_point: float = 1.0,
+    use: NDArray[np.bool_] | None = None,
+    rounds: int = 6,
+) -> FlankFit:
     """Fit all flanks of a thread in the axial section.
 
     Parameters
@@ -155,9 +168,16 @@ def fit_flanks(
     normal = fold.T @ (columns[use].T @ columns[use]) @ fold
     covariance = np.linalg.pinv(normal) * variance / per_point
     return FlankFit(
-        pitch_mm=float(beta[1]), phase_mm=float(beta[0]), lag_mm=float(beta[2]),
-        width_mm=float(beta[3]), tan_half=(float(tan[0]), float(tan[1])),
-        offset_mm=float(beta[6]), turn_rad=float(beta[7] - beta[8]) / 2,
-        taper=float(beta[7] + beta[8]), ref_radius_mm=ref, covariance=covariance,
-        rms_mm=float(np.sqrt(variance)), used=use,
-    )  # fmt: skip
+        pitch_mm=float(beta[1]),
+        phase_mm=float(beta[0]),
+        lag_mm=float(beta[2]),
+        width_mm=float(beta[3]),
+        tan_half=(float(tan[0]), float(tan[1])),
+        offset_mm=float(beta[6]),
+        turn_rad=float(beta[7] - beta[8]) / 2,
+        taper=float(beta[7] + beta[8]),
+        ref_radius_mm=ref,
+        covariance=covariance,
+        rms_mm=float(np.sqrt(variance)),
+        used=use,
+    )

@@ -144,11 +144,13 @@ class ThreadShape:
     def quantities(self) -> dict[str, float]:
         """Return what was measured, by the names that naming uses."""
         found = {
-            "pitch_mm": self.pitch_mm, "major_mm": self.major_mm,
+            "pitch_mm": self.pitch_mm,
+            "major_mm": self.major_mm,
             "pitch_diameter_mm": self.pitch_diameter_mm,
-            "minor_mm": self.diameter_mm(self.roots), "angle_deg": self.section.fit.angle_deg,
+            "minor_mm": self.diameter_mm(self.roots),
+            "angle_deg": self.section.fit.angle_deg,
             "taper": self.taper,
-        }  # fmt: skip
+        }
         return {k: v for k, v in found.items() if v is not None}
 
     def diameter_mm(self, tips: tuple[Tip, ...]) -> float | None:
@@ -203,12 +205,21 @@ def measure_thread(sight: Sight, starts: int = 1) -> ThreadShape:
         nearness = 1.0
     z = section.points.z[section.fit.used]
     return ThreadShape(
-        axis=sight.axis, frame=frame, section=section, flanks=moved, edges=edges, tips=tips,
-        roots=roots, spacing_px=sight.region.spacing_px, span_mm=(float(z.min()), float(z.max())),
-        outline_px=sight.outline_px, straight=straight, nearness=nearness,
+        axis=sight.axis,
+        frame=frame,
+        section=section,
+        flanks=moved,
+        edges=edges,
+        tips=tips,
+        roots=roots,
+        spacing_px=sight.region.spacing_px,
+        span_mm=(float(z.min()), float(z.max())),
+        outline_px=sight.outline_px,
+        straight=straight,
+        nearness=nearness,
         turning=max(nearness, _ramp(surface, FAR, NO_TURN)),
         bend_deg=_bend(moved, section, frame, spacing_mm),
-    )  # fmt: skip
+    )
 
 
 def _bend(flanks: Flanks, section: Section, frame: AxisFrame, spacing_mm: float) -> float:
@@ -220,9 +231,7 @@ def _bend(flanks: Flanks, section: Section, frame: AxisFrame, spacing_mm: float)
     angles, variances = [], []
     for part in (flanks.below <= middle, flanks.below > middle):
         try:
-            half = fit_section(
-                flanks.only(part), frame, spacing_mm, section.winding, rounds=3
-            ).fit
+            half = fit_section(flanks.only(part), frame, spacing_mm, section.winding, rounds=3).fit
         except np.linalg.LinAlgError:
             return 0.0
         slopes = np.degrees(1 / (1 + np.array(half.tan_half) ** 2))
@@ -303,8 +312,9 @@ def _tips(
             side: _mirror(sight, section, surface, side, near_panel=near_panel)
             for side in (1.0, -1.0)
         },
-        background=surface.background, near_panel=near_panel,
-    )  # fmt: skip
+        background=surface.background,
+        near_panel=near_panel,
+    )
     tips, roots = (fit_tips(sight, section, around, groove=groove) for groove in (False, True))
     return tips, roots
 
@@ -326,7 +336,7 @@ def _mirror(
         metal=surface.metal.elsewhere(U_LOSS, U_ROUGHNESS, U_SHARE),
         angles_rad=(angles[0], angles[1], angles[2]),
         u_angles=U_NEAR_ANGLES if near_panel else U_ANGLES,
-    )  # fmt: skip
+    )
 
 
 def remeasure(
@@ -342,7 +352,9 @@ def remeasure(
     )
     grow = frame.mm_per_px / shape.mm_per_px
     return replace(
-        shape, frame=frame, section=section,
+        shape,
+        frame=frame,
+        section=section,
         tips=tuple(replace(t, radius_mm=t.radius_mm * grow) for t in shape.tips),
         roots=tuple(replace(t, radius_mm=t.radius_mm * grow) for t in shape.roots),
-    )  # fmt: skip
+    )

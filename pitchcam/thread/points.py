@@ -107,9 +107,8 @@ class Slant:
 
 
 def flank_points(
-    outline: Points, axis: ImageAxis, region: Region, frame: AxisFrame,
-    seen: Slant | None = None,
-) -> Flanks:  # fmt: skip
+    outline: Points, axis: ImageAxis, region: Region, frame: AxisFrame, seen: Slant | None = None
+) -> Flanks:
     """Choose the outline's points on the straight parts of all flanks of a region.
 
     Parameters
@@ -208,6 +207,9 @@ def side_points(
     if np.count_nonzero(straight) < FEWEST_ON_LINE:
         return None
     return (
-        index[straight], ridge[straight], np.sign(phase[straight]), share[straight],
+        index[straight],
+        ridge[straight],
+        np.sign(phase[straight]),
+        share[straight],
         below[straight],
-    )  # fmt: skip
+    )

@@ -50,9 +50,7 @@ def to_reading(
     lengths = ("major_mm", "pitch_diameter_mm", "minor_mm")
     moved = {k: v[k] + offset if k in v else None for k in lengths}
     half = abs(ends_mm[1] - ends_mm[0]) / 2
-    grown = {
-        k: float(np.hypot(u[k], (half * u["taper"]) if station else 0.0)) for k in moved
-    }  # fmt: skip
+    grown = {k: float(np.hypot(u[k], (half * u["taper"]) if station else 0.0)) for k in moved}
     return ThreadReading(
         pitch_mm=quantity(v.get("pitch_mm"), u["pitch_mm"]),
         major_mm=quantity(moved["major_mm"], grown["major_mm"]),
@@ -84,9 +82,11 @@ def crest_reading(shape: CrestShape, lines: tuple[BudgetLine, ...]) -> ThreadRea
         pitch_mm=quantity(v["pitch_mm"], u["pitch_mm"]),
         major_mm=quantity(v["major_mm"] + offset, u_major),
         angle_deg=quantity(v.get("angle_deg"), u["angle_deg"]),
-        taper=quantity(abs(slope), u["taper"]), diameter_station_mm=station,
-        starts=1 if shape.lag > IN_STEP else 2, correlation=correlation,
-    )  # fmt: skip
+        taper=quantity(abs(slope), u["taper"]),
+        diameter_station_mm=station,
+        starts=1 if shape.lag > IN_STEP else 2,
+        correlation=correlation,
+    )
 
 
 def _stated(
@@ -151,13 +151,14 @@ def crest_plots(shape: CrestShape) -> ThreadPlots:
         axis_px=((float(axis[0, 0]), float(axis[0, 1])), (float(axis[1, 0]), float(axis[1, 1]))),
         edges_px=_edges(shape),
         crests_px=tuple((float(x), float(y)) for x, y in shape.crests.xy),
-    )  # fmt: skip
+    )
 
 
 def _edges(shape: Measured) -> tuple[tuple[tuple[float, float], ...], ...]:
     st = shape.axis.to_axis(shape.outline_px)
-    ends = shape.axis.to_axis(shape.frame.to_photo(np.array([
-        [shape.span_mm[0], 0.0, 0.0], [shape.span_mm[1], 0.0, 0.0]])))[:, 0]  # fmt: skip
+    ends = shape.axis.to_axis(
+        shape.frame.to_photo(np.array([[shape.span_mm[0], 0.0, 0.0], [shape.span_mm[1], 0.0, 0.0]]))
+    )[:, 0]
     low, high = min(ends) - 0.5 * shape.spacing_px, max(ends) + 0.5 * shape.spacing_px
     out = []
     for sign in (1, -1):
@@ -182,8 +183,7 @@ def _crests(shape: ThreadShape) -> tuple[tuple[float, float], ...]:
         z = _middles(shape, tip.side)
         y = tip.side * (tip.radius_mm + tip.slope * z)
         zy = shape.section.from_axis(np.stack([z, y], axis=-1))
-        xy = shape.frame.to_photo(np.concatenate([zy, np.zeros((len(zy), 1))], axis=-1)
-        )
+        xy = shape.frame.to_photo(np.concatenate([zy, np.zeros((len(zy), 1))], axis=-1))
         out.extend((float(a), float(b)) for a, b in xy)
     return tuple(out)
 
@@ -220,9 +220,11 @@ def _drift(shape: ThreadShape) -> tuple[tuple[float, ...], tuple[float, ...]]:
     tan = np.where(p.flank > 0, fit.tan_half[0], fit.tan_half[1])
     radius = p.r - fit.taper / 2 * p.z - fit.ref_radius_mm
     expected = (
-        fit.phase_mm + np.where(p.side < 0, fit.lag_mm, 0.0) + fit.pitch_mm * p.ridge
+        fit.phase_mm
+        + np.where(p.side < 0, fit.lag_mm, 0.0)
+        + fit.pitch_mm * p.ridge
         + p.flank * (fit.width_mm / 2 - radius * tan)
-    )  # fmt: skip
+    )
     rest = p.z - expected
     for side in (1.0, -1.0):
         for ridge in np.unique(p.ridge[p.side == side]):

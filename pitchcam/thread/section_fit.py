@@ -78,7 +78,8 @@ class Section:
         return AxisFrame(
             camera=frame.camera,
             origin=frame.origin + self.offset_mm * frame.across,
-            along=c * frame.along + s * frame.across, across=c * frame.across - s * frame.along,
+            along=c * frame.along + s * frame.across,
+            across=c * frame.across - s * frame.along,
             toward=frame.toward,
         )
 
@@ -100,9 +101,13 @@ def _aligned_ridges(flanks: Flanks, z: Values, spacing_mm: float) -> Values:
 
 
 def fit_section(
-    flanks: Flanks, frame: AxisFrame, spacing_mm: float, winding: Winding = USUAL, *,
+    flanks: Flanks,
+    frame: AxisFrame,
+    spacing_mm: float,
+    winding: Winding = USUAL,
+    *,
     rounds: int = 5,
-) -> Section:  # fmt: skip
+) -> Section:
     """Fit the flanks in the axial section, helix and perspective undone.
 
     Parameters
@@ -131,9 +136,7 @@ def fit_section(
         hole = np.array([c * pz + s * (py - offset), c * (py - offset) - s * pz, px])
         tan_half = np.where(flanks.flank > 0, tan[0], tan[1])
         z_section, r = unfold_flank(zy, hole, flanks.side, flanks.flank, lead, tan_half)
-        points = FlankPoints(
-            z=z_section, r=r, side=flanks.side, flank=flanks.flank, ridge=ridge
-        )
+        points = FlankPoints(z=z_section, r=r, side=flanks.side, flank=flanks.flank, ridge=ridge)
         # Only the last fit is one that stays.
         fit = fit_flanks(
             points, tan_guess=tan, per_point=PER_POINT, use=use, rounds=2 if left else 6
@@ -148,6 +151,10 @@ def fit_section(
         z=zy[:, 0], r=np.abs(zy[:, 1]), side=flanks.side, flank=flanks.flank, ridge=ridge
     )
     return Section(
-        fit=fit, points=points, seen_points=seen_points, turn_rad=turn_now, offset_mm=offset_now,
+        fit=fit,
+        points=points,
+        seen_points=seen_points,
+        turn_rad=turn_now,
+        offset_mm=offset_now,
         winding=winding,
-    )  # fmt: skip
+    )

@@ -22,9 +22,8 @@ _ZOOMS = 4
 
 
 def side_profiles(
-    outline: Points, frame: AxisFrame, span_mm: tuple[float, float], *,
-    step_mm: float | None = None,
-) -> tuple[Values, Values, Values]:  # fmt: skip
+    outline: Points, frame: AxisFrame, span_mm: tuple[float, float], *, step_mm: float | None = None
+) -> tuple[Values, Values, Values]:
     """Return both sides' radii over even stations along the axis, mm."""
     zy = frame.from_photo(outline)
     inside = (zy[:, 0] > span_mm[0]) & (zy[:, 0] < span_mm[1])

@@ -8,14 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.edges.flank_light import LitPanel, trace
-from pitchcam.edges.flank_place import (
-    DEPTHS_PX,
-    PANELS,
-    Placed,
-    Profiles,
-    Surface,
-    place_flanks,
-)
+from pitchcam.edges.flank_place import DEPTHS_PX, PANELS, Placed, Profiles, Surface, place_flanks
 from pitchcam.edges.helicoid import Helicoid
 from pitchcam.edges.rims import Rims
 from pitchcam.light.metal import UNSEEN
@@ -87,8 +80,9 @@ def _halves(flanks: Flanks, group: Indices, crop: Crop, window_px: float) -> lis
         mean = light[worst <= np.percentile(worst, 80)].mean(axis=0)
         ridge, height = flanks.ridge[points], flanks.height[points]
         off = np.abs(ridge - np.median(ridge))
-        typical = [np.argmin(off + 4 * np.abs(height - level))
-                   for level in np.quantile(height, HEIGHTS)]  # fmt: skip
+        typical = [
+            np.argmin(off + 4 * np.abs(height - level)) for level in np.quantile(height, HEIGHTS)
+        ]
         halves.append(_Half(points=points, across_px=across, light=mean, typical=points[typical]))
     return halves
 
@@ -99,9 +93,7 @@ def _stacked(halves: list[_Half], blur_px: float) -> Profiles:
     for i, h in enumerate(halves):
         m = len(h.light)
         across[i, :m], light[i, :m], known[i, :m] = h.across_px, h.light, True
-    return Profiles(
-        across_px=across, light=light, known=known, blur_px=blur_px, level=LEVEL
-    )
+    return Profiles(across_px=across, light=light, known=known, blur_px=blur_px, level=LEVEL)
 
 
 def _solid(flanks: Flanks, section: Section, frame: AxisFrame) -> Helicoid:
@@ -111,16 +103,17 @@ def _solid(flanks: Flanks, section: Section, frame: AxisFrame) -> Helicoid:
     below = flanks.below * fit.pitch_mm
     above = below / (1 - flanks.height) * flanks.height
     return Helicoid(
-        pitch=fit.pitch_mm, tan_half=fit.tan_half,
+        pitch=fit.pitch_mm,
+        tan_half=fit.tan_half,
         advance=section.winding.lead * fit.pitch_mm / (2 * np.pi),
-        pitch_radius=fit.pitch_radius_mm, half_taper=fit.taper / 2,
-        crest=float(np.median(radius + below)), root=float(np.median(radius - above)),
-    )  # fmt: skip
+        pitch_radius=fit.pitch_radius_mm,
+        half_taper=fit.taper / 2,
+        crest=float(np.median(radius + below)),
+        root=float(np.median(radius - above)),
+    )
 
 
-def _place(
-    halves: list[_Half], flanks: Flanks, sight: Sight, section: Section
-) -> Placed:
+def _place(halves: list[_Half], flanks: Flanks, sight: Sight, section: Section) -> Placed:
     own = section.own_frame(sight.frame)
     thread = _solid(flanks, section, own)
     typical = np.concatenate([h.typical for h in halves])
@@ -130,9 +123,10 @@ def _place(
     phase = z - flank * (thread.pitch / 4 - out * np.where(flank > 0, *thread.tan_half))
     xy = flanks.xy[typical, None] - DEPTHS_PX[:, None] * flanks.normal[typical, None]
     panel = LitPanel(
-        frame=own, corners_px=np.asarray(sight.field.window_px, float),
+        frame=own,
+        corners_px=np.asarray(sight.field.window_px, float),
         behind_mm=np.asarray(sight.camera.distance_mm * PANELS, float),
-    )  # fmt: skip
+    )
     traced = trace(thread, own.from_photo(xy), phase, side, panel)
     return place_flanks(_stacked(halves, sight.blur_px), traced, _panel(sight.rims))
 
@@ -205,17 +199,22 @@ def move_to_edges(
             halves.append(_halves(flanks, group, sight.crop, window_px))
     every = [h for of_flank in halves for h in of_flank]
     if not every:
-        return flanks, (), Surface(
-            metal=UNSEEN, panel=_panel(sight.rims)[0], background=1.0, misfit=0.0
+        return (
+            flanks,
+            (),
+            Surface(metal=UNSEEN, panel=_panel(sight.rims)[0], background=1.0, misfit=0.0),
         )
     placed = _place(every, flanks, sight, section)
     edges = tuple(
         FlankEdge(
-            side=float(flanks.side[h.points[0]]), flank=float(flanks.flank[h.points[0]]),
-            shift_px=float(placed.edge_px[i]), u_px=float(placed.u_px[i]),
+            side=float(flanks.side[h.points[0]]),
+            flank=float(flanks.flank[h.points[0]]),
+            shift_px=float(placed.edge_px[i]),
+            u_px=float(placed.u_px[i]),
             by_height_px=_by_height(flanks.height[h.typical], placed.shift_px[:, i]),
-        ) for i, h in enumerate(every)
-    )  # fmt: skip
+        )
+        for i, h in enumerate(every)
+    )
     xy, rest = flanks.xy.copy(), iter(edges)
     for points, of_flank in zip(groups, halves, strict=True):
         own = [next(rest) for _ in of_flank]

@@ -49,9 +49,7 @@ class _Side:
     ridge: Values
 
 
-def visible_angle(
-    sight: Sight, along: Along
-) -> tuple[float, float, float] | None:
+def visible_angle(sight: Sight, along: Along) -> tuple[float, float, float] | None:
     """Return both half angles, of the + and the - flank, and the included angle's u, degrees.
 
     None where no side shows enough of its flanks.
@@ -82,9 +80,7 @@ def visible_angle(
     return _fit(sides, frame, along) if sides else None
 
 
-def _fit(
-    sides: list[_Side], frame: AxisFrame, along: Along
-) -> tuple[float, float, float] | None:
+def _fit(sides: list[_Side], frame: AxisFrame, along: Along) -> tuple[float, float, float] | None:
     zy = np.concatenate([s.zy for s in sides])
     side = np.concatenate([np.full(len(s.ridge), s.side) for s in sides])
     flank, ridge = (np.concatenate([getattr(s, k) for s in sides]) for k in ("flank", "ridge"))
@@ -117,10 +113,18 @@ def _fit(
 def _columns(side: Values, flank: Values, ridge: Values, depth: Values) -> Values:
     """Return what z is linear in: each side's phase and ridge width, pitch, both tangents."""
     above, below = side > 0, side < 0
-    return np.stack([
-        above, below, flank / 2 * above, flank / 2 * below, ridge,
-        depth * (flank > 0), -depth * (flank < 0),
-    ], axis=1).astype(float)  # fmt: skip
+    return np.stack(
+        [
+            above,
+            below,
+            flank / 2 * above,
+            flank / 2 * below,
+            ridge,
+            depth * (flank > 0),
+            -depth * (flank < 0),
+        ],
+        axis=1,
+    ).astype(float)
 
 
 def _solved(

@@ -21,8 +21,14 @@ from pitchcam.records import (
 )
 from pitchcam.thread.budget import combined
 
-M14 = {"pitch_mm": 1.5, "major_mm": 13.85, "pitch_diameter_mm": 12.93, "minor_mm": 12.1,
-       "angle_deg": 60.0, "taper": 0.0}  # fmt: skip
+M14 = {
+    "pitch_mm": 1.5,
+    "major_mm": 13.85,
+    "pitch_diameter_mm": 12.93,
+    "minor_mm": 12.1,
+    "angle_deg": 60.0,
+    "taper": 0.0,
+}
 LENGTHS = ("pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm")
 
 
@@ -44,19 +50,33 @@ def lines(truth=None, *, scale=0.002, focal=0.0015, noise=(0.0005, 0.005, 0.006,
     share = {k: truth[k] for k in LENGTHS}
 
     def scaled(source, by):
-        return BudgetLine(source=source, of_scale=True,
-                          contributions={k: v * by for k, v in share.items()})  # fmt: skip
+        return BudgetLine(
+            source=source, of_scale=True, contributions={k: v * by for k, v in share.items()}
+        )
 
     return (
-        scaled("scale of the reference", scale), scaled("focal length", focal),
+        scaled("scale of the reference", scale),
+        scaled("focal length", focal),
         scaled("tilt of the camera", 0.001),
-        BudgetLine(source="form of the model", correlated=False, contributions={
-            "pitch_mm": 0.0003, "major_mm": 0.01, "pitch_diameter_mm": 0.015, "minor_mm": 0.03,
-            "angle_deg": 0.25, "taper": 0.0008,
-        }),
-        BudgetLine(source="edge noise", kind="A", correlated=False,
-                   contributions=dict(zip(NAMING_QUANTITIES, noise, strict=True))),
-    )  # fmt: skip
+        BudgetLine(
+            source="form of the model",
+            correlated=False,
+            contributions={
+                "pitch_mm": 0.0003,
+                "major_mm": 0.01,
+                "pitch_diameter_mm": 0.015,
+                "minor_mm": 0.03,
+                "angle_deg": 0.25,
+                "taper": 0.0008,
+            },
+        ),
+        BudgetLine(
+            source="edge noise",
+            kind="A",
+            correlated=False,
+            contributions=dict(zip(NAMING_QUANTITIES, noise, strict=True)),
+        ),
+    )
 
 
 def errors(budget, photo, inputs, *, lasting):
@@ -84,8 +104,9 @@ def measurement(values, budget, photo=0, *, source="pin", mm=8.0, turned=False, 
     end to the right; ``named`` gives the photo a verdict of its own.
     """
     u, correlation = combined(budget)
-    read = {k: Quantity(value=float(v), u=u[k])
-            for k, v in zip(NAMING_QUANTITIES, values, strict=True)}  # fmt: skip
+    read = {
+        k: Quantity(value=float(v), u=u[k]) for k, v in zip(NAMING_QUANTITIES, values, strict=True)
+    }
     taper = read["taper"]
     read["taper"] = replace(taper, value=abs(taper.value))
     reading = ThreadReading(correlation=correlation, **read)
@@ -96,19 +117,27 @@ def measurement(values, budget, photo=0, *, source="pin", mm=8.0, turned=False, 
         box = (x - 600, 350.0, x + 420, 650.0)
     sign = (1 if taper.value >= 0 else -1) * (-1 if turned else 1)
     thread = ThreadResult(
-        reading=reading, half_angles_deg=(None, None), turns=8.0, span_px=span, budget=budget,
-        verdict=name_thread(reading) if named else Verdict(status="ambiguous"), taper_sign=sign,
-    )  # fmt: skip
+        reading=reading,
+        half_angles_deg=(None, None),
+        turns=8.0,
+        span_px=span,
+        budget=budget,
+        verdict=name_thread(reading) if named else Verdict(status="ambiguous"),
+        taper_sign=sign,
+    )
     return Measurement(
-        photo=PhotoInfo(file=f"{photo}.jpg", sha256=f"{photo:064x}", width_px=4032,
-                        height_px=3024, lens="26 mm"),
+        photo=PhotoInfo(
+            file=f"{photo}.jpg", sha256=f"{photo:064x}", width_px=4032, height_px=3024, lens="26 mm"
+        ),
         scale=ScaleResult(
-            source=source, stated_mm=mm, mm_per_px=Quantity(value=0.04, u=0.0001),
+            source=source,
+            stated_mm=mm,
+            mm_per_px=Quantity(value=0.04, u=0.0001),
             camera_height_mm=Quantity(value=200.0, u=6.0),
             focal_px=Quantity(value=3000.0, u=90.0),
         ),
         parts=(PartResult(id=1, box_px=box, threads=(thread,)),),
-    )  # fmt: skip
+    )
 
 
 def true_values(truth=None):

@@ -24,12 +24,17 @@ def one(*measurements):
 
 def trial(seed, photos=PHOTOS):
     inputs, budget = made.Inputs(np.random.default_rng(seed)), made.lines()
-    return one(*(
-        made.measurement(
-            made.true_values() + made.errors(budget, i, inputs, lasting=lasting()), budget, i,
-            turned=bool(i % 2),
-        ) for i in range(photos)
-    ))  # fmt: skip
+    return one(
+        *(
+            made.measurement(
+                made.true_values() + made.errors(budget, i, inputs, lasting=lasting()),
+                budget,
+                i,
+                turned=bool(i % 2),
+            )
+            for i in range(photos)
+        )
+    )
 
 
 @pytest.fixture(scope="module")
@@ -39,8 +44,9 @@ def in_u():
     for seed in range(TRIALS):
         reading = trial(seed).reading
         read = [getattr(reading, k) for k in NAMING_QUANTITIES]
-        rows.append([(q.value - made.M14[k]) / q.u
-                     for k, q in zip(NAMING_QUANTITIES, read, strict=True)])  # fmt: skip
+        rows.append(
+            [(q.value - made.M14[k]) / q.u for k, q in zip(NAMING_QUANTITIES, read, strict=True)]
+        )
     return np.array(rows)
 
 
@@ -65,10 +71,12 @@ def test_what_photos_share_does_not_shrink():
         u[n] = {k: getattr(told.reading, k).u for k in NAMING_QUANTITIES}
     share = {line.source: line.contributions for line in budget}
     again = lasting()
-    floor = np.sqrt(sum(
-        again[s] * share[s]["pitch_mm"] ** 2
-        for s in ("scale of the reference", "focal length", "form of the model")
-    ))  # fmt: skip
+    floor = np.sqrt(
+        sum(
+            again[s] * share[s]["pitch_mm"] ** 2
+            for s in ("scale of the reference", "focal length", "form of the model")
+        )
+    )
     assert u[25]["pitch_mm"] > 0.999 * floor
     assert u[25]["pitch_mm"] == pytest.approx(floor, rel=0.1)
     assert u[25]["minor_mm"] > share["form of the model"]["minor_mm"]
@@ -104,20 +112,24 @@ def test_a_nearer_photo_tells_of_the_focal_length():
     the focal length, which neither does."""
     far, near = made.lines(focal=0.0015), made.lines(focal=0.006)
     off = 2.0
-    values = [made.true_values() * np.where(np.arange(6) < 4, 1 + off * f, 1.0)
-              for f in (0.0015, 0.006)]  # fmt: skip
+    values = [
+        made.true_values() * np.where(np.arange(6) < 4, 1 + off * f, 1.0) for f in (0.0015, 0.006)
+    ]
     told = one(made.measurement(values[0], far, 0), made.measurement(values[1], near, 1))
     assert abs(told.reading.pitch_mm.value - 1.5) < 0.65 * abs(values[0][0] - 1.5)
-    assert told.reading.pitch_mm.u < made.measurement(values[0], far, 0).parts[0].threads[
-        0].reading.pitch_mm.u  # fmt: skip
+    assert (
+        told.reading.pitch_mm.u
+        < made.measurement(values[0], far, 0).parts[0].threads[0].reading.pitch_mm.u
+    )
 
 
 def test_nothing_moved_nothing_gained():
     """Two photos of one laying share all but their noise."""
     budget = made.lines()
     first = made.measurement(made.true_values(), budget, 0)
-    again = replace(made.measurement(made.true_values(), budget, 0),
-                    photo=replace(first.photo, sha256="b"))  # fmt: skip
+    again = replace(
+        made.measurement(made.true_values(), budget, 0), photo=replace(first.photo, sha256="b")
+    )
     told = combine([first, again])
     assert told.unmoved
     alone = first.parts[0].threads[0].reading.major_mm.u
@@ -134,10 +146,13 @@ def test_a_photo_with_another_pin_than_stated_is_left_out():
     budget = made.lines()
     values = made.true_values()
     wrong = values * np.where(np.arange(6) < 4, 1.025, 1.0)
-    told = combine([
-        made.measurement(values, budget, 0), made.measurement(wrong, budget, 1),
-        made.measurement(values, budget, 2),
-    ])  # fmt: skip
+    told = combine(
+        [
+            made.measurement(values, budget, 0),
+            made.measurement(wrong, budget, 1),
+            made.measurement(values, budget, 2),
+        ]
+    )
     assert list(told.left_out) == [1]
     assert "2.5 % larger" in told.left_out[1]
     assert "reference" in told.left_out[1]
@@ -158,8 +173,12 @@ def test_a_photo_of_another_part_is_left_out_for_its_pitch():
 def test_two_photos_that_contradict_give_no_name():
     budget = made.lines()
     fine = made.true_values() * [1.25 / 1.5, 1, 1.01, 1.02, 1, 1]
-    told = combine([made.measurement(made.true_values(), budget, 0, named=True),
-                    made.measurement(fine, budget, 1, named=True)])  # fmt: skip
+    told = combine(
+        [
+            made.measurement(made.true_values(), budget, 0, named=True),
+            made.measurement(fine, budget, 1, named=True),
+        ]
+    )
     thread = told.parts[0].threads[0]
     assert told.open
     assert not told.left_out
@@ -185,11 +204,16 @@ def test_true_photos_are_seldom_left_out():
     lost = 0
     for seed in range(TRIALS):
         inputs, budget = made.Inputs(np.random.default_rng([seed, 9])), made.lines()
-        told = combine([
-            made.measurement(
-                made.true_values() + made.errors(budget, i, inputs, lasting=lasting()), budget, i
-            ) for i in range(PHOTOS)
-        ])  # fmt: skip
+        told = combine(
+            [
+                made.measurement(
+                    made.true_values() + made.errors(budget, i, inputs, lasting=lasting()),
+                    budget,
+                    i,
+                )
+                for i in range(PHOTOS)
+            ]
+        )
         lost += bool(told.left_out) or told.open
     assert lost <= 3
 
@@ -241,14 +265,22 @@ def test_every_line_of_a_budget_is_filed():
     """A term without a place in the table would count as coming again whole, unnoticed."""
     names = {t.__name__ for t in (*TERMS, *CREST_TERMS)}
     told = {
-        "reference": "scale of the reference", "axis_height": "height of the axis",
-        "focal_length": "focal length", "tilt": "tilt of the camera",
-        "distortion": "lens distortion", "inclination": "inclination of the part",
-        "edge_and_rim": "edge and rim", "edges": "edge and rim",
-        "rim_along": "rim along the thread", "slanted_view": "view along the thread",
-        "bent_flanks": "bent flanks", "near_panel": "panel close behind the part",
-        "edge_noise": "edge noise", "scatter": "edge noise", "form": "form of the model",
-    }  # fmt: skip
+        "reference": "scale of the reference",
+        "axis_height": "height of the axis",
+        "focal_length": "focal length",
+        "tilt": "tilt of the camera",
+        "distortion": "lens distortion",
+        "inclination": "inclination of the part",
+        "edge_and_rim": "edge and rim",
+        "edges": "edge and rim",
+        "rim_along": "rim along the thread",
+        "slanted_view": "view along the thread",
+        "bent_flanks": "bent flanks",
+        "near_panel": "panel close behind the part",
+        "edge_noise": "edge noise",
+        "scatter": "edge noise",
+        "form": "form of the model",
+    }
     assert names == set(told)
     assert set(told.values()) == set(SHARING)
 
@@ -291,21 +323,24 @@ def test_a_photo_of_none_of_the_parts_does_not_count():
 
     def box(photo, *values):
         seen = [made.measurement(v, budget, photo) for v in values]
-        return replace(seen[0], parts=tuple(
-            replace(m.parts[0], id=i) for i, m in enumerate(seen, 1)
-        ))  # fmt: skip
+        return replace(
+            seen[0], parts=tuple(replace(m.parts[0], id=i) for i, m in enumerate(seen, 1))
+        )
 
-    told = combine([
-        box(0, made.true_values(), one_mm), box(1, one_mm, made.true_values()), box(2, two_mm),
-    ])  # fmt: skip
+    told = combine(
+        [box(0, made.true_values(), one_mm), box(1, one_mm, made.true_values()), box(2, two_mm)]
+    )
     assert told.left_out == {2: "it shows none of the threads that the others show"}
     assert [p.threads[0].reading.pitch_mm.value for p in told.parts] == pytest.approx([1.5, 1.0])
 
 
 def test_a_photo_without_a_thread_has_no_span():
     budget = made.lines()
-    told = one(made.measurement(made.true_values(), budget, 0), None,
-               made.measurement(made.true_values(), budget, 2))  # fmt: skip
+    told = one(
+        made.measurement(made.true_values(), budget, 0),
+        None,
+        made.measurement(made.true_values(), budget, 2),
+    )
     assert told.spans_px[1] is None
     assert told.spans_px[0] != told.spans_px[2]
 

@@ -17,9 +17,7 @@ def opened(measurement, *names):
     """Return the measurement with its thread left open between two names."""
     candidates = tuple(Candidate(designation=n, standard="", probability=0.5) for n in names)
     part = measurement.parts[0]
-    thread = replace(
-        part.threads[0], verdict=Verdict(status="ambiguous", candidates=candidates)
-    )
+    thread = replace(part.threads[0], verdict=Verdict(status="ambiguous", candidates=candidates))
     return replace(measurement, parts=(replace(part, threads=(thread,)),))
 
 
@@ -36,8 +34,14 @@ def test_a_named_thread_needs_no_further_photo():
 
 def test_another_reference_where_the_pin_is_what_is_not_known():
     """20 TPI and 1.25 mm lie 1.6 % apart: a scale of 1 % leaves them open, a card tells them."""
-    truth = {"pitch_mm": 1.27, "major_mm": 12.6, "pitch_diameter_mm": 11.8, "minor_mm": 11.1,
-             "angle_deg": 60.0, "taper": 0.0}  # fmt: skip
+    truth = {
+        "pitch_mm": 1.27,
+        "major_mm": 12.6,
+        "pitch_diameter_mm": 11.8,
+        "minor_mm": 11.1,
+        "angle_deg": 60.0,
+        "taper": 0.0,
+    }
     read = made.measurement(made.true_values(truth), made.lines(truth, scale=0.01))
     assert "bank card" in advice(opened(read, "1/2-20 UNF", "M12x1.25"))
 
@@ -78,9 +82,7 @@ def test_what_was_promised_is_what_the_adjustment_gives():
     parts = population("external")
     rows = [i for i, s in enumerate(parts.sizes) if s.designation in ("M14x1.5", "M14x1.25")]
     card = next(c for c in choices(first, seen) if "card" in c.words)
-    foreseen = separation(
-        adjust([seen, replace(card.seen(seen), photo=1, laying=1)]), parts, rows
-    )
+    foreseen = separation(adjust([seen, replace(card.seen(seen), photo=1, laying=1)]), parts, rows)
     other = made.measurement(
         made.true_values(), made.lines(scale=0.0016), 1, source="card", mm=None, turned=True
     )

@@ -27,9 +27,14 @@ def main() -> int:
     args = parser.parse_args()
     settings = Settings(scale=ScaleSpec(source="pin", mm=8.0))
     call = run.Setup(
-        record=args.record, out=args.out, processes=args.jobs, limit_s=60.0, sheets=False,
-        cluster=args.cluster, measure=double.measure,
-    )  # fmt: skip
+        record=args.record,
+        out=args.out,
+        processes=args.jobs,
+        limit_s=60.0,
+        sheets=False,
+        cluster=args.cluster,
+        measure=double.measure,
+    )
     try:
         run.run_batch(call, list_photos(args.places, settings), lambda *_: None)
     except PitchcamError as error:

@@ -41,15 +41,21 @@ def measure(path: Path, settings: Settings) -> dict[str, Any]:
     return {
         "format": FORMAT,
         "photo": {"file": str(path), "sha256": sha256, "width_px": 400, "height_px": 300},
-        "scale": {"source": settings.scale.source, "mm_per_px": {"value": 0.04, "u": 1e-5},
-                  "camera_height_mm": None},
+        "scale": {
+            "source": settings.scale.source,
+            "mm_per_px": {"value": 0.04, "u": 1e-5},
+            "camera_height_mm": None,
+        },
         "parts": [
-            {"id": i, "box_px": [50.0 * i, 20.0, 50.0 * i + 40, 90.0],
-             "threads": [_thread(name, wobble, spec) for name in names]}
+            {
+                "id": i,
+                "box_px": [50.0 * i, 20.0, 50.0 * i + 40, 90.0],
+                "threads": [_thread(name, wobble, spec) for name in names],
+            }
             for i, names in enumerate(spec["parts"], 1)
         ],
         "warnings": spec.get("warnings", []),
-    }  # fmt: skip
+    }
 
 
 def _note(path: Path, spec: dict[str, Any]) -> None:
@@ -90,19 +96,25 @@ def _thread(name: str, wobble: float, spec: dict[str, Any]) -> dict[str, Any]:
         "pitch_mm": {"value": 1.5 + 0.001 * wobble, "u": 0.0015},
         "tpi": {"value": 16.93, "u": 0.017},
         "major_mm": {"value": major, "u": 0.02},
-        "pitch_diameter_mm": None, "minor_mm": None,
-        "angle_deg": {"value": 60 + wobble, "u": 0.4}, "half_angles_deg": [None, None],
-        "taper": {"value": 0.0001, "u": 0.002}, "diameter_station_mm": None,
-        "gender": "external", "starts": 1, "turns": 8.5, "span_px": [[0, 0], [10, 0]],
+        "pitch_diameter_mm": None,
+        "minor_mm": None,
+        "angle_deg": {"value": 60 + wobble, "u": 0.4},
+        "half_angles_deg": [None, None],
+        "taper": {"value": 0.0001, "u": 0.002},
+        "diameter_station_mm": None,
+        "gender": "external",
+        "starts": 1,
+        "turns": 8.5,
+        "span_px": [[0, 0], [10, 0]],
         "budget": [],
         "verdict": {
             "status": "named" if named else "ambiguous",
             "designation": name if named else None,
             "standard": "ISO 261" if named else None,
-            "probability": 0.99 if named else None, "same_geometry": [],
-            "candidates": [
-                {"designation": d, "standard": s, "probability": p} for d, s, p in fits
-            ],
-            "next_step": None if named else "Measure the taper.", "notes": [],
+            "probability": 0.99 if named else None,
+            "same_geometry": [],
+            "candidates": [{"designation": d, "standard": s, "probability": p} for d, s, p in fits],
+            "next_step": None if named else "Measure the taper.",
+            "notes": [],
         },
-    }  # fmt: skip
+    }

@@ -43,16 +43,31 @@ def cluster(tmp_path: Path) -> Iterator[Cluster]:
         port = free.getsockname()[1]
     address = f"tcp://127.0.0.1:{port}"
     scheduler = _process(
-        tmp_path, "scheduler", "distributed.cli.dask_scheduler", "--host", "127.0.0.1",
-        "--port", str(port), "--no-dashboard", "--no-show",
-    )  # fmt: skip
+        tmp_path,
+        "scheduler",
+        "distributed.cli.dask_scheduler",
+        "--host",
+        "127.0.0.1",
+        "--port",
+        str(port),
+        "--no-dashboard",
+        "--no-show",
+    )
     workers = [
         _process(
-            tmp_path, f"worker{i}", "distributed.cli.dask_worker", address, "--nthreads", "1",
-            "--no-nanny", "--no-dashboard", "--name", str(i),
+            tmp_path,
+            f"worker{i}",
+            "distributed.cli.dask_worker",
+            address,
+            "--nthreads",
+            "1",
+            "--no-nanny",
+            "--no-dashboard",
+            "--name",
+            str(i),
         )
         for i in range(2)
-    ]  # fmt: skip
+    ]
     try:
         _until_both_serve(address)
         yield Cluster(address, workers)
@@ -72,10 +87,22 @@ def _until_both_serve(address: str) -> None:
 def start_on(cluster: Cluster, folder: Path, where: Path) -> subprocess.Popen[bytes]:
     where.mkdir()
     return subprocess.Popen(
-        [sys.executable, "-m", "tests.batch.command", str(folder), "--cluster", cluster.address,
-         "--record", str(where / "r.sqlite"), "--out", str(where / "box")],
-        cwd=ROOT, env=os.environ | {"PYTHONPATH": str(ROOT)}, stderr=subprocess.PIPE,
-    )  # fmt: skip
+        [
+            sys.executable,
+            "-m",
+            "tests.batch.command",
+            str(folder),
+            "--cluster",
+            cluster.address,
+            "--record",
+            str(where / "r.sqlite"),
+            "--out",
+            str(where / "box"),
+        ],
+        cwd=ROOT,
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+        stderr=subprocess.PIPE,
+    )
 
 
 def test_a_killed_worker_costs_nothing(cluster: Cluster, tmp_path: Path) -> None:

@@ -94,9 +94,13 @@ def test_photos_are_answered_as_they_come(tmp_path: Path) -> None:
         (photos / "b.jpg").write_bytes(whole)
 
     call = run.Setup(
-        record=tmp_path / "r.sqlite", out=tmp_path / "box", processes=1, limit_s=60,
-        sheets=False, measure=double.measure,
-    )  # fmt: skip
+        record=tmp_path / "r.sqlite",
+        out=tmp_path / "box",
+        processes=1,
+        limit_s=60,
+        sheets=False,
+        measure=double.measure,
+    )
     told: list[tuple[str, str]] = []
 
     def tell(job: Job, outcome: Outcome, kept_before: bool) -> None:
@@ -119,13 +123,21 @@ def test_photos_are_answered_as_they_come(tmp_path: Path) -> None:
 
 def follow(tmp_path: Path, photos: Path, idle_s: float, **patience: float) -> run.Answer:
     call = run.Setup(
-        record=tmp_path / "r.sqlite", out=tmp_path / "box", processes=1, limit_s=60,
-        sheets=False, measure=double.measure,
-    )  # fmt: skip
+        record=tmp_path / "r.sqlite",
+        out=tmp_path / "box",
+        processes=1,
+        limit_s=60,
+        sheets=False,
+        measure=double.measure,
+    )
     return run.follow_folders(
-        call, [photos], PIN, lambda *_: None, idle_s=idle_s,
+        call,
+        [photos],
+        PIN,
+        lambda *_: None,
+        idle_s=idle_s,
         patience=Patience(**({"settle_s": 0.3, "stalled_s": 60.0} | patience)),
-    )  # fmt: skip
+    )
 
 
 def rows(answer: run.Answer) -> dict[str, tuple[str, str]]:

@@ -15,11 +15,28 @@ def row(reading: ThreadReading, status: str, settings: Settings) -> ThreadRow:
     names = ("pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm", "angle_deg", "taper")
     read = {n: (q.value, q.u) for n in names if (q := getattr(reading, n)) is not None}
     return ThreadRow(
-        id="", photo="", part=1, thread=1, status=status, name="", designation="", standard="",
-        probability=None, quantities=read, gender="external", starts=1, turns=8.0, candidates="",
-        same_geometry="", next_step="", warnings="", corrected_by="", corrected_why="",
-        sha256="", settings_key=settings.key,
-    )  # fmt: skip
+        id="",
+        photo="",
+        part=1,
+        thread=1,
+        status=status,
+        name="",
+        designation="",
+        standard="",
+        probability=None,
+        quantities=read,
+        gender="external",
+        starts=1,
+        turns=8.0,
+        candidates="",
+        same_geometry="",
+        next_step="",
+        warnings="",
+        corrected_by="",
+        corrected_why="",
+        sha256="",
+        settings_key=settings.key,
+    )
 
 
 def rows(ratio: float, settings: Settings, status: str) -> list[ThreadRow]:

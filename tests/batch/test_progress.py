@@ -49,8 +49,9 @@ def test_elsewhere_than_on_a_terminal_it_is_plain_lines() -> None:
     with Progress(1, stream) as progress:
         progress.tell(
             Job(path=None, name="a", sha256="", settings=settings),  # type: ignore[arg-type]
-            Outcome(status="failed"), False,
-        )  # fmt: skip
+            Outcome(status="failed"),
+            False,
+        )
         progress.close_line()
     assert stream.getvalue().startswith("1 of 1 photo, ")
     assert "\x1b" not in stream.getvalue()

@@ -22,10 +22,22 @@ TABLES = ("box.csv", "box.json", "counts.csv")
 
 def start(folder: Path, where: Path, jobs: int = 2) -> subprocess.Popen[bytes]:
     return subprocess.Popen(
-        [sys.executable, "-m", "tests.batch.command", str(folder), "--jobs", str(jobs),
-         "--record", str(where / "r.sqlite"), "--out", str(where / "box")],
-        cwd=ROOT, env=os.environ | {"PYTHONPATH": str(ROOT)}, stderr=subprocess.PIPE,
-    )  # fmt: skip
+        [
+            sys.executable,
+            "-m",
+            "tests.batch.command",
+            str(folder),
+            "--jobs",
+            str(jobs),
+            "--record",
+            str(where / "r.sqlite"),
+            "--out",
+            str(where / "box"),
+        ],
+        cwd=ROOT,
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+        stderr=subprocess.PIPE,
+    )
 
 
 def finish(folder: Path, where: Path, jobs: int = 2) -> dict[str, bytes]:

@@ -92,10 +92,15 @@ def test_only_the_photo_s_own_failures_last(
 @pytest.mark.parametrize(
     ("statuses", "code"),
     [
-        ((), 0), (("named",), 0), (("failed",), 1), (("ambiguous", "failed"), 3),
-        (("off-series",), 3), (("failed", "refused", "ambiguous"), 4), (("unreadable",), 4),
+        ((), 0),
+        (("named",), 0),
+        (("failed",), 1),
+        (("ambiguous", "failed"), 3),
+        (("off-series",), 3),
+        (("failed", "refused", "ambiguous"), 4),
+        (("unreadable",), 4),
     ],
-)  # fmt: skip
+)
 def test_a_box_ends_with_the_largest_code_of_what_is_in_doubt(
     statuses: tuple[str, ...], code: int
 ) -> None:

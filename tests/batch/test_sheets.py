@@ -97,8 +97,10 @@ def picture_of(path: Path, dots_per_mm: float) -> np.ndarray:
 def test_the_answer_has_the_doubtful_first_then_bin_by_bin(answer: Answer) -> None:
     assert [line.row.status for line in answer.doubtful] == ["refused", "ambiguous"]
     assert [(name, len(lines)) for name, lines in answer.bins] == [
-        ("M14x1.5", 2), ("R 1/4", 1), ("nobody's thread", 1),
-    ]  # fmt: skip
+        ("M14x1.5", 2),
+        ("R 1/4", 1),
+        ("nobody's thread", 1),
+    ]
     assert [line.number for line in answer.lines] == list(range(1, 7))
     assert answer.exit_code == 4
 

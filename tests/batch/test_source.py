@@ -113,11 +113,13 @@ def test_the_key_follows_what_the_result_depends_on(tmp_path: Path) -> None:
         return Settings(scale=ScaleSpec(**scale)).key  # type: ignore[arg-type]
 
     keys = [
-        PIN.key, key(source="pin", mm=8.01), key(source="disc", mm=8.0),
+        PIN.key,
+        key(source="pin", mm=8.01),
+        key(source="disc", mm=8.0),
         Settings(scale=PIN.scale, cast=True).key,
         Settings(scale=PIN.scale, cast=True, shrinkage_percent=0.5).key,
         key(camera_profile=str(profile)),
-    ]  # fmt: skip
+    ]
     profile.write_bytes(b"two")
     keys.append(key(camera_profile=str(profile)))
     assert len(set(keys)) == len(keys)
@@ -126,10 +128,28 @@ def test_the_key_follows_what_the_result_depends_on(tmp_path: Path) -> None:
 
 def test_bins_stand_by_family_then_size() -> None:
     shelf = [
-        "M6x1", "M10x1", "M10x1 taper", "M10x1.5", "G 1/8", "G 1/4", "G 1", "G 1 1/4", "R 1/8",
-        "1/8-27 NPT", "1/2-14 NPT", "#10-32 UNF", "1/4-20 UNC", "1/4-28 UNF", "5/8-18 UNF",
-        "1-1/16-12 UN", "1/4-20 BSW", "1/4-26 BS Brass", "0 BA", "2 BA", "a hose tail",
-    ]  # fmt: skip
+        "M6x1",
+        "M10x1",
+        "M10x1 taper",
+        "M10x1.5",
+        "G 1/8",
+        "G 1/4",
+        "G 1",
+        "G 1 1/4",
+        "R 1/8",
+        "1/8-27 NPT",
+        "1/2-14 NPT",
+        "#10-32 UNF",
+        "1/4-20 UNC",
+        "1/4-28 UNF",
+        "5/8-18 UNF",
+        "1-1/16-12 UN",
+        "1/4-20 BSW",
+        "1/4-26 BS Brass",
+        "0 BA",
+        "2 BA",
+        "a hose tail",
+    ]
     assert sorted(reversed(shelf), key=shelf_key) == shelf
 
 

@@ -68,9 +68,11 @@ def balanced(seed: int, s: dict[str, float]) -> tuple[list[Reading], np.ndarray]
     """Return 12 parts by 4 cameras by 3 photos with the stated deviations, also as an array."""
     rng = np.random.default_rng(seed)
     values = (
-        rng.normal(0, s["part"], (12, 1, 1)) + rng.normal(0, s["camera"], (1, 4, 1))
-        + rng.normal(0, s["part_camera"], (12, 4, 1)) + rng.normal(0, s["photo"], (12, 4, 3))
-    )  # fmt: skip
+        rng.normal(0, s["part"], (12, 1, 1))
+        + rng.normal(0, s["camera"], (1, 4, 1))
+        + rng.normal(0, s["part_camera"], (12, 4, 1))
+        + rng.normal(0, s["photo"], (12, 4, 3))
+    )
     readings = [
         Reading(part=f"p{i}", camera=f"c{j}", value=float(values[i, j, k]), u=0.1)
         for i, j, k in np.ndindex(values.shape)
@@ -121,8 +123,10 @@ def measured_folder(folder: Path) -> Path:
         for part, camera, n in np.ndindex(3, 2, 3):
             path = double.write_photo(
                 folder / "photos" / f"part{part}" / f"camera{camera}" / f"{n}.jpg",
-                n=int(n), c=int(camera), major_mm=10.0 + part,
-            )  # fmt: skip
+                n=int(n),
+                c=int(camera),
+                major_mm=10.0 + part,
+            )
             document = double.measure(path, PIN)
             outcome = Outcome(status="measured", document=document)
             store.add(document["photo"]["sha256"], PIN.text, PIN.key, outcome)

@@ -33,7 +33,7 @@ def listed(*names, part=""):
         (["IMG.jpg", "DOC.jpg"], {}),
         (["box/a1.jpg", "box/a2.jpg", "tin/a3.jpg"], {"box/a": 2}),
     ],
-)  # fmt: skip
+)
 def test_photos_of_one_part_by_their_names(names, groups):
     found = groups_of(listed(*names), "name")
     assert {g.label: len(g.photos) for g in found} == groups
@@ -43,9 +43,7 @@ def test_photos_of_one_part_by_the_list_s_column(tmp_path):
     table = tmp_path / "list.csv"
     table.write_text("file,part\nb.jpg,elbow\na.jpg,elbow\nc.jpg,nut\nd.jpg,\ne.jpg,\n")
     found = groups_of(read_list(table, PIN), "part")
-    assert [(g.label, [p.name for p in g.photos]) for g in found] == [
-        ("elbow", ["a.jpg", "b.jpg"])
-    ]
+    assert [(g.label, [p.name for p in g.photos]) for g in found] == [("elbow", ["a.jpg", "b.jpg"])]
 
 
 @pytest.fixture
@@ -56,10 +54,15 @@ def box(tmp_path):
     wrong = truth * np.where(np.arange(6) < 4, 1.03, 1.0)
     photos = []
     store = Store(tmp_path / "record.sqlite")
-    for i, (name, values) in enumerate((
-        ("elbow-1.jpg", truth), ("elbow-2.jpg", wrong), ("elbow-3.jpg", truth),
-        ("nut-1.jpg", truth), ("nut-2.jpg", None),
-    )):  # fmt: skip
+    for i, (name, values) in enumerate(
+        (
+            ("elbow-1.jpg", truth),
+            ("elbow-2.jpg", wrong),
+            ("elbow-3.jpg", truth),
+            ("nut-1.jpg", truth),
+            ("nut-2.jpg", None),
+        )
+    ):
         path = tmp_path / name
         path.write_bytes(name.encode())
         photo = Listed(path=path, name=name, settings=PIN, part_label=name.partition("-")[0])
@@ -87,8 +90,9 @@ def test_each_part_has_one_answer(box, tmp_path):
     with (tmp_path / "together.csv").open(newline="") as handle:
         rows = list(csv.DictReader(handle))
     assert [(r["photo"], r["designation"]) for r in rows] == [
-        ("elbow (3 photos)", "M14x1.5"), ("nut (2 photos)", "M14x1.5"),
-    ]  # fmt: skip
+        ("elbow (3 photos)", "M14x1.5"),
+        ("nut (2 photos)", "M14x1.5"),
+    ]
     documents = json.loads((tmp_path / "together.json").read_text())
     assert [len(d["photos"]) for d in documents] == [3, 2]
     assert all("photo" not in d for d in documents)
@@ -101,8 +105,10 @@ def test_the_record_keeps_the_answer_of_several_photos(box):
     assert kept is not None
     assert kept.outcome.measurement == entry.outcome.measurement
     assert [p["file"] for p in kept.contract()["photos"]] == [
-        "elbow-1.jpg", "elbow-2.jpg", "elbow-3.jpg",
-    ]  # fmt: skip
+        "elbow-1.jpg",
+        "elbow-2.jpg",
+        "elbow-3.jpg",
+    ]
     assert entry_rows(kept)[0].name == "M14x1.5"
 
 

@@ -22,9 +22,10 @@ STORED = Path(__file__).parents[1] / "data" / "benchmark.json"
 def main() -> None:
     """Print the figures asked for."""
     parser = argparse.ArgumentParser(
-        prog="python -m tests.benchmark", description=__doc__,
+        prog="python -m tests.benchmark",
+        description=__doc__,
         formatter_class=argparse.RawDescriptionHelpFormatter,
-    )  # fmt: skip
+    )
     parser.add_argument("photo", type=Path, nargs="?")
     parser.add_argument("--all", action="store_true", help="every row, beside the stored ones")
     parser.add_argument("--store", action="store_true", help="keep them (with --all)")
@@ -45,8 +46,9 @@ def _all(runs: int, only: str, *, store: bool) -> None:
     stored = json.loads(STORED.read_text()) if STORED.is_file() else {}
     before = {name: Row(**row) for name, row in stored.items()}
     print(table(found, before, {name: kind.aim for name, kind in ROWS.items()}))
-    print(f"{runs} runs each; load of the machine {load:.1f} when it began, on "
-          f"{os.cpu_count()} cores")  # fmt: skip
+    print(
+        f"{runs} runs each; load of the machine {load:.1f} when it began, on {os.cpu_count()} cores"
+    )
     worse = slower(found, before)
     print("\n".join(worse) if worse else "nothing became slower than the noise")
     if store:

@@ -41,14 +41,16 @@ def row_of(ratios: list[float]) -> Row:
     middle = statistics.median(ratios)
     deviation = _MAD * statistics.median(abs(r - middle) for r in ratios)
     return Row(
-        ratio=middle, noise=1.25 * deviation / len(ratios) ** 0.5, low=min(ratios),
-        high=max(ratios), runs=len(ratios),
-    )  # fmt: skip
+        ratio=middle,
+        noise=1.25 * deviation / len(ratios) ** 0.5,
+        low=min(ratios),
+        high=max(ratios),
+        runs=len(ratios),
+    )
 
 
 def change(now: Row, before: Row) -> tuple[float, float]:
-    """Return the change of a figure as a share of the stored one, and how large noise may make it.
-    """
+    """Return a figure's change as a share of the stored one, and how large noise may make it."""
     noise = TIMES * (now.noise**2 + before.noise**2) ** 0.5 / before.ratio
     return now.ratio / before.ratio - 1, max(noise, LEAST)
 
@@ -63,14 +65,14 @@ def slower(now: Mapping[str, Row], before: Mapping[str, Row]) -> list[str]:
         if name.startswith("gain"):
             by = -by
         if by > noise:
-            lines.append(f"WORSE by {100 * by:.0f} % (noise {100 * noise:.0f} %): {name}, "
-                         f"{before[name].ratio:.2f} -> {row.ratio:.2f}")  # fmt: skip
+            lines.append(
+                f"WORSE by {100 * by:.0f} % (noise {100 * noise:.0f} %): {name}, "
+                f"{before[name].ratio:.2f} -> {row.ratio:.2f}"
+            )
     return lines
 
 
-def table(
-    now: Mapping[str, Row], before: Mapping[str, Row], aims: Mapping[str, str]
-) -> str:
+def table(now: Mapping[str, Row], before: Mapping[str, Row], aims: Mapping[str, str]) -> str:
     """Return the figures as lines: now, spread, as stored, the change and its noise, the aim."""
     wide = max(map(len, now), default=0)
     lines = [f"{'':{wide}}    now   least-largest   stored   change (noise)   aim"]

@@ -109,6 +109,7 @@ def show(photo: Path, runs: int, parser: argparse.ArgumentParser) -> None:
         print(f"  {100 * share:5.1f} %        {name}")
     print(f"peak memory      {peak:.1f} MiB, {peak / picture:.2f} x the decoded picture")
     help_s, import_s = script_seconds(_HELP), script_seconds(_IMPORT)
-    print(f"pitchcam --help  {help_s:.3f} s, {help_s / import_s:.2f} x importing scipy.signal "
-          f"and cv2 ({import_s:.3f} s)")  # fmt: skip
-
+    print(
+        f"pitchcam --help  {help_s:.3f} s, {help_s / import_s:.2f} x importing scipy.signal "
+        f"and cv2 ({import_s:.3f} s)"
+    )

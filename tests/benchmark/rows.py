@@ -59,10 +59,12 @@ def _of_decoding(photo: Path) -> float:
     data = np.fromfile(photo, np.uint8)
     measure(photo, scale)
     times = [
-        (_spent(lambda: measure(photo, scale)),
-         _spent(lambda: cv2.imdecode(data, cv2.IMREAD_COLOR)))
+        (
+            _spent(lambda: measure(photo, scale)),
+            _spent(lambda: cv2.imdecode(data, cv2.IMREAD_COLOR)),
+        )
         for _ in range(3)
-    ]  # fmt: skip
+    ]
     return min(t for t, _ in times) / min(t for _, t in times)
 
 
@@ -77,9 +79,13 @@ def _child(*arguments: str, code: str = _START, folder: str | None = None) -> tu
     )
     before = resource.getrusage(resource.RUSAGE_CHILDREN)
     done = subprocess.run(
-        [sys.executable, "-c", script, *arguments], capture_output=True, text=True, check=False,
-        cwd=folder, env=os.environ | {"PYTHONPATH": str(SAMPLES.parent)},
-    )  # fmt: skip
+        [sys.executable, "-c", script, *arguments],
+        capture_output=True,
+        text=True,
+        check=False,
+        cwd=folder,
+        env=os.environ | {"PYTHONPATH": str(SAMPLES.parent)},
+    )
     after = resource.getrusage(resource.RUSAGE_CHILDREN)
     if "Traceback" in done.stderr or "peak " not in done.stderr:
         raise RuntimeError(done.stderr)
@@ -111,9 +117,7 @@ def _batch(processes: int) -> tuple[float, float]:
             # What follows a JPEG's end is not looked at.
             (folder / f"{i:02}.jpg").write_bytes(ONE.read_bytes() + bytes([i]))
         start = time.perf_counter()
-        spent, _ = _child(
-            "batch", str(folder), "--pin", "6", "--jobs", str(processes), folder=name
-        )
+        spent, _ = _child("batch", str(folder), "--pin", "6", "--jobs", str(processes), folder=name)
         return spent, time.perf_counter() - start
 
 
@@ -151,9 +155,7 @@ ROWS: dict[str, Kind] = {
         once=_identify(ONE, "--pin", "6"), aim="4, then 2.5"
     ),
     "whole lookup / Python with click": Kind(once=_command(*_M14), aim="3"),
-    "whole mate / Python with click": Kind(
-        once=_command("mate", "M10x1", "1/8-27 NPT"), aim="3"
-    ),
+    "whole mate / Python with click": Kind(once=_command("mate", "M10x1", "1/8-27 NPT"), aim="3"),
     "whole adapt / Python with click": Kind(once=_command(*_ADAPT), aim="3"),
     "whole help / Python with click": Kind(once=_command("--help"), aim=""),
     "a photo of a batch, one process / decoding": Kind(once=_batch_of_decoding, aim="4"),

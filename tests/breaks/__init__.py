@@ -47,7 +47,8 @@ def load_breaks(path: Path = LIST) -> list[Break]:
 def stale(breaks: list[Break], root: Path = ROOT) -> list[Break]:
     """Return the breaks whose old text is no longer in the source, exactly once."""
     return [
-        b for b in breaks
+        b
+        for b in breaks
         if not (root / b.file).is_file()
         or b.applied((root / b.file).read_text(encoding="utf-8")) is None
-    ]  # fmt: skip
+    ]

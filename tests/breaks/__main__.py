@@ -42,13 +42,29 @@ def copy_to(folder: Path) -> Path:
 def run_tests(folder: Path, tests: Sequence[str]) -> str | None:
     """Run tests in a copy until one fails; return its name, None where all pass."""
     alone = {name: "1" for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")}
-    command = [sys.executable, "-B", "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider",
-               "--tb=no", "-rfE", *tests]  # fmt: skip
+    command = [
+        sys.executable,
+        "-B",
+        "-m",
+        "pytest",
+        "-x",
+        "-q",
+        "-p",
+        "no:cacheprovider",
+        "--tb=no",
+        "-rfE",
+        *tests,
+    ]
     try:
         done = subprocess.run(
-            command, cwd=folder, capture_output=True, text=True, timeout=LIMIT_S, check=False,
+            command,
+            cwd=folder,
+            capture_output=True,
+            text=True,
+            timeout=LIMIT_S,
+            check=False,
             env=os.environ | alone | {"PYTHONPATH": str(folder)},
-        )  # fmt: skip
+        )
     except subprocess.TimeoutExpired:
         return f"(no end within {LIMIT_S:.0f} s)"
     if done.returncode == 0:
@@ -61,8 +77,12 @@ class Bench:
     """Copies of the source, one per worker, each broken and mended again."""
 
     def __init__(self, place: Path) -> None:
-        self._place, self._own, self._lock, self._count = place, threading.local(), \
-            threading.Lock(), 0  # fmt: skip
+        self._place, self._own, self._lock, self._count = (
+            place,
+            threading.local(),
+            threading.Lock(),
+            0,
+        )
 
     def folder(self) -> Path:
         """Return this worker's copy."""
@@ -110,10 +130,15 @@ def main() -> int:
             return 2
         for one, test in zip(breaks, workers.map(bench.caught_by, breaks), strict=True):
             uncaught += test is None
-            print(f"{'NOT CAUGHT' if test is None else 'caught':<10}  {one.title}"
-                  + (f"\n            by {test}" if test else ""), flush=True)  # fmt: skip
-    print(f"\n{len(breaks) - uncaught} of {len(breaks)} breaks caught"
-          + (f", {len(gone)} stale" if gone else ""))  # fmt: skip
+            print(
+                f"{'NOT CAUGHT' if test is None else 'caught':<10}  {one.title}"
+                + (f"\n            by {test}" if test else ""),
+                flush=True,
+            )
+    print(
+        f"\n{len(breaks) - uncaught} of {len(breaks)} breaks caught"
+        + (f", {len(gone)} stale" if gone else "")
+    )
     return 1 if uncaught or gone else 0
 
 

@@ -16,9 +16,13 @@ def photo(f35: float | None, size=(4032, 3024), *, source="exif", **origin) -> P
     pixels = np.broadcast_to(np.uint8(0), size[::-1])
     four_thirds = abs(max(size) / min(size) - 4 / 3) < 0.01
     return Photo(
-        path=Path("x.jpg"), sha256="", pixels=pixels, f35_mm=f35, f35_source=source,
+        path=Path("x.jpg"),
+        sha256="",
+        pixels=pixels,
+        f35_mm=f35,
+        f35_source=source,
         origin=Origin(sensor_aspect=four_thirds, **origin),
-    )  # fmt: skip
+    )
 
 
 def share(found, f_px: float, within: float = 0.01) -> float:
@@ -93,7 +97,11 @@ def test_a_smaller_copy_keeps_its_angle() -> None:
 
 
 def test_averages_follow_the_inverse() -> None:
-    f, u = settled([Explanation(f_px=3000.0, u_share=0.0, weight=1.0),
-                    Explanation(f_px=6000.0, u_share=0.0, weight=1.0)])  # fmt: skip
+    f, u = settled(
+        [
+            Explanation(f_px=3000.0, u_share=0.0, weight=1.0),
+            Explanation(f_px=6000.0, u_share=0.0, weight=1.0),
+        ]
+    )
     assert f == pytest.approx(4000.0)
     assert u / f == pytest.approx(1 / 3)

@@ -36,9 +36,13 @@ def photo(
     sha: str = "a" * 64, camera: str | None = "Bench, One", f35: float | None = 26.0
 ) -> Photo:
     return Photo(
-        path="x.jpg", sha256=sha, pixels=np.zeros((3000, 4000), np.uint8), f35_mm=f35,
-        f35_source="exif", origin=Origin(sensor_aspect=True, camera=camera),
-    )  # fmt: skip
+        path="x.jpg",
+        sha256=sha,
+        pixels=np.zeros((3000, 4000), np.uint8),
+        f35_mm=f35,
+        f35_source="exif",
+        origin=Origin(sensor_aspect=True, camera=camera),
+    )
 
 
 def test_a_lens_goes_by_camera_tag_zoom_and_size() -> None:
@@ -108,10 +112,17 @@ def test_what_is_learnt_serves_the_next_photo_and_not_itself(tmp_path) -> None:
 def test_the_order_of_the_photos_does_not_matter(tmp_path) -> None:
     rng = random.Random(4)
     lessons = [
-        (f"{i:064x}", Lesson(ln_focal=rng.gauss(0.04, 0.02), u_ln_focal=0.02,
-                             corner=rng.gauss(0.003, 0.0005), u_corner=0.0004))
+        (
+            f"{i:064x}",
+            Lesson(
+                ln_focal=rng.gauss(0.04, 0.02),
+                u_ln_focal=0.02,
+                corner=rng.gauss(0.003, 0.0005),
+                u_corner=0.0004,
+            ),
+        )
         for i in range(80)
-    ]  # fmt: skip
+    ]
     files = []
     for order in range(2):
         path = tmp_path / f"{order}.json"
@@ -149,10 +160,17 @@ def test_a_tag_off_by_six_percent_is_corrected() -> None:
     assert bent.u_corner < 0.2 * U_CORNER
 
 
-@pytest.mark.parametrize("text", ["", "[]", "{}", '{"format": "other/1", "lenses": {}}',
-                                  '{"format": "pitchcam.lenses/1", "lenses": {"a": 3}}',
-                                  '{"format": "pitchcam.lenses/1", "lenses": {"a": {"b": '
-                                  '{"corner": 1, "u_corner": 0}}}}'])  # fmt: skip
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "[]",
+        "{}",
+        '{"format": "other/1", "lenses": {}}',
+        '{"format": "pitchcam.lenses/1", "lenses": {"a": 3}}',
+        '{"format": "pitchcam.lenses/1", "lenses": {"a": {"b": {"corner": 1, "u_corner": 0}}}}',
+    ],
+)
 def test_a_file_that_is_none_is_refused_in_one_line(tmp_path, text) -> None:
     path = tmp_path / "lenses.json"
     path.write_text(text)

@@ -15,8 +15,15 @@ from pitchcam.sheet import sheet
 
 SIZE = (4032, 3024)
 F, CENTRE, K1, K2 = 3055.0, (2030.0, 1502.0), 0.012, -0.004
-TURNS = [(0, 0, 0), (0.45, 0, 0), (-0.45, 0.05, 0), (0, 0.5, 0.1), (0.05, -0.5, 0), (0.3, 0.3, 1.5),
-         (-0.3, 0.3, 0)]  # fmt: skip
+TURNS = [
+    (0, 0, 0),
+    (0.45, 0, 0),
+    (-0.45, 0.05, 0),
+    (0, 0.5, 0.1),
+    (0.05, -0.5, 0),
+    (0.3, 0.3, 1.5),
+    (-0.3, 0.3, 0),
+]
 
 
 def views(turns=TURNS, noise=0.05, seed=2):
@@ -26,8 +33,9 @@ def views(turns=TURNS, noise=0.05, seed=2):
     out = []
     for turn in turns:
         flat = np.column_stack([plan, np.zeros(len(plan))])
-        seen = cv2.projectPoints(flat, np.array(turn, float), np.array([0.0, 0, 190]), matrix,
-                                 np.array([K1, K2, 0, 0.0]))[0][:, 0]  # fmt: skip
+        seen = cv2.projectPoints(
+            flat, np.array(turn, float), np.array([0.0, 0, 190]), matrix, np.array([K1, K2, 0, 0.0])
+        )[0][:, 0]
         out.append((plan, seen + rng.normal(0, noise, seen.shape)))
     return out
 
@@ -43,8 +51,13 @@ def test_known_camera_comes_back() -> None:
     seen = bent * (1 + K1 * r2 + K2 * r2**2) * F + CENTRE
     assert np.abs(profile.undistort(seen) - corner).max() < 2.0
     # Outside check: OpenCV's own undistortion of the same points.
-    matrix = np.array([[profile.f_px, 0, profile.centre_px[0]],
-                       [0, profile.f_px, profile.centre_px[1]], [0, 0, 1]])  # fmt: skip
+    matrix = np.array(
+        [
+            [profile.f_px, 0, profile.centre_px[0]],
+            [0, profile.f_px, profile.centre_px[1]],
+            [0, 0, 1],
+        ]
+    )
     bend = np.array([profile.k1, profile.k2, 0, 0.0])
     theirs = cv2.undistortPoints(seen[:, None], matrix, bend, P=matrix)[:, 0]
     assert np.abs(profile.undistort(seen) - theirs).max() < 0.01
@@ -91,11 +104,15 @@ def test_views_that_cannot_tell_are_refused() -> None:
         calibrate(two_cameras, SIZE, name="x")
 
 
-@pytest.mark.parametrize(("text", "what"), [
-    ("", "not a camera profile"), ("[1]", "not a camera profile"),
-    ('{"format": "pitchcam.camera/9"}', "not a camera profile"),
-    ('{"format": "pitchcam.camera/1", "name": "x"}', "damaged"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("text", "what"),
+    [
+        ("", "not a camera profile"),
+        ("[1]", "not a camera profile"),
+        ('{"format": "pitchcam.camera/9"}', "not a camera profile"),
+        ('{"format": "pitchcam.camera/1", "name": "x"}', "damaged"),
+    ],
+)
 def test_bad_files_get_one_line(text: str, what: str, tmp_path) -> None:
     path = tmp_path / "camera.json"
     path.write_text(text)
@@ -103,14 +120,24 @@ def test_bad_files_get_one_line(text: str, what: str, tmp_path) -> None:
         load_profile(path)
 
 
-@pytest.mark.parametrize(("key", "value"), [("f_px", float("nan")), ("f_px", -3), ("k1", "x"),
-                                            ("centre_px", [1])])  # fmt: skip
+@pytest.mark.parametrize(
+    ("key", "value"), [("f_px", float("nan")), ("f_px", -3), ("k1", "x"), ("centre_px", [1])]
+)
 def test_values_that_no_camera_has(key: str, value: object, tmp_path) -> None:
     path = tmp_path / "camera.json"
     profile = CameraProfile(
-        name="x", width_px=4032, height_px=3024, f_px=3000, u_f_px=9, centre_px=(2015, 1511),
-        u_centre_px=(9, 9), k1=0, k2=0, residual_px=0.1, views=6,
-    )  # fmt: skip
+        name="x",
+        width_px=4032,
+        height_px=3024,
+        f_px=3000,
+        u_f_px=9,
+        centre_px=(2015, 1511),
+        u_centre_px=(9, 9),
+        k1=0,
+        k2=0,
+        residual_px=0.1,
+        views=6,
+    )
     save_profile(profile, path)
     path.write_text(json.dumps(json.loads(path.read_text()) | {key: value}))
     with pytest.raises(InputError, match="damaged"):

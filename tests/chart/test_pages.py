@@ -111,8 +111,20 @@ def test_poster_that_would_be_too_small_says_so() -> None:
 
 def test_bench_selection_is_what_engines_carry() -> None:
     names = {r.size.designation for r in chart_rows()}
-    for wanted in ("M6x1", "M10x1", "M14x1.5", "M18x1.5", "1/8-27 NPT", "1/4-18 NPT", "G 1/4",
-                   "R 1/4", "7/16-20 UNF", "1/4-20 BSW", "1/4-26 BSF", "2 BA"):  # fmt: skip
+    for wanted in (
+        "M6x1",
+        "M10x1",
+        "M14x1.5",
+        "M18x1.5",
+        "1/8-27 NPT",
+        "1/4-18 NPT",
+        "G 1/4",
+        "R 1/4",
+        "7/16-20 UNF",
+        "1/4-20 BSW",
+        "1/4-26 BSF",
+        "2 BA",
+    ):
         assert wanted in names
     assert 60 < len(names) < 100
     usual = {r.size.designation for r in chart_rows(sizes="usual")}

@@ -21,25 +21,26 @@ from pitchcam.records import (
     ThreadReading,
     ThreadResult,
     Verdict,
-)  # fmt: skip
+)
 from pitchcam.series.gauges import parse_leaf
 from tests.match.test_naming import reading_of
 
 
-def measured(
-    *pitches: float | None, u: float = 0.003, angle: float | None = None
-) -> Measurement:
+def measured(*pitches: float | None, u: float = 0.003, angle: float | None = None) -> Measurement:
     threads = tuple(
         ThreadResult(
             reading=ThreadReading(
                 pitch_mm=None if p is None else Quantity(value=p, u=u),
                 angle_deg=None if angle is None else Quantity(value=angle, u=0.8),
             ),
-            half_angles_deg=(None, None), turns=8.0, span_px=((0.0, 0.0), (1.0, 0.0)), budget=(),
+            half_angles_deg=(None, None),
+            turns=8.0,
+            span_px=((0.0, 0.0), (1.0, 0.0)),
+            budget=(),
             verdict=Verdict(status="ambiguous"),
         )
         for p in pitches
-    )  # fmt: skip
+    )
     info = PhotoInfo(file="a.jpg", sha256="0" * 64, width_px=10, height_px=10)
     parts = (PartResult(id=1, box_px=(0.0, 0.0, 1.0, 1.0), threads=threads),)
     return Measurement(photo=info, scale=None, parts=parts, warnings=(flag("blurred"),))
@@ -89,11 +90,13 @@ def test_a_leaf_of_no_set_is_refused_before_the_photo_is_opened(check: Any) -> N
 
 @pytest.mark.parametrize(
     ("angle", "leaf", "code", "says"),
-    [(55.2, "19tpi", 0, "the pitch agrees; the angle agrees"),
-     (60.3, "19tpi", 3, "the pitch agrees; the angle does not"),
-     (57.5, "19tpi", 0, "not sure enough"),
-     (None, "19tpi", 0, "could not be measured")],
-)  # fmt: skip
+    [
+        (55.2, "19tpi", 0, "the pitch agrees; the angle agrees"),
+        (60.3, "19tpi", 3, "the pitch agrees; the angle does not"),
+        (57.5, "19tpi", 0, "not sure enough"),
+        (None, "19tpi", 0, "could not be measured"),
+    ],
+)
 def test_it_says_what_agreed(
     check: Any, angle: float | None, leaf: str, code: int, says: str
 ) -> None:

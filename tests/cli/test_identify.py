@@ -92,8 +92,11 @@ def test_files_are_written(photo, identify, tmp_path):
 
 def test_contradictions_are_found_before_any_work(photo, identify):
     calls = identify(invented.single()[0])
-    for options in (["--pin", "8", "--card"], ["--pin", "8", "--shrinkage", "0.3"],
-                    ["--pin", "8", "--report", "a.docx"]):  # fmt: skip
+    for options in (
+        ["--pin", "8", "--card"],
+        ["--pin", "8", "--shrinkage", "0.3"],
+        ["--pin", "8", "--report", "a.docx"],
+    ):
         assert isinstance(run(photo, *options).exception, UsageError)
     assert calls == []
 

@@ -25,8 +25,11 @@ def failure(*args: str) -> PitchcamError:
     [
         (("-d", "11.85", "-g", "1.25mm", "--form", "parallel"), 0, "M12x1.25"),
         (("-d", "13.8", "-g", "1.5", "--form", "parallel"), 0, "M14x1.5"),
-        (("-d", "16.69", "-d", "16.34", "--apart", "6", "-g", "19tpi", "--angle", "55"), 0,
-         "R 3/8"),
+        (
+            ("-d", "16.69", "-d", "16.34", "--apart", "6", "-g", "19tpi", "--angle", "55"),
+            0,
+            "R 3/8",
+        ),
         (("-d", "7.77", "-g", "20tpi"), 3, "Not certain yet"),
         (("-d", "0.496in", "-g", "20tpi"), 0, "1/2-20 UNF"),
         (("-d", "20.4", "-d", "20.9", "--apart", "8", "-g", "14tpi", "--angle", "55"), 0, "R 1/2"),
@@ -34,7 +37,7 @@ def failure(*args: str) -> PitchcamError:
         (("-d", "20.75", "-g", "14tpi"), 3, "Not certain yet"),
         (("-d", "30.2", "-g", "7tpi"), 3, ""),
     ],
-)  # fmt: skip
+)
 def test_answers(args: tuple[str, ...], code: int, first: str) -> None:
     result = run(*args)
     assert result.exit_code == code
@@ -96,18 +99,25 @@ def test_json_keeps_the_contract() -> None:
 @pytest.mark.parametrize(
     ("args", "says"),
     [
-        (("-d", "-3"), "--diameter"), (("-d", "0"), "--diameter"), (("-d", "abc"), "--diameter"),
-        (("-d", "500"), "larger than any thread"), (("-d", "0.54", "-g", "18tpi"), "0.54in"),
-        (("-d", "0.875", "-g", "14tpi"), "0.875in"), (("-d", "13.8in"), "write 13.8"),
-        (("-d", "13.8", "-g", "17tpi"), "no gauge set"), (("-d", "20", "-g", "5"), "no unit"),
-        (("-d", "13.8", "-g", "18mm"), "18tpi"), (("--angle", "55"), "neither"),
-        (("-d", "13.8", "-b", "12"), "not both"), (("-d", "13.8", "-d", "14"), "--apart"),
+        (("-d", "-3"), "--diameter"),
+        (("-d", "0"), "--diameter"),
+        (("-d", "abc"), "--diameter"),
+        (("-d", "500"), "larger than any thread"),
+        (("-d", "0.54", "-g", "18tpi"), "0.54in"),
+        (("-d", "0.875", "-g", "14tpi"), "0.875in"),
+        (("-d", "13.8in"), "write 13.8"),
+        (("-d", "13.8", "-g", "17tpi"), "no gauge set"),
+        (("-d", "20", "-g", "5"), "no unit"),
+        (("-d", "13.8", "-g", "18mm"), "18tpi"),
+        (("--angle", "55"), "neither"),
+        (("-d", "13.8", "-b", "12"), "not both"),
+        (("-d", "13.8", "-d", "14"), "--apart"),
         (("-d", "1", "-d", "1", "-d", "1"), "3 times"),
         (("-d", "13.8", "--prior", "UNF"), "--prior UNF=3"),
         (("-d", "13.8", "--prior", "UNF=x"), "--prior"),
         (("-d", "13.8", "--prior", "UNF=2", "--no-prior"), "contradict"),
     ],
-)  # fmt: skip
+)
 def test_nonsense_gets_one_line(args: tuple[str, ...], says: str) -> None:
     error = failure(*args)
     assert says in str(error) and "\n" not in str(error)

@@ -47,10 +47,19 @@ def test_wrong_usage_is_exit_code_2():
 
 @pytest.mark.parametrize(
     "arguments",
-    [("identify", "a.jpg", "--pin", "x"), ("identify", "a.jpg", "--pine", "8"), ("join",),
-     ("join", "--port", "M8"), ("stock", "take"), ("chart", "--paper", "b5"), ("nonsense",),
-     ("mate", "M14x1.5"), ("mate", "--matrix", "--json"), ("sheet", "-o", "a.doc")],
-)  # fmt: skip
+    [
+        ("identify", "a.jpg", "--pin", "x"),
+        ("identify", "a.jpg", "--pine", "8"),
+        ("join",),
+        ("join", "--port", "M8"),
+        ("stock", "take"),
+        ("chart", "--paper", "b5"),
+        ("nonsense",),
+        ("mate", "M14x1.5"),
+        ("mate", "--matrix", "--json"),
+        ("sheet", "-o", "a.doc"),
+    ],
+)
 def test_wrong_calls_are_one_line_of_one_form_and_exit_code_2(arguments):
     done = run(*arguments)
     assert done.returncode == 2 and done.stdout == ""

@@ -1,6 +1,5 @@
 """The options that state the reference, and progress on stderr."""
 
-
 import pytest
 
 from pitchcam.cli._options import Progress, output_path, scale_spec

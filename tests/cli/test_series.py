@@ -18,8 +18,13 @@ def run(*args: str) -> Result:
 
 def test_one_designation_in_full() -> None:
     text = run("M14x1.5").output
-    for part in ("external 6g: major 13.732 to 13.968", "tapping drill 12.5 mm", "washer",
-                 "taken for: 9/16-18 UNF", "ISO 261"):  # fmt: skip
+    for part in (
+        "external 6g: major 13.732 to 13.968",
+        "tapping drill 12.5 mm",
+        "washer",
+        "taken for: 9/16-18 UNF",
+        "ISO 261",
+    ):
         assert part in text
     text = run("1/2", "NPT").output
     for part in ("1/2-14 NPT", "8.13 mm from the small end", "45/64", "NPTF", "form gauge"):
@@ -43,9 +48,14 @@ def test_names_as_people_write_them() -> None:
 
 @pytest.mark.parametrize(
     ("word", "size"),
-    [("inverted flare", "11/16-18 UNS"), ("45 degree flare", "1-1/16-14 UNS"),
-     ("flat-face", "1-7/16-12 UN"), ("60 degree cone", "M38x1.5"), ("banjo", "G 3/8")],
-)  # fmt: skip
+    [
+        ("inverted flare", "11/16-18 UNS"),
+        ("45 degree flare", "1-1/16-14 UNS"),
+        ("flat-face", "1-7/16-12 UN"),
+        ("60 degree cone", "M38x1.5"),
+        ("banjo", "G 3/8"),
+    ],
+)
 def test_uses_are_found_by_their_word(word: str, size: str) -> None:
     assert size in run("--use", word).output
 

@@ -61,9 +61,11 @@ def test_closed_streams(tmp_path, closed):
 def test_interrupted_at_the_start(after_s):
     """Python's own start cannot be answered for; from our first line on it is quiet."""
     program = subprocess.Popen(
-        [*START, "identify", "none.jpg", "--pin", "8"], stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE, text=True,
-    )  # fmt: skip
+        [*START, "identify", "none.jpg", "--pin", "8"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
     time.sleep(after_s)
     if program.poll() is None:
         program.send_signal(signal.SIGINT)
@@ -85,10 +87,23 @@ def test_names_with_escapes_stay_on_one_line(tmp_path):
     assert done.returncode == 1
     assert b"\x1b[31m" not in done.stderr
     listed = subprocess.run(
-        [*START, "batch", str(tmp_path), "--pin", "8", "--record", str(tmp_path / "r.sqlite"),
-         "--out", str(tmp_path / "box"), "--jobs", "1", "--tables-only"],
-        capture_output=True, check=False,
-    )  # fmt: skip
+        [
+            *START,
+            "batch",
+            str(tmp_path),
+            "--pin",
+            "8",
+            "--record",
+            str(tmp_path / "r.sqlite"),
+            "--out",
+            str(tmp_path / "box"),
+            "--jobs",
+            "1",
+            "--tables-only",
+        ],
+        capture_output=True,
+        check=False,
+    )
     assert b"\x1b" not in listed.stdout + listed.stderr
     assert rb"a\n\x1b[31mred.jpg: failed" in listed.stdout
     assert os.listdir(tmp_path / "box")  # noqa: PTH208

@@ -56,8 +56,10 @@ def line(row: Row) -> str:
     rivals = ", ".join(f"{d} ({c})" for d, c in row.against.most_common(3))
     text = f"    {row.size.designation:18s} named right {percent(row.share)}"
     if row.ideal is not None:
-        text += (f", at most {percent(row.ideal.named)} possible with these readings"
-                 f" (equal prior {percent(row.ideal.named_flat)})")  # fmt: skip
+        text += (
+            f", at most {percent(row.ideal.named)} possible with these readings"
+            f" (equal prior {percent(row.ideal.named_flat)})"
+        )
     text += f"; first {percent(row.top / row.n)}; wrong {percent(row.wrong / row.n)}"
     if row.ideal is not None:
         text += f" (ideal {percent(row.ideal.wrong)})"
@@ -76,9 +78,11 @@ def show_bounds(found: Sequence[Row], more: int) -> None:
     could = [r for r in under if r.ideal is None or r.ideal.named >= WANTED]
     cannot = [r for r in under if r not in could]
     chance = math.sqrt(WANTED * (1 - WANTED) / more)
-    print(f"  rows near the line: {more} parts each, chance moves a row by {100 * chance:.2f} "
-          f"points (one standard deviation),\n  by 0.07 where n is {CAREFUL}; 'at most' is what an "
-          "ideal judge reaches who knows how the parts were drawn (+- 0.07)")  # fmt: skip
+    print(
+        f"  rows near the line: {more} parts each, chance moves a row by {100 * chance:.2f} "
+        f"points (one standard deviation),\n  by 0.07 where n is {CAREFUL}; 'at most' is what an "
+        "ideal judge reaches who knows how the parts were drawn (+- 0.07)"
+    )
     print(f"  rows at 99 % and over: {len(found) - len(under)}")
     listing("rows under 99 % where these readings cannot carry 99 %", cannot)
     listing("rows under 99 % by no more than chance", [r for r in could if not r.surely_under])
@@ -92,8 +96,9 @@ def show(title: str, found: Sequence[Row], worst: int, way: Way, more: int) -> N
     if way == "a":
         show_bounds(found, more)
     else:
-        listing(f"the {worst} rows that stay open most",
-                sorted(found, key=lambda r: r.share)[:worst])  # fmt: skip
+        listing(
+            f"the {worst} rows that stay open most", sorted(found, key=lambda r: r.share)[:worst]
+        )
     wrong = [r for r in found if r.wrong > WRONG * r.n]
     listing("rows with a wrong name in more than 1 of 1000", wrong)
 
@@ -111,13 +116,13 @@ def main() -> None:
     start = time.perf_counter()
     for way in [args.only] if args.only else WAYS:
         for gender in [args.gender] if args.gender else ("external", "internal"):
-            study = Study(
-                way=way, gender=gender, seed=args.seed, priors={} if args.flat else None
-            )  # fmt: skip
+            study = Study(way=way, gender=gender, seed=args.seed, priors={} if args.flat else None)
             found = list(rows(study, args.n, args.more))
             show(f"{WAYS[way]}, {gender}", found, args.worst, way, args.more)
-    print(f"\n{time.perf_counter() - start:.0f} s, prior "
-          + ("flat" if args.flat else "of the catalogue"))  # fmt: skip
+    print(
+        f"\n{time.perf_counter() - start:.0f} s, prior "
+        + ("flat" if args.flat else "of the catalogue")
+    )
 
 
 if __name__ == "__main__":

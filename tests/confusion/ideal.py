@@ -36,9 +36,7 @@ RIVAL_PITCH, RIVAL_DIAMETER_MM = 0.08, 2.5
 LEAST = 1e-300
 
 
-def log_densities(
-    values: Array, sizes: Sequence[ThreadSize], way: Way, gender: Gender
-) -> Array:
+def log_densities(values: Array, sizes: Sequence[ThreadSize], way: Way, gender: Gender) -> Array:
     """Return the natural log of each reading's density for each size, (n, sizes)."""
     columns = []
     typical = np.median(values, axis=0)
@@ -73,8 +71,11 @@ def _density(values: Array, size: ThreadSize, way: Way, gender: Gender) -> Array
     total = np.zeros(len(values))
     classes = size.limits(gender)
     for share, limits in zip(class_shares(len(classes)), classes, strict=True):
-        fields = {MAJOR: limits.major_mm, PITCH_DIAMETER: limits.pitch_diameter_mm,
-                  MINOR: limits.minor_mm}  # fmt: skip
+        fields = {
+            MAJOR: limits.major_mm,
+            PITCH_DIAMETER: limits.pitch_diameter_mm,
+            MINOR: limits.minor_mm,
+        }
         total += share * _diameters(values, fields, size.pitch_mm, way, gender)
     return pitch * total
 
@@ -96,8 +97,11 @@ def _taper(values: Array, size: ThreadSize, way: Way, gender: Gender) -> Array:
                 for d in (size.basic_major_mm, size.basic_pitch_diameter_mm, size.basic_minor_mm)
             )
             cut = size.truncation_mm
-            fields = {MAJOR: (major - cut, major), PITCH_DIAMETER: (middle, middle),
-                      MINOR: (minor, minor + cut)}  # fmt: skip
+            fields = {
+                MAJOR: (major - cut, major),
+                PITCH_DIAMETER: (middle, middle),
+                MINOR: (minor, minor + cut),
+            }
             total += wt * w * seen * _diameters(values, fields, size.pitch_mm, way, gender)
     return total
 

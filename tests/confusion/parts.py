@@ -62,8 +62,11 @@ def draw_parts(size: ThreadSize, gender: Gender, rng: np.random.Generator, n: in
         classes = size.limits(gender)
         share = class_shares(len(classes))
         drawn = rng.choice(len(classes), size=n, p=share)
-        for d, name in ((MAJOR, "major_mm"), (PITCH_DIAMETER, "pitch_diameter_mm"),
-                        (MINOR, "minor_mm")):  # fmt: skip
+        for d, name in (
+            (MAJOR, "major_mm"),
+            (PITCH_DIAMETER, "pitch_diameter_mm"),
+            (MINOR, "minor_mm"),
+        ):
             field = np.array([getattr(c, name) for c in classes])[drawn]
             parts[:, d] = rng.uniform(field[:, 0], field[:, 1])
     wear = rng.exponential(WEAR_OF_PITCH * size.pitch_mm, n)

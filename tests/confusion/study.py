@@ -108,9 +108,10 @@ class Study:
         flat = probabilities(logs, np.ones(len(self.sizes)))
         named = (after >= NAMED) & (flat >= NAMED_BY_READING)
         return Ideal(
-            named=float(named[:, k].mean()), named_flat=float((flat[:, k] >= NAMED).mean()),
+            named=float(named[:, k].mean()),
+            named_flat=float((flat[:, k] >= NAMED).mean()),
             wrong=float(np.delete(named, k, axis=1).any(axis=1).mean()),
-        )  # fmt: skip
+        )
 
 
 def judge(row: Row, reading: ThreadReading, priors: Mapping[str, float] | None) -> None:

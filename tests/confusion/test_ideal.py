@@ -13,9 +13,15 @@ from tests.confusion.parts import Way, draw_parts, quantities_read, read_parts
 @pytest.mark.parametrize("way", ["a", "b"])
 @pytest.mark.parametrize(
     ("designation", "gender"),
-    [("M14x1.5", "external"), ("M14x1.5", "internal"), ("1/4-18 NPT", "external"),
-     ("1/4-18 NPT", "internal"), ("R 1/2", "external"), ("Rc 1/2", "internal")],
-)  # fmt: skip
+    [
+        ("M14x1.5", "external"),
+        ("M14x1.5", "internal"),
+        ("1/4-18 NPT", "external"),
+        ("1/4-18 NPT", "internal"),
+        ("R 1/2", "external"),
+        ("Rc 1/2", "internal"),
+    ],
+)
 def test_any_density_over_the_true_one_averages_to_one(
     designation: str, gender: Gender, way: Way
 ) -> None:

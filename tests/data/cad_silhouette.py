@@ -28,8 +28,13 @@ def mesh(diameter: float, pitch: float, length: float) -> tuple[np.ndarray, np.n
     """Return vertices, triangles and the core's radius of the library's thread, axis along z."""
     from bd_warehouse.thread import IsoThread
 
-    solid = IsoThread(major_diameter=diameter, pitch=pitch, length=length, external=True,
-                      end_finishes=("square", "square"))  # fmt: skip
+    solid = IsoThread(
+        major_diameter=diameter,
+        pitch=pitch,
+        length=length,
+        external=True,
+        end_finishes=("square", "square"),
+    )
     points, faces = solid.tessellate(0.001, 0.01)
     return np.array([(p.X, p.Y, p.Z) for p in points]), np.array(faces), float(solid.min_radius)
 
@@ -73,8 +78,9 @@ def main() -> None:
         inner, inner_faces = core(radius, length)
         both = np.concatenate([points, inner])
         all_faces = np.concatenate([faces, inner_faces + len(points)])
-        seen = np.column_stack([both[:, 2] - length / 2 + dx, both[:, 0] + dy,
-                                distance + both[:, 1]])  # fmt: skip
+        seen = np.column_stack(
+            [both[:, 2] - length / 2 + dx, both[:, 0] + dy, distance + both[:, 1]]
+        )
         px = seen[:, :2] / seen[:, 2:] * f + CENTRE_PX
         reach = f * (length / 2 - 0.6 * pitch) / distance
         middle = CENTRE_PX[0] + f * dx / distance
@@ -83,15 +89,28 @@ def main() -> None:
         upper = -envelope(px * (1, -1), all_faces, x)
         stem = f"cad-{name.lower()}"
         rows = np.column_stack([x, upper, lower])
-        np.savetxt(here / f"{stem}.csv", rows, fmt="%.4f", delimiter=",",
-                   header="x_px,upper_px,lower_px", comments="")  # fmt: skip
+        np.savetxt(
+            here / f"{stem}.csv",
+            rows,
+            fmt="%.4f",
+            delimiter=",",
+            header="x_px,upper_px,lower_px",
+            comments="",
+        )
         truth = {
             "source": "bd_warehouse 0.4.0 IsoThread (PyPI), tessellated to 0.001 mm",
-            "designation": name, "pitch_mm": pitch, "major_mm": diameter, "angle_deg": 60.0,
-            "minor_mm": 2 * radius, "pitch_diameter_mm": diameter - 0.649519 * pitch,
-            "length_mm": length, "f_px": f, "centre_px": CENTRE_PX, "axis_distance_mm": distance,
+            "designation": name,
+            "pitch_mm": pitch,
+            "major_mm": diameter,
+            "angle_deg": 60.0,
+            "minor_mm": 2 * radius,
+            "pitch_diameter_mm": diameter - 0.649519 * pitch,
+            "length_mm": length,
+            "f_px": f,
+            "centre_px": CENTRE_PX,
+            "axis_distance_mm": distance,
             "middle_mm": [dx, dy],
-        }  # fmt: skip
+        }
         (here / f"{stem}.json").write_text(json.dumps(truth, indent=1) + "\n")
 
 

@@ -43,7 +43,7 @@ def test_an_edge_is_placed_with_its_band_or_without_one(shine: float) -> None:
     seen = decode(np.interp(ACROSS, x, code)) / 0.7
     profile = MeanProfile(
         across_px=ACROSS, light=seen, dark=0.05, background=0.7, radius_px=60.0, reach_px=400.0
-    )  # fmt: skip
+    )
     at, u, _ = place(profile, (0.9, 0.3, 1.5), 0.4, 2.0)
     assert abs(at - 0.2) < min(0.15, 3 * u)
 
@@ -55,9 +55,13 @@ def test_a_band_must_earn_its_two_parameters(monkeypatch: pytest.MonkeyPatch) ->
     def weight(misfit: float) -> float:
         monkeypatch.setattr(bands, "_fit_band", lambda *_: (1.0, 0.1, 2.0, misfit))
         profile = MeanProfile(
-            across_px=ACROSS, light=ACROSS, dark=0.05, background=0.7, radius_px=60.0,
+            across_px=ACROSS,
+            light=ACROSS,
+            dark=0.05,
+            background=0.7,
+            radius_px=60.0,
             reach_px=400.0,
-        )  # fmt: skip
+        )
         return place(profile, (0.9, 0.3, 1.5), 0.4, 2.0)[0]
 
     assert weight(20.0) == pytest.approx(1 / (1 + np.e))

@@ -12,9 +12,12 @@ CAMERA = Camera(f_px=3000.0, u_f_px=60.0, centre_px=(1999.5, 1499.5))
 
 
 def edge(
-    camera: Camera, start: tuple[float, float], end: tuple[float, float], noise_px: float = 0.0,
+    camera: Camera,
+    start: tuple[float, float],
+    end: tuple[float, float],
+    noise_px: float = 0.0,
     bow_px: float = 0.0,
-) -> Bent:  # fmt: skip
+) -> Bent:
     """A straight edge between two undistorted places, as a distorting camera draws it."""
     share = np.linspace(0, 1, 16)[:, None]
     straight = np.array(start) * (1 - share) + np.array(end) * share

@@ -10,9 +10,14 @@ from pitchcam.edges.helicoid import Helicoid
 
 PITCH, RADIUS = 1.5, 6.5
 THREAD = Helicoid(
-    pitch=PITCH, advance=PITCH / (2 * np.pi), tan_half=(np.tan(np.radians(30)),) * 2,
-    pitch_radius=RADIUS, half_taper=0.03, crest=RADIUS + 0.45, root=RADIUS - 0.4,
-)  # fmt: skip
+    pitch=PITCH,
+    advance=PITCH / (2 * np.pi),
+    tan_half=(np.tan(np.radians(30)),) * 2,
+    pitch_radius=RADIUS,
+    half_taper=0.03,
+    crest=RADIUS + 0.45,
+    root=RADIUS - 0.4,
+)
 PHASE = 0.4
 
 
@@ -28,17 +33,18 @@ def mesh():
     vertices = np.stack([z, r * np.cos(theta), r * np.sin(theta)], axis=-1)
     rows, columns = z.shape
     i = (np.arange(rows - 1)[:, None] * columns + np.arange(columns - 1)).ravel()
-    faces = np.concatenate([
-        np.stack([i, i + 1, i + columns], 1), np.stack([i + 1, i + columns + 1, i + columns], 1)
-    ])  # fmt: skip
+    faces = np.concatenate(
+        [np.stack([i, i + 1, i + columns], 1), np.stack([i + 1, i + columns + 1, i + columns], 1)]
+    )
     return trimesh.Trimesh(vertices.reshape(-1, 3), faces, process=False)
 
 
 def rays(side, count=60):
     """Rays from a pinhole that graze the + or the - side, as (start, way), each (3, n)."""
     rng = np.random.default_rng(5)
-    aim = np.stack([rng.uniform(-4, 4, count), side * rng.uniform(6.2, 6.9, count),
-                    np.zeros(count)])  # fmt: skip
+    aim = np.stack(
+        [rng.uniform(-4, 4, count), side * rng.uniform(6.2, 6.9, count), np.zeros(count)]
+    )
     way = aim - np.array([[9.0], [4.0], [190.0]])
     return aim, way / np.linalg.norm(way, axis=0)
 

@@ -30,8 +30,9 @@ def bar(angle_deg: float, shift: float, blur: float = BLUR):
     a = np.radians(angle_deg)
     d, n = np.array([np.cos(a), np.sin(a)]), np.array([-np.sin(a), np.cos(a)])
     middle = np.array([500.0, 400.0]) + shift * n
-    corners = np.array([middle + i * 200 * d + j * 45 * n
-                        for i, j in ((-1, -1), (1, -1), (1, 1), (-1, 1))])  # fmt: skip
+    corners = np.array(
+        [middle + i * 200 * d + j * 45 * n for i, j in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
+    )
     light = 0.6 * drawing.window(SIZE) * (1 - (1 - DARK) * drawing.cover(SIZE, corners, blur))
     pixels = drawing.develop(light, gain=0.0)
     field = find_field(pixels)
@@ -122,6 +123,7 @@ def test_the_outer_fall_is_the_blur(blur: float) -> None:
     # The crop is taken in whole pixels and codes: a tenth.
     assert edge.fall_px == pytest.approx(blur, rel=0.1)
     flat = line_profiles(crop, Segment(start=a + 20 * n, end=b + 20 * n, outside=n), reach_px=4.0)
-    plain = type(flat)(along_px=flat.along_px, across_px=flat.across_px,
-                       light=np.ones_like(flat.light))  # fmt: skip
+    plain = type(flat)(
+        along_px=flat.along_px, across_px=flat.across_px, light=np.ones_like(flat.light)
+    )
     assert outer_fall(plain) == 0.0

@@ -18,7 +18,7 @@ def profile(shift: float, dark: float) -> MeanProfile:
     light = dark + (1 - dark) * ndtr((ACROSS - shift) / 0.9)
     return MeanProfile(
         across_px=ACROSS, light=light, dark=dark, background=0.7, radius_px=40.0, reach_px=300.0
-    )  # fmt: skip
+    )
 
 
 def test_changes_of_the_deviations() -> None:

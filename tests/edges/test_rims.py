@@ -22,10 +22,19 @@ FINE = 0.02
 
 
 def profile(
-    shift: float, *, radius_mm: float | None = 4.0, behind: float = 250.0, half: float = 60.0,
-    loss: float = 0.5, blur: float = 0.9, gain: float = 0.25, at_mm: float = 0.0, seed: int = 1,
-    noise: float = 0.001, polish: float = 0.9,
-) -> MeanProfile:  # fmt: skip
+    shift: float,
+    *,
+    radius_mm: float | None = 4.0,
+    behind: float = 250.0,
+    half: float = 60.0,
+    loss: float = 0.5,
+    blur: float = 0.9,
+    gain: float = 0.25,
+    at_mm: float = 0.0,
+    seed: int = 1,
+    noise: float = 0.001,
+    polish: float = 0.9,
+) -> MeanProfile:
     """The mean profile of a pin's edge that truly lies ``shift`` outward, by traced rays."""
     r = radius_mm or 4.0
     edge = F * np.tan(np.arctan2(at_mm, REACH_MM) + np.arcsin(r / np.hypot(at_mm, REACH_MM)))
@@ -35,9 +44,15 @@ def profile(
         light = (x > 0).astype(float)
     else:
         light = drawing.traced_rim(
-            edge + x, r, f_px=F, distance_mm=REACH_MM, behind_mm=behind, half_mm=half,
-            at_mm=at_mm, share=lambda a: polish * (1 - loss * a / (a + 0.12)),
-        )  # fmt: skip
+            edge + x,
+            r,
+            f_px=F,
+            distance_mm=REACH_MM,
+            behind_mm=behind,
+            half_mm=half,
+            at_mm=at_mm,
+            share=lambda a: polish * (1 - loss * a / (a + 0.12)),
+        )
     seen = gaussian_filter1d(0.03 + 0.97 * light, blur / FINE) * 0.7
     code = drawing.encode(seen)
     code = code + gain * (code - gaussian_filter1d(code, 1.6 / FINE))
@@ -46,10 +61,13 @@ def profile(
     light = decode(code) / 0.7
     outer = float(np.median(light[ACROSS > 7]))
     return MeanProfile(
-        across_px=ACROSS, light=light / outer, dark=float(np.median(light[ACROSS < -5])) / outer,
-        background=0.7 * outer, radius_px=None if radius_mm is None else r * F / REACH_MM,
+        across_px=ACROSS,
+        light=light / outer,
+        dark=float(np.median(light[ACROSS < -5])) / outer,
+        background=0.7 * outer,
+        radius_px=None if radius_mm is None else r * F / REACH_MM,
         reach_px=border,
-    )  # fmt: skip
+    )
 
 
 def test_band_width_is_the_mirror_law() -> None:
@@ -87,7 +105,7 @@ def sharpened_edge(angle_rad: float, radius_px: float, percent: int) -> MeanProf
     light = map_coordinates(decode(picture), [at_y, at_x], order=1).mean(axis=0) / 0.7
     return MeanProfile(
         across_px=ACROSS, light=light, dark=0.001, background=0.7, radius_px=None, reach_px=300.0
-    )  # fmt: skip
+    )
 
 
 @pytest.mark.parametrize("percent", [0, 40, 90])
@@ -100,8 +118,9 @@ def test_a_black_edge_tells_how_it_was_sharpened(percent: int) -> None:
     assert rims.spread.gain == pytest.approx(percent / 100, abs=0.25)
 
 
-@pytest.mark.parametrize(("behind", "half", "loss"), [(250, 60, 0.5), (250, 90, 0.35),
-                                                      (150, 60, 0.65)])  # fmt: skip
+@pytest.mark.parametrize(
+    ("behind", "half", "loss"), [(250, 60, 0.5), (250, 90, 0.35), (150, 60, 0.65)]
+)
 def test_mirrored_edges_come_back(behind: float, half: float, loss: float) -> None:
     shifts = np.array([-0.3, 0.2, 0.0, 0.0])
     cases = [(4.0, 0.0), (4.0, 12.0), (2.5, -8.0), (None, 0.0)]

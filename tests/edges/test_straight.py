@@ -18,9 +18,12 @@ from tests.objects import drawing
 def edge(*pieces: str) -> StraightEdge:
     at = np.linspace(-1, 1, len(pieces) + 2)[1:-1] if len(pieces) != 2 else (-0.5, 0.5)
     return StraightEdge(
-        start=np.array([0.0, 0.0]), end=np.array([100.0, 0.0]), normal=np.array([0.0, -1.0]),
-        profiles=pieces, at=tuple(at),  # type: ignore[arg-type]
-    )  # fmt: skip
+        start=np.array([0.0, 0.0]),
+        end=np.array([100.0, 0.0]),
+        normal=np.array([0.0, -1.0]),
+        profiles=pieces,
+        at=tuple(at),  # type: ignore[arg-type]
+    )
 
 
 def test_true_edge_goes_through_its_pieces() -> None:
@@ -66,6 +69,6 @@ def true_width(blur: float) -> float:
     rims, pins = learn_rims([shape], field, camera)
     assert rims.spread.blur_px == pytest.approx(blur, rel=0.15)
     assert rims.fall_px == pytest.approx(0.0 if blur < 2 else blur, rel=0.1)
-    (one, two), = pins.values()
+    ((one, two),) = pins.values()
     middles = [(e.start_px + e.end_px) / 2 for e in (one, two)]
     return float(np.hypot(*(middles[0] - middles[1])))

@@ -20,10 +20,16 @@ def main() -> None:
 
 @main.command()
 @click.argument("parts", nargs=-1, type=click.Choice(PARTS), required=True)
-@click.option("-o", "--output", type=click.Path(dir_okay=False, path_type=Path), required=True,
-              help="One row a line; a run that was stopped goes on where it was.")
-@click.option("--count", type=int, default=300,
-              help="Photos of each part whose dials are drawn at random.")
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(dir_okay=False, path_type=Path),
+    required=True,
+    help="One row a line; a run that was stopped goes on where it was.",
+)
+@click.option(
+    "--count", type=int, default=300, help="Photos of each part whose dials are drawn at random."
+)
 def measure(parts: tuple[str, ...], output: Path, count: int) -> None:
     """Make and measure the photos of parts of the study."""
     from tests.fresh.measure import _quiet

@@ -64,10 +64,14 @@ def stud_of(name: str, setting: Setting, rng: np.random.Generator) -> CutStud:
     t = made.thread
     depth = 2 * setting.wear * t.form.depth * t.pitch
     return CutStud(
-        pitch_mm=t.pitch, major_mm=t.major, thread_mm=t.thread_length, cut=made,
-        top_mm=t.major - depth, shank_mm=t.major + 0.3,
+        pitch_mm=t.pitch,
+        major_mm=t.major,
+        thread_mm=t.thread_length,
+        cut=made,
+        top_mm=t.major - depth,
+        shank_mm=t.major + 0.3,
         shank_length_mm=1.3 * t.thread_length if t.taper else 9.0,
-    )  # fmt: skip
+    )
 
 
 def shot_of(setting: Setting, pitch_mm: float, rng: np.random.Generator) -> Shot:
@@ -79,11 +83,12 @@ def shot_of(setting: Setting, pitch_mm: float, rng: np.random.Generator) -> Shot
     tilt = np.radians(setting.tilt_deg)
     turn = 0.3 if setting.px_per_pitch > 35 or setting.zoom > 2 else 0.7  # what the frame holds
     common = {
-        "heading_rad": float(rng.uniform(-turn, turn)), "size_px": (WIDTH, HEIGHT),
+        "heading_rad": float(rng.uniform(-turn, turn)),
+        "size_px": (WIDTH, HEIGHT),
         "tilt_rad": (float(tilt * np.cos(way)), float(tilt * np.sin(way))),
         "incline_rad": float(np.radians(setting.incline_deg)),
         "focal_share": float(rng.normal(0, 0.012)),
-    }  # fmt: skip
+    }
     if setting.zoom > 1:
         return Shot(f35_mm=LENSES_MM[0], distance_mm=250.0, **common)
     shots = []
@@ -113,8 +118,9 @@ def light_of(stud: CutStud, shot: Shot, setting: Setting, rng: np.random.Generat
 def _window(shot: Shot):
     """Return the corners of the window in the dark card on the glass: seen square, a photo full."""
     half = (np.array([WIDTH, HEIGHT]) / 2 - WINDOW_PX) * shot.distance_mm / shot.f_px
-    return np.array([[x * half[0], y * half[1], 0.0] for x, y in
-                     ((-1, -1), (1, -1), (1, 1), (-1, 1))])  # fmt: skip
+    return np.array(
+        [[x * half[0], y * half[1], 0.0] for x, y in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
+    )
 
 
 def _specks(shade, stud: CutStud, shot: Shot, middle, dirt) -> None:
@@ -141,15 +147,24 @@ def _specks(shade, stud: CutStud, shot: Shot, middle, dirt) -> None:
 def phone_of(setting: Setting, shot: Shot, seen_px: float, rng: np.random.Generator) -> Phone:
     """Return what the phone does; ``seen_px`` is the pitch on the sensor."""
     lens = Development(
-        plate=setting.level, psf_px=max(setting.blur * seen_px, 0.45),
-        motion_px=setting.motion * seen_px, motion_deg=float(rng.uniform(0, 180)),
-        gain=setting.noise, sharpen=setting.sharpening, k1=setting.distortion,
+        plate=setting.level,
+        psf_px=max(setting.blur * seen_px, 0.45),
+        motion_px=setting.motion * seen_px,
+        motion_deg=float(rng.uniform(0, 180)),
+        gain=setting.noise,
+        sharpen=setting.sharpening,
+        k1=setting.distortion,
         quality=round(setting.jpeg),
-    )  # fmt: skip
+    )
     return Phone(
-        lens=lens, veil=setting.glare, bloom=setting.glare / 2, clip=0.3, zoom=setting.zoom,
-        f35_tag=round(shot.f35_mm * setting.zoom), zoom_tag=setting.zoom,
-    )  # fmt: skip
+        lens=lens,
+        veil=setting.glare,
+        bloom=setting.glare / 2,
+        clip=0.3,
+        zoom=setting.zoom,
+        f35_tag=round(shot.f35_mm * setting.zoom),
+        zoom_tag=setting.zoom,
+    )
 
 
 def draw(name: str, setting: Setting, seed: tuple[int, ...], path: Path) -> dict[str, Any]:
@@ -163,23 +178,40 @@ def draw(name: str, setting: Setting, seed: tuple[int, ...], path: Path) -> dict
     write(path, develop(light, phone, int(rng.integers(2**31))))
     t = stud.cut.thread
     truth = {
-        "file": path.name, "quality": "workshop", "set": "drawn",
-        "scale": {"source": "pin", "mm": PIN_MM}, "expected": None,
-        "threads": [{
-            "designation": name, "pitch_mm": t.pitch, "angle_deg": t.form.angle_deg,
-            "taper": t.taper, "starts": 1, "turns": setting.turns,
-            "thread_length_mm": t.thread_length, "diameter_station_mm": t.thread_length,
-            "major_mm": stud.top_mm, "pitch_diameter_mm": 2 * t.pitch_radius,
-            "minor_mm": 2 * t.minor_radius, "worn_mm": (t.major - stud.top_mm) / 2,
-            "incline_deg": setting.incline_deg, "material": "black",
-        }],
+        "file": path.name,
+        "quality": "workshop",
+        "set": "drawn",
+        "scale": {"source": "pin", "mm": PIN_MM},
+        "expected": None,
+        "threads": [
+            {
+                "designation": name,
+                "pitch_mm": t.pitch,
+                "angle_deg": t.form.angle_deg,
+                "taper": t.taper,
+                "starts": 1,
+                "turns": setting.turns,
+                "thread_length_mm": t.thread_length,
+                "diameter_station_mm": t.thread_length,
+                "major_mm": stud.top_mm,
+                "pitch_diameter_mm": 2 * t.pitch_radius,
+                "minor_mm": 2 * t.minor_radius,
+                "worn_mm": (t.major - stud.top_mm) / 2,
+                "incline_deg": setting.incline_deg,
+                "material": "black",
+            }
+        ],
         "parts": [{"kind": "stud", "material": "black", "inclination_deg": setting.incline_deg}],
         "render": {
             "f_px": shot.f_px * phone.zoom,
-            "camera": {"f_px": shot.f_px * phone.zoom, "height_mm": shot.distance_mm,
-                       "tilt_deg": setting.tilt_deg},
-            "development": asdict(phone), "setting": asdict(setting),
+            "camera": {
+                "f_px": shot.f_px * phone.zoom,
+                "height_mm": shot.distance_mm,
+                "tilt_deg": setting.tilt_deg,
+            },
+            "development": asdict(phone),
+            "setting": asdict(setting),
         },
-    }  # fmt: skip
+    }
     path.with_suffix(".json").write_text(json.dumps(truth, indent=1) + "\n", encoding="utf-8")
     return truth

@@ -24,11 +24,21 @@ Row = dict[str, Any]
 #: Threads of every dial's every value: both forms, parallel and taper.
 FOUR = ("M14x1.5", "G 1/4", "3/8-16 BSW", "1/4-18 NPT")
 #: Samples that are made worse: one of each reference, clean as they are.
-SAMPLES = ("p01-m12x1.25-disc", "p03-m22x1.5-jaws", "p05-unf12-pin", "p10-bsw38-major",
-           "p12-npt38-card", "p14-r12-pin")  # fmt: skip
+SAMPLES = (
+    "p01-m12x1.25-disc",
+    "p03-m22x1.5-jaws",
+    "p05-unf12-pin",
+    "p10-bsw38-major",
+    "p12-npt38-card",
+    "p14-r12-pin",
+)
 #: What is done to them: blur as sigma in pixels, noise in codes, JPEG quality, size.
-WORSE = {"blur": (1.0, 2.0, 3.5, 6.0), "noise": (4.0, 12.0, 30.0), "jpeg": (60, 30, 12),
-         "size": (0.7, 0.5, 0.35, 0.25)}  # fmt: skip
+WORSE = {
+    "blur": (1.0, 2.0, 3.5, 6.0),
+    "noise": (4.0, 12.0, 30.0),
+    "jpeg": (60, 30, 12),
+    "size": (0.7, 0.5, 0.35, 0.25),
+}
 SEED, PROOF_SEED = 20, 77
 #: Parts whose dials are drawn at random, and how many dials of a careless photo are anywhere.
 RANDOM, CARELESS = ("within", "any", "careless"), 3
@@ -53,13 +63,22 @@ class Job:
 def jobs(part: str, count: int) -> list[Job]:
     """Return the photos of a part of the study; ``count`` holds for those drawn at random."""
     if part == "dials":
-        base = [Job(part=part, dial="none", value=0.0, name=n, number=i)
-                for i in range(3) for n in FOUR]  # fmt: skip
-        return base + [Job(part=part, dial=d.name, value=v, name=n, number=0)
-                       for n in FOUR for d in DIALS.values() for v in d.values]  # fmt: skip
+        base = [
+            Job(part=part, dial="none", value=0.0, name=n, number=i) for i in range(3) for n in FOUR
+        ]
+        return base + [
+            Job(part=part, dial=d.name, value=v, name=n, number=0)
+            for n in FOUR
+            for d in DIALS.values()
+            for v in d.values
+        ]
     if part == "samples":
-        return [Job(part=part, dial=dial, value=float(v), name=n, number=0)
-                for n in SAMPLES for dial, values in WORSE.items() for v in values]  # fmt: skip
+        return [
+            Job(part=part, dial=dial, value=float(v), name=n, number=0)
+            for n in SAMPLES
+            for dial, values in WORSE.items()
+            for v in values
+        ]
     return [Job(part=part, dial="all", value=0.0, name="", number=i) for i in range(count)]
 
 
@@ -90,8 +109,12 @@ def make(job: Job, room: Path) -> Path:
         setting = turned(job.dial, job.value) if job.dial != "none" else turned("zoom", 1.0)
         draw(job.name, setting, (SEED, FOUR.index(job.name), job.number), photo)
     else:
-        draw(NAMES[job.number % len(NAMES)], at_random(job.part, job.number),
-             (PROOF_SEED, RANDOM.index(job.part), job.number), photo)  # fmt: skip
+        draw(
+            NAMES[job.number % len(NAMES)],
+            at_random(job.part, job.number),
+            (PROOF_SEED, RANDOM.index(job.part), job.number),
+            photo,
+        )
     return photo.with_suffix(".json")
 
 
@@ -119,8 +142,7 @@ def worsened(job: Job, room: Path) -> Path:
         noise = np.random.default_rng(SEED).normal(0, job.value, pixels.shape)
         pixels = np.clip(np.rint(pixels + noise), 0, 255).astype(np.uint8)
     elif job.dial == "size":
-        pixels = cv2.resize(pixels, None, fx=job.value, fy=job.value,
-                            interpolation=cv2.INTER_AREA)  # fmt: skip
+        pixels = cv2.resize(pixels, None, fx=job.value, fy=job.value, interpolation=cv2.INTER_AREA)
     elif job.dial == "jpeg":
         quality = int(job.value)
     out = io.BytesIO()

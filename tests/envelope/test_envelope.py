@@ -78,8 +78,9 @@ def test_a_sample_made_worse_keeps_its_truth_and_its_exif(tmp_path):
 
 def test_a_leaning_camera_sees_the_window_lean():
     """As the keystone of a photo does, from which a camera's tilt is told."""
-    square, leaning = (shot_of(turned("tilt_deg", v), 1.4, np.random.default_rng(2))
-                       for v in (0.0, 9.0))  # fmt: skip
+    square, leaning = (
+        shot_of(turned("tilt_deg", v), 1.4, np.random.default_rng(2)) for v in (0.0, 9.0)
+    )
     for shot, most in ((square, 1e-6), (leaning, np.inf)):
         corners = project(_window(shot), shot)
         sides = np.hypot(*(np.roll(corners, -1, axis=0) - corners).T)

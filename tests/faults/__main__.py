@@ -39,8 +39,9 @@ def main() -> int:
             shutil.rmtree(folder, ignore_errors=True)
         lost += score.losses
         passed = time.monotonic() - began
-        print(f"{name:<32}{score.trials:>8}{score.losses:>8}{passed:>9.0f}  {score.note}",
-              flush=True)  # fmt: skip
+        print(
+            f"{name:<32}{score.trials:>8}{score.losses:>8}{passed:>9.0f}  {score.note}", flush=True
+        )
     return 1 if lost else 0
 
 

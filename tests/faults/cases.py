@@ -197,10 +197,22 @@ def two_imports(folder: Path, trials: int, rng: random.Random) -> Score:
     want = {r.id: r.count for r in parse_stock(_stock_sheet().decode(), "sheet.csv")}
     for k in range(trials):
         record = folder / f"{k}.sqlite"
-        call = [sys.executable, "-m", "pitchcam", "stock", "import", str(sheet), "--record",
-                str(record), "--who", "bench"]  # fmt: skip
-        both = [subprocess.Popen(call, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
-                for _ in range(2)]  # fmt: skip
+        call = [
+            sys.executable,
+            "-m",
+            "pitchcam",
+            "stock",
+            "import",
+            str(sheet),
+            "--record",
+            str(record),
+            "--who",
+            "bench",
+        ]
+        both = [
+            subprocess.Popen(call, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
+            for _ in range(2)
+        ]
         for program in both:
             _, told = program.communicate(timeout=_HANG_S)
             score.losses += program.returncode != 0 or b"Traceback" in told
@@ -212,15 +224,23 @@ def two_imports(folder: Path, trials: int, rng: random.Random) -> Score:
 
 def _watch(folder: Path, photos: Path, idle_s: float, disturb: Callable[[], None]) -> set[str]:
     call = batch.Setup(
-        record=folder / "r.sqlite", out=folder / "box", processes=1, limit_s=60, sheets=False,
+        record=folder / "r.sqlite",
+        out=folder / "box",
+        processes=1,
+        limit_s=60,
+        sheets=False,
         measure=double.measure,
-    )  # fmt: skip
+    )
     helper = threading.Thread(target=disturb)
     helper.start()
     answer = batch.follow_folders(
-        call, [photos], PIN, lambda *_: None, idle_s=idle_s,
+        call,
+        [photos],
+        PIN,
+        lambda *_: None,
+        idle_s=idle_s,
         patience=Patience(settle_s=0.3, stalled_s=60),
-    )  # fmt: skip
+    )
     helper.join()
     return {line.row.photo for line in answer.lines}
 

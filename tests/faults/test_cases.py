@@ -10,9 +10,13 @@ from tests.faults import cases
 
 @pytest.mark.parametrize(
     "name",
-    ["bytes of the record changed", "a row of the record changed", "two imports of stock at once",
-     "uploads stall under a watch"],
-)  # fmt: skip
+    [
+        "bytes of the record changed",
+        "a row of the record changed",
+        "two imports of stock at once",
+        "uploads stall under a watch",
+    ],
+)
 def test_no_loss(tmp_path, name):
     case, share = cases.CASES[name]
     score = case(tmp_path / "case", max(1, round(share)), random.Random(name))

@@ -18,8 +18,9 @@ def _jobs(sets: tuple[str, ...], seed: int) -> list[tuple[str, int, int]]:
     for text in sets:
         name, _, count = text.partition("=")
         if name not in SETS or not count:
-            raise click.UsageError(f"{text}: say SET=COUNT or SET=FIRST:LAST, SET one of "
-                                   f"{', '.join(SETS)}")  # fmt: skip
+            raise click.UsageError(
+                f"{text}: say SET=COUNT or SET=FIRST:LAST, SET one of {', '.join(SETS)}"
+            )
         first, _, last = count.rpartition(":")
         span = range(int(first or 0), int(last))
         groups.append([((i - span.start + 0.5) / len(span), name, seed, i) for i in span])
@@ -49,14 +50,27 @@ def draw(sets: tuple[str, ...], seed: int) -> None:
 @click.option("--seconds", type=float, default=1e9, help="Trace no further photo after these.")
 @click.option("--paths", type=int, default=49, help="Paths a pixel, a square number.")
 @click.option("--tracers", type=int, default=1, help="Tracing processes; 3 keep a GPU busy.")
-def render(sets: tuple[str, ...], seed: int, output: Path, processes: int, seconds: float,
-           paths: int, tracers: int) -> None:  # fmt: skip
+def render(
+    sets: tuple[str, ...],
+    seed: int,
+    output: Path,
+    processes: int,
+    seconds: float,
+    paths: int,
+    tracers: int,
+) -> None:
     """Render the photos of SET=COUNT ... into a folder, each with its truth."""
     from tests.fresh.render import spread
 
     output.mkdir(parents=True, exist_ok=True)
-    done = spread(_jobs(sets, seed), output, tracers=tracers, processes=processes,
-                  seconds=seconds, paths=paths)  # fmt: skip
+    done = spread(
+        _jobs(sets, seed),
+        output,
+        tracers=tracers,
+        processes=processes,
+        seconds=seconds,
+        paths=paths,
+    )
     click.echo(f"{done} photos")
 
 
@@ -78,15 +92,24 @@ def pack(folder: Path, output: Path) -> None:
 
 
 @main.command()
-@click.argument("folders", nargs=-1, required=True,
-                type=click.Path(file_okay=False, exists=True, path_type=Path))
-@click.option("-o", "--output", type=click.Path(dir_okay=False, path_type=Path),
-              help="Keep the rows in this JSON file.")
+@click.argument(
+    "folders",
+    nargs=-1,
+    required=True,
+    type=click.Path(file_okay=False, exists=True, path_type=Path),
+)
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Keep the rows in this JSON file.",
+)
 @click.option("-j", "--processes", type=int, default=os.cpu_count() or 1)
 @click.option("--only", default="", help="Part of the photos' names.")
 @click.option("--short", is_flag=True, help="Print no splits.")
-def measure(folders: tuple[Path, ...], output: Path | None, processes: int, only: str,
-            short: bool) -> None:  # fmt: skip
+def measure(
+    folders: tuple[Path, ...], output: Path | None, processes: int, only: str, short: bool
+) -> None:
     """Measure the photos of folders and print the tables."""
     from tests.fresh.measure import photos, run
     from tests.fresh.table import report
@@ -101,8 +124,9 @@ def measure(folders: tuple[Path, ...], output: Path | None, processes: int, only
 
 
 @main.command()
-@click.argument("files", nargs=-1, required=True,
-                type=click.Path(dir_okay=False, exists=True, path_type=Path))
+@click.argument(
+    "files", nargs=-1, required=True, type=click.Path(dir_okay=False, exists=True, path_type=Path)
+)
 @click.option("--short", is_flag=True, help="Print no splits.")
 @click.option("--only", default="", help="Part of the photos' names.")
 def table(files: tuple[Path, ...], short: bool, only: str) -> None:

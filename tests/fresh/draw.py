@@ -93,11 +93,19 @@ def fresh(set_name: str, seed: int, index: int) -> Fresh:
     name = name if index < 100_000 else f"{set_name}{seed}-{index % 100_000:03d}"
     laid = _painted(laid, material, rng)
     return Fresh(
-        name=name, set=set_name, laid=laid, camera=camera, light=_light(set_name, camera, rng),
-        phone=_phone(set_name, camera, phone_kind, rng), reference=reference, reference_at=at,
-        reference_deg=turn, stated=_stated(set_name, kind, reference, build, rng),
-        fibres=_fibres(set_name, camera, rng), seed=int(rng.integers(2**31)),
-    )  # fmt: skip
+        name=name,
+        set=set_name,
+        laid=laid,
+        camera=camera,
+        light=_light(set_name, camera, rng),
+        phone=_phone(set_name, camera, phone_kind, rng),
+        reference=reference,
+        reference_at=at,
+        reference_deg=turn,
+        stated=_stated(set_name, kind, reference, build, rng),
+        fibres=_fibres(set_name, camera, rng),
+        seed=int(rng.integers(2**31)),
+    )
 
 
 def _what(set_name: str, rng: Rng) -> tuple[parts.Build | None, Any, str]:
@@ -148,10 +156,12 @@ def _camera(set_name: str, build: parts.Build | None, rng: Rng) -> Camera:
     centre = tuple(int(4 * np.clip(np.round(rng.normal(0, 6) / 4), -7, 7)) for _ in range(2))
     focal = float(rng.uniform(5.3, 6.3))
     return Camera(
-        f35=f35, height=float(rng.uniform(150, 350)), centre_px=centre,  # type: ignore[arg-type]
+        f35=f35,
+        height=float(rng.uniform(150, 350)),
+        centre_px=centre,  # type: ignore[arg-type]
         tilt_deg=(tilt * float(np.cos(way)), tilt * float(np.sin(way))),
         pupil=focal / float(rng.choice([1.8, 2.0, 2.2, 2.4])),
-    )  # fmt: skip
+    )
 
 
 def _px_per_pitch(camera: Camera, build: parts.Build | None, kind: str) -> float:
@@ -168,9 +178,14 @@ def _middle(build: parts.Build | None) -> float:
     return build.part.starts_at()[i] + cut.thread.thread_length / 2
 
 
-def _layout(camera: Camera, build: parts.Build | None, mesh: Any,
-            reference: references.Reference | None, kinds: tuple[str, str],
-            rng: Rng) -> tuple[Laid, tuple[float, float], float] | None:  # fmt: skip
+def _layout(
+    camera: Camera,
+    build: parts.Build | None,
+    mesh: Any,
+    reference: references.Reference | None,
+    kinds: tuple[str, str],
+    rng: Rng,
+) -> tuple[Laid, tuple[float, float], float] | None:
     """Try to lay part and reference into the view; None where they do not fit."""
     half = np.array([WIDTH, HEIGHT]) / 2 / camera.f_px * camera.height
     for _ in range(12):
@@ -193,8 +208,14 @@ def _layout(camera: Camera, build: parts.Build | None, mesh: Any,
     return None
 
 
-def _lay(build: parts.Build | None, mesh: Any, at: tuple[float, float], heading: float,
-         set_name: str, rng: Rng) -> Laid:  # fmt: skip
+def _lay(
+    build: parts.Build | None,
+    mesh: Any,
+    at: tuple[float, float],
+    heading: float,
+    set_name: str,
+    rng: Rng,
+) -> Laid:
     if build is None:
         vertices, faces, length, outer = mesh
         psi = np.deg2rad(heading)
@@ -208,21 +229,32 @@ def _lay(build: parts.Build | None, mesh: Any, at: tuple[float, float], heading:
     if set_name == "fall":
         shim = float(rng.normal(0, 0.15))
     else:
-        wanted = rng.uniform(-2, 2) if set_name == "workshop" else np.clip(rng.normal(0, 0.25),
-                                                                          -0.5, 0.5)  # fmt: skip
+        wanted = (
+            rng.uniform(-2, 2)
+            if set_name == "workshop"
+            else np.clip(rng.normal(0, 0.25), -0.5, 0.5)
+        )
         shim = float(wanted) - natural.incline_deg
     pose = rest(build.part, at=at, heading_deg=heading, shim_deg=shim)
     vertices, faces = build.part.mesh()
     thing = Thing(vertices=pose.world(vertices), faces=faces, material="steel")
-    return Laid(kind=build.kind, material="", pose=pose, heading_deg=heading, thing=thing,
-                build=build)  # fmt: skip
+    return Laid(
+        kind=build.kind, material="", pose=pose, heading_deg=heading, thing=thing, build=build
+    )
 
 
 def _painted(laid: Laid, material: str, rng: Rng) -> Laid:
-    thing = Thing(vertices=laid.thing.vertices, faces=laid.thing.faces,
-                  material=metal(material, rng))  # fmt: skip
-    return Laid(kind=laid.kind, material=material, pose=laid.pose, thing=thing,
-                heading_deg=laid.heading_deg, build=laid.build)  # fmt: skip
+    thing = Thing(
+        vertices=laid.thing.vertices, faces=laid.thing.faces, material=metal(material, rng)
+    )
+    return Laid(
+        kind=laid.kind,
+        material=material,
+        pose=laid.pose,
+        thing=thing,
+        heading_deg=laid.heading_deg,
+        build=laid.build,
+    )
 
 
 def _seen(camera: Camera, xyz: np.ndarray, kind: str) -> bool:
@@ -295,18 +327,26 @@ def _light(set_name: str, camera: Camera, rng: Rng) -> Light:
         away = rng.uniform(300, 600)
         half = rng.uniform(60, 140, 2)
         high = float(rng.uniform(300, 700))
-        lamps = (Lamp(at=(float(away * np.cos(turn)), float(away * np.sin(turn)), high),
-                      half=(float(half[0]), float(half[1])),
-                      level=float(rng.uniform(2, 7))),)  # fmt: skip
+        lamps = (
+            Lamp(
+                at=(float(away * np.cos(turn)), float(away * np.sin(turn)), high),
+                half=(float(half[0]), float(half[1])),
+                level=float(rng.uniform(2, 7)),
+            ),
+        )
     room = float(rng.uniform(0.02, 0.09) if rough else rng.uniform(0.01, 0.04))
     size = window * span
     return Light(
-        below=below, size=(float(size[0]), float(size[1])),
+        below=below,
+        size=(float(size[0]), float(size[1])),
         centre=(float(middle[0] + off[0]), float(middle[1] + off[1])),
-        turn_deg=float(rng.normal(0, 1.0)), fall=float(rng.uniform(0.05, 0.2)), room=room,
-        surround=float(rng.uniform(0.03, 0.12)), lamps=lamps,
+        turn_deg=float(rng.normal(0, 1.0)),
+        fall=float(rng.uniform(0.05, 0.2)),
+        room=room,
+        surround=float(rng.uniform(0.03, 0.12)),
+        lamps=lamps,
         slope=(side * float(np.cos(way)), side * float(np.sin(way))),
-    )  # fmt: skip
+    )
 
 
 def _phone(set_name: str, camera: Camera, kind: str, rng: Rng) -> Phone:
@@ -316,14 +356,16 @@ def _phone(set_name: str, camera: Camera, kind: str, rng: Rng) -> Phone:
         plate=float(rng.uniform(0.4, 0.9) if rough else rng.uniform(0.45, 0.75)),
         psf_px=float(rng.uniform(0.5, 1.0) if rough else rng.uniform(0.5, 0.75)),
         motion_px=float(rng.uniform(0.5, 2.5)) if rough and rng.random() < 0.25 else 0.0,
-        motion_deg=float(rng.uniform(0, 180)), vignette=float(rng.uniform(0.03, 0.16)),
-        gain=FULL_WELL / well, sharpen=float(rng.uniform(0.3, 1.3) if rough else
-                                             rng.uniform(0.3, 0.8)),
-        sharpen_px=1.1, contrast=float(rng.choice([0.0, 0.06, 0.12])),
+        motion_deg=float(rng.uniform(0, 180)),
+        vignette=float(rng.uniform(0.03, 0.16)),
+        gain=FULL_WELL / well,
+        sharpen=float(rng.uniform(0.3, 1.3) if rough else rng.uniform(0.3, 0.8)),
+        sharpen_px=1.1,
+        contrast=float(rng.choice([0.0, 0.06, 0.12])),
         k1=float(np.clip(rng.normal(0, 0.006), -0.018, 0.018)),
         quality=int(rng.integers(72, 95) if rough else rng.integers(92, 97)),
         orientation=int(rng.choice([1, 6, 8, 3], p=[0.55, 0.32, 0.1, 0.03])),
-    )  # fmt: skip
+    )
     zoom = float(rng.uniform(1.15, 1.7)) if kind == "zoom" else 1.0
     wrong = 0.025 * float(rng.standard_t(4)) if set_name == "fall" else 0.006 * float(rng.normal())
     wrong = float(np.clip(wrong, -0.12, 0.12))
@@ -331,18 +373,27 @@ def _phone(set_name: str, camera: Camera, kind: str, rng: Rng) -> Phone:
     scaled = rng.random() < 0.75
     seen = camera.f35 * (zoom if scaled else 1.0)
     return Phone(
-        lens=lens, veil=float(rng.uniform(0.008, 0.04 if rough else 0.02)),
-        bloom=float(rng.uniform(0.008, 0.025)), denoise=float(rng.uniform(0.2, 0.6)),
+        lens=lens,
+        veil=float(rng.uniform(0.008, 0.04 if rough else 0.02)),
+        bloom=float(rng.uniform(0.008, 0.025)),
+        denoise=float(rng.uniform(0.2, 0.6)),
         white=tuple(rng.normal(1, 0.03, 3).tolist()) if rough else (1.0, 1.0, 1.0),
-        wide=kind == "wide", zoom=zoom, messenger=kind == "messenger",
+        wide=kind == "wide",
+        zoom=zoom,
+        messenger=kind == "messenger",
         f35_tag=None if kind == "messenger" else round(seen * (1 + wrong)),
         focal_mm=None if kind == "messenger" else round(camera.f35 / (2 if long else 1) / 4.55, 3),
         zoom_tag=round((2.0 if long else 1.0) * zoom, 3) if long or kind == "zoom" else None,
-    )  # fmt: skip
+    )
 
 
-def _stated(set_name: str, kind: str, reference: references.Reference | None,
-            build: parts.Build | None, rng: Rng) -> dict[str, Any]:  # fmt: skip
+def _stated(
+    set_name: str,
+    kind: str,
+    reference: references.Reference | None,
+    build: parts.Build | None,
+    rng: Rng,
+) -> dict[str, Any]:
     """Return the scale as the user states it."""
     if reference is None:
         assert build is not None
@@ -367,6 +418,11 @@ def _fibres(set_name: str, camera: Camera, rng: Rng) -> tuple[Fibre, ...]:
     out = []
     for _ in range(int(rng.integers(1, 5))):
         at = rng.uniform(-half, half)
-        out.append(Fibre(at=(float(at[0]), float(at[1])), turn_deg=float(rng.uniform(0, 180)),
-                         length=float(rng.uniform(2, 9))))  # fmt: skip
+        out.append(
+            Fibre(
+                at=(float(at[0]), float(at[1])),
+                turn_deg=float(rng.uniform(0, 180)),
+                length=float(rng.uniform(2, 9)),
+            )
+        )
     return tuple(out)

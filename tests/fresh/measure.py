@@ -98,13 +98,21 @@ def about(file: Path, truth: dict[str, Any]) -> Row:
     f_px, height = camera.get("f_px", render.get("f_px")), camera.get("height_mm")
     height = height or camera.get("height")
     return {
-        "photo": file.stem, "folder": file.parent.name, "quality": truth["quality"],
-        "set": truth.get("set", truth["quality"]), "reference": kind,
-        "stated_mm": truth["scale"].get("mm"), "tilt_deg": tilt, "panel_mm": panel,
-        "kind": part.get("kind"), "material": part.get("material"),
-        "incline_deg": part.get("inclination_deg"), "expected": truth.get("expected"),
-        "px_per_mm": f_px / height if f_px and height else None, "blur_px": blur_px(render),
-    }  # fmt: skip
+        "photo": file.stem,
+        "folder": file.parent.name,
+        "quality": truth["quality"],
+        "set": truth.get("set", truth["quality"]),
+        "reference": kind,
+        "stated_mm": truth["scale"].get("mm"),
+        "tilt_deg": tilt,
+        "panel_mm": panel,
+        "kind": part.get("kind"),
+        "material": part.get("material"),
+        "incline_deg": part.get("inclination_deg"),
+        "expected": truth.get("expected"),
+        "px_per_mm": f_px / height if f_px and height else None,
+        "blur_px": blur_px(render),
+    }
 
 
 def blur_px(render: dict[str, Any]) -> float | None:
@@ -150,21 +158,32 @@ def measure(file: Path, truth: dict[str, Any], base: Row) -> list[Row]:
     for j, thread in enumerate(found):
         if j not in pairs.values():
             named = thread.verdict.status == "named"
-            rows.append(base | {
-                "truth": "(no thread)", "outcome": "wrong" if named and not true else "extra",
-                "answer": _answer(thread), "probability": thread.verdict.probability,
-            })  # fmt: skip
+            rows.append(
+                base
+                | {
+                    "truth": "(no thread)",
+                    "outcome": "wrong" if named and not true else "extra",
+                    "answer": _answer(thread),
+                    "probability": thread.verdict.probability,
+                }
+            )
     return rows
 
 
 def _of(base: Row, truth: Row) -> Row:
     p = truth["pitch_mm"]
     row = base | {
-        "truth": truth["designation"], "pitch_mm": p, "major_mm": truth["major_mm"],
-        "true_angle_deg": truth["angle_deg"], "true_taper": truth["taper"],
-        "turns": truth.get("turns"), "worn_mm": truth.get("worn_mm", 0.0), "errors": {}, "u": {},
+        "truth": truth["designation"],
+        "pitch_mm": p,
+        "major_mm": truth["major_mm"],
+        "true_angle_deg": truth["angle_deg"],
+        "true_taper": truth["taper"],
+        "turns": truth.get("turns"),
+        "worn_mm": truth.get("worn_mm", 0.0),
+        "errors": {},
+        "u": {},
         "form": f"{truth['angle_deg']:g}" + (" taper" if truth["taper"] else ""),
-    }  # fmt: skip
+    }
     row["series"] = family(truth["designation"])
     if truth.get("incline_deg") is not None:
         row["incline_deg"] = truth["incline_deg"]
@@ -187,11 +206,15 @@ def family(designation: str) -> str:
 def _none(base: Row, truth: dict[str, Any], outcome: str, why: str) -> list[Row]:
     if not truth["threads"]:
         right = outcome == "none"
-        return [base | {"truth": "(no thread)", "answer": why,
-                        "outcome": "refused" if right else outcome}]  # fmt: skip
+        return [
+            base
+            | {"truth": "(no thread)", "answer": why, "outcome": "refused" if right else outcome}
+        ]
     refuse = truth["quality"] == "refuse" and outcome == "none"
-    return [_of(base, t) | {"outcome": "refused" if refuse else outcome, "answer": why}
-            for t in truth["threads"]]  # fmt: skip
+    return [
+        _of(base, t) | {"outcome": "refused" if refuse else outcome, "answer": why}
+        for t in truth["threads"]
+    ]
 
 
 def pair(truths: list[Row], found: list[Any]) -> dict[int, int]:

@@ -88,8 +88,9 @@ def nipple(cut: Cut, rng: Rng) -> Build:
     """Thread, hexagon, pipe."""
     d = cut.thread.major
     pipe = cylinder(d * _u(rng, 0.4, 1.5), d * _u(rng, 0.55, 0.95), 0.25)
-    return Build(kind="nipple", part=Part(segments=(cut.thread, _hexagon(rng, d), pipe)),
-                 threads={0: cut})  # fmt: skip
+    return Build(
+        kind="nipple", part=Part(segments=(cut.thread, _hexagon(rng, d), pipe)), threads={0: cut}
+    )
 
 
 def plug(cut: Cut, rng: Rng) -> Build:
@@ -110,8 +111,9 @@ def tail(cut: Cut, rng: Rng) -> Build:
     d = cut.thread.major
     bore = d * _u(rng, 0.5, 0.9)
     ribs = Flipped(barbs(int(rng.integers(2, 6)), _u(rng, 3, 5), bore, _u(rng, 0.4, 0.9)))
-    return Build(kind="hose tail", part=Part(segments=(cut.thread, _hexagon(rng, d), ribs)),
-                 threads={0: cut})  # fmt: skip
+    return Build(
+        kind="hose tail", part=Part(segments=(cut.thread, _hexagon(rng, d), ribs)), threads={0: cut}
+    )
 
 
 def union(cut: Cut, other: Cut, rng: Rng) -> Build:
@@ -122,9 +124,13 @@ def union(cut: Cut, other: Cut, rng: Rng) -> Build:
 
 
 SINGLE: dict[str, tuple[float, Callable[[Cut, Rng], Build]]] = {
-    "stud": (0.25, stud), "screw": (0.18, screw), "sender": (0.2, sender),
-    "nipple": (0.14, nipple), "plug": (0.12, plug), "hose tail": (0.11, tail),
-}  # fmt: skip
+    "stud": (0.25, stud),
+    "screw": (0.18, screw),
+    "sender": (0.2, sender),
+    "nipple": (0.14, nipple),
+    "plug": (0.12, plug),
+    "hose tail": (0.11, tail),
+}
 
 
 def single(cut: Cut, rng: Rng) -> Build:
@@ -132,8 +138,9 @@ def single(cut: Cut, rng: Rng) -> Build:
     names = list(SINGLE)
     weight = [SINGLE[n][0] for n in names]
     if cut.thread.length < cut.thread.major:
-        weight = [w * (2.0 if n in ("stud", "plug") else 0.7)
-                  for w, n in zip(weight, names, strict=True)]  # fmt: skip
+        weight = [
+            w * (2.0 if n in ("stud", "plug") else 0.7) for w, n in zip(weight, names, strict=True)
+        ]
     chosen = names[int(rng.choice(len(names), p=np.array(weight) / sum(weight)))]
     return SINGLE[chosen][1](cut, rng)
 
@@ -195,14 +202,23 @@ def no_thread(rng: Rng) -> Build:
     body: Segment
     if kind == "knurl":
         pitch = _u(rng, 0.8, 2)
-        body = Knurl(length=_u(rng, 8, 22), diameter=d, pitch=pitch, depth=0.3 * pitch,
-                     angle_deg=float(rng.choice([0, 30, 45])))  # fmt: skip
+        body = Knurl(
+            length=_u(rng, 8, 22),
+            diameter=d,
+            pitch=pitch,
+            depth=0.3 * pitch,
+            angle_deg=float(rng.choice([0, 30, 45])),
+        )
     elif kind == "rings":
         step = _u(rng, 1.2, 4)
         body = rings(int(rng.integers(5, 12)), step, d, step * _u(rng, 0.2, 0.5), _u(rng, 0.3, 0.6))
     elif kind == "spline":
-        body = Spline(length=_u(rng, 10, 22), diameter=d, teeth=int(rng.integers(8, 30)),
-                      depth=_u(rng, 0.4, 1.2))  # fmt: skip
+        body = Spline(
+            length=_u(rng, 10, 22),
+            diameter=d,
+            teeth=int(rng.integers(8, 30)),
+            depth=_u(rng, 0.4, 1.2),
+        )
     else:
         body = barbs(int(rng.integers(4, 9)), _u(rng, 2, 5), d, _u(rng, 0.4, 0.9))
     segments: tuple[Segment, ...] = (body, _hexagon(rng, d), cylinder(_u(rng, 6, 14), 0.8 * d))
@@ -232,6 +248,12 @@ def square_thread(rng: Rng) -> Build:
     p = _u(rng, 1.6, 3.2)
     d = _u(rng, 9, 24)
     form = Form(angle_deg=8, crest=0.25, root=0.25)
-    thread = Thread(form=form, pitch=p, thread_length=p * _u(rng, 4, 9), major=d, run_out=p,
-                    phase_deg=_u(rng, 0, 360))  # fmt: skip
+    thread = Thread(
+        form=form,
+        pitch=p,
+        thread_length=p * _u(rng, 4, 9),
+        major=d,
+        run_out=p,
+        phase_deg=_u(rng, 0, 360),
+    )
     return stud(Cut(name="square", thread=thread, worn_mm=0.0), rng)

@@ -92,8 +92,9 @@ def framed(coded: Image, how: Phone) -> Image:
     height, width = coded.shape[:2]
     if how.zoom != 1.0:
         middle = ((width - 1) / 2, (height - 1) / 2)
-        move = np.array([[how.zoom, 0, middle[0] * (1 - how.zoom)],
-                         [0, how.zoom, middle[1] * (1 - how.zoom)]])  # fmt: skip
+        move = np.array(
+            [[how.zoom, 0, middle[0] * (1 - how.zoom)], [0, how.zoom, middle[1] * (1 - how.zoom)]]
+        )
         coded = cv2.warpAffine(coded, move, (width, height), flags=cv2.INTER_CUBIC)
     if how.wide:
         rows = width * 9 // 16

@@ -61,9 +61,16 @@ class Reference:
 
     def truth(self, at: tuple[float, float], turn_deg: float) -> dict[str, Any]:
         """Return what it is and where."""
-        return {"kind": self.kind, "mm": self.mm, "thickness_mm": self.thickness,
-                "length_mm": self.length, "beam": self.beam, "centre_mm": list(at),
-                "yaw_deg": turn_deg, "material": self.material}  # fmt: skip
+        return {
+            "kind": self.kind,
+            "mm": self.mm,
+            "thickness_mm": self.thickness,
+            "length_mm": self.length,
+            "beam": self.beam,
+            "centre_mm": list(at),
+            "yaw_deg": turn_deg,
+            "material": self.material,
+        }
 
 
 def disc(diameter: float, thickness: float) -> Part:
@@ -87,19 +94,36 @@ def draw(kind: str, rng: Rng) -> Reference:
     if kind == "disc":
         mm = round(float(rng.choice([20.0, 21.25, 22.0, 22.25, 23.25, 24.25, 25.0])), 2)
         material = str(rng.choice(["zinc", "nickel", "brass", "dull"]))
-        return Reference(kind=kind, mm=mm, thickness=float(rng.uniform(1.5, 2.5)),
-                         reach=(-mm / 2, -mm / 2, mm / 2, mm / 2), material=material,
-                         bsdf=metal(material, rng))  # fmt: skip
+        return Reference(
+            kind=kind,
+            mm=mm,
+            thickness=float(rng.uniform(1.5, 2.5)),
+            reach=(-mm / 2, -mm / 2, mm / 2, mm / 2),
+            material=material,
+            bsdf=metal(material, rng),
+        )
     if kind == "card":
         w, h = CARD_MM
-        return Reference(kind=kind, mm=w, thickness=0.76, reach=(-w / 2, -h / 2, w / 2, h / 2),
-                         material="plastic", bsdf=plastic(rng))  # fmt: skip
+        return Reference(
+            kind=kind,
+            mm=w,
+            thickness=0.76,
+            reach=(-w / 2, -h / 2, w / 2, h / 2),
+            material="plastic",
+            bsdf=plastic(rng),
+        )
     gap, beam = round(float(rng.uniform(6, 26)), 2), bool(rng.random() < 0.4)
     half = gap / 2 + 9.0
     reach = (-half, -JAW_FACE_MM / 2, half, JAW_FACE_MM / 2)
     if beam:
         more = float(rng.uniform(0, 22))
         reach = (-half - 2, -JAW_FACE_MM / 2, half + more, JAW_FACE_MM / 2 + rng.uniform(9, 14))
-    return Reference(kind="jaws", mm=gap, thickness=float(rng.uniform(3, 4)), beam=beam,
-                     reach=tuple(map(float, reach)), material="stainless",  # type: ignore[arg-type]
-                     bsdf=metal("stainless", rng))  # fmt: skip
+    return Reference(
+        kind="jaws",
+        mm=gap,
+        thickness=float(rng.uniform(3, 4)),
+        beam=beam,
+        reach=tuple(map(float, reach)),
+        material="stainless",  # type: ignore[arg-type]
+        bsdf=metal("stainless", rng),
+    )

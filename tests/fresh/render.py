@@ -27,8 +27,9 @@ def light_of(shot: Fresh, paths: int = PATHS) -> np.ndarray:
     """Trace a photo's linear light."""
     from samples import trace
 
-    return trace.photo(shot.scene(), samples=paths, seed=shot.seed % 100_000, depth=DEPTH,
-                       apart=True)  # fmt: skip
+    return trace.photo(
+        shot.scene(), samples=paths, seed=shot.seed % 100_000, depth=DEPTH, apart=True
+    )
 
 
 def finish(set_name: str, seed: int, index: int, light: Path, folder: Path) -> str:
@@ -45,8 +46,14 @@ def finish(set_name: str, seed: int, index: int, light: Path, folder: Path) -> s
     return shot.name
 
 
-def render(jobs: Sequence[tuple[str, int, int]], folder: Path, *, processes: int,
-           seconds: float = 1e9, paths: int = PATHS) -> list[str]:
+def render(
+    jobs: Sequence[tuple[str, int, int]],
+    folder: Path,
+    *,
+    processes: int,
+    seconds: float = 1e9,
+    paths: int = PATHS,
+) -> list[str]:
     """Render photos (set, seed, index) into a folder; those that are there are left.
 
     ``seconds`` ends the tracing of further photos; what is traced is still developed.
@@ -55,8 +62,10 @@ def render(jobs: Sequence[tuple[str, int, int]], folder: Path, *, processes: int
     start, done = time.monotonic(), []
     context = multiprocessing.get_context("spawn")
     scratch = Path("/dev/shm") if Path("/dev/shm").is_dir() else Path(tempfile.gettempdir())
-    with (tempfile.TemporaryDirectory(dir=scratch) as room,
-          ProcessPoolExecutor(processes, mp_context=context) as pool):  # fmt: skip
+    with (
+        tempfile.TemporaryDirectory(dir=scratch) as room,
+        ProcessPoolExecutor(processes, mp_context=context) as pool,
+    ):
         waiting: list[Future[str]] = []
         for set_name, seed, index in jobs:
             if time.monotonic() - start > seconds:
@@ -68,8 +77,11 @@ def render(jobs: Sequence[tuple[str, int, int]], folder: Path, *, processes: int
             t0 = time.monotonic()
             path = Path(room) / f"{shot.name}.npy"
             np.save(path, light_of(shot, paths).astype(np.float16))
-            print(f"{shot.name}: {time.monotonic() - t0:.1f} s, "
-                  f"{time.monotonic() - start:.0f} s in all", flush=True)  # fmt: skip
+            print(
+                f"{shot.name}: {time.monotonic() - t0:.1f} s, "
+                f"{time.monotonic() - start:.0f} s in all",
+                flush=True,
+            )
             waiting.append(pool.submit(finish, set_name, seed, index, path, folder))
             while sum(not w.done() for w in waiting) > 2 * processes:
                 time.sleep(0.05)
@@ -81,16 +93,26 @@ def render(jobs: Sequence[tuple[str, int, int]], folder: Path, *, processes: int
     return done
 
 
-def spread(jobs: Sequence[tuple[str, int, int]], folder: Path, *, tracers: int, processes: int,
-           seconds: float = 1e9, paths: int = PATHS) -> int:
+def spread(
+    jobs: Sequence[tuple[str, int, int]],
+    folder: Path,
+    *,
+    tracers: int,
+    processes: int,
+    seconds: float = 1e9,
+    paths: int = PATHS,
+) -> int:
     """Render with several tracing processes at once: drawing and compiling leave a GPU idle."""
     context = multiprocessing.get_context("spawn")
     share = max(1, processes // tracers)
     workers = [
-        context.Process(target=render, args=(jobs[k::tracers], folder),
-                        kwargs={"processes": share, "seconds": seconds, "paths": paths})
+        context.Process(
+            target=render,
+            args=(jobs[k::tracers], folder),
+            kwargs={"processes": share, "seconds": seconds, "paths": paths},
+        )
         for k in range(tracers)
-    ]  # fmt: skip
+    ]
     for w in workers:
         w.start()
     for w in workers:

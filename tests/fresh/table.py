@@ -10,12 +10,21 @@ import numpy as np
 
 Row = dict[str, Any]
 #: Shown name, factor and digits of each quantity.
-SHOWN = {"pitch_mm": ("pitch, %", 100.0, 3), "major_mm": ("major, mm", 1.0, 3),
-         "minor_mm": ("minor, mm", 1.0, 3), "pitch_diameter_mm": ("pitch dia., mm", 1.0, 3),
-         "angle_deg": ("angle, deg", 1.0, 2), "taper": ("taper", 1.0, 4)}  # fmt: skip
-OUTCOMES = {"right": "named right", "open": "left open, truth listed",
-            "none": "no answer or false reason", "broken": "broken off",
-            "wrong": "named wrongly"}  # fmt: skip
+SHOWN = {
+    "pitch_mm": ("pitch, %", 100.0, 3),
+    "major_mm": ("major, mm", 1.0, 3),
+    "minor_mm": ("minor, mm", 1.0, 3),
+    "pitch_diameter_mm": ("pitch dia., mm", 1.0, 3),
+    "angle_deg": ("angle, deg", 1.0, 2),
+    "taper": ("taper", 1.0, 4),
+}
+OUTCOMES = {
+    "right": "named right",
+    "open": "left open, truth listed",
+    "none": "no answer or false reason",
+    "broken": "broken off",
+    "wrong": "named wrongly",
+}
 #: Bins of stated probability.
 STATED_EDGES = (0.0, 0.5, 0.8, 0.95, 0.99, 0.999, 1.0000001)
 #: Half the width that holds half of a normal distribution.
@@ -30,9 +39,13 @@ def threads(rows: Sequence[Row]) -> list[Row]:
 def grid(lines: Sequence[Sequence[str]]) -> str:
     """Return lines of cells in columns."""
     widths = [max(len(line[i]) for line in lines) for i in range(len(lines[0]))]
-    return "\n".join("  ".join(c.ljust(w) if i == 0 else c.rjust(w) for i, (c, w) in
-                               enumerate(zip(line, widths, strict=True))).rstrip()
-                     for line in lines)  # fmt: skip
+    return "\n".join(
+        "  ".join(
+            c.ljust(w) if i == 0 else c.rjust(w)
+            for i, (c, w) in enumerate(zip(line, widths, strict=True))
+        ).rstrip()
+        for line in lines
+    )
 
 
 def outcome_cells(rows: Sequence[Row]) -> list[list[str]]:
@@ -40,8 +53,9 @@ def outcome_cells(rows: Sequence[Row]) -> list[list[str]]:
     real = threads(rows)
     sets = sorted({r["set"] for r in real})
     groups = {s: [r for r in real if r["set"] == s] for s in sets} | {"all": real}
-    lines = [["per thread", *(f"{s} ({len({r['photo'] for r in g})} photos)"
-                              for s, g in groups.items())]]  # fmt: skip
+    lines = [
+        ["per thread", *(f"{s} ({len({r['photo'] for r in g})} photos)" for s, g in groups.items())]
+    ]
     for key, text in OUTCOMES.items():
         cells = []
         for group in groups.values():
@@ -57,9 +71,11 @@ def outcomes(rows: Sequence[Row]) -> str:
     sure = [r for r in rows if r["outcome"] == "wrong" and (r.get("probability") or 0) >= 0.99]
     refuse = [r for r in rows if r["quality"] == "refuse"]
     ok = sum(r["outcome"] in ("refused", "right") for r in refuse)
-    return (grid(outcome_cells(rows)) + f"\nthreads found that are none, or found again: {extra}; "
-            f"wrong names stated at 0.99 or more: {len(sure)}; "
-            f"no false name where none may be: {ok} of {len(refuse)}")  # fmt: skip
+    return (
+        grid(outcome_cells(rows)) + f"\nthreads found that are none, or found again: {extra}; "
+        f"wrong names stated at 0.99 or more: {len(sure)}; "
+        f"no false name where none may be: {ok} of {len(refuse)}"
+    )
 
 
 def figures(rows: Sequence[Row], name: str) -> dict[str, float] | None:
@@ -69,21 +85,35 @@ def figures(rows: Sequence[Row], name: str) -> dict[str, float] | None:
         return None
     e, u = np.abs(np.array(pairs)).T
     z = e / np.maximum(u, 1e-12)
-    return {"n": len(e), "median": float(np.median(e)), "p95": float(np.quantile(e, 0.95)),
-            "inside": float(np.mean(z <= 1.96)), "rms": float(np.sqrt(np.mean(z**2))),
-            "wide": HALF / max(float(np.median(z)), 1e-9)}  # fmt: skip
+    return {
+        "n": len(e),
+        "median": float(np.median(e)),
+        "p95": float(np.quantile(e, 0.95)),
+        "inside": float(np.mean(z <= 1.96)),
+        "rms": float(np.sqrt(np.mean(z**2))),
+        "wide": HALF / max(float(np.median(z)), 1e-9),
+    }
 
 
 def quantity_cells(rows: Sequence[Row]) -> list[list[str]]:
     """Return the cells of the table of errors per quantity."""
-    lines = [["quantity", "n", "median", "95 % within", "1.96 u holds", "rms(error/u)",
-              "u too wide by"]]  # fmt: skip
+    lines = [
+        ["quantity", "n", "median", "95 % within", "1.96 u holds", "rms(error/u)", "u too wide by"]
+    ]
     for name, (text, factor, digits) in SHOWN.items():
         f = figures(threads(rows), name)
         if f is not None:
-            lines.append([text, str(f["n"]), f"{factor * f['median']:.{digits}f}",
-                          f"{factor * f['p95']:.{digits}f}", f"{100 * f['inside']:.0f} %",
-                          f"{f['rms']:.2f}", f"{f['wide']:.1f}"])  # fmt: skip
+            lines.append(
+                [
+                    text,
+                    str(f["n"]),
+                    f"{factor * f['median']:.{digits}f}",
+                    f"{factor * f['p95']:.{digits}f}",
+                    f"{100 * f['inside']:.0f} %",
+                    f"{f['rms']:.2f}",
+                    f"{f['wide']:.1f}",
+                ]
+            )
     return lines
 
 
@@ -106,15 +136,18 @@ def _bin(key: str, edges: Sequence[float]) -> Callable[[Row], str | None]:
 
 SPLITS: dict[str, Callable[[Row], str | None]] = {
     "series": lambda r: r.get("series"),
-    "reference": lambda r: r["reference"], "metal": lambda r: r.get("material"),
+    "reference": lambda r: r["reference"],
+    "metal": lambda r: r.get("material"),
     "tilt, deg": _bin("tilt_deg", (0.5, 1, 2, 3)),
     "panel behind, mm": _bin("panel_mm", (5, 60, 100, 150, 200)),
     "inclination, deg": _bin("incline_deg", (1, 4, 7)),
-    "part": lambda r: r.get("kind"), "form": lambda r: r.get("form"),
+    "part": lambda r: r.get("kind"),
+    "form": lambda r: r.get("form"),
     "px per pitch": _bin("px_per_pitch", (20, 30, 45, 70)),
-    "turns": _bin("turns", (5, 7, 10)), "blur, px": _bin("blur_px", (0.6, 0.9, 1.4, 2.5)),
+    "turns": _bin("turns", (5, 7, 10)),
+    "blur, px": _bin("blur_px", (0.6, 0.9, 1.4, 2.5)),
     "worn": lambda r: "worn" if r.get("worn_mm") else "new",
-}  # fmt: skip
+}
 
 
 def _order(value: str) -> tuple[float, str]:
@@ -132,13 +165,23 @@ def split_cells(rows: Sequence[Row], name: str) -> list[list[str]]:
     lines = [head]
     for value in values:
         group = [r for r in real if SPLITS[name](r) == value]
-        line = [str(value), str(len(group)),
-                *(str(sum(r["outcome"] == k for r in group)) for k in OUTCOMES)]  # fmt: skip
+        line = [
+            str(value),
+            str(len(group)),
+            *(str(sum(r["outcome"] == k for r in group)) for k in OUTCOMES),
+        ]
         for quantity in ("pitch_mm", "major_mm", "angle_deg"):
             f, (_, factor, digits) = figures(group, quantity), SHOWN[quantity]
-            line += (["-"] * 4 if f is None else
-                     [f"{factor * f['median']:.{digits}f}", f"{factor * f['p95']:.{digits}f}",
-                      f"{100 * f['inside']:.0f} %", f"{f['rms']:.2f}"])  # fmt: skip
+            line += (
+                ["-"] * 4
+                if f is None
+                else [
+                    f"{factor * f['median']:.{digits}f}",
+                    f"{factor * f['p95']:.{digits}f}",
+                    f"{100 * f['inside']:.0f} %",
+                    f"{f['rms']:.2f}",
+                ]
+            )
         lines.append(line)
     return lines
 
@@ -170,10 +213,16 @@ def stated_cells(rows: Sequence[Row]) -> list[list[str]]:
         group = [k for k in known if low <= k[0] < high]
         if group:
             named = [k for k in group if k[2] in ("right", "wrong")]
-            lines.append([f"{low:g} to {min(high, 1):g}", str(len(group)),
-                          f"{np.mean([k[0] for k in group]):.3f}",
-                          f"{np.mean([k[1] for k in group]):.3f}", str(len(named)),
-                          str(sum(k[1] for k in named))])  # fmt: skip
+            lines.append(
+                [
+                    f"{low:g} to {min(high, 1):g}",
+                    str(len(group)),
+                    f"{np.mean([k[0] for k in group]):.3f}",
+                    f"{np.mean([k[1] for k in group]):.3f}",
+                    str(len(named)),
+                    str(sum(k[1] for k in named)),
+                ]
+            )
     return lines
 
 
@@ -196,17 +245,25 @@ def reasons(rows: Sequence[Row]) -> str:
 
 def worst(rows: Sequence[Row], count: int = 15) -> str:
     """Return wrong names, breaks, and the largest errors over u."""
-    lines = [f"{r['photo']}: {r['truth']} -> {r['answer'][:90]} ({r['outcome']}, "
-             f"p {r.get('probability')})" for r in rows
-             if r["outcome"] in ("wrong", "broken", "extra")]  # fmt: skip
-    found = [(abs(r["errors"][q] / max(r["u"][q], 1e-12)), q, r) for r in threads(rows)
-             for q in r.get("errors", {})]  # fmt: skip
+    lines = [
+        f"{r['photo']}: {r['truth']} -> {r['answer'][:90]} ({r['outcome']}, "
+        f"p {r.get('probability')})"
+        for r in rows
+        if r["outcome"] in ("wrong", "broken", "extra")
+    ]
+    found = [
+        (abs(r["errors"][q] / max(r["u"][q], 1e-12)), q, r)
+        for r in threads(rows)
+        for q in r.get("errors", {})
+    ]
     for z, q, r in sorted(found, key=lambda f: -f[0])[:count]:
         text, factor, digits = SHOWN[q]
-        lines.append(f"{r['photo']}: {r['truth']} {text} {factor * r['errors'][q]:+.{digits}f}, "
-                     f"{z:.1f} u ({r['reference']}, {r.get('kind')}, {r.get('material')}, "
-                     f"incline {r.get('incline_deg') or 0:.1f}, tilt {r.get('tilt_deg') or 0:.1f}, "
-                     f"panel {r.get('panel_mm') or 0:.0f})")  # fmt: skip
+        lines.append(
+            f"{r['photo']}: {r['truth']} {text} {factor * r['errors'][q]:+.{digits}f}, "
+            f"{z:.1f} u ({r['reference']}, {r.get('kind')}, {r.get('material')}, "
+            f"incline {r.get('incline_deg') or 0:.1f}, tilt {r.get('tilt_deg') or 0:.1f}, "
+            f"panel {r.get('panel_mm') or 0:.0f})"
+        )
     return "\n".join(lines)
 
 
@@ -218,6 +275,9 @@ def report(rows: Sequence[Row], splits: bool = True) -> str:
         parts.append("clean photos alone:\n" + quantities(level))
     if splits:
         parts += [split(rows, name) for name in SPLITS]
-    parts += ["stated against right:\n" + stated(rows), "no answer because:\n" + reasons(rows),
-              "worst:\n" + worst(rows)]  # fmt: skip
+    parts += [
+        "stated against right:\n" + stated(rows),
+        "no answer because:\n" + reasons(rows),
+        "worst:\n" + worst(rows),
+    ]
     return "\n\n".join(parts)

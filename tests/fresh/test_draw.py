@@ -66,8 +66,15 @@ def test_a_part_lies_on_the_plate() -> None:
 
 
 def test_tables_count_and_size_errors() -> None:
-    row = {"quality": "clean", "set": "good", "photo": "a", "truth": "M6x1", "outcome": "right",
-           "errors": {"pitch_mm": 0.001}, "u": {"pitch_mm": 0.001}}  # fmt: skip
+    row = {
+        "quality": "clean",
+        "set": "good",
+        "photo": "a",
+        "truth": "M6x1",
+        "outcome": "right",
+        "errors": {"pitch_mm": 0.001},
+        "u": {"pitch_mm": 0.001},
+    }
     rows = [row, row | {"photo": "b", "outcome": "none", "errors": {"pitch_mm": -0.003}}]
     found = figures(rows, "pitch_mm")
     assert found is not None

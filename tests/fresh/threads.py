@@ -12,8 +12,20 @@ from samples.forms import BA_47, ISO_60, NPT_60, WHITWORTH_55, Form
 from samples.solids import Nick, Thread
 
 #: Share of each family among the drawn threads: what a garage meets, by eye.
-FAMILIES = {"M": 0.27, "UNC": 0.08, "UNF": 0.10, "UNEF": 0.05, "UN": 0.04, "BSW": 0.08, "BSF": 0.07,
-            "BA": 0.04, "G": 0.11, "R": 0.06, "NPT": 0.07, "M taper": 0.03}  # fmt: skip
+FAMILIES = {
+    "M": 0.27,
+    "UNC": 0.08,
+    "UNF": 0.10,
+    "UNEF": 0.05,
+    "UN": 0.04,
+    "BSW": 0.08,
+    "BSF": 0.07,
+    "BA": 0.04,
+    "G": 0.11,
+    "R": 0.06,
+    "NPT": 0.07,
+    "M taper": 0.03,
+}
 COMMON = {"common": 6.0, "usual": 2.0, "rare": 0.7}
 SMALLEST_MM, LARGEST_MM = 4.0, 36.0
 
@@ -41,8 +53,11 @@ def sizes() -> dict[str, list[ThreadSize]]:
     """Return the drawable sizes of each family."""
     out: dict[str, list[ThreadSize]] = {f: [] for f in FAMILIES}
     for s in load_series():
-        if (s.family in out and "external" in s.genders
-                and SMALLEST_MM <= s.basic_major_mm <= LARGEST_MM):  # fmt: skip
+        if (
+            s.family in out
+            and "external" in s.genders
+            and SMALLEST_MM <= s.basic_major_mm <= LARGEST_MM
+        ):
             out[s.family].append(s)
     return out
 
@@ -74,8 +89,9 @@ def form_of(of: ThreadSize, rng: np.random.Generator) -> Form:
     return WHITWORTH_55 if of.angle_deg == 55.0 else BA_47
 
 
-def cut(of: ThreadSize, rng: np.random.Generator, *, turns: float, worn: bool,
-        dirty: bool = False) -> Cut:
+def cut(
+    of: ThreadSize, rng: np.random.Generator, *, turns: float, worn: bool, dirty: bool = False
+) -> Cut:
     """Draw a thread of a size within its usual class.
 
     Parameters
@@ -115,18 +131,30 @@ def cut(of: ThreadSize, rng: np.random.Generator, *, turns: float, worn: bool,
     crest_cut = (full - major) / 2 + wear
     deep = form.depth * p
     nicks = tuple(
-        Nick(z=float(rng.uniform(0, length)), angle_deg=float(rng.uniform(0, 360)),
-             depth=float(rng.uniform(0.1, 0.4)) * deep, radius=float(rng.uniform(0.1, 0.5)))
+        Nick(
+            z=float(rng.uniform(0, length)),
+            angle_deg=float(rng.uniform(0, 360)),
+            depth=float(rng.uniform(0.1, 0.4)) * deep,
+            radius=float(rng.uniform(0.1, 0.5)),
+        )
         for _ in range(int(rng.integers(1, 5)) if dirty else 0)
-    )  # fmt: skip
+    )
     return Cut(
-        name=of.designation, worn_mm=wear,
-        thread=Thread(form=form, pitch=p, thread_length=length, major=full - 2 * crest_cut,
-                      taper=of.taper, crest_cut=crest_cut, nicks=nicks,
-                      chamfer=float(rng.uniform(0.5, 1.4)) * deep,
-                      run_out=float(rng.uniform(0.5, 2.5)) * p,
-                      phase_deg=float(rng.uniform(0, 360))),
-    )  # fmt: skip
+        name=of.designation,
+        worn_mm=wear,
+        thread=Thread(
+            form=form,
+            pitch=p,
+            thread_length=length,
+            major=full - 2 * crest_cut,
+            taper=of.taper,
+            crest_cut=crest_cut,
+            nicks=nicks,
+            chamfer=float(rng.uniform(0.5, 1.4)) * deep,
+            run_out=float(rng.uniform(0.5, 2.5)) * p,
+            phase_deg=float(rng.uniform(0, 360)),
+        ),
+    )
 
 
 def special(rng: np.random.Generator) -> Cut:
@@ -134,6 +162,12 @@ def special(rng: np.random.Generator) -> Cut:
     pitch = float(rng.choice([0.92, 1.12, 1.37, 1.62, 1.9, 2.3]) * rng.uniform(0.99, 1.01))
     major = float(rng.uniform(7, 28))
     turns = float(rng.uniform(5, 11))
-    thread = Thread(form=ISO_60, pitch=pitch, thread_length=turns * pitch, major=major,
-                    run_out=pitch, phase_deg=float(rng.uniform(0, 360)))  # fmt: skip
+    thread = Thread(
+        form=ISO_60,
+        pitch=pitch,
+        thread_length=turns * pitch,
+        major=major,
+        run_out=pitch,
+        phase_deg=float(rng.uniform(0, 360)),
+    )
     return Cut(name=f"special {major:.1f}x{pitch:.2f}", thread=thread, worn_mm=0.0)

@@ -12,8 +12,14 @@ from samples.solids import Flipped, Thread
 from tests.fresh.draw import Fresh
 from tests.fresh.threads import Cut
 
-QUALITY = {"good": "clean", "twins": "clean", "workshop": "workshop", "fall": "workshop",
-           "nonthread": "refuse", "wrongref": "refuse"}  # fmt: skip
+QUALITY = {
+    "good": "clean",
+    "twins": "clean",
+    "workshop": "workshop",
+    "fall": "workshop",
+    "nonthread": "refuse",
+    "wrongref": "refuse",
+}
 EXPECTED = {"nonthread": "no threaded part", "wrongref": "the reference is not of the stated size"}
 
 
@@ -25,10 +31,15 @@ def truth(of: Fresh) -> dict[str, Any]:
         rows = [_thread(of, i, cut) for i, cut in build.threads.items()]
     refused = of.set == "nonthread"
     return {
-        "file": f"{of.name}.jpg", "quality": QUALITY[of.set], "set": of.set, "scale": of.stated,
-        "expected": EXPECTED.get(of.set), "threads": [] if refused else rows,
-        "parts": [_part(of, rows)], "render": _render(of, rows if refused else []),
-    }  # fmt: skip
+        "file": f"{of.name}.jpg",
+        "quality": QUALITY[of.set],
+        "set": of.set,
+        "scale": of.stated,
+        "expected": EXPECTED.get(of.set),
+        "threads": [] if refused else rows,
+        "parts": [_part(of, rows)],
+        "render": _render(of, rows if refused else []),
+    }
 
 
 def _thread(of: Fresh, i: int, cut: Cut) -> dict[str, Any]:
@@ -39,15 +50,23 @@ def _thread(of: Fresh, i: int, cut: Cut) -> dict[str, Any]:
     back = isinstance(segment, Flipped)
     middle = start + (segment.length - t.thread_length / 2 if back else t.thread_length / 2)
     return {
-        "designation": cut.name, "pitch_mm": t.pitch, "angle_deg": t.form.angle_deg,
-        "taper": t.taper, "starts": t.starts, "turns": t.thread_length / t.pitch,
-        "thread_length_mm": t.thread_length, "diameter_station_mm": t.thread_length,
-        "major_mm": t.major, "pitch_diameter_mm": 2 * t.pitch_radius,
-        "minor_mm": 2 * t.minor_radius, "worn_mm": cut.worn_mm,
+        "designation": cut.name,
+        "pitch_mm": t.pitch,
+        "angle_deg": t.form.angle_deg,
+        "taper": t.taper,
+        "starts": t.starts,
+        "turns": t.thread_length / t.pitch,
+        "thread_length_mm": t.thread_length,
+        "diameter_station_mm": t.thread_length,
+        "major_mm": t.major,
+        "pitch_diameter_mm": 2 * t.pitch_radius,
+        "minor_mm": 2 * t.minor_radius,
+        "worn_mm": cut.worn_mm,
         "axis_height_mm": of.laid.pose.axis_height(middle),
-        "incline_deg": of.laid.pose.incline_deg, "material": of.laid.material,
+        "incline_deg": of.laid.pose.incline_deg,
+        "material": of.laid.material,
         "box_px": thread_box(of, start, segment.length, t),
-    }  # fmt: skip
+    }
 
 
 def thread_box(of: Fresh, start: float, length: float, t: Thread) -> list[float]:
@@ -70,11 +89,13 @@ def _all(things: list[Thing]) -> np.ndarray:
 
 def _part(of: Fresh, rows: list[dict[str, Any]]) -> dict[str, Any]:
     return {
-        "kind": of.laid.kind, "box_px": box(of, of.laid.thing.vertices),
-        "yaw_deg": of.laid.heading_deg % 360, "inclination_deg": of.laid.pose.incline_deg,
+        "kind": of.laid.kind,
+        "box_px": box(of, of.laid.thing.vertices),
+        "yaw_deg": of.laid.heading_deg % 360,
+        "inclination_deg": of.laid.pose.incline_deg,
         "axis_height_at_thread_mm": rows[0]["axis_height_mm"] if rows else None,
         "material": of.laid.material,
-    }  # fmt: skip
+    }
 
 
 def _render(of: Fresh, hidden: list[dict[str, Any]]) -> dict[str, Any]:
@@ -84,13 +105,21 @@ def _render(of: Fresh, hidden: list[dict[str, Any]]) -> dict[str, Any]:
     out: dict[str, Any] = {
         "f_px": camera.f_px * phone.scale,
         "camera": {
-            "f_px": camera.f_px * phone.scale, "cx": float(centre[0]), "cy": float(centre[1]),
-            "k1": phone.lens.k1, "height_mm": camera.height, "tilt_deg": tilt,
-            "f35_mm": camera.f35, **asdict(camera),
+            "f_px": camera.f_px * phone.scale,
+            "cx": float(centre[0]),
+            "cy": float(centre[1]),
+            "k1": phone.lens.k1,
+            "height_mm": camera.height,
+            "tilt_deg": tilt,
+            "f35_mm": camera.f35,
+            **asdict(camera),
         },
-        "references": [], "light": asdict(of.light), "setup": {"panel_h": of.light.below},
-        "development": asdict(phone), "seed": of.seed,
-    }  # fmt: skip
+        "references": [],
+        "light": asdict(of.light),
+        "setup": {"panel_h": of.light.below},
+        "development": asdict(phone),
+        "seed": of.seed,
+    }
     if of.reference is not None:
         row = of.reference.truth(of.reference_at, of.reference_deg)
         row["box_px"] = box(of, _all(of.reference_things()))

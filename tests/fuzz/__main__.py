@@ -117,11 +117,14 @@ def table(tallies: dict[str, Tally], found: dict[str, int]) -> str:
     for name, t in tallies.items():
         rate = t.runs / t.seconds if t.seconds else 0.0
         shown = ", ".join(f"{k} {v}" for k, v in sorted(t.outcomes.items()))
-        lines.append(f"{name:<12}{t.runs:>10}{rate:>9.1f}{t.slowest_s:>11.2f}{found[name]:>10}  "
-                     f"{shown}")  # fmt: skip
+        lines.append(
+            f"{name:<12}{t.runs:>10}{rate:>9.1f}{t.slowest_s:>11.2f}{found[name]:>10}  {shown}"
+        )
         if t.quantities:
-            lines.append(f"{'':<12}intervals: {t.inside} of {t.quantities} within 2u "
-                         f"({100 * t.inside / t.quantities:.1f} %)")  # fmt: skip
+            lines.append(
+                f"{'':<12}intervals: {t.inside} of {t.quantities} within 2u "
+                f"({100 * t.inside / t.quantities:.1f} %)"
+            )
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     total = sum(t.runs for t in tallies.values())
     lines.append(f"{total} runs, {sum(found.values())} findings, peak memory {peak:.0f} MiB")

@@ -15,9 +15,14 @@ from tests.fuzz.promises import BrokenError, Tally, kept, promised
 SAMPLE_WIDTH_PX = 1800
 
 _SPECS = (
-    ("pin", 8.0), ("pin", 6.0), ("disc", 20.0), ("card", None), ("jaws", 20.0), ("major", 10.0),
+    ("pin", 8.0),
+    ("pin", 6.0),
+    ("disc", 20.0),
+    ("card", None),
+    ("jaws", 20.0),
+    ("major", 10.0),
     ("auto", None),
-)  # fmt: skip
+)
 
 
 def scene_bytes(rng: random.Random) -> bytes:
@@ -39,8 +44,12 @@ def no_thread(data: bytes, tally: Tally) -> None:
         faults = [w.message for w in result.warnings if w.code == "fault"]
         if faults:
             raise BrokenError(f"inner fault: {faults[0]}")
-        named = [t.verdict.designation for p in result.parts for t in p.threads
-                 if t.verdict.status == "named"]  # fmt: skip
+        named = [
+            t.verdict.designation
+            for p in result.parts
+            for t in p.threads
+            if t.verdict.status == "named"
+        ]
         if named:
             raise BrokenError(f"named {named[0]}")
 

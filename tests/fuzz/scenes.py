@@ -28,8 +28,16 @@ def plain_scene(rng: Random) -> Image:
 
 def _draw(rng: Random, light: Drawing) -> None:
     makers: tuple[Callable[[Random, float], NDArray[np.float64]], ...] = (
-        _bar, _disc, _hexagon, _comb, _saw, _one_sided, _blob, _wave, _star,
-    )  # fmt: skip
+        _bar,
+        _disc,
+        _hexagon,
+        _comb,
+        _saw,
+        _one_sided,
+        _blob,
+        _wave,
+        _star,
+    )
     size = float(rng.uniform(10, 0.7 * max(light.shape)))
     points = makers[int(rng.integers(len(makers)))](rng, size)
     turn = rng.uniform(0, 2 * np.pi) if rng.random() < 0.8 else 0.0
@@ -110,8 +118,16 @@ def _star(rng: Random, size: float) -> NDArray[np.float64]:
 
 def _blob(rng: Random, size: float) -> NDArray[np.float64]:
     turn = np.linspace(0, 2 * np.pi, 80, endpoint=False)
-    radius = size / 2 * (1 + sum(rng.normal(0, 0.2 / k) * np.cos(k * turn + rng.uniform(0, 6))
-                                 for k in range(1, 6)))  # fmt: skip
+    radius = (
+        size
+        / 2
+        * (
+            1
+            + sum(
+                rng.normal(0, 0.2 / k) * np.cos(k * turn + rng.uniform(0, 6)) for k in range(1, 6)
+            )
+        )
+    )
     return np.abs(radius)[:, None] * np.stack([np.cos(turn), np.sin(turn)], 1)
 
 

@@ -34,10 +34,19 @@ def seeds() -> tuple[tuple[str, bytes], ...]:
     found = []
     tags = Pillow.Exif()
     tags[0x0112], tags[0x0131], tags[0x010F] = 6, "an editor", "Example"
-    tags.get_ifd(0x8769).update({
-        0xA405: 26, 0x920A: 5.4, 0xA002: 64, 0xA003: 48, 0xA404: 2.0, 0x9003: "2026:01:01 12:00:00",
-        0xA20E: 400.0, 0xA20F: 400.0, 0xA210: 3,
-    })  # fmt: skip
+    tags.get_ifd(0x8769).update(
+        {
+            0xA405: 26,
+            0x920A: 5.4,
+            0xA002: 64,
+            0xA003: 48,
+            0xA404: 2.0,
+            0x9003: "2026:01:01 12:00:00",
+            0xA20E: 400.0,
+            0xA20F: 400.0,
+            0xA210: 3,
+        }
+    )
 
     def save(array: Any, kind: str, **more: Any) -> None:
         out = io.BytesIO()
@@ -143,11 +152,23 @@ def read_stock_sheet(data: bytes, tally: Tally) -> None:
         read_stock(kept(data, ".csv"))
 
 
-_PROFILE = json.dumps({
-    "format": "pitchcam.camera/1", "name": "north", "width_px": 4032, "height_px": 3024,
-    "f_px": 3000.0, "u_f_px": 15.0, "centre_px": [2015.5, 1511.5], "u_centre_px": [12.0, 12.0],
-    "k1": 0.01, "k2": -0.02, "residual_px": 0.2, "views": 6, "f35_mm": 26.0,
-}).encode()  # fmt: skip
+_PROFILE = json.dumps(
+    {
+        "format": "pitchcam.camera/1",
+        "name": "north",
+        "width_px": 4032,
+        "height_px": 3024,
+        "f_px": 3000.0,
+        "u_f_px": 15.0,
+        "centre_px": [2015.5, 1511.5],
+        "u_centre_px": [12.0, 12.0],
+        "k1": 0.01,
+        "k2": -0.02,
+        "residual_px": 0.2,
+        "views": 6,
+        "f35_mm": 26.0,
+    }
+).encode()
 
 
 def profile_bytes(rng: random.Random) -> bytes:
@@ -169,16 +190,21 @@ def _record() -> bytes:
     from pitchcam.store import Outcome, Store
 
     path = _folder() / "whole.sqlite"
-    document = {"format": FORMAT,
-                "photo": {"file": "a", "sha256": "0" * 64, "width_px": 4, "height_px": 3},
-                "scale": None, "parts": [], "warnings": []}  # fmt: skip
+    document = {
+        "format": FORMAT,
+        "photo": {"file": "a", "sha256": "0" * 64, "width_px": 4, "height_px": 3},
+        "scale": None,
+        "parts": [],
+        "warnings": [],
+    }
     with Store(path) as store:
         for k in range(6):
             outcome = Outcome(status="measured", document=document, thumbnails={0: b"jpeg"})
             store.add(f"{k:064x}", "{}", "k" * 64, outcome, [f"photo{k}.jpg"])
         first = store.ids()[0]
-        store.correct(first, "M10x1.5", who="bench", why="gauge",
-                      now=datetime(2026, 1, 1, tzinfo=UTC))  # fmt: skip
+        store.correct(
+            first, "M10x1.5", who="bench", why="gauge", now=datetime(2026, 1, 1, tzinfo=UTC)
+        )
     with contextlib.closing(sqlite3.connect(path)) as db:
         db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     return path.read_bytes()
@@ -202,14 +228,74 @@ def read_record(data: bytes, tally: Tally) -> None:
 # Readings and command lines.
 
 _WORDS = (
-    "lookup", "series", "mate", "identify", "log", "stock", "adapt", "join", "job", "chart",
-    "check", "batch", "sheet", "list", "show", "check", "import", "--help", "--json", "--gauge",
-    "--diameter", "--bore", "--angle", "--second", "--apart", "--pin", "--major", "--shrinkage",
-    "--cast", "--matrix", "--traps", "--record", "--stock", "1.5", "14", "0", "-1", "nan", "inf",
-    "1e999", "1/2in", "0.543in", "1/2-14 NPT", "M14x1.5", "G 1/4", "Rc 1/2", "20 tpi", "", " ",
-    "\x1b[31m", "a\nb", "é", "\udcff", "9" * 400, "/dev/null", ".", "nothing.jpg", "1,5", "60",
-    "--pressure", "10bar", "--out", "none.sqlite", "M14", "UNF", "--", "-n",
-)  # fmt: skip
+    "lookup",
+    "series",
+    "mate",
+    "identify",
+    "log",
+    "stock",
+    "adapt",
+    "join",
+    "job",
+    "chart",
+    "check",
+    "batch",
+    "sheet",
+    "list",
+    "show",
+    "check",
+    "import",
+    "--help",
+    "--json",
+    "--gauge",
+    "--diameter",
+    "--bore",
+    "--angle",
+    "--second",
+    "--apart",
+    "--pin",
+    "--major",
+    "--shrinkage",
+    "--cast",
+    "--matrix",
+    "--traps",
+    "--record",
+    "--stock",
+    "1.5",
+    "14",
+    "0",
+    "-1",
+    "nan",
+    "inf",
+    "1e999",
+    "1/2in",
+    "0.543in",
+    "1/2-14 NPT",
+    "M14x1.5",
+    "G 1/4",
+    "Rc 1/2",
+    "20 tpi",
+    "",
+    " ",
+    "\x1b[31m",
+    "a\nb",
+    "é",
+    "\udcff",
+    "9" * 400,
+    "/dev/null",
+    ".",
+    "nothing.jpg",
+    "1,5",
+    "60",
+    "--pressure",
+    "10bar",
+    "--out",
+    "none.sqlite",
+    "M14",
+    "UNF",
+    "--",
+    "-n",
+)
 
 
 def command_bytes(rng: random.Random) -> bytes:
@@ -244,16 +330,19 @@ def _strict(text: str) -> None:
 
 def reading_bytes(rng: random.Random) -> bytes:
     def number() -> str:
-        return rng.choice((
-            f"{rng.uniform(0, 120):.2f}", f"{rng.uniform(0, 5):.3f}in", "nan", "-3", "1e9", "0",
-        ))  # fmt: skip
+        return rng.choice(
+            (f"{rng.uniform(0, 120):.2f}", f"{rng.uniform(0, 5):.3f}in", "nan", "-3", "1e9", "0")
+        )
 
     words = ["lookup"]
     for option in rng.sample(("--diameter", "--bore", "--second", "--apart", "--angle"), 3):
         words += [option, number()]
-    words += ["--gauge", rng.choice((
-        f"{rng.uniform(0.1, 9):.2f}", f"{rng.randint(1, 90)} tpi", "x", "0 tpi", "1e-9",
-    ))]  # fmt: skip
+    words += [
+        "--gauge",
+        rng.choice(
+            (f"{rng.uniform(0.1, 9):.2f}", f"{rng.randint(1, 90)} tpi", "x", "0 tpi", "1e-9")
+        ),
+    ]
     return json.dumps([*words, "--json"]).encode()
 
 

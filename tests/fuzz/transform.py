@@ -117,9 +117,11 @@ def _turn(pixels: Image, rng: random.Random) -> Image:
     h, w = pixels.shape[:2]
     matrix = cv2.getRotationMatrix2D((w / 2 - 0.5, h / 2 - 0.5), rng.uniform(-25, 25), 1.0)
     return np.asarray(
-        cv2.warpAffine(pixels, matrix, (w, h), flags=cv2.INTER_CUBIC,
-                       borderMode=cv2.BORDER_REPLICATE), np.uint8
-    )  # fmt: skip
+        cv2.warpAffine(
+            pixels, matrix, (w, h), flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE
+        ),
+        np.uint8,
+    )
 
 
 def _scale(pixels: Image, rng: random.Random) -> Image:
@@ -162,6 +164,11 @@ def _dirt(pixels: Image, rng: random.Random) -> Image:
 
 
 _CHANGES = {
-    "crop": _crop, "quarter": _quarter, "turn": _turn, "scale": _scale, "light": _light,
-    "line": _line, "dirt": _dirt,
-}  # fmt: skip
+    "crop": _crop,
+    "quarter": _quarter,
+    "turn": _turn,
+    "scale": _scale,
+    "light": _light,
+    "line": _line,
+    "dirt": _dirt,
+}

@@ -44,9 +44,11 @@ def line(port: str, part: str, service: str) -> str:
         return f"{head} refused: {result}"
     form, load = result.form, result.load
     laps = " and ".join(f"{lap.spigot_mm:g} x {lap.overlap_mm:g}" for lap in form.laps)
-    return (f"{head} {' + '.join(d.fitting.id for d in result.donors)}: {form.name}, {laps} mm, "
-            f"{load.torque_n_m:.0f} N m through it, {load.stress_mpa:.1f} of {load.allowed_mpa:g} "
-            "MPa")  # fmt: skip
+    return (
+        f"{head} {' + '.join(d.fitting.id for d in result.donors)}: {form.name}, {laps} mm, "
+        f"{load.torque_n_m:.0f} N m through it, {load.stress_mpa:.1f} of {load.allowed_mpa:g} "
+        "MPa"
+    )
 
 
 if __name__ == "__main__":

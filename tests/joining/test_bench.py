@@ -24,9 +24,7 @@ ROWS = {f.id: f for f in STOCK}
 
 
 def ask(port, part, **limits):
-    return Question(
-        port=parse_side(port, "internal"), part=parse_side(part, "external"), **limits
-    )
+    return Question(port=parse_side(port, "internal"), part=parse_side(part, "external"), **limits)
 
 
 @pytest.mark.parametrize(
@@ -103,8 +101,9 @@ def test_services_reach_the_search():
     run = CliRunner()
     base = ["--port", "Rc 1/4", "--part", "hose 10", "--stock", str(bench_pairs.BENCH)]
     by_word = run.invoke(adapt_command, [*base, "--service", "coolant", "--json"])
-    by_figures = run.invoke(adapt_command, [*base, "--pressure", "1.5", "--temperature", "115",
-                                            "--json"])  # fmt: skip
+    by_figures = run.invoke(
+        adapt_command, [*base, "--pressure", "1.5", "--temperature", "115", "--json"]
+    )
     assert by_word.output == by_figures.output and by_word.exit_code == 3
     joined = run.invoke(join_command, [*base, "--service", "coolant"])
     assert "Stock joins them" not in joined.output + joined.stderr
@@ -120,16 +119,23 @@ def test_hoses_by_inch_and_by_their_own_rating():
     assert not adapt(weak, STOCK)
     hot = ask("hose 12", "hose 10", temperature_c=105.0, hose_c=100.0)
     assert not adapt(hot, STOCK)
-    chain = adapt(ask("hose 12", "hose 10", temperature_c=105.0, hose_c=130.0, hose_bar=8.0),
-                  STOCK)[0]  # fmt: skip
+    chain = adapt(
+        ask("hose 12", "hose 10", temperature_c=105.0, hose_c=130.0, hose_bar=8.0), STOCK
+    )[0]
     assert chain.pressure_bar == 8.0
 
 
 @pytest.mark.parametrize(
     ("word", "key"),
-    [("Glycol", "coolant"), ("antifreeze", "coolant"), ("gear oil", "gear oil"),
-     ("gearbox oil", "gear oil"), ("manifold vacuum", "vacuum"), ("engine oil", "oil")],
-)  # fmt: skip
+    [
+        ("Glycol", "coolant"),
+        ("antifreeze", "coolant"),
+        ("gear oil", "gear oil"),
+        ("gearbox oil", "gear oil"),
+        ("manifold vacuum", "vacuum"),
+        ("engine oil", "oil"),
+    ],
+)
 def test_words_for_services(word, key):
     assert service_row(word)["key"] == key
 
@@ -149,8 +155,10 @@ def test_chains_that_hold_a_shorter_chain_are_dropped():
 def test_stock_check_names_what_must_not_be_heated(tmp_path):
     sheet = tmp_path / "s.csv"
     text = bench_pairs.BENCH.read_text(encoding="utf-8")
-    sheet.write_text(text.replace("steel,cadmium", "steel,Cd").replace("brass,nickel",
-                     "brass,yellow"), encoding="utf-8")  # fmt: skip
+    sheet.write_text(
+        text.replace("steel,cadmium", "steel,Cd").replace("brass,nickel", "brass,yellow"),
+        encoding="utf-8",
+    )
     done = CliRunner().invoke(stock_command, ["check", str(sheet)])
     assert done.exit_code == 0 and "P-05: cadmium plated (Cd)" in done.output
     assert "A-04: 'yellow' is not known, so possibly cadmium" in done.output
@@ -159,5 +167,6 @@ def test_stock_check_names_what_must_not_be_heated(tmp_path):
 
 def test_cadmium_plug_is_no_donor():
     with pytest.raises(RefusedError, match="fume kills"):
-        plan_join(ask("3/4-16 UNF", "hose 10"), (ROWS["P-05"], ROWS["T-04"]),
-                  Duty(service="coolant"))  # fmt: skip
+        plan_join(
+            ask("3/4-16 UNF", "hose 10"), (ROWS["P-05"], ROWS["T-04"]), Duty(service="coolant")
+        )

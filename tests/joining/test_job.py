@@ -273,11 +273,18 @@ def test_command(tmp_path, monkeypatch):
     done = run.invoke(job_command.command, readings)
     assert done.exit_code in (0, 3) and "M10x1 male" in done.output
     assert "(readings -d 9.9 -g 1mm --angle 60)" in done.output
-    old = run.invoke(job_command.command, ["--stock", str(sheet), "--part", "M10x1", "--port",
-                                           "-d 17.9 -g 1.5mm --angle 60"])  # fmt: skip
+    old = run.invoke(
+        job_command.command,
+        ["--stock", str(sheet), "--part", "M10x1", "--port", "-d 17.9 -g 1.5mm --angle 60"],
+    )
     assert "M18x1.5 female" in old.output and "the old part out of it" in old.output
-    for text, word in (("-d", "requires an argument"), ("-q 3", "-q"), ("-d x", "not a length"),
-                       ("-d 13.8 -g '1", "quotation"), ("-d 3 -g 9mm", "no gauge")):  # fmt: skip
+    for text, word in (
+        ("-d", "requires an argument"),
+        ("-q 3", "-q"),
+        ("-d x", "not a length"),
+        ("-d 13.8 -g '1", "quotation"),
+        ("-d 3 -g 9mm", "no gauge"),
+    ):
         wrong = run.invoke(job_command.command, [*base, "--part", text])
         assert isinstance(wrong.exception, PitchcamError) and word in str(wrong.exception), text
 

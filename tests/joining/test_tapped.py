@@ -12,8 +12,12 @@ from pitchcam.joining.tapped import tapped_plugs
 from tests.joining.bench_pairs import BENCH, STOCK
 
 ROWS = {f.id: f for f in STOCK}
-ASK = Question(port=parse_side("M22x1.5", "internal"), part=parse_side("M10x1", "external"),
-               pressure_bar=6.0, temperature_c=130.0)  # fmt: skip
+ASK = Question(
+    port=parse_side("M22x1.5", "internal"),
+    part=parse_side("M10x1", "external"),
+    pressure_bar=6.0,
+    temperature_c=130.0,
+)
 
 
 def test_a_plug_with_metal_for_the_thread():
@@ -25,9 +29,17 @@ def test_a_plug_with_metal_for_the_thread():
 
 @pytest.mark.parametrize(
     "change",
-    [{"count": 0}, {"hex_mm": 12.5}, {"plating": "Cd"}, {"plating": "mystery"},
-     {"length_mm": 22.0}, {"pressure_bar": 3.0}, {"material": "cheese"}, {"bore_mm": 3.0}],
-)  # fmt: skip
+    [
+        {"count": 0},
+        {"hex_mm": 12.5},
+        {"plating": "Cd"},
+        {"plating": "mystery"},
+        {"length_mm": 22.0},
+        {"pressure_bar": 3.0},
+        {"material": "cheese"},
+        {"bore_mm": 3.0},
+    ],
+)
 def test_plugs_that_are_none(change):
     assert tapped_plugs(ASK, [replace(ROWS["P-04"], **change)]) == ()
 

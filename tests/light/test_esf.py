@@ -45,17 +45,23 @@ def fresnel(angle: np.ndarray, n: float, k: float) -> np.ndarray:
     return (np.abs(s) ** 2 + np.abs(p) ** 2) / 2
 
 
-@pytest.mark.parametrize(("metal", "n", "k", "loss"), [
-    # Optical constants near 580 nm, from memory of the common tables.
-    ("iron", 2.9, 3.1, 0.80), ("chromium", 3.2, 3.3, 0.81), ("nickel", 1.9, 3.6, 0.58),
-    ("zinc", 1.0, 5.0, 0.30),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("metal", "n", "k", "loss"),
+    [
+        # Optical constants near 580 nm, from memory of the common tables.
+        ("iron", 2.9, 3.1, 0.80),
+        ("chromium", 3.2, 3.3, 0.81),
+        ("nickel", 1.9, 3.6, 0.58),
+        ("zinc", 1.0, 5.0, 0.30),
+    ],
+)
 def test_mirrored_light_follows_fresnel(metal: str, n: float, k: float, loss: float) -> None:
     # Up to 9 degrees: what a panel well behind the part is mirrored at.
     angle = np.linspace(0, 0.16, 200)
     exact = fresnel(angle, n, k)
-    fit = minimize_scalar(lambda q: float(np.abs(reflected(angle, q) - exact).max()),
-                          bounds=(0, 1), method="bounded")  # fmt: skip
+    fit = minimize_scalar(
+        lambda q: float(np.abs(reflected(angle, q) - exact).max()), bounds=(0, 1), method="bounded"
+    )
     assert fit.fun < 0.02, metal
     assert fit.x == pytest.approx(loss, abs=0.03)
 
@@ -74,8 +80,16 @@ def test_mirrored_rim_is_what_rays_show(behind: float, half: float, at: float) -
     f, reach, r, loss, blur = 4000.0, 200.0, 4.0, 0.5, 0.9
     edge = f * np.tan(np.arctan2(at, reach) + np.arcsin(r / np.hypot(at, reach)))
     fine = np.arange(edge - 60, edge + 40, 0.02)
-    light = drawing.traced_rim(fine, r, f_px=f, distance_mm=reach, behind_mm=behind, half_mm=half,
-                               at_mm=at, share=lambda a: 1 - loss * a / (a + 0.12))  # fmt: skip
+    light = drawing.traced_rim(
+        fine,
+        r,
+        f_px=f,
+        distance_mm=reach,
+        behind_mm=behind,
+        half_mm=half,
+        at_mm=at,
+        share=lambda a: 1 - loss * a / (a + 0.12),
+    )
     blurred = gaussian_filter1d(light, blur / 0.02)
     across = fine - edge
     border = half / (reach + behind) * f - edge

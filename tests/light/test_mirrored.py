@@ -18,9 +18,14 @@ def traced(across_mm, behind, half, blur_mm):
     edge = F * np.tan(np.arcsin(RADIUS_MM / REACH_MM))
     x = np.arange(-60.0, 40.0, 0.02)
     light = drawing.traced_rim(
-        edge + x, RADIUS_MM, f_px=F, distance_mm=REACH_MM, behind_mm=behind, half_mm=half,
+        edge + x,
+        RADIUS_MM,
+        f_px=F,
+        distance_mm=REACH_MM,
+        behind_mm=behind,
+        half_mm=half,
         share=lambda a: 1 - LOSS * a / (a + 0.12),
-    )  # fmt: skip
+    )
     light = gaussian_filter1d(light, blur_mm * F / REACH_MM / 0.02)
     return np.interp(across_mm * F / REACH_MM, x, light)
 
@@ -98,9 +103,12 @@ def test_slopes_are_the_changes_of_the_light() -> None:
     angles = rng.uniform(0.1, 0.3, (3, 3))
 
     def light(d: np.ndarray) -> np.ndarray:
-        return line_light(line, y, cos_b, of(
-            loss + d[0], angles * np.exp(d[1]), roughness * np.exp(d[2]), share + d[3]
-        ))  # fmt: skip
+        return line_light(
+            line,
+            y,
+            cos_b,
+            of(loss + d[0], angles * np.exp(d[1]), roughness * np.exp(d[2]), share + d[3]),
+        )
 
     same, slopes = light_slopes(line, y, cos_b, of(loss, angles, roughness, share))
     assert same == pytest.approx(light(np.zeros(4)), abs=1e-12)

@@ -84,9 +84,15 @@ def test_twins_are_told_by_their_seat() -> None:
 @pytest.mark.parametrize(
     ("designation", "expected"),
     # Pairs that garages confuse: common practice, no source.
-    [("M16x1.5", "5/8-18 UNF"), ("M10x1", "1/8-27 NPT"), ("G 1/2", "1/2-14 NPT"),
-     ("M5x0.8", "#10-32 UNF"), ("M6x1", "0 BA"), ("1/4-18 NPT", "G 1/4")],
-)  # fmt: skip
+    [
+        ("M16x1.5", "5/8-18 UNF"),
+        ("M10x1", "1/8-27 NPT"),
+        ("G 1/2", "1/2-14 NPT"),
+        ("M5x0.8", "#10-32 UNF"),
+        ("M6x1", "0 BA"),
+        ("1/4-18 NPT", "G 1/4"),
+    ],
+)
 def test_known_confusions_are_found(designation: str, expected: str) -> None:
     found = {c.second.designation for c in confusables(find(designation))}
     assert expected in found

@@ -12,8 +12,9 @@ def reading(pitch_mm, major_mm):
     return ThreadReading(
         pitch_mm=Quantity(value=pitch_mm, u=0.003 * pitch_mm),
         major_mm=Quantity(value=major_mm, u=0.004 * major_mm),
-        angle_deg=Quantity(value=60.0, u=1.5), taper=Quantity(value=0.0, u=0.004),
-    )  # fmt: skip
+        angle_deg=Quantity(value=60.0, u=1.5),
+        taper=Quantity(value=0.0, u=0.004),
+    )
 
 
 def test_a_thread_that_exists_is_likelier_than_one_that_does_not():

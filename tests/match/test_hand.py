@@ -20,9 +20,13 @@ from tests.slips.draw import What, careful
 
 @pytest.mark.parametrize(
     ("designation", "gender", "quantity"),
-    [("M14x1.5", "external", MAJOR), ("1/4-18 NPT", "external", MAJOR),
-     ("Rc 1/2", "internal", MINOR), ("Rc 1/2", "internal", MAJOR)],
-)  # fmt: skip
+    [
+        ("M14x1.5", "external", MAJOR),
+        ("1/4-18 NPT", "external", MAJOR),
+        ("Rc 1/2", "internal", MINOR),
+        ("Rc 1/2", "internal", MAJOR),
+    ],
+)
 @pytest.mark.parametrize(("station", "span"), [(None, 0.0), (None, 8.0), (3.0, 0.0)])
 def test_a_diameters_density_integrates_to_one(
     designation: str, gender: Gender, quantity: int, station: float | None, span: float
@@ -77,10 +81,14 @@ def test_leaves_are_said_with_probabilities() -> None:
 
 @pytest.mark.parametrize(
     ("designation", "leaf", "beside"),
-    [("M14x1.5", "1.5mm", {"1.25mm", "1.75mm"}), ("G 1/4", "19tpi", {"18tpi", "20tpi"}),
-     ("1/4-18 NPT", "18tpi", {"16tpi", "20tpi"}), ("2 BA", "2ba", {"1ba", "3ba"}),
-     ("1/2-26 BSC", "26tpi", {"24tpi", "27tpi"})],
-)  # fmt: skip
+    [
+        ("M14x1.5", "1.5mm", {"1.25mm", "1.75mm"}),
+        ("G 1/4", "19tpi", {"18tpi", "20tpi"}),
+        ("1/4-18 NPT", "18tpi", {"16tpi", "20tpi"}),
+        ("2 BA", "2ba", {"1ba", "3ba"}),
+        ("1/2-26 BSC", "26tpi", {"24tpi", "27tpi"}),
+    ],
+)
 def test_the_right_leaf_and_those_beside_it(designation: str, leaf: str, beside: set[str]) -> None:
     size = find(designation)
     assert right_leaf(size).mark == leaf
@@ -98,9 +106,7 @@ def test_every_slip_has_a_share_and_leaves_most_readings_good() -> None:
 
 def test_order_is_taken_both_ways() -> None:
     def change(value: float) -> HandReadings:
-        return HandReadings(
-            diameter_mm=np.array([16.5]), change_mm=np.array([value]), apart_mm=6.0
-        )
+        return HandReadings(diameter_mm=np.array([16.5]), change_mm=np.array([value]), apart_mm=6.0)
 
     parts = population("external")
     taper, parallel = (parts.sizes.index(find(d)) for d in ("R 3/8", "G 3/8"))

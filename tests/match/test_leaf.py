@@ -10,14 +10,19 @@ from pitchcam.series.gauges import parse_leaf
 @pytest.mark.parametrize(
     ("pitch_mm", "u", "leaf", "status"),
     [
-        (1.337, 0.003, "19tpi", "agrees"), (1.337, 0.003, "18tpi", "disagrees"),
-        (1.374, 0.03, "19tpi", "cannot tell"), (0.940, 0.002, "27tpi", "agrees"),
-        (0.940, 0.002, "1mm", "disagrees"), (0.940, 0.002, "28tpi", "disagrees"),
-        (0.7969, 0.004, "0.8mm", "cannot tell"), (1.0, 0.002, "0ba", "agrees"),
-        (1.0, 0.002, "1mm", "agrees"), (1.37, 0.001, "19tpi", "disagrees"),
+        (1.337, 0.003, "19tpi", "agrees"),
+        (1.337, 0.003, "18tpi", "disagrees"),
+        (1.374, 0.03, "19tpi", "cannot tell"),
+        (0.940, 0.002, "27tpi", "agrees"),
+        (0.940, 0.002, "1mm", "disagrees"),
+        (0.940, 0.002, "28tpi", "disagrees"),
+        (0.7969, 0.004, "0.8mm", "cannot tell"),
+        (1.0, 0.002, "0ba", "agrees"),
+        (1.0, 0.002, "1mm", "agrees"),
+        (1.37, 0.001, "19tpi", "disagrees"),
         (5.0, 0.01, "20tpi", "disagrees"),
     ],
-)  # fmt: skip
+)
 def test_status(pitch_mm: float, u: float, leaf: str, status: str) -> None:
     verdict = compare_leaf(Quantity(value=pitch_mm, u=u), parse_leaf(leaf))
     assert verdict.status == status

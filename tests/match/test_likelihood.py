@@ -67,9 +67,14 @@ def by_scipy(reading: ThreadReading, factor: float, parts: Population, i: int) -
 
 @pytest.mark.parametrize(
     ("designation", "gender", "station_mm"),
-    [("M14x1.5", "external", None), ("1/4-18 NPT", "external", None),
-     ("1/4-18 NPT", "external", 8.0), ("M14x1.5", "internal", None), ("Rc 1/2", "internal", None)],
-)  # fmt: skip
+    [
+        ("M14x1.5", "external", None),
+        ("1/4-18 NPT", "external", None),
+        ("1/4-18 NPT", "external", 8.0),
+        ("M14x1.5", "internal", None),
+        ("Rc 1/2", "internal", None),
+    ],
+)
 def test_each_factor_has_the_density_of_its_cells(
     designation: str, gender: Gender, station_mm: float | None
 ) -> None:

@@ -47,10 +47,35 @@ def reading_of(
     )
 
 
-USUAL = ["M14x1.5", "M10x1", "G 1/4", "R 1/4", "R 1/8", "5/8-18 UNF", "M18x1.5", "M12x1.5",
-         "1/8-27 NPT", "1/4-18 NPT", "1/2-14 NPT", "G 1/2", "R 1/2", "M12x1.25", "3/8-20 BSF",
-         "G 1/8", "1/4-20 BSW", "1/4-20 UNC", "0 BA", "M6x1", "M10x1 taper", "M14x1.5 taper",
-         "1/2-14 NPSM", "Pg 16", "M22x1.5", "7/8-14 UNF", "3/4-16 UNF"]  # fmt: skip
+USUAL = [
+    "M14x1.5",
+    "M10x1",
+    "G 1/4",
+    "R 1/4",
+    "R 1/8",
+    "5/8-18 UNF",
+    "M18x1.5",
+    "M12x1.5",
+    "1/8-27 NPT",
+    "1/4-18 NPT",
+    "1/2-14 NPT",
+    "G 1/2",
+    "R 1/2",
+    "M12x1.25",
+    "3/8-20 BSF",
+    "G 1/8",
+    "1/4-20 BSW",
+    "1/4-20 UNC",
+    "0 BA",
+    "M6x1",
+    "M10x1 taper",
+    "M14x1.5 taper",
+    "1/2-14 NPSM",
+    "Pg 16",
+    "M22x1.5",
+    "7/8-14 UNF",
+    "3/4-16 UNF",
+]
 
 
 @pytest.mark.parametrize("designation", USUAL)
@@ -81,9 +106,13 @@ def test_a_wrong_station_is_not_silently_named_right() -> None:
 
 @pytest.mark.parametrize(
     ("a", "b"),
-    [("1/2-14 NPT", "R 1/2"), ("1/4-20 BSW", "1/4-20 UNC"), ("3/4-14 NPT", "R 3/4"),
-     ("G 1/2", "1/2-14 NPSM")],
-)  # fmt: skip
+    [
+        ("1/2-14 NPT", "R 1/2"),
+        ("1/4-20 BSW", "1/4-20 UNC"),
+        ("3/4-14 NPT", "R 3/4"),
+        ("G 1/2", "1/2-14 NPSM"),
+    ],
+)
 def test_without_the_angle_55_and_60_stay_open(a: str, b: str) -> None:
     for name in (a, b):
         reading = replace(reading_of(name), angle_deg=None, pitch_diameter_mm=None, minor_mm=None)
@@ -144,9 +173,12 @@ def test_the_scale_error_moves_pitch_and_diameters_together() -> None:
     lengths = ("pitch_mm", "major_mm")
     reading = ThreadReading(
         pitch_mm=q(size.pitch_mm * factor, size.pitch_mm * u),
-        major_mm=q(4.9 * factor, 4.9 * u), angle_deg=q(60.0, 0.75), taper=q(0.0, 0.006),
-        diameter_station_mm=q(0.0, 0.1), correlation={lengths: 0.999},
-    )  # fmt: skip
+        major_mm=q(4.9 * factor, 4.9 * u),
+        angle_deg=q(60.0, 0.75),
+        taper=q(0.0, 0.006),
+        diameter_station_mm=q(0.0, 0.1),
+        correlation={lengths: 0.999},
+    )
 
     def ratio(r: ThreadReading) -> float:
         found = posterior(r, priors={})
@@ -195,7 +227,7 @@ def test_bad_priors_get_one_line(priors: dict[str, float]) -> None:
 @pytest.mark.parametrize(
     "reading",
     [ThreadReading(), ThreadReading(pitch_mm=q(-1.5, 0.01)), ThreadReading(pitch_mm=q(0.0, 0.01))],
-)  # fmt: skip
+)
 def test_an_impossible_reading_is_refused(reading: ThreadReading) -> None:
     with pytest.raises(ReadingError):
         name_thread(reading)
@@ -220,8 +252,10 @@ def test_probabilities_are_a_distribution() -> None:
 def test_an_incoherent_correlation_is_survived() -> None:
     pairs = {
         (a, b): 0.99 if (i + j) % 2 else -0.99
-        for i, a in enumerate(NAMING_QUANTITIES) for j, b in enumerate(NAMING_QUANTITIES) if i < j
-    }  # fmt: skip
+        for i, a in enumerate(NAMING_QUANTITIES)
+        for j, b in enumerate(NAMING_QUANTITIES)
+        if i < j
+    }
     verdict = name_thread(replace(reading_of("M14x1.5"), correlation=pairs))
     assert verdict.status in ("named", "ambiguous", "off-series")
 
@@ -248,10 +282,13 @@ def test_the_roots_of_a_poor_photo_do_not_decide() -> None:
     size = find("G 1/2")
     pitch = size.pitch_mm
     reading = ThreadReading(
-        pitch_mm=q(pitch * 1.009, 0.013), major_mm=q(20.90, 0.14), minor_mm=q(18.93, 0.15),
-        angle_deg=q(61.3, 2.25), taper=q(0.001, 0.0066),
+        pitch_mm=q(pitch * 1.009, 0.013),
+        major_mm=q(20.90, 0.14),
+        minor_mm=q(18.93, 0.15),
+        angle_deg=q(61.3, 2.25),
+        taper=q(0.001, 0.0066),
         correlation={("pitch_mm", "major_mm"): 0.8, ("major_mm", "minor_mm"): 0.91},
-    )  # fmt: skip
+    )
     verdict = name_thread(reading)
     assert verdict.status == "ambiguous"
     assert "G 1/2" in {c.designation for c in verdict.candidates}

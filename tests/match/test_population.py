@@ -5,14 +5,7 @@ import pytest
 from scipy.stats import norm
 
 from pitchcam.match.likelihood import log_likelihood, station_shift
-from pitchcam.match.population import (
-    CELLS,
-    MAJOR,
-    MINOR,
-    PITCH_DIAMETER,
-    TAPER,
-    population,
-)
+from pitchcam.match.population import CELLS, MAJOR, MINOR, PITCH_DIAMETER, TAPER, population
 from pitchcam.records import Gender, Quantity, ThreadReading
 from pitchcam.series import find
 
@@ -32,8 +25,10 @@ def test_the_leading_diameter_keeps_its_limits_and_wears_inward() -> None:
         parts = population(gender)
         i = parts.sizes.index(find("M14x1.5"))
         values, weight = parts.mean[i, ..., lead], np.exp(parts.log_weight[i])
-        zones = [getattr(x, "major_mm" if lead == MAJOR else "minor_mm")
-                 for x in find("M14x1.5").limits(gender)]  # fmt: skip
+        zones = [
+            getattr(x, "major_mm" if lead == MAJOR else "minor_mm")
+            for x in find("M14x1.5").limits(gender)
+        ]
         outside = max(z[1] for z in zones) if sign > 0 else min(z[0] for z in zones)
         assert np.all(sign * (values - outside) < 0)
         worn = values < min(z[0] for z in zones) if sign > 0 else values > max(z[1] for z in zones)

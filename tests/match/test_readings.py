@@ -30,8 +30,10 @@ def typed(gauge: str | None = None, **values: Any) -> Typed:
         (typed("14tpi", diameter_mm=22.1), "7/8-14 UNF"),
         (typed("18tpi", diameter_mm=15.75, angle_deg=60.0), "5/8-18 UNF"),
         (typed("14tpi", diameter_mm=20.4, second_mm=20.9, apart_mm=8.0, angle_deg=55.0), "R 1/2"),
-        (typed("14tpi", diameter_mm=20.7, second_mm=21.2, apart_mm=8.0, angle_deg=60.0),
-         "1/2-14 NPT"),
+        (
+            typed("14tpi", diameter_mm=20.7, second_mm=21.2, apart_mm=8.0, angle_deg=60.0),
+            "1/2-14 NPT",
+        ),
         (typed("14tpi", diameter_mm=20.8, second_mm=20.81, apart_mm=10.0, angle_deg=55.0), "G 1/2"),
         (typed("1.5mm", diameter_mm=13.8, second_mm=13.8, apart_mm=10.0), "M14x1.5"),
         (typed("1.5mm", bore_mm=12.5), "M14x1.5"),
@@ -40,7 +42,7 @@ def typed(gauge: str | None = None, **values: Any) -> Typed:
         (typed("19tpi", diameter_mm=16.69, second_mm=16.34, apart_mm=6.0, angle_deg=55.0), "R 3/8"),
         (typed("14tpi", bore_mm=18.3, second_mm=18.8, apart_mm=8.0), "Rc 1/2"),
     ],
-)  # fmt: skip
+)
 def test_readings_that_name(reading: Typed, expected: str) -> None:
     verdict = name_readings(reading)
     assert verdict.designation == expected
@@ -51,8 +53,11 @@ def test_readings_that_name(reading: Typed, expected: str) -> None:
     ("reading", "among", "asks"),
     [
         (typed("14tpi", diameter_mm=20.7), {"1/2-14 NPT", "G 1/2", "R 1/2"}, "two places"),
-        (typed("14tpi", diameter_mm=20.4, second_mm=20.9, apart_mm=8.0), {"R 1/2", "1/2-14 NPT"},
-         "form gauge"),
+        (
+            typed("14tpi", diameter_mm=20.4, second_mm=20.9, apart_mm=8.0),
+            {"R 1/2", "1/2-14 NPT"},
+            "form gauge",
+        ),
         (typed("28tpi", diameter_mm=9.55), {"G 1/8", "R 1/8"}, "two places"),
         (typed("20tpi", diameter_mm=6.28), {"1/4-20 BSW", "1/4-20 UNC"}, "form gauge"),
         (typed("1mm", diameter_mm=5.9), {"M6x1", "0 BA"}, "form gauge"),
@@ -61,18 +66,27 @@ def test_readings_that_name(reading: Typed, expected: str) -> None:
         (typed("18tpi"), {"5/8-18 UNF", "1/4-18 NPT", "9/16-18 UNF"}, "caliper"),
         # One diameter without its place says nothing about where on a taper it was read.
         (typed("14tpi", diameter_mm=20.95, angle_deg=55.0), {"G 1/2", "R 1/2"}, "two places"),
-        (typed("14tpi", diameter_mm=26.6, angle_deg=60.0), {"3/4-14 NPT", "1-1/16-14 UNS"},
-         "two places"),
-        (typed("18tpi", diameter_mm=13.85, angle_deg=60.0), {"1/4-18 NPT", "9/16-18 UNF"},
-         "two places"),
+        (
+            typed("14tpi", diameter_mm=26.6, angle_deg=60.0),
+            {"3/4-14 NPT", "1-1/16-14 UNS"},
+            "two places",
+        ),
+        (
+            typed("18tpi", diameter_mm=13.85, angle_deg=60.0),
+            {"1/4-18 NPT", "9/16-18 UNF"},
+            "two places",
+        ),
         (typed("18tpi", diameter_mm=13.8), {"1/4-18 NPT", "9/16-18 UNF"}, "two places"),
         # M8 by an inch leaf.
         (typed("20tpi", diameter_mm=7.77), {"M8x1.25", "5/16-20 UN"}, "Hold 1.25mm and 20tpi"),
         (typed("0.5mm", diameter_mm=13.8), {"M14x1.5", "M14x2"}, "Read the leaf again"),
-        (typed("1.5mm", diameter_mm=13.0, second_mm=14.0, apart_mm=5.0), {"M14x1.5"},
-         "both diameters and their distance"),
+        (
+            typed("1.5mm", diameter_mm=13.0, second_mm=14.0, apart_mm=5.0),
+            {"M14x1.5"},
+            "both diameters and their distance",
+        ),
     ],
-)  # fmt: skip
+)
 def test_readings_that_leave_several(reading: Typed, among: set[str], asks: str) -> None:
     verdict = name_readings(reading)
     assert verdict.status == "ambiguous"
@@ -99,15 +113,19 @@ def test_what_no_thread_has_is_never_a_name(reading: Typed) -> None:
 
 @pytest.mark.parametrize(
     ("slip", "name"),
-    [(typed("1.5mm", diameter_mm=13.85, second_mm=13.85, apart_mm=10.0, angle_deg=75.0),
-      "form gauge again"),
-     (typed("8tpi", diameter_mm=2.5), "write 2.5in"),
-     (typed("18tpi", diameter_mm=13.7, form="parallel"), "called parallel"),
-     (typed("1.5mm", diameter_mm=13.38, second_mm=13.38, apart_mm=8.0), "crests are whole"),
-     (typed("1.5mm", diameter_mm=13.85, second_mm=14.7, apart_mm=8.0), "taper of no thread"),
-     (typed("0.5mm", diameter_mm=13.8), "Read the leaf again"),
-     (typed("20tpi", diameter_mm=7.9), "whose leaf is 1.25mm")],
-)  # fmt: skip
+    [
+        (
+            typed("1.5mm", diameter_mm=13.85, second_mm=13.85, apart_mm=10.0, angle_deg=75.0),
+            "form gauge again",
+        ),
+        (typed("8tpi", diameter_mm=2.5), "write 2.5in"),
+        (typed("18tpi", diameter_mm=13.7, form="parallel"), "called parallel"),
+        (typed("1.5mm", diameter_mm=13.38, second_mm=13.38, apart_mm=8.0), "crests are whole"),
+        (typed("1.5mm", diameter_mm=13.85, second_mm=14.7, apart_mm=8.0), "taper of no thread"),
+        (typed("0.5mm", diameter_mm=13.8), "Read the leaf again"),
+        (typed("20tpi", diameter_mm=7.9), "whose leaf is 1.25mm"),
+    ],
+)
 def test_a_slip_that_wins_is_said_with_what_to_repeat(slip: Typed, name: str) -> None:
     try:
         said = name_readings(slip).next_step or ""

@@ -10,13 +10,7 @@ import pytest
 from pitchcam.match import name_thread
 from pitchcam.match.evidence import log_evidence, rescaled, with_common
 from pitchcam.match.likelihood import vectors
-from pitchcam.match.reference import (
-    KINDS,
-    box_doubt,
-    doubt_names,
-    explanations,
-    size_belief,
-)
+from pitchcam.match.reference import KINDS, box_doubt, doubt_names, explanations, size_belief
 from pitchcam.records import PartResult, Quantity, ScaleSpec, ThreadReading, ThreadResult
 from tests.match.test_naming import q, reading_of
 
@@ -31,10 +25,13 @@ MIDDLES = {
 }
 #: Every kind with a stated size, and another size that is met.
 REFERENCES = [
-    (ScaleSpec(source="pin", mm=10.0), 8.0), (ScaleSpec(source="disc", mm=25.0), 20.0),
-    (ScaleSpec(source="jaws", mm=20.0), 17.0), (ScaleSpec(source="major", mm=12.0), 10.0),
-    (ScaleSpec(source="card"), 90.0), (ScaleSpec(source="sheet"), 94.0),
-]  # fmt: skip
+    (ScaleSpec(source="pin", mm=10.0), 8.0),
+    (ScaleSpec(source="disc", mm=25.0), 20.0),
+    (ScaleSpec(source="jaws", mm=20.0), 17.0),
+    (ScaleSpec(source="major", mm=12.0), 10.0),
+    (ScaleSpec(source="card"), 90.0),
+    (ScaleSpec(source="sheet"), 94.0),
+]
 
 
 def read(name: str, factor: float = 1.0, u_scale: float = 0.004) -> ThreadReading:
@@ -45,19 +42,28 @@ def read(name: str, factor: float = 1.0, u_scale: float = 0.004) -> ThreadReadin
         return Quantity(value=mm * factor, u=((u_scale * mm) ** 2 + u**2) ** 0.5 * factor)
 
     return ThreadReading(
-        pitch_mm=length(pitch, 0.001), major_mm=length(major, 0.02),
-        pitch_diameter_mm=length(middle, 0.02), angle_deg=Quantity(value=angle, u=0.8),
+        pitch_mm=length(pitch, 0.001),
+        major_mm=length(major, 0.02),
+        pitch_diameter_mm=length(middle, 0.02),
+        angle_deg=Quantity(value=angle, u=0.8),
         taper=Quantity(value=0.0, u=0.002),
-        correlation={("pitch_mm", "major_mm"): 0.85, ("pitch_mm", "pitch_diameter_mm"): 0.85,
-                     ("major_mm", "pitch_diameter_mm"): 0.85},
-    )  # fmt: skip
+        correlation={
+            ("pitch_mm", "major_mm"): 0.85,
+            ("pitch_mm", "pitch_diameter_mm"): 0.85,
+            ("major_mm", "pitch_diameter_mm"): 0.85,
+        },
+    )
 
 
 def thread(reading: ThreadReading) -> ThreadResult:
     return ThreadResult(
-        reading=reading, half_angles_deg=(None, None), turns=8.0, span_px=((0, 0), (1, 0)),
-        budget=(), verdict=name_thread(reading),
-    )  # fmt: skip
+        reading=reading,
+        half_angles_deg=(None, None),
+        turns=8.0,
+        span_px=((0, 0), (1, 0)),
+        budget=(),
+        verdict=name_thread(reading),
+    )
 
 
 def part(*readings: ThreadReading) -> list[PartResult]:

@@ -40,8 +40,9 @@ class View:
 
     def project(self, points: np.ndarray) -> np.ndarray:
         """Project plate points (n, 3), the third number being the height over the plate."""
-        matrix = np.array([[self.f_px, 0, self.centre[0]], [0, self.f_px, self.centre[1]],
-                           [0, 0, 1]])  # fmt: skip
+        matrix = np.array(
+            [[self.f_px, 0, self.centre[0]], [0, self.f_px, self.centre[1]], [0, 0, 1]]
+        )
         there = np.asarray(points, float) * [1, 1, -1]
         turn, shift = np.array(self.turn, float), np.array([0.0, 0, self.distance_mm])
         seen = cv2.projectPoints(there, turn, shift, matrix, None)[0]
@@ -58,8 +59,9 @@ def ring(centre, radius, height, count=360) -> np.ndarray:
 def prism(corners, low, high) -> np.ndarray:
     """Both rims of an upright prism, (2 n, 3) mm."""
     corners = np.asarray(corners, float)
-    return np.concatenate([np.column_stack([corners, np.full(len(corners), h)])
-                           for h in (low, high)])  # fmt: skip
+    return np.concatenate(
+        [np.column_stack([corners, np.full(len(corners), h)]) for h in (low, high)]
+    )
 
 
 def pin(middle, angle, length, diameter, count=720) -> np.ndarray:
@@ -97,8 +99,9 @@ def cover(size, corners, blur=1.0) -> np.ndarray:
 def window(size, margin=60.0, blur=3.0) -> np.ndarray:
     """A lit rectangle square to the picture, (h, w), 0..1."""
     w, h = size
-    corners = np.array([[margin, margin], [w - margin, margin], [w - margin, h - margin],
-                        [margin, h - margin]])  # fmt: skip
+    corners = np.array(
+        [[margin, margin], [w - margin, margin], [w - margin, h - margin], [margin, h - margin]]
+    )
     return cover(size, corners, blur)
 
 

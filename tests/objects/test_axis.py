@@ -12,10 +12,14 @@ def outline(angle_deg, bump=0.0):
     half = np.where(s < -150, 160.0, 90.0) + np.where(s > 0, 8 * np.cos(s / 5), 0.0)
     one_side = half + np.where(np.abs(s - 100) < 12, bump, 0.0)
     cap = np.linspace(-1, 1, 300)[1:-1]
-    st = np.concatenate([
-        np.stack([s, one_side], 1), np.stack([np.full(298, 400.0), -cap * half[-1]], 1),
-        np.stack([s[::-1], -half[::-1]], 1), np.stack([np.full(298, -400.0), cap * half[0]], 1),
-    ])  # fmt: skip
+    st = np.concatenate(
+        [
+            np.stack([s, one_side], 1),
+            np.stack([np.full(298, 400.0), -cap * half[-1]], 1),
+            np.stack([s[::-1], -half[::-1]], 1),
+            np.stack([np.full(298, -400.0), cap * half[0]], 1),
+        ]
+    )
     a = np.radians(angle_deg)
     turn = np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
     return st @ turn + np.array([900.0, 700.0])

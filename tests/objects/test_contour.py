@@ -59,8 +59,9 @@ def test_ring_is_that_of_marching_squares(blur: float, level: float) -> None:
         near = np.hypot(*(ring[:, None] - of_all[None]).T).T
         assert near.min(axis=1).max() < 1e-5
     # Nothing is cut by the padded picture's border: the ring is whole, in order.
-    true = next(c for c in find_contours(padded, level)
-                if np.hypot(*(c[:, ::-1] - ring[0]).T).min() < 1e-5)  # fmt: skip
+    true = next(
+        c for c in find_contours(padded, level) if np.hypot(*(c[:, ::-1] - ring[0]).T).min() < 1e-5
+    )
     assert len(ring) == len(true)
     area, true_area = (cv2.contourArea(r.astype(np.float32)) for r in (ring, true))
     assert area == pytest.approx(true_area, rel=1e-4)
@@ -109,16 +110,26 @@ def test_brass_is_read_in_blue() -> None:
 
 def test_positions_are_the_photos() -> None:
     light = np.arange(35.0, dtype=np.float32).reshape(5, 7)
-    crop = Crop(light=light, origin_px=(100, 50), mask=np.ones((5, 7), np.uint8),
-                channel="grey", background_code=1.0)  # fmt: skip
+    crop = Crop(
+        light=light,
+        origin_px=(100, 50),
+        mask=np.ones((5, 7), np.uint8),
+        channel="grey",
+        background_code=1.0,
+    )
     assert crop.sample(np.array([[103.0, 52.0], [103.5, 52.0]])) == pytest.approx([17, 17.5])
 
 
 def test_light_between_pixels_is_that_of_scipy() -> None:
     rng = np.random.default_rng(4)
     light = rng.uniform(size=(40, 60)).astype(np.float32)
-    crop = Crop(light=light, origin_px=(7, 11), mask=np.ones((40, 60), np.uint8), channel="grey",
-                background_code=1.0)  # fmt: skip
+    crop = Crop(
+        light=light,
+        origin_px=(7, 11),
+        mask=np.ones((40, 60), np.uint8),
+        channel="grey",
+        background_code=1.0,
+    )
     # Some lie beyond the crop, where its border goes on.
     xy = rng.uniform([2, 6], [75, 60], (500, 2))
     places = [xy[:, 1] - 11, xy[:, 0] - 7]

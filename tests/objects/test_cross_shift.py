@@ -22,9 +22,7 @@ def test_sides_of_one_ring(middle, turn_deg):
     at = np.array([*middle, DEPTH])
     axis_px = seen(np.stack([at - way, at + way]))
     d = axis_px[1] - axis_px[0]
-    axis = ImageAxis(
-        point_px=tuple(seen(at[None])[0]), direction=tuple(d / np.hypot(*d))
-    )
+    axis = ImageAxis(point_px=tuple(seen(at[None])[0]), direction=tuple(d / np.hypot(*d)))
     turn = np.linspace(0, 2 * np.pi, 20001)
     side = np.cross([0.0, 0.0, 1.0], way)
     ring = at + RADIUS * (np.cos(turn)[:, None] * side + np.sin(turn)[:, None] * [0, 0, 1])

@@ -35,8 +35,10 @@ def test_background_follows_light_that_falls_off() -> None:
     x, y = np.meshgrid(np.arange(1200.0), np.arange(900.0))
     fall = np.exp(-0.25 * ((x - 500) / 600) ** 2 - 0.3 * ((y - 450) / 600) ** 2)
     level = np.stack([0.55 * fall, 0.6 * fall, 0.5 * fall])
-    planes = [drawing.develop(scene(box(400, 300, 700, 500), light=plane), colour=False, seed=i)
-              for i, plane in enumerate(level)]  # fmt: skip
+    planes = [
+        drawing.develop(scene(box(400, 300, 700, 500), light=plane), colour=False, seed=i)
+        for i, plane in enumerate(level)
+    ]
     found = find_field(np.stack(planes, axis=2))
     at = (np.array([150.0, 550.0, 1000.0]), np.array([200.0, 400.0, 750.0]))
     true = level[:, at[1].astype(int), at[0].astype(int)]
@@ -60,11 +62,17 @@ def test_window_and_objects() -> None:
         assert not blob.touching
 
 
-@pytest.mark.parametrize(("part", "cut"), [
-    (box(20, 300, 400, 500), True), (box(800, 300, 1180, 500), True),
-    (box(400, 20, 600, 300), True), (box(400, 600, 600, 880), True),
-    (box(100, 300, 400, 500), False), (box(400, 100, 600, 800), False),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("part", "cut"),
+    [
+        (box(20, 300, 400, 500), True),
+        (box(800, 300, 1180, 500), True),
+        (box(400, 20, 600, 300), True),
+        (box(400, 600, 600, 880), True),
+        (box(100, 300, 400, 500), False),
+        (box(400, 100, 600, 800), False),
+    ],
+)
 def test_part_over_any_border_is_cut(part: np.ndarray, cut: bool) -> None:
     found = find_field(drawing.develop(scene(part)))
     assert [b.cut for b in found.blobs] == [cut]
@@ -72,8 +80,9 @@ def test_part_over_any_border_is_cut(part: np.ndarray, cut: bool) -> None:
 
 def test_light_that_fills_the_picture() -> None:
     lit = np.ones(SIZE[::-1])
-    found = find_field(drawing.develop(scene(box(0, 300, 300, 500), box(600, 300, 800, 500),
-                                             lit=lit)))  # fmt: skip
+    found = find_field(
+        drawing.develop(scene(box(0, 300, 300, 500), box(600, 300, 800, 500), lit=lit))
+    )
     assert found.full_frame
     # What runs out of the picture is cut, whatever the light does.
     assert [b.cut for b in found.blobs] == [True, False]

@@ -19,9 +19,7 @@ def wave(spacing, depth, phase=0.0, fall=0.5, start=200, end=700, radius=150.0):
 
 
 def look(spacing=30.0, depth=18.0, lag=0.5, **more):
-    return find_regions(
-        S, wave(spacing, depth, **more), -wave(spacing, depth, phase=lag, **more)
-    )
+    return find_regions(S, wave(spacing, depth, **more), -wave(spacing, depth, phase=lag, **more))
 
 
 @pytest.mark.parametrize("lag", [0.5, 0.0])
@@ -77,8 +75,9 @@ def test_two_threads_on_one_part():
     lower = np.maximum(wave(30, 18, 0.5, start=50, end=350), wave(45, 27, 0.5, start=500, end=850))
     threads, _ = find_regions(S, upper, -lower)
     assert [t.spacing_px for t in threads] == [
-        pytest.approx(30, rel=0.03), pytest.approx(45, rel=0.03),
-    ]  # fmt: skip
+        pytest.approx(30, rel=0.03),
+        pytest.approx(45, rel=0.03),
+    ]
 
 
 def test_dirt_in_a_groove_keeps_what_is_whole():
@@ -93,9 +92,7 @@ def test_dirt_in_a_groove_keeps_what_is_whole():
 
 def test_two_crests_beside_each_other_are_a_threads_beginning():
     def two(depth):
-        return [
-            wave(30.0, depth, phase=lag, start=300, end=365) for lag in (0.5, 0.0)
-        ]
+        return [wave(30.0, depth, phase=lag, start=300, end=365) for lag in (0.5, 0.0)]
 
     upper, lower = two(18.0)
     assert find_regions(S, upper, -lower) == ([], [])
@@ -143,8 +140,15 @@ def test_a_hexagon_between_two_threads_is_no_crest_of_either():
 
 
 def test_of_two_runs_in_one_place_more_crests_count():
-    region = Region(start_px=0.0, end_px=120.0, spacing_px=30.0, depth_px=18.0, lag=0.5,
-                    crests=(np.arange(4) * 30.0, np.arange(4) * 30.0), skew=0.0)  # fmt: skip
+    region = Region(
+        start_px=0.0,
+        end_px=120.0,
+        spacing_px=30.0,
+        depth_px=18.0,
+        lag=0.5,
+        crests=(np.arange(4) * 30.0, np.arange(4) * 30.0),
+        skew=0.0,
+    )
     longer = replace(region, end_px=400.0, spacing_px=200.0, crests=(np.arange(3) * 200.0,) * 2)
     assert regions._distinct([longer, region]) == [region]
 

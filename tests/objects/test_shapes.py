@@ -44,10 +44,17 @@ def test_share_on_a_circle() -> None:
     assert circle_share(circle(0.3)) == 0
     edge = np.linspace(0, 200, 200, endpoint=False)
     flat = np.zeros(200)
-    square = np.concatenate([
-        np.stack(side, axis=1)
-        for side in ((edge, flat), (flat + 200, edge), (200 - edge, flat + 200), (flat, 200 - edge))
-    ])  # fmt: skip
+    square = np.concatenate(
+        [
+            np.stack(side, axis=1)
+            for side in (
+                (edge, flat),
+                (flat + 200, edge),
+                (200 - edge, flat + 200),
+                (flat, 200 - edge),
+            )
+        ]
+    )
     assert circle_share(square) < 0.5
 
 
@@ -57,9 +64,10 @@ def block(view: View, w: float, h: float, angle: float = 0.3) -> np.ndarray:
     return looking.solid(view, drawing.prism(corners, 0, 0.5))
 
 
-@pytest.mark.parametrize(("w", "h", "kind"), [
-    (40, 8, "bar"), (24, 12, "bar"), (60, 37.8, "card"), (60, 34.0, "bar"), (30, 28, "other"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("w", "h", "kind"),
+    [(40, 8, "bar"), (24, 12, "bar"), (60, 37.8, "card"), (60, 34.0, "bar"), (30, 28, "other")],
+)
 def test_kind_of_a_block(w: float, h: float, kind: str) -> None:
     view = View()
     shape = looking.look(looking.picture(view, block(view, w, h)), view, gain=0.0).shapes[0]
@@ -84,6 +92,7 @@ def test_kind_of_a_disc_and_a_wedge() -> None:
 def test_thread_is_no_reference() -> None:
     view = View()
     x, y = np.meshgrid(np.arange(1200.0), np.arange(900.0))
+
     # A ridge of 60 degrees on both sides of a bar, half a pitch apart, crests and roots flat.
     def ridge(phase: float) -> np.ndarray:
         z = np.abs((x / 18 + phase) % 1 - 0.5) * 2

@@ -21,9 +21,11 @@ def page(tmp_path_factory):
     folder = tmp_path_factory.mktemp("page")
     subprocess.run(
         [sys.executable, "-c", START, "stock", "import", str(ROOT / "samples/stock/bench.csv")],
-        cwd=folder, check=True, env={**os.environ, "PYTHONPATH": str(ROOT)},
+        cwd=folder,
+        check=True,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
         capture_output=True,
-    )  # fmt: skip
+    )
     with running_page(folder, "--reference", "pin 6") as running:
         yield running
 

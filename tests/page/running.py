@@ -47,9 +47,11 @@ class Client(httpx.Client):
         """Send a form as the page's script does."""
         files = None if photo is None else {"photo": photo}
         return self.post(
-            address, data=fields or {}, files=files,
+            address,
+            data=fields or {},
+            files=files,
             headers={"X-Token": self.token, "Accept": "application/json", **headers},
-        )  # fmt: skip
+        )
 
     def measure(self, photo: bytes, name: str = "photo.jpg", **fields) -> dict:
         """Send a photo, follow its steps; return the last event with the steps heard."""
@@ -85,13 +87,22 @@ def by_itself(work):
 @contextlib.contextmanager
 def running_page(folder: Path, *options: str, wait: str = "pitchcam is at"):
     """Start a page on a free port in a folder of its own; stop it at the end."""
-    environment = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONUNBUFFERED": "1",
-                   "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}  # fmt: skip
+    environment = {
+        **os.environ,
+        "PYTHONPATH": str(ROOT),
+        "PYTHONUNBUFFERED": "1",
+        "OMP_NUM_THREADS": "1",
+        "OPENBLAS_NUM_THREADS": "1",
+    }
     environment.pop("PITCHCAM_RECORD", None)
     process = subprocess.Popen(
-        [sys.executable, "-c", START, "serve", "--port", "0", *options], cwd=folder,
-        env=environment, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
-    )  # fmt: skip
+        [sys.executable, "-c", START, "serve", "--port", "0", *options],
+        cwd=folder,
+        env=environment,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+    )
     lines: list[str] = []
     ready = threading.Event()
 

@@ -12,12 +12,23 @@ from tests.page.running import SAMPLES
 
 #: Every page that stands by itself, with an address that shows it filled.
 ADDRESSES = (
-    "/", "/guide", "/box", "/bench", "/live", "/panel", "/stock", "/record",
-    "/lookup?diameter=13.8&gauge=1.5mm", "/series?family=G", "/size?name=1/2-20+UNF",
-    "/chart?series=G&series=NPT", "/mate?male=5/8-18+UNF&female=M16x1.5",
+    "/",
+    "/guide",
+    "/box",
+    "/bench",
+    "/live",
+    "/panel",
+    "/stock",
+    "/record",
+    "/lookup?diameter=13.8&gauge=1.5mm",
+    "/series?family=G",
+    "/size?name=1/2-20+UNF",
+    "/chart?series=G&series=NPT",
+    "/mate?male=5/8-18+UNF&female=M16x1.5",
     "/adapt?part=1/8-27+NPT&port=M14x1.5",
-    "/join?part=1/8-27+NPT&port=M18x1.5&service=coolant", "/size?name=nonsense",
-)  # fmt: skip
+    "/join?part=1/8-27+NPT&port=M18x1.5&service=coolant",
+    "/size?name=nonsense",
+)
 
 
 def photograph(tab, name: str) -> None:
@@ -253,9 +264,14 @@ def test_the_panel_lights_and_its_bar_is_kept(tab):
     assert tab.input_value("#p-bar") == "87.4"
     tab.goto("/")
     assert (tab.input_value("#ref-source"), tab.input_value("#ref-size")) == ("sheet", "87.4")
-    tab.request.post("/reference", form={
-        "token": tab.get_attribute("meta[name=token]", "content"), "source": "pin", "size": "6",
-    })  # fmt: skip
+    tab.request.post(
+        "/reference",
+        form={
+            "token": tab.get_attribute("meta[name=token]", "content"),
+            "source": "pin",
+            "size": "6",
+        },
+    )
 
 
 def test_the_accessibility_checker_finds_nothing(tab):

@@ -12,7 +12,7 @@ from click.testing import CliRunner
 
 from pitchcam.cli import cli
 from pitchcam.errors import PitchcamError, UsageError
-from pitchcam.page import calls, typed
+from pitchcam.page import bench_calls, calls, typed
 from pitchcam.page.phrases import on_the_page
 from tests.page.running import SAMPLES
 
@@ -23,7 +23,7 @@ NOW = datetime(2026, 1, 2, tzinfo=UTC)
 @pytest.fixture(scope="module")
 def record(tmp_path_factory) -> Path:
     path = tmp_path_factory.mktemp("record") / "r.sqlite"
-    said = calls.take_stock(path, STOCK.read_bytes(), "Ana", NOW)
+    said = bench_calls.take_stock(path, STOCK.read_bytes(), "Ana", NOW)
     assert said.startswith("42 rows read, 42 new or changed")
     return path
 
@@ -36,9 +36,7 @@ def test_lookup():
     told = calls.lookup({"diameter": "0.543in", "gauge": "1.5mm", "angle": "60"})
     line = command("lookup", "-d", "0.543in", "-g", "1.5mm", "--angle", "60", "--json")
     assert told["document"] == json.loads(line)
-    assert told["text"] + "\n" == command(
-        "lookup", "-d", "0.543in", "-g", "1.5mm", "--angle", "60"
-    )
+    assert told["text"] + "\n" == command("lookup", "-d", "0.543in", "-g", "1.5mm", "--angle", "60")
 
 
 def test_lookup_of_a_taper_and_of_a_bore():
@@ -69,8 +67,18 @@ def test_adapt(record):
     told = calls.adapt(
         {"part": "1/8-27 NPT", "port": "M14x1.5", "bore": "6", "pressure": "10 bar"}, record
     )
-    options = ["--part", "1/8-27 NPT", "--port", "M14x1.5", "--bore", "6", "--pressure", "10 bar",
-               "--record", str(record)]  # fmt: skip
+    options = [
+        "--part",
+        "1/8-27 NPT",
+        "--port",
+        "M14x1.5",
+        "--bore",
+        "6",
+        "--pressure",
+        "10 bar",
+        "--record",
+        str(record),
+    ]
     same = json.loads(command("adapt", *options, "--json"))
     assert told["chains"]
     assert json.loads(json.dumps(told["chains"])) == same["chains"]
@@ -80,8 +88,16 @@ def test_adapt(record):
 def test_the_work_sheet_is_the_same_paper(record, tmp_path):
     fields = {"part": "1/8-27 NPT", "port": "M18x1.5", "service": "coolant"}
     told = calls.join(fields, record)
-    options = ["--part", "1/8-27 NPT", "--port", "M18x1.5", "--service", "coolant",
-               "--record", str(record)]  # fmt: skip
+    options = [
+        "--part",
+        "1/8-27 NPT",
+        "--port",
+        "M18x1.5",
+        "--service",
+        "coolant",
+        "--record",
+        str(record),
+    ]
     paper = tmp_path / "w.pdf"
     assert told["text"] in command("join", *options, "-o", str(paper))
     assert calls.work_sheet(told["plan"], date.today()) == paper.read_bytes()
@@ -101,7 +117,7 @@ def test_the_chart_is_the_same_paper(tmp_path):
 
 def test_the_marker_sheet_is_the_same_paper(tmp_path):
     command("sheet", "-o", str(tmp_path / "s.pdf"))
-    assert calls.marker_sheet("part", "a4") == (tmp_path / "s.pdf").read_bytes()
+    assert bench_calls.marker_sheet("part", "a4") == (tmp_path / "s.pdf").read_bytes()
 
 
 def test_the_screen_shows_the_markers_of_the_sheet(tmp_path):
@@ -109,11 +125,12 @@ def test_the_screen_shows_the_markers_of_the_sheet(tmp_path):
     import cv2
     import numpy as np
 
-    plan = calls.marker_cells("part")
+    plan = bench_calls.marker_cells("part")
     width, height = plan["outer"]
     scale, margin = 8.0, 6.0
-    image = np.full((round((height + 2 * margin) * scale), round((width + 2 * margin) * scale)),
-                    255, np.uint8)  # fmt: skip
+    image = np.full(
+        (round((height + 2 * margin) * scale), round((width + 2 * margin) * scale)), 255, np.uint8
+    )
     for x, y, dx, dy in plan["cells"]:
         left, top = (x + width / 2 + margin) * scale, (y + height / 2 + margin) * scale
         right, bottom = round(left + dx * scale) - 1, round(top + dy * scale) - 1
@@ -124,35 +141,40 @@ def test_the_screen_shows_the_markers_of_the_sheet(tmp_path):
 
 
 def test_stock_moves_are_kept(record):
-    before = {r["id"]: r["count"] for r in calls.stock(record)}["A-01"]
-    said = calls.move_stock(record, {"id": "A-01", "pieces": "1", "who": "Ana"}, NOW)
+    before = {r["id"]: r["count"] for r in bench_calls.stock(record)}["A-01"]
+    said = bench_calls.move_stock(record, {"id": "A-01", "pieces": "1", "who": "Ana"}, NOW)
     assert said == f"A-01: {before - 1} left"
-    calls.move_stock(record, {"id": "A-01", "pieces": "1", "who": "Ana", "back": "yes"}, NOW)
+    bench_calls.move_stock(record, {"id": "A-01", "pieces": "1", "who": "Ana", "back": "yes"}, NOW)
     for bad in (
-        {"id": "A-01", "pieces": "1"}, {"id": "A-01", "pieces": "0", "who": "Ana"},
-        {"id": "A-01", "pieces": "1.5", "who": "Ana"}, {"id": "?", "pieces": "1", "who": "Ana"},
-    ):  # fmt: skip
+        {"id": "A-01", "pieces": "1"},
+        {"id": "A-01", "pieces": "0", "who": "Ana"},
+        {"id": "A-01", "pieces": "1.5", "who": "Ana"},
+        {"id": "?", "pieces": "1", "who": "Ana"},
+    ):
         with pytest.raises(PitchcamError):
-            calls.move_stock(record, bad, NOW)
-    assert {r["id"]: r["count"] for r in calls.stock(record)}["A-01"] == before
+            bench_calls.move_stock(record, bad, NOW)
+    assert {r["id"]: r["count"] for r in bench_calls.stock(record)}["A-01"] == before
 
 
 def test_a_faulty_sheet_is_not_taken(record):
-    rows = calls.stock_file(record)
+    rows = bench_calls.stock_file(record)
     with pytest.raises(PitchcamError, match="line 3, column bore"):
         lines = STOCK.read_text().splitlines()
         lines[2] = lines[2].replace("8.4,28", "wide,28")
-        calls.take_stock(record, "\n".join(lines).encode(), "Ana", NOW)
-    assert calls.stock_file(record) == rows
+        bench_calls.take_stock(record, "\n".join(lines).encode(), "Ana", NOW)
+    assert bench_calls.stock_file(record) == rows
 
 
-@pytest.mark.parametrize(("fields", "source", "mm"), [
-    ({"source": "pin", "size": "8"}, "pin", 8.0),
-    ({"source": "pin", "size": "5/16in"}, "pin", 7.9375),  # an inch is 25.4 mm exactly
-    ({"source": "card", "size": ""}, "card", None),
-    ({"source": "none", "size": ""}, "none", None),
-    ({"source": "major", "size": "13,80"}, "major", 13.8),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("fields", "source", "mm"),
+    [
+        ({"source": "pin", "size": "8"}, "pin", 8.0),
+        ({"source": "pin", "size": "5/16in"}, "pin", 7.9375),  # an inch is 25.4 mm exactly
+        ({"source": "card", "size": ""}, "card", None),
+        ({"source": "none", "size": ""}, "none", None),
+        ({"source": "major", "size": "13,80"}, "major", 13.8),
+    ],
+)
 def test_references(fields, source, mm):
     spec = typed.scale(fields)
     assert (spec.source, spec.mm) == (source, mm)
@@ -166,22 +188,34 @@ def test_the_sheet_and_its_bar():
 
 
 def test_settings_go_to_the_record_and_come_back():
-    fields = {"source": "disc", "size": "23.25", "axis_height": "9.5", "cast": "yes",
-              "shrinkage": "0.2"}  # fmt: skip
+    fields = {
+        "source": "disc",
+        "size": "23.25",
+        "axis_height": "9.5",
+        "cast": "yes",
+        "shrinkage": "0.2",
+    }
     kept = typed.settings(fields)
     assert typed.reference_of(kept.text) == fields
     assert typed.settings(typed.reference_of(kept.text)).key == kept.key
 
 
-@pytest.mark.parametrize(("told", "shown"), [
-    ("See: pitchcam log list", "See: the record"),
-    ("state it with --axis-height, or give the caliper reading with --major",
-     "state it with height of the thread's axis, or give the caliper reading with crests by "
-     "caliper"),
-    ("pitchcam reads JPEG, PNG, TIFF and HEIC", "pitchcam reads JPEG, PNG, TIFF and HEIC"),
-    ("An inner fault stopped placing the edges (IndexError: index 5 is out of bounds).",
-     "An inner fault stopped placing the edges."),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("told", "shown"),
+    [
+        ("See: pitchcam log list", "See: the record"),
+        (
+            "state it with --axis-height, or give the caliper reading with --major",
+            "state it with height of the thread's axis, or give the caliper reading with crests by "
+            "caliper",
+        ),
+        ("pitchcam reads JPEG, PNG, TIFF and HEIC", "pitchcam reads JPEG, PNG, TIFF and HEIC"),
+        (
+            "An inner fault stopped placing the edges (IndexError: index 5 is out of bounds).",
+            "An inner fault stopped placing the edges.",
+        ),
+    ],
+)
 def test_advice_is_in_the_words_of_the_page(told, shown):
     assert on_the_page(told) == shown
 

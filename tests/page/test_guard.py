@@ -50,10 +50,15 @@ def test_another_name_for_this_machine_is_refused(page, host):
     assert "<html" not in got.text
 
 
-@pytest.mark.parametrize("headers", [
-    {"Origin": "https://evil.example"}, {"Origin": "null"}, {"Sec-Fetch-Site": "cross-site"},
-    {"Sec-Fetch-Site": "same-site"},
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"Origin": "https://evil.example"},
+        {"Origin": "null"},
+        {"Sec-Fetch-Site": "cross-site"},
+        {"Sec-Fetch-Site": "same-site"},
+    ],
+)
 def test_other_sites_change_nothing(browser, headers):
     got = browser.change("/reference", {"source": "pin", "size": "7"}, **headers)
     assert got.status_code == 403
@@ -83,13 +88,26 @@ def test_runs_of_other_browsers_are_not_seen(page, browser):
     assert browser.follow(started["events"])["kind"] == "done"
 
 
-@pytest.mark.parametrize("address", [
-    "/answers/0000000000", "/answers/../../etc", "/answers/%2e%2e/photo.jpg",
-    "ANSWER/..%2f..%2f..%2fpitchcam.sqlite", "ANSWER/plots.json", "ANSWER/view.json",
-    "/box/..%2f..%2fbench", "/box/AAAAAAAAAAAAAAAA",
-    "/static/../app.py", "/static/..%2fapp.py", "/runs/x", "/answers/0000000000/part/0.jpg",
-    "/together?id=zzz", "/chart.exe", "/box/AAAAAAAAAAAAAAAA/labels.pdf",
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "address",
+    [
+        "/answers/0000000000",
+        "/answers/../../etc",
+        "/answers/%2e%2e/photo.jpg",
+        "ANSWER/..%2f..%2f..%2fpitchcam.sqlite",
+        "ANSWER/plots.json",
+        "ANSWER/view.json",
+        "/box/..%2f..%2fbench",
+        "/box/AAAAAAAAAAAAAAAA",
+        "/static/../app.py",
+        "/static/..%2fapp.py",
+        "/runs/x",
+        "/answers/0000000000/part/0.jpg",
+        "/together?id=zzz",
+        "/chart.exe",
+        "/box/AAAAAAAAAAAAAAAA/labels.pdf",
+    ],
+)
 def test_guessed_addresses_find_nothing(browser, address):
     if address.startswith("ANSWER"):
         answer = browser.measure(sample("p05-unf12-pin"))["address"]
@@ -107,8 +125,10 @@ def silent(text: str, browser: Client) -> None:
 def test_too_large_is_refused_before_it_is_read(page, browser):
     parts = urlsplit(page.address)
     with socket.create_connection((parts.hostname, parts.port), timeout=10) as line:
-        head = (f"POST /photos HTTP/1.1\r\nHost: {parts.netloc}\r\nContent-Length: 99999999999\r\n"
-                "Content-Type: multipart/form-data; boundary=x\r\n\r\n")  # fmt: skip
+        head = (
+            f"POST /photos HTTP/1.1\r\nHost: {parts.netloc}\r\nContent-Length: 99999999999\r\n"
+            "Content-Type: multipart/form-data; boundary=x\r\n\r\n"
+        )
         line.sendall(head.encode())
         assert line.recv(4096).startswith(b"HTTP/1.1 413")
 
@@ -118,10 +138,12 @@ def test_more_than_was_said_is_refused_while_it_comes(page, browser):
     parts = urlsplit(page.address)
     piece = b"x" * 65536
     with socket.create_connection((parts.hostname, parts.port), timeout=30) as line:
-        head = (f"POST /reference HTTP/1.1\r\nHost: {parts.netloc}\r\nX-Token: {browser.token}\r\n"
-                f"Cookie: {'; '.join(f'{c.name}={c.value}' for c in browser.cookies.jar)}\r\n"
-                "Content-Type: multipart/form-data; boundary=y\r\n"
-                "Transfer-Encoding: chunked\r\n\r\n")  # fmt: skip
+        head = (
+            f"POST /reference HTTP/1.1\r\nHost: {parts.netloc}\r\nX-Token: {browser.token}\r\n"
+            f"Cookie: {'; '.join(f'{c.name}={c.value}' for c in browser.cookies.jar)}\r\n"
+            "Content-Type: multipart/form-data; boundary=y\r\n"
+            "Transfer-Encoding: chunked\r\n\r\n"
+        )
         start = b'--y\r\nContent-Disposition: form-data; name="a"; filename="a"\r\n\r\n'
         line.sendall(head.encode() + b"%x\r\n%b\r\n" % (len(start), start))
         with contextlib.suppress(ConnectionError):  # the server hangs up on who goes on sending
@@ -136,8 +158,10 @@ def test_more_than_was_said_is_refused_while_it_comes(page, browser):
 def test_a_half_upload_holds_up_nobody(page, browser):
     parts = urlsplit(page.address)
     lines = [socket.create_connection((parts.hostname, parts.port)) for _ in range(10)]
-    head = (f"POST /photos HTTP/1.1\r\nHost: {parts.netloc}\r\nContent-Length: 1000000\r\n"
-            "Content-Type: multipart/form-data; boundary=x\r\n\r\n--x\r\n")  # fmt: skip
+    head = (
+        f"POST /photos HTTP/1.1\r\nHost: {parts.netloc}\r\nContent-Length: 1000000\r\n"
+        "Content-Type: multipart/form-data; boundary=x\r\n\r\n--x\r\n"
+    )
     for line in lines:
         line.sendall(head.encode())
     assert browser.measure(sample("p05-unf12-pin"))["kind"] == "done"
@@ -146,10 +170,21 @@ def test_a_half_upload_holds_up_nobody(page, browser):
     assert browser.get("/").status_code == 200
 
 
-@pytest.mark.parametrize("name", [
-    "../../../etc/passwd", "a\\..\\..\\b.jpg", "x" * 5000, "\u202egpj.exe", "a\0b.jpg", "CON",
-    "<script>alert(1)</script>.jpg", "'; DROP TABLE measurement;--.jpg", "photo.svg", "名前.jpg",
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "name",
+    [
+        "../../../etc/passwd",
+        "a\\..\\..\\b.jpg",
+        "x" * 5000,
+        "\u202egpj.exe",
+        "a\0b.jpg",
+        "CON",
+        "<script>alert(1)</script>.jpg",
+        "'; DROP TABLE measurement;--.jpg",
+        "photo.svg",
+        "名前.jpg",
+    ],
+)
 def test_odd_names_are_only_names(page, browser, name):
     try:
         got = browser.measure(sample("p05-unf12-pin"), name=name)
@@ -161,12 +196,19 @@ def test_odd_names_are_only_names(page, browser, name):
     assert not list(page.folder.rglob("passwd"))
 
 
-@pytest.mark.parametrize("fields", [
-    {"source": "pin", "size": ""}, {"source": "pin", "size": "0.2"}, {"source": "ruler"},
-    {"source": "pin", "size": "9e999"}, {"source": "pin", "size": "8", "axis_height": "-3"},
-    {"source": "pin", "size": "8", "shrinkage": "2"},
-    {"source": "disc", "size": "nan"}, {"source": "pin", "size": "8", "box": "../../x"},
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "fields",
+    [
+        {"source": "pin", "size": ""},
+        {"source": "pin", "size": "0.2"},
+        {"source": "ruler"},
+        {"source": "pin", "size": "9e999"},
+        {"source": "pin", "size": "8", "axis_height": "-3"},
+        {"source": "pin", "size": "8", "shrinkage": "2"},
+        {"source": "disc", "size": "nan"},
+        {"source": "pin", "size": "8", "box": "../../x"},
+    ],
+)
 def test_a_bad_reference_is_told_in_one_line(browser, fields):
     got = browser.change("/photos", fields, photo=("a.jpg", sample("p05-unf12-pin")))
     assert got.status_code in (400, 404)
@@ -189,12 +231,24 @@ def test_a_slow_upload_is_ended(tmp_path):
         await Request(scope, receive).body()
         await PlainTextResponse("taken")(scope, receive, send)
 
-    setup = Setup(record=tmp_path / "r", folder=tmp_path, processes=1,
-                  limits=Limits(chunk_s=0.05, upload_s=0.2))  # fmt: skip
+    setup = Setup(
+        record=tmp_path / "r",
+        folder=tmp_path,
+        processes=1,
+        limits=Limits(chunk_s=0.05, upload_s=0.2),
+    )
     guard = Guard(take, setup, Access())
-    scope = {"type": "http", "method": "POST", "path": "/photos", "raw_path": b"/photos",
-             "query_string": b"", "scheme": "http", "http_version": "1.1", "root_path": "",
-             "headers": [(b"host", b"localhost:1"), (b"content-length", b"50")]}  # fmt: skip
+    scope = {
+        "type": "http",
+        "method": "POST",
+        "path": "/photos",
+        "raw_path": b"/photos",
+        "query_string": b"",
+        "scheme": "http",
+        "http_version": "1.1",
+        "root_path": "",
+        "headers": [(b"host", b"localhost:1"), (b"content-length", b"50")],
+    }
     sent = []
 
     async def serve(pause_s: float) -> None:
@@ -219,8 +273,9 @@ def test_the_record_survives_a_kill(tmp_path):
     """What was answered is there after the server was killed, not stopped."""
     with running_page(tmp_path, "--jobs", "1") as page, page.client() as client:
         assert client.measure(sample("p05-unf12-pin"))["kind"] == "done"
-        client.change("/photos", {"source": "pin", "size": "8"},
-                      photo=("b.jpg", sample("p13-npt12-pin")))  # fmt: skip
+        client.change(
+            "/photos", {"source": "pin", "size": "8"}, photo=("b.jpg", sample("p13-npt12-pin"))
+        )
         page.process.kill()
         page.process.wait()
     with running_page(tmp_path, "--jobs", "1") as page, page.client() as client:

@@ -42,19 +42,28 @@ def test_only_digests_are_looked_for(setup, digest):
     assert photos.find(setup, digest, "a") is None
 
 
-@pytest.mark.parametrize("data", [b"", b"<svg/>", b"GIF89a", b"RIFF\0\0\0\0WEBP", b"%PDF-1.7",
-                                  b"\0\0\0\x18ftypisom"])  # fmt: skip
+@pytest.mark.parametrize(
+    "data", [b"", b"<svg/>", b"GIF89a", b"RIFF\0\0\0\0WEBP", b"%PDF-1.7", b"\0\0\0\x18ftypisom"]
+)
 def test_what_is_no_photo_is_not_kept(setup, data):
     with pytest.raises(InputError, match="not a photo"):
         photos.keep(setup, data, "photo.jpg")
     assert list(setup.photos.iterdir()) == []
 
 
-@pytest.mark.parametrize(("name", "shown"), [
-    ("../../etc/passwd", "passwd"), ("C:\\temp\\a.jpg", "a.jpg"), ("", "photo"), (None, "photo"),
-    ("..", "photo"), ("a\r\nb\x00.jpg", "ab.jpg"), ("\u202egpj.exe", "gpj.exe"),
-    ("x" * 500, "x" * 80),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("name", "shown"),
+    [
+        ("../../etc/passwd", "passwd"),
+        ("C:\\temp\\a.jpg", "a.jpg"),
+        ("", "photo"),
+        (None, "photo"),
+        ("..", "photo"),
+        ("a\r\nb\x00.jpg", "ab.jpg"),
+        ("\u202egpj.exe", "gpj.exe"),
+        ("x" * 500, "x" * 80),
+    ],
+)
 def test_names_are_only_names(name, shown):
     assert photos.shown_name(name) == shown
 
@@ -83,18 +92,43 @@ def test_a_thread_of_which_little_was_read_is_shown(setup):
     photo = SAMPLES / "p05-unf12-pin.jpg"
     measured = pitchcam.identify(photo, ScaleSpec(source="pin", mm=6.0))
     part = measured.parts[0]
-    reading = replace(part.threads[0].reading, pitch_mm=None, minor_mm=None, angle_deg=None,
-                      pitch_diameter_mm=None, taper=None)  # fmt: skip
-    none = replace(part.threads[0].verdict, status="unreadable", designation=None, standard=None,
-                   probability=None, candidates=(), same_geometry=())  # fmt: skip
-    little = replace(part.threads[0], reading=reading, half_angles_deg=(None, None), plots=None,
-                     budget=(), verdict=none)  # fmt: skip
+    reading = replace(
+        part.threads[0].reading,
+        pitch_mm=None,
+        minor_mm=None,
+        angle_deg=None,
+        pitch_diameter_mm=None,
+        taper=None,
+    )
+    none = replace(
+        part.threads[0].verdict,
+        status="unreadable",
+        designation=None,
+        standard=None,
+        probability=None,
+        candidates=(),
+        same_geometry=(),
+    )
+    little = replace(
+        part.threads[0],
+        reading=reading,
+        half_angles_deg=(None, None),
+        plots=None,
+        budget=(),
+        verdict=none,
+    )
     measured = replace(measured, parts=(replace(part, threads=(little,)),))
     measuring.write_view(measured, photo, setup.views / "x")
     document = json.loads(json.dumps(measured.to_json()))
     outcome = Outcome(status="measured", document=document)
-    entry = Entry(id="0" * 10, sha256="1" * 64, settings_key="k", outcome=outcome, names=("a",),
-                  corrections={})  # fmt: skip
+    entry = Entry(
+        id="0" * 10,
+        sha256="1" * 64,
+        settings_key="k",
+        outcome=outcome,
+        names=("a",),
+        corrections={},
+    )
     view = show.view_of(setup.views / "x")
     (shown,) = show.threads(entry, view)
     assert (shown.name, shown.candidates, shown.sure) == ("Not readable", [], "")

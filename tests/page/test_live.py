@@ -29,9 +29,13 @@ def film(tmp_path_factory):
 def camera_tab(chromium, page, film):
     browser = chromium.browser_type.launch(
         executable_path=browser_program(),
-        args=["--no-sandbox", "--use-fake-ui-for-media-stream",
-              "--use-fake-device-for-media-stream", f"--use-file-for-fake-video-capture={film}"],
-    )  # fmt: skip
+        args=[
+            "--no-sandbox",
+            "--use-fake-ui-for-media-stream",
+            "--use-fake-device-for-media-stream",
+            f"--use-file-for-fake-video-capture={film}",
+        ],
+    )
     context = browser.new_context(base_url=page.address, viewport={"width": 360, "height": 740})
     context.grant_permissions(["camera"])
     yield context.new_page()

@@ -34,7 +34,7 @@ def kept(tmp_path):
 
 
 def test_the_stated_reference_comes_back_from_the_record(kept):
-    (_, text), = kept(made.true_values())
+    ((_, text),) = kept(made.true_values())
     assert typed.spec_of(text) == PIN.scale
 
 

@@ -5,8 +5,14 @@ import pytest
 from pitchcam.photo.exif import focal_length, orientation_of
 
 F35, FOCAL, RES_X, RES_Y, UNIT, PIXEL_X, PIXEL_Y = (
-    0xA405, 0x920A, 0xA20E, 0xA20F, 0xA210, 0xA002, 0xA003,
-)  # fmt: skip
+    0xA405,
+    0x920A,
+    0xA20E,
+    0xA20F,
+    0xA210,
+    0xA002,
+    0xA003,
+)
 
 
 def test_tag_wins():
@@ -23,8 +29,7 @@ def test_focal_plane_fallback(unit, per_mm):
 
 
 def test_focal_plane_refers_to_the_recorded_size():
-    ifd = {FOCAL: 5.0, RES_X: 4000 / 7.2, RES_Y: 3000 / 5.4, UNIT: 4,
-           PIXEL_X: 4000, PIXEL_Y: 3000}  # fmt: skip
+    ifd = {FOCAL: 5.0, RES_X: 4000 / 7.2, RES_Y: 3000 / 5.4, UNIT: 4, PIXEL_X: 4000, PIXEL_Y: 3000}
     assert focal_length(ifd, 1000, 750) == focal_length(ifd, 4000, 3000)
 
 

@@ -45,9 +45,14 @@ def test_what_is_no_photo(given):
 
 @pytest.mark.parametrize(
     "pixels",
-    [GREY.astype(float), GREY.astype(np.int32), np.zeros((9,), np.uint8),
-     np.zeros((300, 400, 4), np.uint8), np.zeros((2, 300, 400, 3), np.uint8)],
-)  # fmt: skip
+    [
+        GREY.astype(float),
+        GREY.astype(np.int32),
+        np.zeros((9,), np.uint8),
+        np.zeros((300, 400, 4), np.uint8),
+        np.zeros((2, 300, 400, 3), np.uint8),
+    ],
+)
 def test_pixels_that_are_no_photo(pixels):
     with pytest.raises(UsageError, match="are no photo"):
         photo_of(pixels)

@@ -99,9 +99,18 @@ def test_16_bit_colour_png_is_kept(tmp_path):
 
 @pytest.mark.parametrize(
     ("suffix", "mode"),
-    [("jpg", "L"), ("jpg", "CMYK"), ("png", "L"), ("png", "P"), ("png", "1"), ("tif", "L"),
-     ("tif", "P"), ("tif", "CMYK"), ("tif", "1")],
-)  # fmt: skip
+    [
+        ("jpg", "L"),
+        ("jpg", "CMYK"),
+        ("png", "L"),
+        ("png", "P"),
+        ("png", "1"),
+        ("tif", "L"),
+        ("tif", "P"),
+        ("tif", "CMYK"),
+        ("tif", "1"),
+    ],
+)
 def test_colour_modes_equal_pillows_conversion(tmp_path, mode, suffix):
     source = Image.fromarray(pattern()).convert(mode)
     path = save(tmp_path, source, f"a.{suffix}")

@@ -16,10 +16,11 @@ CAMERA = {PIXEL_X: 4032, PIXEL_Y: 3024}
         (CAMERA, (3024, 4032), 1.0, True),  # turned, whole
         (CAMERA, (2016, 1512), 0.5, True),  # a smaller copy
         (CAMERA, (3000, 3000), 3000 / 4032, False),  # a crop, told by its sides
-        ({}, (4032, 3024), None, True), ({}, (1470, 1434), None, False),
+        ({}, (4032, 3024), None, True),
+        ({}, (1470, 1434), None, False),
         ({}, (4032, 2268), None, False),  # 16:9
     ],
-)  # fmt: skip
+)
 def test_size_and_shape(tags, size, shrunk, sensor):
     found = origin_of(tags, *size)
     assert (found.shrunk, found.sensor_aspect, found.zoom) == (shrunk, sensor, None)

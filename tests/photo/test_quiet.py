@@ -50,9 +50,7 @@ def test_without_stderr_damage_is_heard_too(tmp_path):
         "from pitchcam.photo import load_photo\n"
         f"try: load_photo({str(path)!r})\nexcept Exception as e: print(e)\n"
     )
-    done = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, check=False
-    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert "is damaged" in done.stdout
 
 
@@ -124,9 +122,17 @@ def test_scans_are_counted_without_an_embedded_preview():
 
 
 @pytest.mark.parametrize(
-    "start", [b"\xff\xd8\xff", b"\xff\xd8\xff\xe0", b"\x89PNG\r\n\x1a\n", b"II*\0", b"MM\0*",
-              b"\0\0\0\x18ftypheic", b""],
-)  # fmt: skip
+    "start",
+    [
+        b"\xff\xd8\xff",
+        b"\xff\xd8\xff\xe0",
+        b"\x89PNG\r\n\x1a\n",
+        b"II*\0",
+        b"MM\0*",
+        b"\0\0\0\x18ftypheic",
+        b"",
+    ],
+)
 def test_a_header_with_nothing_but_zeros_is_refused_at_once(tmp_path, start):
     """Libraries look for a marker byte by byte: a minute for 900 MB."""
     path = tmp_path / "zeros.jpg"

@@ -60,9 +60,13 @@ def test_a_picture_moved_aside(whole):
 
 @pytest.mark.parametrize(
     "name, turn, row, by",
-    [("p08-g38-jaws", 1, 912, -8), ("p17-m14x1.5-sheet", 0, 296, 8), ("p20-box-pin", 0, 752, -8),
-     ("p20-box-pin", 1, 1248, 64)],
-)  # fmt: skip
+    [
+        ("p08-g38-jaws", 1, 912, -8),
+        ("p17-m14x1.5-sheet", 0, 296, 8),
+        ("p20-box-pin", 0, 752, -8),
+        ("p20-box-pin", 1, 1248, 64),
+    ],
+)
 def test_a_picture_moved_aside_beside_edges_that_lie_along_the_rows(name, turn, row, by):
     """A marker's or a jaw's edge in the rows beside steps as much as the damage."""
     pixels = load_photo(SAMPLES / f"{name}.jpg").pixels

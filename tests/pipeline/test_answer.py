@@ -114,8 +114,12 @@ def painted(pixels, thread, plain_turns):
     across = np.array([-along[1], along[0]])
     half = 0.5 * thread.reading.major_mm.value / thread.reading.pitch_mm.value * spacing
     first, last = a + plain_turns * spacing * along, b + 0.8 * spacing * along
-    corners = [first + half * across, last + half * across, last - half * across,
-               first - half * across]  # fmt: skip
+    corners = [
+        first + half * across,
+        last + half * across,
+        last - half * across,
+        first - half * across,
+    ]
     out = pixels.copy()
     cv2.fillPoly(out, [np.round(corners).astype(np.int32)], (6, 6, 6))
     return out
@@ -164,18 +168,22 @@ def test_over_exposed(tmp_path, pixels):
     refuse(tmp_path, bright, {"over-exposed"})
 
 
-@pytest.mark.parametrize("shrink, codes", [
-    # With as few pixels no thread is seen at all, or its angle reads as no thread's.
-    (0.3, {"too-small"}), (0.2, {"too-small", "no-thread"}),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "shrink, codes",
+    [
+        # With as few pixels no thread is seen at all, or its angle reads as no thread's.
+        (0.3, {"too-small"}),
+        (0.2, {"too-small", "no-thread"}),
+    ],
+)
 def test_too_small(tmp_path, pixels, shrink, codes):
     small = cv2.resize(pixels, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
     refuse(tmp_path, small, codes)
 
 
-@pytest.mark.parametrize("stem, shrink", [
-    ("p01", 0.7), ("p01", 0.45), ("p05", 0.7), ("p05", 0.5), ("p14", 0.5),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "stem, shrink", [("p01", 0.7), ("p01", 0.45), ("p05", 0.7), ("p05", 0.5), ("p14", 0.5)]
+)
 def test_a_photo_made_smaller_is_refused_or_right(tmp_path, stem, shrink):
     truth = json.loads(next(SAMPLES.glob(f"{stem}-*.json")).read_text())
     photo = Image.open(SAMPLES / truth["file"])
@@ -218,9 +226,10 @@ def test_caliper_against_sheet():
     assert caught.value.code == "references-disagree"
 
 
-@pytest.mark.parametrize("stem, code", [
-    ("p21", "no-thread"), ("p22", "blurred"), ("p23", "cut"), ("p24", "over-exposed"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "stem, code",
+    [("p21", "no-thread"), ("p22", "blurred"), ("p23", "cut"), ("p24", "over-exposed")],
+)
 def test_samples_that_must_be_refused(stem, code):
     with pytest.raises(UnreadableError) as caught:
         look(stem)

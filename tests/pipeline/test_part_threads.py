@@ -34,16 +34,31 @@ def place(shape, *, reference_height=3.0, beside_px=300.0, spec=PIN):
     """Return the geometry of a drawn thread beside a reference."""
     at = shape.camera.project(shape.frame.origin)
     reference = Reference(
-        source="pin", camera=shape.camera, u_scale=0.002, height_mm=reference_height,
-        u_height_mm=0.02, where_px=at + [0.0, beside_px], labels=(1,), outline_px=np.zeros((0, 2)),
-    )  # fmt: skip
+        source="pin",
+        camera=shape.camera,
+        u_scale=0.002,
+        height_mm=reference_height,
+        u_height_mm=0.02,
+        where_px=at + [0.0, beside_px],
+        labels=(1,),
+        outline_px=np.zeros((0, 2)),
+    )
     lies = replace(UNKNOWN, slope_rad=0.01, u_slope_rad=0.015, height_per_rad=17.0)
-    rest = Rest(width_mm=14.0, height_mm=HEIGHT, u_height_mm=0.1, hexagon=False,
-                stretch=(-20.0, 20.0), pose=lies)  # fmt: skip
+    rest = Rest(
+        width_mm=14.0,
+        height_mm=HEIGHT,
+        u_height_mm=0.1,
+        hexagon=False,
+        stretch=(-20.0, 20.0),
+        pose=lies,
+    )
     scene = SimpleNamespace(
-        reference=reference if spec.source != "major" else None, u_own_scale=0.0018, spec=spec,
-        camera=shape.camera, bare=None,
-    )  # fmt: skip
+        reference=reference if spec.source != "major" else None,
+        u_own_scale=0.0018,
+        spec=spec,
+        camera=shape.camera,
+        bare=None,
+    )
     return part_threads._geometry(scene, shape, rest)
 
 
@@ -77,12 +92,18 @@ def test_own_crests_leave_no_rise_and_their_own_u(shape):
 
 def test_the_scale_s_u_is_that_of_the_scale_with_own_crests_too():
     """Caliper and lens alone, not the part's inclination or its edges."""
-    result = identify(SAMPLES / "p02-m10x1.25-major.jpg", ScaleSpec(source="major", mm=9.86),
-                      plots=False)  # fmt: skip
+    result = identify(
+        SAMPLES / "p02-m10x1.25-major.jpg", ScaleSpec(source="major", mm=9.86), plots=False
+    )
     lines = {x.source: x for x in result.parts[0].threads[0].budget}
     pitch = result.parts[0].threads[0].reading.pitch_mm.value
-    own = np.hypot(lines["scale of the reference"].contributions["pitch_mm"],
-                   lines["lens distortion"].contributions["pitch_mm"]) / pitch  # fmt: skip
+    own = (
+        np.hypot(
+            lines["scale of the reference"].contributions["pitch_mm"],
+            lines["lens distortion"].contributions["pitch_mm"],
+        )
+        / pitch
+    )
     scale = result.scale.mm_per_px
     assert scale.u / scale.value == pytest.approx(own, rel=1e-6)
     # 0.025 mm on 9.86 mm.

@@ -24,15 +24,23 @@ def test_lengths_are_null_and_ratios_stay(measured: Measurement) -> None:
     assert document["scale"].pop("source") == "none"
     assert set(document["scale"].values()) == {None}
     [thread] = document["parts"][0]["threads"]
-    lengths = ("pitch_mm", "tpi", "major_mm", "pitch_diameter_mm", "minor_mm",
-               "diameter_station_mm")  # fmt: skip
+    lengths = (
+        "pitch_mm",
+        "tpi",
+        "major_mm",
+        "pitch_diameter_mm",
+        "minor_mm",
+        "diameter_station_mm",
+    )
     assert all(thread[name] is None for name in lengths)
     assert thread["pose"]["axis_height_mm"] is None
     assert all("pitch_mm" not in line for line in thread["budget"])
     assert any(line.get("angle_deg") for line in thread["budget"])
     truth = json.loads((SAMPLES / "p05-unf12-pin.json").read_text())["threads"][0]
-    for name, top in (("pitch_over_major", "pitch_mm"),
-                      ("pitch_diameter_over_major", "pitch_diameter_mm")):  # fmt: skip
+    for name, top in (
+        ("pitch_over_major", "pitch_mm"),
+        ("pitch_diameter_over_major", "pitch_diameter_mm"),
+    ):
         q = thread["ratios"][name]
         assert abs(q["value"] - truth[top] / truth["major_mm"]) < 3 * q["u"]
         assert q["u"] < 0.005 * q["value"] + 0.005
@@ -54,9 +62,7 @@ def test_it_comes_back_from_json(measured: Measurement) -> None:
 
 def test_command_and_report_tell_it(tmp_path) -> None:
     report = tmp_path / "answer.html"
-    done = CliRunner().invoke(
-        command, [str(PHOTO), "--no-reference", "--report", str(report)]
-    )
+    done = CliRunner().invoke(command, [str(PHOTO), "--no-reference", "--report", str(report)])
     assert done.exit_code == 3, done.output
     assert "pitch / major" in done.output
     assert "Scale: none" in done.output

@@ -24,16 +24,20 @@ def worse(old: Mapping[str, Any], new: Mapping[str, Any]) -> list[str]:
     for key in both:
         was, now = before[key], after[key]
         if RANK[now["outcome"]] > RANK[was["outcome"]]:
-            out.append(f"{key[1]}: {key[2]} was {was['outcome']} ({was['answer'][:60]}), "
-                       f"is {now['outcome']} ({now['answer'][:60]})")  # fmt: skip
+            out.append(
+                f"{key[1]}: {key[2]} was {was['outcome']} ({was['answer'][:60]}), "
+                f"is {now['outcome']} ({now['answer'][:60]})"
+            )
     out.sort(key=lambda line: "is wrong" not in line)
     pairs = [(before[k], after[k]) for k in both]
     for name in new["quantities"]:
         out += _quantity(name, pairs)
         was_q, now_q = old["quantities"].get(name), new["quantities"][name]
         if was_q and now_q["rms"] > now_q["rms_most"] and now_q["rms"] > was_q["rms"]:
-            out.append(f"{name}: rms(error/u) {was_q['rms']:.2f} -> {now_q['rms']:.2f}, beyond "
-                       f"{now_q['rms_most']:.2f}")  # fmt: skip
+            out.append(
+                f"{name}: rms(error/u) {was_q['rms']:.2f} -> {now_q['rms']:.2f}, beyond "
+                f"{now_q['rms_most']:.2f}"
+            )
     return out
 
 
@@ -54,8 +58,10 @@ def _quantity(name: str, pairs: list[tuple[dict[str, Any], dict[str, Any]]]) -> 
     for was, now in read:
         grown = abs(now["errors"][name]) - abs(was["errors"][name])
         if grown > GROWN_U * was["u"][name] and abs(now["errors"][name]) > 2 * now["u"][name]:
-            out.append(f"{now['photo']}: {now['truth']} {name} is off by "
-                       f"{now['errors'][name]:+.4g}, was {was['errors'][name]:+.4g}")  # fmt: skip
+            out.append(
+                f"{now['photo']}: {now['truth']} {name} is off by "
+                f"{now['errors'][name]:+.4g}, was {was['errors'][name]:+.4g}"
+            )
     growth = np.array([abs(b["errors"][name]) - abs(a["errors"][name]) for a, b in read])
     moved = growth[growth != 0.0]
     if len(moved) >= 10 and wilcoxon(moved, alternative="greater").pvalue < CHANCE:

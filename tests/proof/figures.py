@@ -41,9 +41,11 @@ def document(rows: Sequence[Row]) -> dict[str, Any]:
     """Return everything that is kept of a run."""
     real = threads(rows)
     return {
-        "format": FORMAT, "core_revision": CORE_REVISION,
+        "format": FORMAT,
+        "core_revision": CORE_REVISION,
         "folders": sorted({r["folder"] for r in rows}),
-        "photos": len({(r["folder"], r["photo"]) for r in rows}), "threads": len(real),
+        "photos": len({(r["folder"], r["photo"]) for r in rows}),
+        "threads": len(real),
         "outcomes": _counts(real),
         "refuse": _counts([r for r in rows if r["quality"] == "refuse"]),
         "wrong": [_short(r) for r in rows if r["outcome"] in ("wrong", "broken")],
@@ -52,7 +54,7 @@ def document(rows: Sequence[Row]) -> dict[str, Any]:
         "refusal": refusal(real),
         "splits": {name: _split(real, name) for name in SPLITS},
         "rows": [_short(r) for r in rows],
-    }  # fmt: skip
+    }
 
 
 def _counts(rows: Sequence[Row]) -> dict[str, int]:
@@ -79,9 +81,11 @@ def quantity(rows: Sequence[Row], name: str) -> dict[str, Any] | None:
         hits = int(np.sum(np.abs(z) <= norm.ppf((1 + share) / 2)))
         covered.append({"stated": share, "found": hits / n, "interval": interval(hits, n)})
     return {k: float(v) for k, v in found.items()} | {
-        "n": n, "rms_most": Band(0.0).rms(n)[1], "coverage": covered,
+        "n": n,
+        "rms_most": Band(0.0).rms(n)[1],
+        "coverage": covered,
         "rms_least": float(np.sqrt(chi2.ppf(CHANCE, n) / n)),
-    }  # fmt: skip
+    }
 
 
 def sizes(rows: Sequence[Row], name: str) -> np.ndarray:
@@ -99,11 +103,16 @@ def calibration(rows: Sequence[Row]) -> list[dict[str, Any]]:
         group = [k for k in known if low <= k[0] < high]
         if group:
             hits = sum(k[1] for k in group)
-            out.append({
-                "from": low, "to": min(high, 1.0), "n": len(group), "right": hits,
-                "stated": float(np.mean([k[0] for k in group])),
-                "interval": interval(hits, len(group)),
-            })  # fmt: skip
+            out.append(
+                {
+                    "from": low,
+                    "to": min(high, 1.0),
+                    "n": len(group),
+                    "right": hits,
+                    "stated": float(np.mean([k[0] for k in group])),
+                    "interval": interval(hits, len(group)),
+                }
+            )
     return out
 
 
@@ -116,10 +125,18 @@ def refusal(rows: Sequence[Row]) -> dict[str, Any]:
     held = [r for r in rows if r["outcome"] in ("open", "none") and r.get("candidates")]
     right = sum(max(r["candidates"], key=lambda c: c[1])[0] == r["truth"] for r in held)
     unread = sum(r["outcome"] in ("none", "broken") and not r.get("candidates") for r in rows)
-    why = Counter(r["answer"].split(":")[0] for r in rows
-                  if r["outcome"] == "none" and not r.get("candidates"))  # fmt: skip
-    return {"held": len(held), "first_right": right, "first_wrong": len(held) - right,
-            "unread": unread, "why": dict(why.most_common())}  # fmt: skip
+    why = Counter(
+        r["answer"].split(":")[0]
+        for r in rows
+        if r["outcome"] == "none" and not r.get("candidates")
+    )
+    return {
+        "held": len(held),
+        "first_right": right,
+        "first_wrong": len(held) - right,
+        "unread": unread,
+        "why": dict(why.most_common()),
+    }
 
 
 def _split(rows: Sequence[Row], name: str) -> list[dict[str, Any]]:

@@ -48,14 +48,18 @@ details summary { cursor: pointer; padding: .6rem 0; font-weight: 600; }
 """
 
 
-def page(title: str, rows: Sequence[Row], doc: Mapping[str, Any],
-         told: Sequence[str] | None) -> str:  # fmt: skip
+def page(
+    title: str, rows: Sequence[Row], doc: Mapping[str, Any], told: Sequence[str] | None
+) -> str:
     """Return the whole page; ``told`` is what became worse, None where nothing is compared."""
     parts = [
-        _wrong(doc), *([_compared(told)] if told is not None else []), _names(rows, doc),
-        _quantities(rows, doc), _splits(rows, doc),
+        _wrong(doc),
+        *([_compared(told)] if told is not None else []),
+        _names(rows, doc),
+        _quantities(rows, doc),
+        _splits(rows, doc),
         f'<h2>Largest errors</h2><div class="scroll"><pre>{escape(worst(rows))}</pre></div>',
-    ]  # fmt: skip
+    ]
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
@@ -71,8 +75,10 @@ def table(cells: Sequence[Sequence[str]], kind: str = "") -> str:
     head, *lines = [[escape(str(c)) for c in line] for line in cells]
     body = "".join(f"<tr>{''.join(f'<td>{c}</td>' for c in line)}</tr>" for line in lines)
     top = "".join(f"<th>{c}</th>" for c in head)
-    return (f'<div class="scroll"><table class="{kind}"><thead><tr>{top}</tr></thead>'
-            f"<tbody>{body}</tbody></table></div>")  # fmt: skip
+    return (
+        f'<div class="scroll"><table class="{kind}"><thead><tr>{top}</tr></thead>'
+        f"<tbody>{body}</tbody></table></div>"
+    )
 
 
 def _wrong(doc: Mapping[str, Any]) -> str:
@@ -82,8 +88,10 @@ def _wrong(doc: Mapping[str, Any]) -> str:
         lines.append([r["photo"], r["truth"], f"{r['outcome']}: {r['answer']}", chance])
     if len(lines) == 1:
         most = 1 - (1 - 0.95) ** (1 / max(doc["threads"], 1))
-        said = (f'<p class="good">None of {doc["threads"]}. With 95 % confidence fewer than '
-                f"{100 * most:.1f} % of such threads are named wrongly.</p>")  # fmt: skip
+        said = (
+            f'<p class="good">None of {doc["threads"]}. With 95 % confidence fewer than '
+            f"{100 * most:.1f} % of such threads are named wrongly.</p>"
+        )
     else:
         said = f'<p class="bad">{len(lines) - 1}.</p>{table(lines, "say")}'
     return f"<h2>Named wrongly, or broken off</h2>{said}"
@@ -102,9 +110,11 @@ def _names(rows: Sequence[Row], doc: Mapping[str, Any]) -> str:
     refuse = doc["refuse"]
     right = refuse.get("refused", 0) + refuse.get("right", 0)
     must = sum(refuse.values())
-    said = (f"<p>Answers without a name, what they cost and what they save: of {held['held']} "
-            f"threads left open the most probable name was right for {held['first_right']} and "
-            f"wrong for {held['first_wrong']}. {held['unread']} were not read ({escape(why)}).")
+    said = (
+        f"<p>Answers without a name, what they cost and what they save: of {held['held']} "
+        f"threads left open the most probable name was right for {held['first_right']} and "
+        f"wrong for {held['first_wrong']}. {held['unread']} were not read ({escape(why)})."
+    )
     said += f" Where no name may be given, none was on {right} of {must}.</p>" if must else "</p>"
     return (
         f"<h2>Names</h2>{table(outcome_cells(rows))}{said}"
@@ -138,7 +148,9 @@ def _splits(rows: Sequence[Row], doc: Mapping[str, Any]) -> str:
         by_value = {line["value"]: line for line in doc["splits"][name]}
         lines = [by_value[c[0]] for c in cells[1:]]
         bars = plots.outcome_bars(lines, f"Outcomes by {name}")
-        parts.append(f'<h3>{escape(name)}</h3><div class="plots"><figure>{bars}</figure></div>'
-                     f"<details><summary>Figures</summary>{table(cells)}</details>")  # fmt: skip
+        parts.append(
+            f'<h3>{escape(name)}</h3><div class="plots"><figure>{bars}</figure></div>'
+            f"<details><summary>Figures</summary>{table(cells)}</details>"
+        )
     kept = ", ".join(SHOWN[q][0].split(",")[0] for q in ("pitch_mm", "major_mm", "angle_deg"))
     return f'<h2>By what differs</h2><p class="note">Figures are of {kept}.</p>{"".join(parts)}'

@@ -17,12 +17,25 @@ def row(number, **changes):
     rng = np.random.default_rng(number)
     u = {"pitch_mm": 0.002, "major_mm": 0.03, "angle_deg": 0.5}
     return {
-        "photo": f"photo{number}", "folder": "here", "quality": "clean", "set": "good",
-        "reference": "pin", "truth": "M14x1.5", "outcome": "right", "answer": "M14x1.5",
-        "probability": 0.97, "candidates": [["M14x1.5", 0.97]], "u": u, "series": "M",
-        "errors": {k: float(rng.normal(0, v)) for k, v in u.items()}, "tilt_deg": 1.5,
-        "blur_px": 0.7, "px_per_pitch": 25.0, "turns": 8.0, "material": "brass",
-    } | changes  # fmt: skip
+        "photo": f"photo{number}",
+        "folder": "here",
+        "quality": "clean",
+        "set": "good",
+        "reference": "pin",
+        "truth": "M14x1.5",
+        "outcome": "right",
+        "answer": "M14x1.5",
+        "probability": 0.97,
+        "candidates": [["M14x1.5", 0.97]],
+        "u": u,
+        "series": "M",
+        "errors": {k: float(rng.normal(0, v)) for k, v in u.items()},
+        "tilt_deg": 1.5,
+        "blur_px": 0.7,
+        "px_per_pitch": 25.0,
+        "turns": 8.0,
+        "material": "brass",
+    } | changes
 
 
 @pytest.fixture
@@ -54,8 +67,10 @@ def test_errors_that_grow_a_little_everywhere_are_told(rows):
     now = copy.deepcopy(rows)
     for r in now:
         r["errors"]["pitch_mm"] *= 1.1
-    assert any(line.startswith("pitch_mm: errors have grown on 24 of 24")
-               for line in worse(document(rows), document(now)))  # fmt: skip
+    assert any(
+        line.startswith("pitch_mm: errors have grown on 24 of 24")
+        for line in worse(document(rows), document(now))
+    )
 
 
 def test_one_error_that_leaves_its_interval_is_told(rows):

@@ -62,7 +62,7 @@ def test_older_documents_are_read_and_later_keys_passed_over():
         (lambda d: d["scale"]["mm_per_px"].update(u=-1.0), "no quantity"),
         (lambda d: d["parts"][0]["threads"][0].update(span_px=[[0, 0]]), "unpack"),
     ],
-)  # fmt: skip
+)
 def test_what_is_no_document_is_said_in_one_line(change, said):
     document = invented.single(plots=False)[0].to_json()
     change(document)

@@ -12,11 +12,15 @@ from tests.report import invented
 @pytest.mark.parametrize(
     ("statuses", "code"),
     [
-        ((), 4), (("named",), 0), (("named", "named"), 0), (("named", "ambiguous"), 3),
-        (("off-series", "named"), 3), (("named", "unreadable"), 4),
+        ((), 4),
+        (("named",), 0),
+        (("named", "named"), 0),
+        (("named", "ambiguous"), 3),
+        (("off-series", "named"), 3),
+        (("named", "unreadable"), 4),
         (("ambiguous", "unreadable", "named"), 4),
     ],
-)  # fmt: skip
+)
 def test_the_exit_code_is_the_largest_of_the_threads(statuses, code):
     measurement, _ = invented.single(plots=False)
     part = measurement.parts[0]

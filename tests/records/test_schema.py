@@ -24,7 +24,8 @@ PHOTO = (str(SAMPLES / "p05-unf12-pin.jpg"), "--pin", "6")
 #: Document -> commands that print it, with what makes the rarer keys come.
 COMMANDS = {
     "measurement": [
-        ("identify", *PHOTO), ("lookup", "-d", "13.8", "-g", "1.5mm", "--form", "parallel"),
+        ("identify", *PHOTO),
+        ("lookup", "-d", "13.8", "-g", "1.5mm", "--form", "parallel"),
         ("lookup", "-d", "20.9", "-d", "21.4", "--apart", "8", "-g", "14tpi"),
     ],
     "check": [("check", *PHOTO, "-g", "20tpi"), ("check", PHOTO[0], "--pin", "8", "-g", "20tpi")],
@@ -42,7 +43,7 @@ COMMANDS = {
         ("job", *STOCK, "--port", "M22x1.5", "--part", "M10x1", "--service", "oil"),
     ],
     "stock": [("stock", "list", *STOCK)],
-}  # fmt: skip
+}
 
 
 def schema_of(name):
@@ -119,9 +120,7 @@ def _has(document, path):
         return True
     if path[0] == "*":
         return isinstance(document, list) and any(_has(d, path[1:]) for d in document)
-    return isinstance(document, dict) and path[0] in document and _has(
-        document[path[0]], path[1:]
-    )  # fmt: skip
+    return isinstance(document, dict) and path[0] in document and _has(document[path[0]], path[1:])
 
 
 @settings(max_examples=60, deadline=None)
@@ -150,10 +149,17 @@ def test_several_photos_and_no_scale_are_allowed(documents):
     del several["photo"]
     check("measurement", several)
     thread |= {name: None for name in ("pitch_mm", "tpi", "major_mm")}
-    thread |= {"ratios": {"pitch_over_major": {"value": 0.1, "u": 0.001},
-                          "pitch_diameter_over_major": None, "minor_over_major": None}}
-    check("measurement", document | {"scale": {"source": "none", "mm_per_px": None,
-                                               "camera_height_mm": None}})
+    thread |= {
+        "ratios": {
+            "pitch_over_major": {"value": 0.1, "u": 0.001},
+            "pitch_diameter_over_major": None,
+            "minor_over_major": None,
+        }
+    }
+    check(
+        "measurement",
+        document | {"scale": {"source": "none", "mm_per_px": None, "camera_height_mm": None}},
+    )
 
 
 @pytest.mark.parametrize(
@@ -168,7 +174,7 @@ def test_several_photos_and_no_scale_are_allowed(documents):
         ("job", lambda d: d["ways"][0].update(probability=1.5)),
         ("stock", lambda d: d.update(format="pitchcam.stock/2")),
     ],
-)  # fmt: skip
+)
 def test_what_differs_is_seen(documents, name, change):
     document = json.loads(json.dumps(documents[name][0]))
     change(document)

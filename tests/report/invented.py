@@ -77,12 +77,15 @@ def thread_plots(centre, angle_deg) -> ThreadPlots:
 
 def named() -> Verdict:
     return Verdict(
-        status="named", designation="M14x1.5", standard="ISO 261", probability=0.968,
+        status="named",
+        designation="M14x1.5",
+        standard="ISO 261",
+        probability=0.968,
         candidates=(
             Candidate(designation="M14x1.5", standard="ISO 261", probability=0.968),
             Candidate(designation="9/16-18 UNF", standard="ASME B1.1", probability=0.031),
         ),
-    )  # fmt: skip
+    )
 
 
 def ambiguous() -> Verdict:
@@ -98,29 +101,45 @@ def ambiguous() -> Verdict:
 
 def thread(centre, angle_deg, verdict=None, *, plots=True, taper=None) -> ThreadResult:
     reading = ThreadReading(
-        pitch_mm=q(1.5002, 0.0016), major_mm=q(13.802, 0.024), pitch_diameter_mm=q(12.83, 0.03),
-        minor_mm=q(11.96, 0.05), angle_deg=q(60.12, 0.4), taper=taper or q(0.0003, 0.002),
+        pitch_mm=q(1.5002, 0.0016),
+        major_mm=q(13.802, 0.024),
+        pitch_diameter_mm=q(12.83, 0.03),
+        minor_mm=q(11.96, 0.05),
+        angle_deg=q(60.12, 0.4),
+        taper=taper or q(0.0003, 0.002),
         diameter_station_mm=q(11.5, 0.1),
-    )  # fmt: skip
+    )
     ends = turned([[0.0, 0.0], [TURNS * PITCH, 0.0]], centre, angle_deg)
     return ThreadResult(
-        reading=reading, half_angles_deg=(q(30.0, 0.3), q(30.1, 0.3)), turns=8.0,
+        reading=reading,
+        half_angles_deg=(q(30.0, 0.3), q(30.1, 0.3)),
+        turns=8.0,
         span_px=as_points(ends),
         budget=(
-            BudgetLine(source="edge noise", kind="A",
-                       contributions={"pitch_mm": 0.0004, "major_mm": 0.003, "angle_deg": 0.1}),
-            BudgetLine(source="scale from the pin",
-                       contributions={"pitch_mm": 0.0015, "major_mm": 0.0138}),
+            BudgetLine(
+                source="edge noise",
+                kind="A",
+                contributions={"pitch_mm": 0.0004, "major_mm": 0.003, "angle_deg": 0.1},
+            ),
+            BudgetLine(
+                source="scale from the pin", contributions={"pitch_mm": 0.0015, "major_mm": 0.0138}
+            ),
         ),
-        verdict=verdict or named(), plots=thread_plots(centre, angle_deg) if plots else None,
-    )  # fmt: skip
+        verdict=verdict or named(),
+        plots=thread_plots(centre, angle_deg) if plots else None,
+    )
 
 
 def part(number, centre, angle_deg, **options) -> tuple[PartResult, np.ndarray]:
-    outline = np.vstack([
-        [[-6.0, -2.5], [0.0, -2.5]], zigzag(-1.0), [[12.0, -10.0], [20.0, -10.0], [20.0, 10.0],
-        [12.0, 10.0]], zigzag(1.0)[::-1], [[0.0, 2.5], [-6.0, 2.5]],
-    ])  # fmt: skip
+    outline = np.vstack(
+        [
+            [[-6.0, -2.5], [0.0, -2.5]],
+            zigzag(-1.0),
+            [[12.0, -10.0], [20.0, -10.0], [20.0, 10.0], [12.0, 10.0]],
+            zigzag(1.0)[::-1],
+            [[0.0, 2.5], [-6.0, 2.5]],
+        ]
+    )
     px = turned(outline, centre, angle_deg)
     low, high = px.min(axis=0), px.max(axis=0)
     result = PartResult(
@@ -152,11 +171,15 @@ def scene(places, *, warnings=(), dtype=np.uint8, grey=False, **options):
     measurement = Measurement(
         photo=PhotoInfo(file="fitting.jpg", sha256="0" * 64, width_px=SIZE[1], height_px=SIZE[0]),
         scale=ScaleResult(
-            source="pin", mm_per_px=q(MM_PER_PX, 0.00006), camera_height_mm=q(182.0, 2.0),
-            box_px=(900.0, 720.0, 1700.0, 853.0), outline_px=as_points(pin),
+            source="pin",
+            mm_per_px=q(MM_PER_PX, 0.00006),
+            camera_height_mm=q(182.0, 2.0),
+            box_px=(900.0, 720.0, 1700.0, 853.0),
+            outline_px=as_points(pin),
         ),
-        parts=tuple(parts), warnings=tuple(flag(code) for code in warnings),
-    )  # fmt: skip
+        parts=tuple(parts),
+        warnings=tuple(flag(code) for code in warnings),
+    )
     return measurement, photo
 
 

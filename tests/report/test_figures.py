@@ -20,9 +20,20 @@ def q(value, u):
 
 @pytest.mark.parametrize(
     ("expanded", "decimals"),
-    [(0.048, 3), (0.0996, 2), (0.1, 2), (9.96, 0), (9.94, 1), (12.0, 0), (250.0, 0), (3e-9, 6),
-     (0.0, 4), (float("nan"), 4), (float("inf"), 4)],
-)  # fmt: skip
+    [
+        (0.048, 3),
+        (0.0996, 2),
+        (0.1, 2),
+        (9.96, 0),
+        (9.94, 1),
+        (12.0, 0),
+        (250.0, 0),
+        (3e-9, 6),
+        (0.0, 4),
+        (float("nan"), 4),
+        (float("inf"), 4),
+    ],
+)
 def test_two_digits_of_the_uncertainty(expanded, decimals):
     assert decimals_for(expanded) == decimals
 

@@ -55,8 +55,14 @@ def test_it_holds_picture_and_three_plots(page):
 
 def test_it_says_what_the_text_says(page):
     words = " ".join(" ".join(collect(page).words).split())
-    for piece in ("M14x1.5 (ISO 261, probability 96.8 %)", "1.5002 ± 0.0032 mm", "9/16-18 UNF",
-                  "edge noise", "scale from the pin", "the camera looked down"):  # fmt: skip
+    for piece in (
+        "M14x1.5 (ISO 261, probability 96.8 %)",
+        "1.5002 ± 0.0032 mm",
+        "9/16-18 UNF",
+        "edge noise",
+        "scale from the pin",
+        "the camera looked down",
+    ):
         assert piece in words
 
 

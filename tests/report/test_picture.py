@@ -60,9 +60,11 @@ def test_crests_lie_on_the_silhouette_in_the_close_view():
     across = np.array([-along[1], along[0]])
     corner = a - 150 * across - 20 * along
     panel = draw.place_panel(
-        canvas, photo.pixels, box=(0, 0, 800, 800),
+        canvas,
+        photo.pixels,
+        box=(0, 0, 800, 800),
         corners=np.stack([corner, corner + 300 * along, corner + 300 * across]),
-    )  # fmt: skip
+    )
     crests = panel.to_canvas(thread.plots.crests_px)
     upper = crests[crests[:, 1] < 400][1:-1]
     assert len(upper) >= 5

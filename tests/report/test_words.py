@@ -12,11 +12,17 @@ def test_a_named_thread():
     told = text(measurement)
     assert told.startswith("M14x1.5  (ISO 261, probability 96.8 %)")
     for piece in (
-        "1.5002 ± 0.0032 mm", "16.931 ± 0.036 TPI", "13.802 ± 0.048 mm", "0.5434 ± 0.0019 in",
-        "60.12 ± 0.80°", "parallel", "8.0 turns seen, single start",
-        "also possible: 9/16-18 UNF (3.1 %)", "Scale from the plain pin",
+        "1.5002 ± 0.0032 mm",
+        "16.931 ± 0.036 TPI",
+        "13.802 ± 0.048 mm",
+        "0.5434 ± 0.0019 in",
+        "60.12 ± 0.80°",
+        "parallel",
+        "8.0 turns seen, single start",
+        "also possible: 9/16-18 UNF (3.1 %)",
+        "Scale from the plain pin",
         "Warning: the camera looked down at an angle; hold the phone level over the part",
-    ):  # fmt: skip
+    ):
         assert piece in told
     assert told.endswith("\n")
 
@@ -38,9 +44,13 @@ def test_off_series_and_unreadable():
 
 def test_twins_and_notes_are_listed():
     twin = Verdict(
-        status="named", designation="1/4-26 BSF", standard="BS 84", probability=0.99,
-        same_geometry=("1/4-26 brass",), notes=("prior changed the order",),
-    )  # fmt: skip
+        status="named",
+        designation="1/4-26 BSF",
+        standard="BS 84",
+        probability=0.99,
+        same_geometry=("1/4-26 brass",),
+        notes=("prior changed the order",),
+    )
     told = text(invented.single(verdict=twin)[0])
     assert "same size as 1/4-26 brass" in told
     assert "note: prior changed the order" in told
@@ -49,10 +59,13 @@ def test_twins_and_notes_are_listed():
 def test_after_a_name_come_seal_and_next_command_and_uses_once():
     use = "37 degree flare, 5/16 in tube"
     verdict = Verdict(
-        status="named", designation="1/2-20 UNF", standard="ASME B1.1", probability=0.999,
+        status="named",
+        designation="1/2-20 UNF",
+        standard="ASME B1.1",
+        probability=0.999,
         same_geometry=(f"1/2-20 UNF as {use}",),
         next_step=f"The size is one, its use is told by the seat: {use}: seals on the cone.",
-    )  # fmt: skip
+    )
     told = text(invented.single(verdict=verdict)[0])
     assert told.count(use) == 1
     lines = [line.strip().partition(":")[0] for line in told.splitlines()]

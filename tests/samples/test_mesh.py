@@ -44,11 +44,14 @@ def test_iso_68_1_basic_profile() -> None:
     assert np.median(flank_angles(s, r)) == pytest.approx(30.0, abs=0.01)
 
 
-@pytest.mark.parametrize(("form", "depth", "angle", "source"), [
-    (WHITWORTH_55, 0.640327, 55.0, "BS 84: h = 0.640327 P"),
-    (NPT_60, 0.8, 60.0, "ASME B1.20.1: h = 0.800 P"),
-    (BA_47, 0.6, 47.5, "BS 93: h = 0.6 P"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("form", "depth", "angle", "source"),
+    [
+        (WHITWORTH_55, 0.640327, 55.0, "BS 84: h = 0.640327 P"),
+        (NPT_60, 0.8, 60.0, "ASME B1.20.1: h = 0.800 P"),
+        (BA_47, 0.6, 47.5, "BS 93: h = 0.6 P"),
+    ],
+)
 def test_depth_and_angle_of_the_other_forms(form, depth, angle, source) -> None:
     cut = thread(form, 1.0, 10.0, 8.0, run_out=0, chamfer=0)
     s, r = axial(cut)
@@ -85,8 +88,13 @@ def test_pipe_tapers_at_the_standards_stations() -> None:
 
 
 def test_mesh_is_closed_and_faces_outward() -> None:
-    part = Part(segments=(cylinder(5, 6), thread(ISO_60, 1.25, 11.85, 6.0),
-                          Hexagon(length=5, across_flats=17)))  # fmt: skip
+    part = Part(
+        segments=(
+            cylinder(5, 6),
+            thread(ISO_60, 1.25, 11.85, 6.0),
+            Hexagon(length=5, across_flats=17),
+        )
+    )
     xyz, faces = part.mesh()
     a, b, c = (xyz[faces[:, i]] for i in range(3))
     volume = float(np.sum(np.einsum("ij,ij->i", a, np.cross(b, c))) / 6)

@@ -32,8 +32,11 @@ class Seen:
 
 def camera(view: View, *, tilt: bool = True) -> Camera:
     """The true camera without its distance; without its tilt too where told."""
-    out = Camera(f_px=view.f_px, u_f_px=0.015 * view.f_px,
-                 centre_px=(float(view.centre[0]), float(view.centre[1])))  # fmt: skip
+    out = Camera(
+        f_px=view.f_px,
+        u_f_px=0.015 * view.f_px,
+        centre_px=(float(view.centre[0]), float(view.centre[1])),
+    )
     return out.tilted(view.normal, 0.002) if tilt else out
 
 
@@ -61,10 +64,18 @@ def look(light: np.ndarray, view: View, **how: float) -> Seen:
 
 
 def traced_pin(
-    view: View, middle: tuple[float, float], angle: float, length: float, diameter: float, *,
-    behind: float, half: tuple[float, float], share: Callable[[np.ndarray], np.ndarray],
-    blur: float = 0.9, fine: int = 4,
-) -> np.ndarray:  # fmt: skip
+    view: View,
+    middle: tuple[float, float],
+    angle: float,
+    length: float,
+    diameter: float,
+    *,
+    behind: float,
+    half: tuple[float, float],
+    share: Callable[[np.ndarray], np.ndarray],
+    blur: float = 0.9,
+    fine: int = 4,
+) -> np.ndarray:
     """Light of a polished pin over a panel, every ray mirrored by itself, (h, w).
 
     The panel shines over +-half mm in the plate's x and y, ``behind`` mm under the plate.

@@ -26,10 +26,12 @@ def card(view: View, at=(0.0, 0.0), angle: float = 0.0) -> np.ndarray:
     """Outline of a card with its rounded corners of 3.18 mm, both faces."""
     w, h, r = WIDTH_MM / 2 - 3.18, HEIGHT_MM / 2 - 3.18, 3.18
     turns = np.radians(np.arange(0, 91, 10))
-    flat = np.concatenate([
-        np.stack([sx * w + r * np.cos(turns + q), sy * h + r * np.sin(turns + q)], axis=1)
-        for sx, sy, q in ((1, 1, 0), (-1, 1, np.pi / 2), (-1, -1, np.pi), (1, -1, 1.5 * np.pi))
-    ])  # fmt: skip
+    flat = np.concatenate(
+        [
+            np.stack([sx * w + r * np.cos(turns + q), sy * h + r * np.sin(turns + q)], axis=1)
+            for sx, sy, q in ((1, 1, 0), (-1, 1, np.pi / 2), (-1, -1, np.pi), (1, -1, 1.5 * np.pi))
+        ]
+    )
     c, s = np.cos(angle), np.sin(angle)
     flat = flat @ np.array([[c, s], [-s, c]]) + at
     return looking.solid(view, drawing.prism(flat, 0.0, THICKNESS_MM))
@@ -72,10 +74,12 @@ def outline_of(view: View, at: tuple[float, float], corner: float) -> np.ndarray
     """Outline of a card as a lens of barrel distortion draws it: bowed outward, so convex."""
     flat = card(view, at)
     closed = np.concatenate([flat, flat[:1]])
-    fine = np.concatenate([
-        a + np.linspace(0, 1, 40, endpoint=False)[:, None] * (b - a)
-        for a, b in zip(closed, closed[1:], strict=False)
-    ])  # fmt: skip
+    fine = np.concatenate(
+        [
+            a + np.linspace(0, 1, 40, endpoint=False)[:, None] * (b - a)
+            for a, b in zip(closed, closed[1:], strict=False)
+        ]
+    )
     centre = np.array(view.centre, float)
     off = fine - centre
     return centre + off * (1 + corner * np.sum(off**2, axis=1, keepdims=True) / (centre @ centre))

@@ -34,8 +34,12 @@ def test_distance_from_the_upper_rim(turn, at, thickness) -> None:
     view = View(turn=turn)
     seen = looking.look(disc(view, at, thickness), view)
     assert [s.kind for s in seen.shapes] == ["disc"]
-    found = find_reference(ScaleSpec(source="disc", mm=2 * RADIUS, height_mm=thickness),
-                           seen.shapes, looking.camera(view), {})  # fmt: skip
+    found = find_reference(
+        ScaleSpec(source="disc", mm=2 * RADIUS, height_mm=thickness),
+        seen.shapes,
+        looking.camera(view),
+        {},
+    )
     # The rim's height is 0.6 to 1.5 % of the distance; a tenth of a pixel is 0.1 %.
     assert found.camera.distance_mm == pytest.approx(view.plate_mm, rel=0.003)
     assert abs(found.camera.distance_mm / view.plate_mm - 1) < 2.5 * found.u_scale
@@ -57,9 +61,14 @@ def test_thickness_from_the_wall(thickness: float, shine: float) -> None:
 
 
 @pytest.mark.parametrize("shine", [0.0, 0.5])
-@pytest.mark.parametrize(("turn", "at"), [
-    ((0, 0, 0), (22.0, -12.0)), ((0.04, -0.05, 0), (24.0, -12.0)), ((0.04, -0.05, 0), (-12, 24.0)),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("turn", "at"),
+    [
+        ((0, 0, 0), (22.0, -12.0)),
+        ((0.04, -0.05, 0), (24.0, -12.0)),
+        ((0.04, -0.05, 0), (-12, 24.0)),
+    ],
+)
 def test_thickness_where_both_rims_run_together(shine, turn, at) -> None:
     view = View(size=(1600, 1200), f_px=3000.0, turn=turn)
     seen = looking.look(disc(view, at, 1.3, shine=shine), view, gain=0.0)

@@ -55,10 +55,14 @@ def test_two_pins_that_contradict_one_another() -> None:
     assert caught.value.code == "references-disagree"
 
 
-@pytest.mark.parametrize(("spec", "name"), [
-    (ScaleSpec(source="disc", mm=22), "the disc"), (ScaleSpec(source="card"), "the card"),
-    (ScaleSpec(source="jaws", mm=20), "the caliper jaws"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("spec", "name"),
+    [
+        (ScaleSpec(source="disc", mm=22), "the disc"),
+        (ScaleSpec(source="card"), "the card"),
+        (ScaleSpec(source="jaws", mm=20), "the caliper jaws"),
+    ],
+)
 def test_what_is_not_there_is_said_to_be_missing(spec: ScaleSpec, name: str) -> None:
     with pytest.raises(UnreadableError, match=f"shape of {name}") as caught:
         find(spec, pin((0, 0), 8.0, 0.4))
@@ -79,27 +83,39 @@ def test_card_and_jaws_are_found() -> None:
     seen = looking.look(looking.picture(view, shadow), view, gain=0.0)
     card = find_reference(ScaleSpec(source="card"), seen.shapes, looking.camera(view), {})
     assert card.camera.distance_mm == pytest.approx(view.plate_mm, rel=0.002)
-    blocks = [drawing.prism(np.array([[10, -14], [22, -14], [22, 9], [10, 9]]) * [s, 1], 0, 3)
-              for s in (-1, 1)]  # fmt: skip
-    seen = looking.look(looking.picture(VIEW, *(looking.solid(VIEW, b) for b in blocks)), VIEW,
-                        gain=0.0)  # fmt: skip
-    jaws = find_reference(ScaleSpec(source="jaws", mm=20, height_mm=3), seen.shapes,
-                          looking.camera(VIEW), {})  # fmt: skip
+    blocks = [
+        drawing.prism(np.array([[10, -14], [22, -14], [22, 9], [10, 9]]) * [s, 1], 0, 3)
+        for s in (-1, 1)
+    ]
+    seen = looking.look(
+        looking.picture(VIEW, *(looking.solid(VIEW, b) for b in blocks)), VIEW, gain=0.0
+    )
+    jaws = find_reference(
+        ScaleSpec(source="jaws", mm=20, height_mm=3), seen.shapes, looking.camera(VIEW), {}
+    )
     assert jaws.camera.distance_mm == pytest.approx(VIEW.plate_mm, rel=0.002)
 
 
-@pytest.mark.parametrize(("source", "mm", "what"), [
-    ("pin", None, "missing"), ("disc", float("nan"), "missing"), ("pin", 0.1, "cannot be right"),
-    ("jaws", -3.0, "cannot be right"), ("disc", 500.0, "cannot be right"),
-    ("major", 0.2, "cannot be right"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("source", "mm", "what"),
+    [
+        ("pin", None, "missing"),
+        ("disc", float("nan"), "missing"),
+        ("pin", 0.1, "cannot be right"),
+        ("jaws", -3.0, "cannot be right"),
+        ("disc", 500.0, "cannot be right"),
+        ("major", 0.2, "cannot be right"),
+    ],
+)
 def test_sizes_that_no_reference_has(source, mm, what) -> None:
     with pytest.raises(UsageError, match=what):
         check_spec(ScaleSpec(source=source, mm=mm))
 
 
-@pytest.mark.parametrize(("source", "mm"), [("pin", 6.0), ("card", None), ("auto", None),
-                                            ("sheet", None), ("major", 13.9)])  # fmt: skip
+@pytest.mark.parametrize(
+    ("source", "mm"),
+    [("pin", 6.0), ("card", None), ("auto", None), ("sheet", None), ("major", 13.9)],
+)
 def test_sizes_that_pass(source, mm) -> None:
     check_spec(ScaleSpec(source=source, mm=mm))
 

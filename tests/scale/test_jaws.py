@@ -15,8 +15,8 @@ from tests.scale import looking
 
 
 def jaws(
-    view: View, gap: float, thickness: float, *, at=(0.0, 0.0), angle=0.0, shine=0.0, beam=False,
-):  # fmt: skip
+    view: View, gap: float, thickness: float, *, at=(0.0, 0.0), angle=0.0, shine=0.0, beam=False
+):
     """Light of two blocks whose faces look at each other over a gap; walls may mirror.
 
     A beam joins their ends on one side.
@@ -26,17 +26,18 @@ def jaws(
     light = looking.LIGHT * drawing.window(view.size, 20)
     blocks = [
         [[x, -14], [x + sign * 8, -14], [x + sign * 8, 9], [x, 9]]
-        for sign in (-1, 1) for x in [sign * gap / 2]
-    ]  # fmt: skip
+        for sign in (-1, 1)
+        for x in [sign * gap / 2]
+    ]
     if beam:
         end = gap / 2 + 14
         blocks.append([[-end, 8.8], [end, 8.8], [end, 16], [-end, 16]])
     for block in blocks:
         corners = np.array(block) @ turn + at
         whole = drawing.cover(view.size, looking.solid(view, drawing.prism(corners, 0, thickness)))
-        top = drawing.cover(view.size, looking.solid(
-            view, drawing.prism(corners, thickness - 1e-3, thickness)
-        ))  # fmt: skip
+        top = drawing.cover(
+            view.size, looking.solid(view, drawing.prism(corners, thickness - 1e-3, thickness))
+        )
         light = light * (1 - (1 - looking.DARK) * ((1 - shine) * whole + shine * top))
     return light
 
@@ -73,10 +74,11 @@ def test_thickness_from_the_mirrored_wall() -> None:
     shining, dull = (
         jaw_references(
             looking.look(jaws(view, 10.0, 4.2, at=at, shine=shine), view, gain=0.0).shapes,
-            camera, 10.0,
+            camera,
+            10.0,
         )[0]
         for shine in (0.6, 0.0)
-    )  # fmt: skip
+    )
     # A dull face does not show how thick it is, and 0.9 mm more than usual count three times here.
     assert shining.camera.distance_mm == pytest.approx(view.plate_mm, rel=0.003)
     assert shining.u_scale < 0.5 * dull.u_scale
@@ -89,9 +91,7 @@ def test_depth_follows_the_focal_length_as_at_the_stated_height() -> None:
     shapes = looking.look(jaws(view, 12.0, 3.3, at=(15, 2)), view, gain=0.0).shapes
     camera = looking.camera(view)
     [near] = jaw_references(shapes, camera, 12.0)
-    [far] = jaw_references(
-        shapes, replace(camera, f_px=1.02 * camera.f_px), 12.0
-    )  # fmt: skip
+    [far] = jaw_references(shapes, replace(camera, f_px=1.02 * camera.f_px), 12.0)
     height = near.height_mm
     assert (far.camera.distance_mm - height) / (near.camera.distance_mm - height) == pytest.approx(
         1.02, abs=0.0005

@@ -42,19 +42,33 @@ def test_a_new_kind_is_a_row_and_a_module(monkeypatch) -> None:
         found.extend(among.shapes)
         return [
             Reference(
-                source="ball", camera=among.camera.over_plate(220.0, 0.0), u_scale=0.01,
-                height_mm=spec.mm / 2, u_height_mm=0.01, where_px=s.centre_px,
-                labels=(s.blob.label,), outline_px=s.outline_px,
-            ) for s in among.shapes
-        ]  # fmt: skip
+                source="ball",
+                camera=among.camera.over_plate(220.0, 0.0),
+                u_scale=0.01,
+                height_mm=spec.mm / 2,
+                u_height_mm=0.01,
+                where_px=s.centre_px,
+                labels=(s.blob.label,),
+                outline_px=s.outline_px,
+            )
+            for s in among.shapes
+        ]
 
     module = ModuleType("pitchcam.scale.ball")
     module.references = references
     monkeypatch.setitem(sys.modules, "pitchcam.scale.ball", module)
-    monkeypatch.setitem(REFERENCE_KINDS, "ball", ReferenceKind(
-        name="ball", says="the ball", label="Ball", help="Diameter of the ball.",
-        limits_mm=(2.0, 40.0), shape="disc",
-    ))  # fmt: skip
+    monkeypatch.setitem(
+        REFERENCE_KINDS,
+        "ball",
+        ReferenceKind(
+            name="ball",
+            says="the ball",
+            label="Ball",
+            help="Diameter of the ball.",
+            limits_mm=(2.0, 40.0),
+            shape="disc",
+        ),
+    )
     spec = ScaleSpec(source="ball", mm=22.0)
     check_spec(spec)
     round_one = looking.solid(VIEW, drawing.prism(drawing.ring((0, 0), 11, 0)[:, :2], 0, 1.5))

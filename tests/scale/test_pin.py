@@ -47,8 +47,9 @@ def test_convergence_shows_a_tilt_left_out(tilt: float) -> None:
     _, same = pin_distance(looking.camera(view, tilt=False), swapped, 8.0)
     assert same == pytest.approx(slope)
     other = View(turn=(0, -tilt, 0))
-    _, back = pin_distance(looking.camera(other, tilt=False),
-                           exact_edges(other, (0, 0), 0.0, 40, 8.0), 8.0)  # fmt: skip
+    _, back = pin_distance(
+        looking.camera(other, tilt=False), exact_edges(other, (0, 0), 0.0, 40, 8.0), 8.0
+    )
     assert back == pytest.approx(-slope, abs=2e-3)
 
 
@@ -82,21 +83,28 @@ def test_plane_holds_the_edge() -> None:
     assert camera.rays(np.stack([a, b, (a + b) / 2])) @ normal == pytest.approx(0, abs=1e-12)
 
 
-@pytest.mark.parametrize(("middle", "angle", "turn"), [
-    ((0, 0), 0.05, (0, 0, 0)), ((20, -12), 0.9, (0.03, 0.02, 0)),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("middle", "angle", "turn"), [((0, 0), 0.05, (0, 0, 0)), ((20, -12), 0.9, (0.03, 0.02, 0))]
+)
 @pytest.mark.parametrize("loss", [0.35, 0.6])
 def test_polished_pin_in_a_picture(middle, angle, turn, loss) -> None:
     # 250 mm behind the pin, a panel as wide as the picture needs: 10 px/mm, rims near a pixel.
     view = View(turn=turn)
     light = looking.traced_pin(
-        view, middle, angle, 28, 6.0, behind=250, half=(115, 85),
+        view,
+        middle,
+        angle,
+        28,
+        6.0,
+        behind=250,
+        half=(115, 85),
         share=lambda a: 1 - loss * a / (a + 0.12),
-    )  # fmt: skip
+    )
     seen = looking.look(light, view)
     assert [s.kind for s in seen.shapes] == ["bar"]
-    found = find_reference(ScaleSpec(source="pin", mm=6.0), seen.shapes, looking.camera(view),
-                           seen.pins)  # fmt: skip
+    found = find_reference(
+        ScaleSpec(source="pin", mm=6.0), seen.shapes, looking.camera(view), seen.pins
+    )
     error = found.camera.distance_mm / view.plate_mm - 1
     # 0.3 px of a width of 60.
     assert abs(error) < 0.006

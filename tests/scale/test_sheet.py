@@ -17,9 +17,16 @@ DPI = 400
 
 
 def photo(
-    size: str, f: float, turn: tuple[float, float, float], at: tuple[float, float, float], *,
-    printed: float = 1.0, blur: float = 1.0, grey: tuple[int, int] = (25, 200), seed: int = 1,
-) -> np.ndarray:  # fmt: skip
+    size: str,
+    f: float,
+    turn: tuple[float, float, float],
+    at: tuple[float, float, float],
+    *,
+    printed: float = 1.0,
+    blur: float = 1.0,
+    grey: tuple[int, int] = (25, 200),
+    seed: int = 1,
+) -> np.ndarray:
     """A sheet seen by a pinhole camera: the drawing warped by the true pose, blurred, noisy."""
     plan, page = sheet(size), PAGES["a4"]
     k = DPI / 25.4
@@ -62,17 +69,30 @@ def test_pose_scale_and_projection(size, f, turn, at) -> None:
     assert abs(pose.tilt_deg.value - tilt) < 2 * pose.tilt_deg.u
     # Outside check: cv2.projectPoints, from the same pose, on the sheet and 10 mm above it.
     points = np.array([[x, y, z] for z in (0.0, -10.0) for x, y in ((-40, -25), (0, 0), (40, 25))])
-    matrix = np.array([[pose.f_px.value, 0, pose.centre_px[0]],
-                       [0, pose.f_px.value, pose.centre_px[1]], [0, 0, 1]])  # fmt: skip
+    matrix = np.array(
+        [
+            [pose.f_px.value, 0, pose.centre_px[0]],
+            [0, pose.f_px.value, pose.centre_px[1]],
+            [0, 0, 1],
+        ]
+    )
     ours = pose.project(points)
     bend = np.array([pose.k1, pose.k2, 0.0, 0.0])
-    theirs = cv2.projectPoints(points, cv2.Rodrigues(np.array(pose.rotation))[0],
-                               np.array(pose.translation_mm), matrix, bend)[0][:, 0]  # fmt: skip
+    theirs = cv2.projectPoints(
+        points,
+        cv2.Rodrigues(np.array(pose.rotation))[0],
+        np.array(pose.translation_mm),
+        matrix,
+        bend,
+    )[0][:, 0]
     assert np.abs(ours - theirs).max() < 1e-6
     true = cv2.projectPoints(
-        points[:3], np.array(turn), np.array(at),
-        np.array([[f, 0, (WIDTH - 1) / 2], [0, f, (HEIGHT - 1) / 2], [0, 0, 1]]), np.zeros(4),
-    )[0][:, 0]  # fmt: skip
+        points[:3],
+        np.array(turn),
+        np.array(at),
+        np.array([[f, 0, (WIDTH - 1) / 2], [0, f, (HEIGHT - 1) / 2], [0, 0, 1]]),
+        np.zeros(4),
+    )[0][:, 0]
     assert np.abs(ours[:3] - true).max() < 0.25
 
 

@@ -18,8 +18,9 @@ def lit(view: View, corners: np.ndarray = RECTANGLE) -> np.ndarray:
     return looking.LIGHT * drawing.cover(view.size, looking.solid(view, corners), 3.0)
 
 
-@pytest.mark.parametrize("turn", [(0, 0, 0), (0.06, 0, 0), (-0.06, 0, 0), (0, 0.05, 0.1),
-                                  (0.04, -0.05, -0.2)])  # fmt: skip
+@pytest.mark.parametrize(
+    "turn", [(0, 0, 0), (0.06, 0, 0), (-0.06, 0, 0), (0, 0.05, 0.1), (0.04, -0.05, -0.2)]
+)
 @pytest.mark.parametrize("f_px", [1500.0, 2000.0])
 def test_tilt_and_its_direction(turn, f_px) -> None:
     view = View(turn=turn, f_px=f_px)

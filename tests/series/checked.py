@@ -54,8 +54,10 @@ def _unified(row: Mapping[str, str]) -> str:
 
 #: Table -> the designation of one of its rows.
 NAMES: dict[str, Callable[[Mapping[str, str]], str]] = {
-    "metric.csv": _metric, "unified.csv": _unified, "iso228.csv": lambda row: f"G {row['size']}",
-}  # fmt: skip
+    "metric.csv": _metric,
+    "unified.csv": _unified,
+    "iso228.csv": lambda row: f"G {row['size']}",
+}
 
 
 def checked(name: str) -> list[str]:

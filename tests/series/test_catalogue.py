@@ -40,30 +40,76 @@ def test_a_male_of_the_usual_class_enters_its_female() -> None:
 
 @pytest.mark.parametrize(
     ("family", "count"),
-    [("M", 150), ("UNC", 25), ("UNF", 24), ("UNEF", 25), ("BSW", 20), ("BSF", 20), ("BA", 17),
-     ("G", 20), ("R", 12), ("Rp", 12), ("Rc", 12), ("NPT", 12), ("NPTF", 12), ("NPSM", 9),
-     ("M taper", 18), ("Pg", 10), ("BS Conduit", 8), ("BSC", 30), ("BS Brass", 10),
-     ("UN", 100), ("UNS", 20)],
-)  # fmt: skip
+    [
+        ("M", 150),
+        ("UNC", 25),
+        ("UNF", 24),
+        ("UNEF", 25),
+        ("BSW", 20),
+        ("BSF", 20),
+        ("BA", 17),
+        ("G", 20),
+        ("R", 12),
+        ("Rp", 12),
+        ("Rc", 12),
+        ("NPT", 12),
+        ("NPTF", 12),
+        ("NPSM", 9),
+        ("M taper", 18),
+        ("Pg", 10),
+        ("BS Conduit", 8),
+        ("BSC", 30),
+        ("BS Brass", 10),
+        ("UN", 100),
+        ("UNS", 20),
+    ],
+)
 def test_families_are_complete(family: str, count: int) -> None:
     assert sum(s.family == family for s in load_series()) >= count
 
 
 @pytest.mark.parametrize(
     ("typed", "designation"),
-    [("M14", "M14x2"), ("m14x1,5", "M14x1.5"), ("M14 x 1.50", "M14x1.5"),
-     ("1/4 NPT", "1/4-18 NPT"), ("NPT 1/4", "1/4-18 NPT"), ("G1/4", "G 1/4"),
-     ("1/4 BSPP", "G 1/4"), ("BSPT 1/2", "R 1/2"), ("5/8 UNF", "5/8-18 UNF"),
-     ("UNF 5/8-18", "5/8-18 UNF"), ("1 1/4 NPT", "1-1/4-11.5 NPT"), ("G 1 1/4", "G 1-1/4"),
-     ("2BA", "2 BA"), ("BA 2", "2 BA"), ("10-32", "#10-32 UNF"), ("M10x1 keg", "M10x1 taper"),
-     ("1/4-26 brass", "1/4-26 BS Brass"), ("Pg13.5", "Pg 13.5"), ("7/16-20", "7/16-20 UNF"),
-     ("BSPT 1/4", "R 1/4"), ("PT 1/4", "R 1/4"), ("PF 1/4", "G 1/4"), ("G1/4\"", "G 1/4"),
-     ("G 1/4 A", "G 1/4"), ("M10 keg", "M10x1 taper"), ("M 14 x 1,5", "M14x1.5"),
-     ("M12 con", "M12x1.5 taper"), ("M14x1.5-6g", "M14x1.5"), ("3/8 whit", "3/8-16 BSW"),
-     ("JIC 6", "9/16-18 UNF"), ("-6 AN", "9/16-18 UNF"), ("ORFS 8", "13/16-16 UN"),
-     ("45 flare -6", "5/8-18 UNF"), ("9/16-20 CEI", "9/16-20 BSC"), ("PS 1/4", "Rp 1/4"),
-     ("5/8 conduit", "5/8-18 BS Conduit"), ("1/4-20 UNC-2A", "1/4-20 UNC")],
-)  # fmt: skip
+    [
+        ("M14", "M14x2"),
+        ("m14x1,5", "M14x1.5"),
+        ("M14 x 1.50", "M14x1.5"),
+        ("1/4 NPT", "1/4-18 NPT"),
+        ("NPT 1/4", "1/4-18 NPT"),
+        ("G1/4", "G 1/4"),
+        ("1/4 BSPP", "G 1/4"),
+        ("BSPT 1/2", "R 1/2"),
+        ("5/8 UNF", "5/8-18 UNF"),
+        ("UNF 5/8-18", "5/8-18 UNF"),
+        ("1 1/4 NPT", "1-1/4-11.5 NPT"),
+        ("G 1 1/4", "G 1-1/4"),
+        ("2BA", "2 BA"),
+        ("BA 2", "2 BA"),
+        ("10-32", "#10-32 UNF"),
+        ("M10x1 keg", "M10x1 taper"),
+        ("1/4-26 brass", "1/4-26 BS Brass"),
+        ("Pg13.5", "Pg 13.5"),
+        ("7/16-20", "7/16-20 UNF"),
+        ("BSPT 1/4", "R 1/4"),
+        ("PT 1/4", "R 1/4"),
+        ("PF 1/4", "G 1/4"),
+        ('G1/4"', "G 1/4"),
+        ("G 1/4 A", "G 1/4"),
+        ("M10 keg", "M10x1 taper"),
+        ("M 14 x 1,5", "M14x1.5"),
+        ("M12 con", "M12x1.5 taper"),
+        ("M14x1.5-6g", "M14x1.5"),
+        ("3/8 whit", "3/8-16 BSW"),
+        ("JIC 6", "9/16-18 UNF"),
+        ("-6 AN", "9/16-18 UNF"),
+        ("ORFS 8", "13/16-16 UN"),
+        ("45 flare -6", "5/8-18 UNF"),
+        ("9/16-20 CEI", "9/16-20 BSC"),
+        ("PS 1/4", "Rp 1/4"),
+        ("5/8 conduit", "5/8-18 BS Conduit"),
+        ("1/4-20 UNC-2A", "1/4-20 UNC"),
+    ],
+)
 def test_usual_spellings_are_understood(typed: str, designation: str) -> None:
     assert find(typed).designation == designation
 
@@ -82,10 +128,14 @@ def test_an_unclear_name_is_asked_back(typed: str) -> None:
 
 @pytest.mark.parametrize(
     ("typed", "holds"),
-    [("1/4 BSP", ("G 1/4", "R 1/4")), ("1/4 gas", ("G 1/4", "R 1/4")),
-     ("1/2\"", ("G 1/2", "1/2-20 UNF", "1/2-14 NPT")), ("-6", ("9/16-18", "5/8-18", "11/16-16")),
-     ("1/4-19", ("G 1/4", "R 1/4"))],
-)  # fmt: skip
+    [
+        ("1/4 BSP", ("G 1/4", "R 1/4")),
+        ("1/4 gas", ("G 1/4", "R 1/4")),
+        ('1/2"', ("G 1/2", "1/2-20 UNF", "1/2-14 NPT")),
+        ("-6", ("9/16-18", "5/8-18", "11/16-16")),
+        ("1/4-19", ("G 1/4", "R 1/4")),
+    ],
+)
 def test_a_name_of_two_threads_is_asked_back_with_both(typed: str, holds: tuple[str, ...]) -> None:
     with pytest.raises(UsageError) as caught:
         find(typed)
@@ -161,16 +211,18 @@ def corrupt(tables: Path, name: str, old: str, new: str) -> None:
 
 @pytest.mark.parametrize(
     ("name", "old", "new", "says"),
-    [("ba.csv", "0,6,1,", "0,-6,1,", "ba.csv line 2: d_mm"),
-     ("ba.csv", "0,6,1,", "0,six,1,", "ba.csv line 2: d_mm"),
-     ("ba.csv", "0,6,1,", "0,,1,", "ba.csv line 2: d_mm"),
-     ("ba.csv", "0,6,1,", "0,nan,1,", "ba.csv line 2: d_mm"),
-     ("ba.csv", "0,6,1,", "0,6,1,2,3,", "ba.csv line 2"),
-     ("metric.csv", "coarse", "medium", "metric.csv line 2: series"),
-     ("whitworth.csv", "1/16,0.0625", "1/16,0.07", "whitworth.csv line 2: major_in"),
-     ("pg.csv", "11.28", "10.28", "pg.csv line 2: core_mm"),
-     ("metric.csv", "1.6,0.2", "1.6,0.35", "stands twice")],
-)  # fmt: skip
+    [
+        ("ba.csv", "0,6,1,", "0,-6,1,", "ba.csv line 2: d_mm"),
+        ("ba.csv", "0,6,1,", "0,six,1,", "ba.csv line 2: d_mm"),
+        ("ba.csv", "0,6,1,", "0,,1,", "ba.csv line 2: d_mm"),
+        ("ba.csv", "0,6,1,", "0,nan,1,", "ba.csv line 2: d_mm"),
+        ("ba.csv", "0,6,1,", "0,6,1,2,3,", "ba.csv line 2"),
+        ("metric.csv", "coarse", "medium", "metric.csv line 2: series"),
+        ("whitworth.csv", "1/16,0.0625", "1/16,0.07", "whitworth.csv line 2: major_in"),
+        ("pg.csv", "11.28", "10.28", "pg.csv line 2: core_mm"),
+        ("metric.csv", "1.6,0.2", "1.6,0.35", "stands twice"),
+    ],
+)
 def test_a_broken_table_is_named(tables: Path, name: str, old: str, new: str, says: str) -> None:
     corrupt(tables, name, old, new)
     with pytest.raises(InputError, match=says):

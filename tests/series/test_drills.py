@@ -11,12 +11,18 @@ from pitchcam.series.drills import INCH, METRIC, engagement, tapping_drill
     ("designation", "drill"),
     [
         # ASME B94.9 table, tapped without reaming (Machinery's Handbook 31, p. 1005).
-        ("1/8-27 NPT", "Q"), ("1/4-18 NPT", "7/16"), ("3/8-18 NPT", "9/16"),
-        ("1/2-14 NPT", "45/64"), ("3/4-14 NPT", "29/32"), ("1-11.5 NPT", "1-9/64"),
+        ("1/8-27 NPT", "Q"),
+        ("1/4-18 NPT", "7/16"),
+        ("3/8-18 NPT", "9/16"),
+        ("1/2-14 NPT", "45/64"),
+        ("3/4-14 NPT", "29/32"),
+        ("1-11.5 NPT", "1-9/64"),
         # Common practice, no source.
-        ("1/4-20 UNC", "#7"), ("1/2-13 UNC", "27/64"), ("1/4-20 BSW", "#7"),
+        ("1/4-20 UNC", "#7"),
+        ("1/2-13 UNC", "27/64"),
+        ("1/4-20 BSW", "#7"),
     ],
-)  # fmt: skip
+)
 def test_inch_drills(designation: str, drill: str) -> None:
     assert tapping_drill(find(designation), INCH).drill.name == drill
 
@@ -24,13 +30,36 @@ def test_inch_drills(designation: str, drill: str) -> None:
 @pytest.mark.parametrize(
     ("designation", "mm"),
     # Common practice for G and BA, no source; ISO 2306 for metric, from memory.
-    [("M3x0.5", 2.5), ("M4x0.7", 3.3), ("M5x0.8", 4.2), ("M6x1", 5.0), ("M8x1.25", 6.8),
-     ("M10x1.5", 8.5), ("M12x1.75", 10.2), ("M14x2", 12.0), ("M16x2", 14.0), ("M18x2.5", 15.5),
-     ("M20x2.5", 17.5), ("M24x3", 21.0), ("M8x1", 7.0), ("M10x1.25", 8.8), ("M10x1", 9.0),
-     ("M12x1.25", 10.8), ("M12x1.5", 10.5), ("M14x1.25", 12.8), ("M14x1.5", 12.5),
-     ("M18x1.5", 16.5), ("M22x1.5", 20.5), ("G 1/8", 8.8), ("G 1/4", 11.8),
-     ("G 3/8", 15.25), ("G 1/2", 19.0), ("2 BA", 4.0), ("Rc 1/8", 8.4)],
-)  # fmt: skip
+    [
+        ("M3x0.5", 2.5),
+        ("M4x0.7", 3.3),
+        ("M5x0.8", 4.2),
+        ("M6x1", 5.0),
+        ("M8x1.25", 6.8),
+        ("M10x1.5", 8.5),
+        ("M12x1.75", 10.2),
+        ("M14x2", 12.0),
+        ("M16x2", 14.0),
+        ("M18x2.5", 15.5),
+        ("M20x2.5", 17.5),
+        ("M24x3", 21.0),
+        ("M8x1", 7.0),
+        ("M10x1.25", 8.8),
+        ("M10x1", 9.0),
+        ("M12x1.25", 10.8),
+        ("M12x1.5", 10.5),
+        ("M14x1.25", 12.8),
+        ("M14x1.5", 12.5),
+        ("M18x1.5", 16.5),
+        ("M22x1.5", 20.5),
+        ("G 1/8", 8.8),
+        ("G 1/4", 11.8),
+        ("G 3/8", 15.25),
+        ("G 1/2", 19.0),
+        ("2 BA", 4.0),
+        ("Rc 1/8", 8.4),
+    ],
+)
 def test_metric_drills(designation: str, mm: float) -> None:
     assert tapping_drill(find(designation), METRIC).drill.diameter_mm == pytest.approx(mm)
 

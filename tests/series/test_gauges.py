@@ -8,10 +8,17 @@ from pitchcam.series.gauges import load_leaves, parse_leaf
 
 @pytest.mark.parametrize(
     ("typed", "mm"),
-    [("1.5mm", 1.5), ("1,5 MM", 1.5), ("1.5", 1.5), ("18", 25.4 / 18),
-     ("18tpi", 25.4 / 18), ("11.5 TPI", 25.4 / 11.5),
-     ("2ba", 0.81), (".75mm", 0.75)],
-)  # fmt: skip
+    [
+        ("1.5mm", 1.5),
+        ("1,5 MM", 1.5),
+        ("1.5", 1.5),
+        ("18", 25.4 / 18),
+        ("18tpi", 25.4 / 18),
+        ("11.5 TPI", 25.4 / 11.5),
+        ("2ba", 0.81),
+        (".75mm", 0.75),
+    ],
+)
 def test_leaves(typed: str, mm: float) -> None:
     assert parse_leaf(typed).pitch_mm == pytest.approx(mm, rel=1e-6)
 

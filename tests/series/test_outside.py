@@ -81,8 +81,9 @@ def test_a_listed_error_is_one(key: tuple[str, str], reason: str) -> None:
     row = next(r for r in rows("limits_freecad.csv") if (r["designation"], r["class"]) == key)
     ours = limits_of(key[0], row["gender"], key[1])
     unit = MM_PER_INCH if row["unit"] == "in" else 1.0
-    theirs = [float(row[f"{n}_{e}"]) * unit for n in ("major", "pitch", "minor")
-              for e in ("min", "max")]  # fmt: skip
+    theirs = [
+        float(row[f"{n}_{e}"]) * unit for n in ("major", "pitch", "minor") for e in ("min", "max")
+    ]
     mine = [*ours.major_mm, *ours.pitch_diameter_mm, *ours.minor_mm]
     assert max(abs(a - b) for a, b in zip(mine, theirs, strict=True)) > 0.009, reason
 
@@ -173,9 +174,10 @@ def test_tapping_drills_agree_with_bd_warehouse() -> None:
         if size.designation in TAP_DRILL_ERRORS:
             low, high = size.internal[0].minor_mm
             theirs = (
-                float(row["drill"]) if metric
+                float(row["drill"])
+                if metric
                 else next(d.diameter_mm for d in load_drills() if d.name == row["drill"])
-            )  # fmt: skip
+            )
             assert not low <= theirs <= high
         elif size.designation in TAP_DRILL_75_PERCENT:
             stated = TAP_DRILL_75_PERCENT[size.designation]

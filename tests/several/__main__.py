@@ -33,20 +33,26 @@ def measure(seed: int, another_pin: bool) -> Rows:
             told = identify_several(paths[:n], specs[:n], plots=False)
             thread = told.parts[0].threads[0]
             read = {k: getattr(thread.reading, k) for k in NAMING_QUANTITIES}
-            rows.append({
-                "seed": seed, "photos": n, "designation": thread.verdict.designation,
-                "status": thread.verdict.status,
-                "left_out": sum(p.left_out is not None for p in told.photos),
-                "errors": {k: q.value - drawn.truth[k] for k, q in read.items() if q},
-                "u": {k: q.u for k, q in read.items() if q},
-            })  # fmt: skip
+            rows.append(
+                {
+                    "seed": seed,
+                    "photos": n,
+                    "designation": thread.verdict.designation,
+                    "status": thread.verdict.status,
+                    "left_out": sum(p.left_out is not None for p in told.photos),
+                    "errors": {k: q.value - drawn.truth[k] for k, q in read.items() if q},
+                    "u": {k: q.u for k, q in read.items() if q},
+                }
+            )
     return rows
 
 
 def table(rows: Rows) -> str:
     """Return median and 95 % of errors, median u and rms(error/u), by number of photos."""
-    lines = [f"{'quantity':<18}{'photos':>7}{'n':>5}{'median':>9}{'95 %':>9}{'median u':>10}"
-             f"{'rms(e/u)':>10}"]  # fmt: skip
+    lines = [
+        f"{'quantity':<18}{'photos':>7}{'n':>5}{'median':>9}{'95 %':>9}{'median u':>10}"
+        f"{'rms(e/u)':>10}"
+    ]
     units = {"angle_deg": (1.0, "deg"), "taper": (1.0, "")}
     for name in NAMING_QUANTITIES:
         factor, unit = units.get(name, (1000.0, "um"))
@@ -61,8 +67,10 @@ def table(rows: Rows) -> str:
                 f"{np.sqrt(np.mean((error / u) ** 2)):>10.2f}"
             )
     left = sum(r["left_out"] for r in rows if r["photos"] == max(x["photos"] for x in rows))
-    lines.append(f"photos left out: {left}; contradictions: "
-                 f"{sum(r['status'] == 'ambiguous' for r in rows)} open answers")  # fmt: skip
+    lines.append(
+        f"photos left out: {left}; contradictions: "
+        f"{sum(r['status'] == 'ambiguous' for r in rows)} open answers"
+    )
     return "\n".join(lines)
 
 
@@ -71,8 +79,11 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.several", description=__doc__)
     parser.add_argument("--parts", type=int, default=24)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--another-pin", action="store_true",
-                        help="the second photo has another pin beside the part")  # fmt: skip
+    parser.add_argument(
+        "--another-pin",
+        action="store_true",
+        help="the second photo has another pin beside the part",
+    )
     parser.add_argument("-j", "--jobs", type=int, default=2)
     parser.add_argument("-o", "--out", type=Path)
     given = parser.parse_args()

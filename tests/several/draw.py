@@ -34,9 +34,13 @@ class Case:
         """The naming quantities as drawn."""
         s = self.stud
         return {
-            "pitch_mm": s.pitch_mm, "major_mm": s.major_mm, "minor_mm": s.minor_mm,
-            "pitch_diameter_mm": s.pitch_diameter_mm, "angle_deg": 60.0, "taper": 0.0,
-        }  # fmt: skip
+            "pitch_mm": s.pitch_mm,
+            "major_mm": s.major_mm,
+            "minor_mm": s.minor_mm,
+            "pitch_diameter_mm": s.pitch_diameter_mm,
+            "angle_deg": 60.0,
+            "taper": 0.0,
+        }
 
     def write(self, folder: Path, name: str) -> list[Path]:
         """Draw the photos."""
@@ -52,24 +56,32 @@ def case(seed: int, photos: int = 3, *, another_pin: bool = False) -> Case:
     pitch, nominal = SIZES[rng.integers(len(SIZES))]
     major = nominal - rng.uniform(0.03, 0.25)
     stud = Stud(
-        pitch_mm=pitch, major_mm=major, shank_mm=major + 0.15,
-        thread_mm=pitch * rng.uniform(7, 13), shank_length_mm=rng.uniform(7, 10),
-    )  # fmt: skip
+        pitch_mm=pitch,
+        major_mm=major,
+        shank_mm=major + 0.15,
+        thread_mm=pitch * rng.uniform(7, 13),
+        shank_length_mm=rng.uniform(7, 10),
+    )
     pins = rng.choice(PINS_MM, 2, replace=False)
     size_errors = rng.normal(0, PIN, 2)
     lasting = Shot(
-        focal_share=rng.normal(0, FOCAL), corner_shift=rng.normal(0, CORNER),
+        focal_share=rng.normal(0, FOCAL),
+        corner_shift=rng.normal(0, CORNER),
         heading_rad=rng.uniform(-0.7, 0.7),
-    )  # fmt: skip
+    )
     shots, stated = [], []
     for i in range(photos):
         which = i % 2 if another_pin else 0
-        shots.append(replace(
-            lasting, pin_error_mm=size_errors[which], seed=int(rng.integers(2**31)),
-            incline_rad=rng.normal(0, np.radians(INCLINE)),
-            tilt_rad=tuple(rng.normal(0, np.radians(TILT), 2)),
-            heading_rad=lasting.heading_rad + np.pi * i + rng.uniform(-0.2, 0.2),
-            distance_mm=rng.uniform(150, 200) if i < 2 else rng.uniform(135, 155),
-        ))  # fmt: skip
+        shots.append(
+            replace(
+                lasting,
+                pin_error_mm=size_errors[which],
+                seed=int(rng.integers(2**31)),
+                incline_rad=rng.normal(0, np.radians(INCLINE)),
+                tilt_rad=tuple(rng.normal(0, np.radians(TILT), 2)),
+                heading_rad=lasting.heading_rad + np.pi * i + rng.uniform(-0.2, 0.2),
+                distance_mm=rng.uniform(150, 200) if i < 2 else rng.uniform(135, 155),
+            )
+        )
         stated.append(float(pins[which]))
     return Case(stud=stud, shots=tuple(shots), pins_mm=tuple(stated))

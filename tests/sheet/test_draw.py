@@ -25,7 +25,7 @@ def widest_run(row: np.ndarray) -> tuple[float, float]:
     dark = 1 - row / 255
     edges = np.flatnonzero(np.diff(np.concatenate([[0], (dark > 0.5).astype(int), [0]])))
     start, stop = max(zip(edges[::2], edges[1::2], strict=True), key=lambda e: e[1] - e[0])
-    return float(start), float(dark[max(start - 1, 0):stop + 1].sum())
+    return float(start), float(dark[max(start - 1, 0) : stop + 1].sum())
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -41,10 +41,10 @@ def test_everything_lies_on_the_paper_clear_of_the_window(size: str, page: str) 
     k = 100 / 25.4
     cx, cy = width / 2, TOP_MM + plan.outer_mm[1] / 2
     w, h = plan.window_mm[0] / 2 - 1, plan.window_mm[1] / 2 - 1
-    inside = ink[int((cy - h) * k):int((cy + h) * k), int((cx - w) * k):int((cx + w) * k)]
+    inside = ink[int((cy - h) * k) : int((cy + h) * k), int((cx - w) * k) : int((cx + w) * k)]
     corner_marks = inside.sum() / inside.size
     assert corner_marks < 0.004
-    middle = inside[inside.shape[0] // 5:-(inside.shape[0] // 5)]
+    middle = inside[inside.shape[0] // 5 : -(inside.shape[0] // 5)]
     assert not middle.any()
 
 
@@ -82,8 +82,11 @@ def test_png_bar_is_100_mm_at_its_stated_resolution() -> None:
 def test_pdf_is_at_true_size_when_rendered_by_another_program(page: str, tmp_path) -> None:
     path = tmp_path / "sheet.pdf"
     write_sheet(sheet("part"), path, page)
-    subprocess.run(["pdftoppm", "-r", "300", "-gray", "-png", str(path), str(tmp_path / "p")],
-                   check=True, capture_output=True)  # fmt: skip
+    subprocess.run(
+        ["pdftoppm", "-r", "300", "-gray", "-png", str(path), str(tmp_path / "p")],
+        check=True,
+        capture_output=True,
+    )
     rendered = np.asarray(Image.open(next(tmp_path.glob("p*.png"))).convert("L"))
     k = 300 / 25.4
     assert rendered.shape[1] / k == pytest.approx(PAGES[page][0], abs=0.1)

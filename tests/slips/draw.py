@@ -65,9 +65,12 @@ def leaves(size: ThreadSize) -> Leaves:
         own, right = _leaf_set(size), _right_leaf(size)
         i = nearest(own, size.pitch_mm)
         _LEAVES[size.designation] = Leaves(
-            right=right, own=own, beside=own[max(i - 1, 0) : i] + own[i + 1 : i + 2],
-            other=_other_set(size), same_number=_same_number(right),
-        )  # fmt: skip
+            right=right,
+            own=own,
+            beside=own[max(i - 1, 0) : i] + own[i + 1 : i + 2],
+            other=_other_set(size),
+            same_number=_same_number(right),
+        )
     return _LEAVES[size.designation]
 
 
@@ -77,8 +80,10 @@ def _leaf_set(size: ThreadSize) -> list[float]:
         return [x.pitch_mm for x in load_leaves() if x.mark.endswith("mm")]
     if size.family == "BA":
         return [x.pitch_mm for x in load_leaves() if x.mark.endswith("ba")]
-    sets = {a: [x.pitch_mm for x in load_leaves() if x.mark.endswith("tpi") and a in x.angles_deg]
-            for a in (55.0, 60.0)}  # fmt: skip
+    sets = {
+        a: [x.pitch_mm for x in load_leaves() if x.mark.endswith("tpi") and a in x.angles_deg]
+        for a in (55.0, 60.0)
+    }
     # 62 TPI stands in British sets only, 56 in American ones: the set that fits is taken.
     order = (55.0, 60.0) if size.angle_deg == 55.0 else (60.0, 55.0)
     fits = [a for a in order if min(abs(p / size.pitch_mm - 1) for p in sets[a]) < 1e-3]
@@ -131,8 +136,10 @@ def careful(size: ThreadSize, what: What, rng: np.random.Generator, n: int) -> H
         pitch_mm=np.full(n, leaves(size).right),
         diameter_mm=(first + second) / 2 if what.two else first,
         change_mm=second - first if what.two else None,
-        apart_mm=apart, angle_deg=angle if what.angle else None, form=form if what.form else None,
-    )  # fmt: skip
+        apart_mm=apart,
+        angle_deg=angle if what.angle else None,
+        form=form if what.form else None,
+    )
 
 
 def port(size: ThreadSize, *, two: bool, rng: np.random.Generator, n: int) -> HandReadings:
@@ -144,10 +151,14 @@ def port(size: ThreadSize, *, two: bool, rng: np.random.Generator, n: int) -> Ha
     mouth = middle + parts[:, TAPER] * apart / 2 + U_BORE_MM * rng.standard_normal(n)
     deep = middle - parts[:, TAPER] * apart / 2 + U_BORE_MM * rng.standard_normal(n)
     return HandReadings(
-        gender="internal", quantity=MINOR, pitch_mm=np.full(n, leaves(size).right),
-        diameter_mm=(mouth + deep) / 2 if two else mouth, change_mm=deep - mouth if two else None,
-        apart_mm=apart, u_diameter_mm=U_BORE_MM,
-    )  # fmt: skip
+        gender="internal",
+        quantity=MINOR,
+        pitch_mm=np.full(n, leaves(size).right),
+        diameter_mm=(mouth + deep) / 2 if two else mouth,
+        change_mm=deep - mouth if two else None,
+        apart_mm=apart,
+        u_diameter_mm=U_BORE_MM,
+    )
 
 
 def large_end_first(read: HandReadings) -> HandReadings:
@@ -218,5 +229,6 @@ def _mixed_diameter(size: ThreadSize, right: Array, rng: np.random.Generator) ->
     worn = right - rng.uniform(0, 0.25 * size.pitch_mm, n)
     at = np.cumsum([share["worn"], share["diameter-any"], share["diameter-unit"]])
     inches = right / MM_PER_INCH
-    return np.select([kind < at[0], kind < at[1], (kind < at[2]) & (inches < 5)],
-                     [worn, anything, inches], right)  # fmt: skip
+    return np.select(
+        [kind < at[0], kind < at[1], (kind < at[2]) & (inches < 5)], [worn, anything, inches], right
+    )

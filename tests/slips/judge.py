@@ -117,8 +117,9 @@ def _diameter(read: HandReadings) -> tuple[Array, Array]:
             plain[:, k] = _crest(d, size, u, read.apart_mm)
             worn[:, k] = _badly_worn(d, size, u, read.apart_mm)
         if d.min() < 5 and _near(d * MM_PER_INCH, size):
-            inches[:, k] = MM_PER_INCH * _crest(d * MM_PER_INCH, size, u * MM_PER_INCH,
-                                                read.apart_mm)  # fmt: skip
+            inches[:, k] = MM_PER_INCH * _crest(
+                d * MM_PER_INCH, size, u * MM_PER_INCH, read.apart_mm
+            )
     anything = 1 / (np.clip(d, *ANY_MM) * math.log(ANY_MM[1] / ANY_MM[0]))
     bad = share["worn"] * worn + share["diameter-any"] * anything[:, None]
     left = 1 - share["worn"] - share["diameter-any"] - share["diameter-unit"]
@@ -209,4 +210,3 @@ def _form(read: HandReadings) -> tuple[Array, Array]:
     wrong = np.where(taper, share["form-parallel"], share["form-taper"])
     right = taper == (read.form == "taper")
     return np.where(right, 1 - wrong, 0.0)[None], np.where(right, 0.0, wrong)[None]
-

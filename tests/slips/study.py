@@ -14,15 +14,7 @@ from pitchcam.match.hand_posterior import hand_posterior
 from pitchcam.match.priors import prior_weights
 from pitchcam.records import Gender
 from pitchcam.series import ThreadSize
-from tests.slips.draw import (
-    What,
-    careful,
-    large_end_first,
-    leaves,
-    mixed,
-    port,
-    sizes,
-)
+from tests.slips.draw import What, careful, large_end_first, leaves, mixed, port, sizes
 from tests.slips.judge import judge
 
 Array = NDArray[np.float64]
@@ -76,8 +68,11 @@ def run(row: Row, number: int, seed: int) -> Count:
     every = sizes(row.gender)
     which = np.array([k for k, s in enumerate(every) if row.which(s) and has_leaf(s)])
     prior = prior_weights(every, None) if row.as_met else np.ones(len(every))
-    count = Count(title=row.title, stated=0.0 if row.stated else None,
-                  judge=Beside() if row.with_judge else None)  # fmt: skip
+    count = Count(
+        title=row.title,
+        stated=0.0 if row.stated else None,
+        judge=Beside() if row.with_judge else None,
+    )
     for k, n in zip(which, _shares(prior[which], number, seed), strict=True):
         if n:
             rng = np.random.default_rng([seed, int(k)])
@@ -165,9 +160,10 @@ def _all_kinds(size: ThreadSize, rng: np.random.Generator, n: int) -> list[HandR
     """Return the stated mix over the ways in which a thread is read, each as often."""
     kinds = (What(), What(form=True), What(angle=True), What(two=True), What(two=True, angle=True))
     return [
-        read for i, what in enumerate(kinds)
+        read
+        for i, what in enumerate(kinds)
         for read in mixed(size, what, rng, len(range(i, n, len(kinds))))
-    ]  # fmt: skip
+    ]
 
 
 def _tapered(size: ThreadSize) -> bool:
@@ -175,34 +171,66 @@ def _tapered(size: ThreadSize) -> bool:
 
 
 ROWS: Sequence[Row] = (
-    Row(title="tapers, two diameters, large end first", which=_tapered,
-        draw=lambda s, rng, n: [large_end_first(careful(s, What(two=True), rng, n))]),
+    Row(
+        title="tapers, two diameters, large end first",
+        which=_tapered,
+        draw=lambda s, rng, n: [large_end_first(careful(s, What(two=True), rng, n))],
+    ),
     Row(title="tapers, the same with a form gauge", which=_tapered, draw=_turned),
     Row(title="anywhere on the thread, one diameter", draw=_careful(What())),
     Row(title="the same with a form gauge", draw=_careful(What(angle=True))),
     Row(title="careful, two diameters", draw=_careful(What(two=True))),
     Row(title="careful, two diameters and form gauge", draw=_careful(What(two=True, angle=True))),
     Row(title="careful, with --form", draw=_careful(What(form=True))),
-    Row(title="ports, one bore anywhere", gender="internal",
-        draw=lambda s, rng, n: [port(s, two=False, rng=rng, n=n)]),
-    Row(title="ports, two bores", gender="internal",
-        draw=lambda s, rng, n: [port(s, two=True, rng=rng, n=n)]),
-    Row(title="inch leaf on a metric part", draw=_inch_leaf, with_judge=True,
-        which=lambda s: bool(_passing(s))),
-    Row(title="inch leaf on a metric part, as met", draw=_inch_leaf, with_judge=True,
-        which=lambda s: bool(_passing(s)), as_met=True),
+    Row(
+        title="ports, one bore anywhere",
+        gender="internal",
+        draw=lambda s, rng, n: [port(s, two=False, rng=rng, n=n)],
+    ),
+    Row(
+        title="ports, two bores",
+        gender="internal",
+        draw=lambda s, rng, n: [port(s, two=True, rng=rng, n=n)],
+    ),
+    Row(
+        title="inch leaf on a metric part",
+        draw=_inch_leaf,
+        with_judge=True,
+        which=lambda s: bool(_passing(s)),
+    ),
+    Row(
+        title="inch leaf on a metric part, as met",
+        draw=_inch_leaf,
+        with_judge=True,
+        which=lambda s: bool(_passing(s)),
+        as_met=True,
+    ),
     Row(title="leaf one step off", draw=_step_off, with_judge=True),
     Row(title="leaf one step off, as met", draw=_step_off, with_judge=True, as_met=True),
     Row(title="crests 0.3 mm low", draw=_low(What()), with_judge=True),
     Row(title="crests 0.3 mm low, as met", draw=_low(What()), with_judge=True, as_met=True),
-    Row(title="crests 0.3 mm low, read parallel", draw=_low(What(form=True)), with_judge=True,
-        which=lambda s: not s.taper),
-    Row(title="crests 0.3 mm low, read parallel, as met", draw=_low(What(form=True)),
-        with_judge=True, which=lambda s: not s.taper, as_met=True),
+    Row(
+        title="crests 0.3 mm low, read parallel",
+        draw=_low(What(form=True)),
+        with_judge=True,
+        which=lambda s: not s.taper,
+    ),
+    Row(
+        title="crests 0.3 mm low, read parallel, as met",
+        draw=_low(What(form=True)),
+        with_judge=True,
+        which=lambda s: not s.taper,
+        as_met=True,
+    ),
     Row(title="mix with the stated slips", draw=_all_kinds, with_judge=True),
-    Row(title="mix with the stated slips, as met", draw=_all_kinds, with_judge=True, as_met=True,
-        stated=True),
-)  # fmt: skip
+    Row(
+        title="mix with the stated slips, as met",
+        draw=_all_kinds,
+        with_judge=True,
+        as_met=True,
+        stated=True,
+    ),
+)
 
 
 def common_sizes(seed: int, n: int = 60) -> dict[str, float]:

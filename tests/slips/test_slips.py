@@ -13,9 +13,12 @@ ROW = {row.title: row for row in ROWS}
 
 @pytest.mark.parametrize(
     "title",
-    ["tapers, two diameters, large end first", "anywhere on the thread, one diameter",
-     "the same with a form gauge"],
-)  # fmt: skip
+    [
+        "tapers, two diameters, large end first",
+        "anywhere on the thread, one diameter",
+        "the same with a form gauge",
+    ],
+)
 def test_order_and_place_give_no_wrong_name(title: str) -> None:
     count = run(ROW[title], 1200, 11)
     assert count.n >= 1200 and count.wrong <= 0.005 * count.n

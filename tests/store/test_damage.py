@@ -24,8 +24,10 @@ NOON = datetime(2030, 1, 2, 12, 0, tzinfo=UTC)
 DOCUMENT = {
     "format": FORMAT,
     "photo": {"file": "a", "sha256": "0" * 64, "width_px": 4, "height_px": 3},
-    "scale": None, "parts": [], "warnings": [],
-}  # fmt: skip
+    "scale": None,
+    "parts": [],
+    "warnings": [],
+}
 SCALE = {"source": "pin", "mm_per_px": {"value": 0.04, "u": 1e-5}, "camera_height_mm": None}
 
 
@@ -50,9 +52,15 @@ def tamper(path: Path, statement: str, *values: object) -> None:
 
 @pytest.mark.parametrize(
     "column, value",
-    [("document", "{not json"), ("document", None), ("code", "other"), ("status", "refused"),
-     ("sha256", "f" * 64), ("digest", "")],
-)  # fmt: skip
+    [
+        ("document", "{not json"),
+        ("document", None),
+        ("code", "other"),
+        ("status", "refused"),
+        ("sha256", "f" * 64),
+        ("digest", ""),
+    ],
+)
 def test_one_bad_row_costs_only_itself(tmp_path: Path, column: str, value: str | None) -> None:
     ids = filled(tmp_path / "r.sqlite")
     statement = f"UPDATE measurement SET {column} = ? WHERE id = ?"

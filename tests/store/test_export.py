@@ -19,9 +19,13 @@ def rows(folder: Path, name: str = "part.jpg") -> list[ThreadRow]:
     path = double.write_photo(folder / "part.jpg", [["M14x1.5", "?"], []])
     document = double.measure(path, PIN)
     entry = Entry(
-        id="0123456789", sha256="ab" * 32, settings_key="cd" * 32, names=(name,), corrections={},
+        id="0123456789",
+        sha256="ab" * 32,
+        settings_key="cd" * 32,
+        names=(name,),
+        corrections={},
         outcome=Outcome(status="measured", document=document),
-    )  # fmt: skip
+    )
     return entry_rows(entry)
 
 
@@ -37,9 +41,13 @@ def test_every_thread_and_every_part_without_one_has_its_row(tmp_path: Path) -> 
 def test_a_failed_photo_says_why_and_what_to_do(tmp_path: Path) -> None:
     outcome = Outcome(status="failed", code="error", message="It is cut short;", advice="resend.")
     entry = Entry(
-        id="0123456789", sha256="ab" * 32, settings_key="", names=(), corrections={},
+        id="0123456789",
+        sha256="ab" * 32,
+        settings_key="",
+        names=(),
+        corrections={},
         outcome=outcome,
-    )  # fmt: skip
+    )
     (row,) = entry_rows(entry)
     assert row.next_step == "It is cut short; resend."
     assert row.photo == "ab" * 6
@@ -48,15 +56,18 @@ def test_a_failed_photo_says_why_and_what_to_do(tmp_path: Path) -> None:
 def test_a_part_gets_its_own_warning_first_and_not_its_neighbour_s(tmp_path: Path) -> None:
     warnings = [
         {"code": "rim", "message": "parts mirror the light", "advice": "raise them"},
-        {"code": "touching", "message": "part 1 touches another", "advice": "part them",
-         "part": 1},
+        {"code": "touching", "message": "part 1 touches another", "advice": "part them", "part": 1},
         {"code": "cut", "message": "the thread of part 2 is cut", "advice": "move it", "part": 2},
     ]
     path = double.write_photo(tmp_path / "p.jpg", [[], [], []], warnings=warnings)
     entry = Entry(
-        id="0123456789", sha256="", settings_key="", names=(), corrections={},
+        id="0123456789",
+        sha256="",
+        settings_key="",
+        names=(),
+        corrections={},
         outcome=Outcome(status="measured", document=double.measure(path, PIN)),
-    )  # fmt: skip
+    )
     one, two, three = entry_rows(entry)
     assert (one.warnings, two.warnings, three.warnings) == ("touching rim", "cut rim", "rim")
     assert two.next_step == "the thread of part 2 is cut: move it"

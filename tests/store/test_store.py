@@ -91,8 +91,9 @@ def test_corrections_add_up_and_the_last_one_names_the_thread(tmp_path: Path) ->
     (row,) = entry_rows(entry)
     assert (row.name, row.designation, row.corrected_by) == ("G 1/4", "M14x1.5", "Bo")
     assert [(m.designation, m.made_at) for m in made] == [
-        ("R 1/4", "2030-01-02T12:00:00+00:00"), ("G 1/4", "2030-01-02T12:00:00+00:00"),
-    ]  # fmt: skip
+        ("R 1/4", "2030-01-02T12:00:00+00:00"),
+        ("G 1/4", "2030-01-02T12:00:00+00:00"),
+    ]
 
 
 def test_a_refused_photo_can_be_named_by_hand(tmp_path: Path) -> None:

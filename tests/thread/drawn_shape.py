@@ -30,16 +30,24 @@ def drawn_shape(profile=None, *, pitch=PITCH, incline_rad=0.0, lift_mm=0.0, off_
     z = section.points.z
     edges = zip([(1.0, 1.0), (1.0, -1.0), (-1.0, 1.0), (-1.0, -1.0)], U_EDGE_PX, strict=True)
     return ThreadShape(
-        axis=AXIS, frame=frame, section=section, flanks=flanks,
+        axis=AXIS,
+        frame=frame,
+        section=section,
+        flanks=flanks,
         edges=tuple(
             FlankEdge(side=side, flank=flank, shift_px=0.0, u_px=u, by_height_px=0.0)
             for (side, flank), u in edges
         ),
-        tips=_tips(MAJOR / 2, U_CREST_MM), roots=_tips(MINOR / 2, U_ROOT_MM),
+        tips=_tips(MAJOR / 2, U_CREST_MM),
+        roots=_tips(MINOR / 2, U_ROOT_MM),
         spacing_px=pitch / frame.mm_per_px,
-        span_mm=(float(z.min()), float(z.max())), outline_px=np.zeros((0, 2)), straight=True,
-        nearness=0.0, turning=0.0, bend_deg=0.0,
-    )  # fmt: skip
+        span_mm=(float(z.min()), float(z.max())),
+        outline_px=np.zeros((0, 2)),
+        straight=True,
+        nearness=0.0,
+        turning=0.0,
+        bend_deg=0.0,
+    )
 
 
 def _tips(radius, u):

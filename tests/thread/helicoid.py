@@ -81,9 +81,14 @@ def flanks_of(frame, grid, upper, lower, pitch):
     z, y, side, flank, ridge, height, below = np.array(rows, float).T
     xy = frame.to_photo(np.stack([z, y, np.zeros_like(z)], axis=1))
     return Flanks(
-        xy=xy, side=side, flank=flank, ridge=ridge, height=height, below=below,
+        xy=xy,
+        side=side,
+        flank=flank,
+        ridge=ridge,
+        height=height,
+        below=below,
         normal=np.zeros_like(xy),
-    )  # fmt: skip
+    )
 
 
 def _middles(radius, peaks):

@@ -14,9 +14,14 @@ from tests.thread.helicoid import flanks_of, iso_profile, place, seen_sides
 
 PITCH = 1.5
 PLACE = Geometry(
-    height_mm=9.0, u_scale=0.002, rise_mm=6.0, u_rise_mm=0.3, apart_mm=25.0, corner_share=0.1,
+    height_mm=9.0,
+    u_scale=0.002,
+    rise_mm=6.0,
+    u_rise_mm=0.3,
+    apart_mm=25.0,
+    corner_share=0.1,
     corner_share_reference=0.3,
-)  # fmt: skip
+)
 
 
 @pytest.fixture(scope="module")
@@ -27,12 +32,21 @@ def shape():
     section = fit_section(flanks, frame, PITCH)
     z = section.points.z
     return ThreadShape(
-        axis=ImageAxis(point_px=(2045.5, 1471.5), direction=(1.0, 0.0)), frame=frame,
-        section=section, flanks=flanks, edges=(), tips=(), roots=(),
+        axis=ImageAxis(point_px=(2045.5, 1471.5), direction=(1.0, 0.0)),
+        frame=frame,
+        section=section,
+        flanks=flanks,
+        edges=(),
+        tips=(),
+        roots=(),
         spacing_px=PITCH / frame.mm_per_px,
-        span_mm=(float(z.min()), float(z.max())), outline_px=np.zeros((0, 2)), straight=True,
-        nearness=0.0, turning=0.0, bend_deg=0.0,
-    )  # fmt: skip
+        span_mm=(float(z.min()), float(z.max())),
+        outline_px=np.zeros((0, 2)),
+        straight=True,
+        nearness=0.0,
+        turning=0.0,
+        bend_deg=0.0,
+    )
 
 
 def share(lines, source, quantity="pitch_mm"):
@@ -91,8 +105,12 @@ def test_the_sum_is_the_covariance_of_what_the_terms_draw():
     lines = [
         BudgetLine(source="scale", contributions={"pitch_mm": 0.003, "major_mm": 0.03}),
         BudgetLine(source="incline", contributions={"taper": 0.002, "pitch_mm": -0.001}),
-        BudgetLine(source="noise", kind="A", correlated=False,
-                   contributions=dict.fromkeys(NAMING_QUANTITIES, 0.002)),
+        BudgetLine(
+            source="noise",
+            kind="A",
+            correlated=False,
+            contributions=dict.fromkeys(NAMING_QUANTITIES, 0.002),
+        ),
     ]
     rng = np.random.default_rng(100)
     n = 200_000

@@ -75,8 +75,14 @@ def test_pitch_diameter_angle_and_taper_from_the_fit_s_covariance(shape):
     fit = shape.section.fit
     c = fit.covariance
     # The diameter also depends on the radius at which the ridge's width is given, which is exact.
-    at = {"pitch": fit.pitch_mm, "width": fit.width_mm, "tan+": fit.tan_half[0],
-          "tan-": fit.tan_half[1], "slope+": fit.taper / 2, "slope-": fit.taper / 2}  # fmt: skip
+    at = {
+        "pitch": fit.pitch_mm,
+        "width": fit.width_mm,
+        "tan+": fit.tan_half[0],
+        "tan-": fit.tan_half[1],
+        "slope+": fit.taper / 2,
+        "slope-": fit.taper / 2,
+    }
     places = [NAMES.index(n) for n in at]
     inputs = [
         GTC.ureal(x, np.sqrt(c[i, i]), independent=False)

@@ -25,12 +25,22 @@ from tests.thread.drawn_shape import (
 from tests.thread.helicoid import whitworth_profile
 
 PLACE = Geometry(
-    height_mm=HEIGHT, u_scale=0.002, rise_mm=6.0, u_rise_mm=0.3, apart_mm=25.0, corner_share=0.1,
+    height_mm=HEIGHT,
+    u_scale=0.002,
+    rise_mm=6.0,
+    u_rise_mm=0.3,
+    apart_mm=25.0,
+    corner_share=0.1,
     corner_share_reference=0.6,
-)  # fmt: skip
+)
 LENGTHS = ("pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm")
-SCALE = ("scale of the reference", "height of the axis", "focal length", "tilt of the camera",
-         "lens distortion")  # fmt: skip
+SCALE = (
+    "scale of the reference",
+    "height of the axis",
+    "focal length",
+    "tilt of the camera",
+    "lens distortion",
+)
 
 
 @pytest.fixture(scope="module")
@@ -56,8 +66,15 @@ def change(shape, camera, height_mm, quantity):
 
 
 def test_the_budget_has_these_lines_and_no_other(shape):
-    plain = [*SCALE, "inclination of the part", "edge and rim", "rim along the thread",
-             "view along the thread", "edge noise", "form of the model"]  # fmt: skip
+    plain = [
+        *SCALE,
+        "inclination of the part",
+        "edge and rim",
+        "rim along the thread",
+        "view along the thread",
+        "edge noise",
+        "form of the model",
+    ]
     assert [x.source for x in budget(shape, PLACE)] == plain
     odd = budget(replace(shape, nearness=1.0, turning=1.0, bend_deg=1.0), PLACE)
     assert {x.source for x in odd} - set(plain) == {"panel close behind the part", "bent flanks"}
@@ -91,9 +108,8 @@ def test_a_longer_focal_length_counts_by_the_rise_and_its_sign(shape, quantity, 
     longer = 1 + camera.u_f_px / camera.f_px
     plane = HEIGHT - rise_mm
     moved = replace(
-        camera, f_px=camera.f_px * longer,
-        distance_mm=plane + (camera.distance_mm - plane) * longer,
-    )  # fmt: skip
+        camera, f_px=camera.f_px * longer, distance_mm=plane + (camera.distance_mm - plane) * longer
+    )
     measured = change(shape, moved, HEIGHT, quantity)
     assert np.sign(measured) == np.sign(rise_mm)
     # The contour of a round part stands nearer by r^2 / L, which the term leaves out: an eighth.
@@ -127,9 +143,7 @@ def test_what_the_slope_follows_of_the_focal_length_counts_in_it():
     )
     lies = replace(PLACE, u_slope_rad=0.1 * shape.camera.u_f_px / shape.camera.f_px)
     slope = line(shape, "inclination of the part", lies).contributions
-    assert abs(follows["taper"] - fixed["taper"]) == pytest.approx(
-        abs(slope["taper"]), rel=0.1
-    )
+    assert abs(follows["taper"] - fixed["taper"]) == pytest.approx(abs(slope["taper"]), rel=0.1)
 
 
 def test_a_scale_that_goes_with_the_focal_length_counts_in_it(shape):
@@ -271,8 +285,9 @@ def test_edges_that_differ_along_the_thread_scatter_pitch_taper_and_angle(shape)
         moved = values(with_edges_moved(shape, shift[group] + by_height[group // 2] * up))
         drawn.append([moved[k] for k in ("pitch_mm", "taper", "angle_deg")])
     stated = line(shape, "rim along the thread").contributions
-    for name, scatter in zip(("pitch_mm", "taper", "angle_deg"), np.std(drawn, axis=0),
-                             strict=True):  # fmt: skip
+    for name, scatter in zip(
+        ("pitch_mm", "taper", "angle_deg"), np.std(drawn, axis=0), strict=True
+    ):
         assert 0.5 * scatter < stated[name] < 1.1 * scatter, name
     assert stated["pitch_mm"] > 0 and stated["taper"] > 0
 

@@ -29,10 +29,7 @@ def outline_of(profile, pitch, off_mm):
     # Five times the pixels, so that the crests' places are those of the curve.
     frame = replace(frame, camera=replace(camera, f_px=CLOSE * camera.f_px))
     z, upper, lower = seen_sides(profile, pitch, pitch, frame.pinhole, turns=8)
-    sides = [
-        frame.to_photo(np.stack([z, y, np.zeros_like(z)], axis=1))
-        for y in (upper, -lower)
-    ]
+    sides = [frame.to_photo(np.stack([z, y, np.zeros_like(z)], axis=1)) for y in (upper, -lower)]
     return frame.camera, np.concatenate([sides[0], sides[1][::-1]])
 
 
@@ -40,9 +37,15 @@ def sight_of(camera, points, region):
     axis = local_axis(points, AXIS, region)
     middle = (region.start_px + region.end_px) / 2
     return Sight(
-        crop=None, field=None, rims=SHARP, region=region, part_axis=AXIS, outline_px=points,
-        axis=axis, frame=axis_frame(camera, axis, middle, HEIGHT),
-    )  # fmt: skip
+        crop=None,
+        field=None,
+        rims=SHARP,
+        region=region,
+        part_axis=AXIS,
+        outline_px=points,
+        axis=axis,
+        frame=axis_frame(camera, axis, middle, HEIGHT),
+    )
 
 
 def seen(profile, pitch, off_mm):
@@ -54,9 +57,7 @@ def seen(profile, pitch, off_mm):
     return measure_crests(sight_of(camera, points, region))
 
 
-@pytest.mark.parametrize(
-    ("form", "angle"), [(iso_profile, 60.0), (whitworth_profile, 55.0)]
-)
+@pytest.mark.parametrize(("form", "angle"), [(iso_profile, 60.0), (whitworth_profile, 55.0)])
 def test_pitch_crests_and_angle_under_a_slant(form, angle):
     shape = seen(form(1.5, 14.0), 1.5, 28.0)
     assert shape.slant == pytest.approx(30.0 / 191.0, rel=0.03)
@@ -132,8 +133,9 @@ def test_a_crest_turned_down_by_a_chamfer_leaves_the_line_to_the_others():
 
 def test_three_crests_on_a_line_are_not_certain():
     """What worn crests do counts for two of them; of many it is hardly seen."""
-    few, many = (crest_lines._robust(lines_of(n)[1], np.full(2 * n - 1, 2.0), 0.003)[1][2]
-                 for n in (3, 30))  # fmt: skip
+    few, many = (
+        crest_lines._robust(lines_of(n)[1], np.full(2 * n - 1, 2.0), 0.003)[1][2] for n in (3, 30)
+    )
     # Two of the usual 0.012 mm over one degree of freedom and two: a third less.
     spread = np.sqrt(np.sum((np.arange(3) * 0.8 - 0.8) ** 2))
     assert few == pytest.approx(0.012 * np.sqrt(2 / 3) / spread, rel=0.01)

@@ -19,7 +19,8 @@ from tests.thread.helicoid import flanks_of, iso_profile, place, seen_sides, whi
 
 FINER = 8
 DULL = Metal(
-    loss=Known(value=0.5, u=0.1, source="drawn"), roughness=Known(value=0.1, u=0.3, source="drawn"),
+    loss=Known(value=0.5, u=0.1, source="drawn"),
+    roughness=Known(value=0.1, u=0.3, source="drawn"),
     share=Known(value=0.02, u=0.05, source="drawn"),
 )
 NO_MIRROR = Mirror(metal=DULL, angles_rad=(0.01, 0.01, 0.01), u_angles=0.1)
@@ -44,12 +45,13 @@ def drawn(pitch, profile, blur_px):
     light = light.reshape(y1 - y0, FINER, x1 - x0, FINER).mean(axis=(1, 3))
     mask = (light < 0.5).astype(np.uint8)
     crop = Crop(
-        light=light.astype(np.float32), origin_px=(x0, y0), mask=mask, channel="grey",
+        light=light.astype(np.float32),
+        origin_px=(x0, y0),
+        mask=mask,
+        channel="grey",
         background_code=200.0,
-    )  # fmt: skip
-    section = fit_section(
-        flanks_of(frame, grid, upper, lower, pitch), frame, pitch
     )
+    section = fit_section(flanks_of(frame, grid, upper, lower, pitch), frame, pitch)
     return crop, frame, section
 
 
@@ -57,15 +59,22 @@ def blurred(crop, frame, blur_px):
     rims = replace(UNLEARNT, spread=replace(DEFAULT_SPREAD, blur_px=blur_px))
     axis = ImageAxis(point_px=(0.0, 0.0), direction=(1.0, 0.0))
     return Sight(
-        crop=crop, field=None, rims=rims, region=None, part_axis=axis,
-        outline_px=np.zeros((0, 2)), axis=axis, frame=frame,
-    )  # fmt: skip
+        crop=crop,
+        field=None,
+        rims=rims,
+        region=None,
+        part_axis=axis,
+        outline_px=np.zeros((0, 2)),
+        axis=axis,
+        frame=frame,
+    )
 
 
 @pytest.mark.parametrize("blur_px", [0.9, 1.3])
-@pytest.mark.parametrize("form, pitch, major", [
-    (iso_profile, 1.5, 14.0), (iso_profile, 1.0, 10.0), (whitworth_profile, 25.4 / 14, 20.955),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "form, pitch, major",
+    [(iso_profile, 1.5, 14.0), (iso_profile, 1.0, 10.0), (whitworth_profile, 25.4 / 14, 20.955)],
+)
 def test_crest_radius_of_a_blurred_picture(form, pitch, major, blur_px):
     crop, frame, section = drawn(pitch, form(pitch, major), blur_px)
     # A pixel's own width adds 1/12 to the variance, reading between pixels 1/6.
@@ -95,9 +104,10 @@ def test_a_worn_crest_is_seen_as_lower():
     assert sum(t.radius_mm for t in tips) == pytest.approx(major - 0.2, abs=0.03)
 
 
-@pytest.mark.parametrize("angle, low, high", [
-    (55.2, 0.95, 1.0), (47.3, 0.95, 1.0), (60.3, 0.45, 0.55), (57.5, 0.6, 0.9), (63.0, 0.4, 0.6),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "angle, low, high",
+    [(55.2, 0.95, 1.0), (47.3, 0.95, 1.0), (60.3, 0.45, 0.55), (57.5, 0.6, 0.9), (63.0, 0.4, 0.6)],
+)
 def test_whitworth_angles_go_with_round_crests(angle, low, high):
     # BS 84 and ISO 228-1 round the crest, BS 93 too; ISO 68-1 leaves it open.
     assert low < round_share(angle, 1.0) < high

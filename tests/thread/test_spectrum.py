@@ -14,9 +14,13 @@ def side(z, period, phase, noise, seed):
     rng = np.random.default_rng(seed)
     w = 2 * np.pi * z / period
     return (
-        6.0 + 0.01 * z + 0.4 * np.cos(w + phase) + 0.08 * np.cos(2 * w + 0.3)
-        + 0.03 * np.sin(3 * w) + rng.normal(0, noise, len(z))
-    )  # fmt: skip
+        6.0
+        + 0.01 * z
+        + 0.4 * np.cos(w + phase)
+        + 0.08 * np.cos(2 * w + 0.3)
+        + 0.03 * np.sin(3 * w)
+        + rng.normal(0, noise, len(z))
+    )
 
 
 def model(z, period, c, d, *a):

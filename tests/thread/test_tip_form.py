@@ -15,9 +15,11 @@ PITCH, MAJOR = 1.5, 14.0
 
 def section(half_deg, width, radius):
     tan = np.tan(np.radians(half_deg))
-    return SimpleNamespace(seen=SimpleNamespace(
-        tan_half=(tan, tan), width_mm=width, ref_radius_mm=radius, pitch_mm=PITCH
-    ))  # fmt: skip
+    return SimpleNamespace(
+        seen=SimpleNamespace(
+            tan_half=(tan, tan), width_mm=width, ref_radius_mm=radius, pitch_mm=PITCH
+        )
+    )
 
 
 def test_flat_crest_is_the_iso_profile() -> None:
@@ -41,8 +43,6 @@ def test_round_tips_are_whitworths(groove: bool) -> None:
     end = float(r.min() if groove else r.max())
     off = PITCH / 2 - np.abs(z) if groove else z
     near = np.abs(off) < 0.25 * PITCH
-    ours, _ = tip_outline(
-        off[near], np.array([[end]]), flanks, np.array([[True]]), groove=groove
-    )
+    ours, _ = tip_outline(off[near], np.array([[end]]), flanks, np.array([[True]]), groove=groove)
     assert ours[0] == pytest.approx(r[near], abs=2e-3)
     assert (meeting_radius(flanks, groove=groove) < end) == groove

@@ -37,16 +37,25 @@ def found(blur_px=1.0):
     flanks = flank_points(points, axis, region, frame)
     first = fit_section(flanks, frame, PITCH)
     rims = SimpleNamespace(
-        common=True, panel=0.55, u_panel=0.1,
+        common=True,
+        panel=0.55,
+        u_panel=0.1,
         # A pixel's own width, and reading between pixels.
-        spread=Spread(blur_px=float(np.hypot(blur_px, 0.5)), gain=0.0, radius_px=1.6,
-                      u_blur_px=0.03),
-    )  # fmt: skip
+        spread=Spread(
+            blur_px=float(np.hypot(blur_px, 0.5)), gain=0.0, radius_px=1.6, u_blur_px=0.03
+        ),
+    )
     field = SimpleNamespace(window_px=WINDOW)
     sight = Sight(
-        crop=crop, field=field, rims=rims, region=region, part_axis=axis, outline_px=points,
-        axis=axis, frame=frame,
-    )  # fmt: skip
+        crop=crop,
+        field=field,
+        rims=rims,
+        region=region,
+        part_axis=axis,
+        outline_px=points,
+        axis=axis,
+        frame=frame,
+    )
     return flanks, sight, first
 
 
@@ -75,9 +84,12 @@ def test_a_flank_with_points_in_one_half_only_moves_as_a_whole() -> None:
     keep = ~one
     keep[few] = keep[rest] = True
     points = first.points
-    narrow = replace(first, points=replace(points, **{
-        k: getattr(points, k)[keep] for k in ("z", "r", "side", "flank", "ridge")
-    }))  # fmt: skip
+    narrow = replace(
+        first,
+        points=replace(
+            points, **{k: getattr(points, k)[keep] for k in ("z", "r", "side", "flank", "ridge")}
+        ),
+    )
     some = flanks.only(keep)
     moved, edges, _ = move_to_edges(some, sight, narrow)
     own = (some.side > 0) & (some.flank > 0)

@@ -15,9 +15,13 @@ def stress_area_mm2(basic_mm: float, pitch_mm: float, bore_mm: float = 0.0) -> f
 
 
 def tightening_torque_n_m(
-    preload_n: float, basic_mm: float, pitch_mm: float, half_angle_deg: float,
-    friction: float, face_mean_mm: float | None = None,
-) -> float:  # fmt: skip
+    preload_n: float,
+    basic_mm: float,
+    pitch_mm: float,
+    half_angle_deg: float,
+    friction: float,
+    face_mean_mm: float | None = None,
+) -> float:
     """Return the torque that makes a preload, with friction in the thread and under the face.
 
     T = F dm/2 (tan l + f sec a) / (1 - f tan l sec a) + F f dc/2, with tan l = P / (pi dm):

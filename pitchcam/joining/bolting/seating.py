@@ -60,14 +60,22 @@ def _taper(joint: Mating) -> Seat:
     size = find(joint.male.designation)
     torque = practice("taper_torque") * size.basic_major_mm**2
     source = keyed("practice")["taper_torque"]["source"]
-    return Seat(name="taper thread", force_n=0.0, torque_n_m=torque,
-                max_c=float(keyed("seals")[joint.seal]["max_c"]), source=source)  # fmt: skip
+    return Seat(
+        name="taper thread",
+        force_n=0.0,
+        torque_n_m=torque,
+        max_c=float(keyed("seals")[joint.seal]["max_c"]),
+        source=source,
+    )
 
 
 def washer_width_mm(thread_mm: float) -> float:
     """Return the width of the sealing ring for a thread: (outside - inside) / 2."""
-    return next(float(row["width_mm"]) for row in read_table("washers")
-                if thread_mm <= float(row["up_to_mm"]))  # fmt: skip
+    return next(
+        float(row["width_mm"])
+        for row in read_table("washers")
+        if thread_mm <= float(row["up_to_mm"])
+    )
 
 
 def _seat(joint: Mating, key: str, pressure_bar: float) -> Seat:
@@ -83,10 +91,16 @@ def _seat(joint: Mating, key: str, pressure_bar: float) -> Seat:
     if key in ("bonded", "oring"):
         # Rubber seats by itself; the shoulder must still be held down, and stay tight.
         force = max(force, practice("held_share") * _copper_force_n(major))
-    torque = tightening_torque_n_m(force, major, size.pitch_mm, size.angle_deg / 2.0,
-                                   practice("friction"), mean)  # fmt: skip
-    return Seat(name=row["name"], force_n=force, torque_n_m=torque, max_c=float(row["max_c"]),
-                source=row["source"])  # fmt: skip
+    torque = tightening_torque_n_m(
+        force, major, size.pitch_mm, size.angle_deg / 2.0, practice("friction"), mean
+    )
+    return Seat(
+        name=row["name"],
+        force_n=force,
+        torque_n_m=torque,
+        max_c=float(row["max_c"]),
+        source=row["source"],
+    )
 
 
 def _copper_force_n(thread_mm: float) -> float:

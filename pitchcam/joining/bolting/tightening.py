@@ -53,8 +53,10 @@ class Piece:
         """Metal, temper and its yield in words, with where the temper comes from."""
         temper = "annealed by brazing" if self.heated else "as supplied"
         source = "" if self.heated else f", {self.known.supplied_source}"
-        return (f"{self.known.name}{'' if self.metal else ' assumed'}, {temper}: yield "
-                f"{self.yield_mpa:g} MPa{source}")  # fmt: skip
+        return (
+            f"{self.known.name}{'' if self.metal else ' assumed'}, {temper}: yield "
+            f"{self.yield_mpa:g} MPa{source}"
+        )
 
 
 #: The part or the engine, of which nothing is known.
@@ -81,9 +83,14 @@ class Tightening:
 
 
 def tightening(
-    joint: Mating, male: Piece, female: Piece, *, pressure_bar: float = 0.0,
-    temperature_c: float | None = None, most_n_m: float = math.inf,
-) -> Tightening:  # fmt: skip
+    joint: Mating,
+    male: Piece,
+    female: Piece,
+    *,
+    pressure_bar: float = 0.0,
+    temperature_c: float | None = None,
+    most_n_m: float = math.inf,
+) -> Tightening:
     """Return how a joint is made up; the same for a chain, a job and a work sheet.
 
     Parameters
@@ -98,30 +105,46 @@ def tightening(
         A limit from elsewhere, such as a brazed joint that the torque passes through.
     """
     if joint.male.is_hose:
-        return Tightening(joint=joint.text, action="push over all barbs, clamp behind them",
-                          how="common practice, no source")  # fmt: skip
+        return Tightening(
+            joint=joint.text,
+            action="push over all barbs, clamp behind them",
+            how="common practice, no source",
+        )
     most, weak, why = _limit(joint, male, female)
     if most_n_m < most:
         most, weak, why = most_n_m, "the brazed joint", ""
     steel = all(p.known.group in ("steel", "stainless") for p in (male, female))
-    stand = [s for s in seats(joint, pressure_bar, steel=steel)
-             if temperature_c is None or s.max_c >= temperature_c]  # fmt: skip
+    stand = [
+        s
+        for s in seats(joint, pressure_bar, steel=steel)
+        if temperature_c is None or s.max_c >= temperature_c
+    ]
     if not stand:
-        return Tightening(joint=joint.text, action="hand-tight and a quarter turn: it seals nothing"
-                          if joint.seal == "gasket-dust" else "no seal for this heat",
-                          how="common practice, no source")  # fmt: skip
+        return Tightening(
+            joint=joint.text,
+            action="hand-tight and a quarter turn: it seals nothing"
+            if joint.seal == "gasket-dust"
+            else "no seal for this heat",
+            how="common practice, no source",
+        )
     seat = next((s for s in stand if s.torque_n_m <= most), stand[-1])
     fault = ""
     if seat.torque_n_m > most:
-        fault = (f"{joint.text} cannot be tightened enough: its {seat.name} needs "
-                 f"{_figure(seat.torque_n_m)} N m and {weak} stands {_figure(most)}"
-                 f"{f' ({why})' if why else ''}")  # fmt: skip
+        fault = (
+            f"{joint.text} cannot be tightened enough: its {seat.name} needs "
+            f"{_figure(seat.torque_n_m)} N m and {weak} stands {_figure(most)}"
+            f"{f' ({why})' if why else ''}"
+        )
     return Tightening(
-        joint=joint.text, action=fault or _action(joint, seat, stand[0], most),
+        joint=joint.text,
+        action=fault or _action(joint, seat, stand[0], most),
         how=_how(joint, seat, f"{weak} of {why}" if why else weak),
-        least_n_m=seat.torque_n_m, most_n_m=most, seat=seat,
-        second_best=seat is not stand[0], fault=fault,
-    )  # fmt: skip
+        least_n_m=seat.torque_n_m,
+        most_n_m=most,
+        seat=seat,
+        second_best=seat is not stand[0],
+        fault=fault,
+    )
 
 
 def _figure(torque: float) -> str:
@@ -134,18 +157,25 @@ def _action(joint: Mating, seat: Seat, tightest: Seat, most: float) -> str:
         size = find(joint.male.designation)
         hand = size.gauge_length_mm or 0.0
         coat = "lubricant at most" if joint.seal == "taper-dry" else "sealant on the male"
-        return (f"{coat}; hand-tight near {hand:.1f} mm ({hand / size.pitch_mm:.1f} turns), then "
-                f"{_WRENCH_TURNS[joint.male.family]} turns by wrench, which is some {span}: stop "
-                "at whichever comes first; never back off")  # fmt: skip
-    only = "" if seat is tightest else (
-        f" (no {tightest.name}: it needs {_figure(tightest.torque_n_m)} N m)")  # fmt: skip
+        return (
+            f"{coat}; hand-tight near {hand:.1f} mm ({hand / size.pitch_mm:.1f} turns), then "
+            f"{_WRENCH_TURNS[joint.male.family]} turns by wrench, which is some {span}: stop "
+            "at whichever comes first; never back off"
+        )
+    only = (
+        ""
+        if seat is tightest
+        else (f" (no {tightest.name}: it needs {_figure(tightest.torque_n_m)} N m)")
+    )
     return f"{seat.name}{only}: {span}; the maker's figure goes first"
 
 
 def _how(joint: Mating, seat: Seat, weak: str) -> str:
     if joint.seal in ("taper-sealant", "taper-dry"):
-        return (f"turns of {find(joint.male.designation).standard}; torque that seals by diameter "
-                f"({seat.source}); most by {weak}")  # fmt: skip
+        return (
+            f"turns of {find(joint.male.designation).standard}; torque that seals by diameter "
+            f"({seat.source}); most by {weak}"
+        )
     return f"least seats the {seat.name}; most by {weak}; friction {practice('friction'):g}"
 
 
@@ -161,16 +191,27 @@ def _limit(joint: Mating, male: Piece, female: Piece) -> tuple[float, str, str]:
     area = max(stress_area_mm2(size.basic_major_mm, size.pitch_mm, male.bore_mm), 0.0)
     limits = [(share * male.yield_mpa * area, "the male's section", male.text)]
     if female is not UNKNOWN:
-        limits.append((share * _SHEAR * female.yield_mpa * _shear_mm2(joint),
-                       "the female's thread", female.text))  # fmt: skip
+        limits.append(
+            (
+                share * _SHEAR * female.yield_mpa * _shear_mm2(joint),
+                "the female's thread",
+                female.text,
+            )
+        )
     if female.hex_mm is not None:
         around = math.pi / 4.0 * (female.hex_mm**2 - size.basic_major_mm**2)
-        limits.append((share * female.yield_mpa * max(around, 0.0),
-                       "the female's wall", female.text))  # fmt: skip
+        limits.append(
+            (share * female.yield_mpa * max(around, 0.0), "the female's wall", female.text)
+        )
     preload, weak, why = min(limits)
-    torque = tightening_torque_n_m(preload, size.basic_major_mm, size.pitch_mm,
-                                   size.angle_deg / 2.0, practice("friction"),
-                                   _face_mm(joint))  # fmt: skip
+    torque = tightening_torque_n_m(
+        preload,
+        size.basic_major_mm,
+        size.pitch_mm,
+        size.angle_deg / 2.0,
+        practice("friction"),
+        _face_mm(joint),
+    )
     return torque, weak, why
 
 

@@ -68,11 +68,16 @@ def _alloy(cells: Row) -> Alloy:
     volume = sum(share / _DENSITY[metal] for metal, share in parts.items())
     names = " ".join(f"{m.capitalize()}{share:g}" for m, share in parts.items() if share)
     return Alloy(
-        key=cells["key"], silver_percent=parts["ag"], composition=names,
-        solidus_c=float(cells["solidus_c"]), liquidus_c=float(cells["liquidus_c"]),
-        wet_stainless=cells["wet_stainless"] == "yes", use=cells["use"],
-        density_kg_m3=sum(parts.values()) / volume, source=cells["source"],
-    )  # fmt: skip
+        key=cells["key"],
+        silver_percent=parts["ag"],
+        composition=names,
+        solidus_c=float(cells["solidus_c"]),
+        liquidus_c=float(cells["liquidus_c"]),
+        wet_stainless=cells["wet_stainless"] == "yes",
+        use=cells["use"],
+        density_kg_m3=sum(parts.values()) / volume,
+        source=cells["source"],
+    )
 
 
 def choose_alloy(parents: tuple[Metal, ...], wanted: str | None = None) -> Choice:
@@ -97,16 +102,22 @@ def choose_alloy(parents: tuple[Metal, ...], wanted: str | None = None) -> Choic
     if not fit:
         raise RefusedError(
             f"{weakest.name} softens at {weakest.solidus_c:.0f} deg C: no silver alloy keeps "
-            f"{practice('margin'):.0f} K below it.", "Use a made part.",
-        )  # fmt: skip
+            f"{practice('margin'):.0f} K below it.",
+            "Use a made part.",
+        )
     fit.sort(key=lambda a: (math.ceil(a.liquidus_c / 10.0), a.silver_percent))
     best = next((a for a in fit if flux_for(a, parents) is not None), None)
     if best is None:
         raise RefusedError("no flux of the table suits these metals.", "Use a made part.")
     flux = flux_for(best, parents)
     assert flux is not None
-    return Choice(alloy=best, flux=flux, margin_k=_margin(best, weakest),
-                  weakest_parent=weakest.name, passed_over=tuple(passed))  # fmt: skip
+    return Choice(
+        alloy=best,
+        flux=flux,
+        margin_k=_margin(best, weakest),
+        weakest_parent=weakest.name,
+        passed_over=tuple(passed),
+    )
 
 
 def _checked(wanted: str, parents: tuple[Metal, ...], weakest: Metal) -> Choice:
@@ -122,14 +133,17 @@ def _checked(wanted: str, parents: tuple[Metal, ...], weakest: Metal) -> Choice:
     if margin < practice("margin"):
         raise RefusedError(
             f"{alloy.key} works at {alloy.working_c:.0f} deg C, only {margin:.0f} K below where "
-            f"{weakest.name} softens.", f"Keep {practice('margin'):.0f} K: take a lower alloy.",
-        )  # fmt: skip
+            f"{weakest.name} softens.",
+            f"Keep {practice('margin'):.0f} K: take a lower alloy.",
+        )
     flux = flux_for(alloy, parents)
     if flux is None:
-        raise RefusedError(f"no flux of the table suits {alloy.key} on these metals.",
-                           "Take a lower alloy.")  # fmt: skip
-    return Choice(alloy=alloy, flux=flux, margin_k=margin, weakest_parent=weakest.name,
-                  passed_over=())  # fmt: skip
+        raise RefusedError(
+            f"no flux of the table suits {alloy.key} on these metals.", "Take a lower alloy."
+        )
+    return Choice(
+        alloy=alloy, flux=flux, margin_k=margin, weakest_parent=weakest.name, passed_over=()
+    )
 
 
 def _margin(alloy: Alloy, parent: Metal) -> float:
@@ -143,6 +157,5 @@ def flux_for(alloy: Alloy, parents: tuple[Metal, ...]) -> Flux | None:
         low, high = float(row["from_c"]), float(row["to_c"])
         covers = low <= alloy.solidus_c - 50.0 and high >= alloy.working_c
         if covers and all(parent.group in groups for parent in parents):
-            return Flux(key=row["key"], from_c=low, to_c=high, use=row["use"],
-                        source=row["source"])  # fmt: skip
+            return Flux(key=row["key"], from_c=low, to_c=high, use=row["use"], source=row["source"])
     return None

@@ -94,8 +94,9 @@ def _side(
     """
     rows = _candidates(question, stock, faces)
     if not rows:
-        raise RefusedError(f"stock has no donor with an end for {faces.text}.",
-                           "Buy any fitting with that end.")  # fmt: skip
+        raise RefusedError(
+            f"stock has no donor with an end for {faces.text}.", "Buy any fitting with that end."
+        )
     may, barred = [], []
     for f in rows:
         try:
@@ -109,8 +110,10 @@ def _side(
         raise barred[0]
     if not may:
         reasons = "; ".join(e.message.rstrip(".") for e in barred)
-        raise RefusedError(f"no donor with an end for {faces.text} may be brazed: {reasons}.",
-                           "Take in a bare fitting with that end.")  # fmt: skip
+        raise RefusedError(
+            f"no donor with an end for {faces.text} may be brazed: {reasons}.",
+            "Take in a bare fitting with that end.",
+        )
     return may
 
 

@@ -96,11 +96,19 @@ def make_donor(fitting: Fitting, keep_b: bool, bore_mm: float) -> Donor:
     keep_thread, keep_depth = end_lengths(keep, keep_stated)
     cut_thread, cut_depth = end_lengths(cut, cut_stated)
     donor = Donor(
-        fitting=fitting, keep=keep, cut=cut, metal=made_of, keep_thread_mm=keep_thread,
-        keep_depth_mm=keep_depth, cut_thread_mm=cut_thread, cut_depth_mm=cut_depth,
-        body_mm=fitting.length_mm - keep_thread - cut_thread, hex_mm=fitting.hex_mm,
-        bore_mm=fitting.bore_mm, final_bore_mm=max(fitting.bore_mm, bore_mm),
-    )  # fmt: skip
+        fitting=fitting,
+        keep=keep,
+        cut=cut,
+        metal=made_of,
+        keep_thread_mm=keep_thread,
+        keep_depth_mm=keep_depth,
+        cut_thread_mm=cut_thread,
+        cut_depth_mm=cut_depth,
+        body_mm=fitting.length_mm - keep_thread - cut_thread,
+        hex_mm=fitting.hex_mm,
+        bore_mm=fitting.bore_mm,
+        final_bore_mm=max(fitting.bore_mm, bore_mm),
+    )
     _check(donor)
     return donor
 
@@ -120,8 +128,9 @@ def _check(d: Donor) -> None:
     if d.body_left_mm < practice("flats"):
         raise RefusedError(
             f"{d.fitting.id} has only {max(d.body_left_mm, 0.0):.1f} mm of body left once its "
-            "other end is off: nothing to hold or join.", "Take a donor with a longer hex.",
-        )  # fmt: skip
+            "other end is off: nothing to hold or join.",
+            "Take a donor with a longer hex.",
+        )
     body = (d.hex_mm - d.final_bore_mm) / 2.0
     if body < practice("wall_min"):
         raise RefusedError(

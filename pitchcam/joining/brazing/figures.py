@@ -43,15 +43,18 @@ def filler_for(form: JointForm, choice: Choice) -> Filler:
     gap = practice("gap_aim")
     leg = practice("fillet")
     # Two fillets a lap: at the mouth, and at the spigot's tip on the socket's floor or its mate.
-    fillets = sum(2.0 * (1.0 - math.pi / 4.0) * leg**2 * math.pi * lap.spigot_mm
-                  for lap in form.laps)  # fmt: skip
+    fillets = sum(
+        2.0 * (1.0 - math.pi / 4.0) * leg**2 * math.pi * lap.spigot_mm for lap in form.laps
+    )
     volume = form.area_mm2 * gap + fillets
     extra = volume * practice("filler_extra")
     rod = practice("rod")
     return Filler(
-        in_joint_mm3=volume, rod_mm=extra / (math.pi / 4.0 * rod**2),
-        rod_diameter_mm=rod, grams=extra * choice.alloy.density_kg_m3 * 1e-6,
-    )  # fmt: skip
+        in_joint_mm3=volume,
+        rod_mm=extra / (math.pi / 4.0 * rod**2),
+        rod_diameter_mm=rod,
+        grams=extra * choice.alloy.density_kg_m3 * 1e-6,
+    )
 
 
 def sleeve_mass_g(form: JointForm) -> float:
@@ -78,8 +81,9 @@ def donor_mass_g(d: Donor) -> float:
 
 def keep_outside_mm(d: Donor) -> float:
     """Return the outside diameter of the kept male end: thread major or tail."""
-    return float(d.keep.designation[5:]) if d.keep.is_hose \
-        else find(d.keep.designation).basic_major_mm  # fmt: skip
+    return (
+        float(d.keep.designation[5:]) if d.keep.is_hose else find(d.keep.designation).basic_major_mm
+    )
 
 
 def _surface_mm2(d: Donor) -> float:

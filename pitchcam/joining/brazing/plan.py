@@ -9,12 +9,7 @@ from pitchcam.errors import RefusedError, UsageError
 from pitchcam.joining.bolting.tightening import UNKNOWN, Piece, Tightening, tightening
 from pitchcam.joining.brazing.alloys import Choice, choose_alloy
 from pitchcam.joining.brazing.donors import Donor, make_donor
-from pitchcam.joining.brazing.figures import (
-    Filler,
-    filler_for,
-    heat_for,
-    overall_length_mm,
-)
+from pitchcam.joining.brazing.figures import Filler, filler_for, heat_for, overall_length_mm
 from pitchcam.joining.brazing.form import JointForm
 from pitchcam.joining.brazing.heat import Heating
 from pitchcam.joining.brazing.refuse import check_duty, check_hose, service_row
@@ -129,20 +124,34 @@ def _plan(
     question, pressure = asked.question, asked.pressure_bar
     proof = max(practice("proof") * pressure, practice("proof_least"))
     matings = (_mating(question.port, made[0].keep), _mating(question.part, made[1].keep))
-    bears = lap_torque_n_m(_load(form, pressure, proof, 0.0), form.weakest.spigot_mm,
-                           form.weakest.overlap_mm)  # fmt: skip
-    limits = Limits(proof_bar=proof, temperature_c=asked.temperature_c,
-                    most_n_m=bears if duty.torque_n_m is None else math.inf)  # fmt: skip
+    bears = lap_torque_n_m(
+        _load(form, pressure, proof, 0.0), form.weakest.spigot_mm, form.weakest.overlap_mm
+    )
+    limits = Limits(
+        proof_bar=proof,
+        temperature_c=asked.temperature_c,
+        most_n_m=bears if duty.torque_n_m is None else math.inf,
+    )
     tight = (_tightened(matings[0], made[0], limits), _tightened(matings[1], made[1], limits))
     load = _load(form, pressure, proof, _joint_torque(tight, duty))
     plan = JoinPlan(
-        question=question, service=asked.service, pressure_bar=pressure,
-        temperature_c=asked.temperature_c, donors=made, matings=matings, form=form,
-        choice=choice, length_mm=overall_length_mm(made, form), filler=filler_for(form, choice),
-        heat=heat_for(made, form, choice, duty.torch_kw), tightenings=tight, load=load,
-        proof_bar=proof, full_lap_mm=_full_lap(made, form),
+        question=question,
+        service=asked.service,
+        pressure_bar=pressure,
+        temperature_c=asked.temperature_c,
+        donors=made,
+        matings=matings,
+        form=form,
+        choice=choice,
+        length_mm=overall_length_mm(made, form),
+        filler=filler_for(form, choice),
+        heat=heat_for(made, form, choice, duty.torch_kw),
+        tightenings=tight,
+        load=load,
+        proof_bar=proof,
+        full_lap_mm=_full_lap(made, form),
         hoop_mpa=hoop_mpa(proof, form.bore_mm, form.least_wall_mm),
-    )  # fmt: skip
+    )
     _refuse_overload(plan)
     return plan
 
@@ -174,11 +183,18 @@ def _tightened(joint: Mating, d: Donor, limits: Limits) -> Tightening:
     """
     own = Piece(metal=d.metal, heated=True, bore_mm=d.final_bore_mm, hex_mm=d.hex_mm)
     male, female = (own, UNKNOWN) if joint.male == d.keep else (UNKNOWN, own)
-    result = tightening(joint, male, female, pressure_bar=limits.proof_bar,
-                        temperature_c=limits.temperature_c, most_n_m=limits.most_n_m)  # fmt: skip
+    result = tightening(
+        joint,
+        male,
+        female,
+        pressure_bar=limits.proof_bar,
+        temperature_c=limits.temperature_c,
+        most_n_m=limits.most_n_m,
+    )
     if result.fault:
-        raise LooseError(f"{result.fault}.", "Take a donor with more metal at that end, or ask "
-                         "for less bore.")  # fmt: skip
+        raise LooseError(
+            f"{result.fault}.", "Take a donor with more metal at that end, or ask for less bore."
+        )
     return result
 
 
@@ -197,8 +213,11 @@ def _bore(question: Question, donors: tuple[Fitting, Fitting], duty: Duty) -> fl
     if not own:
         raise UsageError("both donors are closed.", "Say which bore to drill: --bore 6")
     faces = (question.port, question.part)
-    closed = [_drillable_mm(f, face, question) for f, face in zip(donors, faces, strict=True)
-              if f.bore_mm == 0.0]  # fmt: skip
+    closed = [
+        _drillable_mm(f, face, question)
+        for f, face in zip(donors, faces, strict=True)
+        if f.bore_mm == 0.0
+    ]
     return min([*own, *closed])
 
 
@@ -215,9 +234,8 @@ def _drillable_mm(f: Fitting, faces: End, question: Question) -> float:
 def _keeps_b(f: Fitting, faces: End, question: Question) -> bool:
     """Whether a donor keeps end B to meet this end; the end with the better rule is kept."""
     against = [
-        None if end is None else joint_demerits(end, faces, question)
-        for end in (f.end_a, f.end_b)
-    ]  # fmt: skip
+        None if end is None else joint_demerits(end, faces, question) for end in (f.end_a, f.end_b)
+    ]
     if against[0] is None and against[1] is None:
         raise UsageError(f"{f.text} has no end that seals on {faces.text}.", "Take another donor.")
     return against[0] is None or (against[1] is not None and against[1] < against[0])

@@ -43,8 +43,12 @@ def service_row(service: str) -> Row:
 def _services() -> dict[str, Row]:
     """Return the services by key and by every other word for them."""
     rows = keyed("services")
-    return {word.strip(): row for key, row in rows.items()
-            for word in (key, *row["also"].split(";")) if word.strip()}  # fmt: skip
+    return {
+        word.strip(): row
+        for key, row in rows.items()
+        for word in (key, *row["also"].split(";"))
+        if word.strip()
+    }
 
 
 def usual_duty(service: str | None) -> tuple[float | None, float | None]:
@@ -78,8 +82,9 @@ def check_duty(pressure_bar: float, temperature_c: float) -> None:
     if temperature_c > practice("most_c"):
         raise RefusedError(
             f"{temperature_c:g} deg C is above the {practice('most_c'):g} deg C that such a joint "
-            "is planned for.", "Move the take-off to a cooler place, or use a made part.",
-        )  # fmt: skip
+            "is planned for.",
+            "Move the take-off to a cooler place, or use a made part.",
+        )
 
 
 def check_hose(question: Question, pressure_bar: float, temperature_c: float) -> None:
@@ -119,8 +124,9 @@ def brazeable(f: Fitting) -> Metal:
     if made_of is None:
         raise RefusedError(
             f"{f.id} is of '{f.material}', which the metals table does not know: its melting and "
-            "its fumes are not known either.", f"Known: {', '.join(known_metals())}.",
-        )  # fmt: skip
+            "its fumes are not known either.",
+            f"Known: {', '.join(known_metals())}.",
+        )
     if made_of.why_not:
         raise RefusedError(f"{f.id} is {made_of.name}: {made_of.why_not}.", "Take other donors.")
     _check_plating(f, made_of)
@@ -149,9 +155,12 @@ def plating_row(word: str) -> Row | None:
 
 def known_platings() -> str:
     """Return the plating words that are known, by what they mean for heat."""
-    heads = {"bare": "bare", "spoils": "harmless, but must come off before brazing",
-             "fumes": "zinc fume, must come off before brazing",
-             "cadmium": "never to be heated, filed or stripped"}  # fmt: skip
+    heads = {
+        "bare": "bare",
+        "spoils": "harmless, but must come off before brazing",
+        "fumes": "zinc fume, must come off before brazing",
+        "cadmium": "never to be heated, filed or stripped",
+    }
     rows = keyed("platings")
     return "; ".join(
         f"{head}: {', '.join(w for w, r in rows.items() if r['kind'] == kind)}"

@@ -59,8 +59,9 @@ def possible_forms(donors: tuple[Donor, Donor], work_c: float) -> tuple[JointFor
     if not sockets and lack is not None:
         least = [min(side, key=lambda each: each.short_mm) for side in lacks]
         raise _no_metal(donors, least, lack)
-    return tuple(form for each in (sockets, sleeves)
-                 for form in sorted(each, key=_merit, reverse=True))  # fmt: skip
+    return tuple(
+        form for each in (sockets, sleeves) for form in sorted(each, key=_merit, reverse=True)
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,8 +74,9 @@ class _Lack:
 
 def _no_metal(donors: tuple[Donor, Donor], lacks: list[_Lack], sleeved: _Lack) -> NoMetalError:
     names = " and ".join(d.fitting.id for d in donors)
-    each = "; ".join(f"spigot on {d.fitting.id}: {lack.text}"
-                     for d, lack in zip(donors, lacks, strict=True))  # fmt: skip
+    each = "; ".join(
+        f"spigot on {d.fitting.id}: {lack.text}" for d, lack in zip(donors, lacks, strict=True)
+    )
     error = NoMetalError(
         f"{names} have no metal for a spigot and socket ({each}) nor for a sleeve over both "
         f"({sleeved.text}), and two faces are never brazed together for a line that shakes or "
@@ -120,17 +122,20 @@ def _socketed(
         needed = practice("overlap_least") + practice("floor")
         return _Lack(
             f"{socket.fitting.id} has {max(socket.solid_mm, 0.0):.1f} mm of solid body where a "
-            f"socket needs {needed:.1f}", practice("overlap_least") - deep,
-        )  # fmt: skip
+            f"socket needs {needed:.1f}",
+            practice("overlap_least") - deep,
+        )
     around = _Around(socket.metal, socket.hex_mm, deep)
     lap = _lap(spigot, inner, stock, (least, top), around, work_c)
     if isinstance(lap, _Lack):
         return lap
     flats = (_left(spigot, lap), socket.body_left_mm)
     return JointForm(
-        laps=(lap,), sleeve=None, bore_mm=min(spigot.final_bore_mm, socket.final_bore_mm),
+        laps=(lap,),
+        sleeve=None,
+        bore_mm=min(spigot.final_bore_mm, socket.final_bore_mm),
         flats_mm=flats if inner == 0 else flats[::-1],
-    )  # fmt: skip
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,24 +156,31 @@ def _lap(
     if diameter < least:
         return _Lack(
             f"it would be {max(diameter, 0.0):g} mm thick where {least:.1f} are needed for "
-            f"{practice('wall_min'):g} mm walls", least - diameter,
-        )  # fmt: skip
+            f"{practice('wall_min'):g} mm walls",
+            least - diameter,
+        )
     shortest, mouth = practice("overlap_least"), practice("mouth")
     room = stock.length_mm - mouth
     if room < shortest:
-        return _Lack(f"{max(stock.length_mm, 0.0):.1f} mm can be turned where "
-                     f"{shortest + mouth:.1f} are needed", shortest - room)  # fmt: skip
+        return _Lack(
+            f"{max(stock.length_mm, 0.0):.1f} mm can be turned where "
+            f"{shortest + mouth:.1f} are needed",
+            shortest - room,
+        )
     walls = ((diameter - stock.core_mm) / 2.0, (around.outside_mm - diameter) / 2.0)
     full = _overlap((d.metal, around.metal), diameter, walls)
     clearance = _clearance((d.metal, around.metal), diameter, work_c)
     if clearance is None:
         return _Lack("in the heat the spigot would grow tight in its socket", math.inf)
     return Lap(
-        donor=donor, from_thread=stock.from_thread, over_thread=stock.over_thread,
+        donor=donor,
+        from_thread=stock.from_thread,
+        over_thread=stock.over_thread,
         spigot_mm=diameter,
         overlap_mm=min(full, math.floor(min(room, around.deep_mm) * 2.0) / 2.0),
-        walls_mm=walls, clearance=clearance,
-    )  # fmt: skip
+        walls_mm=walls,
+        clearance=clearance,
+    )
 
 
 def _left(d: Donor, lap: Lap) -> float:
@@ -176,9 +188,7 @@ def _left(d: Donor, lap: Lap) -> float:
     return d.body_left_mm + (practice("facing") if lap.from_thread else -lap.spigot_length_mm)
 
 
-def _sleeved(
-    donors: tuple[Donor, Donor], work_c: float
-) -> tuple[list[JointForm], _Lack | None]:
+def _sleeved(donors: tuple[Donor, Donor], work_c: float) -> tuple[list[JointForm], _Lack | None]:
     """Return every sleeve of bar over a spigot on each donor, else what is missing for one."""
     metal = _sleeve_metal(donors)
     sides: list[list[Lap]] = []
@@ -197,11 +207,14 @@ def _sleeved(
             for lap in pair
         )
         length = sum(lap.overlap_mm for lap in laps)
-        forms.append(JointForm(
-            laps=laps, sleeve=Sleeve(metal=metal, outside_mm=outside, length_mm=length),
-            bore_mm=min(d.final_bore_mm for d in donors),
-            flats_mm=(_left(donors[0], laps[0]), _left(donors[1], laps[1])),
-        ))  # fmt: skip
+        forms.append(
+            JointForm(
+                laps=laps,
+                sleeve=Sleeve(metal=metal, outside_mm=outside, length_mm=length),
+                bore_mm=min(d.final_bore_mm for d in donors),
+                flats_mm=(_left(donors[0], laps[0]), _left(donors[1], laps[1])),
+            )
+        )
     return forms, None
 
 
@@ -245,8 +258,11 @@ def _clearance(metals: tuple[Metal, Metal], diameter: float, work_c: float) -> C
     inner, outer = metals
     rise = work_c - _ROOM_C
     grows = diameter * (outer.alpha_per_k - inner.alpha_per_k) * rise
-    u = 0.0 if outer.key == inner.key else diameter * rise * math.hypot(
-        outer.u_alpha_per_k, inner.u_alpha_per_k)  # fmt: skip
+    u = (
+        0.0
+        if outer.key == inner.key
+        else diameter * rise * math.hypot(outer.u_alpha_per_k, inner.u_alpha_per_k)
+    )
     least = max(2.0 * practice("gap_min") - grows, _LEAST_COLD_MM)
     most = 2.0 * practice("gap_max") - grows
     aim = min(max(2.0 * practice("gap_aim") - grows, least), most)

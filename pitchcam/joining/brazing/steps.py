@@ -37,8 +37,11 @@ def steps(plan: JoinPlan) -> tuple[str, ...]:
 def _fit(form: JointForm) -> str:
     """Return the turning and boring step."""
     spigots = [NAMES[lap.donor] for lap in form.laps]
-    socket = "the sleeve from both ends" if form.sleeve is not None else (
-        f"the socket in {NAMES[1 - form.laps[0].donor]}")  # fmt: skip
+    socket = (
+        "the sleeve from both ends"
+        if form.sleeve is not None
+        else (f"the socket in {NAMES[1 - form.laps[0].donor]}")
+    )
     turned = "spigots on A and B" if len(spigots) > 1 else f"spigot on {spigots[0]}"
     text = (
         f"Turn the {turned}, bore {socket}, break edges 0.3 mm. Check: clearance by caliper all "
@@ -58,10 +61,7 @@ def cautions(plan: JoinPlan) -> tuple[str, ...]:
 
 def plan_warnings(plan: JoinPlan) -> tuple[str, ...]:
     """Return what is particular to these donors."""
-    notes = [
-        f"{m.text}: {m.rule.text}"
-        for m in plan.matings if m.answer == "by-agreement"
-    ]  # fmt: skip
+    notes = [f"{m.text}: {m.rule.text}" for m in plan.matings if m.answer == "by-agreement"]
     metals = [d.metal for d in plan.donors]
     if any(m.group == "stainless" for m in metals) and not plan.choice.alloy.wet_stainless:
         notes.append(
@@ -77,8 +77,10 @@ def plan_warnings(plan: JoinPlan) -> tuple[str, ...]:
             "own hex while the other is tightened."
         )
     if any(d.keep.is_hose for d in plan.donors):
-        notes.append(f"The hose itself must be rated for {plan.pressure_bar:g} bar and "
-                     f"{plan.temperature_c:g} deg C: read it on the hose.")  # fmt: skip
+        notes.append(
+            f"The hose itself must be rated for {plan.pressure_bar:g} bar and "
+            f"{plan.temperature_c:g} deg C: read it on the hose."
+        )
     if any(not d.fitting.plating for d in plan.donors):
         notes.append("Stock does not state the plating: make sure that both are bare.")
     return tuple(notes)

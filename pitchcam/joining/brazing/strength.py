@@ -40,11 +40,15 @@ def lap_load(
     both = math.hypot(axial, around)
     least = practice("shear_least")
     return JointLoad(
-        end_load_n=end, torque_n_m=torque_n_m, pressure_stress_mpa=axial,
-        torque_stress_mpa=around, stress_mpa=both, allowed_mpa=practice("shear_allowed"),
+        end_load_n=end,
+        torque_n_m=torque_n_m,
+        pressure_stress_mpa=axial,
+        torque_stress_mpa=around,
+        stress_mpa=both,
+        allowed_mpa=practice("shear_allowed"),
         factor=least / both if both else math.inf,
         proof_factor=least / (axial * proof_bar / pressure_bar),
-    )  # fmt: skip
+    )
 
 
 def lap_torque_n_m(load: JointLoad, spigot_mm: float, overlap_mm: float) -> float:
@@ -60,9 +64,11 @@ def lap_for_full_strength_mm(tensile_mpa: float, wall_mm: float, diameter_mm: fl
     filler shear and joint factor.
     """
     return (
-        wall_mm * (diameter_mm - wall_mm) * tensile_mpa
+        wall_mm
+        * (diameter_mm - wall_mm)
+        * tensile_mpa
         / (practice("lap_factor") * practice("shear_typical") * diameter_mm)
-    )  # fmt: skip
+    )
 
 
 def hoop_mpa(pressure_bar: float, bore_mm: float, wall_mm: float) -> float:

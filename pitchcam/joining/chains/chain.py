@@ -217,13 +217,14 @@ def evaluate(question: Question, links: tuple[Link, ...]) -> Chain:
         temperature_c=_weakest(
             [f.temperature_c for f in fittings] + _seal_limits(joints, question)
         ),
-        immersion_mm=None if question.probe_mm is None
+        immersion_mm=None
+        if question.probe_mm is None
         else question.probe_mm - question.wall_mm - added,
         widest_corner_mm=max((corner_radius_mm(f) for f in fittings), default=0.0),
         mass_g=sum(mass_g(f) for f in fittings) + question.part_mass_g,
         moment_n_m=moment,
         bend_mpa=bend,
-    )  # fmt: skip
+    )
 
 
 def _weakest(values: list[float | None]) -> float | None:

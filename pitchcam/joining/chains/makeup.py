@@ -23,8 +23,15 @@ def chain_tightenings(chain: Chain, question: Question) -> tuple[Tightening, ...
                 end = link.near if near else link.far
                 if end is not None:
                     sides[end] = _piece(link.fitting, end)
-        result.append(tightening(joint, sides[joint.male], sides[joint.female], pressure_bar=proof,
-                                 temperature_c=question.temperature_c))  # fmt: skip
+        result.append(
+            tightening(
+                joint,
+                sides[joint.male],
+                sides[joint.female],
+                pressure_bar=proof,
+                temperature_c=question.temperature_c,
+            )
+        )
     return tuple(result)
 
 

@@ -62,8 +62,10 @@ def consumables(joints: Sequence[Mating]) -> tuple[str, ...]:
     """Return the seals and sealants that a chain's joints use up, each with how many."""
     wanted = Counter(_consumable(joint) for joint in joints)
     wanted.pop("", None)
-    return tuple(f"{count} x {what}" if not what.startswith("sealant") else what
-                 for what, count in wanted.items())  # fmt: skip
+    return tuple(
+        f"{count} x {what}" if not what.startswith("sealant") else what
+        for what, count in wanted.items()
+    )
 
 
 def _consumable(joint: Mating) -> str:

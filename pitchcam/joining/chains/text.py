@@ -31,23 +31,24 @@ def bend_allowed_mpa(chain: Chain) -> float | None:
 
 def chain_warnings(chain: Chain, question: Question) -> tuple[str, ...]:
     """Return what a fitter must know of this chain besides its figures."""
-    notes = [
-        f"{m.text}: {m.rule.text}"
-        for m in chain.joints if m.answer == "by-agreement"
-    ]  # fmt: skip
+    notes = [f"{m.text}: {m.rule.text}" for m in chain.joints if m.answer == "by-agreement"]
     notes += [f"{t.fault}." for t in chain_tightenings(chain, question) if t.fault]
     if question.hose_c is None and any(m.male.is_hose for m in chain.joints):
         notes.append(f"The hose itself must be rated{_rating(question)}: read it on the hose.")
     if question.one_wire and any(
         m.seal_row is not None and m.seal_row["conducts"] == "doubtful" for m in chain.joints
     ):
-        notes.append("Sealant may break the earth of a one-wire part: measure from its body to "
-                     "the engine, under 1 ohm, or add an earth strap.")  # fmt: skip
+        notes.append(
+            "Sealant may break the earth of a one-wire part: measure from its body to "
+            "the engine, under 1 ohm, or add an earth strap."
+        )
     allowed = bend_allowed_mpa(chain)
     if chain.bend_mpa is not None and allowed is not None and chain.bend_mpa > allowed:
-        notes.append(f"It hangs too heavy: {chain.bend_mpa:.1f} MPa in the port's thread under "
-                     f"{VIBRATION_G:g} g against {allowed:.1f} MPa. Support it, or mount the part "
-                     "apart on a hose.")  # fmt: skip
+        notes.append(
+            f"It hangs too heavy: {chain.bend_mpa:.1f} MPa in the port's thread under "
+            f"{VIBRATION_G:g} g against {allowed:.1f} MPa. Support it, or mount the part "
+            "apart on a hose."
+        )
     if chain.links and chain.pressure_bar is None:
         notes.append("Not every piece states its pressure rating: do not guess it.")
     return tuple(notes)
@@ -56,8 +57,11 @@ def chain_warnings(chain: Chain, question: Question) -> tuple[str, ...]:
 def _rating(question: Question) -> str:
     bar = "" if question.pressure_bar is None else f" {question.pressure_bar:g} bar"
     heat = "" if question.temperature_c is None else f" {question.temperature_c:g} deg C"
-    return f" for{bar}{' and' if bar and heat else ''}{heat}" if bar or heat else \
-        " for the fluid, its pressure and its heat"  # fmt: skip
+    return (
+        f" for{bar}{' and' if bar and heat else ''}{heat}"
+        if bar or heat
+        else " for the fluid, its pressure and its heat"
+    )
 
 
 def chain_text(chain: Chain, question: Question, number: int) -> str:
@@ -92,15 +96,19 @@ def _figures(chain: Chain) -> list[str]:
     if not chain.links:
         return ["nothing added"]
     figures = [f"adds {chain.added_mm:.1f} mm", f"bore {chain.bore_mm:g} mm"]
-    figures.append("pressure rating not stated" if chain.pressure_bar is None
-                   else f"weakest {chain.pressure_bar:g} bar")  # fmt: skip
+    figures.append(
+        "pressure rating not stated"
+        if chain.pressure_bar is None
+        else f"weakest {chain.pressure_bar:g} bar"
+    )
     if chain.temperature_c is not None:
         figures.append(f"up to {chain.temperature_c:g} deg C (seals counted)")
     if chain.immersion_mm is not None:
         figures.append(f"{chain.immersion_mm:.1f} mm of the probe left in the fluid")
     figures.append(f"needs {chain.widest_corner_mm:.1f} mm radius to turn")
-    figures.append(f"{chain.mass_g:.0f} g, {chain.moment_n_m:.2f} N m at the port under "
-                   f"{VIBRATION_G:g} g")  # fmt: skip
+    figures.append(
+        f"{chain.mass_g:.0f} g, {chain.moment_n_m:.2f} N m at the port under {VIBRATION_G:g} g"
+    )
     return figures
 
 
@@ -139,8 +147,14 @@ def chain_json(chain: Chain, question: Question) -> dict[str, Any]:
             for link in chain.links
         ],
         "joints": [
-            {"male": m.male.text, "female": m.female.text, "answer": m.answer, "seal": m.seal,
-             "rule": m.rule.text, "source": m.rule.source}
+            {
+                "male": m.male.text,
+                "female": m.female.text,
+                "answer": m.answer,
+                "seal": m.seal,
+                "rule": m.rule.text,
+                "source": m.rule.source,
+            }
             for m in chain.joints
         ],
         "added_mm": chain.added_mm,
@@ -154,4 +168,4 @@ def chain_json(chain: Chain, question: Question) -> dict[str, Any]:
         "bend_mpa": chain.bend_mpa,
         "needs": list(consumables(chain.joints)),
         "warnings": list(chain_warnings(chain, question)),
-    }  # fmt: skip
+    }

@@ -22,9 +22,20 @@ _HOSE = re.compile(r"^(?:hose|tail)\s+(?P<bore>\S.*)$", re.IGNORECASE)
 #: Bores of rubber hose in mm, which go by inches or by mm (ISO 1307 table 1, from memory): a bore
 #: typed in inches is the hose of that size.
 _INCH_BORES = {
-    "1/8": 3.2, "3/16": 5.0, "1/4": 6.3, "5/16": 8.0, "3/8": 10.0, "1/2": 12.5, "5/8": 16.0,
-    "3/4": 19.0, "7/8": 22.0, "1": 25.0, "1-1/4": 31.5, "1-1/2": 38.0, "2": 51.0,
-}  # fmt: skip
+    "1/8": 3.2,
+    "3/16": 5.0,
+    "1/4": 6.3,
+    "5/16": 8.0,
+    "3/8": 10.0,
+    "1/2": 12.5,
+    "5/8": 16.0,
+    "3/4": 19.0,
+    "7/8": 22.0,
+    "1": 25.0,
+    "1-1/4": 31.5,
+    "1-1/2": 38.0,
+    "2": 51.0,
+}
 _ONLY_EXTERNAL = {"R": "Rc or Rp", "M-taper": "the parallel metric thread of the same size"}
 _ONLY_INTERNAL = {"Rc": "R", "Rp": "R"}
 
@@ -55,8 +66,11 @@ class End:
         if self.is_hose:
             bore = float(self.designation[5:])
             inches = next((f" ({i} in)" for i, mm in _INCH_BORES.items() if mm == bore), "")
-            return f"hose tail {bore:g} mm{inches}" if self.gender == "external" \
-                else f"hose of {bore:g} mm{inches} bore"  # fmt: skip
+            return (
+                f"hose tail {bore:g} mm{inches}"
+                if self.gender == "external"
+                else f"hose of {bore:g} mm{inches} bore"
+            )
         return f"{self.written} {'male' if self.gender == 'external' else 'female'}"
 
 
@@ -111,8 +125,10 @@ def _hose_bore_mm(text: str) -> float:
     except UsageError as error:
         raise InputError(f"hose {text}: {error.message}", "Write hose 10, or hose 3/8in.") from None
     if not 1.0 <= bore <= 150.0:
-        raise InputError(f"a hose bore of {bore:g} mm is none that a fitter uses.",
-                         "Give the bore in mm, 1 to 150, or in inches: hose 3/8in.")  # fmt: skip
+        raise InputError(
+            f"a hose bore of {bore:g} mm is none that a fitter uses.",
+            "Give the bore in mm, 1 to 150, or in inches: hose 3/8in.",
+        )
     return round(bore, 1)
 
 
@@ -122,8 +138,10 @@ def _end_of(size: ThreadSize, gender: Gender, seat: str) -> End:
     _check_gender(base, size.designation, gender)
     row = families().get((family, gender))
     if row is None:
-        raise InputError(f"{size.designation} has no standard {seat} end.",
-                         "Leave the seat out, or see pitchcam mate --matrix.")  # fmt: skip
+        raise InputError(
+            f"{size.designation} has no standard {seat} end.",
+            "Leave the seat out, or see pitchcam mate --matrix.",
+        )
     if seat in _USE_WORD and seat not in seats_used(size.designation):
         raise InputError(
             f"{size.designation} is no size of {row['source']}.",
@@ -151,8 +169,10 @@ def _sizes_with(base: str, seat: str) -> tuple[str, ...]:
 
 def _check_gender(base: str, designation: str, gender: Gender) -> None:
     if gender == "internal" and base in _ONLY_EXTERNAL:
-        raise InputError(f"{designation} is a male thread only.",
-                         f"Its female is {_ONLY_EXTERNAL[base]}: say which.")  # fmt: skip
+        raise InputError(
+            f"{designation} is a male thread only.",
+            f"Its female is {_ONLY_EXTERNAL[base]}: say which.",
+        )
     if gender == "external" and base in _ONLY_INTERNAL:
         raise InputError(
             f"{designation} is a female thread only.",
@@ -162,9 +182,16 @@ def _check_gender(base: str, designation: str, gender: Gender) -> None:
 
 #: The catalogue's families in the groups that mate alike; any other name stands for itself.
 _GROUPS = {
-    "M taper": "M-taper", "UNC": "UN", "UNF": "UN", "UNEF": "UN", "UNS": "UN",
-    "BSW": "W", "BSF": "W", "BS Brass": "W", "BS Conduit": "W",
-}  # fmt: skip
+    "M taper": "M-taper",
+    "UNC": "UN",
+    "UNF": "UN",
+    "UNEF": "UN",
+    "UNS": "UN",
+    "BSW": "W",
+    "BSF": "W",
+    "BS Brass": "W",
+    "BS Conduit": "W",
+}
 
 
 def base_family(designation: str) -> str:
@@ -186,8 +213,9 @@ def profile_of(end: End) -> MatingProfile:
         raise InputError("a hose tail has no thread.", "It takes a hose of its bore.")
     size = find(end.designation)
     if not size.limits(end.gender):
-        raise InputError(f"{end.text} has no limits in the tables.",
-                         "Its standard gives none for this pitch.")  # fmt: skip
+        raise InputError(
+            f"{end.text} has no limits in the tables.", "Its standard gives none for this pitch."
+        )
     limits = size.limits(end.gender)[0]
     base = base_family(size.designation)
     form: Form = _FORM_OF.get(base, "flat60")
@@ -197,17 +225,31 @@ def profile_of(end: End) -> MatingProfile:
         return pair[0] - back, pair[1] - back
 
     return MatingProfile(
-        designation=end.designation, gender=end.gender, form=form, pitch_mm=size.pitch_mm,
-        major_mm=at_entry(limits.major_mm), pitch_diameter_mm=at_entry(limits.pitch_diameter_mm),
-        minor_mm=at_entry(limits.minor_mm), taper=size.taper, length_mm=size.useful_length_mm,
-    )  # fmt: skip
+        designation=end.designation,
+        gender=end.gender,
+        form=form,
+        pitch_mm=size.pitch_mm,
+        major_mm=at_entry(limits.major_mm),
+        pitch_diameter_mm=at_entry(limits.pitch_diameter_mm),
+        minor_mm=at_entry(limits.minor_mm),
+        taper=size.taper,
+        length_mm=size.useful_length_mm,
+    )
 
 
 _FORM_OF: dict[str, Form] = {
-    "NPT": "pipe60", "NPTF": "pipe60", "NPSM": "pipe60", "R": "round55", "Rc": "round55",
-    "Rp": "round55", "G": "round55", "W": "round55", "BA": "round47.5", "Pg": "round80",
+    "NPT": "pipe60",
+    "NPTF": "pipe60",
+    "NPSM": "pipe60",
+    "R": "round55",
+    "Rc": "round55",
+    "Rp": "round55",
+    "G": "round55",
+    "W": "round55",
+    "BA": "round47.5",
+    "Pg": "round80",
     "BSC": "round60",
-}  # fmt: skip
+}
 
 
 def opposite(end: End) -> End:

@@ -78,9 +78,13 @@ def rule_for(external: str, internal: str, sizes: tuple[str, ...] | None = None)
     """
     for row in read_table("mating"):
         if _named(row["external"], external) and _named(row["internal"], internal):
-            return Rule(answer=cast(Answer, row["verdict"]), seal=row["seal"],
-                        text=_said_of(row["rule"], sizes), source=row["source"],
-                        checked=row["checked"])  # fmt: skip
+            return Rule(
+                answer=cast(Answer, row["verdict"]),
+                seal=row["seal"],
+                text=_said_of(row["rule"], sizes),
+                source=row["source"],
+                checked=row["checked"],
+            )
     raise LookupError(f"no mating rule for {external} in {internal}")
 
 
@@ -125,21 +129,49 @@ def mate(male: End, female: End) -> Mating:
     rule = rule_for(male.family, female.family, _sizes(male, female))
     same = size_key(male.designation) == size_key(female.designation)
     if same and rule.answer in ("yes", "by-agreement"):
-        return Mating(male=male, female=female, answer=rule.answer, seal=rule.seal, rule=rule,
-                      cross=None, failure="")  # fmt: skip
+        return Mating(
+            male=male,
+            female=female,
+            answer=rule.answer,
+            seal=rule.seal,
+            rule=rule,
+            cross=None,
+            failure="",
+        )
     cross = cross_thread(profile_of(male), profile_of(female))
     if same:
-        return Mating(male=male, female=female, answer="wrong", seal="", rule=rule, cross=cross,
-                      failure="Nothing seals.")  # fmt: skip
+        return Mating(
+            male=male,
+            female=female,
+            answer="wrong",
+            seal="",
+            rule=rule,
+            cross=cross,
+            failure="Nothing seals.",
+        )
     answer = _cross_answer(rule, cross)
-    return Mating(male=male, female=female, answer=answer, seal="",
-                  rule=_other_size(rule, male, female), cross=cross,
-                  failure=failure_text(cross))  # fmt: skip
+    return Mating(
+        male=male,
+        female=female,
+        answer=answer,
+        seal="",
+        rule=_other_size(rule, male, female),
+        cross=cross,
+        failure=failure_text(cross),
+    )
 
 
 #: Families whose sizes are one another's: a rule between them holds size by size.
-_SHARED_SIZES = {"R": "pipe55", "Rc": "pipe55", "Rp": "pipe55", "G": "pipe55",
-                 "NPT": "pipe60", "NPTF": "pipe60", "NPSM": "pipe60", "M-taper": "M"}  # fmt: skip
+_SHARED_SIZES = {
+    "R": "pipe55",
+    "Rc": "pipe55",
+    "Rp": "pipe55",
+    "G": "pipe55",
+    "NPT": "pipe60",
+    "NPTF": "pipe60",
+    "NPSM": "pipe60",
+    "M-taper": "M",
+}
 
 
 @cache
@@ -191,24 +223,32 @@ def failure_text(cross: CrossThread) -> str:
     if cross.kind == "falls-through":
         return "The male drops through without touching: there is no thread between them."
     if cross.kind == "does-not-start":
-        return ("It does not start: no half turn by hand even for the loosest pair. Force starts "
-                "it cross-threaded and cuts the softer thread.")  # fmt: skip
+        return (
+            "It does not start: no half turn by hand even for the loosest pair. Force starts "
+            "it cross-threaded and cuts the softer thread."
+        )
     weak = f"{100 * cross.shear_share[0]:.0f} to {100 * cross.shear_share[1]:.0f} %"
     if cross.kind == "binds":
-        return (f"It {turns} by hand of the {cross.wanted_turns:.1f} wanted, then binds: "
-                f"{_why(cross)}. The wrench cuts the softer thread; feeling it tighten proves "
-                "nothing.")  # fmt: skip
+        return (
+            f"It {turns} by hand of the {cross.wanted_turns:.1f} wanted, then binds: "
+            f"{_why(cross)}. The wrench cuts the softer thread; feeling it tighten proves "
+            "nothing."
+        )
     if cross.kind == "loose":
-        return (f"It goes in loose all the way and holds on {weak} of a right pair's strength: "
-                "it strips or blows out, and nothing seals.")  # fmt: skip
+        return (
+            f"It goes in loose all the way and holds on {weak} of a right pair's strength: "
+            "it strips or blows out, and nothing seals."
+        )
     home = "It screws home by hand"
     least = cross.free_turns[0]
     if least < 0.5:
         home += " (a tight pair does not start)"
     elif least < cross.wanted_turns:
         home += f" (a tight pair binds after {least:.1f} turns)"
-    return (f"{home} and feels right, with {weak} of a right pair's strength. "
-            f"{_why(cross).capitalize()}: it bears on edges and leaves a spiral leak.")  # fmt: skip
+    return (
+        f"{home} and feels right, with {weak} of a right pair's strength. "
+        f"{_why(cross).capitalize()}: it bears on edges and leaves a spiral leak."
+    )
 
 
 #: Under so many turns a fitter would say that a thread starts, not that it turns.
@@ -235,9 +275,21 @@ def _why(cross: CrossThread) -> str:
 
 def _mate_hose(male: End, female: End) -> Mating:
     same = male.is_hose and female.is_hose and male.designation == female.designation
-    rule = Rule(answer="yes" if same else "no", seal="hose" if same else "",
-                text="A hose goes on a tail of its own bore, with a clamp." if same
-                else "A hose goes on a tail of its own bore only.",
-                source="common practice, no source", checked="")  # fmt: skip
-    return Mating(male=male, female=female, answer=rule.answer, seal=rule.seal, rule=rule,
-                  cross=None, failure="" if same else rule.text)  # fmt: skip
+    rule = Rule(
+        answer="yes" if same else "no",
+        seal="hose" if same else "",
+        text="A hose goes on a tail of its own bore, with a clamp."
+        if same
+        else "A hose goes on a tail of its own bore only.",
+        source="common practice, no source",
+        checked="",
+    )
+    return Mating(
+        male=male,
+        female=female,
+        answer=rule.answer,
+        seal=rule.seal,
+        rule=rule,
+        cross=None,
+        failure="" if same else rule.text,
+    )

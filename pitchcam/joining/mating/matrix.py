@@ -44,8 +44,13 @@ def matrix_text(matrix: Matrix) -> str:
     width = max(len(name) for name in matrix.external) + 1
     parts = [name.partition("-") for name in matrix.internal]
     heads = [" " * width + " ".join(f"{part[i]:>6}" for part in parts) for i in (0, 2)]
-    lines = ["Male down, female across: YES seals; agr by agreement only; bad goes in and fails; "
-             "- another thread.", "The number is the rule below.", "", *heads]  # fmt: skip
+    lines = [
+        "Male down, female across: YES seals; agr by agreement only; bad goes in and fails; "
+        "- another thread.",
+        "The number is the rule below.",
+        "",
+        *heads,
+    ]
     for name, row in zip(matrix.external, matrix.cells, strict=True):
         cells = (f"{MARKS[matrix.rules[i].answer]} {i + 1:>2}" for i in row)
         lines.append(f"{name:<{width}}" + " ".join(f"{cell:>6}" for cell in cells))
@@ -70,8 +75,10 @@ def traps() -> tuple[tuple[Mating, str, str], ...]:
 
 def traps_text() -> str:
     """Return the traps as a table: what is computed, beside what the trade says."""
-    lines = [f"{'male in female':<27}{'computed':<16}{'free turns':<13}{'of':>5}  {'strength':<13}"
-             "the trade says"]  # fmt: skip
+    lines = [
+        f"{'male in female':<27}{'computed':<16}{'free turns':<13}{'of':>5}  {'strength':<13}"
+        "the trade says"
+    ]
     for result, trade, _ in traps():
         c = result.cross
         if c is None:

@@ -11,8 +11,11 @@ from pitchcam.records.formats import format_of
 
 _OPENING = {"yes": "Yes", "no": "No"}
 #: What a wrong pair does, by how the computed turns end.
-_WRONG = {"binds": "No: it starts, then binds", "loose": "No: it goes in loose and does not hold",
-          "fits": "No: it screws home, and it is wrong"}  # fmt: skip
+_WRONG = {
+    "binds": "No: it starts, then binds",
+    "loose": "No: it goes in loose and does not hold",
+    "fits": "No: it screws home, and it is wrong",
+}
 
 
 def condition(result: Mating) -> str:

@@ -31,8 +31,7 @@ def new_canvas(file: BytesIO, paper: str, title: str) -> Canvas:
         raise UsageError(f"there is no paper '{paper}' here.", f"Use {' or '.join(PAPERS)}.")
     embed_fonts()
     width, height = PAPERS[paper]
-    canvas = Canvas(file, pagesize=(width * mm, height * mm), invariant=1,
-                    initialFontName=REGULAR)  # fmt: skip
+    canvas = Canvas(file, pagesize=(width * mm, height * mm), invariant=1, initialFontName=REGULAR)
     canvas.setTitle(title)
     canvas.setViewerPreference("PrintScaling", "None")
     return canvas
@@ -105,14 +104,23 @@ class Flow:
 
     def row(self, cells: Sequence[str], shares: Sequence[float]) -> None:
         """Set one row of a table, the first two cells bold, with a line below."""
-        table = Table([[Paragraph(safe(c), style(BODY, bold=i < 2)) for i, c in enumerate(cells)]],
-                      colWidths=[s * self.width * mm for s in shares])  # fmt: skip
-        table.setStyle(TableStyle([
-            ("FONTNAME", (0, 0), (-1, -1), REGULAR),
-            ("LEFTPADDING", (0, 0), (-1, -1), 2), ("RIGHTPADDING", (0, 0), (-1, -1), 4),
-            ("TOPPADDING", (0, 0), (-1, -1), 1), ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
-            ("VALIGN", (0, 0), (-1, -1), "TOP"), ("LINEBELOW", (0, 0), (-1, -1), 0.3, "#bbbbbb"),
-        ]))  # fmt: skip
+        table = Table(
+            [[Paragraph(safe(c), style(BODY, bold=i < 2)) for i, c in enumerate(cells)]],
+            colWidths=[s * self.width * mm for s in shares],
+        )
+        table.setStyle(
+            TableStyle(
+                [
+                    ("FONTNAME", (0, 0), (-1, -1), REGULAR),
+                    ("LEFTPADDING", (0, 0), (-1, -1), 2),
+                    ("RIGHTPADDING", (0, 0), (-1, -1), 4),
+                    ("TOPPADDING", (0, 0), (-1, -1), 1),
+                    ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
+                    ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                    ("LINEBELOW", (0, 0), (-1, -1), 0.3, "#bbbbbb"),
+                ]
+            )
+        )
         self.add(table, 0.0)
 
     def new_page(self) -> None:
@@ -127,8 +135,13 @@ class Flow:
 
 def style(size: float, *, bold: bool = False, indent_mm: float = 0.0) -> ParagraphStyle:
     """Return a paragraph's style."""
-    return ParagraphStyle("text", fontName=BOLD if bold else REGULAR, fontSize=size,
-                          leading=1.22 * size, leftIndent=indent_mm * mm)  # fmt: skip
+    return ParagraphStyle(
+        "text",
+        fontName=BOLD if bold else REGULAR,
+        fontSize=size,
+        leading=1.22 * size,
+        leftIndent=indent_mm * mm,
+    )
 
 
 def safe(text: str) -> str:

@@ -127,8 +127,9 @@ def in_stock(f: Fitting, turned: bool) -> Piece:
     hex_mm = f.hex_mm if f.hex_mm is not None else 2.0 * corner_radius_mm(f)
     (out_a, in_a), (out_b, in_b) = lengths
     total = f.length_mm
-    outside = [Step(start_mm=out_a, stop_mm=max(total - out_b, out_a), diameter_mm=hex_mm,
-                    kind="hex")]  # fmt: skip
+    outside = [
+        Step(start_mm=out_a, stop_mm=max(total - out_b, out_a), diameter_mm=hex_mm, kind="hex")
+    ]
     if ends[0] is not None and out_a:
         outside.insert(0, _male(ends[0], 0.0, out_a))
     if ends[1] is not None and out_b:
@@ -137,8 +138,13 @@ def in_stock(f: Fitting, turned: bool) -> Piece:
     if ends[0] is not None and in_a:
         bore.append(_female(ends[0], 0.0, min(in_a, total / 2.0)))
     if f.bore_mm:
-        bore.append(Step(start_mm=min(in_a, total / 2.0), diameter_mm=f.bore_mm,
-                         stop_mm=total - min(in_b, total / 2.0)))  # fmt: skip
+        bore.append(
+            Step(
+                start_mm=min(in_a, total / 2.0),
+                diameter_mm=f.bore_mm,
+                stop_mm=total - min(in_b, total / 2.0),
+            )
+        )
     if ends[1] is not None and in_b:
         bore.append(_female(ends[1], total - min(in_b, total / 2.0), total))
     return Piece(outside=tuple(outside), bore=tuple(bore))
@@ -146,17 +152,28 @@ def in_stock(f: Fitting, turned: bool) -> Piece:
 
 def _male(end: End, start: float, stop: float) -> Step:
     if end.is_hose:
-        return Step(start_mm=start, stop_mm=stop, diameter_mm=float(end.designation[5:]),
-                    kind="tail")  # fmt: skip
+        return Step(
+            start_mm=start, stop_mm=stop, diameter_mm=float(end.designation[5:]), kind="tail"
+        )
     size = find(end.designation)
-    return Step(start_mm=start, stop_mm=stop, diameter_mm=size.basic_major_mm,
-                thread_mm=size.basic_minor_mm, kind="thread")  # fmt: skip
+    return Step(
+        start_mm=start,
+        stop_mm=stop,
+        diameter_mm=size.basic_major_mm,
+        thread_mm=size.basic_minor_mm,
+        kind="thread",
+    )
 
 
 def _female(end: End, start: float, stop: float) -> Step:
     size = find(end.designation)
-    return Step(start_mm=start, stop_mm=stop, diameter_mm=size.basic_minor_mm,
-                thread_mm=size.basic_major_mm, kind="thread")  # fmt: skip
+    return Step(
+        start_mm=start,
+        stop_mm=stop,
+        diameter_mm=size.basic_minor_mm,
+        thread_mm=size.basic_major_mm,
+        kind="thread",
+    )
 
 
 def _bore(d: Donor, end: float, bore_mm: float) -> list[Step]:

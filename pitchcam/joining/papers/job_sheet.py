@@ -80,8 +80,12 @@ def _picture(flow: Flow, way: Way) -> None:
         drawing.draw_piece(view, piece, i % 2)
         if way.made is None and way.chain is not None:
             drawing.axis_line(view, 0.0, piece.length_mm)
-            drawing.label(view, piece.length_mm / 2.0, -tall * scale / 2.0 - 5.0,
-                          f"{way.chain.links[i].fitting.id}, {piece.length_mm:g} mm")  # fmt: skip
+            drawing.label(
+                view,
+                piece.length_mm / 2.0,
+                -tall * scale / 2.0 - 5.0,
+                f"{way.chain.links[i].fitting.id}, {piece.length_mm:g} mm",
+            )
             x += piece.length_mm * scale + gap
     if way.made is not None:
         view = View(canvas=flow.canvas, x_mm=x, y_mm=axis, scale=scale, placed=flow.placed)

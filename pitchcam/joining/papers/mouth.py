@@ -62,7 +62,13 @@ def _fillet(c: Any, x: float, base: float, leg: float, gap: float) -> None:
     path = c.beginPath()
     path.moveTo(x * mm, base * mm)
     path.lineTo((x + leg) * mm, base * mm)
-    path.curveTo((x + 0.45 * leg) * mm, base * mm, x * mm, (base + gap + 0.45 * leg) * mm,
-                 x * mm, (base + gap + leg) * mm)  # fmt: skip
+    path.curveTo(
+        (x + 0.45 * leg) * mm,
+        base * mm,
+        x * mm,
+        (base + gap + 0.45 * leg) * mm,
+        x * mm,
+        (base + gap + leg) * mm,
+    )
     path.close()
     c.drawPath(path, stroke=0, fill=1)

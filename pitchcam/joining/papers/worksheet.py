@@ -57,15 +57,24 @@ def write_worksheet(plan: JoinPlan, path: Path, day: date, paper: str = "a4") ->
 
 def draw_worksheet(canvas: Any, plan: JoinPlan, day: date, paper: str) -> None:
     """Draw the work sheet on the canvas, from its present page on."""
-    flow = Flow(canvas, paper, f"Work sheet: made adapter, {_title(plan)}",
-                "Made by ____________________   Tested by ____________________")  # fmt: skip
+    flow = Flow(
+        canvas,
+        paper,
+        f"Work sheet: made adapter, {_title(plan)}",
+        "Made by ____________________   Tested by ____________________",
+    )
     q = plan.question
-    flow.lines([
-        f"Joins {q.part.text} to {q.port.text}; {plan.service['key']}, {plan.pressure_bar:g} bar, "
-        f"up to {plan.temperature_c:g} deg C. Silver brazed. {day.isoformat()}.",
-        *(f"Donor {n}: {d.fitting.text}, {d.metal.name}, hex {d.hex_mm:g}"
-          for n, d in zip(NAMES, plan.donors, strict=True)),
-    ])  # fmt: skip
+    flow.lines(
+        [
+            f"Joins {q.part.text} to {q.port.text}; {plan.service['key']}, "
+            f"{plan.pressure_bar:g} bar, up to {plan.temperature_c:g} deg C. "
+            f"Silver brazed. {day.isoformat()}.",
+            *(
+                f"Donor {n}: {d.fitting.text}, {d.metal.name}, hex {d.hex_mm:g}"
+                for n, d in zip(NAMES, plan.donors, strict=True)
+            ),
+        ]
+    )
     _donors(flow, plan)
     _assembly(flow, plan)
     _mouth(flow, plan)
@@ -130,8 +139,11 @@ def _assembly(flow: Flow, plan: JoinPlan) -> None:
     tall = max(_widest(p) for p in pieces)
     scale = drawing.best_scale(plan.length_mm, tall, (flow.width - 30.0, 52.0))
     one, other = plan.donors
-    _caption(flow, f"Adapter as brazed, {drawing.scale_text(scale)}; filler orange; hex "
-             f"{one.hex_mm:g} / {other.hex_mm:g}, bore {plan.form.bore_mm:g}")  # fmt: skip
+    _caption(
+        flow,
+        f"Adapter as brazed, {drawing.scale_text(scale)}; filler orange; hex "
+        f"{one.hex_mm:g} / {other.hex_mm:g}, bore {plan.form.bore_mm:g}",
+    )
     half = tall * scale / 2.0
     axis = flow.y - 9.0 - half
     x = flow.left + (flow.width - plan.length_mm * scale) / 2.0
@@ -156,8 +168,9 @@ def _mouth(flow: Flow, plan: JoinPlan) -> None:
         c.drawString((flow.left + 62.0) * mm, (flow.y - 4.0 - 5.0 * i) * mm, text)
     bar = flow.y - 25.0
     true_bar(c, flow.left + 62.0, bar, BAR_MM)
-    c.drawString((flow.left + 65.0 + BAR_MM) * mm, (bar - 1.0) * mm,
-                 f"{BAR_MM:g} mm when printed at 100 %")  # fmt: skip
+    c.drawString(
+        (flow.left + 65.0 + BAR_MM) * mm, (bar - 1.0) * mm, f"{BAR_MM:g} mm when printed at 100 %"
+    )
     flow.y -= 30.0
 
 

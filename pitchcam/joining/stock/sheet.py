@@ -26,9 +26,13 @@ _MOST_CELL = 2000
 #: Faults that are told one by one; a sheet with more is another table.
 _MOST_FAULTS = 1000
 _GENDERS: dict[str, Gender] = {
-    "male": "external", "m": "external", "external": "external",
-    "female": "internal", "f": "internal", "internal": "internal",
-}  # fmt: skip
+    "male": "external",
+    "m": "external",
+    "external": "external",
+    "female": "internal",
+    "f": "internal",
+    "internal": "internal",
+}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

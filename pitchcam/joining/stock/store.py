@@ -169,8 +169,9 @@ class StockStore(OpenedRecord):
             counts[identity] += pieces
         return tuple(
             replace(_from_text(text), count=counts[identity])
-            for identity, text in documents.items() if identity not in self.damaged
-        )  # fmt: skip
+            for identity, text in documents.items()
+            if identity not in self.damaged
+        )
 
     def _whole(self, table: str, cells: str) -> list[tuple[Any, ...]]:
         """Return the rows of a table whose checksum holds; the ids of the others are noted."""
@@ -207,9 +208,10 @@ class StockStore(OpenedRecord):
         """Return every change of counts, the oldest first, of one row or of all."""
         names = _MOVE.split(", ")
         return tuple(
-            Move(**dict(zip(names, row, strict=True))) for row in self._whole("stock_move", _MOVE)
+            Move(**dict(zip(names, row, strict=True)))
+            for row in self._whole("stock_move", _MOVE)
             if identity is None or row[0] == identity
-        )  # fmt: skip
+        )
 
     def _move(self, identity: str, pieces: int, who: str, why: str, at: str) -> None:
         cells = (identity, pieces, who, why, at)

@@ -60,12 +60,20 @@ async def answer(request: Request) -> Response:
     outcome = entry.outcome
     shown = await asyncio.to_thread(show.threads, entry, view)
     return page(
-        request, "answer.html", entry=entry, threads=shown, view=view, marks=show.MARKS,
-        reason=outcome, warnings=(outcome.document or {}).get("warnings", []),
-        scale=show.scale_line(entry), corrections=corrections,
-        reference=typed.reference_of(settings), references=typed.REFERENCES,
+        request,
+        "answer.html",
+        entry=entry,
+        threads=shown,
+        view=view,
+        marks=show.MARKS,
+        reason=outcome,
+        warnings=(outcome.document or {}).get("warnings", []),
+        scale=show.scale_line(entry),
+        corrections=corrections,
+        reference=typed.reference_of(settings),
+        references=typed.REFERENCES,
         again=photos.find(setup, entry.sha256, entry.name) is not None,
-    )  # fmt: skip
+    )
 
 
 async def document(request: Request) -> Response:
@@ -99,9 +107,12 @@ async def correct(request: Request, form: dict[str, Any]) -> Response:
             check_listed(said)
         with Store(setup.record) as store:
             store.correct(
-                thread, said, who=fields.get("who", ""), why=fields.get("why", ""),
+                thread,
+                said,
+                who=fields.get("who", ""),
+                why=fields.get("why", ""),
                 now=datetime.now(UTC),
-            )  # fmt: skip
+            )
         return entry.id
 
     entry_id = await asyncio.to_thread(write)
@@ -176,21 +187,29 @@ async def together(request: Request) -> Response:
     documents = [row[2] for row in with_thread]
     names = {row[1].name for row in with_thread if row[1].status == "named"}
     return page(
-        request, "together.html", rows=rows, names=sorted(names), marks=show.MARKS,
+        request,
+        "together.html",
+        rows=rows,
+        names=sorted(names),
+        marks=show.MARKS,
         agreement=show.agreement([row[1] for row in with_thread], documents),
         columns=[row[0] for row in with_thread],
         joined=[] if adjusted is None else show.threads(joined, None),
         left_out=[] if adjusted is None else [p for p in adjusted.photos if p.left_out],
-        told=[] if adjusted is None else adjusted.warnings, total=len(rows),
-    )  # fmt: skip
+        told=[] if adjusted is None else adjusted.warnings,
+        total=len(rows),
+    )
 
 
 _KEEP = {"cache-control": "private, max-age=86400"}
 
 ROUTES = [
-    get("/answers/{answer}", answer), get("/answers/{answer}/measurement.json", document),
-    post("/answers/{answer}/again", again), post("/record", correct),
+    get("/answers/{answer}", answer),
+    get("/answers/{answer}/measurement.json", document),
+    post("/answers/{answer}/again", again),
+    post("/record", correct),
     get("/answers/{answer}/photo.jpg", picture),
     get("/answers/{answer}/part/{part:int}.jpg", small_picture),
-    get("/answers/{answer}/{plot}", plot), get("/together", together),
-]  # fmt: skip
+    get("/answers/{answer}/{plot}", plot),
+    get("/together", together),
+]

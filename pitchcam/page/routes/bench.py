@@ -12,7 +12,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from pitchcam.errors import InputError, PitchcamError
-from pitchcam.page import calls
+from pitchcam.page import bench_calls, calls
 from pitchcam.page.typed import Typed
 from pitchcam.page.web import get, page, plain_words, post, seen, setup_of, texts
 from pitchcam.records import Measurement
@@ -21,9 +21,12 @@ from pitchcam.report.words import figure_rows
 
 _PDF = "application/pdf"
 _ASKED = {
-    "lookup": ("diameter", "bore", "gauge", "angle"), "series": (), "mate": ("male", "female"),
-    "adapt": ("port", "part"), "join": ("port", "part"),
-}  # fmt: skip
+    "lookup": ("diameter", "bore", "gauge", "angle"),
+    "series": (),
+    "mate": ("male", "female"),
+    "adapt": ("port", "part"),
+    "join": ("port", "part"),
+}
 
 
 def _typed(request: Request) -> dict[str, str]:
@@ -41,10 +44,19 @@ async def _answered(
         try:
             answer = await asyncio.to_thread(ask, typed)
         except PitchcamError as failed:
-            error = {"message": plain_words(request, failed.message),
-                     "advice": plain_words(request, failed.advice)}  # fmt: skip
-    return page(request, f"{name}.html", 200 if error is None else 422, typed=typed,
-                answer=answer, error=error, **values)  # fmt: skip
+            error = {
+                "message": plain_words(request, failed.message),
+                "advice": plain_words(request, failed.advice),
+            }
+    return page(
+        request,
+        f"{name}.html",
+        200 if error is None else 422,
+        typed=typed,
+        answer=answer,
+        error=error,
+        **values,
+    )
 
 
 async def bench(request: Request) -> Response:
@@ -59,10 +71,18 @@ async def lookup(request: Request) -> Response:
         found = calls.lookup(typed)
         thread = Measurement.from_json(found["document"]).parts[0].threads[0]
         verdict = thread.verdict
-        seals = [] if verdict.designation is None else calls.seal_lines(
-            verdict.designation, thread.reading.gender)  # fmt: skip
-        return found | {"rows": figure_rows(thread), "verdict": verdict, "seals": seals,
-                        "percent": percent, "gender": thread.reading.gender}  # fmt: skip
+        seals = (
+            []
+            if verdict.designation is None
+            else calls.seal_lines(verdict.designation, thread.reading.gender)
+        )
+        return found | {
+            "rows": figure_rows(thread),
+            "verdict": verdict,
+            "seals": seals,
+            "percent": percent,
+            "gender": thread.reading.gender,
+        }
 
     return await _answered(request, "lookup", ask, forms=calls.FORMS)
 
@@ -84,8 +104,11 @@ async def drawing(request: Request) -> Response:
     from pitchcam.page.guard import DRAWING_POLICY
 
     found = await asyncio.to_thread(calls.size, request.query_params.get("name", ""))
-    return Response(found["drawing"], media_type="image/svg+xml",
-                    headers={"content-security-policy": DRAWING_POLICY})  # fmt: skip
+    return Response(
+        found["drawing"],
+        media_type="image/svg+xml",
+        headers={"content-security-policy": DRAWING_POLICY},
+    )
 
 
 def _chosen(request: Request) -> dict[str, Any]:
@@ -98,9 +121,16 @@ async def chart(request: Request) -> Response:
     """Show the tapping chart."""
     chosen = _chosen(request)
     pages = await asyncio.to_thread(lambda: calls.chart(**chosen))
-    return page(request, "chart.html", pages=pages, families=calls.families(), **chosen,
-                **calls.chart_helpers(), query=request.url.query,
-                selections=calls.CHART_SIZES)  # fmt: skip
+    return page(
+        request,
+        "chart.html",
+        pages=pages,
+        families=calls.families(),
+        **chosen,
+        **calls.chart_helpers(),
+        query=request.url.query,
+        selections=calls.CHART_SIZES,
+    )
 
 
 async def chart_file(request: Request) -> Response:
@@ -129,18 +159,25 @@ async def adapt(request: Request) -> Response:
     """Find what joins a part to a port, from stock."""
     record = setup_of(request).record
     return await _answered(
-        request, "adapt", lambda typed: calls.adapt(typed, record), limits=calls.LIMITS,
+        request,
+        "adapt",
+        lambda typed: calls.adapt(typed, record),
+        limits=calls.LIMITS,
         services=calls.services(),
-    )  # fmt: skip
+    )
 
 
 async def join(request: Request) -> Response:
     """Show the work sheet of an adapter made from two donors."""
     record = setup_of(request).record
     return await _answered(
-        request, "join", lambda typed: calls.join(typed, record), limits=calls.LIMITS,
-        services=calls.services(), query=request.url.query,
-    )  # fmt: skip
+        request,
+        "join",
+        lambda typed: calls.join(typed, record),
+        limits=calls.LIMITS,
+        services=calls.services(),
+        query=request.url.query,
+    )
 
 
 async def work_sheet(request: Request) -> Response:
@@ -156,13 +193,13 @@ async def work_sheet(request: Request) -> Response:
 async def stock(request: Request) -> Response:
     """Show the stock."""
     record = setup_of(request).record
-    rows = await asyncio.to_thread(calls.stock, record)
+    rows = await asyncio.to_thread(bench_calls.stock, record)
     return page(request, "stock.html", rows=rows, said=request.query_params.get("said", "")[:200])
 
 
 async def stock_file(request: Request) -> Response:
     """Return the stock's sheet."""
-    data = await asyncio.to_thread(calls.stock_file, setup_of(request).record)
+    data = await asyncio.to_thread(bench_calls.stock_file, setup_of(request).record)
     headers = {"content-disposition": 'attachment; filename="stock.csv"'}
     return Response(data, media_type="text/csv; charset=utf-8", headers=headers)
 
@@ -174,14 +211,14 @@ async def take_stock(request: Request, form: dict[str, Any]) -> Response:
         raise InputError("a stock sheet needs its file, and who counted.", "Fill in both.")
     data = await upload.read()
     now = datetime.now().astimezone()
-    await asyncio.to_thread(calls.take_stock, setup_of(request).record, data, who, now)
+    await asyncio.to_thread(bench_calls.take_stock, setup_of(request).record, data, who, now)
     return seen("/stock")
 
 
 async def move_stock(request: Request, form: dict[str, Any]) -> Response:
     """Take pieces out, or put them back."""
     now = datetime.now().astimezone()
-    await asyncio.to_thread(calls.move_stock, setup_of(request).record, texts(form), now)
+    await asyncio.to_thread(bench_calls.move_stock, setup_of(request).record, texts(form), now)
     return seen("/stock")
 
 
@@ -189,18 +226,26 @@ async def marker_sheet(request: Request) -> Response:
     """Return the marker sheet's PDF."""
     asked = request.query_params
     data = await asyncio.to_thread(
-        calls.marker_sheet, asked.get("size", "part"), asked.get("page", "a4")
+        bench_calls.marker_sheet, asked.get("size", "part"), asked.get("page", "a4")
     )
     return Response(data, media_type=_PDF)
 
 
-
-
 ROUTES = [
-    get("/bench", bench), get("/lookup", lookup), get("/series", series), get("/size", size),
-    get("/size/profile.svg", drawing), get("/chart", chart), get("/chart.{kind}", chart_file),
-    get("/mate", mate), get("/adapt", adapt), get("/join", join),
-    get("/join/work-sheet.pdf", work_sheet), get("/stock", stock),
-    get("/stock/sheet.csv", stock_file), post("/stock", take_stock),
-    post("/stock/move", move_stock), get("/marker-sheet.pdf", marker_sheet),
-]  # fmt: skip
+    get("/bench", bench),
+    get("/lookup", lookup),
+    get("/series", series),
+    get("/size", size),
+    get("/size/profile.svg", drawing),
+    get("/chart", chart),
+    get("/chart.{kind}", chart_file),
+    get("/mate", mate),
+    get("/adapt", adapt),
+    get("/join", join),
+    get("/join/work-sheet.pdf", work_sheet),
+    get("/stock", stock),
+    get("/stock/sheet.csv", stock_file),
+    post("/stock", take_stock),
+    post("/stock/move", move_stock),
+    get("/marker-sheet.pdf", marker_sheet),
+]

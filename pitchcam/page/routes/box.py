@@ -19,9 +19,11 @@ from pitchcam.store.export import columns, csv_bytes
 async def new_box(request: Request) -> Response:
     """Ask for the reference of all photos in the box."""
     return page(
-        request, "box_new.html", reference=bench_memory.remembered(setup_of(request)),
+        request,
+        "box_new.html",
+        reference=bench_memory.remembered(setup_of(request)),
         references=typed.REFERENCES,
-    )  # fmt: skip
+    )
 
 
 async def make(request: Request, form: dict[str, Any]) -> Response:
@@ -42,17 +44,26 @@ def _values(request: Request, box: Box) -> dict[str, Any]:
     with Store(setup.record) as store:
         answer = boxes.answer(setup, store, box)
         kept = {line.row.photo for line in answer.lines}
-    return {"box": box, "lines": answer.lines, "counts": boxes.counts(answer),
-            "open": [name for name, _ in box.photos if name not in kept],
-            "marks": show.MARKS}  # fmt: skip
+    return {
+        "box": box,
+        "lines": answer.lines,
+        "counts": boxes.counts(answer),
+        "open": [name for name, _ in box.photos if name not in kept],
+        "marks": show.MARKS,
+    }
 
 
 async def box_page(request: Request) -> Response:
     """Show a box: what goes in which bin, the doubtful first."""
     box = _box(request)
     values = await asyncio.to_thread(_values, request, box)
-    return page(request, "box.html", **values, designations=calls.designations(),
-                references={key: words for key, words, _ in typed.REFERENCES})  # fmt: skip
+    return page(
+        request,
+        "box.html",
+        **values,
+        designations=calls.designations(),
+        references={key: words for key, words, _ in typed.REFERENCES},
+    )
 
 
 async def table(request: Request) -> Response:
@@ -88,12 +99,18 @@ async def rows(request: Request) -> Response:
         return csv_bytes(flat, ["number", *columns()])
 
     data = await asyncio.to_thread(make_rows)
-    return Response(data, media_type="text/csv; charset=utf-8",
-                    headers={"content-disposition": 'attachment; filename="box.csv"'})  # fmt: skip
+    return Response(
+        data,
+        media_type="text/csv; charset=utf-8",
+        headers={"content-disposition": 'attachment; filename="box.csv"'},
+    )
 
 
 ROUTES = [
-    get("/box", new_box), post("/box", make), get("/box/{box}", box_page),
-    get("/box/{box}/table", table), get("/box/{box}/box.csv", rows),
+    get("/box", new_box),
+    post("/box", make),
+    get("/box/{box}", box_page),
+    get("/box/{box}/table", table),
+    get("/box/{box}/box.csv", rows),
     get("/box/{box}/{kind}.pdf", sheet),
-]  # fmt: skip
+]

@@ -11,7 +11,7 @@ from starlette.routing import Route
 
 from pitchcam.errors import InputError
 from pitchcam.framing import HINTS
-from pitchcam.page import bench_memory, calls, typed
+from pitchcam.page import bench_calls, bench_memory, typed
 from pitchcam.page.guard import RefusedRequestError
 from pitchcam.page.measuring import Frame
 from pitchcam.page.web import get, page, post, seen, session_of, setup_of, texts
@@ -27,9 +27,12 @@ _STREAM = re.compile(r"[A-Za-z0-9]{8,40}\Z")
 async def live(request: Request) -> Response:
     """Show the live view, with the plain camera button where the browser gives no camera."""
     return page(
-        request, "live.html", reference=bench_memory.remembered(setup_of(request)),
-        references=typed.REFERENCES, hints=HINTS,
-    )  # fmt: skip
+        request,
+        "live.html",
+        reference=bench_memory.remembered(setup_of(request)),
+        references=typed.REFERENCES,
+        hints=HINTS,
+    )
 
 
 async def frame(request: Request) -> Response:
@@ -57,7 +60,7 @@ async def frame(request: Request) -> Response:
 
 async def panel(request: Request) -> Response:
     """Show the light panel with the marker sheet, for a tablet or laptop that lies flat."""
-    return page(request, "panel.html", sheet=calls.marker_cells("part"))
+    return page(request, "panel.html", sheet=bench_calls.marker_cells("part"))
 
 
 async def keep_panel(request: Request, form: dict[str, Any]) -> Response:
@@ -70,6 +73,8 @@ async def keep_panel(request: Request, form: dict[str, Any]) -> Response:
 
 
 ROUTES = [
-    get("/live", live), Route("/live/frame", frame, methods=["POST"]), get("/panel", panel),
+    get("/live", live),
+    Route("/live/frame", frame, methods=["POST"]),
+    get("/panel", panel),
     post("/panel", keep_panel),
-]  # fmt: skip
+]

@@ -61,6 +61,9 @@ async def forget(request: Request, form: dict[str, Any]) -> Response:
 
 
 ROUTES = [
-    get("/pair/{code}", offer), Route("/pair/{code}", pair, methods=["POST"]),
-    get("/browsers", browsers), post("/browsers/more", more), post("/browsers/forget", forget),
-]  # fmt: skip
+    get("/pair/{code}", offer),
+    Route("/pair/{code}", pair, methods=["POST"]),
+    get("/browsers", browsers),
+    post("/browsers/more", more),
+    post("/browsers/forget", forget),
+]

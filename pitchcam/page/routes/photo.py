@@ -38,9 +38,12 @@ async def home(request: Request) -> Response:
     """Show the button, the bench's reference and what was measured last."""
     setup = setup_of(request)
     return page(
-        request, "home.html", reference=bench_memory.remembered(setup),
-        references=typed.REFERENCES, recent=await asyncio.to_thread(recent_answers, setup),
-    )  # fmt: skip
+        request,
+        "home.html",
+        reference=bench_memory.remembered(setup),
+        references=typed.REFERENCES,
+        recent=await asyncio.to_thread(recent_answers, setup),
+    )
 
 
 async def guide(request: Request) -> Response:
@@ -81,8 +84,14 @@ def reference_fields(fields: typed.Typed) -> dict[str, str]:
 def started(request: Request, run: Run) -> Response:
     """Answer that a run has begun: its address for a script, its page for a person."""
     if wants_json(request):
-        return JSONResponse({"run": f"/runs/{run.id}", "events": f"/runs/{run.id}/events",
-                             "answer": f"/answers/{run.record}"}, 201)  # fmt: skip
+        return JSONResponse(
+            {
+                "run": f"/runs/{run.id}",
+                "events": f"/runs/{run.id}/events",
+                "answer": f"/answers/{run.record}",
+            },
+            201,
+        )
     return seen(f"/runs/{run.id}")
 
 
@@ -119,7 +128,10 @@ async def remember(request: Request, form: dict[str, Any]) -> Response:
 
 
 ROUTES = [
-    get("/", home), get("/guide", guide), post("/photos", take),
-    get("/runs/{run}", progress), get("/runs/{run}/events", events),
+    get("/", home),
+    get("/guide", guide),
+    post("/photos", take),
+    get("/runs/{run}", progress),
+    get("/runs/{run}/events", events),
     post("/reference", remember),
-]  # fmt: skip
+]

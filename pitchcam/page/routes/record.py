@@ -24,10 +24,12 @@ def _rows(request: Request) -> tuple[dict[str, Any], list[Any]]:
 
     asked = request.query_params
     filters: dict[str, Any] = {
-        "name": asked.get("name") or None, "photo": asked.get("photo") or None,
+        "name": asked.get("name") or None,
+        "photo": asked.get("photo") or None,
         "status": asked.get("status") if asked.get("status") in STATUSES else None,
-        "doubtful": bool(asked.get("doubtful")), "corrected": bool(asked.get("corrected")),
-    }  # fmt: skip
+        "doubtful": bool(asked.get("doubtful")),
+        "corrected": bool(asked.get("corrected")),
+    }
     with Store(setup_of(request).record) as store:
         return filters, list(rows_of(store, filters))
 
@@ -39,10 +41,18 @@ async def record(request: Request) -> Response:
     last = max(1, -(-len(rows) // _PER_PAGE))
     at = min(last, max(1, int(number) if number.isdigit() and len(number) < 9 else 1))
     return page(
-        request, "record.html", filters=filters, statuses=STATUSES, total=len(rows),
-        rows=rows[(at - 1) * _PER_PAGE : at * _PER_PAGE], at=at, last=last, marks=show.MARKS,
-        designations=calls.designations(), query=_query(request),
-    )  # fmt: skip
+        request,
+        "record.html",
+        filters=filters,
+        statuses=STATUSES,
+        total=len(rows),
+        rows=rows[(at - 1) * _PER_PAGE : at * _PER_PAGE],
+        at=at,
+        last=last,
+        marks=show.MARKS,
+        designations=calls.designations(),
+        query=_query(request),
+    )
 
 
 def _query(request: Request) -> str:
@@ -59,8 +69,9 @@ async def export(request: Request) -> Response:
     data = json_bytes(flat, columns()) if kind == "json" else csv_bytes(flat, columns())
     media = "application/json" if kind == "json" else "text/csv; charset=utf-8"
     name = "record.json" if kind == "json" else "record.csv"
-    return Response(data, media_type=media,
-                    headers={"content-disposition": f'attachment; filename="{name}"'})  # fmt: skip
+    return Response(
+        data, media_type=media, headers={"content-disposition": f'attachment; filename="{name}"'}
+    )
 
 
 ROUTES = [get("/record", record), get("/record/export.{kind}", export)]

@@ -23,19 +23,34 @@ from pitchcam.thread.measure import ThreadShape
 Term = Callable[[ThreadShape, Geometry], BudgetLine | None]
 
 SCALE_TERMS: tuple[Callable[[Measured, Geometry], BudgetLine | None], ...] = (
-    scale.reference, scale.axis_height, scale.focal_length, scale.tilt, scale.distortion,
-)  # fmt: skip
+    scale.reference,
+    scale.axis_height,
+    scale.focal_length,
+    scale.tilt,
+    scale.distortion,
+)
 #: All terms, those of the scale first, in the order in which a budget is shown.
 TERMS: tuple[Term, ...] = (
-    *SCALE_TERMS, pose.inclination, edges.edge_and_rim, edges.rim_along, edges.slanted_view,
-    edges.bent_flanks, edges.near_panel, fit.edge_noise, fit.form,
-)  # fmt: skip
+    *SCALE_TERMS,
+    pose.inclination,
+    edges.edge_and_rim,
+    edges.rim_along,
+    edges.slanted_view,
+    edges.bent_flanks,
+    edges.near_panel,
+    fit.edge_noise,
+    fit.form,
+)
 
 
 #: Those of a thread whose grooves are hidden.
 CREST_TERMS: tuple[Callable[[CrestShape, Geometry], BudgetLine | None], ...] = (
-    *SCALE_TERMS, crests.inclination, crests.edges, crests.scatter, crests.form,
-)  # fmt: skip
+    *SCALE_TERMS,
+    crests.inclination,
+    crests.edges,
+    crests.scatter,
+    crests.form,
+)
 
 
 def budget(shape: Measured, geometry: Geometry) -> tuple[BudgetLine, ...]:
@@ -55,6 +70,12 @@ def _of_measured(line: BudgetLine, measured: Mapping[str, float]) -> BudgetLine:
 
 
 __all__ = [
-    "CREST_TERMS", "TERMS", "Geometry", "budget", "combined", "quantity",
-    "relative_u_scale", "values",
-]  # fmt: skip
+    "CREST_TERMS",
+    "TERMS",
+    "Geometry",
+    "budget",
+    "combined",
+    "quantity",
+    "relative_u_scale",
+    "values",
+]

@@ -28,12 +28,12 @@ def combined(lines: Sequence[BudgetLine]) -> tuple[dict[str, float], dict[tuple[
         covariance += np.outer(c, c) if line.correlated else np.diag(c**2)
     u = np.sqrt(np.maximum(np.diag(covariance), LEAST_VARIANCE))
     correlation = {
-        (names[i], names[j]): float(np.clip(
-            covariance[i, j] / (u[i] * u[j]), -MOST_CORRELATION, MOST_CORRELATION
-        ))
+        (names[i], names[j]): float(
+            np.clip(covariance[i, j] / (u[i] * u[j]), -MOST_CORRELATION, MOST_CORRELATION)
+        )
         for i in range(n)
         for j in range(i + 1, n)
-    }  # fmt: skip
+    }
     return dict(zip(names, (float(x) for x in u), strict=True)), correlation
 
 

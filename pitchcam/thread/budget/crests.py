@@ -34,11 +34,17 @@ def edges(shape: CrestShape, place: Geometry) -> BudgetLine:
 def scatter(shape: CrestShape, place: Geometry) -> BudgetLine:
     """Return what the scatter of the crests contributes: type A."""
     return BudgetLine(
-        source="edge noise", kind="A", correlated=False,
+        source="edge noise",
+        kind="A",
+        correlated=False,
         degrees_of_freedom=max(float(len(shape.crests.xy) - 4), 1.0),
-        contributions={"pitch_mm": shape.u_pitch_mm, "major_mm": 0.0, "taper": shape.u_taper,
-                       "angle_deg": shape.u_angle_deg},
-    )  # fmt: skip
+        contributions={
+            "pitch_mm": shape.u_pitch_mm,
+            "major_mm": 0.0,
+            "taper": shape.u_taper,
+            "angle_deg": shape.u_angle_deg,
+        },
+    )
 
 
 def form(shape: CrestShape, place: Geometry) -> BudgetLine:

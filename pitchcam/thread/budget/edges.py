@@ -47,9 +47,12 @@ BELIEVED_SLOPE, LEAST_BEND_DEG = 0.5, 0.02
 #: unevenly up the flank and changes along the thread: renders of known threads read 0-0.018 in
 #: taper off (half of the largest is taken). The pitch as a share.
 NEAR_PANEL = {
-    "pitch_mm": 0.0015, "major_mm": 0.05, "pitch_diameter_mm": 0.06, "minor_mm": 0.10,
+    "pitch_mm": 0.0015,
+    "major_mm": 0.05,
+    "pitch_diameter_mm": 0.06,
+    "minor_mm": 0.10,
     "taper": 0.009,
-}  # fmt: skip
+}
 #: What that light moves an edge by from one end of the straight flank to the other, pixels: 31
 #: threads so lit, of 15 to 54 pixels a pitch, were 0.29 off, the fine as the coarse, of which 0.14
 #: is what other terms say.
@@ -92,11 +95,14 @@ def edge_and_rim(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
         return None
     shift = 2 * float(np.hypot(_median_u_px(shape), U_EDGE_PX)) * shape.mm_per_px
     sine = _sine(shape)
-    return BudgetLine(source="edge and rim", contributions={
-        "pitch_diameter_mm": shift / sine,
-        "major_mm": shift * CREST_FOLLOWS,
-        "minor_mm": shift / sine * ROOT_FOLLOWS,
-    })  # fmt: skip
+    return BudgetLine(
+        source="edge and rim",
+        contributions={
+            "pitch_diameter_mm": shift / sine,
+            "major_mm": shift * CREST_FOLLOWS,
+            "minor_mm": shift / sine * ROOT_FOLLOWS,
+        },
+    )
 
 
 def rim_along(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
@@ -109,11 +115,14 @@ def rim_along(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
     # Both halves of the thread, whose middles are half its length apart, differ by sqrt 2 u per
     # flank; four flanks average.
     slope = HALVES_APART * single * np.sqrt(2) / np.sqrt(4) / half_length
-    return BudgetLine(source="rim along the thread", contributions={
-        "pitch_mm": float(shape.pitch_mm * slope / np.cos(np.arcsin(sine))),
-        "taper": float(2 * slope / sine),
-        "angle_deg": float(np.degrees(single / (flank_px(shape) * shape.mm_per_px))),
-    })  # fmt: skip
+    return BudgetLine(
+        source="rim along the thread",
+        contributions={
+            "pitch_mm": float(shape.pitch_mm * slope / np.cos(np.arcsin(sine))),
+            "taper": float(2 * slope / sine),
+            "angle_deg": float(np.degrees(single / (flank_px(shape) * shape.mm_per_px))),
+        },
+    )
 
 
 def bent_flanks(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
@@ -134,10 +143,13 @@ def bent_flanks(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
 def slanted_view(shape: ThreadShape, place: Geometry) -> BudgetLine:
     """Return what a view along the thread leaves in angle and pitch diameter."""
     grow = (shape.slant / SLANT) ** 2
-    return BudgetLine(source="view along the thread", contributions={
-        "angle_deg": SLANT_ANGLE_DEG * grow * (SLANT_LEFT if shape.straight else 1.0),
-        "pitch_diameter_mm": SLANT_DIAMETER_PITCHES * grow * shape.pitch_mm,
-    })  # fmt: skip
+    return BudgetLine(
+        source="view along the thread",
+        contributions={
+            "angle_deg": SLANT_ANGLE_DEG * grow * (SLANT_LEFT if shape.straight else 1.0),
+            "pitch_diameter_mm": SLANT_DIAMETER_PITCHES * grow * shape.pitch_mm,
+        },
+    )
 
 
 def near_panel(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
@@ -147,6 +159,5 @@ def near_panel(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
     angle = shape.turning * float(np.degrees(NEAR_PANEL_PX / flank_px(shape)))
     share = {k: u * shape.nearness for k, u in NEAR_PANEL.items()} | {"angle_deg": angle}
     return BudgetLine(
-        source="panel close behind the part", contributions=by_pitch(shape, share),
-        correlated=False,
-    )  # fmt: skip
+        source="panel close behind the part", contributions=by_pitch(shape, share), correlated=False
+    )

@@ -23,9 +23,13 @@ SLOPES = (NAMES.index("slope+"), NAMES.index("slope-"))
 #: Floors for what the model of a thread leaves out (crest form, roughness of the flanks):
 #: judgement. The pitch as a share.
 U_MODEL = {
-    "pitch_mm": 0.0002, "major_mm": 0.015, "pitch_diameter_mm": 0.020, "minor_mm": 0.045,
-    "angle_deg": 0.15, "taper": 0.0008,
-}  # fmt: skip
+    "pitch_mm": 0.0002,
+    "major_mm": 0.015,
+    "pitch_diameter_mm": 0.020,
+    "minor_mm": 0.045,
+    "angle_deg": 0.15,
+    "taper": 0.0008,
+}
 
 
 def edge_noise(shape: ThreadShape, place: Geometry) -> BudgetLine:
@@ -35,7 +39,9 @@ def edge_noise(shape: ThreadShape, place: Geometry) -> BudgetLine:
     tips, roots = ([t.u_mm for t in both] for both in (shape.tips, shape.roots))
     observations = PER_POINT * int(np.sum(fit.used))
     return BudgetLine(
-        source="edge noise", kind="A", correlated=False,
+        source="edge noise",
+        kind="A",
+        correlated=False,
         degrees_of_freedom=max(observations - len(c), 1.0),
         contributions={
             "pitch_mm": _u(c, [PITCH], [1.0]),
@@ -45,7 +51,7 @@ def edge_noise(shape: ThreadShape, place: Geometry) -> BudgetLine:
             "angle_deg": _u(c, TANGENTS, np.degrees(1 / (1 + np.array(fit.tan_half) ** 2))),
             "taper": _u(c, SLOPES, [1.0, 1.0]),
         },
-    )  # fmt: skip
+    )
 
 
 def _u(covariance: Values, places: Sequence[int], sensitivity: Sequence[float] | Values) -> float:

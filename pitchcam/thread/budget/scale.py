@@ -58,9 +58,10 @@ def focal_length(shape: Measured, place: Geometry) -> BudgetLine:
     # Half of what lies between both ends: what goes with 1 / L^2 is far from straight.
     longer, shorter = at(u), at(-u)
     return BudgetLine(
-        source="focal length", of_scale=not place.scale_on_axis,
+        source="focal length",
+        of_scale=not place.scale_on_axis,
         contributions={k: (longer[k] - shorter[k]) / 2 for k in longer.keys() & shorter.keys()},
-    )  # fmt: skip
+    )
 
 
 def tilt(shape: Measured, place: Geometry) -> BudgetLine | None:

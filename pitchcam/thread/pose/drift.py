@@ -43,9 +43,7 @@ def again(
     shape: ThreadShape, camera: Camera, height_mm: float, slope_rad: float
 ) -> ThreadShape: ...
 @overload
-def again(
-    shape: CrestShape, camera: Camera, height_mm: float, slope_rad: float
-) -> CrestShape: ...
+def again(shape: CrestShape, camera: Camera, height_mm: float, slope_rad: float) -> CrestShape: ...
 @overload
 def again(shape: Measured, camera: Camera, height_mm: float, slope_rad: float) -> Measured: ...
 def again(shape: Measured, camera: Camera, height_mm: float, slope_rad: float) -> Measured:
@@ -76,9 +74,7 @@ class ThreadSight:
         Drift and perspective's share of the taper go with sin(a) / L; the shadow's with
         (s / L) / L.
         """
-        taper = (
-            self.taper + self.unfolded * (1 - 1 / longer**2) + self.per_deg * GRID / longer
-        )
+        taper = self.taper + self.unfolded * (1 - 1 / longer**2) + self.per_deg * GRID / longer
         likely = sum(share * normal(taper - t, self.u_taper) for t, share in TAPERS)
         even: Values = np.interp(GRID / longer, GRID, self.even)
         out: Values = even + np.log((1 - ODD) * likely + ODD / ODD_TAPER)
@@ -95,6 +91,7 @@ def thread_sight(shape: Measured, camera: Camera, height_mm: float) -> ThreadSig
     camera, height_mm
         The camera, and the axis's height over the plate at the thread.
     """
+
     def at(deg: float) -> tuple[float, float]:
         turned = again(shape, camera, height_mm, float(np.radians(deg)))
         if isinstance(turned, CrestShape):
@@ -111,10 +108,12 @@ def thread_sight(shape: Measured, camera: Camera, height_mm: float) -> ThreadSig
             break
     per_deg, taper = np.polyfit(angles, tapers, 1)
     return ThreadSight(
-        even=_by_drift(shape, camera, angles, squares), taper=float(taper),
-        per_deg=float(per_deg), unfolded=_unfolded(shape, camera, height_mm),
+        even=_by_drift(shape, camera, angles, squares),
+        taper=float(taper),
+        per_deg=float(per_deg),
+        unfolded=_unfolded(shape, camera, height_mm),
         u_taper=_u_taper(shape),
-    )  # fmt: skip
+    )
 
 
 def _lowest(angles: Values, squares: list[float] | Values) -> tuple[float, float]:

@@ -95,9 +95,12 @@ def rest_height(shape: Shape, camera: Camera, blur_px: float = 0.0) -> Rest:
         height = width_mm * (np.sqrt(3) / 4 if hexagon else 0.5)
     u = U_CORNERS * height if hexagon else 0.01 * height
     return Rest(
-        width_mm=width_mm, height_mm=height, u_height_mm=float(np.hypot(u, U_RADIUS_MM)),
-        hexagon=hexagon, stretch=(start, end),
-    )  # fmt: skip
+        width_mm=width_mm,
+        height_mm=height,
+        u_height_mm=float(np.hypot(u, U_RADIUS_MM)),
+        hexagon=hexagon,
+        stretch=(start, end),
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -113,9 +116,7 @@ class Roll:
     shown: float
 
 
-def hexagon_roll(
-    part: Shape, section: Section, frame: AxisFrame, rest: Rest
-) -> Roll:
+def hexagon_roll(part: Shape, section: Section, frame: AxisFrame, rest: Rest) -> Roll:
     """Return how far a hexagon is turned about the axis.
 
     A hexagon on its flat has both outer corners at the axis's height over the plate. Turned by a
@@ -193,9 +194,10 @@ def turned(rest: Rest, roll: Roll) -> Rest:
     height = corners * np.sqrt(3) / 4
     lowest = corners / 2 * np.cos(np.radians(30) - roll.turn_rad)
     u = (
-        rest.u_height_mm, height * np.tan(roll.turn_rad) * roll.u_turn_rad,
+        rest.u_height_mm,
+        height * np.tan(roll.turn_rad) * roll.u_turn_rad,
         0.25 * (lowest - height),
-    )  # fmt: skip
+    )
     return replace(rest, height_mm=float(height), u_height_mm=float(np.linalg.norm(u)))
 
 

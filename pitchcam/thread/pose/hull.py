@@ -80,9 +80,7 @@ class SeenPart:
     threads: Sequence[tuple[float, float]] = ()
 
 
-def part_profile(
-    seen: SeenPart, frame: AxisFrame, rest: Rest
-) -> Profile:
+def part_profile(seen: SeenPart, frame: AxisFrame, rest: Rest) -> Profile:
     """Return a part's profile from its outline.
 
     Parameters
@@ -97,9 +95,7 @@ def part_profile(
     axis, out_px = seen.axis, seen.out_px
     s, upper, lower = envelope(axis.to_axis(seen.outline_px))
     upper, lower = upper - out_px, lower + out_px
-    sides = [
-        frame.from_photo(axis.to_photo(np.stack([s, t], axis=1))) for t in (upper, lower)
-    ]
+    sides = [frame.from_photo(axis.to_photo(np.stack([s, t], axis=1))) for t in (upper, lower)]
     z = (sides[0][:, 0] + sides[1][:, 0]) / 2
     width = np.abs(sides[0][:, 1] - sides[1][:, 1]) / 2
     for start, end in seen.threads:
@@ -183,10 +179,13 @@ def falls(profile: Profile) -> list[Fall]:
         if span < LEAST_EDGE * length or share < 1e-3:
             continue
         u = np.hypot(np.sqrt(2) * U_RADIUS_MM / span, np.radians(0.15))
-        out.append(Fall(
-            incline_rad=float(np.arctan((r[j] - r[i]) / span)), u_incline_rad=float(min(u, 0.2)),
-            probability=share,
-        ))  # fmt: skip
+        out.append(
+            Fall(
+                incline_rad=float(np.arctan((r[j] - r[i]) / span)),
+                u_incline_rad=float(min(u, 0.2)),
+                probability=share,
+            )
+        )
     return out
 
 

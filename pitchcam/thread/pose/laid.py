@@ -44,9 +44,7 @@ class Known:
 NOTHING = Known()
 
 
-def lay(
-    shape: Measured, part: Shape, level: Rest, blur_px: float, known: Known = NOTHING
-) -> Rest:
+def lay(shape: Measured, part: Shape, level: Rest, blur_px: float, known: Known = NOTHING) -> Rest:
     """Return how a part rests by what one of its threads and its outline show.
 
     Parameters
@@ -76,9 +74,12 @@ def lay(
     # Half a ridge beyond the last whole crest belongs to the thread.
     threads = [(r.start_px - r.spacing_px / 2, r.end_px + r.spacing_px / 2) for r in part.threads]
     seen_part = SeenPart(
-        outline_px=shape.outline_px, axis=part.axis, out_px=OUTLINE_OUT * blur_px, heads=heads,
+        outline_px=shape.outline_px,
+        axis=part.axis,
+        out_px=OUTLINE_OUT * blur_px,
+        heads=heads,
         threads=threads,
-    )  # fmt: skip
+    )
     rest, height, slope = level, level.height_mm, 0.0
     for _ in range(ROUNDS):
         frame = axis_frame(camera, part.axis, middle, height, slope)
@@ -104,6 +105,10 @@ def _stated(pose: Pose, height_mm: float) -> Pose:
     """Return a pose with the axis's height over the plate as somebody measured it."""
     lifted = pose.height_mm - pose.axis_height_mm
     return replace(
-        pose, height_mm=height_mm + lifted, u_height_mm=U_STATED_MM, height_per_rad=0.0,
-        axis_height_mm=height_mm, u_axis_height_mm=U_STATED_MM,
-    )  # fmt: skip
+        pose,
+        height_mm=height_mm + lifted,
+        u_height_mm=U_STATED_MM,
+        height_per_rad=0.0,
+        axis_height_mm=height_mm,
+        u_axis_height_mm=U_STATED_MM,
+    )

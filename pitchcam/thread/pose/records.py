@@ -48,14 +48,20 @@ class Pose:
         left = self.u_slope_rad**2 - (self.slope_per_lens * self.u_lens) ** 2
         return float(np.sqrt(max(left, 0.0)))
 
+
 #: A part whose pose is not known lies inclined by about this: on a hexagon whose other end touches,
 #: or whose flats are not true (common practice, no source; the sample photos of workshops reach 4.5
 #: degrees).
 U_INCLINE_RAD = float(np.radians(1.2))
 UNKNOWN = Pose(
-    incline_rad=0.0, u_incline_rad=U_INCLINE_RAD, slope_rad=0.0, u_slope_rad=U_INCLINE_RAD,
-    height_mm=0.0, u_height_mm=0.0, height_per_rad=0.0,
-)  # fmt: skip
+    incline_rad=0.0,
+    u_incline_rad=U_INCLINE_RAD,
+    slope_rad=0.0,
+    u_slope_rad=U_INCLINE_RAD,
+    height_mm=0.0,
+    u_height_mm=0.0,
+    height_per_rad=0.0,
+)
 
 
 def normal(off: Values, u: float) -> Values:

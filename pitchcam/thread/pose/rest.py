@@ -57,9 +57,8 @@ def lens_is_open(camera: Camera) -> bool:
 
 
 def sight(
-    faces: list[Face], thread: ThreadSight | None, axis: ImageAxis, camera: Camera,
-    height_mm: float,
-) -> Seen:  # fmt: skip
+    faces: list[Face], thread: ThreadSight | None, axis: ImageAxis, camera: Camera, height_mm: float
+) -> Seen:
     """Return what end faces and thread show, over GRID and for each focal length.
 
     Parameters
@@ -84,9 +83,7 @@ def sight(
     total = []
     for step, longer in zip(steps, np.exp(lens), strict=True):
         drawn = np.zeros(len(GRID)) if thread is None else thread.at(float(longer))
-        total.append(
-            _faces(faces, axis, camera, height_mm, float(longer)) + drawn - 0.5 * step**2
-        )
+        total.append(_faces(faces, axis, camera, height_mm, float(longer)) + drawn - 0.5 * step**2)
     return Seen(lens=lens, log=np.array(total))
 
 
@@ -168,9 +165,16 @@ def posterior(
     turned = np.einsum("lit,it->l", every, np.radians(angle) - slope)
     per_lens = float(turned @ (seen.lens - lens)) / max(u_lens**2, 1e-12)
     return Pose(
-        incline_rad=incline, u_incline_rad=u_incline, slope_rad=slope, u_slope_rad=u_slope,
-        height_mm=at, u_height_mm=float(np.hypot(np.sqrt(left), u_radius_mm)),
-        height_per_rad=per_rad, lens=lens, u_lens=u_lens, slope_per_lens=per_lens,
+        incline_rad=incline,
+        u_incline_rad=u_incline,
+        slope_rad=slope,
+        u_slope_rad=u_slope,
+        height_mm=at,
+        u_height_mm=float(np.hypot(np.sqrt(left), u_radius_mm)),
+        height_per_rad=per_rad,
+        lens=lens,
+        u_lens=u_lens,
+        slope_per_lens=per_lens,
         axis_height_mm=axis_height,
         u_axis_height_mm=float(np.hypot(u_axis_height, u_radius_mm)),
-    )  # fmt: skip
+    )

@@ -38,10 +38,16 @@ def test_copper_washer_seats_by_asme_viii_appendix_2():
 # practice): the least of ours lies under them, and over half of them.
 @pytest.mark.parametrize(
     ("male", "female", "trade"),
-    [("M10x1", "M10x1", 10.0), ("M14x1.5", "M14x1.5", 20.0), ("M18x1.5", "M18x1.5", 30.0),
-     ("M22x1.5", "M22x1.5", 45.0), ("1/8-27 NPT", "1/8-27 NPT", 12.0), ("R 1/4", "Rc 1/4", 20.0),
-     ("1/2-14 NPT", "1/2-14 NPT", 50.0)],
-)  # fmt: skip
+    [
+        ("M10x1", "M10x1", 10.0),
+        ("M14x1.5", "M14x1.5", 20.0),
+        ("M18x1.5", "M18x1.5", 30.0),
+        ("M22x1.5", "M22x1.5", 45.0),
+        ("1/8-27 NPT", "1/8-27 NPT", 12.0),
+        ("R 1/4", "Rc 1/4", 20.0),
+        ("1/2-14 NPT", "1/2-14 NPT", 50.0),
+    ],
+)
 def test_what_seals_need_is_near_what_the_trade_gives(male, female, trade):
     need = seats(joint(male, female), 0.0)[0].torque_n_m
     assert 0.4 * trade < need < trade
@@ -98,8 +104,9 @@ def test_a_rubber_seal_where_copper_asks_too_much():
     weak = tightening(joint("M14x1.5", "M14x1.5"), piece("brass", True, 9.3), UNKNOWN)
     assert weak.second_best and weak.action.startswith("bonded seal (no copper washer: it needs")
     assert not weak.fault
-    hot = tightening(joint("M14x1.5", "M14x1.5"), piece("brass", True, 9.3), UNKNOWN,
-                     temperature_c=240.0)  # fmt: skip
+    hot = tightening(
+        joint("M14x1.5", "M14x1.5"), piece("brass", True, 9.3), UNKNOWN, temperature_c=240.0
+    )
     assert "copper washer needs" in hot.fault
 
 

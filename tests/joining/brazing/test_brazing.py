@@ -32,10 +32,15 @@ ZERO_C = 273.15
 @pytest.mark.parametrize(
     ("key", "solidus", "liquidus"),
     [
-        ("Ag 155", 630, 660), ("Ag 145", 640, 680), ("Ag 140", 650, 710), ("Ag 134", 630, 730),
-        ("Ag 130", 665, 755), ("Ag 156", 620, 655), ("Ag 138", 650, 720),
+        ("Ag 155", 630, 660),
+        ("Ag 145", 640, 680),
+        ("Ag 140", 650, 710),
+        ("Ag 134", 630, 730),
+        ("Ag 130", 665, 755),
+        ("Ag 156", 620, 655),
+        ("Ag 138", 650, 720),
     ],
-)  # fmt: skip
+)
 def test_alloy_ranges(key, solidus, liquidus):
     alloy = next(a for a in alloys() if a.key == key)
     assert (alloy.solidus_c, alloy.liquidus_c) == (solidus, liquidus)
@@ -117,9 +122,11 @@ def test_heat_capacities_by_kopps_rule():
 def test_densities_and_room_heat_capacities_of_a_property_library():
     """Outside check: ht 1.2.0's building materials: (density, conductivity, heat capacity)."""
     for key, name in (
-        ("brass", "Metals, brass"), ("copper", "Metals, copper"), ("steel", "Metals, steel"),
+        ("brass", "Metals, brass"),
+        ("copper", "Metals, copper"),
+        ("steel", "Metals, steel"),
         ("stainless", "Metals, stainless steel"),
-    ):  # fmt: skip
+    ):
         density, _, room_cp = building_materials[name]
         assert metal(key).density_kg_m3 == pytest.approx(density, rel=0.02)
         # The mean up to 700 deg C lies above the room value for every metal.
@@ -133,8 +140,9 @@ def test_expansion_and_heat_of_steels_by_the_fire_code():
     stainless = (16 + 4.79e-3 * 700 - 1.243e-6 * 700**2) * 1e-6
     assert metal("stainless").alpha_per_k == pytest.approx(stainless, abs=0.1e-6)
     t = np.linspace(20, 700, 2001)
-    steel = np.where(t < 600, 425 + 0.773 * t - 1.69e-3 * t**2 + 2.22e-6 * t**3,
-                     666 + 13002 / (738 - t))  # fmt: skip
+    steel = np.where(
+        t < 600, 425 + 0.773 * t - 1.69e-3 * t**2 + 2.22e-6 * t**3, 666 + 13002 / (738 - t)
+    )
     assert metal("steel").cp_j_kg_k == pytest.approx(np.mean(steel), rel=0.01)
     cr_ni = 450 + 0.28 * t - 2.91e-4 * t**2 + 1.34e-7 * t**3
     assert metal("stainless").cp_j_kg_k == pytest.approx(np.mean(cr_ni), rel=0.01)
@@ -262,9 +270,15 @@ def test_torque_that_a_lap_bears_brings_it_to_what_is_allowed():
 # ISO 898-1 class 8.8 640 MPa; EN 10277 11SMn30+C 375 and EN 12164 CW614N R430 220 from memory.
 @pytest.mark.parametrize(
     ("key", "supplied", "annealed"),
-    [("brass", 220, 140), ("brass-360", 172, 138), ("steel", 375, 230), ("stainless", 205, 205),
-     ("steel-8.8", 640, 640), ("aluminium", 145, 35)],
-)  # fmt: skip
+    [
+        ("brass", 220, 140),
+        ("brass-360", 172, 138),
+        ("steel", 375, 230),
+        ("stainless", 205, 205),
+        ("steel-8.8", 640, 640),
+        ("aluminium", 145, 35),
+    ],
+)
 def test_yield_of_each_temper(key, supplied, annealed):
     made_of = metal(key)
     assert (made_of.supplied_yield_mpa, made_of.yield_mpa) == (supplied, annealed)

@@ -38,15 +38,31 @@ COOLANT = Duty(service="coolant")
 
 def fitting(name, a, gender_a, b, gender_b, **more):
     ends = [None if t is None else parse_end(t, g) for t, g in ((a, gender_a), (b, gender_b))]
-    given = {"bore_mm": 7.5, "length_mm": 52.0, "hex_mm": 22.0, "material": "brass",
-             "plating": "none", "count": 2}  # fmt: skip
+    given = {
+        "bore_mm": 7.5,
+        "length_mm": 52.0,
+        "hex_mm": 22.0,
+        "material": "brass",
+        "plating": "none",
+        "count": 2,
+    }
     return Fitting(id=name, end_a=ends[0], end_b=ends[1], **(given | more))
 
 
-PLUG = fitting("P18", "M18x1.5", "external", None, "external", thread_a_mm=14.0, length_mm=32.0,
-               hex_mm=24.0, bore_mm=0.0)  # fmt: skip
-TAIL = fitting("T10", "hose 10", "external", "G 3/8", "external", thread_a_mm=24.0,
-               thread_b_mm=12.0)  # fmt: skip
+PLUG = fitting(
+    "P18",
+    "M18x1.5",
+    "external",
+    None,
+    "external",
+    thread_a_mm=14.0,
+    length_mm=32.0,
+    hex_mm=24.0,
+    bore_mm=0.0,
+)
+TAIL = fitting(
+    "T10", "hose 10", "external", "G 3/8", "external", thread_a_mm=24.0, thread_b_mm=12.0
+)
 STEEL_TAIL = replace(TAIL, id="T10S", material="steel", hex_mm=19.0)
 
 
@@ -94,8 +110,18 @@ def ring(piece, z):
 
 
 # A nipple whose hex is too short for a spigot: the thread it does not need becomes the spigot.
-TAIL_ON_STUB = fitting("N10", "M10x1", "external", "M16x1.5", "external", thread_a_mm=9.0,
-                       thread_b_mm=12.0, length_mm=27.0, hex_mm=17.0, bore_mm=6.0)  # fmt: skip
+TAIL_ON_STUB = fitting(
+    "N10",
+    "M10x1",
+    "external",
+    "M16x1.5",
+    "external",
+    thread_a_mm=9.0,
+    thread_b_mm=12.0,
+    length_mm=27.0,
+    hex_mm=17.0,
+    bore_mm=6.0,
+)
 
 
 def test_spigot_from_the_unwanted_thread():
@@ -110,8 +136,7 @@ def test_spigot_from_the_unwanted_thread():
 
 
 def test_no_metal_for_a_spigot_is_refused_with_what_lacks():
-    thin = fitting("JJ", "hose 10", "external", "hose 12", "external", hex_mm=12.8,
-                   length_mm=66.0)  # fmt: skip
+    thin = fitting("JJ", "hose 10", "external", "hose 12", "external", hex_mm=12.8, length_mm=66.0)
     with pytest.raises(NoMetalError, match=r"9.5 mm thick where 10.5 are needed for 1.5 mm"):
         plan_join(ASK, (replace(PLUG, hex_mm=12.8, length_mm=20.0), thin), COOLANT)
 
@@ -125,10 +150,30 @@ def test_a_butt_is_never_planned(service):
         plan_join(replace(ASK, hose_c=150.0), pair, Duty(service=service, torque_n_m=3.0))
 
 
-SENDER = fitting("A5", "R 1/4", "external", "M10x1", "internal", thread_a_mm=12.0,
-                 thread_b_mm=10.0, length_mm=28.0, hex_mm=17.0, bore_mm=8.0)  # fmt: skip
-STEEL_PLUG = fitting("P22", "M22x1.5", "external", None, "external", thread_a_mm=14.0,
-                     length_mm=30.0, hex_mm=27.0, bore_mm=0.0, material="steel")  # fmt: skip
+SENDER = fitting(
+    "A5",
+    "R 1/4",
+    "external",
+    "M10x1",
+    "internal",
+    thread_a_mm=12.0,
+    thread_b_mm=10.0,
+    length_mm=28.0,
+    hex_mm=17.0,
+    bore_mm=8.0,
+)
+STEEL_PLUG = fitting(
+    "P22",
+    "M22x1.5",
+    "external",
+    None,
+    "external",
+    thread_a_mm=14.0,
+    length_mm=30.0,
+    hex_mm=27.0,
+    bore_mm=0.0,
+    material="steel",
+)
 
 
 def test_spigot_around_the_thread_that_stays():
@@ -164,13 +209,36 @@ def test_unlike_metals_shift_the_cold_clearance_the_right_way():
     assert outside.clearance.grows_mm > 0 and outside.clearance.cold_mm[1] < 0.16
     assert outside.clearance.cold_mm[0] == pytest.approx(0.10 - outside.clearance.grows_mm)
     assert inside.clearance.u_grows_mm == pytest.approx(
-        inside.spigot_mm * rise * math.hypot(0.5e-6, 0.8e-6))  # fmt: skip
+        inside.spigot_mm * rise * math.hypot(0.5e-6, 0.8e-6)
+    )
 
 
-SLEEVED = (fitting("N", "R 1/4", "external", "R 1/8", "external", thread_a_mm=12.0,
-                   thread_b_mm=9.0, length_mm=31.0, hex_mm=14.0, bore_mm=5.0),
-           fitting("S", "G 1/4", "internal", "G 1/8", "internal", thread_a_mm=13.0,
-                   thread_b_mm=9.0, length_mm=27.0, hex_mm=19.0, bore_mm=8.0))  # fmt: skip
+SLEEVED = (
+    fitting(
+        "N",
+        "R 1/4",
+        "external",
+        "R 1/8",
+        "external",
+        thread_a_mm=12.0,
+        thread_b_mm=9.0,
+        length_mm=31.0,
+        hex_mm=14.0,
+        bore_mm=5.0,
+    ),
+    fitting(
+        "S",
+        "G 1/4",
+        "internal",
+        "G 1/8",
+        "internal",
+        thread_a_mm=13.0,
+        thread_b_mm=9.0,
+        length_mm=27.0,
+        hex_mm=19.0,
+        bore_mm=8.0,
+    ),
+)
 
 
 def test_a_sleeve_where_neither_body_takes_a_socket():
@@ -181,8 +249,9 @@ def test_a_sleeve_where_neither_body_takes_a_socket():
     assert form.sleeve.length_mm == pytest.approx(sum(lap.overlap_mm for lap in form.laps))
     assert form.least_wall_mm >= practice("wall_min")
     # The tips meet: the length is that of both pieces, and the sleeve hides what it covers.
-    assert plan.length_mm == pytest.approx(sum(
-        d.keep_thread_mm + d.body_left_mm for d in plan.donors))  # fmt: skip
+    assert plan.length_mm == pytest.approx(
+        sum(d.keep_thread_mm + d.body_left_mm for d in plan.donors)
+    )
     one, other, sleeve = assembled(plan)
     assert sleeve.length_mm == pytest.approx(form.sleeve.length_mm)
     for z in np.linspace(0.01, plan.length_mm - 0.01, 600):
@@ -193,8 +262,11 @@ def test_a_sleeve_where_neither_body_takes_a_socket():
     # The weaker lap is the one that is judged: torque goes by diameter squared times overlap.
     assert form.weakest.donor == 0
     assert plan.load.torque_stress_mpa == pytest.approx(
-        plan.load.torque_n_m * 1e3 * 2 / (math.pi * form.weakest.spigot_mm**2
-                                          * form.weakest.overlap_mm))  # fmt: skip
+        plan.load.torque_n_m
+        * 1e3
+        * 2
+        / (math.pi * form.weakest.spigot_mm**2 * form.weakest.overlap_mm)
+    )
     text = plan_text(plan)
     assert "Sleeve for A" in text and "bore the sleeve from both ends" in text
     assert plan_json(plan)["joint"] == "sleeve over two spigots"
@@ -216,17 +288,28 @@ def test_mass_is_that_of_the_drawn_piece():
     piece = as_machined(donor, form, 0)
     volume = sum(
         (math.sqrt(3) / 2 if s.kind == "hex" else math.pi / 4)
-        * s.diameter_mm**2 * (s.stop_mm - s.start_mm)
+        * s.diameter_mm**2
+        * (s.stop_mm - s.start_mm)
         for s in piece.outside
-    )  # fmt: skip
+    )
     # The bore as drilled, without the socket: the mass is of the piece before it is bored out.
     volume -= math.pi / 4 * donor.final_bore_mm**2 * piece.length_mm
     assert donor_mass_g(donor) == pytest.approx(volume * 8470e-6, rel=1e-9)
 
 
 def test_female_kept_end_is_left_whole():
-    sleeve = fitting("C", "M18x1.5", "internal", "M14x1.5", "internal", thread_a_mm=13.0,
-                     thread_b_mm=12.0, length_mm=44.0, hex_mm=24.0, bore_mm=9.0)  # fmt: skip
+    sleeve = fitting(
+        "C",
+        "M18x1.5",
+        "internal",
+        "M14x1.5",
+        "internal",
+        thread_a_mm=13.0,
+        thread_b_mm=12.0,
+        length_mm=44.0,
+        hex_mm=24.0,
+        bore_mm=9.0,
+    )
     donor = make_donor(sleeve, False, 7.5)
     assert donor.body_left_mm == pytest.approx(44 - 12 - 0.5)
     assert donor.solid_mm == pytest.approx(44 - 12 - 0.5 - 13)
@@ -237,11 +320,18 @@ def test_female_kept_end_is_left_whole():
 @pytest.mark.parametrize(
     ("service", "word"),
     [
-        ("fuel rail", "burns the vehicle"), ("Petrol", "burns"), ("brakes", "brake and clutch"),
-        ("hydraulic", "60 bar"), ("compressed air", "throws parts"), ("LPG", "licensed work"),
-        ("refrigerant", "licensed"), ("exhaust", "creep"), ("steam", "hot"), ("oxygen", "burn"),
+        ("fuel rail", "burns the vehicle"),
+        ("Petrol", "burns"),
+        ("brakes", "brake and clutch"),
+        ("hydraulic", "60 bar"),
+        ("compressed air", "throws parts"),
+        ("LPG", "licensed work"),
+        ("refrigerant", "licensed"),
+        ("exhaust", "creep"),
+        ("steam", "hot"),
+        ("oxygen", "burn"),
     ],
-)  # fmt: skip
+)
 def test_services_that_are_refused(service, word):
     with pytest.raises(RefusedError, match=word):
         plan_join(ASK, (PLUG, TAIL), Duty(service=service))
@@ -257,19 +347,27 @@ def test_service_unknown_is_wrong_usage():
 @pytest.mark.parametrize(
     ("change", "word"),
     [
-        ({"material": "aluminium"}, "aluminium melts"), ({"material": "spring-steel"}, "temper"),
-        ({"material": "steel-8.8"}, "strength class"), ({"material": "zinc"}, "die casting"),
-        ({"material": "nylon"}, "plastic burns"), ({"material": "cast-iron"}, "graphite"),
-        ({"material": "mystery"}, "does not know"), ({"plating": "Cadmium, yellow"}, "fume kills"),
-        ({"plating": "Cd"}, "fume kills"), ({"plating": "yellow passivate"}, "possibly cadmium"),
-        ({"plating": "zinc passivated"}, "possibly cadmium"), ({"plating": "gold"}, "possibly cad"),
+        ({"material": "aluminium"}, "aluminium melts"),
+        ({"material": "spring-steel"}, "temper"),
+        ({"material": "steel-8.8"}, "strength class"),
+        ({"material": "zinc"}, "die casting"),
+        ({"material": "nylon"}, "plastic burns"),
+        ({"material": "cast-iron"}, "graphite"),
+        ({"material": "mystery"}, "does not know"),
+        ({"plating": "Cadmium, yellow"}, "fume kills"),
+        ({"plating": "Cd"}, "fume kills"),
+        ({"plating": "yellow passivate"}, "possibly cadmium"),
+        ({"plating": "zinc passivated"}, "possibly cadmium"),
+        ({"plating": "gold"}, "possibly cad"),
         ({"plating": "Cd/zinc"}, "fume kills"),
         ({"material": "steel", "plating": ""}, "not stated: it may be cadmium"),
-        ({"plating": "zinc"}, "gives off zinc fume"), ({"plating": "chrome"}, "plated"),
+        ({"plating": "zinc"}, "gives off zinc fume"),
+        ({"plating": "chrome"}, "plated"),
         ({"plating": "zinc, tin"}, "gives off zinc fume"),
-        ({"hex_mm": 9.0}, "in the hex"), ({"length_mm": 38.0}, "nothing to hold"),
+        ({"hex_mm": 9.0}, "in the hex"),
+        ({"length_mm": 38.0}, "nothing to hold"),
     ],
-)  # fmt: skip
+)
 def test_donors_that_are_refused(change, word):
     with pytest.raises(RefusedError, match=word):
         plan_join(ASK, (PLUG, replace(TAIL, **change)), COOLANT)
@@ -278,11 +376,14 @@ def test_donors_that_are_refused(change, word):
 @pytest.mark.parametrize(
     ("duty", "word"),
     [
-        ({"pressure_bar": 11.0}, "above the 10 bar"), ({"temperature_c": 160.0}, "above the 150"),
-        ({"torque_n_m": 200.0}, "brazed joint would carry"), ({"torch_kw": 0.2}, "never gets it"),
-        ({"bore_mm": 9.0}, "mm of wall"), ({"alloy": "Ag 225"}, "only 55 K"),
+        ({"pressure_bar": 11.0}, "above the 10 bar"),
+        ({"temperature_c": 160.0}, "above the 150"),
+        ({"torque_n_m": 200.0}, "brazed joint would carry"),
+        ({"torch_kw": 0.2}, "never gets it"),
+        ({"bore_mm": 9.0}, "mm of wall"),
+        ({"alloy": "Ag 225"}, "only 55 K"),
     ],
-)  # fmt: skip
+)
 def test_duties_that_are_refused(duty, word):
     with pytest.raises(RefusedError, match=word):
         plan_join(ASK, (PLUG, TAIL), replace(COOLANT, **duty))
@@ -290,10 +391,12 @@ def test_duties_that_are_refused(duty, word):
 
 @pytest.mark.parametrize(
     ("rating", "service", "word"),
-    [({"hose_c": 100.0}, "coolant", "stands 100 deg C and would see 115"),
-     ({"hose_bar": 1.0}, "coolant", "stands 1 bar and would see 1.5"),
-     ({}, "oil", "usual coolant hose stands 125 deg C")],
-)  # fmt: skip
+    [
+        ({"hose_c": 100.0}, "coolant", "stands 100 deg C and would see 115"),
+        ({"hose_bar": 1.0}, "coolant", "stands 1 bar and would see 1.5"),
+        ({}, "oil", "usual coolant hose stands 125 deg C"),
+    ],
+)
 def test_hose_that_does_not_stand_it(rating, service, word):
     with pytest.raises(RefusedError, match=word):
         plan_join(replace(ASK, **rating), (PLUG, TAIL), Duty(service=service))
@@ -316,8 +419,12 @@ def test_donors_without_a_fitting_end_or_hex():
 
 
 def test_donors_from_stock_avoid_what_is_refused():
-    bad = [replace(TAIL, id="CD", plating="cadmium"), replace(TAIL, id="AL", material="aluminium"),
-           replace(TAIL, id="NONE", count=0), replace(TAIL, id="NOHEX", hex_mm=None)]  # fmt: skip
+    bad = [
+        replace(TAIL, id="CD", plating="cadmium"),
+        replace(TAIL, id="AL", material="aluminium"),
+        replace(TAIL, id="NONE", count=0),
+        replace(TAIL, id="NOHEX", hex_mm=None),
+    ]
     plan = choose_donors(ASK, [*bad, STEEL_TAIL, PLUG, TAIL], COOLANT)
     assert [d.fitting.id for d in plan.donors] == ["P18", "T10"]
     with pytest.raises(RefusedError, match="fume kills|aluminium"):
@@ -329,8 +436,18 @@ def test_donors_from_stock_avoid_what_is_refused():
 def test_every_sheet_carries_the_cautions():
     plan = plan_join(ASK, (PLUG, TAIL), COOLANT)
     text = " ".join(cautions(plan)).lower()
-    for word in ("fume", "fluoride", "zinc", "cadmium", "water", "eye", "extraction", "pressure",
-                 "local codes", "extinguisher"):  # fmt: skip
+    for word in (
+        "fume",
+        "fluoride",
+        "zinc",
+        "cadmium",
+        "water",
+        "eye",
+        "extraction",
+        "pressure",
+        "local codes",
+        "extinguisher",
+    ):
         assert word in text
     steel = plan_join(ASK, (PLUG, replace(STEEL_TAIL, material="stainless", plating="")), COOLANT)
     notes = " ".join(plan_warnings(steel))
@@ -348,8 +465,14 @@ def test_work_sheet_has_every_figure(tmp_path):
         assert "".join(figure.how.split())[:20] in text
     for step in steps(plan):
         assert "".join(step.split())[:40] in text
-    for word in ("Adapterasbrazed,2:1", "Orderofwork", "Cautions", "50mmwhenprinted",
-                 "63.0overall", "sawat40.0"):  # fmt: skip
+    for word in (
+        "Adapterasbrazed,2:1",
+        "Orderofwork",
+        "Cautions",
+        "50mmwhenprinted",
+        "63.0overall",
+        "sawat40.0",
+    ):
         assert word in text
     first = path.read_bytes()
     write_worksheet(plan, path, date(2026, 5, 4))
@@ -361,15 +484,26 @@ def _plan_of(kind):
         ask = replace(ASK, port=parse_side("M10x1", "internal"))
         return plan_join(ask, (TAIL_ON_STUB, TAIL), replace(COOLANT, torque_n_m=3.0))
     if kind == "around":
-        ask = replace(ASK, port=parse_side("M22x1.5", "internal"),
-                      part=parse_side("M10x1", "external"))  # fmt: skip
+        ask = replace(
+            ASK, port=parse_side("M22x1.5", "internal"), part=parse_side("M10x1", "external")
+        )
         return plan_join(ask, (STEEL_PLUG, SENDER), Duty(service="oil"))
     if kind == "sleeve":
         ask = Question(port=parse_side("Rc 1/4", "internal"), part=parse_side("G 1/4", "external"))
         return plan_join(ask, SLEEVED, Duty(service="oil"))
     if kind == "female":
-        sleeve = fitting("C", "M18x1.5", "internal", "M14x1.5", "internal", length_mm=48.0,
-                         hex_mm=24.0, bore_mm=9.0, material="stainless", plating="")  # fmt: skip
+        sleeve = fitting(
+            "C",
+            "M18x1.5",
+            "internal",
+            "M14x1.5",
+            "internal",
+            length_mm=48.0,
+            hex_mm=24.0,
+            bore_mm=9.0,
+            material="stainless",
+            plating="",
+        )
         ask = replace(ASK, port=parse_side("M18x1.5 male", "external"))
         return plan_join(ask, (sleeve, TAIL), replace(COOLANT, torque_n_m=3.0))
     long = replace(TAIL, name="hose nipple with a long hex from the blue cabinet by the window")
@@ -428,10 +562,14 @@ def test_command(tmp_path):
     run = CliRunner().invoke(command, ["p18", "t10", *call, *oil, "--json"])
     assert json.loads(run.output)["service"] == "oil"
     for extra, error in [
-        (["P18", "X1"], UsageError), (["P18"], UsageError), (["ONE", "ONE"], UsageError),
-        (["--torque", "-1"], UsageError), (["--torch", "900"], UsageError),
-        (["-o", "w.txt"], UsageError), (["--alloy", "345"], RefusedError),
-    ]:  # fmt: skip
+        (["P18", "X1"], UsageError),
+        (["P18"], UsageError),
+        (["ONE", "ONE"], UsageError),
+        (["--torque", "-1"], UsageError),
+        (["--torch", "900"], UsageError),
+        (["-o", "w.txt"], UsageError),
+        (["--alloy", "345"], RefusedError),
+    ]:
         run = CliRunner().invoke(command, [*call, "--service", "oil", *extra])
         assert isinstance(run.exception, error), extra
     unmade = tmp_path / "b.pdf"

@@ -49,13 +49,16 @@ def random_stock(rng, rows):
             id=f"S{i:04}",
             end_a=end(rng.choice(SIZES), rng.choice(["external", "internal"])),
             end_b=end(rng.choice(SIZES), rng.choice(["external", "internal"])),
-            bore_mm=rng.choice([3.0, 4.0, 5.0]), length_mm=rng.randint(25, 45),
-            hex_mm=rng.choice([17.0, 19.0, 22.0]), material=rng.choice(["brass", "steel", "nylon"]),
+            bore_mm=rng.choice([3.0, 4.0, 5.0]),
+            length_mm=rng.randint(25, 45),
+            hex_mm=rng.choice([17.0, 19.0, 22.0]),
+            material=rng.choice(["brass", "steel", "nylon"]),
             pressure_bar=rng.choice([None, 10.0, 16.0, 40.0]),
-            temperature_c=rng.choice([None, 100.0, 130.0]), count=rng.choice([0, 1, 1, 3]),
+            temperature_c=rng.choice([None, 100.0, 130.0]),
+            count=rng.choice([0, 1, 1, 3]),
         )
         for i in range(rows)
-    ]  # fmt: skip
+    ]
 
 
 def random_question(rng):
@@ -63,11 +66,14 @@ def random_question(rng):
     return Question(
         port=parse_side(port.replace("R ", "Rc "), "internal"),
         part=parse_side(rng.choice(SIZES), "external"),
-        bore_mm=rng.choice([0.0, 0.0, 4.0]), pressure_bar=rng.choice([None, None, 12.0]),
-        temperature_c=rng.choice([None, None, 110.0]), room_mm=rng.choice([None, None, 11.5]),
-        stand_off_mm=rng.choice([None, None, 40.0]), port_depth_mm=rng.choice([None, None, 13.0]),
+        bore_mm=rng.choice([0.0, 0.0, 4.0]),
+        pressure_bar=rng.choice([None, None, 12.0]),
+        temperature_c=rng.choice([None, None, 110.0]),
+        room_mm=rng.choice([None, None, 11.5]),
+        stand_off_mm=rng.choice([None, None, 40.0]),
+        port_depth_mm=rng.choice([None, None, 13.0]),
         one_wire=rng.random() < 0.3,
-    )  # fmt: skip
+    )
 
 
 def may_join(question, one, other):
@@ -101,16 +107,23 @@ def too_long(question, link):
     if question.port_depth_mm is None or link.near.gender == "internal" or link.near.is_hose:
         return False
     size = find(link.near.designation)
-    length = size.useful_length_mm - 3 * size.pitch_mm if size.taper else 0.8 * (
-        size.limits("external")[0].major_mm[1])  # fmt: skip
+    length = (
+        size.useful_length_mm - 3 * size.pitch_mm
+        if size.taper
+        else 0.8 * (size.limits("external")[0].major_mm[1])
+    )
     return length > question.port_depth_mm
 
 
 def enumerate_all(question, stock):
     """Every chain of up to three pieces, tried one after the other."""
     usable = [f for f in stock if may_use(question, f)]
-    turns = [Link(fitting=f, turned=t) for f in usable for t in (False, True)
-             if not (t and f.end_a == f.end_b)]  # fmt: skip
+    turns = [
+        Link(fitting=f, turned=t)
+        for f in usable
+        for t in (False, True)
+        if not (t and f.end_a == f.end_b)
+    ]
     ranks = rank_rows(usable)
     found = []
 
@@ -173,18 +186,48 @@ def test_quick_rule_agrees_with_the_full_mating():
 
 def drawer():
     """A sender drawer of the invented yard: one good chain, one short adapter that has run out."""
-    make = {"bore_mm": 9.0, "hex_mm": 24.0, "material": "brass", "pressure_bar": 16.0,
-            "temperature_c": 150.0, "count": 2}  # fmt: skip
+    make = {
+        "bore_mm": 9.0,
+        "hex_mm": 24.0,
+        "material": "brass",
+        "pressure_bar": 16.0,
+        "temperature_c": 150.0,
+        "count": 2,
+    }
     return [
-        Fitting(id="A", end_a=parse_end("M18x1.5", "external"), thread_a_mm=12.0,
-                end_b=parse_end("G 1/4", "internal"), length_mm=34.0, **make | {"bore_mm": 8.0}),
-        Fitting(id="B", end_a=parse_end("R 1/4", "external"), thread_a_mm=12.0,
-                end_b=parse_end("M14x1.5", "internal"), length_mm=30.0, **make),
-        Fitting(id="C", end_a=parse_end("G 1/4", "external"), thread_a_mm=11.0,
-                end_b=parse_end("M14x1.5", "internal"), length_mm=40.0, **make),
-        Fitting(id="D", end_a=parse_end("M18x1.5", "external"), thread_a_mm=12.0,
-                end_b=parse_end("M14x1.5", "internal"), length_mm=28.0, **make | {"count": 0}),
-    ]  # fmt: skip
+        Fitting(
+            id="A",
+            end_a=parse_end("M18x1.5", "external"),
+            thread_a_mm=12.0,
+            end_b=parse_end("G 1/4", "internal"),
+            length_mm=34.0,
+            **make | {"bore_mm": 8.0},
+        ),
+        Fitting(
+            id="B",
+            end_a=parse_end("R 1/4", "external"),
+            thread_a_mm=12.0,
+            end_b=parse_end("M14x1.5", "internal"),
+            length_mm=30.0,
+            **make,
+        ),
+        Fitting(
+            id="C",
+            end_a=parse_end("G 1/4", "external"),
+            thread_a_mm=11.0,
+            end_b=parse_end("M14x1.5", "internal"),
+            length_mm=40.0,
+            **make,
+        ),
+        Fitting(
+            id="D",
+            end_a=parse_end("M18x1.5", "external"),
+            thread_a_mm=12.0,
+            end_b=parse_end("M14x1.5", "internal"),
+            length_mm=28.0,
+            **make | {"count": 0},
+        ),
+    ]
 
 
 ASK = Question(port=parse_side("M18x1.5", "internal"), part=parse_side("M14x1.5", "external"))
@@ -210,21 +253,41 @@ def test_what_has_run_out_and_what_to_buy_is_said():
     assert "M18x1.5 male to M14x1.5 female" in lacking.buy
     text = answer_text(ASK, chains, lacking)
     assert "For a shorter chain, buy one adapter" in text and "1 x copper washer" in text
-    assert missing(ASK, [replace(f, count=1) for f in drawer()], adapt(ASK, [
-        replace(f, count=1) for f in drawer()])) is None  # fmt: skip
+    assert (
+        missing(
+            ASK,
+            [replace(f, count=1) for f in drawer()],
+            adapt(ASK, [replace(f, count=1) for f in drawer()]),
+        )
+        is None
+    )
 
 
 def test_a_chain_that_only_adds_to_a_shorter_one_is_none():
-    sleeve = Fitting(id="E", end_a=parse_end("M14x1.5", "internal"),
-                     end_b=parse_end("M14x1.5", "internal"), bore_mm=5, length_mm=30,
-                     material="steel", count=1)  # fmt: skip
-    nipple = replace(sleeve, id="F", end_a=parse_end("M14x1.5", "external"),
-                     end_b=parse_end("M14x1.5", "external"))  # fmt: skip
-    ask = replace(ASK, port=parse_side("M14x1.5 male", "external"),
-                  part=parse_side("M14x1.5 female", "external"))  # fmt: skip
+    sleeve = Fitting(
+        id="E",
+        end_a=parse_end("M14x1.5", "internal"),
+        end_b=parse_end("M14x1.5", "internal"),
+        bore_mm=5,
+        length_mm=30,
+        material="steel",
+        count=1,
+    )
+    nipple = replace(
+        sleeve,
+        id="F",
+        end_a=parse_end("M14x1.5", "external"),
+        end_b=parse_end("M14x1.5", "external"),
+    )
+    ask = replace(
+        ASK,
+        port=parse_side("M14x1.5 male", "external"),
+        part=parse_side("M14x1.5 female", "external"),
+    )
     assert ids(adapt(ask, [sleeve, nipple])) == [""]
-    ask = replace(ASK, port=parse_side("M14x1.5", "internal"),
-                  part=parse_side("M14x1.5", "internal"))  # fmt: skip
+    ask = replace(
+        ASK, port=parse_side("M14x1.5", "internal"), part=parse_side("M14x1.5", "internal")
+    )
     assert ids(adapt(ask, [sleeve, nipple])) == ["F"]
     # Two nipples and a sleeve hold the one nipple that does it alone: no answer of its own.
     assert ids(adapt(ask, [sleeve, replace(nipple, count=2)])) == ["F"]
@@ -233,13 +296,19 @@ def test_a_chain_that_only_adds_to_a_shorter_one_is_none():
 @pytest.mark.parametrize(
     ("limits", "left"),
     [
-        ({"bore_mm": 8.5}, []), ({"bore_mm": 7.9}, ["AC", "AB"]), ({"pressure_bar": 17.0}, []),
-        ({"temperature_c": 160.0}, []), ({"room_mm": 13.0}, []), ({"stand_off_mm": 50.0}, ["AB"]),
+        ({"bore_mm": 8.5}, []),
+        ({"bore_mm": 7.9}, ["AC", "AB"]),
+        ({"pressure_bar": 17.0}, []),
+        ({"temperature_c": 160.0}, []),
+        ({"room_mm": 13.0}, []),
+        ({"stand_off_mm": 50.0}, ["AB"]),
         ({"probe_mm": 60.0, "wall_mm": 5.0, "immersion_mm": 5.0}, ["AB"]),
-        ({"max_pieces": 1}, []), ({"one_wire": True}, ["AC", "AB"]),
-        ({"port_depth_mm": 11.9}, []), ({"port_depth_mm": 12.0}, ["AC", "AB"]),
+        ({"max_pieces": 1}, []),
+        ({"one_wire": True}, ["AC", "AB"]),
+        ({"port_depth_mm": 11.9}, []),
+        ({"port_depth_mm": 12.0}, ["AC", "AB"]),
     ],
-)  # fmt: skip
+)
 def test_limits(limits, left):
     ask = replace(ASK, **limits)
     assert ids(adapt(ask, drawer())) == left
@@ -270,27 +339,46 @@ def test_direct_joint_is_no_piece():
 
 
 def test_hoses_of_two_bores_are_joined_by_tails():
-    joiner = Fitting(id="J", end_a=parse_end("hose 10", "external"), thread_a_mm=25.0,
-                     end_b=parse_end("hose 12", "external"), thread_b_mm=25.0, bore_mm=7.0,
-                     length_mm=56.0, material="brass", count=1)  # fmt: skip
+    joiner = Fitting(
+        id="J",
+        end_a=parse_end("hose 10", "external"),
+        thread_a_mm=25.0,
+        end_b=parse_end("hose 12", "external"),
+        thread_b_mm=25.0,
+        bore_mm=7.0,
+        length_mm=56.0,
+        material="brass",
+        count=1,
+    )
     ask = Question(port=parse_side("hose 12", "internal"), part=parse_side("hose 10", "internal"))
     (chain,) = adapt(ask, [joiner])
     assert chain.added_mm == pytest.approx(6.0)
     assert consumables(chain.joints) == (
-        "1 x hose clamp for 12 mm bore hose", "1 x hose clamp for 10 mm bore hose",
-    )  # fmt: skip
+        "1 x hose clamp for 12 mm bore hose",
+        "1 x hose clamp for 10 mm bore hose",
+    )
     assert not adapt(replace(ask, one_wire=True), [joiner])
 
 
 def test_mass_and_moment_of_a_plain_bar_are_hand_arithmetic():
     """A hex bar 20 x 50 bored 10, steel: (0.8660 * 400 - 78.54) * 50 * 7.85e-3 = 105.1 g."""
-    bar = Fitting(id="H", end_a=parse_end("M18x1.5", "internal"),
-                  end_b=parse_end("M14x1.5", "internal"), bore_mm=10.0, length_mm=50.0, hex_mm=20.0,
-                  material="steel", count=1)  # fmt: skip
+    bar = Fitting(
+        id="H",
+        end_a=parse_end("M18x1.5", "internal"),
+        end_b=parse_end("M14x1.5", "internal"),
+        bore_mm=10.0,
+        length_mm=50.0,
+        hex_mm=20.0,
+        material="steel",
+        count=1,
+    )
     assert mass_g(bar) == pytest.approx((math.sqrt(3) / 2 * 400 - 78.54) * 50 * 7.85e-3, rel=1e-4)
     assert corner_radius_mm(bar) == pytest.approx(11.547, abs=1e-3)
-    ask = Question(port=parse_side("M18x1.5 male", "external"),
-                   part=parse_side("M14x1.5", "external"), part_mass_g=200.0)  # fmt: skip
+    ask = Question(
+        port=parse_side("M18x1.5 male", "external"),
+        part=parse_side("M14x1.5", "external"),
+        part_mass_g=200.0,
+    )
     chain = evaluate(ask, (Link(fitting=bar),))
     newtons = VIBRATION_G * 9.80665 * (mass_g(bar) * 25.0 + 200.0 * 50.0) * 1e-6
     assert chain.moment_n_m == pytest.approx(newtons)

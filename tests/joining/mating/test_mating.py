@@ -96,9 +96,12 @@ def test_standard_pairs(male, female, answer, seal):
 def test_npt_and_the_55_degree_pipe_threads_never_mate(size):
     npt = next(s.designation for s in load_series() if s.family == "NPT" and s.size == size)
     for male, female in [
-        (npt, f"Rc {size}"), (npt, f"Rp {size}"), (npt, f"G {size}"),
-        (f"R {size}", npt), (f"G {size}", npt),
-    ]:  # fmt: skip
+        (npt, f"Rc {size}"),
+        (npt, f"Rp {size}"),
+        (npt, f"G {size}"),
+        (f"R {size}", npt),
+        (f"G {size}", npt),
+    ]:
         assert not pair(male, female).seals
 
 
@@ -126,12 +129,16 @@ def test_every_right_parallel_pair_turns_home_and_keeps_the_shear_share_of_the_t
 @pytest.mark.parametrize(
     ("male", "female", "length_mm", "within"),
     [
-        ("R 1/8", "Rc 1/8", 4.0, 0.01), ("R 1/4", "Rc 1/4", 6.0, 0.01),
-        ("R 1/2", "Rp 1/2", 8.2, 0.01), ("R 1", "Rc 1", 10.4, 0.01),
-        ("1/8-27 NPT", "1/8-27 NPT", 4.102, 0.01), ("1/2-14 NPT", "1/2-14 NPT", 8.128, 0.01),
-        ("M10x1 taper", "M10x1", 2.5, 1.3), ("M14x1.5 taper", "M14x1.5", 3.5, 1.6),
+        ("R 1/8", "Rc 1/8", 4.0, 0.01),
+        ("R 1/4", "Rc 1/4", 6.0, 0.01),
+        ("R 1/2", "Rp 1/2", 8.2, 0.01),
+        ("R 1", "Rc 1", 10.4, 0.01),
+        ("1/8-27 NPT", "1/8-27 NPT", 4.102, 0.01),
+        ("1/2-14 NPT", "1/2-14 NPT", 8.128, 0.01),
+        ("M10x1 taper", "M10x1", 2.5, 1.3),
+        ("M14x1.5 taper", "M14x1.5", 3.5, 1.6),
     ],
-)  # fmt: skip
+)
 def test_taper_pairs_are_hand_tight_at_the_gauge_length(male, female, length_mm, within):
     m = made_thread(profile_of(parse_end(male, "external")), 0.5)
     f = made_thread(profile_of(parse_end(female, "internal")), 0.5)
@@ -157,7 +164,7 @@ def test_taper_pairs_are_hand_tight_at_the_gauge_length(male, female, length_mm,
         ("M8x1.25", "M12x1.25", "falls-through", 0.0, 99.0),
         ("1/4-20 UNC", "1/4-20 BSW", "fits", 4.0, 99.0),
     ],
-)  # fmt: skip
+)
 def test_cross_threaded_pairs(male, female, kind, least, most):
     result = crossed(male, female)
     assert result.kind == kind
@@ -180,10 +187,16 @@ def test_free_turns_follow_clearance_over_drift():
 
 def _profile(gender, pitch, d2, crest, root, angle=60.0, taper=0.0):
     return MatingProfile(
-        designation="made", gender=gender, form="flat60", pitch_mm=pitch,
-        major_mm=(crest, crest), pitch_diameter_mm=(d2, d2), minor_mm=(root, root), taper=taper,
+        designation="made",
+        gender=gender,
+        form="flat60",
+        pitch_mm=pitch,
+        major_mm=(crest, crest),
+        pitch_diameter_mm=(d2, d2),
+        minor_mm=(root, root),
+        taper=taper,
         length_mm=12.0,
-    )  # fmt: skip
+    )
 
 
 def _polygon(thread, length, gender, taper_from):
@@ -212,9 +225,11 @@ def test_free_length_agrees_with_polygons_slid_along_the_axis(case):
     clearance = rng.uniform(0.1, 0.4)
     male = made_thread(_profile("external", pitch, d2, d2 + 0.5, d2 - 0.9), 0.5)
     female = made_thread(
-        _profile("internal", female_pitch, d2 + clearance, d2 + clearance + 0.9,
-                 d2 + clearance - 0.5), 0.5,
-    )  # fmt: skip
+        _profile(
+            "internal", female_pitch, d2 + clearance, d2 + clearance + 0.9, d2 + clearance - 0.5
+        ),
+        0.5,
+    )
 
     def fits(length):
         window = Polygon([(0, -1), (length, -1), (length, 40), (0, 40)])
@@ -237,15 +252,23 @@ def test_shear_areas_agree_with_the_federal_standard(name):
     """FED-STD-H28/2B formulas (2a) and (4a) as screw-thread-lib 0.0.6 computes them, in inches."""
     lib = Assembly.from_ASME_B11_UN_2A2B(name)
     male = MatingProfile(
-        designation=name, gender="external", form="flat60", pitch_mm=lib.p,
-        major_mm=(lib.dmin, lib.dmin), pitch_diameter_mm=(lib.d2min, lib.d2min),
+        designation=name,
+        gender="external",
+        form="flat60",
+        pitch_mm=lib.p,
+        major_mm=(lib.dmin, lib.dmin),
+        pitch_diameter_mm=(lib.d2min, lib.d2min),
         minor_mm=(lib.d1bsc, lib.d1bsc),
-    )  # fmt: skip
+    )
     female = MatingProfile(
-        designation=name, gender="internal", form="flat60", pitch_mm=lib.p,
-        major_mm=(lib.dbsc, lib.dbsc), pitch_diameter_mm=(lib.D2max, lib.D2max),
+        designation=name,
+        gender="internal",
+        form="flat60",
+        pitch_mm=lib.p,
+        major_mm=(lib.dbsc, lib.dbsc),
+        pitch_diameter_mm=(lib.D2max, lib.D2max),
         minor_mm=(lib.D1max, lib.D1max),
-    )  # fmt: skip
+    )
     areas = shear_areas(made_thread(male, 0.5), made_thread(female, 0.5))
     assert areas[0] == pytest.approx(lib.ASs_min_FEDSTD_4a(), rel=1e-4)
     assert areas[1] == pytest.approx(lib.ASn_min_FEDSTD_2a(), rel=1e-4)
@@ -261,13 +284,17 @@ def test_basic_profile_has_the_standard_depth():
 @pytest.mark.parametrize(
     ("text", "gender", "word"),
     [
-        ("Rc 1/4", "external", "female thread only"), ("R 1/4", "internal", "male thread only"),
-        ("M10x1 taper", "internal", "male thread only"), ("hose 900", "external", "hose bore"),
-        ("M14x1.5 cone37", "external", "no standard cone37 end"), ("X9", "external", "no thread"),
-        ("", "external", "no thread"), ("M20x1.5 oring", "external", "sizes there: M8x1, M10x1"),
+        ("Rc 1/4", "external", "female thread only"),
+        ("R 1/4", "internal", "male thread only"),
+        ("M10x1 taper", "internal", "male thread only"),
+        ("hose 900", "external", "hose bore"),
+        ("M14x1.5 cone37", "external", "no standard cone37 end"),
+        ("X9", "external", "no thread"),
+        ("", "external", "no thread"),
+        ("M20x1.5 oring", "external", "sizes there: M8x1, M10x1"),
         ("1/4-20 UNC cone37", "external", "no size of ISO 8434-2"),
     ],
-)  # fmt: skip
+)
 def test_ends_that_cannot_be(text, gender, word):
     with pytest.raises(PitchcamError) as caught:
         parse_end(text, gender)
@@ -304,19 +331,25 @@ def test_command_answers_in_words_and_json_with_its_exit_code():
 # The trade's word for each trap (common practice; published makers' text for the 14 TPI pairs),
 # and what the computation must then be.
 TRADE = {
-    "starts a turn or two and binds": {"binds"}, "starts and binds": {"binds"},
-    "starts and jams": {"binds"}, "starts a turn and binds": {"binds"},
+    "starts a turn or two and binds": {"binds"},
+    "starts and binds": {"binds"},
+    "starts and jams": {"binds"},
+    "starts a turn and binds": {"binds"},
     "goes some turns and binds; leaks": {"binds"},
     "starts hard or not at all": {"binds", "does-not-start"},
-    "goes some turns loose then binds; leaks": {"binds"}, "goes some turns": {"binds"},
+    "goes some turns loose then binds; leaks": {"binds"},
+    "goes some turns": {"binds"},
     "screws in and tightens as if right; leaks": {"binds", "fits"},
     "falls in loose and binds on the pitch": {"binds", "loose"},
-    "does not start": {"does-not-start"}, "screws home or binds on the crests": {"fits", "binds"},
-    "falls in loose and strips": {"loose"}, "goes in loose": {"loose", "binds"},
-    "falls in loose": {"loose", "falls-through"}, "falls in loose: dangerous": {"loose"},
+    "does not start": {"does-not-start"},
+    "screws home or binds on the crests": {"fits", "binds"},
+    "falls in loose and strips": {"loose"},
+    "goes in loose": {"loose", "binds"},
+    "falls in loose": {"loose", "falls-through"},
+    "falls in loose: dangerous": {"loose"},
     "screws home and feels right": {"fits"},
     "nearly interchanges": {"fits"},
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("row", traps(), ids=lambda row: row[0].text)

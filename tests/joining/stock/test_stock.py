@@ -29,9 +29,11 @@ def test_rows_with_units_seats_and_closed_ends():
         sheet(
             GOOD,
             'A2,,7/16-20 UNF cone37,M,none,,0,"1 1/4in",0.75in,,steel,230 psi,0',
-            "", ",,,,,,,,,,,,",
-        ), "s.csv",
-    )  # fmt: skip
+            "",
+            ",,,,,,,,,,,,",
+        ),
+        "s.csv",
+    )
     assert [r.id for r in rows] == ["A1", "A2"]
     assert rows[1].length_mm == pytest.approx(31.75) and rows[1].hex_mm == pytest.approx(19.05)
     assert rows[1].end_a.family == "UN-cone37" and rows[1].end_b is None
@@ -92,11 +94,14 @@ def test_every_fault_is_listed_and_ids_stand_once():
 @pytest.mark.parametrize(
     ("text", "word"),
     [
-        ("", "no column id"), ("id,foo\n1,2\n", "no column"), (HEAD + "\n", "no rows"),
-        (HEAD + ",colour\n", "unknown column colour"), (HEAD + ",count\n", "stands twice"),
+        ("", "no column id"),
+        ("id,foo\n1,2\n", "no column"),
+        (HEAD + "\n", "no rows"),
+        (HEAD + ",colour\n", "unknown column colour"),
+        (HEAD + ",count\n", "stands twice"),
         (sheet(GOOD.replace("nipple", '"nipple')), "line"),
     ],
-)  # fmt: skip
+)
 def test_sheets_that_are_none(text, word):
     with pytest.raises(InputError) as caught:
         parse_stock(text, "s.csv")
@@ -127,12 +132,18 @@ def test_files_that_are_none(tmp_path):
 @pytest.mark.parametrize(
     ("reader", "text", "value"),
     [
-        ("pressure_bar", "1.6 MPa", 16.0), ("pressure_bar", "100 kPa", 1.0),
-        ("pressure_bar", "14.5037738 psi", 1.0), ("temperature_c", "212 F", 100.0),
-        ("temperature_c", "-40", -40.0), ("mass_g", "1,5 kg", 1500.0), ("mass_g", "1oz", 28.3495),
-        ("length_mm", "0", 0.0), ("length_mm", "3/8in", 9.525), ("whole_number", "3.0", 3),
+        ("pressure_bar", "1.6 MPa", 16.0),
+        ("pressure_bar", "100 kPa", 1.0),
+        ("pressure_bar", "14.5037738 psi", 1.0),
+        ("temperature_c", "212 F", 100.0),
+        ("temperature_c", "-40", -40.0),
+        ("mass_g", "1,5 kg", 1500.0),
+        ("mass_g", "1oz", 28.3495),
+        ("length_mm", "0", 0.0),
+        ("length_mm", "3/8in", 9.525),
+        ("whole_number", "3.0", 3),
     ],
-)  # fmt: skip
+)
 def test_amounts(reader, text, value):
     assert getattr(amounts, reader)(text) == pytest.approx(value, rel=1e-6)
 
@@ -140,11 +151,18 @@ def test_amounts(reader, text, value):
 @pytest.mark.parametrize(
     ("reader", "text"),
     [
-        ("pressure_bar", "0"), ("pressure_bar", "x"), ("temperature_c", "-300"),
-        ("temperature_c", "100 K"), ("mass_g", "0"), ("mass_g", "1 stone"), ("whole_number", "1.5"),
-        ("whole_number", "99999999"), ("length_mm", "-1"), ("length_mm", "1e999"),
+        ("pressure_bar", "0"),
+        ("pressure_bar", "x"),
+        ("temperature_c", "-300"),
+        ("temperature_c", "100 K"),
+        ("mass_g", "0"),
+        ("mass_g", "1 stone"),
+        ("whole_number", "1.5"),
+        ("whole_number", "99999999"),
+        ("length_mm", "-1"),
+        ("length_mm", "1e999"),
     ],
-)  # fmt: skip
+)
 def test_amounts_that_are_none(reader, text):
     with pytest.raises(PitchcamError):
         getattr(amounts, reader)(text)
@@ -152,10 +170,14 @@ def test_amounts_that_are_none(reader, text):
 
 def test_written_sheet_reads_back_the_same():
     rows = parse_stock(
-        sheet(GOOD, 'A2,"a, b",7/16-20 UNF cone37,M,none,,0,31.75,19.05,,steel,,0',
-              "A3,,M10x1 taper,male,M14x1.5 oring,female,4,31,19,,steel,,1",
-              "A4,,1/4-18 NPSM,female,G 1/4,male,4,31,19,,steel,,1"), "s.csv",
-    )  # fmt: skip
+        sheet(
+            GOOD,
+            'A2,"a, b",7/16-20 UNF cone37,M,none,,0,31.75,19.05,,steel,,0',
+            "A3,,M10x1 taper,male,M14x1.5 oring,female,4,31,19,,steel,,1",
+            "A4,,1/4-18 NPSM,female,G 1/4,male,4,31,19,,steel,,1",
+        ),
+        "s.csv",
+    )
     assert parse_stock(stock_csv(rows), "again.csv") == rows
     assert stock_csv(rows).splitlines()[0].split(",") == [name for name, _ in columns()]
 
@@ -225,7 +247,9 @@ def test_commands(tmp_path):
     out = run.invoke(command, ["take", "A2", "-n", "2", "--who", "Bo", "--why", "job", *record])
     assert out.output == "A2: 1 left\n"
     assert "-2  Bo, job" in run.invoke(command, ["moves", "A2", *record]).output
-    assert "0 rows" in run.invoke(
-        command, ["list", "--end", "hose 10", "--gender", "female", *record]).output  # fmt: skip
+    assert (
+        "0 rows"
+        in run.invoke(command, ["list", "--end", "hose 10", "--gender", "female", *record]).output
+    )
     assert "2 rows" in run.invoke(command, ["list", "--end", "hose 10", *record]).output
     assert '"id": "A1"' in run.invoke(command, ["list", "--json", "--stock", str(path)]).output

@@ -32,17 +32,21 @@ def hexagon(start, length, flats, chamfer=0.95):
 
 def cylinder(start, length, radius, edge=0.4):
     return [
-        round_ring(start, radius - edge), round_ring(start + edge, radius),
-        round_ring(start + length - edge, radius), round_ring(start + length, radius - edge),
-    ]  # fmt: skip
+        round_ring(start, radius - edge),
+        round_ring(start + edge, radius),
+        round_ring(start + length - edge, radius),
+        round_ring(start + length, radius - edge),
+    ]
 
 
 def vertices(rings):
     """Return the vertices, (rings, angles, 3): along the axis, across, down (angle 0)."""
-    return np.array([
-        np.stack([np.full(len(r), z), r * np.sin(ANGLES), r * np.cos(ANGLES)], axis=1)
-        for z, r in rings
-    ])  # fmt: skip
+    return np.array(
+        [
+            np.stack([np.full(len(r), z), r * np.sin(ANGLES), r * np.cos(ANGLES)], axis=1)
+            for z, r in rings
+        ]
+    )
 
 
 def weight_at(rings):
@@ -125,9 +129,12 @@ def bolt():
 def sender():
     """A sender: stub, thread, collar, hexagon, and a long body."""
     return [
-        *cylinder(0, 14, 6.9), *cylinder(14, 2, 9.6, 0.1), *hexagon(16, 9, 18),
-        *cylinder(25, 16, 7.5), *cylinder(41, 6, 3.5, 0.2),
-    ]  # fmt: skip
+        *cylinder(0, 14, 6.9),
+        *cylinder(14, 2, 9.6, 0.1),
+        *hexagon(16, 9, 18),
+        *cylinder(25, 16, 7.5),
+        *cylinder(41, 6, 3.5, 0.2),
+    ]
 
 
 def stud():

@@ -30,10 +30,21 @@ def level_shape(incline_deg, noise_px=0.0, taper=0.0):
     level = axis_frame(CAMERA, AXIS, 60.0, HEIGHT)
     section = fit_section(flanks, level, PITCH)
     return ThreadShape(
-        axis=AXIS, frame=level, section=section, flanks=flanks, edges=(), tips=(),
-        roots=(), spacing_px=PITCH / level.mm_per_px, span_mm=(-6.0, 6.0),
-        outline_px=np.zeros((0, 2)), straight=True, nearness=0.0, turning=0.0, bend_deg=0.0,
-    )  # fmt: skip
+        axis=AXIS,
+        frame=level,
+        section=section,
+        flanks=flanks,
+        edges=(),
+        tips=(),
+        roots=(),
+        spacing_px=PITCH / level.mm_per_px,
+        span_mm=(-6.0, 6.0),
+        outline_px=np.zeros((0, 2)),
+        straight=True,
+        nearness=0.0,
+        turning=0.0,
+        bend_deg=0.0,
+    )
 
 
 def told(shape):

@@ -66,15 +66,19 @@ def part(wide, height, off_mm=0.0, **light):
     outline = np.concatenate(pieces)
     line = axis(off_mm, height)
     return SimpleNamespace(
-        axis=line, outline_px=outline, stations=envelope(line.to_axis(outline)), threads=(),
+        axis=line,
+        outline_px=outline,
+        stations=envelope(line.to_axis(outline)),
+        threads=(),
         crop=Seen([float(e[0, 1]) for e in edges], **light),
-    )  # fmt: skip
+    )
 
 
 def rolled(shape, height):
     frame = axis_frame(CAMERA, shape.axis, 200.0, height)
-    section = Section(fit=None, points=None, seen_points=None, turn_rad=0.0, offset_mm=0.0,
-                      winding=USUAL)  # fmt: skip
+    section = Section(
+        fit=None, points=None, seen_points=None, turn_rad=0.0, offset_mm=0.0, winding=USUAL
+    )
     rest = rest_height(shape, CAMERA)
     return rest, hexagon_roll(shape, section, frame, rest)
 

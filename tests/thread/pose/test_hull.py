@@ -41,9 +41,12 @@ def test_a_tilt_lifts_what_lies_farther_along_than_the_reference() -> None:
     r = np.full_like(z, 5.0)
     cylinder = Profile(z_mm=z, seen_mm=r, rests_mm=r)
     camera = Camera(
-        f_px=3000.0, u_f_px=30.0, centre_px=(2000.0, 1500.0), distance_mm=200.0,
+        f_px=3000.0,
+        u_f_px=30.0,
+        centre_px=(2000.0, 1500.0),
+        distance_mm=200.0,
         u_tilt_rad=float(np.radians(2.0)),
-    )  # fmt: skip
+    )
     seen = Seen(lens=np.zeros(1), log=-0.5 * ((GRID[None] - 2.0) / 0.1) ** 2)
     beside, beyond = (posterior(cylinder, seen, camera, 0.07, lever) for lever in (0.0, 30.0))
     tilt = beyond.slope_rad - beyond.incline_rad

@@ -19,9 +19,12 @@ from tests.thread.pose.drawn_part import Lying, bolt, comes_to_rest, sender, stu
 
 def camera_of(part, u_tilt_deg=0.05):
     return Camera(
-        f_px=part.f_px, u_f_px=0.015 * part.f_px, centre_px=part.centre_px,
-        distance_mm=part.distance_mm, u_tilt_rad=float(np.radians(u_tilt_deg)),
-    )  # fmt: skip
+        f_px=part.f_px,
+        u_f_px=0.015 * part.f_px,
+        centre_px=part.centre_px,
+        distance_mm=part.distance_mm,
+        u_tilt_rad=float(np.radians(u_tilt_deg)),
+    )
 
 
 def seen_part(shape):
@@ -34,12 +37,13 @@ def shape_of(part):
     # Growing s is growing z of the part, so that signs can be compared.
     d = np.array([np.cos(np.radians(part.heading_deg)), np.sin(np.radians(part.heading_deg))])
     if d @ np.array(axis.direction) < 0:
-        axis = ImageAxis(
-            point_px=axis.point_px, direction=(-axis.direction[0], -axis.direction[1])
-        )
+        axis = ImageAxis(point_px=axis.point_px, direction=(-axis.direction[0], -axis.direction[1]))
     stations = envelope(axis.to_axis(outline))
     return SimpleNamespace(
-        outline_px=outline, axis=axis, threads=(), stations=stations,
+        outline_px=outline,
+        axis=axis,
+        threads=(),
+        stations=stations,
         width_px=float(np.percentile(stations[1] - stations[2], 99)),
     )
 
@@ -176,9 +180,7 @@ def test_end_faces_tell_the_focal_length(rings, longer):
     assert len(faces) == 2
     frame = axis_frame(camera, shape.axis, 0.0, level.height_mm)
     profile = part_profile(seen_part(shape), frame, level)
-    pose = posterior(
-        profile, sight(faces, None, shape.axis, camera, level.height_mm), camera, 0.1
-    )  # fmt: skip
+    pose = posterior(profile, sight(faces, None, shape.axis, camera, level.height_mm), camera, 0.1)
     assert pose.u_lens < 0.2
     assert pose.lens == pytest.approx(-np.log(longer), abs=2 * pose.u_lens)
 

@@ -24,7 +24,9 @@ from tests.thread.pose.test_rest import camera_of, laid, shape_of
 @pytest.mark.parametrize(
     "rings, hexagon, radius, heads",
     [
-        (bolt(), True, 8.5, 0), (sender(), True, 9.0, 0), (cap_screw(), False, 8.5, 0),
+        (bolt(), True, 8.5, 0),
+        (sender(), True, 9.0, 0),
+        (cap_screw(), False, 8.5, 0),
         (plug(), False, 11.5, 1),
     ],
     ids=["bolt", "sender", "cap screw", "plug"],
@@ -67,8 +69,14 @@ def test_a_pin_fixes_the_depth_of_its_middle_whatever_the_tilt():
         distance, _ = pin_distance(camera, edges, 8.0)
         outline = part.outline()
         reference = Reference(
-            source="pin", camera=camera.over_plate(distance, 1.0), u_scale=0.002, height_mm=4.0,
-            u_height_mm=0.02, where_px=outline.mean(axis=0), labels=(), outline_px=outline,
-        )  # fmt: skip
+            source="pin",
+            camera=camera.over_plate(distance, 1.0),
+            u_scale=0.002,
+            height_mm=4.0,
+            u_height_mm=0.02,
+            where_px=outline.mean(axis=0),
+            labels=(),
+            outline_px=outline,
+        )
         places.append(reference.place_mm)
     assert np.linalg.norm(places[0] - places[1]) < 0.1

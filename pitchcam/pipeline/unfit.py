@@ -1,0 +1,85 @@
+"""Why a threaded region of a part is not measured: each reason names what the photo lacks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pitchcam.flags import flag
+from pitchcam.objects.regions import Region
+from pitchcam.objects.shapes import Shape
+from pitchcam.pipeline.scene import Scene, too_blurred
+from pitchcam.records import Flag
+
+#: A thread needs at least this many pixels a pitch: below, its flanks are shorter than the blur.
+FEWEST_PX = 7.0
+#: Full turns that a photo must show: three crests on either side, which a thread of three turns
+#: shows beside a run-out and a chamfer.
+FEWEST_TURNS = 2.4
+#: Share of a part's width within which an end of its thread is cut by the picture's border.
+BORDER_REACH = 0.7
+#: Least value, in shares of white, of a pixel that is clipped, and the share of the background
+#: around a part that may be so.
+CLIPPED, MOST_CLIPPED = 0.992, 0.25
+
+
+@dataclass(frozen=True, kw_only=True)
+class Found:
+    """One threaded region of a part, and the part's number."""
+
+    part: Shape
+    region: Region
+    number: int
+
+
+def refusal(scene: Scene, found: Found) -> Flag | None:
+    """Return why a region cannot be measured; None where it can."""
+    part, region, number = found.part, found.region, found.number
+    if part.blob.cut and _near_border(scene, part, region):
+        return flag(
+            "cut",
+            f"part {number} is cut through its thread by the edge of the picture or of the light",
+        )
+    if region.turns < FEWEST_TURNS:
+        return flag("few-turns", f"part {number} shows only {region.turns:.1f} turns of thread")
+    if region.spacing_px < FEWEST_PX:
+        return flag(
+            "too-small",
+            f"the thread of part {number} has only {region.spacing_px:.0f} pixels a pitch",
+        )
+    if too_blurred(scene.rims.spread.blur_px, region.spacing_px):
+        blur_px, pitch_px = scene.rims.spread.blur_px, region.spacing_px
+        return flag(
+            "blurred",
+            f"the blur reaches over {blur_px:.1f} pixels, "
+            f"the pitch of part {number} over {pitch_px:.0f}",
+        )
+    if _clipped(scene, part):
+        return flag("over-exposed", f"the background beside part {number} is clipped to white")
+    return None
+
+
+def _near_border(scene: Scene, part: Shape, region: Region) -> bool:
+    s = np.array([region.start_px, region.end_px])
+    ends = part.axis.to_photo(np.stack([s, np.zeros(2)], axis=1))
+    h, w = scene.photo.pixels.shape[:2]
+    reach = BORDER_REACH * part.width_px
+    return bool(
+        (ends < reach).any() or (ends[:, 0] > w - reach).any() or (ends[:, 1] > h - reach).any()
+    )
+
+
+def _clipped(scene: Scene, part: Shape) -> bool:
+    """Whether the background around a part is clipped in the channel that is measured."""
+    import cv2
+
+    x0, y0 = part.crop.origin_px
+    h, w = part.crop.mask.shape
+    pixels = scene.photo.pixels[y0 : y0 + h, x0 : x0 + w]
+    around = cv2.dilate(part.crop.mask, np.ones((15, 15), np.uint8)) - part.crop.mask
+    full = np.iinfo(pixels.dtype).max
+    values = pixels[around > 0]
+    if values.ndim == 2:
+        values = values[:, 0] if part.crop.channel == "blue" else values.min(axis=1)
+    return float(np.mean(values >= CLIPPED * full)) > MOST_CLIPPED
