@@ -19,7 +19,8 @@ from pitchcam.photo.origin import origin_of
 from pitchcam.photo.seams import find_seam
 from pitchcam.records import Quantity
 from pitchcam.store.digest import row_digest
-from tests.fuzz.__main__ import run
+from tests.fuzz import transformed
+from tests.fuzz.__main__ import Plan, Report, run, work
 from tests.fuzz.mutate import mutate
 from tests.fuzz.promises import BrokenError, Tally
 from tests.fuzz.targets import TARGETS, seeds
@@ -77,6 +78,52 @@ def test_a_wrong_name_is_found(monkeypatch):
 
     monkeypatch.setattr("pitchcam.identify", always, raising=False)
     assert "wrong name" in (run(BY_NAME["samples"], data, Tally()) or "")
+
+
+def test_a_table_of_transformed_samples_tells_what_broke():
+    """By construction: 1.9 u is inside, 2.1 u is not; a wrong and a needless name are both told."""
+
+    def row(seed, z, **more):
+        read = {"pitch_mm": [1.0 + 0.01 * z, 0.01, 1.0]}
+        thread = {"true": "M6x1", "outcome": "right", "named": "M6x1", "probability": 1.0}
+        return {"seed": seed, "name": "p", "done": ["crop"], "extra": []} | {
+            "threads": [thread | {"read": read} | more]
+        }
+
+    rows = [row("1-0", 1.9), row("1-1", -2.1), {"seed": "1-2", "name": "p", "done": []}]
+    rows[2] |= {"refused": "cut", "why": "x"}
+    told = transformed.table(rows)
+    assert "3 photos: 2 measured, 1 refused (cut 1), 0 foreign" in told
+    assert "wrong names: 0" in told and "50.0 % 2.00 (2)" in told
+    rows += [row("1-3", 0.0, outcome="WRONG", named="M7x1"), row("1-4", 0.0) | {"extra": ["M8x1"]}]
+    rows.append({"seed": "1-5", "name": "p", "done": ["crop"], "fault": "axis.py:1 ValueError"})
+    told = transformed.table(rows)
+    assert "wrong names: 2" in told and "1 foreign" in told
+    assert "WRONG 1-3 p (crop): M7x1 for M6x1" in told and "WRONG 1-4" in told
+    assert "FAULT 1-5 p (crop): axis.py:1" in told
+
+
+def test_rows_are_kept_and_come_again_from_their_seed(tmp_path, capsys):
+    file = tmp_path / "rows.jsonl"
+    file.write_text('{"seed": "5-0", "name": "p", "done": [], "refused": "cut", "why": "x"}\n{"s')
+    assert [row["seed"] for row in transformed.read(file)] == ["5-0"]
+    assert transformed.main(["--seed", "5", "--count", "1", "-j", "1", "-o", str(file)]) == 0
+    assert "1 photos: 0 measured, 1 refused" in capsys.readouterr().out
+    assert transformed.photo_of("5-1")[1:] == transformed.photo_of("5-1")[1:]
+    assert transformed.main(["--again", "5-1", "-o", str(tmp_path / "photo.jpg")]) == 0
+    assert (tmp_path / "photo.jpg").read_bytes() == transformed.photo_of("5-1")[1]
+
+
+def test_processes_have_inputs_of_their_own_and_are_added_up(tmp_path):
+    plan = Plan(("lists",), 4, 60.0, 20, 2, tmp_path)
+    reports = [work(plan, number) for number in range(2)]
+    assert [r.tallies["lists"].runs for r in reports] == [10, 10]
+    total = Report({"lists": Tally()}, {"lists": 0})
+    for report in reports:
+        total.add(report)
+    assert "20 runs, 0 findings, 0 processes died" in total.table()
+    firsts = {BY_NAME["lists"].make(random.Random(f"4 {number}")) for number in range(2)}
+    assert len(firsts) == 2
 
 
 def test_seeds_are_whole_pictures():

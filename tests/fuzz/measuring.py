@@ -8,11 +8,8 @@ import random
 import cv2
 import numpy as np
 
-from tests.fuzz import scenes, transform
+from tests.fuzz import scenes, transform, transformed
 from tests.fuzz.promises import BrokenError, Tally, kept, promised
-
-#: Width at which samples are measured; what the cameras of 2012 gave.
-SAMPLE_WIDTH_PX = 1800
 
 _SPECS = (
     ("pin", 8.0),
@@ -56,46 +53,24 @@ def no_thread(data: bytes, tally: Tally) -> None:
 
 def sample_bytes(rng: random.Random) -> bytes:
     """Return a transformed sample: its name and what was done, a NUL, the picture."""
-    chosen, data, done = transform.transformed(rng, SAMPLE_WIDTH_PX)
+    chosen, data, done = transform.transformed(rng, transformed.SAMPLE_WIDTH_PX)
     return json.dumps([chosen.name, done]).encode() + b"\0" + data
 
 
 def right_name(data: bytes, tally: Tally) -> None:
     """Measure a transformed sample: a name must be right, intervals are counted."""
-    from pitchcam import identify
-    from pitchcam.records import json_text
-    from tests.accuracy import assign, judge, scale_of, true_values
-
     head, _, picture = data.partition(b"\0")
     name, done = json.loads(head)
     truth = json.loads((transform.SAMPLES / f"{name}.json").read_text())
-    path = kept(picture, ".jpg")
     with promised(tally):
-        result = identify(path, scale_of(truth))
-        json_text(result.to_json())
-        faults = [w.message for w in result.warnings if w.code == "fault"]
-        if faults:
-            raise BrokenError(f"inner fault: {faults[0]}")
-        found = [t for part in result.parts for t in part.threads]
-        pairs = assign(truth["threads"], found)
-        wrong = []
-        for j, thread in enumerate(found):
-            index = next((i for i, k in pairs.items() if k == j), None)
-            if index is None:
-                # Without a diameter it cannot be told which of the photo's threads it is.
-                there = {t["designation"] for t in truth["threads"]}
-                if thread.verdict.status == "named" and thread.verdict.designation not in there:
-                    wrong.append(f"{thread.verdict.designation} for nothing")
-                continue
-            true = truth["threads"][index]
-            verdict = judge(true["designation"], thread)
-            tally.count(f"thread {verdict}")
-            if verdict == "WRONG":
-                wrong.append(f"{thread.verdict.designation} for {true['designation']}")
-            for key, value in true_values(true, thread).items():
-                quantity = getattr(thread.reading, key)
-                if quantity is not None:
-                    tally.quantities += 1
-                    tally.inside += abs(quantity.value - value) <= 2 * quantity.u
+        row = transformed.judged(truth, kept(picture, ".jpg"))
+        if "fault" in row:
+            raise BrokenError(f"inner fault: {row['fault']}")
+        for thread in row.get("threads", ()):
+            tally.count(f"thread {thread['outcome']}")
+            for value, u, true in thread["read"].values():
+                tally.quantities += 1
+                tally.inside += abs(value - true) <= transformed.COVER * u
+        wrong = "; ".join(transformed.wrong(row))
         if wrong:
-            raise BrokenError(f"wrong name: {'; '.join(wrong)} ({name}: {', '.join(done)})")
+            raise BrokenError(f"wrong name: {wrong} ({name}: {', '.join(done)})")

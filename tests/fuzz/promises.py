@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import contextlib
 import random
+import shutil
 import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cache
+from multiprocessing.util import Finalize
 from pathlib import Path
 from typing import Any
 
@@ -32,6 +34,16 @@ class Tally:
     def count(self, outcome: str) -> None:
         self.outcomes[outcome] = self.outcomes.get(outcome, 0) + 1
 
+    def add(self, other: Tally) -> None:
+        """Take in another process's runs."""
+        self.runs += other.runs
+        self.seconds += other.seconds
+        self.slowest_s = max(self.slowest_s, other.slowest_s)
+        self.inside += other.inside
+        self.quantities += other.quantities
+        for outcome, count in other.outcomes.items():
+            self.outcomes[outcome] = self.outcomes.get(outcome, 0) + count
+
 
 @dataclass(frozen=True)
 class Target:
@@ -46,16 +58,23 @@ class Target:
 
 def kept(data: bytes, suffix: str) -> Path:
     """Write data to the same file of this process each time."""
-    path = _folder() / f"input{suffix}"
+    path = folder() / f"input{suffix}"
     path.write_bytes(data)
     return path
 
 
 @cache
-def _folder() -> Path:
-    # Memory where there is some: a disk would be worn out by a million small files.
-    memory = Path("/dev/shm")
-    return Path(tempfile.mkdtemp(prefix="pitchcam-fuzz-", dir=memory if memory.is_dir() else None))
+def folder() -> Path:
+    """Return this process's folder; it goes with the process, unless that dies."""
+    made = Path(tempfile.mkdtemp(prefix="pitchcam-fuzz-", dir=memory()))
+    Finalize(None, shutil.rmtree, args=(made, True), exitpriority=1)  # atexit passes children over
+    return made
+
+
+def memory() -> Path:
+    """Return a folder in memory where there is one: a million small files wear out a disk."""
+    shared = Path("/dev/shm")
+    return shared if shared.is_dir() else Path(tempfile.gettempdir())
 
 
 @contextlib.contextmanager

@@ -19,7 +19,7 @@ from PIL import Image as Pillow
 from pitchcam.records import FORMAT
 from tests.fuzz.measuring import no_thread, right_name, sample_bytes, scene_bytes
 from tests.fuzz.mutate import mutate
-from tests.fuzz.promises import BrokenError, Tally, Target, _folder, kept, promised
+from tests.fuzz.promises import BrokenError, Tally, Target, folder, kept, promised
 
 # Photos.
 
@@ -189,7 +189,7 @@ def read_profile(data: bytes, tally: Tally) -> None:
 def _record() -> bytes:
     from pitchcam.store import Outcome, Store
 
-    path = _folder() / "whole.sqlite"
+    path = folder() / "whole.sqlite"
     document = {
         "format": FORMAT,
         "photo": {"file": "a", "sha256": "0" * 64, "width_px": 4, "height_px": 3},
@@ -218,7 +218,7 @@ def read_record(data: bytes, tally: Tally) -> None:
     from pitchcam.store import Store, entry_rows
 
     for extra in ("-wal", "-shm"):
-        (_folder() / f"input.sqlite{extra}").unlink(missing_ok=True)
+        (folder() / f"input.sqlite{extra}").unlink(missing_ok=True)
     with promised(tally), Store(kept(data, ".sqlite"), must_exist=True) as store:
         for entry in store.entries():
             list(entry_rows(entry))
@@ -310,7 +310,7 @@ def run_command(data: bytes, tally: Tally) -> None:
 
     words = json.loads(data)
     runner = CliRunner()
-    with promised(tally), runner.isolated_filesystem(_folder()):
+    with promised(tally), runner.isolated_filesystem(folder()):
         try:
             result = runner.invoke(cli, words, standalone_mode=False, catch_exceptions=False)
         except (click.ClickException, click.Abort) as error:
