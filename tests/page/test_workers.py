@@ -59,11 +59,11 @@ def test_a_photo_that_takes_too_long_is_given_up(tmp_path):
 
 
 def test_memory_is_limited_and_the_next_photo_is_answered(tmp_path):
-    """A PNG of 110 megapixels, packed to a thousandth, against a limit made small for the test."""
+    """A PNG of 118 megapixels, packed to a thousandth, against a limit made small for the test."""
     bomb = tmp_path / "bomb.png"
-    bomb.write_bytes(png_of_zeros(10500, 10500))
+    bomb.write_bytes(png_of_zeros(10900, 10900))
     large = replace(task(bomb, tmp_path / "b"), megapixels=200.0)
-    workers = Workers(1, 5 * GIB // 4, 10)
+    workers = Workers(1, GIB, 10)
     got, again = run(workers, large, large)
     for one in (got, again):  # the worker that ran out of memory is replaced, and answers
         assert isinstance(one, LostError) or (one.status, one.lasting) == ("failed", False)
