@@ -1,4 +1,4 @@
-"""Write docs/schema: a JSON Schema (2020-12) for every document that a command prints as JSON.
+"""Write docs/schema: a JSON Schema (2020-12) for every document that is printed or written as JSON.
 
 ``python docs/make_schema.py``. The tests hold the files against this script, every command's
 documents against the files, and the files against the documents: a key that no document has is
@@ -15,6 +15,7 @@ from pitchcam.flags import FLAGS
 from pitchcam.joining.mating.mate import ANSWERS
 from pitchcam.records import NAMING_QUANTITIES, Distribution, Gender, ScaleSource, Status
 from pitchcam.records.formats import FORMATS, format_of
+from pitchcam.records.rows import QUANTITIES
 
 FOLDER = Path(__file__).parent / "schema"
 
@@ -459,11 +460,198 @@ DOCUMENTS: dict[str, Schema] = {
 }
 
 
+#: One row of a table of threads; cells are null or empty where there is nothing.
+ROW = obj(
+    "A thread, or a photo or part that gave none.",
+    {
+        "id": TEXT,
+        "photo": TEXT,
+        "part": maybe(WHOLE),
+        "thread": maybe(WHOLE),
+        "status": said(one_of(*get_args(Status), "refused", "failed"), "Of the photo without one."),
+        "name": said(TEXT, "What a person said it is, else the verdict's name; empty in doubt."),
+        "designation": TEXT,
+        "standard": TEXT,
+        "probability": maybe(SHARE),
+        **{f"{u}{name}": maybe(NUMBER) for name in QUANTITIES for u in ("", "u_")},
+        "gender": {"enum": [*get_args(Gender), ""]},
+        "starts": maybe(WHOLE),
+        "turns": maybe(LENGTH),
+        "candidates": TEXT,
+        "same_geometry": TEXT,
+        "next_step": TEXT,
+        "warnings": said(TEXT, "Codes, parted by blanks."),
+        "corrected_by": TEXT,
+        "corrected_why": TEXT,
+        "sha256": TEXT,
+        "settings_key": said(TEXT, "The same for photos measured in the same way."),
+    },
+    {"number": said(WHOLE, "Of a box: the line's, as on the contact sheet.")},
+)
+CURVE = listed(listed(NUMBER))
+POINTS = listed(shared("point"))
+DOCUMENTS |= {
+    "threads": of(
+        "threads", "A table of threads, as the CSV of the same name.", {"rows": listed(ROW)}
+    ),
+    "measurements": of(
+        "measurements",
+        "What the photos of each part gave together.",
+        {"measurements": listed(DOCUMENTS["measurement"])},
+    ),
+    "camera": of(
+        "camera",
+        "What is known of one lens, for photos of one size.",
+        {
+            "name": TEXT,
+            "width_px": WHOLE,
+            "height_px": WHOLE,
+            "f_px": said(LENGTH, "Focal length."),
+            "u_f_px": LENGTH,
+            "centre_px": pair(NUMBER),
+            "u_centre_px": pair(LENGTH),
+            "k1": said(NUMBER, "r_d = r (1 + k1 r^2 + k2 r^4), r in units of f_px."),
+            "k2": NUMBER,
+            "residual_px": LENGTH,
+            "views": WHOLE,
+            "f35_mm": maybe(LENGTH),
+        },
+    ),
+    "lenses": of(
+        "lenses",
+        "What photos told of their lenses, beyond what was known.",
+        {
+            "lenses": {
+                "type": "object",
+                "description": "By lens, then by the SHA-256 of the photo that told it.",
+                "additionalProperties": {
+                    "type": "object",
+                    "additionalProperties": obj(
+                        "One photo's lesson.",
+                        {},
+                        {
+                            "ln_focal": said(
+                                NUMBER, "True focal length over the stated, logarithm."
+                            ),
+                            "u_ln_focal": LENGTH,
+                            "corner": said(
+                                NUMBER, "Displacement at the picture's corner, a share."
+                            ),
+                            "u_corner": LENGTH,
+                        },
+                    ),
+                },
+            }
+        },
+    ),
+    "run": of(
+        "run",
+        "A photo is being measured; addresses on the page.",
+        {"run": TEXT, "events": said(TEXT, "The steps, as server-sent events."), "answer": TEXT},
+    ),
+    "refusal": of("refusal", "What is wrong, what to do.", {"message": TEXT, "advice": TEXT}),
+    "kept": of("kept", "The reference is remembered.", {"kept": YES}),
+    "frame": of(
+        "frame",
+        "What is to be changed before the photo is taken.",
+        {
+            "hints": listed(TEXT, "The worst first."),
+            "ready": YES,
+            "box": said(maybe(listed(NUMBER, minItems=4, maxItems=4)), "Of the part, in shares."),
+        },
+    ),
+    "view": of(
+        "view",
+        "What the page draws over a photo; of one without an answer only its size.",
+        {
+            "width": maybe(WHOLE),
+            "height": maybe(WHOLE),
+            "threads": listed(
+                obj(
+                    "One thread.",
+                    {
+                        "part": WHOLE,
+                        "number": WHOLE,
+                        "budget": maybe(
+                            obj(
+                                "The budget as it is shown.",
+                                {
+                                    "columns": listed(TEXT),
+                                    "rows": listed({"type": "array"}, "Source, type, cells."),
+                                    "totals": listed(TEXT),
+                                },
+                            )
+                        ),
+                        "plots": listed(obj("A plot.", {"title": TEXT, "file": TEXT})),
+                        "axis": POINTS,
+                        "edges": listed(POINTS),
+                        "crests": POINTS,
+                        "flanks": listed(POINTS),
+                    },
+                )
+            ),
+        },
+        {"reference": POINTS, "parts": listed(POINTS)},
+    ),
+    "plots": of(
+        "plots",
+        "What the plots of a photo's threads are drawn from.",
+        {
+            "threads": {
+                "type": "object",
+                "description": "By part and number, as 1-2.",
+                "additionalProperties": maybe(
+                    obj(
+                        "One thread's curves.",
+                        {"axis_px": SPAN, "spectrum": CURVE, "folded": CURVE, "drift": CURVE},
+                    )
+                ),
+            }
+        },
+    ),
+    "bench": of(
+        "bench",
+        "What the bench remembers.",
+        {},
+        {
+            "reference": obj(
+                "The form's fields of its own reference.",
+                {"source": TEXT},
+                {name: TEXT for name in ("size", "reference_height", "axis_height")},
+            )
+        },
+    ),
+    "browsers": of(
+        "browsers",
+        "Paired browsers.",
+        {
+            "browsers": {
+                "type": "object",
+                "description": "By the SHA-256 of the session's secret: since when.",
+                "additionalProperties": TEXT,
+            }
+        },
+    ),
+    "box": of(
+        "box",
+        "Photos that were sent together.",
+        {
+            "typed": {
+                "type": "object",
+                "description": "The form's fields they are measured with.",
+                "additionalProperties": TEXT,
+            },
+            "photos": listed(pair(TEXT, "Name and SHA-256.")),
+        },
+    ),
+}
+
+
 def schema_text(name: str) -> str:
     """Return the file of one document's schema."""
     whole = {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
-        "$comment": f"Written by docs/make_schema.py. Printed by: {FORMATS[name]}. Keys may be "
+        "$comment": f"Written by docs/make_schema.py. Met at: {FORMATS[name]}. Keys may be "
         "added within a revision; none is renamed or dropped.",
         "title": format_of(name),
         **DOCUMENTS[name],

@@ -13,6 +13,7 @@ from pitchcam.batch.source import Listed
 from pitchcam.errors import UnreadableError, UsageError, printable
 from pitchcam.files import write_whole
 from pitchcam.records import Measurement, PhotoInfo, ScaleSpec, json_text
+from pitchcam.records.formats import document
 from pitchcam.several import NothingReadError, together
 from pitchcam.store.entries import Entry, Outcome, record_id
 from pitchcam.store.export import columns, csv_bytes
@@ -139,7 +140,7 @@ def _failure(outcome: Outcome) -> UnreadableError:
 
 
 def write_together(entries: Sequence[Entry], folder: Path) -> list[Path]:
-    """Write ``together.csv`` (a row per thread) and ``together.json`` (the contract's documents).
+    """Write ``together.csv`` (a row per thread) and ``together.json`` (a measurement per part).
 
     Raises
     ------
@@ -147,10 +148,10 @@ def write_together(entries: Sequence[Entry], folder: Path) -> list[Path]:
         If the disk is full.
     """
     rows = [row.flat() for entry in entries for row in entry_rows(entry)]
-    documents = [entry.contract() for entry in entries]
+    kept = document("measurements", {"measurements": [entry.contract() for entry in entries]})
     files = {
         "together.csv": csv_bytes(rows, columns()),
-        "together.json": (json_text(documents, indent=1) + "\n").encode(),
+        "together.json": (json_text(kept, indent=1) + "\n").encode(),
     }
     for file, data in files.items():
         write_whole(folder / file, data)

@@ -22,8 +22,9 @@ from pitchcam.camera.pinhole import DIAGONAL_35MM, U_CORNER, Camera
 from pitchcam.errors import InputError
 from pitchcam.files import read_whole, write_whole
 from pitchcam.photo import Photo
+from pitchcam.records import json_text
+from pitchcam.records.formats import document, format_of
 
-FORMAT = "pitchcam.lenses/1"
 #: A lens that focuses nearer stands farther from its sensor, and a stabilised one is moved: what
 #: one photo tells holds for another to this share of the focal length (150-350 mm: 1-2 %), and of
 #: the corner's displacement (judgement).
@@ -151,14 +152,12 @@ class Lenses:
         kept = {**every.get(key, {}), sha256: told}
         # By digest, which is as good as by chance, and the same in any order.
         every[key] = dict(sorted(kept.items())[:MOST_LESSONS])
-        document = {
-            "format": FORMAT,
-            "lenses": {
-                name: {sha: _plain(v) for sha, v in sorted(lessons.items())}
-                for name, lessons in sorted(every.items())
-            },
+        lenses = {
+            name: {sha: _plain(v) for sha, v in sorted(lessons.items())}
+            for name, lessons in sorted(every.items())
         }
-        write_whole(self.path, json.dumps(document, indent=1, allow_nan=False).encode())
+        text = json_text(document("lenses", {"lenses": lenses}), indent=1)
+        write_whole(self.path, text.encode())
 
     def _load(self) -> dict[str, dict[str, Lesson]]:
         if not self.path.exists():
@@ -166,12 +165,12 @@ class Lenses:
         advice = "move it away, or leave the lenses off (--no-lenses)"
         data = read_whole(self.path, MOST_BYTES, advice=advice)
         try:
-            document = json.loads(data)
-            if document["format"] != FORMAT:
+            kept = json.loads(data)
+            if kept["format"] != format_of("lenses"):
                 raise ValueError
             return {
                 str(name): {str(sha): _lesson(v) for sha, v in lessons.items()}
-                for name, lessons in document["lenses"].items()
+                for name, lessons in kept["lenses"].items()
             }
         except (ValueError, KeyError, TypeError, AttributeError):
             raise InputError(f"{self.path} is no file of lenses;", advice) from None

@@ -15,10 +15,11 @@ from numpy.typing import NDArray
 from pitchcam.errors import InputError, PitchcamError, UnreadableError
 from pitchcam.files import read_whole
 from pitchcam.records import json_text
+from pitchcam.records.formats import document, format_of
 
 Points = NDArray[np.float64]
 
-FORMAT = "pitchcam.camera/1"
+FORMAT = format_of("camera")
 
 #: A profile has a kilobyte.
 MOST_BYTES = 1_000_000
@@ -203,7 +204,7 @@ def save_profile(profile: CameraProfile, path: Path) -> None:
         If the file cannot be written.
     """
     part = path.with_name(path.name + ".part")
-    text = json_text({"format": FORMAT} | asdict(profile), indent=1) + "\n"
+    text = json_text(document("camera", asdict(profile)), indent=1) + "\n"
     try:
         part.write_text(text)
         part.replace(path)
@@ -223,18 +224,18 @@ def load_profile(path: Path) -> CameraProfile:
         If the file is missing, is no camera profile, or holds values that no camera has.
     """
     try:
-        document = json.loads(
+        kept = json.loads(
             read_whole(path, MOST_BYTES, advice="name a profile made by 'pitchcam calibrate'")
         )
     except (ValueError, RecursionError):  # no JSON, or nested as deep as no profile is
-        document = None
-    if not isinstance(document, dict) or document.get("format") != FORMAT:
+        kept = None
+    if not isinstance(kept, dict) or kept.get("format") != FORMAT:
         raise InputError(
             f"{path}: not a camera profile ({FORMAT});",
             "name a profile made by 'pitchcam calibrate'",
         )
     try:
-        profile = _from_json(document)
+        profile = _from_json(kept)
     except (KeyError, TypeError, ValueError, OverflowError) as error:
         raise InputError(
             f"{path}: damaged camera profile ({error});", "make it again with 'pitchcam calibrate'"

@@ -15,6 +15,8 @@ from datetime import datetime
 from pathlib import Path
 
 from pitchcam.files import write_whole
+from pitchcam.records import json_text
+from pitchcam.records.formats import document
 
 #: The session's cookie; the prefix makes browsers refuse it from other hosts and without TLS.
 COOKIE, SECURE_COOKIE = "pitchcam", "__Host-pitchcam"
@@ -45,9 +47,9 @@ class Access:
     def __post_init__(self) -> None:
         if self.file is not None:
             # A damaged list of browsers means that they pair again, not that nothing starts.
-            with contextlib.suppress(OSError, ValueError, AttributeError):
+            with contextlib.suppress(OSError, ValueError, LookupError, TypeError, AttributeError):
                 kept = json.loads(self.file.read_text(encoding="utf-8"))
-                self._sessions = {str(k): str(v) for k, v in kept.items()}
+                self._sessions = {str(k): str(v) for k, v in kept["browsers"].items()}
 
     def offer(self) -> str:
         """Return a new pairing token; it pairs one browser and then is spent."""
@@ -101,5 +103,6 @@ class Access:
 
     def _keep(self) -> None:
         if self.file is not None:
-            write_whole(self.file, json.dumps(self._sessions, indent=1).encode())
+            text = json_text(document("browsers", {"browsers": self._sessions}), indent=1)
+            write_whole(self.file, text.encode())
             self.file.chmod(0o600)

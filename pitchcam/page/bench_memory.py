@@ -10,6 +10,8 @@ from typing import Any
 from pitchcam.files import write_whole
 from pitchcam.page import typed as forms
 from pitchcam.page.setup import Setup
+from pitchcam.records import json_text
+from pitchcam.records.formats import document
 
 _KEPT = ("source", "size", "reference_height", "axis_height")
 
@@ -37,8 +39,8 @@ def remember(setup: Setup, typed: forms.Typed) -> None:
     """
     forms.scale(typed)
     fields = {name: typed[name].strip() for name in _KEPT if typed.get(name, "").strip()}
-    document = _load(setup) | {"reference": fields}
-    write_whole(_file(setup), json.dumps(document, indent=1).encode())
+    kept = document("bench", _load(setup) | {"reference": fields})
+    write_whole(_file(setup), json_text(kept, indent=1).encode())
 
 
 def _file(setup: Setup) -> Path:

@@ -16,6 +16,8 @@ from pitchcam.batch.settings import Job, Settings
 from pitchcam.files import write_whole
 from pitchcam.page import typed as forms
 from pitchcam.page.setup import Setup
+from pitchcam.records import json_text
+from pitchcam.records.formats import document
 from pitchcam.store import Store
 
 _ID = re.compile(r"[A-Za-z0-9_-]{16}\Z")
@@ -107,5 +109,5 @@ def sheet(setup: Setup, store: Store, box: Box, kind: str) -> bytes:
 
 
 def _write(setup: Setup, box: Box) -> None:
-    document = {"typed": box.typed, "photos": box.photos}
-    write_whole(setup.boxes / f"{box.id}.json", json.dumps(document).encode())
+    kept = document("box", {"typed": box.typed, "photos": [list(p) for p in box.photos]})
+    write_whole(setup.boxes / f"{box.id}.json", json_text(kept).encode())

@@ -19,7 +19,8 @@ from pitchcam.batch.worker import measure_job, use_one_thread
 from pitchcam.errors import InputError, PitchcamError
 from pitchcam.files import write_whole
 from pitchcam.page.plots import plot_data, plots_read
-from pitchcam.records import Measurement, ScaleSpec, ThreadResult
+from pitchcam.records import Measurement, ScaleSpec, ThreadResult, json_text
+from pitchcam.records.formats import document
 from pitchcam.store.entries import Outcome
 
 #: Longer side of the picture that the page shows: twice a phone's screen, so that it can be
@@ -110,15 +111,15 @@ def measure(task: Task, say: Say) -> Outcome:
         say("drawing the picture")
         with contextlib.suppress(OSError, ValueError):  # no picture, but still an answer
             write_view(measurement, path, task.view)
-        document: dict[str, Any] = measurement.to_json()
-        return document
+        whole: dict[str, Any] = measurement.to_json()
+        return whole
 
     outcome = measure_job(task.job, identify)
     if outcome.status == "refused":
         with contextlib.suppress(Exception):  # the reason is told without a picture too
             task.view.mkdir(exist_ok=True)
             width, height = _write_picture(task.job.path, task.view / "photo.jpg")
-            _write_json(task.view, {"width": width, "height": height, "threads": []})
+            _write_view(task.view, {"width": width, "height": height, "threads": []})
     return outcome
 
 
@@ -131,7 +132,7 @@ def draw_plots(task: Plots) -> bool:
         kept = json.loads((task.view / "plots.json").read_text(encoding="utf-8"))
         for part in Measurement.from_json(task.document).parts:
             for number, thread in enumerate(part.threads, 1):
-                drawn = plots_read(kept.get(f"{part.id}-{number}"))
+                drawn = plots_read(kept["threads"].get(f"{part.id}-{number}"))
                 for title, figure in plots_of(replace(thread, plots=drawn)):
                     name = plot_file(part.id, number, title)
                     data = base64.b64decode(svg_uri(figure).partition(",")[2])
@@ -211,9 +212,9 @@ def write_view(measurement: Measurement, path: Path, folder: Path) -> None:
     _write_picture(path, folder / "photo.jpg")
     found = [(p.id, n, t) for p in measurement.parts for n, t in enumerate(p.threads, 1)]
     kept = {f"{part}-{number}": plot_data(thread) for part, number, thread in found}
-    write_whole(folder / "plots.json", json.dumps(kept, allow_nan=False).encode())
+    write_whole(folder / "plots.json", json_text(document("plots", {"threads": kept})).encode())
     photo, scale = measurement.photo, measurement.scale
-    _write_json(
+    _write_view(
         folder,
         {
             "width": None if photo is None else photo.width_px,
@@ -234,8 +235,8 @@ def plot_file(part: int, number: int, title: str) -> str:
     return f"plot-{part}-{number}-{_PLOTS.index(title) + 1}.svg"
 
 
-def _write_json(folder: Path, document: dict[str, Any]) -> None:
-    write_whole(folder / "view.json", json.dumps(document, allow_nan=False).encode())
+def _write_view(folder: Path, keys: dict[str, Any]) -> None:
+    write_whole(folder / "view.json", json_text(document("view", keys)).encode())
 
 
 def _thread_view(part: int, number: int, thread: ThreadResult) -> dict[str, Any]:

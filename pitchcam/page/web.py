@@ -13,13 +13,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.exceptions import HTTPException
 from starlette.formparsers import MultiPartException
 from starlette.requests import Request
-from starlette.responses import (
-    HTMLResponse,
-    JSONResponse,
-    PlainTextResponse,
-    RedirectResponse,
-    Response,
-)
+from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response
 from starlette.routing import Route
 
 from pitchcam.errors import (
@@ -34,6 +28,8 @@ from pitchcam.page.access import Access
 from pitchcam.page.guard import RefusedRequestError
 from pitchcam.page.phrases import on_the_page
 from pitchcam.page.setup import Setup
+from pitchcam.records import json_text
+from pitchcam.records.formats import document
 from pitchcam.version import __version__
 
 Handler = Callable[[Request], Awaitable[Response]]
@@ -110,13 +106,23 @@ def wants_json(request: Request) -> bool:
     return "application/json" in request.headers.get("accept", "")
 
 
+def reply(name: str, keys: Mapping[str, Any], status: int = 200) -> Response:
+    """Return a document, with its format key, to a script."""
+    return json_reply(document(name, keys), status)
+
+
+def json_reply(whole: Mapping[str, Any], status: int = 200) -> Response:
+    """Return a whole document as strict JSON."""
+    return Response(json_text(whole), status, media_type="application/json")
+
+
 def told(request: Request, error: PitchcamError, status: int | None = None) -> Response:
     """Return an error as a page, or as JSON for a script: what is wrong, and what to do."""
     message = plain_words(request, error.message)
     advice = plain_words(request, error.advice)
     code = status or _status(error)
     if wants_json(request):
-        return JSONResponse({"message": message, "advice": advice}, code)
+        return reply("refusal", {"message": message, "advice": advice}, code)
     return page(request, "error.html", code, message=message, advice=advice)
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import fields
 from pathlib import Path
@@ -12,6 +11,8 @@ from typing import Any
 
 from pitchcam.errors import PitchcamError, UsageError
 from pitchcam.files import write_whole
+from pitchcam.records import json_text
+from pitchcam.records.formats import document
 from pitchcam.records.rows import QUANTITIES
 from pitchcam.store.rows import ThreadRow
 
@@ -53,9 +54,9 @@ def _cell(value: Any) -> str:
 
 
 def json_bytes(rows: Iterable[Mapping[str, Any]], names: Sequence[str]) -> bytes:
-    """Return rows as a JSON array of objects, in the order of the columns."""
+    """Return rows as a document of objects, in the order of the columns."""
     plain = [{name: row[name] for name in names} for row in rows]
-    return (json.dumps(plain, indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode()
+    return (json_text(document("threads", {"rows": plain}), indent=1) + "\n").encode()
 
 
 def parquet_bytes(rows: Iterable[Mapping[str, Any]], names: Sequence[str]) -> bytes:

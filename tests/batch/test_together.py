@@ -16,6 +16,7 @@ from pitchcam.records import ScaleSpec
 from pitchcam.store import Outcome, Store
 from pitchcam.store.rows import entry_rows
 from tests.adjust import made
+from tests.records.published import check
 
 PIN = Settings(scale=ScaleSpec(source="pin", mm=8.0))
 
@@ -93,7 +94,9 @@ def test_each_part_has_one_answer(box, tmp_path):
         ("elbow (3 photos)", "M14x1.5"),
         ("nut (2 photos)", "M14x1.5"),
     ]
-    documents = json.loads((tmp_path / "together.json").read_text())
+    kept = json.loads((tmp_path / "together.json").read_text())
+    check("measurements", kept)
+    documents = kept["measurements"]
     assert [len(d["photos"]) for d in documents] == [3, 2]
     assert all("photo" not in d for d in documents)
 

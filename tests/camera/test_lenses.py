@@ -28,6 +28,7 @@ from pitchcam.camera.pinhole import U_CORNER
 from pitchcam.errors import InputError
 from pitchcam.photo import Photo
 from pitchcam.photo.origin import Origin, origin_of
+from tests.records.published import check
 
 TOLD = Lesson(ln_focal=0.05, u_ln_focal=0.02, corner=-0.006, u_corner=0.0003)
 
@@ -95,6 +96,7 @@ def test_what_is_learnt_serves_the_next_photo_and_not_itself(tmp_path) -> None:
     lenses = Lenses(path=tmp_path / "lenses.json")
     assert lenses.known(photo()) is None
     lenses.teach(photo("a" * 64), TOLD)
+    check("lenses", json.loads(lenses.path.read_text()))
     assert lenses.known(photo("a" * 64)) is None
     lens = lenses.known(photo("b" * 64))
     assert lens is not None

@@ -12,6 +12,7 @@ from pitchcam.camera.profile import CameraProfile, calibrate, load_profile, save
 from pitchcam.errors import InputError, UnreadableError
 from pitchcam.scale.pose import camera_of, prior_of
 from pitchcam.sheet import sheet
+from tests.records.published import check
 
 SIZE = (4032, 3024)
 F, CENTRE, K1, K2 = 3055.0, (2030.0, 1502.0), 0.012, -0.004
@@ -68,7 +69,7 @@ def test_round_trip_through_the_file(tmp_path) -> None:
     path = tmp_path / "camera.json"
     save_profile(profile, path)
     assert load_profile(path) == profile
-    assert json.loads(path.read_text())["format"] == "pitchcam.camera/1"
+    check("camera", json.loads(path.read_text()))
 
 
 def test_profile_serves_a_smaller_copy_and_refuses_a_crop() -> None:

@@ -14,6 +14,7 @@ from pitchcam.cli.batch import command
 from pitchcam.errors import InputError, UsageError
 from pitchcam.records import FORMAT
 from tests.batch import double
+from tests.records.published import check
 
 
 @pytest.fixture
@@ -41,6 +42,9 @@ def test_answers_tables_and_sheets(box: Path) -> None:
     assert done.stdout.index("In doubt (2)") < done.stdout.index("Named (2)")
     made = sorted(path.name for path in (box.parent / "box").iterdir())
     assert made == ["box.csv", "box.json", "contact-sheet.pdf", "counts.csv", "labels.pdf"]
+    table = json.loads((box.parent / "box" / "box.json").read_text(encoding="utf-8"))
+    check("threads", table)
+    assert [(r["number"], r["photo"]) for r in table["rows"]][:2] == [(1, "b.jpg"), (2, "c.jpg")]
     again = batch(box, "--pin", "8")
     assert "part 1.1" not in again.stdout and "Named (2)" in again.stdout
 

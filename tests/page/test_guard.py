@@ -10,10 +10,12 @@ import socket
 import time
 from urllib.parse import urlsplit
 
+import cv2
 import httpx
 import pytest
 
-from tests.page.running import Client, by_itself, running_page, sample
+from tests.page.running import SAMPLES, Client, by_itself, running_page, sample
+from tests.records.published import check
 
 
 @pytest.fixture(scope="module")
@@ -78,10 +80,25 @@ def test_a_token_is_good_for_its_own_browser_only(page, browser):
     assert got.status_code == 403
 
 
+def test_what_a_script_is_answered_is_as_the_schemas_say(browser):
+    """A frame that is no picture, one that is, and a reference."""
+    address = "/live/frame?stream=abcdefgh&source=pin&size=6"
+    token = {"X-Token": browser.token, "Accept": "application/json"}
+    refused = browser.post(address, content=b"x", headers=token)
+    assert refused.status_code in (400, 422)
+    check("refusal", refused.json())
+    frame = cv2.resize(cv2.imread(str(SAMPLES / "p05-unf12-pin.jpg")), (800, 600))
+    seen = browser.post(address, content=cv2.imencode(".jpg", frame)[1].tobytes(), headers=token)
+    if seen.status_code != 503:  # a machine under load passes a frame over
+        check("frame", seen.json())
+    check("kept", browser.change("/reference", {"source": "pin", "size": "6"}).json())
+
+
 def test_runs_of_other_browsers_are_not_seen(page, browser):
     started = browser.change(
         "/photos", {"source": "pin", "size": "6"}, photo=("a.jpg", sample("p05-unf12-pin"))
     ).json()
+    check("run", started)
     with page.client() as other:
         assert other.get(started["run"]).status_code == 404
         assert other.get(started["events"]).status_code == 404

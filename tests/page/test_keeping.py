@@ -17,6 +17,7 @@ from pitchcam.report import words
 from pitchcam.report.verdicts import headline
 from pitchcam.store.entries import Entry, Outcome
 from tests.page.running import SAMPLES, sample
+from tests.records.published import check
 
 
 @pytest.fixture
@@ -72,6 +73,7 @@ def test_the_benchs_reference_is_remembered(setup):
     assert bench_memory.remembered(setup) == {"source": "card", "size": ""}
     bench_memory.remember(setup, {"source": "disc", "size": "23.25", "token": "x"})
     assert bench_memory.remembered(setup) == {"source": "disc", "size": "23.25"}
+    check("bench", json.loads((setup.folder / "bench.json").read_text()))
     (setup.folder / "bench.json").write_text("{")
     assert bench_memory.remembered(setup) == {"source": "card", "size": ""}
     (setup.folder / "bench.json").write_text('{"reference": {"source": "pin", "size": "-3"}}')
@@ -82,6 +84,7 @@ def test_a_box_keeps_its_photos_apart(setup):
     box = boxes.new(setup, {"source": "pin", "size": "8"})
     for name, digest in (("a.jpg", "1" * 64), ("a.jpg", "2" * 64), ("b.jpg", "1" * 64)):
         boxes.add(setup, box.id, name, digest)
+    check("box", json.loads((setup.boxes / f"{box.id}.json").read_text()))
     assert boxes.load(setup, box.id).photos == (("a.jpg", "1" * 64), ("a.jpg (2)", "2" * 64))
     assert boxes.load(setup, "../../bench") is None
     assert boxes.load(setup, "A" * 16) is None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import ssl
 from datetime import UTC, datetime
@@ -14,6 +15,7 @@ from playwright.sync_api import expect
 from pitchcam.page import tls
 from pitchcam.page.access import Access
 from tests.page.running import running_page
+from tests.records.published import check
 
 NOW = datetime(2026, 1, 2, tzinfo=UTC)
 
@@ -32,7 +34,9 @@ def test_a_code_is_spent_by_the_first_who_pairs():
 def test_paired_browsers_are_kept_without_their_secrets(tmp_path):
     access = Access(tmp_path / "browsers.json")
     session = access.pair(access.offer(), NOW)
-    assert session not in (tmp_path / "browsers.json").read_text()
+    kept = (tmp_path / "browsers.json").read_text()
+    assert session not in kept
+    check("browsers", json.loads(kept))
     assert (tmp_path / "browsers.json").stat().st_mode & 0o077 == 0
     again = Access(tmp_path / "browsers.json")
     assert again.knows(session)
@@ -43,8 +47,9 @@ def test_paired_browsers_are_kept_without_their_secrets(tmp_path):
 
 
 def test_a_damaged_list_of_browsers_only_means_pairing_again(tmp_path):
-    (tmp_path / "browsers.json").write_text("[1, 2")
-    assert Access(tmp_path / "browsers.json").browsers() == []
+    for damaged in ("[1, 2", "[1, 2]", "{}", '{"browsers": [1]}'):
+        (tmp_path / "browsers.json").write_text(damaged)
+        assert Access(tmp_path / "browsers.json").browsers() == []
 
 
 def test_the_certificate_is_kept_and_names_this_machine(tmp_path):

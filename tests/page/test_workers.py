@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import io
+import json
 import zlib
 from dataclasses import replace
 from pathlib import Path
@@ -16,6 +17,7 @@ from pitchcam.page.measuring import Task
 from pitchcam.page.workers import BusyError, LostError, Workers
 from pitchcam.records import ScaleSpec
 from tests.page.running import SAMPLES, by_itself
+from tests.records.published import check
 
 GIB = 1024**3
 PIN = Settings(scale=ScaleSpec(source="pin", mm=6.0))
@@ -69,7 +71,8 @@ def test_memory_is_limited_and_the_next_photo_is_answered(tmp_path):
         assert isinstance(one, LostError) or (one.status, one.lasting) == ("failed", False)
     (good,) = run(Workers(1, 6 * GIB, 10), task(SAMPLES / "p05-unf12-pin.jpg", tmp_path / "v"))
     assert good.status == "measured"
-    assert (tmp_path / "v" / "view.json").exists()
+    check("view", json.loads((tmp_path / "v" / "view.json").read_text()))
+    check("plots", json.loads((tmp_path / "v" / "plots.json").read_text()))
 
 
 def test_a_header_of_too_many_pixels_is_refused_before_decoding(tmp_path):

@@ -2,6 +2,7 @@
 
 import importlib.util
 import json
+import re
 
 import click
 import jsonschema
@@ -11,13 +12,13 @@ from hypothesis import given, settings
 
 from pitchcam import cli
 from pitchcam.records import json_text
-from pitchcam.records.formats import FORMATS, format_of
+from pitchcam.records.formats import FORMATS, OF_THE_PAGE, PRINTED, WRITTEN
 from pitchcam.store.entries import Outcome
 from tests.breaks import ROOT
 from tests.page.running import SAMPLES
 from tests.records import drawn
+from tests.records.published import FOLDER, check, schema_of
 
-FOLDER = ROOT / "docs" / "schema"
 STOCK = ("--stock", str(SAMPLES / "stock" / "bench.csv"))
 PHOTO = (str(SAMPLES / "p05-unf12-pin.jpg"), "--pin", "6")
 
@@ -44,24 +45,6 @@ COMMANDS = {
     ],
     "stock": [("stock", "list", *STOCK)],
 }
-
-
-def schema_of(name):
-    return json.loads((FOLDER / f"{name}.json").read_text(encoding="utf-8"))
-
-
-def strict(schema):
-    """The same schema, by which a key that it does not name is wrong."""
-    if isinstance(schema, list):
-        return [strict(s) for s in schema]
-    if not isinstance(schema, dict):
-        return schema
-    closed = {"additionalProperties": False} if schema.get("type") == "object" else {}
-    return {k: strict(v) for k, v in schema.items()} | closed
-
-
-def check(name, document):
-    jsonschema.Draft202012Validator(strict(schema_of(name))).validate(document)
 
 
 def printed(arguments):
@@ -91,14 +74,31 @@ def test_the_files_are_those_of_the_script():
         jsonschema.Draft202012Validator.check_schema(json.loads(text))
 
 
-@pytest.mark.parametrize("name", FORMATS)
+@pytest.mark.parametrize("name", PRINTED)
 def test_what_commands_print_is_as_the_schema_says(documents, name):
     for document in documents[name]:
-        assert document["format"] == format_of(name)
         check(name, document)
 
 
-@pytest.mark.parametrize("name", [n for n in FORMATS if n != "measurement"])
+def test_what_is_written_or_answered_is_held_against_its_schema_where_it_is_tested():
+    """A file of the page or of a batch is made by the tests of what makes it."""
+    tests = "".join(f.read_text(encoding="utf-8") for f in (ROOT / "tests").rglob("test_*.py"))
+    for name in (*WRITTEN, *OF_THE_PAGE):
+        assert f'check("{name}", ' in tests, name
+
+
+def test_json_is_made_by_two_doors_only():
+    """The strict writer, and the data of events, which are no documents."""
+    package = ROOT / "pitchcam"
+    makers = {
+        str(f.relative_to(package))
+        for f in package.rglob("*.py")
+        if re.search(r"json\.dump|JSONResponse", f.read_text(encoding="utf-8"))
+    }
+    assert makers == {"records/quantities.py", "page/runs.py"}
+
+
+@pytest.mark.parametrize("name", [n for n in PRINTED if n != "measurement"])
 def test_no_schema_has_a_key_that_no_document_has(documents, name):
     for path in _documented(schema_of(name)):
         assert any(_has(d, path) for d in documents[name]), path
@@ -192,6 +192,6 @@ def _with_json(command, path=()):
 
 
 def test_every_command_with_json_has_a_schema():
-    told = " ".join(FORMATS.values())
+    told = " ".join(PRINTED.values())
     for name in _with_json(cli.cli):
         assert name in told, name

@@ -12,6 +12,7 @@ from pitchcam.errors import UsageError
 from pitchcam.store import Entry, Outcome, ThreadRow, entry_rows
 from pitchcam.store.export import columns, export_rows
 from tests.batch import double
+from tests.records.published import check
 from tests.store.test_store import PIN
 
 
@@ -90,7 +91,8 @@ def test_json_and_parquet_hold_the_same_values(tmp_path: Path) -> None:
     export_rows(made, tmp_path / "t.json")
     export_rows(made, tmp_path / "t.parquet")
     from_json = json.loads((tmp_path / "t.json").read_text(encoding="utf-8"))
-    assert pq.read_table(tmp_path / "t.parquet").to_pylist() == from_json
+    check("threads", from_json)
+    assert pq.read_table(tmp_path / "t.parquet").to_pylist() == from_json["rows"]
 
 
 @pytest.mark.parametrize("ending", ["csv", "json", "parquet"])

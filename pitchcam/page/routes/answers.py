@@ -9,14 +9,24 @@ from pathlib import Path
 from typing import Any
 
 from starlette.requests import Request
-from starlette.responses import FileResponse, JSONResponse, Response
+from starlette.responses import FileResponse, Response
 
 from pitchcam.page import calls, photos, show, typed
 from pitchcam.page.guard import DRAWING_POLICY
 from pitchcam.page.measuring import Plots
 from pitchcam.page.routes.photo import reference_fields, runs_of, started
 from pitchcam.page.setup import Setup
-from pitchcam.page.web import get, missing, page, post, seen, session_of, setup_of, texts
+from pitchcam.page.web import (
+    get,
+    json_reply,
+    missing,
+    page,
+    post,
+    seen,
+    session_of,
+    setup_of,
+    texts,
+)
 from pitchcam.store import Store
 from pitchcam.store.entries import Correction, Entry
 
@@ -79,7 +89,7 @@ async def answer(request: Request) -> Response:
 async def document(request: Request) -> Response:
     """Return the measurement as the contract has it."""
     entry = await asyncio.to_thread(entry_of, setup_of(request), request.path_params["answer"])
-    return JSONResponse(entry.contract())
+    return json_reply(entry.contract())
 
 
 async def again(request: Request, form: dict[str, Any]) -> Response:

@@ -6,7 +6,7 @@ import re
 from typing import Any
 
 from starlette.requests import Request
-from starlette.responses import JSONResponse, Response
+from starlette.responses import Response
 from starlette.routing import Route
 
 from pitchcam.errors import InputError
@@ -14,7 +14,7 @@ from pitchcam.framing import HINTS
 from pitchcam.page import bench_calls, bench_memory, typed
 from pitchcam.page.guard import RefusedRequestError
 from pitchcam.page.measuring import Frame
-from pitchcam.page.web import get, page, post, seen, session_of, setup_of, texts
+from pitchcam.page.web import get, page, post, reply, seen, session_of, setup_of, texts
 from pitchcam.page.workers import BusyError, LostError
 
 #: A frame of 1000 px has 60 kB.
@@ -52,10 +52,14 @@ async def frame(request: Request) -> Response:
             session_of(request), task, lambda text: None, _FRAME_S
         )
     except BusyError:
-        return JSONResponse({"message": "busy"}, 503)
+        return _refused("busy", 503)
     except LostError:
-        return JSONResponse({"message": "the frame cannot be read"}, 422)
-    return JSONResponse(seen_now)
+        return _refused("the frame cannot be read", 422)
+    return reply("frame", seen_now)
+
+
+def _refused(message: str, status: int) -> Response:
+    return reply("refusal", {"message": message, "advice": ""}, status)
 
 
 async def panel(request: Request) -> Response:

@@ -7,7 +7,7 @@ from typing import Any
 
 from starlette.datastructures import UploadFile
 from starlette.requests import Request
-from starlette.responses import JSONResponse, Response, StreamingResponse
+from starlette.responses import Response, StreamingResponse
 
 from pitchcam.errors import InputError
 from pitchcam.page import bench_memory, boxes, photos, typed
@@ -18,6 +18,7 @@ from pitchcam.page.web import (
     missing,
     page,
     post,
+    reply,
     seen,
     session_of,
     setup_of,
@@ -84,7 +85,8 @@ def reference_fields(fields: typed.Typed) -> dict[str, str]:
 def started(request: Request, run: Run) -> Response:
     """Answer that a run has begun: its address for a script, its page for a person."""
     if wants_json(request):
-        return JSONResponse(
+        return reply(
+            "run",
             {
                 "run": f"/runs/{run.id}",
                 "events": f"/runs/{run.id}/events",
@@ -123,7 +125,7 @@ async def remember(request: Request, form: dict[str, Any]) -> Response:
     """Keep the bench's own reference."""
     bench_memory.remember(setup_of(request), texts(form))
     if wants_json(request):
-        return JSONResponse({"kept": True})
+        return reply("kept", {"kept": True})
     return seen("/")
 
 
