@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.adjust.copies import copies
 from pitchcam.adjust.disagree import Agreement, agreeing
 from pitchcam.adjust.matching import match
 from pitchcam.adjust.observed import DIAMETERS, TAPER, Observation, layings, observe
@@ -61,9 +62,10 @@ def combine(measurements: Sequence[Measurement | None]) -> Together:
         None if m is None or m.photo is None else (m.photo.width_px, m.photo.height_px)
         for m in measurements
     ]
-    photos = [[] if m is None else _seen(m, i) for i, m in enumerate(measurements)]
+    again = copies(measurements)
+    photos = [[] if m is None or i in again else _seen(m, i) for i, m in enumerate(measurements)]
     matched = match(photos)
-    left_out: dict[int, str] = {}
+    left_out: dict[int, str] = {i: _copy_words(measurements[j]) for i, j in again.items()}
     parts, is_open, unmoved = [], False, False
     for number, threads in enumerate(matched, start=1):
         results = []
@@ -89,6 +91,11 @@ def combine(measurements: Sequence[Measurement | None]) -> Together:
     shown = {o.photo for threads in matched for t in threads for o in t}
     left_out |= {i: APART for i, seen in enumerate(photos) if seen and i not in shown}
     return Together(parts=tuple(parts), left_out=left_out, open=is_open, unmoved=unmoved)
+
+
+def _copy_words(original: Measurement | None) -> str:
+    name = "another" if original is None or original.photo is None else original.photo.file
+    return f"it is the same exposure as {name}, turned, mirrored or shrunk, and tells nothing new"
 
 
 def _seen(measurement: Measurement, photo: int) -> list[tuple[Observation, ...]]:
