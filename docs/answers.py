@@ -28,7 +28,7 @@ sys.path.insert(0, str(ROOT))
 from pitchcam.cli import cli  # noqa: E402
 from pitchcam.errors import PitchcamError  # noqa: E402
 
-PAGES = tuple(sorted((ROOT / "docs").glob("*.md")))
+PAGES = (ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md")))
 _BLOCK = re.compile(
     r"(?:<!-- (?P<mark>run|exit): (?P<how>[\w-]+) -->\n)?"
     r"```(?P<kind>sh|python)\n(?P<code>.*?)```\n"
@@ -83,6 +83,9 @@ def command(line: str, code: int | None = None) -> str:
     words = shlex.split(line, comments=True)
     if not words or words[0] != "pitchcam":
         raise ExampleError(f"{line}: no pitchcam command, and not marked as run elsewhere")
+    if "ID" in words:  # stands for the first result of the record
+        first = command("pitchcam log list").split()[0]
+        words = [first if word == "ID" else word for word in words]
     words = [str(p) for w in words[1:] for p in (sorted(Path().glob(w)) if "*" in w else [w])]
     if words[0] == "batch":
         words += ["--jobs", "1"]  # so that the record has the photos in their order
@@ -132,6 +135,8 @@ def lay_out(folder: Path, text: str) -> None:
         shutil.copy(ROOT / "samples" / f"{name}.jpg", folder / "photos")
     if "views/" in text:
         _views(folder / "views")
+    if "A.jpg" in text:
+        _of_one_part(folder)
 
 
 def _views(folder: Path) -> None:
@@ -142,6 +147,17 @@ def _views(folder: Path) -> None:
     for i, turn in enumerate(_TURNS):
         big = Image.fromarray(photo("part", 3055.0, turn, (0.0, 0.0, 200.0), seed=i))
         big.resize((2016, 1512), Image.Resampling.BOX).save(folder / f"view{i}.jpg", quality=95)
+
+
+def _of_one_part(folder: Path) -> None:
+    """Draw three photos of one part, the third beside another pin."""
+    from tests.several.draw import case
+
+    seed = next(s for s in range(99) if case(s, another_pin=True).pins_mm[:2] == (8.0, 6.0))
+    drawn = case(seed, another_pin=True)
+    first, third, second = drawn.write(folder, "of-one-part")
+    for photo, name in ((first, "A"), (second, "B"), (third, "C")):
+        photo.rename(folder / f"{name}.jpg")
 
 
 def main() -> None:
