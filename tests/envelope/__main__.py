@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
 
 import click
@@ -30,15 +31,13 @@ def main() -> None:
 @click.option(
     "--count", type=int, default=300, help="Photos of each part whose dials are drawn at random."
 )
-def measure(parts: tuple[str, ...], output: Path, count: int) -> None:
+@click.option("-j", "--processes", type=int, default=os.cpu_count() or 1)
+def measure(parts: tuple[str, ...], output: Path, count: int, processes: int) -> None:
     """Make and measure the photos of parts of the study."""
-    from tests.fresh.measure import _quiet
-
-    _quiet()
     done = {row["key"] for row in read(output)}
     with output.open("a", encoding="utf-8") as out:
         for part in parts:
-            for row in run(jobs(part, count), done):
+            for row in run(jobs(part, count), done, processes):
                 out.write(json.dumps(row) + "\n")
                 out.flush()
 

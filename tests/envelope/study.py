@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import multiprocessing
 import shutil
 import tempfile
 from collections.abc import Iterator
@@ -17,7 +18,7 @@ from PIL import Image
 
 from pitchcam import CORE_REVISION
 from tests.envelope.dials import ANY, DIALS, WITHIN, Setting, base_value, careless, drawn, turned
-from tests.fresh.measure import guarded
+from tests.fresh.measure import guarded, quiet
 
 ROOT = Path(__file__).resolve().parents[2]
 Row = dict[str, Any]
@@ -82,20 +83,25 @@ def jobs(part: str, count: int) -> list[Job]:
     return [Job(part=part, dial="all", value=0.0, name="", number=i) for i in range(count)]
 
 
-def run(todo: list[Job], done: set[str]) -> Iterator[Row]:
-    """Make and measure the photos that are not done."""
+def run(todo: list[Job], done: set[str], processes: int = 1) -> Iterator[Row]:
+    """Make and measure the photos that are not done, in their order."""
+    left = [job for job in todo if job.key not in done]
+    context = multiprocessing.get_context("spawn")
+    with context.Pool(processes, initializer=quiet) as pool:
+        for rows in pool.imap(measured, left):
+            yield from rows
+
+
+def measured(job: Job) -> list[Row]:
+    """Make a photo, measure it and return its rows: none where its part does not fit the frame."""
     with tempfile.TemporaryDirectory() as room:
-        for job in todo:
-            if job.key not in done:
-                try:
-                    truth_file = make(job, Path(room))
-                except ValueError as error:  # the part does not fit into the frame
-                    print(f"{job.key}: {error}", flush=True)
-                    continue
-                for row in guarded(truth_file):
-                    yield {"key": job.key, "core": CORE_REVISION, "study": asdict(job)} | row
-                for file in Path(room).iterdir():
-                    file.unlink()
+        try:
+            truth_file = make(job, Path(room))
+        except ValueError as error:
+            print(f"{job.key}: {error}", flush=True)
+            return []
+        about = {"key": job.key, "core": CORE_REVISION, "study": asdict(job)}
+        return [about | row for row in guarded(truth_file)]
 
 
 def make(job: Job, room: Path) -> Path:

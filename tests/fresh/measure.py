@@ -43,13 +43,13 @@ def run(files: list[Path], processes: int) -> list[Row]:
     """Return the rows of all photos."""
     context = multiprocessing.get_context("spawn")
     rows: list[Row] = []
-    with context.Pool(processes, initializer=_quiet) as pool:
+    with context.Pool(processes, initializer=quiet) as pool:
         for new in pool.imap(guarded, files):
             rows += new
     return rows
 
 
-def _quiet() -> None:
+def quiet() -> None:
     import warnings
 
     import cv2
