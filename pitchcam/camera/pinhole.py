@@ -8,11 +8,14 @@ the optical axis toward the plate. The plate is the plane ``normal . X = distanc
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 Points = NDArray[np.float64]
+Point = tuple[float, float, float]
+Number = TypeVar("Number", float, Points)
 
 #: Diagonal of the 36 mm x 24 mm frame that the EXIF 35-mm-equivalent focal length refers to.
 DIAGONAL_35MM = 43.2666
@@ -21,6 +24,8 @@ DIAGONAL_35MM = 43.2666
 U_CORNER = 0.004
 #: What a profile of the camera leaves of it (judgement: profiles' own fits end at 0.02-0.05 %).
 U_CORNER_PROFILE = 0.0005
+#: Newton's steps that undo a distortion to the last digit.
+UNBENT = 4
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,24 +73,35 @@ class Camera:
 
     def rays(self, xy: Points) -> Points:
         """Return directions (..., 3) with z = 1 for photo positions (..., 2)."""
-        q = (np.asarray(xy, dtype=float) - np.array(self.centre_px)) / self.f_px
-        q = self._undistort(q)
-        return np.concatenate([q, np.ones((*q.shape[:-1], 1))], axis=-1)
+        q = self.straight(xy)
+        out = np.empty((*q.shape[:-1], 3))
+        out[..., :2], out[..., 2] = q, 1.0
+        return out
 
-    def _undistort(self, q: Points) -> Points:
+    def straight(self, xy: Points) -> Points:
+        """Return x and y (..., 2) of the directions with z = 1 for photo positions (..., 2)."""
+        q: Points = (np.asarray(xy, dtype=float) - np.array(self.centre_px)) / self.f_px
         if self.k1 == 0.0 and self.k2 == 0.0:
             return q
-        out = q
-        for _ in range(8):
-            r2 = np.sum(out * out, axis=-1, keepdims=True)
-            out = q / (1 + self.k1 * r2 + self.k2 * r2 * r2)
-        return out
+        q *= _shrunk(q[..., 0] ** 2 + q[..., 1] ** 2, self.k1, self.k2)[..., None]
+        return q
+
+    def point_on_plane(self, x: float, y: float, height_mm: float) -> Point:
+        """Return where one photo position meets a plane above the plate, as :meth:`on_plane`."""
+        qx, qy = (x - self.centre_px[0]) / self.f_px, (y - self.centre_px[1]) / self.f_px
+        if self.k1 != 0.0 or self.k2 != 0.0:
+            s = _shrunk(qx * qx + qy * qy, self.k1, self.k2)
+            qx, qy = qx * s, qy * s
+        nx, ny, nz = self.normal
+        reach = (self.distance_mm - height_mm) / (qx * nx + qy * ny + nz)
+        return qx * reach, qy * reach, reach
 
     def project(self, points: Points) -> Points:
         """Return photo positions (..., 2) of points (..., 3) in the camera frame, mm."""
         q = points[..., :2] / points[..., 2:]
-        r2 = np.sum(q * q, axis=-1, keepdims=True)
-        q = q * (1 + self.k1 * r2 + self.k2 * r2 * r2)
+        if self.k1 != 0.0 or self.k2 != 0.0:
+            r2 = q[..., 0] ** 2 + q[..., 1] ** 2
+            q = q * (1 + r2 * (self.k1 + r2 * self.k2))[..., None]
         out: Points = q * self.f_px + np.array(self.centre_px)
         return out
 
@@ -134,6 +150,19 @@ class Camera:
         return replace(
             self, normal=(float(n[0]), float(n[1]), float(n[2])), u_tilt_rad=float(u_rad)
         )
+
+
+def _shrunk(r2: Number, k1: float, k2: float) -> Number:
+    """Return what undoes the distortion at squared distances from the middle, as a factor.
+
+    It is the s of s (1 + k1 s^2 r^2 + k2 s^4 r^4) = 1, by Newton's steps: they double the digits
+    each, and begin with two of them at the strongest distortion that a phone leaves.
+    """
+    s = 1 / (1 + r2 * (k1 + r2 * k2))
+    for _ in range(UNBENT):
+        t = r2 * s * s
+        s = s - (s * (1 + t * (k1 + t * k2)) - 1) / (1 + t * (3 * k1 + 5 * k2 * t))
+    return s
 
 
 def camera_from_exif(

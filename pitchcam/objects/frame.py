@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.camera.pinhole import Camera
+from pitchcam.camera.pinhole import Camera, Point
 from pitchcam.objects.axis import ImageAxis
 
 Values = NDArray[np.float64]
@@ -32,27 +34,35 @@ class AxisFrame:
     across: Values
     toward: Values
 
-    @property
+    @cached_property
+    def basis(self) -> Values:
+        """The unit vectors as rows (3, 3), in the order z, y, x."""
+        return np.stack([self.along, self.across, self.toward])
+
+    @cached_property
     def pinhole(self) -> Values:
         """The pinhole's position (z, y, x) in the frame."""
-        return np.array([-self.origin @ v for v in (self.along, self.across, self.toward)])
+        out: Values = -(self.basis @ self.origin)
+        return out
 
-    @property
+    @cached_property
     def mm_per_px(self) -> float:
         """The scale at the origin, square to the line of sight."""
         return float(np.linalg.norm(self.origin)) / self.camera.f_px
 
     def from_photo(self, xy: Values) -> Values:
         """Return where rays of photo positions meet the plane x = 0, as (z, y) in mm."""
-        rays = self.camera.rays(xy)
-        reach = (self.origin @ self.toward) / (rays @ self.toward)
-        rel = rays * reach[..., None] - self.origin
-        return np.stack([rel @ self.along, rel @ self.across], axis=-1)
+        q = self.camera.straight(xy)
+        ways = q @ self.basis[:, :2].T + self.basis[:, 2]
+        z, y, x = self.pinhole
+        reach = -x / ways[..., 2]
+        out = np.empty(q.shape)
+        out[..., 0], out[..., 1] = ways[..., 0] * reach + z, ways[..., 1] * reach + y
+        return out
 
     def to_photo(self, zyx: Values) -> Values:
         """Return photo positions of points (z, y, x), shape (..., 3)."""
-        basis = np.stack([self.along, self.across, self.toward])
-        return self.camera.project(self.origin + zyx @ basis)
+        return self.camera.project(self.origin + zyx @ self.basis)
 
 
 def axis_frame(
@@ -65,24 +75,49 @@ def axis_frame(
     the photo: beside the picture's middle, where what rises is seen to lean outward, it has
     another direction over the plate.
     """
-    along_px = s_mid_px + np.array([-50.0, 0.0, 50.0])
-    ends = axis.to_photo(np.stack([along_px, np.zeros(3)], axis=1))
-    points = camera.on_plane(ends, height_mm)
-    along = points[2] - points[0]
-    along /= np.linalg.norm(along)
-    up = -np.array(camera.normal)
-    sight = np.cross(points[0], points[2])  # normal of the plane through the pinhole and the line
-    beside = np.cross(up, along)
-    lean = -np.tan(incline_rad) * float(up @ sight) / float(beside @ sight)
-    lean = float(np.clip(lean, -MOST_LEAN, MOST_LEAN))
-    level = np.sqrt(1 - lean**2) * along + lean * beside
-    along = np.cos(incline_rad) * level + np.sin(incline_rad) * up
-    origin = points[1]
-    toward = -origin + (origin @ along) * along
-    toward /= np.linalg.norm(toward)
-    return AxisFrame(
-        camera=camera, origin=origin, along=along, across=np.cross(toward, along), toward=toward
+    (x, y), (dx, dy) = axis.point_px, axis.direction
+    before, origin, after = (
+        camera.point_on_plane(x + s * dx, y + s * dy, height_mm)
+        for s in (float(s_mid_px) - 50.0, float(s_mid_px), float(s_mid_px) + 50.0)
     )
+    along = _unit((after[0] - before[0], after[1] - before[1], after[2] - before[2]))
+    nx, ny, nz = camera.normal
+    up = (-nx, -ny, -nz)
+    sight = _cross(before, after)  # normal of the plane through the pinhole and the line
+    beside = _cross(up, along)
+    lean = -math.tan(incline_rad) * _dot(up, sight) / _dot(beside, sight)
+    lean = min(max(lean, -MOST_LEAN), MOST_LEAN)
+    level = math.cos(incline_rad) * math.sqrt(1 - lean**2)
+    aside, rise = math.cos(incline_rad) * lean, math.sin(incline_rad)
+    along = (
+        level * along[0] + aside * beside[0] + rise * up[0],
+        level * along[1] + aside * beside[1] + rise * up[1],
+        level * along[2] + aside * beside[2] + rise * up[2],
+    )
+    off = _dot(origin, along)
+    toward = _unit(
+        (off * along[0] - origin[0], off * along[1] - origin[1], off * along[2] - origin[2])
+    )
+    return AxisFrame(
+        camera=camera,
+        origin=np.array(origin),
+        along=np.array(along),
+        across=np.array(_cross(toward, along)),
+        toward=np.array(toward),
+    )
+
+
+def _cross(a: Point, b: Point) -> Point:
+    return a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]
+
+
+def _dot(a: Point, b: Point) -> float:
+    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
+
+
+def _unit(a: Point) -> Point:
+    length = math.sqrt(_dot(a, a))
+    return a[0] / length, a[1] / length, a[2] / length
 
 
 def cross_shift(camera: Camera, axis: ImageAxis, s_px: float) -> float:

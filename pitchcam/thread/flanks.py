@@ -9,9 +9,12 @@ at once; using both flanks of both sides cancels what a single flank would get w
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
+
+from pitchcam.small import median
 
 Values = NDArray[np.float64]
 
@@ -39,8 +42,9 @@ class FlankFit:
     lies behind it; ``width_mm`` the ridge's width at ``ref_radius_mm``; ``tan_half`` the tangents
     of the half angles of the + and the - flank; ``offset_mm`` and ``turn_rad`` where the axis
     really lies (y = offset + turn z); ``taper`` the change of diameter per length.
-    ``covariance`` is that of NAMES, from the scatter of the points, each flank of each ridge
-    counted as one observation per blur width.
+    ``normal`` (9, 9) is the matrix of the normal equations for NAMES, ``u_squared`` the variance
+    of one point that stands for its scatter, each flank of each ridge counted as one observation
+    per blur width.
     """
 
     pitch_mm: float
@@ -52,9 +56,15 @@ class FlankFit:
     turn_rad: float
     taper: float
     ref_radius_mm: float
-    covariance: Values
+    normal: Values
+    u_squared: float
     rms_mm: float
     used: NDArray[np.bool_]
+
+    @cached_property
+    def covariance(self) -> Values:
+        """That of NAMES, (9, 9)."""
+        return np.asarray(np.linalg.pinv(self.normal) * self.u_squared, float)
 
     @property
     def half_angles_deg(self) -> tuple[float, float]:
@@ -77,26 +87,20 @@ NAMES = ("phase", "pitch", "lag", "width", "tan+", "tan-", "offset", "slope+", "
 
 
 def _columns(p: FlankPoints, ref: float) -> Values:
-    """Return what the model of z is linear in, (n, 12): the last six stand beside a tangent."""
+    """Return what the model of z is linear in, (12, n): the last six stand beside a tangent."""
     depth = p.r - ref
-    plus, minus = p.flank > 0, p.flank < 0
-    above, below = p.side > 0, p.side < 0
-    return np.stack(
-        [
-            np.ones_like(p.z),
-            p.ridge,
-            below,
-            p.flank / 2,
-            -depth * plus,
-            depth * minus,
-            *(
-                p.flank * part * on
-                for part in (p.side, p.z * above, p.z * below)
-                for on in (plus, minus)
-            ),
-        ],
-        axis=1,
-    )
+    plus = p.flank > 0
+    half, below = p.flank / 2, p.side < 0
+    out = np.empty((12, len(p.z)))
+    out[0], out[1], out[2], out[3] = 1.0, p.ridge, below, half
+    out[4], out[5] = np.where(plus, -depth, 0.0), np.where(plus, 0.0, depth)
+    slopes = p.flank * p.z
+    out[6], out[8] = p.flank * p.side, np.where(below, 0.0, slopes)
+    out[10] = np.where(below, slopes, 0.0)
+    out[7::2] = out[6::2]
+    out[6::2] *= plus
+    out[7::2] *= ~plus
+    return out
 
 
 def _folded(tan: Values) -> Values:
@@ -150,23 +154,21 @@ def fit_flanks(
     use = np.ones(len(p.z), bool) if use is None else use
     tan = np.broadcast_to(np.asarray(tan_guess, float), (2,))
     for _ in range(rounds):
-        fold, used, before = _folded(tan), columns[use], tan
+        fold, used, before = _folded(tan), columns[:, use], tan
         # Columns in millimetres and whole numbers: the normal equations lose no digit that counts.
-        normal = fold.T @ (used.T @ used) @ fold
-        beta = np.linalg.solve(normal, fold.T @ (used.T @ p.z[use]))
+        normal = fold.T @ (used @ used.T) @ fold
+        beta = np.linalg.solve(normal, fold.T @ (used @ p.z[use]))
         tan = beta[4:6]
-        deviation = p.z - columns @ (fold @ beta)
-        spread = 1.4826 * float(np.median(np.abs(deviation[use])))
-        keep = np.abs(deviation) < 3.5 * max(spread, 1e-4)
+        deviation = p.z - (fold @ beta) @ columns
+        off = np.abs(deviation)
+        keep = off < 3.5 * max(1.4826 * median(off[use]), 1e-4)
         if (keep == use).all() and np.abs(tan - before).max() < 1e-6:
             break
         use = keep
     residual = deviation[use]
     freedom = max(per_point * use.sum() - len(NAMES), 1.0)
     variance = per_point * float(residual @ residual) / freedom
-    fold = _folded(tan)
-    normal = fold.T @ (columns[use].T @ columns[use]) @ fold
-    covariance = np.linalg.pinv(normal) * variance / per_point
+    fold, used = _folded(tan), columns[:, use]
     return FlankFit(
         pitch_mm=float(beta[1]),
         phase_mm=float(beta[0]),
@@ -177,7 +179,8 @@ def fit_flanks(
         turn_rad=float(beta[7] - beta[8]) / 2,
         taper=float(beta[7] + beta[8]),
         ref_radius_mm=ref,
-        covariance=covariance,
+        normal=fold.T @ (used @ used.T) @ fold,
+        u_squared=variance / per_point,
         rms_mm=float(np.sqrt(variance)),
         used=use,
     )

@@ -49,26 +49,36 @@ def unfold_flank(
     k = lead_mm / (2 * np.pi)
     cz, cy, cx = pinhole
 
-    def surface(x: Values) -> tuple[Values, Values, Values, Values]:
+    dz, dy = zy[:, 0] - cz, zy[:, 1] - cy
+    tan = flank * tan_half
+
+    def surface(x: Values) -> tuple[Values, Values, Values]:
         t = 1 - x / cx
-        y = cy + t * (zy[:, 1] - cy)
-        z = cz + t * (zy[:, 0] - cz)
+        to_camera = t * dy
+        y = cy + to_camera
         r2 = x * x + y * y
         r = np.sqrt(r2)
-        n_y = k * x / r2 + flank * tan_half * y / r
-        n_x = -k * y / r2 + flank * tan_half * x / r
-        out = (z - cz) + n_y * (y - cy) + n_x * (x - cx)
-        return out, y, z, r
+        # The ray's part along each of the normal's two terms: x - cx is -cx t.
+        turned = (x * to_camera + y * (t * cx)) * (k / r2)
+        steep = (y * to_camera - x * (t * cx)) * (tan / r)
+        return t * dz + turned + steep, t, r
 
     radius = np.abs(zy[:, 1])
     x0 = np.zeros(len(zy))
-    x1 = np.clip(side * flank * k / np.maximum(tan_half, 0.1), -0.5 * radius, 0.5 * radius)
+    x1 = _within(side * flank * k / np.maximum(tan_half, 0.1), 0.5 * radius)
     x1 = x1 + radius**2 / cx + 1e-6
     f0 = surface(x0)[0]
     for _ in range(4):
         f1 = surface(x1)[0]
-        step = np.where(np.abs(f1 - f0) > 1e-15, (x1 - x0) / np.where(f1 == f0, 1, f1 - f0), 0.0)
-        x0, f0, x1 = x1, f1, np.clip(x1 - f1 * step, -0.6 * radius, 0.6 * radius)
-    _, y, z, r = surface(x1)
-    theta = np.arcsin(np.clip(x1 / r, -1, 1)) * side
-    return z - k * theta, r
+        change = f1 - f0
+        moved = np.abs(change) > 1e-15
+        step = np.where(moved, x1 - x0, 0.0) / np.where(moved, change, 1.0)
+        x0, f0, x1 = x1, f1, _within(x1 - f1 * step, 0.6 * radius)
+    _, t, r = surface(x1)
+    theta = np.arcsin(np.minimum(np.maximum(x1 / r, -1), 1)) * side
+    return cz + t * dz - k * theta, r
+
+
+def _within(x: Values, most: Values) -> Values:
+    out: Values = np.minimum(np.maximum(x, -most), most)
+    return out

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.objects.frame import AxisFrame
+from pitchcam.small import median
 from pitchcam.thread.flanks import FlankFit, FlankPoints, fit_flanks
 from pitchcam.thread.points import Flanks
 from pitchcam.thread.section import unfold_flank
@@ -95,7 +96,7 @@ def _aligned_ridges(flanks: Flanks, z: Values, spacing_mm: float) -> Values:
     ridge = flanks.ridge.copy()
     minus = flanks.side < 0
     if minus.any() and (~minus).any():
-        start = [np.median(z[m] - ridge[m] * spacing_mm) for m in (~minus, minus)]
+        start = [median(z[m] - ridge[m] * spacing_mm) for m in (~minus, minus)]
         ridge[minus] += np.floor((start[1] - start[0]) / spacing_mm + 0.25)
     return ridge
 

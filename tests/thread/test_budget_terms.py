@@ -13,6 +13,7 @@ from pitchcam.camera.pinhole import U_CORNER, U_CORNER_PROFILE
 from pitchcam.records import NAMING_QUANTITIES
 from pitchcam.thread.budget import Geometry, budget, combined, relative_u_scale, values
 from pitchcam.thread.budget import edges as edges_term
+from pitchcam.thread.budget.pose import inclined
 from pitchcam.thread.measure import remeasure
 from tests.thread.drawn_shape import (
     HEIGHT,
@@ -234,6 +235,18 @@ def test_a_part_that_lies_inclined_in_fact_reads_as_the_budget_says(shape):
     stated = line(shape, "inclination of the part").contributions
     for name in ("taper", "pitch_mm", "pitch_diameter_mm"):
         assert abs(stated[name]) == pytest.approx(seen[name], rel=0.03), name
+
+
+def test_what_goes_evenly_with_the_inclination_has_the_signs_of_more_of_it(shape):
+    """Both ways change it by as much: all signs must be of one way, or correlations are chance."""
+    place = replace(PLACE, height_per_rad=15.0)
+    more, less = (
+        values(remeasure(shape, shape.camera, *inclined(place, sign))) for sign in (1.0, -1.0)
+    )
+    now, stated = values(shape), line(shape, "inclination of the part", place).contributions
+    for k in ("major_mm", "minor_mm", "taper"):
+        assert more[k] - now[k] == pytest.approx(now[k] - less[k], rel=0.005), k
+        assert stated[k] == pytest.approx(more[k] - now[k]), k
 
 
 @pytest.mark.parametrize("lever_mm", [15.0, -15.0])
