@@ -3,40 +3,47 @@
 from __future__ import annotations
 
 import ast
+import statistics
 from pathlib import Path
 
 import pytest
 
-PACKAGE = Path(__file__).parents[1] / "pitchcam"
-#: The measuring wing, from the ground up.
-WING = ("light", "camera", "objects", "edges", "scale", "thread", "pipeline")
-MOST_LINES, MOST_ARGUMENTS = 400, 5
-#: Functions of the wing that take more, and why.
-MORE = {
-    "pipeline/answer.py: identify": "the public call; all but photo and scale by keyword",
-    "light/esf.py: edge_light": "the parameters of one fit, in the order of their slopes",
-    "thread/section.py: unfold_flank": "a kernel of arrays: points, their flanks, two numbers",
-}
-
-
-def functions() -> dict[str, int]:
-    """Return the wing's functions and their number of arguments."""
-    out = {}
-    for room in WING:
-        for file in sorted((PACKAGE / room).rglob("*.py")):
-            for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
-                if not isinstance(node, ast.FunctionDef):
-                    continue
-                names = [a.arg for a in (*node.args.posonlyargs, *node.args.args)]
-                count = len(names) + len(node.args.kwonlyargs) - (names[:1] in (["self"], ["cls"]))
-                out[f"{file.relative_to(PACKAGE)}: {node.name}"] = count
-    return out
+from tests import house
 
 
 def test_the_wings_functions_take_five_arguments_or_say_why() -> None:
-    assert {name for name, count in functions().items() if count > MOST_ARGUMENTS} == set(MORE)
+    more = {name for name, count in house.functions().items() if count > house.MOST_ARGUMENTS}
+    assert more == set(house.MORE)
 
 
-@pytest.mark.parametrize("file", sorted(PACKAGE.rglob("*.py")), ids=lambda f: f.stem)
+@pytest.mark.parametrize("file", sorted(house.PACKAGE.rglob("*.py")), ids=lambda f: f.stem)
 def test_no_module_is_long(file: Path) -> None:
-    assert len(file.read_text(encoding="utf-8").splitlines()) <= MOST_LINES
+    (lines,) = house.lengths([file])
+    assert lines <= house.MOST_LINES
+
+
+def test_half_of_the_wings_modules_are_short() -> None:
+    files = (f for room in house.WING for f in (house.PACKAGE / room).rglob("*.py"))
+    assert statistics.median(house.lengths(files)) <= house.MEDIAN_LINES
+
+
+def test_the_tests_keep_their_weight() -> None:
+    """What asserts grows with the code: it was 0.42 of it when this was first counted."""
+    assert len(house.asserting_lines()) / len(house.code_lines()) > 0.40
+
+
+def test_what_asserts_nothing_new_does_not_count(tmp_path: Path) -> None:
+    file = tmp_path / "test_a.py"
+    file.write_text(
+        '"""Text."""\nimport os\nLIMIT = 3\nOTHER = 4\n\n\n'
+        'def test_one():\n    """Text."""\n    # A comment.\n    assert f(\n'
+        "        LIMIT\n    )\n\n\ndef test_two():\n    f(LIMIT)\n"
+    )
+    source = house.Source.of(file)
+    one, two = (f for f in source.tree.body if isinstance(f, ast.FunctionDef))
+    assert source.counted([one]) == {7, 10, 11}  # neither text, comment nor a bare bracket
+    assert source.counted(source.tree.body) == {3, 4, 7, 10, 11, 15, 16}
+    assert house.asserts(one, set())
+    assert not house.asserts(two, set())
+    assert house.asserts(two, {"f"})
+    assert source.counted(house.tables(source.tree, [one])) == {3}
