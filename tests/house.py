@@ -31,7 +31,7 @@ MOST_LINES, MEDIAN_LINES, MOST_ARGUMENTS = 400, 150, 5
 MORE = {
     "pipeline/answer.py: identify": "the public call; all but photo and scale by keyword",
     "light/esf.py: edge_light": "the parameters of one fit, in the order of their slopes",
-    "thread/section.py: unfold_flank": "a kernel of arrays: points, their flanks, two numbers",
+    "edges/unfold.py: unfold_flank": "a kernel of arrays: points, their flanks, two numbers",
 }
 Function = ast.FunctionDef | ast.AsyncFunctionDef
 #: Calls that assert.

@@ -12,6 +12,7 @@ from pitchcam import identify
 from pitchcam.batch.settings import Job, Settings
 from pitchcam.batch.worker import identify_photo, measure_job
 from pitchcam.cli import cli
+from pitchcam.edges.flank_fit import FlankPoints, fit_flanks
 from pitchcam.errors import OutlineError, PitchcamError, UnreadableError
 from pitchcam.objects import field
 from pitchcam.objects.axis import envelope, find_axis
@@ -20,7 +21,6 @@ from pitchcam.objects.shapes import circle_share
 from pitchcam.photo import load_photo
 from pitchcam.pipeline.scene import take_apart
 from pitchcam.records import BudgetLine, Quantity, ScaleSpec, json_text
-from pitchcam.thread.flanks import FlankPoints, fit_flanks
 
 HERE = Path(__file__).parent / "findings"
 SAMPLES = Path(__file__).parents[1] / "samples"

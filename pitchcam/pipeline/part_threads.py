@@ -8,6 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pitchcam.boundary import boundary
+from pitchcam.edges.flank_points import local_axis
+from pitchcam.edges.sight import LEVEL, Sight
 from pitchcam.errors import OutlineError, UnreadableError
 from pitchcam.flags import UNFITTED_ADVICE, flag
 from pitchcam.match import name_thread
@@ -24,7 +26,6 @@ from pitchcam.thread.budget import Geometry, budget, relative_u_scale
 from pitchcam.thread.crest_lines import CrestShape, measure_crests
 from pitchcam.thread.extent import thread_extent
 from pitchcam.thread.measure import ThreadShape, measure_thread
-from pitchcam.thread.points import local_axis
 from pitchcam.thread.pose.drift import again
 from pitchcam.thread.pose.height import Rest, rest_height
 from pitchcam.thread.pose.laid import Known, lay
@@ -37,7 +38,6 @@ from pitchcam.thread.reading import (
     plots,
     to_reading,
 )
-from pitchcam.thread.sight import LEVEL, Sight
 
 #: Below this many pixels a pitch an impossible angle is put down to the pixels.
 COARSE_PX = 12.0

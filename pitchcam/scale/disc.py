@@ -15,8 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.camera.pinhole import Camera
-from pitchcam.light.walls import MOST_LIGHT, U_LIGHT, U_MOST_LIGHT
-from pitchcam.normal import normal_cdf
+from pitchcam.edges.walls import MOST_LIGHT, U_LIGHT, U_MOST_LIGHT, wall_light
 from pitchcam.objects.contour import outline
 from pitchcam.objects.shapes import Shape, fit_circle
 from pitchcam.records import ScaleSpec
@@ -209,25 +208,22 @@ def _solve(rim: _Rim, middle: Points, camera: Camera, disc: _Disc, start: float)
     corner = (camera.f_px / float(np.hypot(*camera.centre_px))) ** 2
     off_axis = np.sum(rim.rays[..., :2] ** 2, axis=-1, keepdims=True) * corner
 
-    def edges(q: Points) -> list[Points]:
+    def edges(q: Points) -> tuple[Points, Points]:
         n = _normal(base, q[4:6])
         centre = np.exp(q[0]) * middle
         axis = centre + np.array([q[1], q[2], 0.0])
-        found = []
+        lower_upper = []
         rays = rim.rays * np.concatenate([1 - q[8] * off_axis] * 2 + [np.ones_like(off_axis)], -1)
         for height in (0.0, q[3]):
             reach = (centre @ n - height) / (rays @ n)
             off = rays * reach[..., None] - axis
             off = off - (off @ n)[..., None] * n
             at = np.sqrt(np.sum(off * off, axis=-1))
-            found.append((disc.radius_mm - q[9] - at[:, :1]) / (at[:, 1:] - at[:, :1]))
-        return found
+            lower_upper.append((disc.radius_mm - q[9] - at[:, :1]) / (at[:, 1:] - at[:, :1]))
+        return lower_upper[0], lower_upper[1]
 
     def cost(q: Points) -> Points:
-        lower, upper = edges(q)
-        inner = normal_cdf((rim.across_px - upper) / q[7])
-        outer = normal_cdf((rim.across_px - np.maximum(lower, upper)) / q[7])
-        seen = rim.dark + (q[6] - rim.dark) * inner + (1 - q[6]) * outer
+        seen = wall_light(rim.across_px, edges(q), q[6], rim.dark, q[7])
         off = (q[3:] - expected) / spread
         off[3] = max(off[3], 0.0)
         return np.concatenate([((seen - rim.light) / rim.noise).ravel(), off])

@@ -17,8 +17,7 @@ from numpy.typing import NDArray
 
 from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.lines import Segment, line_profiles
-from pitchcam.light.walls import MOST_LIGHT, U_LIGHT, U_MOST_LIGHT
-from pitchcam.normal import normal_cdf
+from pitchcam.edges.walls import MOST_LIGHT, U_LIGHT, U_MOST_LIGHT, wall_light
 from pitchcam.objects.shapes import Shape
 from pitchcam.records import ScaleSpec
 from pitchcam.scale.faces import Face, Opening, openings
@@ -222,9 +221,7 @@ def _solve(
             face = q[1] + (i - 0.5) * sign * reading
             at = [plane.places(side.rays, np.exp(q[0]), q[3], h) for h in (0.0, q[2])]
             lower, upper = ((face - p[0]) / (p[1] - p[0]) for p in at)
-            outer = max(lower, upper)
-            seen = dark[i] + (q[4 + i] - dark[i]) * normal_cdf((side.across_px - upper) / q[6 + i])
-            seen += (1 - q[4 + i]) * normal_cdf((side.across_px - outer) / q[6 + i])
+            seen = wall_light(side.across_px, (lower, upper), q[4 + i], dark[i], q[6 + i])
             rest.append((seen - side.light) / U_LIGHT)
         off = (q[2:] - expected) / spread
         off[2:4] = np.maximum(off[2:4], 0.0)

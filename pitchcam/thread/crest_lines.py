@@ -14,10 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.camera.pinhole import Camera
+from pitchcam.edges.sight import Sight
 from pitchcam.errors import OutlineError
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.frame import AxisFrame
-from pitchcam.thread.sight import Sight
 from pitchcam.thread.visible_flanks import Along, visible_angle
 
 Values = NDArray[np.float64]

@@ -8,19 +8,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.camera.pinhole import Camera
+from pitchcam.edges.crests import Around, Tip, fit_tips
 from pitchcam.edges.flank_place import Surface
+from pitchcam.edges.flank_points import BELOW_CREST, Flanks, Slant, flank_points
+from pitchcam.edges.flanks import FlankEdge, move_to_edges
 from pitchcam.edges.lines import reach_to_border
 from pitchcam.edges.rims import mirror_angle
+from pitchcam.edges.section import Section, Winding, fit_section
+from pitchcam.edges.sight import Sight, laid_frame
 from pitchcam.errors import OutlineError
 from pitchcam.light.mirrored import Mirror
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.frame import AxisFrame
-from pitchcam.thread.crests import Around, Tip, fit_tips
-from pitchcam.thread.points import BELOW_CREST, Flanks, Slant, flank_points
-from pitchcam.thread.section_fit import Section, Winding, fit_section
-from pitchcam.thread.sight import Sight, laid_frame
 from pitchcam.thread.spectrum import side_profiles, tone_period
-from pitchcam.thread.true_edges import FlankEdge, move_to_edges
 
 Values = NDArray[np.float64]
 

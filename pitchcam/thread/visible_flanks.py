@@ -14,11 +14,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.edges.flank_points import Slant, side_points
+from pitchcam.edges.section import PER_POINT
+from pitchcam.edges.sight import Sight
+from pitchcam.edges.unfold import unfold_flank
 from pitchcam.objects.frame import AxisFrame
-from pitchcam.thread.points import Slant, side_points
-from pitchcam.thread.section import unfold_flank
-from pitchcam.thread.section_fit import PER_POINT
-from pitchcam.thread.sight import Sight
 
 Values = NDArray[np.float64]
 

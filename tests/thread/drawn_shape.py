@@ -4,12 +4,12 @@ from dataclasses import replace
 
 import numpy as np
 
+from pitchcam.edges.crests import Tip
+from pitchcam.edges.flanks import FlankEdge
+from pitchcam.edges.section import fit_section
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.frame import axis_frame
-from pitchcam.thread.crests import Tip
 from pitchcam.thread.measure import ThreadShape
-from pitchcam.thread.section_fit import fit_section
-from pitchcam.thread.true_edges import FlankEdge
 from tests.thread.helicoid import flanks_of, iso_profile, place, seen_sides
 
 PITCH, MAJOR, MINOR, HEIGHT = 1.5, 14.0, 12.16, 9.0

@@ -8,9 +8,9 @@ import numpy as np
 from scipy.signal import find_peaks
 
 from pitchcam.camera.pinhole import Camera
+from pitchcam.edges.flank_points import Flanks
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.frame import axis_frame
-from pitchcam.thread.points import Flanks
 
 FINE = 4000
 

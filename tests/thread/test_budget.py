@@ -5,11 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from pitchcam.edges.section import fit_section
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.records import NAMING_QUANTITIES, BudgetLine
 from pitchcam.thread.budget import Geometry, budget, combined, values
 from pitchcam.thread.measure import ThreadShape, remeasure
-from pitchcam.thread.section_fit import fit_section
 from tests.thread.helicoid import flanks_of, iso_profile, place, seen_sides
 
 PITCH = 1.5

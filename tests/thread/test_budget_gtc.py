@@ -9,9 +9,9 @@ import GTC
 import numpy as np
 import pytest
 
+from pitchcam.edges.flank_fit import NAMES
 from pitchcam.records import NAMING_QUANTITIES, BudgetLine
 from pitchcam.thread.budget import budget, combined, relative_u_scale, values
-from pitchcam.thread.flanks import NAMES
 from tests.thread.drawn_shape import drawn_shape, with_edges_moved
 from tests.thread.test_budget_terms import PLACE
 

@@ -5,7 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from pitchcam.edges.flank_points import local_axis
 from pitchcam.edges.rims import UNLEARNT
+from pitchcam.edges.sight import Sight
 from pitchcam.errors import OutlineError
 from pitchcam.objects.axis import ImageAxis, envelope
 from pitchcam.objects.frame import axis_frame, cross_shift
@@ -13,9 +15,7 @@ from pitchcam.objects.regions import find_regions
 from pitchcam.thread import crest_lines
 from pitchcam.thread.budget import crests as terms
 from pitchcam.thread.crest_lines import measure_crests, remeasure_crests
-from pitchcam.thread.points import local_axis
 from pitchcam.thread.reading import crest_plots
-from pitchcam.thread.sight import Sight
 from tests.thread.helicoid import iso_profile, place, seen_sides, whitworth_profile
 
 HEIGHT, CLOSE = 9.0, 3.0

@@ -7,11 +7,11 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.edges.flank_fit import NAMES, FlankFit
+from pitchcam.edges.section import PER_POINT
 from pitchcam.records import BudgetLine
 from pitchcam.thread.budget.geometry import Geometry, by_pitch
-from pitchcam.thread.flanks import NAMES, FlankFit
 from pitchcam.thread.measure import ThreadShape
-from pitchcam.thread.section_fit import PER_POINT
 
 Values = NDArray[np.float64]
 

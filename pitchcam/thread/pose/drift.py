@@ -14,10 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.camera.pinhole import Camera
+from pitchcam.edges.section import PER_POINT
 from pitchcam.thread.crest_lines import CrestShape, remeasure_crests
 from pitchcam.thread.measure import ThreadShape, remeasure
 from pitchcam.thread.pose.records import GRID, normal
-from pitchcam.thread.section_fit import PER_POINT
 
 Values = NDArray[np.float64]
 

@@ -9,11 +9,11 @@ from numpy.typing import NDArray
 
 from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.lines import Segment, crossings, line_profiles
+from pitchcam.edges.section import Section
 from pitchcam.objects.end_face import end_face
 from pitchcam.objects.frame import AxisFrame
 from pitchcam.objects.shapes import Shape, widest_stretch
 from pitchcam.thread.pose.records import UNKNOWN, Pose
-from pitchcam.thread.section_fit import Section
 
 Values = NDArray[np.float64]
 

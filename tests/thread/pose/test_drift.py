@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 
 from pitchcam.camera.pinhole import Camera
+from pitchcam.edges.section import fit_section
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.frame import axis_frame
 from pitchcam.thread.measure import ThreadShape
 from pitchcam.thread.pose.drift import U_DRIFT_DEG, _by_drift, again, thread_sight
 from pitchcam.thread.pose.records import GRID
-from pitchcam.thread.section_fit import fit_section
 from tests.thread.helicoid import flanks_of, iso_profile, seen_sides
 
 PITCH, MAJOR, HEIGHT = 1.5, 14.0, 9.0

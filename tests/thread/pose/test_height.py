@@ -7,10 +7,10 @@ import pytest
 from scipy.special import ndtr
 
 from pitchcam.camera.pinhole import Camera
+from pitchcam.edges.section import USUAL, Section
 from pitchcam.objects.axis import ImageAxis, envelope
 from pitchcam.objects.frame import axis_frame
 from pitchcam.thread.pose.height import Roll, hexagon_roll, rest_height, turned
-from pitchcam.thread.section_fit import USUAL, Section
 
 CAMERA = Camera(f_px=3005.0, u_f_px=45.0, centre_px=(2015.5, 1511.5), distance_mm=200.0)
 FLATS = 22.0

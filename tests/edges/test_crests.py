@@ -6,15 +6,15 @@ import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter
 
+from pitchcam.edges.crests import Around, fit_tips, round_share
 from pitchcam.edges.rims import UNLEARNT
+from pitchcam.edges.section import fit_section
+from pitchcam.edges.sight import Sight
 from pitchcam.light.esf import DEFAULT_SPREAD
 from pitchcam.light.metal import Known, Metal
 from pitchcam.light.mirrored import Mirror
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.contour import Crop
-from pitchcam.thread.crests import Around, fit_tips, round_share
-from pitchcam.thread.section_fit import fit_section
-from pitchcam.thread.sight import Sight
 from tests.thread.helicoid import flanks_of, iso_profile, place, seen_sides, whitworth_profile
 
 FINER = 8

@@ -9,14 +9,14 @@ from numpy.typing import NDArray
 
 from pitchcam.edges.flank_light import LitPanel, trace
 from pitchcam.edges.flank_place import DEPTHS_PX, PANELS, Placed, Profiles, Surface, place_flanks
+from pitchcam.edges.flank_points import Flanks
 from pitchcam.edges.helicoid import Helicoid
 from pitchcam.edges.rims import Rims
+from pitchcam.edges.section import Section
+from pitchcam.edges.sight import LEVEL, Sight
 from pitchcam.light.metal import UNSEEN
 from pitchcam.objects.contour import Crop
 from pitchcam.objects.frame import AxisFrame
-from pitchcam.thread.points import Flanks
-from pitchcam.thread.section_fit import Section
-from pitchcam.thread.sight import LEVEL, Sight
 
 Values = NDArray[np.float64]
 Indices = NDArray[np.intp]

@@ -8,11 +8,11 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.edges.flank_fit import FlankFit, FlankPoints, fit_flanks
+from pitchcam.edges.flank_points import Flanks
+from pitchcam.edges.unfold import unfold_flank
 from pitchcam.objects.frame import AxisFrame
 from pitchcam.small import median
-from pitchcam.thread.flanks import FlankFit, FlankPoints, fit_flanks
-from pitchcam.thread.points import Flanks
-from pitchcam.thread.section import unfold_flank
 
 Values = NDArray[np.float64]
 

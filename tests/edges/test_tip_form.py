@@ -7,7 +7,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from pitchcam.thread.tip_form import meeting_radius, tip_outline
+from pitchcam.edges.tip_form import meeting_radius, tip_outline
 from tests.thread.helicoid import iso_profile, whitworth_profile
 
 PITCH, MAJOR = 1.5, 14.0

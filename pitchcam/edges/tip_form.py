@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.thread.section_fit import Section
+from pitchcam.edges.section import Section
 
 Values = NDArray[np.float64]
 

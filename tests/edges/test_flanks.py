@@ -6,14 +6,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from pitchcam.light.esf import Spread
-from pitchcam.objects.axis import ImageAxis, envelope
-from pitchcam.objects.contour import outline
-from pitchcam.objects.regions import find_regions
-from pitchcam.thread.points import flank_points
-from pitchcam.thread.section_fit import fit_section
-from pitchcam.thread.sight import LEVEL, Sight
-from pitchcam.thread.true_edges import (
+from pitchcam.edges.flank_points import flank_points
+from pitchcam.edges.flanks import (
     MOST_SLOPE_PX,
     NEAR_PANEL,
     U_PANEL,
@@ -21,8 +15,14 @@ from pitchcam.thread.true_edges import (
     _panel,
     move_to_edges,
 )
+from pitchcam.edges.section import fit_section
+from pitchcam.edges.sight import LEVEL, Sight
+from pitchcam.light.esf import Spread
+from pitchcam.objects.axis import ImageAxis, envelope
+from pitchcam.objects.contour import outline
+from pitchcam.objects.regions import find_regions
+from tests.edges.test_crests import drawn
 from tests.thread.helicoid import iso_profile
-from tests.thread.test_crests import drawn
 
 PITCH, MAJOR = 1.5, 14.0
 WINDOW = np.array([(1000, 700), (3200, 700), (3200, 2300), (1000, 2300)], float)

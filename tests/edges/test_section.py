@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from pitchcam.camera.pinhole import Camera
+from pitchcam.edges.section import Winding, fit_section
+from pitchcam.edges.unfold import unfold_flank
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.frame import axis_frame
-from pitchcam.thread.section import unfold_flank
-from pitchcam.thread.section_fit import Winding, fit_section
 from tests.thread.helicoid import flanks_of, iso_profile, place, seen_sides, whitworth_profile
 
 DATA = Path(__file__).parents[1] / "data"

@@ -14,11 +14,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.edges.section import Section
+from pitchcam.edges.sight import Sight
+from pitchcam.edges.tip_form import meeting_radius, tip_outline
 from pitchcam.least_squares import solve
 from pitchcam.light.mirrored import Mirror, Mirrored, light_slopes, line_light, middle_line
-from pitchcam.thread.section_fit import Section
-from pitchcam.thread.sight import Sight
-from pitchcam.thread.tip_form import meeting_radius, tip_outline
 
 Values = NDArray[np.float64]
 
