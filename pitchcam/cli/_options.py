@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 import threading
 import time
@@ -46,6 +47,26 @@ class Length(_FloatParam):
 
 
 LENGTH = Length()
+#: The record where none is named, and what names another for all commands.
+_RECORD, _RECORD_VARIABLE = Path("pitchcam.sqlite"), "PITCHCAM_RECORD"
+
+
+def record_option(words: str) -> Callable[[F], F]:
+    """Return the option ``--record`` with what it is to a command."""
+    return click.option(
+        "--record",
+        type=click.Path(path_type=Path),
+        default=_RECORD,
+        envvar=_RECORD_VARIABLE,
+        show_default=True,
+        show_envvar=True,
+        help=words,
+    )
+
+
+def usual_record() -> Path:
+    """Return the record of a command that has no option for it."""
+    return Path(os.environ.get(_RECORD_VARIABLE) or _RECORD)
 
 
 def _stating(kind: ReferenceKind) -> Callable[[F], F]:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from pitchcam.cli._options import LENGTH
+from pitchcam.cli._options import LENGTH, record_option
 from pitchcam.errors import PitchcamError, UsageError
 
 if TYPE_CHECKING:
@@ -48,15 +48,7 @@ PRESSURE = _Amount("pressure", "pressure_bar")
 TEMPERATURE = _Amount("temperature", "temperature_c")
 MASS = _Amount("mass", "mass_g")
 
-record_option = click.option(
-    "--record",
-    type=click.Path(path_type=Path),
-    default=Path("pitchcam.sqlite"),
-    envvar="PITCHCAM_RECORD",
-    show_default=True,
-    show_envvar=True,
-    help="The record of stock.",
-)
+stock_record_option = record_option("The record of stock.")
 stock_option = click.option(
     "--stock",
     "sheet",

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from pitchcam.cli._stock import limit_options, load_stock, record_option, stock_option
+from pitchcam.cli._stock import limit_options, load_stock, stock_option, stock_record_option
 from pitchcam.errors import Exit
 from pitchcam.records import json_text
 from pitchcam.records.formats import format_of
@@ -20,7 +20,7 @@ from pitchcam.records.formats import format_of
 @click.option("--port", required=True, metavar="THREAD", help="The engine's end; female if unsaid.")
 @click.option("--part", required=True, metavar="THREAD", help="The part's end; male if unsaid.")
 @stock_option
-@record_option
+@stock_record_option
 @limit_options
 @click.option(
     "--best",

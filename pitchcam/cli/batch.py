@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from pitchcam.cli._options import SCALE_NAMES, scale_options, scale_spec
+from pitchcam.cli._options import SCALE_NAMES, record_option, scale_options, scale_spec
 from pitchcam.errors import printable
 from pitchcam.records import json_text
 
@@ -34,15 +34,7 @@ _LIMIT_S = 600.0
     help="Photos with their own scale: columns file, source, mm, height_mm, "
     "axis_height_mm, part, camera.",
 )
-@click.option(
-    "--record",
-    type=click.Path(path_type=Path),
-    default=Path("pitchcam.sqlite"),
-    envvar="PITCHCAM_RECORD",
-    show_default=True,
-    show_envvar=True,
-    help="The record that keeps every result.",
-)
+@record_option("The record that keeps every result.")
 @click.option(
     "--out",
     type=click.Path(path_type=Path),

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from pitchcam.cli._options import Progress, output_path, scale_options, scale_spec
+from pitchcam.cli._options import Progress, output_path, scale_options, scale_spec, usual_record
 from pitchcam.errors import UnreadableError, UsageError
 from pitchcam.records import json_text
 from pitchcam.units import parse_length
@@ -101,7 +100,7 @@ def _lenses() -> Lenses:
     """Return what was learnt of phones' lenses, beside the record."""
     from pitchcam.camera.lenses import Lenses
 
-    return Lenses.beside(Path(os.environ.get("PITCHCAM_RECORD") or "pitchcam.sqlite"))
+    return Lenses.beside(usual_record())
 
 
 def _measure(

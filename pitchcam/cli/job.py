@@ -14,8 +14,8 @@ from pitchcam.cli._stock import (
     load_stock,
     paper_option,
     question_limits,
-    record_option,
     stock_option,
+    stock_record_option,
 )
 from pitchcam.errors import Exit, InputError, UsageError
 from pitchcam.records import json_text
@@ -60,7 +60,7 @@ _PICTURES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif")
     help="Which thread of the part's photo, where it shows several.",
 )
 @stock_option
-@record_option
+@stock_record_option
 @limit_options
 @click.option(
     "-o", "--output", metavar="FILE", help="Write the page, with the work sheet behind; .pdf."

@@ -9,7 +9,13 @@ from typing import Any
 import click
 
 from pitchcam.cli._options import output_path
-from pitchcam.cli._stock import limit_options, load_stock, paper_option, record_option, stock_option
+from pitchcam.cli._stock import (
+    limit_options,
+    load_stock,
+    paper_option,
+    stock_option,
+    stock_record_option,
+)
 from pitchcam.errors import UsageError
 from pitchcam.records import json_text
 
@@ -22,7 +28,7 @@ from pitchcam.records import json_text
 @click.option("--port", required=True, metavar="THREAD", help="The engine's end; female if unsaid.")
 @click.option("--part", required=True, metavar="THREAD", help="The part's end; male if unsaid.")
 @stock_option
-@record_option
+@stock_record_option
 @limit_options
 @click.option("--torque", type=float, metavar="NM", help="Most torque through the joint.")
 @click.option("--torch", type=float, metavar="KW", help="The torch's power; 1.5 if not given.")

@@ -8,18 +8,11 @@ from typing import Any
 
 import click
 
+from pitchcam.cli._options import record_option
 from pitchcam.errors import printable
 from pitchcam.records import EXIT_OF
 
-_RECORD = click.option(
-    "--record",
-    type=click.Path(path_type=Path),
-    default=Path("pitchcam.sqlite"),
-    envvar="PITCHCAM_RECORD",
-    show_default=True,
-    show_envvar=True,
-    help="The record to read.",
-)
+_RECORD = record_option("The record to read.")
 
 _FILTERS = (
     click.option("--name", help="Only threads of this name, as measured or as corrected."),

@@ -6,6 +6,8 @@ from pathlib import Path
 
 import click
 
+from pitchcam.cli._options import record_option
+
 
 @click.command("serve", epilog="Example: pitchcam serve --lan --reference 'pin 8'")
 @click.option(
@@ -16,15 +18,7 @@ import click
     help="Port; 0 takes a free one.",
 )
 @click.option("--lan", is_flag=True, help="Let paired phones in the local network in, over TLS.")
-@click.option(
-    "--record",
-    type=click.Path(path_type=Path),
-    default=Path("pitchcam.sqlite"),
-    envvar="PITCHCAM_RECORD",
-    show_default=True,
-    show_envvar=True,
-    help="The record that keeps every answer.",
-)
+@record_option("The record that keeps every answer.")
 @click.option(
     "--folder",
     type=click.Path(path_type=Path),

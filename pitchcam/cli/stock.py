@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-from pitchcam.cli._stock import load_stock, record_option, stock_option
+from pitchcam.cli._stock import load_stock, stock_option, stock_record_option
 from pitchcam.errors import PitchcamError, printable
 from pitchcam.records import json_text
 from pitchcam.records.formats import format_of
@@ -54,7 +54,7 @@ def check(sheet: Path) -> None:
 
 @command.command("import", epilog="Example: pitchcam stock import bench.csv --who bench-2")
 @click.argument("sheet", type=click.Path(path_type=Path))
-@record_option
+@stock_record_option
 @click.option("--who", default=None, help="Who counted; the login name if not given.")
 def import_(sheet: Path, record: Path, who: str | None) -> None:
     """Take a stock sheet into the record, whole or not at all.
@@ -73,7 +73,7 @@ def import_(sheet: Path, record: Path, who: str | None) -> None:
 
 @command.command("list", epilog="Example: pitchcam stock list --end M14x1.5 --gender male")
 @stock_option
-@record_option
+@stock_record_option
 @click.option("--end", "thread", metavar="THREAD", help="Only fittings with this end.")
 @click.option("--gender", type=click.Choice(["male", "female"]), help="Gender of that end.")
 @click.option("--csv", "as_csv", is_flag=True, help="Write the sheet that import reads.")
@@ -113,7 +113,7 @@ def list_(
 @click.option("--back", is_flag=True, help="Put back instead of taking out.")
 @click.option("--who", default=None, help="Who takes it; the login name if not given.")
 @click.option("--why", default="", help="What for.")
-@record_option
+@stock_record_option
 def take(identity: str, pieces: int, back: bool, who: str | None, why: str, record: Path) -> None:
     """Take pieces of row ID out of stock, or put them back; the move is kept."""
     from pitchcam.joining.stock.store import StockStore
@@ -127,7 +127,7 @@ def take(identity: str, pieces: int, back: bool, who: str | None, why: str, reco
 
 @command.command("moves", epilog="Example: pitchcam stock moves A-02")
 @click.argument("identity", metavar="[ID]", required=False)
-@record_option
+@stock_record_option
 def moves(identity: str | None, record: Path) -> None:
     """Show every change of counts, of one row or of all."""
     from pitchcam.joining.stock.store import StockStore

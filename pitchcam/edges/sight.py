@@ -12,7 +12,7 @@ from pitchcam.edges.rims import Rims
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.contour import Crop
 from pitchcam.objects.field import Field
-from pitchcam.objects.frame import AxisFrame, axis_frame
+from pitchcam.objects.frame import AxisFrame, Framed, axis_frame
 from pitchcam.objects.regions import Region
 
 Values = NDArray[np.float64]
@@ -23,7 +23,7 @@ LEVEL = 0.85
 
 
 @dataclass(frozen=True, kw_only=True)
-class Sight:
+class Sight(Framed):
     """One thread as the photo shows it, built once and handed on.
 
     ``crop`` is the part's light with the phone's sharpening undone, ``field`` the lit field,
@@ -39,17 +39,6 @@ class Sight:
     part_axis: ImageAxis
     outline_px: Values
     axis: ImageAxis
-    frame: AxisFrame
-
-    @property
-    def camera(self) -> Camera:
-        """The camera over the plate."""
-        return self.frame.camera
-
-    @property
-    def mm_per_px(self) -> float:
-        """The scale on the axis in mid-thread."""
-        return self.frame.mm_per_px
 
     @property
     def blur_px(self) -> float:

@@ -65,6 +65,23 @@ class AxisFrame:
         return self.camera.project(self.origin + zyx @ self.basis)
 
 
+@dataclass(frozen=True, kw_only=True)
+class Framed:
+    """What is seen or measured on an axis in space: a thread's sight, and its shape."""
+
+    frame: AxisFrame
+
+    @property
+    def camera(self) -> Camera:
+        """The camera over the plate that sees it."""
+        return self.frame.camera
+
+    @property
+    def mm_per_px(self) -> float:
+        """The scale on the axis in mid-thread."""
+        return self.frame.mm_per_px
+
+
 def axis_frame(
     camera: Camera, axis: ImageAxis, s_mid_px: float, height_mm: float, incline_rad: float = 0.0
 ) -> AxisFrame:

@@ -96,34 +96,40 @@ def whitworth_sizes(folder: Path | None = None) -> Iterator[ThreadSize]:
     """
     for row in read_table("whitworth.csv", folder):
         series = row.choice("series", tuple(WHITWORTH_STANDARD))
-        size, d, n = row.text("size"), row.number("major_in"), row.number("tpi")
-        if abs(size_inches(size) - d) > 1e-4:
+        if abs(size_inches(row.text("size")) - row.number("major_in")) > 1e-4:
             raise row.error("major_in", "does not match the size", "correct one of them")
-        depth, p = whitworth.WHITWORTH_DEPTH, MM_PER_INCH / n
-        yield ThreadSize(
-            designation=f"{size}-{n:g} {series}",
-            standard=WHITWORTH_STANDARD[series],
-            family=series,
-            size=size,
-            basic_major_mm=d * MM_PER_INCH,
-            pitch_mm=p,
-            tpi=n,
-            angle_deg=55.0,
-            taper=0.0,
-            basic_pitch_diameter_mm=d * MM_PER_INCH - depth * p,
-            basic_minor_mm=d * MM_PER_INCH - 2 * depth * p,
-            genders=BOTH,
-            external=tuple(
-                whitworth.external_limits(d, n, c, depth) for c in whitworth.EXTERNAL_CLASSES
-            ),
-            internal=tuple(
-                whitworth.internal_limits(d, n, c, depth) for c in whitworth.INTERNAL_CLASSES
-            ),
-            commonness=commonness(row),
-            source=row.text("source"),
-            checked=row.remark("checked"),
-            geometry="",
-        )
+        yield _whitworth_size(row, series, WHITWORTH_STANDARD[series], 55.0)
+
+
+def _whitworth_size(row: Row, family: str, standard: str, angle_deg: float) -> ThreadSize:
+    """Return a size with rounded crests by the threads per inch, with the limits of BS 84."""
+    size, d, n = row.text("size"), row.number("major_in"), row.number("tpi")
+    depth = whitworth.WHITWORTH_DEPTH if angle_deg == 55.0 else whitworth.CYCLE_DEPTH
+    p = MM_PER_INCH / n
+    return ThreadSize(
+        designation=f"{size}-{n:g} {family}",
+        standard=standard,
+        family=family,
+        size=size,
+        basic_major_mm=d * MM_PER_INCH,
+        pitch_mm=p,
+        tpi=n,
+        angle_deg=angle_deg,
+        taper=0.0,
+        basic_pitch_diameter_mm=d * MM_PER_INCH - depth * p,
+        basic_minor_mm=d * MM_PER_INCH - 2 * depth * p,
+        genders=BOTH,
+        external=tuple(
+            whitworth.external_limits(d, n, c, depth) for c in whitworth.EXTERNAL_CLASSES
+        ),
+        internal=tuple(
+            whitworth.internal_limits(d, n, c, depth) for c in whitworth.INTERNAL_CLASSES
+        ),
+        commonness=commonness(row),
+        source=row.text("source"),
+        checked=row.remark("checked"),
+        geometry="",
+    )
 
 
 def cycle(folder: Path | None = None) -> Iterator[ThreadSize]:
@@ -132,32 +138,7 @@ def cycle(folder: Path | None = None) -> Iterator[ThreadSize]:
     Their tolerances are not at hand: those of BS 84 stand in.
     """
     for row in read_table("cycle.csv", folder):
-        size, d, n = row.text("size"), row.number("major_in"), row.number("tpi")
-        p, depth = MM_PER_INCH / n, whitworth.CYCLE_DEPTH
-        yield ThreadSize(
-            designation=f"{size}-{n:g} BSC",
-            standard="BS 811",
-            family="BSC",
-            size=size,
-            basic_major_mm=d * MM_PER_INCH,
-            pitch_mm=p,
-            tpi=n,
-            angle_deg=60.0,
-            taper=0.0,
-            basic_pitch_diameter_mm=d * MM_PER_INCH - depth * p,
-            basic_minor_mm=d * MM_PER_INCH - 2 * depth * p,
-            genders=BOTH,
-            external=tuple(
-                whitworth.external_limits(d, n, c, depth) for c in whitworth.EXTERNAL_CLASSES
-            ),
-            internal=tuple(
-                whitworth.internal_limits(d, n, c, depth) for c in whitworth.INTERNAL_CLASSES
-            ),
-            commonness=commonness(row),
-            source=row.text("source"),
-            checked=row.remark("checked"),
-            geometry="",
-        )
+        yield _whitworth_size(row, "BSC", "BS 811", 60.0)
 
 
 def ba(folder: Path | None = None) -> Iterator[ThreadSize]:

@@ -19,7 +19,7 @@ from pitchcam.edges.sight import Sight, laid_frame
 from pitchcam.errors import OutlineError
 from pitchcam.light.mirrored import Mirror
 from pitchcam.objects.axis import ImageAxis
-from pitchcam.objects.frame import AxisFrame
+from pitchcam.objects.frame import AxisFrame, Framed
 from pitchcam.thread.spectrum import side_profiles, tone_period
 
 Values = NDArray[np.float64]
@@ -67,7 +67,7 @@ U_ANGLES, U_NEAR_ANGLES = 0.3, 0.5
 
 
 @dataclass(frozen=True, kw_only=True)
-class ThreadShape:
+class ThreadShape(Framed):
     """A measured thread: the geometry it was measured with and what came out, mm and degrees.
 
     Diameters are at the frame's origin; ``tips`` and ``roots`` hold one entry per side that could
@@ -80,7 +80,6 @@ class ThreadShape:
     """
 
     axis: ImageAxis
-    frame: AxisFrame
     section: Section
     flanks: Flanks
     edges: tuple[FlankEdge, ...]
@@ -93,16 +92,6 @@ class ThreadShape:
     nearness: float
     turning: float
     bend_deg: float
-
-    @property
-    def camera(self) -> Camera:
-        """The camera it was measured with."""
-        return self.frame.camera
-
-    @property
-    def mm_per_px(self) -> float:
-        """The scale on the axis."""
-        return self.frame.mm_per_px
 
     @property
     def pitch_mm(self) -> float:

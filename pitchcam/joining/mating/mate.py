@@ -129,15 +129,7 @@ def mate(male: End, female: End) -> Mating:
     rule = rule_for(male.family, female.family, _sizes(male, female))
     same = size_key(male.designation) == size_key(female.designation)
     if same and rule.answer in ("yes", "by-agreement"):
-        return Mating(
-            male=male,
-            female=female,
-            answer=rule.answer,
-            seal=rule.seal,
-            rule=rule,
-            cross=None,
-            failure="",
-        )
+        return _by_rule(male, female, rule)
     cross = cross_thread(profile_of(male), profile_of(female))
     if same:
         return Mating(
@@ -273,6 +265,19 @@ def _why(cross: CrossThread) -> str:
     return " and ".join(parts) or "the diameters close up"
 
 
+def _by_rule(male: End, female: End, rule: Rule, failure: str = "") -> Mating:
+    """Return what a rule says of a pair that it settles by itself."""
+    return Mating(
+        male=male,
+        female=female,
+        answer=rule.answer,
+        seal=rule.seal,
+        rule=rule,
+        cross=None,
+        failure=failure,
+    )
+
+
 def _mate_hose(male: End, female: End) -> Mating:
     same = male.is_hose and female.is_hose and male.designation == female.designation
     rule = Rule(
@@ -284,12 +289,4 @@ def _mate_hose(male: End, female: End) -> Mating:
         source="common practice, no source",
         checked="",
     )
-    return Mating(
-        male=male,
-        female=female,
-        answer=rule.answer,
-        seal=rule.seal,
-        rule=rule,
-        cross=None,
-        failure="" if same else rule.text,
-    )
+    return _by_rule(male, female, rule, "" if same else rule.text)

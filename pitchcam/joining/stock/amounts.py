@@ -36,10 +36,9 @@ def pressure_bar(text: str) -> float:
     UsageError
         If the text is no pressure above zero.
     """
-    value = _scaled(text, _BAR, "a pressure", "16 bar, 1.6 MPa or 230 psi")
-    if value <= 0.0:
-        raise UsageError(f"'{text}' is not a pressure above zero;", "leave it empty if not known")
-    return value
+    return _above_zero(
+        text, _scaled(text, _BAR, "a pressure", "16 bar, 1.6 MPa or 230 psi"), "pressure"
+    )
 
 
 def temperature_c(text: str) -> float:
@@ -69,8 +68,12 @@ def mass_g(text: str) -> float:
         If the text is no mass above zero.
     """
     value = _scaled(text, _GRAM, "a mass", "45, 45 g or 0.045 kg")
+    return _above_zero(text, value, "mass")
+
+
+def _above_zero(text: str, value: float, what: str) -> float:
     if value <= 0.0:
-        raise UsageError(f"'{text}' is not a mass above zero;", "leave it empty if not known")
+        raise UsageError(f"'{text}' is not a {what} above zero;", "leave it empty if not known")
     return value
 
 
