@@ -81,6 +81,12 @@ def test_the_budget_has_these_lines_and_no_other(shape):
     assert {x.source for x in odd} - set(plain) == {"panel close behind the part", "bent flanks"}
 
 
+def test_contributions_stand_in_one_order_in_any_process(shape):
+    """Not in that of a set, which is drawn anew with every start: documents keep their bytes."""
+    focal = line(shape, "focal length")
+    assert list(focal.contributions) == [k for k in values(shape) if k in focal.contributions]
+
+
 @pytest.mark.parametrize("quantity", LENGTHS)
 def test_a_reference_that_is_larger_makes_all_lengths_larger(shape, quantity):
     """The camera then stands higher by the same share of its distance to the reference."""

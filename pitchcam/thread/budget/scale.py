@@ -60,7 +60,7 @@ def focal_length(shape: Measured, place: Geometry) -> BudgetLine:
     return BudgetLine(
         source="focal length",
         of_scale=not place.scale_on_axis,
-        contributions={k: (longer[k] - shorter[k]) / 2 for k in longer.keys() & shorter.keys()},
+        contributions={k: (longer[k] - shorter[k]) / 2 for k in longer if k in shorter},
     )
 
 
