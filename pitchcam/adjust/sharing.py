@@ -46,6 +46,9 @@ SHARING: dict[str, Sharing] = {
     "height of the axis": Sharing(owner="part", lasting=0.5),
     # See U_FOCAL_AGAIN: what repeats is set by the line's own size.
     "focal length": Sharing(owner="camera", lasting=0.9, followed=True),
+    # Every photo is cropped anew.
+    "principal point along": Sharing(owner="photo", lasting=0.0),
+    "principal point across": Sharing(owner="photo", lasting=0.0),
     # A hand holds the phone anew.
     "tilt of the camera": Sharing(owner="photo", lasting=0.0),
     # One lens bends alike, but the part lies elsewhere in the picture.

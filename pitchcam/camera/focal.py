@@ -15,6 +15,7 @@ import numpy as np
 
 from pitchcam.camera.pinhole import DIAGONAL_35MM, Camera
 from pitchcam.photo import Photo
+from pitchcam.photo.exif import same_aspect
 
 #: A stated focal length: rounded to whole mm; a lens that focuses at 150-350 mm stands farther from
 #: its sensor by a few percent, corrections crop, and tags of phones have been met 3 to 8 % off.
@@ -33,8 +34,12 @@ BUILT = ((26.0, 0.07, 0.80), (14.5, 0.10, 0.05), (51.0, 0.08, 0.07), (74.0, 0.12
 TAG_OF_LENS_CROP, TAG_OF_LENS_ZOOM = 0.5, 0.3
 #: Share of smaller copies of the same shape that were cropped, not shrunk (judgement).
 CROPPED_COPY = 0.1
-#: What a crop by hand leaves of the picture's sides: a half to all of it.
-U_CROP = 0.25
+#: What a crop by hand leaves of the picture's sides: a half to all of it. Placed anywhere, that
+#: moves the middle by 0.14 of what is left, about the picture's middle not at all; between the two
+#: lies what people crop (judgement).
+U_CROP, U_CROP_CENTRE = 0.25, 0.10
+#: Frames that phones and cameras give (common practice, no source).
+FRAMES = (4 / 3, 3 / 2, 16 / 9, 1.0)
 #: Distance at which a phone is held over a part, mm, and the spread of its logarithm: 150-350.
 HELD_MM, U_HELD = 220.0, 0.45
 #: Explanations less likely than this are tails, which a standard uncertainty does not tell.
@@ -55,7 +60,7 @@ def explanations(photo: Photo) -> tuple[Explanation, ...]:
     long, short = max(photo.width_px, photo.height_px), min(photo.width_px, photo.height_px)
     diagonal = float(np.hypot(long, short))
     origin = photo.origin
-    cropped = photo.f35_source == "cropped"
+    cropped = was_cropped(photo)
     extra = U_CROP if cropped else 0.0
     # A crop leaves fewer pixels on the diagonal for the same lens.
     enlarged = np.exp(U_CROP) if cropped else 1.0
@@ -84,6 +89,19 @@ def explanations(photo: Photo) -> tuple[Explanation, ...]:
         Explanation(f_px=float(f) / DIAGONAL_35MM * diagonal, u_share=u, weight=w)
         for f, u, w in every
     )
+
+
+def was_cropped(photo: Photo) -> bool:
+    """Return whether a photo's tags or its shape tell that it was cropped after it was taken.
+
+    A picture without tags of a shape that no camera gives was. One of a camera's shape seldom is:
+    that is a tail, which a standard uncertainty does not tell.
+    """
+    if photo.f35_mm is not None:
+        return False
+    long, short = max(photo.width_px, photo.height_px), min(photo.width_px, photo.height_px)
+    framed = any(same_aspect((long, short), (aspect, 1.0)) for aspect in FRAMES)
+    return photo.f35_source == "cropped" or not framed
 
 
 def _tag_of_lens(f35_mm: float, zoom: float) -> float:
@@ -159,5 +177,17 @@ def camera_for(photo: Photo, found: Sequence[Explanation]) -> Camera:
     """Return the camera that explanations of a photo's focal length give together."""
     f_px, u_f_px = settled(found)
     return Camera(
-        f_px=f_px, u_f_px=u_f_px, centre_px=((photo.width_px - 1) / 2, (photo.height_px - 1) / 2)
+        f_px=f_px,
+        u_f_px=u_f_px,
+        centre_px=((photo.width_px - 1) / 2, (photo.height_px - 1) / 2),
+        u_centre_px=u_centre_px(photo),
     )
+
+
+def u_centre_px(photo: Photo) -> float:
+    """Return the standard uncertainty of the principal point in each direction, pixels.
+
+    What a lens that follows the hand moves, 1 to 2 % of the width, is left to other terms.
+    """
+    side = float(np.sqrt(photo.width_px * photo.height_px))
+    return U_CROP_CENTRE * side if was_cropped(photo) else 0.0

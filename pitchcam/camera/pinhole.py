@@ -35,7 +35,9 @@ class Camera:
     ``k1``, ``k2`` are those of r_d = r (1 + k1 r^2 + k2 r^4) with r in units of the focal length.
     ``distance_mm`` is the perpendicular distance of the pinhole from the plate. ``u_corner`` is
     what is not known of the lens's distortion: a displacement at the picture's corner, as a share
-    of its distance from the middle. ``f_guess_px`` is the focal length as it was guessed before a
+    of its distance from the middle. ``u_centre_px`` is the standard uncertainty of the principal
+    point ``centre_px`` in each direction: of a picture that may have been cropped, 0 of one that a
+    lens gave. ``f_guess_px`` is the focal length as it was guessed before a
     part told it; None where none did.
     """
 
@@ -50,6 +52,7 @@ class Camera:
     k2: float = 0.0
     u_corner: float = U_CORNER
     f_guess_px: float | None = None
+    u_centre_px: float = 0.0
 
     @property
     def corner(self) -> float:
@@ -111,6 +114,15 @@ class Camera:
         reach = (self.distance_mm - height_mm) / (rays @ np.array(self.normal))
         out: Points = rays * reach[..., None]
         return out
+
+    def recentred(self, off_px: Points) -> Camera:
+        """Return the same camera with its principal point moved by two pixel coordinates.
+
+        What stands square to the optical axis does so whatever the principal point is: the plate's
+        normal stays.
+        """
+        x, y = np.array(self.centre_px) + off_px
+        return replace(self, centre_px=(float(x), float(y)))
 
     def over_plate(self, distance_mm: float, u_mm: float) -> Camera:
         """Return the same camera with its distance from the plate set."""

@@ -50,6 +50,14 @@ class AxisFrame:
         """The scale at the origin, square to the line of sight."""
         return float(np.linalg.norm(self.origin)) / self.camera.f_px
 
+    @property
+    def across_mm_per_px(self) -> float:
+        """The scale across the axis: off the optical axis more pixels show the same diameter."""
+        here = self.camera.project(self.origin)
+        beside = self.camera.project(self.origin + 1e-3 * self.across)
+        step = np.linalg.norm(beside - here)
+        return float(1e-3 / step)
+
     def from_photo(self, xy: Values) -> Values:
         """Return where rays of photo positions meet the plane x = 0, as (z, y) in mm."""
         q = self.camera.straight(xy)

@@ -19,7 +19,7 @@ from pitchcam.objects.regions import Region
 from pitchcam.objects.shapes import Shape
 from pitchcam.pipeline.pose_report import lies_aslant, part_pose
 from pitchcam.pipeline.scene import Scene
-from pitchcam.pipeline.told_lens import scale_per_lens, told
+from pitchcam.pipeline.told_lens import recentred, scale_per_lens, told
 from pitchcam.pipeline.unfit import Found, refusal
 from pitchcam.records import BudgetLine, Flag, Quantity, ThreadReading, ThreadResult, Verdict
 from pitchcam.thread.budget import Geometry, budget, relative_u_scale
@@ -298,6 +298,7 @@ def _geometry(scene: Scene, shape: ThreadShape | CrestShape, rest: Rest) -> Geom
     here = camera.project(shape.frame.origin)
     share = float(np.hypot(*(here - centre))) / corner
     lies = rest.pose
+    moved = recentred(scene, np.array(shape.axis.direction))
     if scene.reference is None:
         return Geometry(
             height_mm=rest.height_mm,
@@ -312,6 +313,7 @@ def _geometry(scene: Scene, shape: ThreadShape | CrestShape, rest: Rest) -> Geom
             u_slope_rad=lies.own_u_slope_rad,
             height_per_rad=lies.height_per_rad,
             slope_per_lens=lies.slope_per_lens,
+            recentred=moved,
         )
     r = scene.reference
     there = float(np.hypot(*(r.where_px - centre))) / corner
@@ -330,6 +332,7 @@ def _geometry(scene: Scene, shape: ThreadShape | CrestShape, rest: Rest) -> Geom
         height_per_rad=lies.height_per_rad,
         slope_per_lens=lies.slope_per_lens,
         scale_per_lens=scale_per_lens(scene),
+        recentred=moved,
     )
 
 

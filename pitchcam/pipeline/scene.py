@@ -83,6 +83,18 @@ class Scene:
         reference = find_reference(self.spec, self.shapes, bare, self.pins)
         return replace(self, bare=bare, reference=reference, camera=reference.camera)
 
+    def recentred(self, off_px: NDArray[np.float64]) -> Camera:
+        """Return the camera with its principal point moved, the reference found anew.
+
+        Raises
+        ------
+        UnreadableError
+            If the reference cannot be one then.
+        """
+        if self.bare is None or self.pins is None:
+            return self.camera.recentred(off_px)
+        return find_reference(self.spec, self.shapes, self.bare.recentred(off_px), self.pins).camera
+
 
 def take_apart(photo: Photo, spec: ScaleSpec, say: Progress, lens: Lens | None = None) -> Scene:
     """Find the objects, edges and reference of a photo; ``lens`` is what is known of its lens.
@@ -223,6 +235,7 @@ def _camera(
             f_px=p.f_px,
             u_f_px=p.u_f_px,
             centre_px=p.centre_px,
+            u_centre_px=0.0,
             k1=p.k1,
             k2=p.k2,
             u_corner=U_CORNER_PROFILE,
@@ -232,12 +245,19 @@ def _camera(
         from pitchcam.scale.sheet import find_sheet
 
         f_px = camera.f_px if photo.f35_mm else None
-        pose = find_sheet(_grey8(photo.pixels), f_px, spec.sheet_bar_mm, profile=profile)
+        pose = find_sheet(
+            _grey8(photo.pixels),
+            f_px,
+            spec.sheet_bar_mm,
+            profile=profile,
+            u_centre_px=camera.u_centre_px,
+        )
         if pose is not None:
             window = np.array(pose.window_px)
+            u_centre = min(pose.u_centre_px, camera.u_centre_px)
             reference = Reference(
                 source="sheet",
-                camera=pose.camera,
+                camera=replace(pose.camera, u_centre_px=u_centre),
                 u_scale=pose.mm_per_px.u / pose.mm_per_px.value,
                 height_mm=0.0,
                 u_height_mm=0.1,
@@ -245,7 +265,7 @@ def _camera(
                 labels=(),
                 outline_px=window,
             )
-            return pose.camera, reference
+            return reference.camera, reference
         if spec.source == "sheet":
             raise UnreadableError(
                 "No marker sheet was found in the photo.",

@@ -14,7 +14,9 @@ from contextlib import suppress
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
+from pitchcam.camera.pinhole import Camera
 from pitchcam.errors import UnreadableError
 from pitchcam.pipeline.scene import Scene
 from pitchcam.thread.pose.records import Pose
@@ -50,6 +52,32 @@ def told(scene: Scene, lies: Callable[[Scene], Pose]) -> Scene:
         if abs(pose.lens) < SETTLED * pose.u_lens:
             break
     return scene
+
+
+def recentred(scene: Scene, along: NDArray[np.float64]) -> tuple[tuple[Camera, Camera], ...]:
+    """Return the cameras with the principal point moved by its u along a part and across.
+
+    Parameters
+    ----------
+    scene
+        The photo taken apart.
+    along : ndarray (2,)
+        The unit vector along the part's axis in the photo.
+
+    Returns
+    -------
+    tuple
+        A pair of cameras along the axis and one across; none where the principal point is known.
+    """
+    u = scene.camera.u_centre_px
+    across = np.array([-along[1], along[0]])
+
+    def moved(off_px: NDArray[np.float64]) -> Camera:
+        with suppress(UnreadableError):
+            return scene.recentred(off_px)
+        return scene.camera.recentred(off_px)
+
+    return tuple((moved(u * d), moved(-u * d)) for d in (along, across)) if u > 0 else ()
 
 
 def scale_per_lens(scene: Scene) -> float:

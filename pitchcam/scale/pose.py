@@ -57,8 +57,17 @@ class Solution:
     rms_px: float
 
 
-def prior_of(width: int, height: int, f_px: float | None, profile: CameraProfile | None) -> Prior:
-    """Return what is known of the camera: a profile, else EXIF's ``f_px``, else a guess."""
+def prior_of(
+    width: int,
+    height: int,
+    f_px: float | None,
+    profile: CameraProfile | None,
+    u_centre_px: float = 0.0,
+) -> Prior:
+    """Return what is known of the camera: a profile, else EXIF's ``f_px``, else a guess.
+
+    ``u_centre_px`` is what a crop may have done to the principal point.
+    """
     corner = float(np.hypot(width, height)) / 2
     if profile is not None:
         scaled = profile.for_size(width, height)
@@ -68,7 +77,7 @@ def prior_of(width: int, height: int, f_px: float | None, profile: CameraProfile
         return Prior(mean=np.array(mean), u=np.array(u), corner_px=corner, k2=scaled.k2)
     guess = f_px or GUESS_F35_MM / DIAGONAL_35MM * 2 * corner
     mean = [np.log(guess), (width - 1) / 2, (height - 1) / 2, 0.0, 0.0]
-    off = U_CENTRE_SHARE * max(width, height)
+    off = float(np.hypot(U_CENTRE_SHARE * max(width, height), u_centre_px))
     u = [U_F_EXIF if f_px else U_F_GUESS, off, off, U_K1_CORNER, U_GROWTH_MM]
     return Prior(mean=np.array(mean), u=np.array(u), corner_px=corner, k2=0.0)
 

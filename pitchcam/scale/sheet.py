@@ -58,6 +58,7 @@ class SheetPose:
     markers: int
     bar_mm: float
     window_px: tuple[tuple[float, float], ...]
+    u_centre_px: float = 0.0
 
     @property
     def camera(self) -> Camera:
@@ -87,6 +88,7 @@ def find_sheet(
     bar_mm: float | None = None,
     *,
     profile: CameraProfile | None = None,
+    u_centre_px: float = 0.0,
 ) -> SheetPose | None:
     """Find the marker sheet and solve for the camera.
 
@@ -100,6 +102,8 @@ def find_sheet(
         The sheet's bar as a caliper reads it (mean of both bars).
     profile : CameraProfile, optional
         A calibrated camera; replaces ``f_px`` and fixes centre and distortion.
+    u_centre_px : float
+        Standard uncertainty of the principal point where the photo may have been cropped.
 
     Returns
     -------
@@ -116,7 +120,7 @@ def find_sheet(
     if match is None:
         return None
     sheet, plan, corners = match
-    prior = prior_of(gray.shape[1], gray.shape[0], f_px, profile)
+    prior = prior_of(gray.shape[1], gray.shape[0], f_px, profile, u_centre_px)
     solution = solve(plan * (grown / BAR_MM), corners, prior)
     u_size = U_UNREAD if bar_mm is None else U_BAR_MM / bar_mm
     return _pose(sheet, solution, prior, len(plan), (grown, u_size))
@@ -198,6 +202,7 @@ def _pose(
         translation_mm=(float(p[3]), float(p[4]), float(p[5])),
         f_px=Quantity(value=f, u=f * float(np.sqrt(covariance[6, 6]))),
         centre_px=camera.centre_px,
+        u_centre_px=float(np.sqrt((covariance[7, 7] + covariance[8, 8]) / 2)),
         k1=camera.k1,
         k2=camera.k2,
         mm_per_px=Quantity(

@@ -333,13 +333,13 @@ def remeasure(
 ) -> ThreadShape:
     """Fit the same edge points again with another geometry: for the uncertainty budget.
 
-    Crests and roots keep their place in the picture and follow the scale on the axis.
+    Crests and roots keep their place in the picture and follow the scale across the axis.
     """
     frame = laid_frame(shape.frame, shape.axis, camera, height_mm, incline_rad)
     section = fit_section(
         shape.flanks, frame, shape.spacing_px * frame.mm_per_px, shape.section.winding, rounds=3
     )
-    grow = frame.mm_per_px / shape.mm_per_px
+    grow = frame.across_mm_per_px / shape.frame.across_mm_per_px
     return replace(
         shape,
         frame=frame,

@@ -268,6 +268,8 @@ def test_every_line_of_a_budget_is_filed():
         "reference": "scale of the reference",
         "axis_height": "height of the axis",
         "focal_length": "focal length",
+        "principal_along": "principal point along",
+        "principal_across": "principal point across",
         "tilt": "tilt of the camera",
         "distortion": "lens distortion",
         "inclination": "inclination of the part",

@@ -7,7 +7,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pitchcam.camera.focal import HELD_MM, Explanation, explanations, settled, weighed
+from pitchcam.camera.focal import (
+    HELD_MM,
+    Explanation,
+    camera_for,
+    explanations,
+    settled,
+    was_cropped,
+    weighed,
+)
 from pitchcam.photo import Photo
 from pitchcam.photo.origin import Origin
 
@@ -105,3 +113,33 @@ def test_averages_follow_the_inverse() -> None:
     )
     assert f == pytest.approx(4000.0)
     assert u / f == pytest.approx(1 / 3)
+
+
+@pytest.mark.parametrize(
+    ("given", "cropped"),
+    [
+        (photo(26.0), False),
+        (photo(26.0, (4032, 2268)), False),
+        (photo(26.0, (4000, 2500)), False),
+        (photo(None, source="none"), False),
+        (photo(None, (1080, 1920), source="none"), False),
+        (photo(None, (1800, 1017), source="none"), False),
+        (photo(None, (1717, 1480), source="none"), True),
+        (photo(None, (3000, 3000), source="cropped"), True),
+    ],
+)
+def test_a_crop_leaves_the_principal_point_open(given, cropped):
+    """A shape that no camera gives is a crop's, where no tag says that the picture is whole."""
+    assert was_cropped(given) == cropped
+    camera = camera_for(given, explanations(given))
+    side = np.sqrt(given.width_px * given.height_px)
+    assert camera.u_centre_px == pytest.approx(0.1 * side if cropped else 0.0)
+
+
+def test_a_crop_leaves_the_focal_length_open():
+    """Any lens of a phone, and a picture enlarged by what was cut off."""
+    whole, cut = (explanations(photo(None, s, source="none")) for s in ((1600, 1200), (1600, 1280)))
+    diagonals = np.hypot(1600, 1200), np.hypot(1600, 1280)
+    for a, b in zip(whole, cut, strict=True):
+        assert b.f_px / diagonals[1] > 1.2 * a.f_px / diagonals[0]
+        assert b.u_share > a.u_share

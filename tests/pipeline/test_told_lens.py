@@ -65,3 +65,37 @@ def test_a_part_that_tells_nothing_leaves_the_focal_length_open(cameras, monkeyp
     assert abs(focal["taper"]) > 0.005
     assert abs(focal["pitch_mm"]) > 0.01
     assert judge(truth["threads"][0]["designation"], thread) != "WRONG"
+
+
+def cropped(name, share):
+    """Return a sample without its tag whose right side was cut off by a share, and its spec."""
+    truth = json.loads((SAMPLES / f"{name}.json").read_text())
+    photo = load_photo(SAMPLES / truth["file"])
+    keep = round(photo.width_px * (1 - share))
+    cut = replace(photo, pixels=photo.pixels[:, :keep], f35_mm=None, f35_source="none")
+    return truth, identify(cut, scale_of(truth), plots=False)
+
+
+@pytest.mark.parametrize("name", ["p19-m14x1.5-worn-disc", "p17-m14x1.5-sheet"])
+def test_a_crop_moves_the_principal_point_and_u_says_so(name):
+    truth, result = cropped(name, 0.16)
+    found = [t for p in result.parts for t in p.threads]
+    ((i, k),) = assign(truth["threads"], found).items()
+    true = truth["threads"][i]
+    assert judge(true["designation"], found[k]) in ("named", "candidate")
+    lines = {x.source: x.contributions for x in found[k].budget}
+    by = [abs(lines[f"principal point {way}"]["major_mm"]) for way in ("along", "across")]
+    if truth["scale"]["source"] == "sheet":  # its corners tell the middle if the lens is known
+        by.append(abs(lines["focal length"]["major_mm"]))
+    assert max(by) > 0.002 * true["major_mm"]
+    for key, value in true_values(true, found[k]).items():
+        quantity = getattr(found[k].reading, key)
+        if key != "minor_mm":
+            assert abs(quantity.value - value) < 2 * quantity.u, key
+
+
+def test_a_whole_photo_with_its_tag_has_a_known_principal_point():
+    truth = json.loads((SAMPLES / "p19-m14x1.5-worn-disc.json").read_text())
+    result = identify(SAMPLES / truth["file"], scale_of(truth), plots=False)
+    thread = result.parts[0].threads[0]
+    assert not any("principal" in x.source for x in thread.budget)

@@ -166,6 +166,41 @@ def test_a_scale_that_goes_with_the_focal_length_counts_in_it(shape):
         assert share == pytest.approx(-0.06 * u * grown, rel=0.05)
 
 
+def recentred(shape, u_px):
+    """Return a place whose principal point may lie aside by so much, the axis along x."""
+    off = [[np.array(d) * u_px * s for s in (1.0, -1.0)] for d in ([1.0, 0.0], [0.0, 1.0])]
+    return replace(
+        PLACE, recentred=tuple(tuple(shape.camera.recentred(o) for o in pair) for pair in off)
+    )
+
+
+def test_a_round_part_off_the_optical_axis_is_drawn_wider_by_the_secant(shape):
+    """By construction: tangents from the pinhole at an angle t span the diameter over cos t."""
+    u_px, f_px = 300.0, shape.camera.f_px
+    here = shape.camera.project(shape.frame.origin) - shape.camera.centre_px
+    now, off = (np.cos(np.arctan((abs(here[1]) + by) / f_px)) for by in (0.0, u_px))
+    place = recentred(shape, u_px)
+    across = line(shape, "principal point across", place).contributions
+    for name in ("major_mm", "pitch_diameter_mm", "minor_mm"):
+        assert across[name] / values(shape)[name] == pytest.approx(off / now - 1, rel=0.05)
+    assert abs(across["pitch_mm"]) < 1e-3 * PITCH
+
+
+def test_a_part_before_or_behind_the_optical_axis_has_a_helix_s_shadow(shape):
+    """The shadow widens a diameter by (d / 2) T^2 / tan^2 a, wherever the middle really was."""
+    u_px, f_px = 300.0, shape.camera.f_px
+    here = abs(float((shape.camera.project(shape.frame.origin) - shape.camera.centre_px)[0]))
+    along = line(shape, "principal point along", recentred(shape, u_px)).contributions
+    by = ((here + u_px) ** 2 - here**2) / f_px**2 / (2 * np.tan(np.radians(30)) ** 2)
+    assert along["pitch_diameter_mm"] == pytest.approx(
+        -by * values(shape)["pitch_diameter_mm"], rel=0.1
+    )
+
+
+def test_a_known_principal_point_has_no_line(shape):
+    assert not any("principal" in x.source for x in budget(shape, PLACE))
+
+
 @pytest.mark.parametrize("quantity", LENGTHS)
 def test_a_tilted_camera_is_nearer_to_what_lies_apart_from_the_reference(shape, quantity):
     """Turn the plate about a line along the thread through a reference beside it."""

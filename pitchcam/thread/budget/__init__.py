@@ -26,6 +26,8 @@ SCALE_TERMS: tuple[Callable[[Measured, Geometry], BudgetLine | None], ...] = (
     scale.reference,
     scale.axis_height,
     scale.focal_length,
+    scale.principal_along,
+    scale.principal_across,
     scale.tilt,
     scale.distortion,
 )

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pitchcam.camera.pinhole import Camera
 from pitchcam.records import NAMING_QUANTITIES, Quantity
 from pitchcam.thread.crest_lines import CrestShape
 from pitchcam.thread.measure import ThreadShape
@@ -29,7 +30,8 @@ class Geometry:
     ``slope_rad`` over the plate; its height goes with that by ``height_per_rad``, which
     ``u_rise_mm`` leaves out, and with the focal length's logarithm by ``slope_per_lens``, which
     ``u_slope_rad`` leaves out; the scale in the reference's plane goes with it by
-    ``scale_per_lens``, logarithm by logarithm.
+    ``scale_per_lens``, logarithm by logarithm. ``recentred`` are cameras whose principal point is
+    moved by its u to either side, along the axis and across it; none where it is known.
     """
 
     height_mm: float
@@ -45,6 +47,7 @@ class Geometry:
     height_per_rad: float = 0.0
     slope_per_lens: float = 0.0
     scale_per_lens: float = 0.0
+    recentred: tuple[tuple[Camera, Camera], ...] = ()
 
 
 def values(shape: Measured) -> dict[str, float]:

@@ -64,6 +64,33 @@ def focal_length(shape: Measured, place: Geometry) -> BudgetLine:
     )
 
 
+def principal_along(shape: Measured, place: Geometry) -> BudgetLine | None:
+    """Measure again with the principal point moved along the axis: where the lens's middle was."""
+    return _recentred("principal point along", shape, place, 0)
+
+
+def principal_across(shape: Measured, place: Geometry) -> BudgetLine | None:
+    """Measure again with the principal point moved across the axis."""
+    return _recentred("principal point across", shape, place, 1)
+
+
+def _recentred(source: str, shape: Measured, place: Geometry, i: int) -> BudgetLine | None:
+    """Return the larger change of the two ways: in the middle of the view both are of one sign.
+
+    A round part off the optical axis is drawn wider than it is, by the secant of the angle; a disc
+    that lies flat is not, and a pin beside it by another angle's.
+    """
+    if not place.recentred:
+        return None
+    now, larger = values(shape), dict.fromkeys(values(shape), 0.0)
+    for camera in place.recentred[i]:
+        moved = values(again(shape, camera, place.height_mm, place.slope_rad))
+        for k in now.keys() & moved.keys():
+            if abs(moved[k] - now[k]) > abs(larger[k]):
+                larger[k] = moved[k] - now[k]
+    return BudgetLine(source=source, of_scale=not place.scale_on_axis, contributions=larger)
+
+
 def tilt(shape: Measured, place: Geometry) -> BudgetLine | None:
     """Return what the camera's tilt contributes: depth over the way from reference to thread."""
     if place.scale_on_axis:

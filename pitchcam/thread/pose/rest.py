@@ -35,6 +35,8 @@ MIRRORED_FACE = 0.1
 #: Where the focal length is known no better than this, any lens of a phone may have been used:
 #: spread of its logarithm.
 KNOWN_LENS, U_LENS = 0.06, 0.35
+#: Step of the angles that are weighed, and a likelihood that is none.
+GRID_DEG, LEAST_LIKELY = 0.1, 1e-300
 #: A face this far from square, in bulge, is as likely as any other.
 ODD_BULGE = 0.4
 
@@ -83,7 +85,10 @@ def sight(
     total = []
     for step, longer in zip(steps, np.exp(lens), strict=True):
         drawn = np.zeros(len(GRID)) if thread is None else thread.at(float(longer))
-        total.append(_faces(faces, axis, camera, height_mm, float(longer)) + drawn - 0.5 * step**2)
+        shown = _faces(faces, axis, camera, height_mm, float(longer))
+        # A face shows its angle from the optical axis, wherever that is: what moves it turns all.
+        off = np.degrees(camera.u_centre_px / (camera.f_px * float(longer)))
+        total.append(_spread(shown, float(off)) + drawn - 0.5 * step**2)
     return Seen(lens=lens, log=np.array(total))
 
 
@@ -104,6 +109,19 @@ def _faces(
         flat = (1 - MIRRORED_FACE) * convex + MIRRORED_FACE * concave
         total += np.log((1 - ODD_FACE) * flat + ODD_FACE / ODD_BULGE)
     return total
+
+
+def _spread(log: Values, u_deg: float) -> Values:
+    """Return a log likelihood over GRID with an unknown turn of all angles, normal of ``u_deg``."""
+    if u_deg < GRID_DEG:
+        return log
+    reach = np.arange(-int(3 * u_deg / GRID_DEG), int(3 * u_deg / GRID_DEG) + 1)
+    kernel = np.exp(-0.5 * (reach * GRID_DEG / u_deg) ** 2)
+    likely = np.exp(log - log.max())
+    wide = np.pad(likely, len(reach) // 2, mode="edge")
+    out = np.convolve(wide, kernel / kernel.sum(), mode="valid")
+    spread: Values = np.log(np.maximum(out, LEAST_LIKELY)) + log.max()
+    return spread
 
 
 def prior(profile: Profile) -> Values:

@@ -80,6 +80,25 @@ def test_an_end_face_bulges_by_the_sine_of_its_angle_to_the_line_of_sight(inclin
     assert face.radius_px == pytest.approx(5.2 / 190 * part.f_px, rel=0.06)
 
 
+def test_a_face_tells_no_slope_where_the_optical_axis_is_not_known():
+    """A crop moves the middle: what a face shows of the slope is then as open as that is."""
+    part = Lying(stud(), 6.0, heading_deg=25.0)
+    shape = shape_of(part)
+    faces = [f for e in (-1.0, 1.0) if (f := end_face(shape.outline_px, shape.axis, e))]
+    camera = camera_of(part)
+    u = np.radians(3.0)
+    told = []
+    for known in (0.0, u * camera.f_px):
+        log = sight(faces, None, shape.axis, replace(camera, u_centre_px=known), 6.0).log[2]
+        likely = np.exp(log - log.max())
+        mean = float(likely @ GRID / likely.sum())
+        told.append((mean, float(np.sqrt(likely @ (GRID - mean) ** 2 / likely.sum()))))
+    (mean, own), (off, wide) = told
+    assert mean == pytest.approx(6.0, abs=0.7)
+    assert off == pytest.approx(mean, abs=0.3)
+    assert wide == pytest.approx(np.hypot(own, 3.0), rel=0.15)
+
+
 def test_a_dome_is_no_face():
     z = 6.0 - 6.0 * np.cos(np.linspace(0, np.pi / 2, 40))
     dome = [(a, np.full(720, max(np.sqrt(36 - (6 - a) ** 2), 1e-3))) for a in z]
