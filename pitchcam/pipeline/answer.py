@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from pitchcam.adjust.next_photo import next_photo
+from pitchcam.adjust.picture import Placed, adjusted
 from pitchcam.boundary import boundary
 from pitchcam.camera.lenses import Lenses
 from pitchcam.errors import UnreadableError
@@ -22,7 +23,7 @@ from pitchcam.photo.given import Given, photo_of
 from pitchcam.photo.seams import find_seam
 from pitchcam.pipeline.arguments import checked_scale, checked_shrinkage
 from pitchcam.pipeline.own_scale import from_crests
-from pitchcam.pipeline.part_threads import Wanted, one_thread
+from pitchcam.pipeline.part_threads import OnAxis, Wanted, one_thread
 from pitchcam.pipeline.scene import Progress, Scene, take_apart
 from pitchcam.pipeline.unfit import Found
 from pitchcam.pipeline.unscaled import assumed, told_in_ratios
@@ -143,15 +144,17 @@ def _measure(scene: Scene, wanted: Wanted, say: Progress) -> Measurement:
     if unscaled:
         scene = replace(scene, camera=assumed(scene.camera))
     results = []
-    first_scale: Quantity | None = None
+    on_axes: list[list[OnAxis | None]] = []
     for number, part in enumerate(parts, start=1):
         say(f"measuring part {number} of {len(parts)}")
         threads, said = [], len(flags)
+        scales: list[OnAxis | None] = []
         for region in part.threads:
             found = Found(part=part, region=region, number=number)
             result, scale = one_thread(scene, found, wanted, flags)
             threads.append(_left_open(result) if which_open else result)
-            first_scale = first_scale or scale
+            scales.append(scale)
+        on_axes.append(scales)
         flags[said:] = [replace(f, part=number) for f in flags[said:]]
         x0, y0 = part.outline_px.min(axis=0)
         x1, y1 = part.outline_px.max(axis=0)
@@ -167,7 +170,12 @@ def _measure(scene: Scene, wanted: Wanted, say: Progress) -> Measurement:
     if unscaled:
         results = told_in_ratios(results, scene.camera, flags)
     else:
-        results = doubt_names(results, spec, scene.camera.distance_mm, flags)
+        doubted = doubt_names(results, spec, scene.camera.distance_mm, flags)
+        # What others tell counts where the reference is as stated.
+        if doubted is results and not which_open:
+            results, on_axes = _together(results, on_axes)
+        else:
+            results = doubted
     read = [t for p in results for t in p.threads if t.verdict.status != "unreadable"]
     if spec.source == "major" and scene.reference is not None:
         _compare_major(read, float(spec.mm or 0.0))
@@ -183,11 +191,51 @@ def _measure(scene: Scene, wanted: Wanted, say: Progress) -> Measurement:
             height_px=scene.photo.height_px,
             lens=_lens(scene),
         ),
-        scale=NO_SCALE if unscaled else _scale_result(scene, first_scale),
+        scale=NO_SCALE if unscaled else _scale_result(scene, _first(on_axes)),
         parts=tuple(results),
         warnings=_distinct(flags),
     )
     return replace(measurement, parts=tuple(_advised(measurement, p) for p in results))
+
+
+def _together(
+    parts: list[PartResult], on_axes: list[list[OnAxis | None]]
+) -> tuple[list[PartResult], list[list[OnAxis | None]]]:
+    """Return the parts, and the scales on their threads' axes, as the whole picture tells them."""
+    places = [(i, j) for i, part in enumerate(parts) for j in range(len(part.threads))]
+    told = adjusted(
+        [
+            Placed(
+                thread=parts[i].threads[j],
+                called=_called(parts, i, j),
+                shares={} if (scale := on_axes[i][j]) is None else scale.shares,
+            )
+            for i, j in places
+        ]
+    )
+    by_place = dict(zip(places, told, strict=True))
+    scales = [
+        [None if s is None else s.rescaled(*by_place[i, j][1:]) for j, s in enumerate(own)]
+        for i, own in enumerate(on_axes)
+    ]
+    return [
+        replace(p, threads=tuple(by_place[i, j][0] for j in range(len(p.threads))))
+        for i, p in enumerate(parts)
+    ], scales
+
+
+def _called(parts: list[PartResult], i: int, j: int) -> str:
+    part = parts[i]
+    name = part.threads[j].verdict.designation
+    which = "" if name is None else f" ({name})"
+    if len(parts) == 1:
+        return (
+            f"the part's other thread{which}"
+            if len(part.threads) == 2
+            else f"thread {j + 1}{which}"
+        )
+    thread = f", thread {j + 1}" if len(part.threads) > 1 else ""
+    return f"part {part.id}{thread}{which}"
 
 
 def _advised(measurement: Measurement, part: PartResult) -> PartResult:
@@ -201,6 +249,10 @@ def _advised(measurement: Measurement, part: PartResult) -> PartResult:
         return replace(thread, verdict=replace(thread.verdict, next_step=step))
 
     return replace(part, threads=tuple(advised(t) for t in part.threads))
+
+
+def _first(on_axes: list[list[OnAxis | None]]) -> Quantity | None:
+    return next((s.mm_per_px for own in on_axes for s in own if s is not None), None)
 
 
 def _left_open(result: ThreadResult) -> ThreadResult:

@@ -17,6 +17,7 @@ from pitchcam.objects.contour import outline
 from pitchcam.objects.frame import axis_frame
 from pitchcam.objects.regions import Region
 from pitchcam.objects.shapes import Shape
+from pitchcam.pipeline.inputs import scale_shares
 from pitchcam.pipeline.pose_report import lies_aslant, part_pose
 from pitchcam.pipeline.scene import Scene
 from pitchcam.pipeline.told_lens import recentred, scale_per_lens, told
@@ -52,6 +53,24 @@ LEAST_SLANT = 0.10
 ASLANT_RAD = np.radians(3.0)
 #: Raised where what is seen of a thread does not determine it.
 NOT_FITTED = (np.linalg.LinAlgError, OutlineError)
+
+
+@dataclass(frozen=True, kw_only=True)
+class OnAxis:
+    """The scale on a thread's axis, mm per pixel, and what its error hangs on.
+
+    ``shares`` as in :class:`pitchcam.adjust.whole.Seen`.
+    """
+
+    mm_per_px: Quantity
+    shares: dict[str, float]
+
+    def rescaled(self, factor: float, left: float) -> OnAxis:
+        """Return the scale times a factor, with a share of its uncertainty left."""
+        scale = self.mm_per_px
+        return replace(
+            self, mm_per_px=Quantity(value=scale.value * factor, u=scale.u * factor * left)
+        )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -128,14 +147,14 @@ def _laid(shape: ThreadShape | CrestShape, scene: Scene, part: Shape, level: Res
 
 def one_thread(
     scene: Scene, found: Found, wanted: Wanted, flags: list[Flag]
-) -> tuple[ThreadResult, Quantity | None]:
+) -> tuple[ThreadResult, OnAxis | None]:
     """Measure and name one threaded region of a part.
 
     Returns
     -------
     result, scale
         The thread, ``unreadable`` where it cannot be measured (then a flag in ``flags`` says why);
-        and the scale on its axis with its uncertainty, mm per pixel.
+        and the scale on its axis.
     """
     number = found.number
     problem = refusal(scene, found)
@@ -162,7 +181,7 @@ def one_thread(
 
 def _one_thread(
     scene: Scene, found: Found, wanted: Wanted, flags: list[Flag]
-) -> tuple[ThreadResult, Quantity | None]:
+) -> tuple[ThreadResult, OnAxis | None]:
     part, region, number = found.part, found.region, found.number
     shape, rest = measured(scene, part, region)
     if shape.hidden:
@@ -193,7 +212,8 @@ def _one_thread(
             )
         )
     flags += lies_aslant(rest.pose, number)
-    lines = budget(shape, _geometry(scene, shape, rest))
+    place = _geometry(scene, shape, rest)
+    lines = budget(shape, place)
     reading = to_reading(shape, lines, thread_extent(shape, part, region))
     if wanted.cast:
         reading = _as_cast(reading, wanted.shrinkage)
@@ -211,19 +231,21 @@ def _one_thread(
         pose=part_pose(rest.pose),
         taper_sign=_sign(shape.section.fit.taper),
     )
-    return result, _axis_scale(shape, lines)
+    shares = scale_shares(scene, shape, place, lines, number)
+    return result, OnAxis(mm_per_px=_axis_scale(shape, lines), shares=shares)
 
 
 def _by_crests(
     scene: Scene, found: Found, wanted: Wanted, flags: list[Flag]
-) -> tuple[ThreadResult, Quantity | None]:
+) -> tuple[ThreadResult, OnAxis | None]:
     """Measure and name a thread whose flanks are hidden by what its crests tell."""
     region, number = found.region, found.number
     shape, rest = by_crests(scene, found.part, region)
     if shape.slant < LEAST_SLANT:
         raise OutlineError("flanks that nothing hides are not seen")
     flags += lies_aslant(rest.pose, number)
-    lines = budget(shape, _geometry(scene, shape, rest))
+    place = _geometry(scene, shape, rest)
+    lines = budget(shape, place)
     reading = crest_reading(shape, lines)
     verdict = name_thread(reading)
     if _unsure(region, verdict):
@@ -250,7 +272,8 @@ def _by_crests(
         pose=part_pose(rest.pose),
         taper_sign=_sign(shape.taper),
     )
-    return result, _axis_scale(shape, lines)
+    shares = scale_shares(scene, shape, place, lines, number)
+    return result, OnAxis(mm_per_px=_axis_scale(shape, lines), shares=shares)
 
 
 def by_crests(scene: Scene, part: Shape, region: Region) -> tuple[CrestShape, Rest]:

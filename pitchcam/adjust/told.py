@@ -1,0 +1,163 @@
+"""What one object of a picture tells of its own scale: not one value, but all that it may be.
+
+A thread is of some series nearly always, so that its lengths fit at a few scales and hardly
+between; which of them is right nobody knows beforehand. The densities of all threads together make
+a curve over the scale, which is kept as a few normal distributions and a floor: the thread is of no
+series, or was misread, and tells nothing.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pitchcam.match.evidence import LENGTHS, OFF_SERIES_PRIOR, log_evidences
+from pitchcam.match.likelihood import log_off_series
+from pitchcam.records import NAMING_QUANTITIES, BudgetLine, Quantity, ThreadReading
+
+Values = NDArray[np.float64]
+
+#: How far the scale is looked for, in its own u, and the step, which no pitch is known better than.
+REACH, STEP = 5.0, 0.0004
+#: Grid points at least and at most.
+FEWEST, MOST = 41, 401
+#: Peaks that hold less of all are left out.
+LEAST = 1e-6
+IS_LENGTH = np.isin(NAMING_QUANTITIES, LENGTHS)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Telling:
+    """The density of what was measured, over s = ln(true length / read length).
+
+    It is the sum of ``weight`` (n,) times normal densities with ``mean`` and ``u`` (n,), plus
+    ``floor``, the same for every scale.
+    """
+
+    weight: Values
+    mean: Values
+    u: Values
+    floor: float
+
+
+def covariance_of(reading: ThreadReading) -> Values:
+    """Return the covariance of a reading's quantities, (6, 6), zero for what was not read."""
+    u = np.array([0.0 if q is None else q.u for q in _quantities(reading)])
+    r = np.eye(len(u))
+    place = {name: i for i, name in enumerate(NAMING_QUANTITIES)}
+    for (a, b), c in reading.correlation.items():
+        r[place[a], place[b]] = r[place[b], place[a]] = c
+    out: Values = r * np.outer(u, u)
+    return out
+
+
+def with_covariance(reading: ThreadReading, covariance: Values, factor: float) -> ThreadReading:
+    """Return the reading with another covariance (6, 6), its lengths times a factor."""
+    quantities = _quantities(reading)
+    by = np.where(IS_LENGTH, factor, 1.0)
+    u = np.sqrt(np.maximum(np.diagonal(covariance), 0.0)) * by
+    fields: dict[str, Any] = {
+        name: None if q is None else Quantity(value=q.value * float(b), u=float(x))
+        for name, q, b, x in zip(NAMING_QUANTITIES, quantities, by, u, strict=True)
+    }
+    known = [i for i, q in enumerate(quantities) if q is not None and u[i] > 0]
+    correlation = {
+        (NAMING_QUANTITIES[i], NAMING_QUANTITIES[j]): float(
+            np.clip(covariance[i, j] * by[i] * by[j] / (u[i] * u[j]), -0.999, 0.999)
+        )
+        for i in known
+        for j in known
+        if i < j
+    }
+    station = reading.diameter_station_mm
+    if station is not None:
+        station = Quantity(value=station.value * factor, u=station.u * factor)
+    return replace(reading, correlation=correlation, diameter_station_mm=station, **fields)
+
+
+def scale_share(
+    lines: Sequence[BudgetLine], taper_sign: int, left: float, read: NDArray[np.bool_]
+) -> Values:
+    """Return by how much the covariance (6, 6) grows where scale terms count by a share.
+
+    Parameters
+    ----------
+    lines
+        The budget.
+    taper_sign
+        -1 where the reading's taper is that of the budget with its sign changed.
+    left
+        What is left of a length's share in each term of the scale; angles and taper keep theirs.
+    read
+        Which quantities were read, (6,).
+    """
+    total = np.zeros((6, 6))
+    sign = np.where(np.array(NAMING_QUANTITIES) == "taper", taper_sign, 1)
+    for line in lines:
+        if not line.of_scale:
+            continue
+        c = sign * np.array([line.contributions.get(k, 0.0) for k in NAMING_QUANTITIES]) * read
+        after = np.where(IS_LENGTH, left * c, c)
+        total += np.outer(after, after) - np.outer(c, c)
+    return total
+
+
+def thread_tells(
+    reading: ThreadReading, lines: Sequence[BudgetLine], taper_sign: int, u_scale: float
+) -> Telling | None:
+    """Return what a thread tells of its scale; None where it has no pitch or the scale no doubt.
+
+    Parameters
+    ----------
+    reading, lines, taper_sign
+        The thread as measured.
+    u_scale
+        Relative standard uncertainty of its scale.
+    """
+    if reading.pitch_mm is None or reading.starts > 1 or u_scale <= 0:
+        return None
+    read = np.array([q is not None for q in _quantities(reading)])
+    own = covariance_of(reading) + scale_share(lines, taper_sign, 0.0, read)
+    alone = with_covariance(reading, own + 1e-14 * np.diag(read), 1.0)
+    n = int(np.clip(2 * REACH * u_scale / STEP, FEWEST, MOST)) | 1
+    s = np.linspace(-REACH * u_scale, REACH * u_scale, n)
+    factors = np.exp(s)
+    every = log_evidences(alone, factors)
+    lengths = sum(getattr(reading, k) is not None for k in LENGTHS)
+    none = log_off_series(alone, factors) + math.log(OFF_SERIES_PRIOR) + lengths * s
+    top = float(every.max())
+    floor = np.exp(none - top)
+    return peaks(s, np.maximum(np.exp(every - top) - floor, 0.0), float(floor.mean()))
+
+
+def peaks(s: Values, density: Values, floor: float) -> Telling | None:
+    """Return a density over an even grid as one normal distribution a peak; None where it is zero.
+
+    A peak reaches to the lowest place between it and the next.
+    """
+    step = float(s[1] - s[0])
+    total = float(density.sum())
+    if total <= 0:
+        return None
+    inner = density[1:-1]
+    low = 1 + np.flatnonzero((inner <= density[:-2]) & (inner < density[2:]))
+    weight, mean, u = [], [], []
+    for some in np.split(np.arange(len(s)), low):
+        mass = density[some]
+        if mass.sum() < LEAST * total:
+            continue
+        at = float((mass * s[some]).sum() / mass.sum())
+        spread = float((mass * (s[some] - at) ** 2).sum() / mass.sum())
+        weight.append(float(mass.sum()) * step)
+        mean.append(at)
+        u.append(math.sqrt(spread + step**2 / 12))
+    return Telling(weight=np.array(weight), mean=np.array(mean), u=np.array(u), floor=floor)
+
+
+def _quantities(reading: ThreadReading) -> list[Quantity | None]:
+    return [getattr(reading, name) for name in NAMING_QUANTITIES]

@@ -1,0 +1,58 @@
+"""Which inputs a thread's scale hangs on, as shares that threads of one picture have in common."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from pitchcam.pipeline.scene import Scene
+from pitchcam.records import BudgetLine
+from pitchcam.thread.budget import Geometry
+from pitchcam.thread.budget.geometry import reach_mm
+from pitchcam.thread.budget.scale import DISTORTION_SCALE
+from pitchcam.thread.crest_lines import CrestShape
+from pitchcam.thread.measure import ThreadShape
+
+
+def scale_shares(
+    scene: Scene,
+    shape: ThreadShape | CrestShape,
+    place: Geometry,
+    lines: Sequence[BudgetLine],
+    number: int,
+) -> dict[str, float]:
+    """Return the relative error of a thread's lengths for one u of each input of its scale.
+
+    Parameters
+    ----------
+    scene, shape, place, lines
+        The picture, the thread, its place and its budget.
+    number
+        Its part's.
+
+    Notes
+    -----
+    The squares add up to those of the budget's terms of the scale. A tilt and a distortion have a
+    sign here, which a single thread's budget has no use for: to one side of the reference a tilt
+    makes longer, to the other shorter.
+    """
+    pitch = shape.pitch_mm
+    own = {line.source: line.contributions["pitch_mm"] / pitch for line in lines if line.of_scale}
+    shares = {"reference": own.pop("scale of the reference", 0.0)}
+    r = scene.reference
+    if r is None:
+        return shares | {f"{source} of part {number}": a for source, a in own.items()}
+    shares["focal length"] = own.pop("focal length", 0.0)
+    shares[f"height of part {number}"] = own.pop("height of the axis", 0.0)
+    across = shape.frame.across
+    lever = float((shape.frame.origin - r.place_mm) @ across) * shape.camera.u_tilt_rad
+    lean = lever / reach_mm(shape) * across / np.hypot(across[0], across[1])
+    shares |= {"tilt x": float(lean[0]), "tilt y": float(lean[1])}
+    bent = shape.camera.u_corner * DISTORTION_SCALE
+    shares["distortion"] = bent * (place.corner_share**2 - place.corner_share_reference**2)
+    # Of what is left nobody knows how it goes from thread to thread: each has its own.
+    x, y = shape.camera.project(shape.frame.origin)
+    for source in own.keys() - {"tilt of the camera", "lens distortion"}:
+        shares[f"{source} at {x:.0f}, {y:.0f}"] = own[source]
+    return shares
