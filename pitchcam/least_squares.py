@@ -93,13 +93,32 @@ def solve(
 def solve_one(
     cost: Cost, start: Values, low: Values, high: Values, *, settled: float = SETTLED
 ) -> Solution:
-    """Minimise the squares of a single problem; arrays lack the first axis, the solution has it."""
+    """Minimise the squares of a single problem; arrays lack the first axis, the solution has it.
 
-    def model(q: Values) -> tuple[Values, Values]:
-        rest, slopes = cost(q[0])
-        return rest[None], slopes[None]
-
-    return solve(model, np.asarray(start, float)[None], low, high, settled=settled)
+    The steps are those of :func:`solve`, without what it takes to hold several problems apart.
+    """
+    at = _between(np.asarray(start, float), low, high)
+    residuals, slopes = cost(at)
+    value, damping = 0.5 * float(residuals @ residuals), 1e-2
+    gradient, normal = residuals @ slopes, slopes.T @ slopes
+    for _ in range(_MOST_ROUNDS):
+        trial = _between(at + _step(at, gradient, normal, damping, low, high), low, high)
+        new_residuals, new_slopes = cost(trial)
+        new_value = 0.5 * float(new_residuals @ new_residuals)
+        better, still = new_value < value, abs(value - new_value) <= settled * value
+        stuck = damping >= 1e8
+        if better:
+            at, value, residuals, slopes = trial, new_value, new_residuals, new_slopes
+            gradient, normal = residuals @ slopes, slopes.T @ slopes
+        damping = damping / 5 if better else damping * 7
+        if still or (stuck and not better):
+            break
+    return Solution(
+        parameters=at[None],
+        residuals=residuals[None],
+        cost=np.array([value]),
+        information=normal[None],
+    )
 
 
 def soft(rest: Values, slopes: Values, scale: float) -> tuple[Values, Values]:
@@ -122,6 +141,26 @@ def by_differences(rest: Callable[[Values], Values]) -> Cost:
         return base, np.stack([(rest(step) - base) / DIFFERENCE for step in steps], axis=1)
 
     return cost
+
+
+def _between(x: Values, low: Values, high: Values) -> Values:
+    out: Values = np.minimum(np.maximum(x, low), high)
+    return out
+
+
+def _step(
+    at: Values, gradient: Values, normal: Values, damping: float, low: Values, high: Values
+) -> Values:
+    """Return the damped step of one problem, as :func:`_steps` those of several."""
+    held = ((at <= low) & (gradient > 0)) | ((at >= high) & (gradient < 0))
+    damped = normal.copy()
+    if held.any():
+        damped[held] = 0.0
+        damped[:, held] = 0.0
+        gradient = np.where(held, 0.0, gradient)
+    own = damped.diagonal() * (1 + damping) + np.where(held, 1.0, 1e-12)
+    np.fill_diagonal(damped, own)
+    return np.asarray(-np.linalg.solve(damped, gradient), float)
 
 
 def _squared(slopes: Values) -> Values:

@@ -13,9 +13,9 @@ from pitchcam.edges.flank_points import Flanks
 from pitchcam.edges.helicoid import Helicoid
 from pitchcam.edges.rims import Rims
 from pitchcam.edges.section import Section
-from pitchcam.edges.sight import LEVEL, Sight
+from pitchcam.edges.sight import Sight
 from pitchcam.light.metal import UNSEEN
-from pitchcam.objects.contour import Crop
+from pitchcam.objects.contour import LIT_LEVEL, Crop
 from pitchcam.objects.frame import AxisFrame
 
 Values = NDArray[np.float64]
@@ -93,7 +93,7 @@ def _stacked(halves: list[_Half], blur_px: float) -> Profiles:
     for i, h in enumerate(halves):
         m = len(h.light)
         across[i, :m], light[i, :m], known[i, :m] = h.across_px, h.light, True
-    return Profiles(across_px=across, light=light, known=known, blur_px=blur_px, level=LEVEL)
+    return Profiles(across_px=across, light=light, known=known, blur_px=blur_px, level=LIT_LEVEL)
 
 
 def _solid(flanks: Flanks, section: Section, frame: AxisFrame) -> Helicoid:
@@ -165,7 +165,7 @@ def move_to_edges(
     Parameters
     ----------
     flanks
-        Points where the light crosses LEVEL.
+        Points where the light crosses LIT_LEVEL.
     sight
         How the thread is seen.
     section

@@ -17,10 +17,6 @@ from pitchcam.objects.regions import Region
 
 Values = NDArray[np.float64]
 
-#: Level of the light at which outlines are found before edges are placed: high enough that a
-#: mirrored rim counts to the part, low enough to stand clear of the background's noise.
-LEVEL = 0.85
-
 
 @dataclass(frozen=True, kw_only=True)
 class Sight(Framed):
@@ -28,8 +24,8 @@ class Sight(Framed):
 
     ``crop`` is the part's light with the phone's sharpening undone, ``field`` the lit field,
     ``rims`` what the photo's straight edges tell of blur and panel. ``outline_px`` (n, 2) is the
-    part's outline at LEVEL, ``region`` where the thread lies along ``part_axis``; ``axis`` is the
-    thread's own in the photo, ``frame`` that axis in space, with the camera that sees it.
+    part's outline at LIT_LEVEL, ``region`` where the thread lies along ``part_axis``; ``axis`` is
+    the thread's own in the photo, ``frame`` that axis in space, with the camera that sees it.
     """
 
     crop: Crop

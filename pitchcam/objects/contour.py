@@ -17,6 +17,9 @@ from pitchcam.photo.linear import light_planes
 MARGIN = 28
 #: Hairs and dust fibres are thinner than this in photo pixels; a crest's base is wider.
 FIBRE_PX = 5
+#: Level of the light at which outlines are found before edges are placed: high enough that a
+#: mirrored rim counts to the part, low enough to stand clear of the background's noise.
+LIT_LEVEL = 0.85
 #: An outline of fewer points is that of a speck.
 FEWEST_POINTS = 20
 

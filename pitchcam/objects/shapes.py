@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import cv2
@@ -11,7 +12,8 @@ from numpy.typing import NDArray
 
 from pitchcam.camera.pinhole import Camera
 from pitchcam.objects.axis import ImageAxis, envelope, find_axis, other_directions
-from pitchcam.objects.contour import Crop, crop_object, outline
+from pitchcam.objects.contour import LIT_LEVEL, Crop, crop_object, outline
+from pitchcam.objects.end_face import Face, end_face
 from pitchcam.objects.field import Blob, Field
 from pitchcam.objects.frame import cross_shift
 from pitchcam.objects.regions import Region, find_regions
@@ -123,6 +125,28 @@ class Shape:
         on = width > 0.1 * float(width.max())
         bent = middle[on] - np.polyval(np.polyfit(s[on], middle[on], 1), s[on])
         return float(np.abs(bent).mean()) > LOPSIDED * float(width[on].mean())
+
+    @cached_property
+    def lit_outline_px(self) -> Points:
+        """The outline at LIT_LEVEL, (n, 2), which edges are placed from.
+
+        Raises
+        ------
+        OutlineError
+            If nothing of the object is darker than that, or hardly anything.
+        """
+        return outline(self.crop, LIT_LEVEL)
+
+    @cached_property
+    def lit_stations(self) -> tuple[Points, Points, Points]:
+        """Stations and the outermost of both sides at LIT_LEVEL, of :func:`envelope`."""
+        return envelope(self.axis.to_axis(self.lit_outline_px))
+
+    @cached_property
+    def end_faces(self) -> tuple[Face, ...]:
+        """The flat faces at its ends that the outline at LIT_LEVEL shows."""
+        faces = (end_face(self.lit_outline_px, self.axis, end) for end in (-1.0, 1.0))
+        return tuple(face for face in faces if face is not None)
 
     @property
     def centre_px(self) -> Points:

@@ -9,11 +9,10 @@ import numpy as np
 
 from pitchcam.boundary import boundary
 from pitchcam.edges.flank_points import local_axis
-from pitchcam.edges.sight import LEVEL, Sight
+from pitchcam.edges.sight import Sight
 from pitchcam.errors import OutlineError, UnreadableError
 from pitchcam.flags import UNFITTED_ADVICE, flag
 from pitchcam.match import name_thread
-from pitchcam.objects.contour import outline
 from pitchcam.objects.frame import axis_frame
 from pitchcam.objects.regions import Region
 from pitchcam.objects.shapes import Shape
@@ -27,7 +26,7 @@ from pitchcam.thread.budget import Geometry, budget, relative_u_scale
 from pitchcam.thread.crest_lines import CrestShape, measure_crests
 from pitchcam.thread.extent import thread_extent
 from pitchcam.thread.measure import ThreadShape, measure_thread
-from pitchcam.thread.pose.drift import again
+from pitchcam.thread.pose.drift import Kind
 from pitchcam.thread.pose.height import Rest, rest_height
 from pitchcam.thread.pose.laid import Known, lay
 from pitchcam.thread.pose.records import Pose
@@ -101,18 +100,18 @@ def measured(scene: Scene, part: Shape, region: Region) -> tuple[ThreadShape, Re
     if shape.lag < IN_STEP:
         # Both sides in step: two starts, and a helix twice as steep.
         shape = measure_thread(sight, starts=2)
-    rest = _laid(shape, scene, part, rest)
+    rest, laid = _laid(shape, scene, part, rest)
     if abs(rest.pose.slope_rad) > ASLANT_RAD:
         # Which points are straight, and where the light has its edges, goes with the slope.
         with suppress(*NOT_FITTED):
-            laid = sight.laid(camera, rest.height_mm, rest.pose.slope_rad)
-            return measure_thread(laid, shape.section.winding.starts), rest
-    return again(shape, camera, rest.height_mm, rest.pose.slope_rad), rest
+            aslant = sight.laid(camera, rest.height_mm, rest.pose.slope_rad)
+            return measure_thread(aslant, shape.section.winding.starts), rest
+    return laid, rest
 
 
 def _sight(scene: Scene, part: Shape, region: Region, height_mm: float) -> Sight:
     """Return how a thread is seen, its axis level at a height over the plate."""
-    points = outline(part.crop, LEVEL)
+    points = part.lit_outline_px
     axis = local_axis(points, part.axis, region)
     middle = (region.start_px + region.end_px) / 2
     return Sight(
@@ -138,8 +137,8 @@ def _focused(scene: Scene, found: Found) -> Scene:
     return told(scene, lies)
 
 
-def _laid(shape: ThreadShape | CrestShape, scene: Scene, part: Shape, level: Rest) -> Rest:
-    """Return how a part rests, by one of its threads."""
+def _laid(shape: Kind, scene: Scene, part: Shape, level: Rest) -> tuple[Rest, Kind]:
+    """Return how a part rests, by one of its threads, and the thread in that pose."""
     fixed = None if scene.reference is None else scene.reference.place_mm
     known = Known(height_mm=scene.spec.axis_height_mm, fixed_mm=fixed)
     return lay(shape, part, level, scene.rims.spread.blur_px, known)
@@ -280,8 +279,8 @@ def by_crests(scene: Scene, part: Shape, region: Region) -> tuple[CrestShape, Re
     """Measure one thread by its crests alone, in its part's pose."""
     rest = rest_height(part, scene.camera, scene.rims.spread.blur_px)
     shape = measure_crests(_sight(scene, part, region, rest.height_mm))
-    rest = _laid(shape, scene, part, rest)
-    return again(shape, scene.camera, rest.height_mm, rest.pose.slope_rad), rest
+    rest, laid = _laid(shape, scene, part, rest)
+    return laid, rest
 
 
 def _axis_scale(shape: ThreadShape | CrestShape, lines: tuple[BudgetLine, ...]) -> Quantity:

@@ -22,7 +22,7 @@ from pitchcam.thread.visible_flanks import Along, visible_angle
 
 Values = NDArray[np.float64]
 
-#: How far outside a sharp edge the outline at LEVEL lies, in blurs, by the normal distribution.
+#: How far outside a sharp edge the outline at LIT_LEVEL lies, in blurs, by the normal distribution.
 LEVEL_BLURS = 1.04
 #: What stays open of a crest's edge, pixels: the width of the band it mirrors, unknown here, and
 #: what the blur takes off a narrow crest (judgement, by renders of known threads).

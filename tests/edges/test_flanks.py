@@ -16,10 +16,10 @@ from pitchcam.edges.flanks import (
     move_to_edges,
 )
 from pitchcam.edges.section import fit_section
-from pitchcam.edges.sight import LEVEL, Sight
+from pitchcam.edges.sight import Sight
 from pitchcam.light.esf import Spread
 from pitchcam.objects.axis import ImageAxis, envelope
-from pitchcam.objects.contour import outline
+from pitchcam.objects.contour import LIT_LEVEL, outline
 from pitchcam.objects.regions import find_regions
 from tests.edges.test_crests import drawn
 from tests.thread.helicoid import iso_profile
@@ -31,7 +31,7 @@ WINDOW = np.array([(1000, 700), (3200, 700), (3200, 2300), (1000, 2300)], float)
 def found(blur_px=1.0):
     """Return the points on the level, the first fit, and all that moving them asks for."""
     crop, frame, _ = drawn(PITCH, iso_profile(PITCH, MAJOR), blur_px)
-    points = outline(crop, LEVEL)
+    points = outline(crop, LIT_LEVEL)
     axis = ImageAxis(point_px=(2045.5, float(np.mean(points[:, 1]))), direction=(1.0, 0.0))
     region = find_regions(*envelope(axis.to_axis(points)))[0][0]
     flanks = flank_points(points, axis, region, frame)

@@ -8,7 +8,7 @@ tapers are none or one of the standards' few.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import overload
+from typing import TypeVar, overload
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,8 @@ Values = NDArray[np.float64]
 
 #: A thread measured whole, or by its crests alone.
 Measured = ThreadShape | CrestShape
+#: The same kind of both, where one goes in and comes out.
+Kind = TypeVar("Kind", ThreadShape, CrestShape)
 #: Angles at which the thread is fitted to find where it comes out even, degrees.
 WIDE, CLOSE, MOST = 9.0, 2.5, 18.0
 #: How much the flanks' points agree among each other beyond their own scatter.
@@ -68,15 +70,16 @@ class ThreadSight:
     unfolded: float
     u_taper: float
 
-    def at(self, longer: float) -> Values:
-        """Return the log likelihood over GRID with a focal length that many times as long.
+    def at(self, longer: Values) -> Values:
+        """Return the log likelihood (n, GRID) with focal lengths (n,) that many times as long.
 
         Drift and perspective's share of the taper go with sin(a) / L; the shadow's with
         (s / L) / L.
         """
+        longer = longer[:, None]
         taper = self.taper + self.unfolded * (1 - 1 / longer**2) + self.per_deg * GRID / longer
         likely = sum(share * normal(taper - t, self.u_taper) for t, share in TAPERS)
-        even: Values = np.interp(GRID / longer, GRID, self.even)
+        even = np.interp(GRID / longer, GRID, self.even)
         out: Values = even + np.log((1 - ODD) * likely + ODD / ODD_TAPER)
         return out
 
@@ -91,9 +94,10 @@ def thread_sight(shape: Measured, camera: Camera, height_mm: float) -> ThreadSig
     camera, height_mm
         The camera, and the axis's height over the plate at the thread.
     """
+    level = again(shape, camera, height_mm, 0.0)
 
     def at(deg: float) -> tuple[float, float]:
-        turned = again(shape, camera, height_mm, float(np.radians(deg)))
+        turned = level if deg == 0.0 else again(shape, camera, height_mm, float(np.radians(deg)))
         if isinstance(turned, CrestShape):
             return turned.u_pitch_mm**2, turned.taper
         return turned.section.fit.rms_mm**2, turned.taper
@@ -111,7 +115,7 @@ def thread_sight(shape: Measured, camera: Camera, height_mm: float) -> ThreadSig
         even=_by_drift(shape, camera, angles, squares),
         taper=float(taper),
         per_deg=float(per_deg),
-        unfolded=_unfolded(shape, camera, height_mm),
+        unfolded=_unfolded(level),
         u_taper=_u_taper(shape),
     )
 
@@ -143,15 +147,14 @@ def _by_drift(shape: Measured, camera: Camera, angles: Values, squares: Values) 
     return out
 
 
-def _unfolded(shape: Measured, camera: Camera, height_mm: float) -> float:
+def _unfolded(level: Measured) -> float:
     """Return the taper that the helix's shadow makes of a level thread off the optical axis.
 
     The shadow widens a diameter by (d / 2) T^2 / tan^2 a at a slant T, which grows by 1 / L along
     the thread. Crests have no slope, and no shadow.
     """
-    if isinstance(shape, CrestShape):
+    if isinstance(level, CrestShape):
         return 0.0
-    level = again(shape, camera, height_mm, 0.0)
     z, _, x = level.section.pinhole(level.frame)
     slant = (sum(level.span_mm) / 2 - z) / x
     tan = float(np.mean(level.section.fit.tan_half))

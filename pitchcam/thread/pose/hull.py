@@ -8,13 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.normal import normal_cdf
-from pitchcam.objects.axis import ImageAxis, envelope
+from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.frame import AxisFrame
 from pitchcam.thread.pose.height import Rest
 
@@ -51,8 +53,14 @@ class Profile:
         The part touches the plate somewhere, whatever else may hold it.
         """
         a = np.asarray(incline_rad, dtype=float)[..., None]
-        out: Values = (self.rests_mm * np.cos(a) - self.z_mm * np.sin(a)).max(axis=-1)
+        z, r = self.z_mm[self.corners], self.rests_mm[self.corners]
+        out: Values = (r * np.cos(a) - z * np.sin(a)).max(axis=-1)
         return out
+
+    @cached_property
+    def corners(self) -> list[int]:
+        """The stations on the hull of the side toward the plate, from the first to the last."""
+        return _hull(self.z_mm, self.rests_mm)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,12 +76,13 @@ class Fall:
 class SeenPart:
     """A part as the photo shows it.
 
-    ``outline_px`` is its closed outline, (n, 2), which runs ``out_px`` outside its edge; ``axis``
-    its axis in the photo. ``heads`` are the stretches along it of hexagons other than the one it
-    rests on, ``threads`` those of its threads.
+    ``stations`` are those along its ``axis`` in the photo with the outermost of both sides, of
+    :func:`pitchcam.objects.axis.envelope`, of an outline that runs ``out_px`` outside its edge.
+    ``heads`` are the stretches along the axis of hexagons other than the one it rests on,
+    ``threads`` those of its threads.
     """
 
-    outline_px: Values
+    stations: tuple[Values, Values, Values]
     axis: ImageAxis
     out_px: float = 0.0
     heads: Sequence[tuple[float, float]] = ()
@@ -93,7 +102,7 @@ def part_profile(seen: SeenPart, frame: AxisFrame, rest: Rest) -> Profile:
         The feature the part would rest on if it were level, which may be a hexagon.
     """
     axis, out_px = seen.axis, seen.out_px
-    s, upper, lower = envelope(axis.to_axis(seen.outline_px))
+    s, upper, lower = seen.stations
     upper, lower = upper - out_px, lower + out_px
     sides = [frame.from_photo(axis.to_photo(np.stack([s, t], axis=1))) for t in (upper, lower)]
     z = (sides[0][:, 0] + sides[1][:, 0]) / 2
@@ -170,9 +179,8 @@ def falls(profile: Profile) -> list[Fall]:
     length = float(np.ptp(z))
     area = profile.seen_mm * profile.rests_mm
     weight = float(area @ z / area.sum())
-    corners = _hull(z, r)
     out = []
-    for i, j in zip(corners[:-1], corners[1:], strict=True):
+    for i, j in pairwise(profile.corners):
         span = z[j] - z[i]
         low, high = ((z[k] - weight) / (U_MASS * length) for k in (i, j))
         share = float(normal_cdf(high) - normal_cdf(low))
@@ -191,13 +199,14 @@ def falls(profile: Profile) -> list[Fall]:
 
 def _hull(z: Values, r: Values) -> list[int]:
     """Return the stations on the hull of a profile's side, from the first to the last."""
-    order = np.lexsort((-r, z))
+    along, out = z.tolist(), r.tolist()
     hull: list[int] = []
-    for k in order:
+    for k in np.lexsort((-r, z)).tolist():
         while len(hull) > 1:
             a, b = hull[-2], hull[-1]
-            if (z[b] - z[a]) * (r[k] - r[a]) - (r[b] - r[a]) * (z[k] - z[a]) < 0:
+            bent = (along[b] - along[a]) * (out[k] - out[a])
+            if bent - (out[b] - out[a]) * (along[k] - along[a]) < 0:
                 break
             hull.pop()
-        hull.append(int(k))
+        hull.append(k)
     return hull

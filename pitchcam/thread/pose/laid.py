@@ -7,11 +7,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.objects.end_face import end_face
 from pitchcam.objects.frame import axis_frame
 from pitchcam.objects.shapes import Shape
-from pitchcam.thread.measure import ThreadShape
-from pitchcam.thread.pose.drift import Measured, again, thread_sight
+from pitchcam.thread.crest_lines import CrestShape
+from pitchcam.thread.pose.drift import Kind, again, thread_sight
 from pitchcam.thread.pose.height import Rest, head_stretches, hexagon_roll, turned
 from pitchcam.thread.pose.hull import SeenPart, part_profile
 from pitchcam.thread.pose.records import Pose
@@ -44,7 +43,9 @@ class Known:
 NOTHING = Known()
 
 
-def lay(shape: Measured, part: Shape, level: Rest, blur_px: float, known: Known = NOTHING) -> Rest:
+def lay(
+    shape: Kind, part: Shape, level: Rest, blur_px: float, known: Known = NOTHING
+) -> tuple[Rest, Kind]:
     """Return how a part rests by what one of its threads and its outline show.
 
     Parameters
@@ -62,29 +63,30 @@ def lay(shape: Measured, part: Shape, level: Rest, blur_px: float, known: Known 
 
     Returns
     -------
-    Rest
+    rest
         The resting feature with the hexagon's turn taken into account, its pose, and the axis's
-        height at the thread. The thread has to be fitted :func:`again` in it.
+        height at the thread.
+    shape
+        The thread fitted :func:`again` in that pose.
     """
     camera = shape.camera
     drawn = thread_sight(shape, camera, level.height_mm)
-    faces = [f for end in (-1.0, 1.0) if (f := end_face(shape.outline_px, part.axis, end))]
     middle = float(part.axis.to_axis(shape.camera.project(shape.frame.origin))[0])
     heads = head_stretches(part, level)
     # Half a ridge beyond the last whole crest belongs to the thread.
     threads = [(r.start_px - r.spacing_px / 2, r.end_px + r.spacing_px / 2) for r in part.threads]
     seen_part = SeenPart(
-        outline_px=shape.outline_px,
+        stations=part.lit_stations,
         axis=part.axis,
         out_px=OUTLINE_OUT * blur_px,
         heads=heads,
         threads=threads,
     )
-    rest, height, slope = level, level.height_mm, 0.0
+    rest, height, slope, laid = level, level.height_mm, 0.0, shape
     for _ in range(ROUNDS):
         frame = axis_frame(camera, part.axis, middle, height, slope)
         profile = part_profile(seen_part, frame, rest)
-        seen = sight(faces, drawn, part.axis, camera, height)
+        seen = sight(part.end_faces, drawn, part.axis, camera, height)
         lever = 0.0
         if known.fixed_mm is not None:
             lever = float((frame.origin - known.fixed_mm) @ frame.along)
@@ -92,13 +94,15 @@ def lay(shape: Measured, part: Shape, level: Rest, blur_px: float, known: Known 
         if known.height_mm is not None:
             found = _stated(found, known.height_mm)
         height, slope = found.height_mm, found.slope_rad
-        if level.hexagon and isinstance(shape, ThreadShape):
+        if level.hexagon and not isinstance(shape, CrestShape):
             # Only in its own pose do the corners tell the turn.
             laid = again(shape, camera, height, slope)
             roll = hexagon_roll(part, laid.section, laid.frame, level)
             rest = turned(level, roll)
             found = replace(found, turn_rad=roll.turn_rad, u_turn_rad=roll.u_turn_rad)
-    return replace(rest, height_mm=height, u_height_mm=found.u_height_mm, pose=found)
+    if laid is shape:
+        laid = again(shape, camera, height, slope)
+    return replace(rest, height_mm=height, u_height_mm=found.u_height_mm, pose=found), laid
 
 
 def _stated(pose: Pose, height_mm: float) -> Pose:

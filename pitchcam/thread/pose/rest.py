@@ -9,6 +9,7 @@ together; the hull and the height know the plate alone.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -59,7 +60,11 @@ def lens_is_open(camera: Camera) -> bool:
 
 
 def sight(
-    faces: list[Face], thread: ThreadSight | None, axis: ImageAxis, camera: Camera, height_mm: float
+    faces: Sequence[Face],
+    thread: ThreadSight | None,
+    axis: ImageAxis,
+    camera: Camera,
+    height_mm: float,
 ) -> Seen:
     """Return what end faces and thread show, over GRID and for each focal length.
 
@@ -82,28 +87,32 @@ def sight(
     spread = U_LENS if is_open else camera.u_lens
     steps = np.linspace(-2.5, 2.5, 21 if is_open else 5)
     lens = steps * spread + np.log((camera.f_guess_px or camera.f_px) / camera.f_px)
-    total = []
-    for step, longer in zip(steps, np.exp(lens), strict=True):
-        drawn = np.zeros(len(GRID)) if thread is None else thread.at(float(longer))
-        shown = _faces(faces, axis, camera, height_mm, float(longer))
-        # A face shows its angle from the optical axis, wherever that is: what moves it turns all.
-        off = np.degrees(camera.u_centre_px / (camera.f_px * float(longer)))
-        total.append(_spread(shown, float(off)) + drawn - 0.5 * step**2)
-    return Seen(lens=lens, log=np.array(total))
+    longer = np.exp(lens)
+    shown = _faces(faces, axis, camera, height_mm, longer)
+    # A face shows its angle from the optical axis, wherever that is: what moves it turns all.
+    off = np.degrees(camera.u_centre_px / (camera.f_px * longer))
+    total = np.stack([_spread(row, float(u)) for row, u in zip(shown, off, strict=True)])
+    total -= 0.5 * steps[:, None] ** 2
+    if thread is not None:
+        total += thread.at(longer)
+    return Seen(lens=lens, log=total)
 
 
 def _faces(
-    faces: list[Face], axis: ImageAxis, camera: Camera, height_mm: float, longer: float
+    faces: Sequence[Face], axis: ImageAxis, camera: Camera, height_mm: float, longer: Values
 ) -> Values:
-    """Return the log likelihood of the faces with the focal length that many times as long."""
-    total = np.zeros(len(GRID))
+    """Return the log likelihood (lenses, GRID) with focal lengths that many times as long."""
+    total = np.zeros((len(longer), len(GRID)))
     a = np.radians(GRID)
-    camera = camera.refocused(longer, height_mm)
+    cosine, sine = np.cos(a), np.sin(a)
+    cameras = [camera.refocused(float(x), height_mm) for x in longer]
     for face in faces:
-        frame = axis_frame(camera, axis, face.s_px, height_mm)
-        view = -frame.origin / np.linalg.norm(frame.origin)
-        along, up = float(frame.along @ view), float(-np.array(camera.normal) @ view)
-        shown = face.end * (np.cos(a) * along + np.sin(a) * up)
+        along, up = np.empty((len(longer), 1)), np.empty((len(longer), 1))
+        for i, refocused in enumerate(cameras):
+            frame = axis_frame(refocused, axis, face.s_px, height_mm)
+            view = -frame.origin / np.linalg.norm(frame.origin)
+            along[i], up[i] = frame.along @ view, -np.array(refocused.normal) @ view
+        shown = face.end * (cosine * along + sine * up)
         convex = normal(face.bulge - np.abs(shown), face.u_bulge)
         concave = np.where(shown > 0, normal(face.bulge + shown, face.u_bulge), convex)
         flat = (1 - MIRRORED_FACE) * convex + MIRRORED_FACE * concave
@@ -136,6 +145,22 @@ def prior(profile: Profile) -> Values:
     return total
 
 
+def _tilted(log: Values, tilts: Values) -> Values:
+    """Return what is over GRID (lenses, GRID) at angles off by tilts in degrees, (..., tilts).
+
+    Linear between GRID's even angles, and as at its ends beyond them.
+    """
+    last = len(GRID) - 1
+    place = np.arange(last + 1)[:, None] + tilts / GRID_DEG
+    place = np.minimum(np.maximum(place, 0), last)
+    low = np.minimum(place.astype(np.intp), last - 1)
+    share = place - low
+    out: Values = log[:, low]
+    out *= 1 - share
+    out += share * log[:, low + 1]
+    return out
+
+
 def posterior(
     profile: Profile, seen: Seen, camera: Camera, u_radius_mm: float, lever_mm: float = 0.0
 ) -> Pose:
@@ -159,8 +184,9 @@ def posterior(
     tilts = np.linspace(-3, 3, 31) * u_tilt if u_tilt > 0.1 else np.zeros(1)
     weight = np.exp(-0.5 * (tilts / max(u_tilt, 1e-9)) ** 2)
     angle = GRID[:, None] + tilts
-    likely = np.array([np.interp(angle, GRID, log) for log in seen.log])
-    every = prior(profile)[:, None] * weight * np.exp(likely - likely.max())
+    likely = _tilted(seen.log, tilts)
+    every = np.exp(likely - likely.max())
+    every *= prior(profile)[:, None] * weight
     every /= every.sum()
     joint = every.sum(axis=0)
     over_plate = profile.axis_height_mm(np.radians(GRID))[:, None] + np.zeros_like(angle)

@@ -48,7 +48,7 @@ def level_shape(incline_deg, noise_px=0.0, taper=0.0):
 
 
 def told(shape):
-    weight = np.exp(thread_sight(shape, CAMERA, HEIGHT).at(1.0))
+    weight = np.exp(thread_sight(shape, CAMERA, HEIGHT).at(np.ones(1))[0])
     weight /= weight.sum()
     return float(GRID[np.argmax(weight)])
 
@@ -72,7 +72,7 @@ def test_a_taper_is_not_taken_for_an_angle(incline):
 
 def test_noise_widens_what_the_crests_tell():
     def spread(noise_px):
-        weight = np.exp(thread_sight(level_shape(6.0, noise_px), CAMERA, HEIGHT).at(1.0))
+        weight = np.exp(thread_sight(level_shape(6.0, noise_px), CAMERA, HEIGHT).at(np.ones(1))[0])
         weight /= weight.sum()
         mean = float(weight @ GRID)
         return float(np.sqrt(weight @ (GRID - mean) ** 2))

@@ -28,7 +28,7 @@ def camera_of(part, u_tilt_deg=0.05):
 
 
 def seen_part(shape):
-    return SeenPart(outline_px=shape.outline_px, axis=shape.axis)
+    return SeenPart(stations=envelope(shape.axis.to_axis(shape.outline_px)), axis=shape.axis)
 
 
 def shape_of(part):
