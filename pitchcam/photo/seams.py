@@ -38,6 +38,9 @@ _LONG = 0.4
 #: coded values (eight pixels of a part's edge), so many times that of the rows beside, and the
 #: larger of both sums at most so many times the other.
 _MOVED_STEP, _MOVED_SUM, _MOVED_ABRUPT, _UNLIKE = 14, 500.0, 4.0, 2.5
+#: Of those sums the share that lies in runs of three pixels and more: an edge moved aside steps
+#: all the way that it moved, noise here and there.
+_IN_RUNS = 0.5
 #: Where edges beside, of markers or of a part that lies along the rows, hide that, a row counts
 #: that steps so much more than both beside it and is like the one above once this is moved aside,
 #: by three pixels to so many: no more than this share of their differences is left (of damage made
@@ -168,17 +171,31 @@ def _abrupt(size: NDArray[np.int16]) -> NDArray[np.bool_]:
 
 def _moved(plane: NDArray[np.uint8], noise: float) -> int | None:
     """Return the first row from which the picture is moved aside, None where it is not."""
-    each = _rises(plane, max(_MOVED_STEP, _NOISE * noise))
+    least = max(_MOVED_STEP, _NOISE * noise)
+    each = _rises(plane, least)
     beside = np.maximum(each[:, :-2], each[:, 2:])
     here = each[:, 1:-1]
     sudden = (here > _MOVED_SUM) & (here > _MOVED_ABRUPT * beside)
     found = np.flatnonzero(sudden.all(axis=0) & (here.max(axis=0) < _UNLIKE * here.min(axis=0)))
-    if len(found):
-        return int(found[0]) + 2
+    for row in found[:_TRIED] + 2:
+        if _in_runs(plane[row - 1], plane[row], least):
+            return int(row)
     more = (here - beside).min(axis=0)
     rows = np.argsort(-more)[:_TRIED]
     rows = np.sort(rows[more[rows] > _MOVED_SUM]) + 2
     return next((int(row) for row in rows if _fits_aside(plane[row - 1], plane[row])), None)
+
+
+def _in_runs(above: NDArray[np.uint8], below: NDArray[np.uint8], least: float) -> bool:
+    """Whether what rises from one row to the next does so in runs, up as well as down."""
+    for lower, higher in ((above, below), (below, above)):
+        rise = cv2.subtract(higher, lower).ravel()
+        rise[rise <= least] = 0
+        run = (rise[:-2] > 0) & (rise[1:-1] > 0) & (rise[2:] > 0)
+        inner = np.convolve(run, np.ones(3), "full") > 0
+        if float(rise[inner].sum()) < _IN_RUNS * float(rise.sum()):
+            return False
+    return True
 
 
 def _fits_aside(above: NDArray[np.uint8], below: NDArray[np.uint8]) -> bool:

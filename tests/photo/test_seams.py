@@ -120,6 +120,21 @@ def test_a_step_in_the_noise_is_no_seam(whole):
     assert find_seam(rough) is None
 
 
+def test_noise_that_a_coder_left_in_one_row_moves_nothing_aside():
+    """In the dark beside a lit window, one row of coded units may begin noisier than the others."""
+    rng = np.random.default_rng(5)
+    dark = np.clip(46 + rng.normal(0, 2, (120, 2000)), 0, 255).astype(np.uint8)
+    columns = rng.choice(2000, 70, replace=False)
+    fading = np.linspace(18, 0, 16)[:, None] * np.where(np.arange(70) % 2, -1, 1)
+    dark[24:40, columns] = np.rint(dark[23, columns] + fading)
+    assert find_seam(dark) is None
+    soft = np.clip(np.arange(2000) - 600, 0, 12) * 6.0 - np.clip(np.arange(2000) - 700, 0, 12) * 6.0
+    dark += soft.astype(np.uint8)
+    dark[24:] = np.roll(dark[24:], 24, axis=1)
+    found = find_seam(dark)
+    assert found is not None and (found.kind, found.at_px) == ("shift", 24)
+
+
 def test_the_shrunk_picture_may_be_handed_in(whole):
     hurt = cv2.cvtColor(whole, cv2.COLOR_BGR2YCrCb)
     hurt[640:, :, 1] -= 9
