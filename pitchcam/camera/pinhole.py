@@ -13,6 +13,8 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.camera.held import Held, known
+
 Points = NDArray[np.float64]
 Point = tuple[float, float, float]
 Number = TypeVar("Number", float, Points)
@@ -35,7 +37,9 @@ class Camera:
     ``k1``, ``k2`` are those of r_d = r (1 + k1 r^2 + k2 r^4) with r in units of the focal length.
     ``distance_mm`` is the perpendicular distance of the pinhole from the plate. ``u_corner`` is
     what is not known of the lens's distortion: a displacement at the picture's corner, as a share
-    of its distance from the middle. ``u_centre_px`` is the standard uncertainty of the principal
+    of its distance from the middle. ``u_tilt_rad`` is the standard uncertainty of the plate's
+    normal about either axis, ``held`` more of it where it is not the same both ways.
+    ``u_centre_px`` is the standard uncertainty of the principal
     point ``centre_px`` in each direction: of a picture that may have been cropped, 0 of one that a
     lens gave. ``f_guess_px`` is the focal length as it was guessed before a
     part told it; None where none did.
@@ -53,6 +57,7 @@ class Camera:
     u_corner: float = U_CORNER
     f_guess_px: float | None = None
     u_centre_px: float = 0.0
+    held: Held | None = None
 
     @property
     def corner(self) -> float:
@@ -148,6 +153,7 @@ class Camera:
         away = (self.distance_mm - plane_mm) * longer
         return replace(
             self.tilted(np.array([x * longer, y * longer, z]), self.u_tilt_rad * longer),
+            held=None if self.held is None else self.held.scaled(longer),
             f_px=self.f_px * longer,
             u_f_px=self.u_f_px * longer,
             distance_mm=plane_mm + away,
@@ -160,8 +166,20 @@ class Camera:
         n = np.asarray(normal, dtype=float)
         n = n / np.linalg.norm(n) * np.sign(n[2])
         return replace(
-            self, normal=(float(n[0]), float(n[1]), float(n[2])), u_tilt_rad=float(u_rad)
+            self, normal=(float(n[0]), float(n[1]), float(n[2])), u_tilt_rad=float(u_rad), held=None
         )
+
+    @property
+    def leans(self) -> Held:
+        """What is known of the plate's normal, about its x and y."""
+        return known(np.array(self.normal), self.u_tilt_rad) if self.held is None else self.held
+
+    def held_as(self, held: Held) -> Camera:
+        """Return the same camera with what is known of the plate's normal."""
+        x, y = held.mean()
+        u = float(np.sqrt(np.trace(held.covariance()) / 2))
+        level = self.tilted(np.array([x, y, np.sqrt(max(1e-6, 1 - x * x - y * y))]), u)
+        return replace(level, held=held)
 
 
 def _shrunk(r2: Number, k1: float, k2: float) -> Number:

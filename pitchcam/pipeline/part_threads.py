@@ -355,6 +355,7 @@ def _geometry(scene: Scene, shape: ThreadShape | CrestShape, rest: Rest) -> Geom
         slope_per_lens=lies.slope_per_lens,
         scale_per_lens=scale_per_lens(scene),
         recentred=moved,
+        u_tilt_rad=camera.u_tilt_rad if lies.u_across_rad is None else lies.u_across_rad,
     )
 
 

@@ -28,7 +28,7 @@ from pitchcam.reference_kinds import LYING, REFERENCE_KINDS
 from pitchcam.scale.faces import straight_sides
 from pitchcam.scale.find import find_reference
 from pitchcam.scale.reference import Edges, Reference
-from pitchcam.scale.tilt import PRIOR_TILT_RAD, window_edges, window_tilt
+from pitchcam.scale.tilt import told_by_window, window_edges
 
 Progress = Callable[[str], None]
 
@@ -126,7 +126,7 @@ def take_apart(photo: Photo, spec: ScaleSpec, say: Progress, lens: Lens | None =
     if reference is None:
         # A card's own sides are fitted with it.
         rest = [s for s in shapes if s.kind != "card" or spec.source != "card"]
-        camera = _tilted(field, _undistorted(field, rest, camera))
+        camera = told_by_window(field, _undistorted(field, rest, camera))
         if spec.source in LYING:
             explained = None if spec.camera_profile is not None else _explained(photo, lens)
             reference, bare = _found(explained, spec, shapes, camera, pins)
@@ -290,13 +290,6 @@ def _undistorted(field: Field, shapes: list[Shape], camera: Camera) -> Camera:
     """Return the camera with the distortion that the photo's straight edges tell."""
     edges = [*window_edges(field), *(e for s in shapes for e in straight_sides(s))]
     return camera.bent(*corner_share(camera, edges))
-
-
-def _tilted(field: Field, camera: Camera) -> Camera:
-    found = window_tilt(field, camera)
-    if found is None:
-        return replace(camera, u_tilt_rad=float(PRIOR_TILT_RAD))
-    return camera.tilted(*found)
 
 
 def _refuse_whole(shapes: list[Shape], rims: Rims, spec: ScaleSpec | None) -> None:

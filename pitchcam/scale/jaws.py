@@ -22,20 +22,27 @@ from pitchcam.objects.shapes import Shape
 from pitchcam.records import ScaleSpec
 from pitchcam.scale.faces import Face, Opening, openings
 from pitchcam.scale.reference import Among, Reference
+from pitchcam.scale.tilt import told_by_parallels
 
 Points = NDArray[np.float64]
 
 #: Thickness of a caliper's jaws at their measuring faces where it is not stated: 3 to 4 mm, down
-#: to 2.5 on small ones (common practice, no source).
+#: to 2.5 on small ones (common practice, no source); evenly between the ends.
 THICKNESS_MM = 3.3
-U_THICKNESS_MM = 0.6
+U_THICKNESS_MM = 0.43
 #: That of a stated one.
 U_STATED_MM = 0.1
 #: A caliper reads to 0.02 mm, its jaws set by hand.
 U_READING_MM = 0.02
+#: The faces are parallel to 0.02 mm over their length (ISO 13385-1, from memory: the sliding jaw
+#: turns in its play); and how far the difference of their edges' distances at both ends may be off
+#: by its light, pixels (judgement; 31 openings in renders were 0.11 off, distortion included).
+U_PARALLEL_MM, U_CONVERGE_PX = 0.02 / np.sqrt(3), 0.12
 #: Blur of the photo's edges in pixels (one in focus; the usual spread of focus).
 BLUR_PX = (1.0, 0.4)
-#: Thickest jaw, whose wall has to fit into the profiles.
+#: What the walls tell of the tilt counts from this share of what was known before on.
+LEAST_TOLD = 0.3
+#: Thickest jaw, whose wall has to fit into the profiles: what is taken for a thicker one is none.
 THICKEST_MM = 5.5
 #: Other facing edges as long as this share of the longest are jaws as well as those.
 RIVAL = 0.7
@@ -54,11 +61,12 @@ class _Side:
 class _Fit:
     """``q``: ln depth, place (mm), thickness (mm), lean (rad), two walls' light, two blurs.
 
-    ``u_depth`` is the standard uncertainty of ln depth.
+    ``u_depth`` and ``u_lean`` are the standard uncertainties of ln depth and lean.
     """
 
     q: Points
     u_depth: float
+    u_lean: float
     misfit: float
 
 
@@ -99,6 +107,9 @@ def _reference(
 ) -> Reference:
     first, second = opening.first, opening.second
     distance = camera.f_px * reading_mm / opening.gap_px
+    faces = ((first.start_px, first.end_px), (second.start_px, second.end_px))
+    u_px = float(np.hypot(U_CONVERGE_PX, U_PARALLEL_MM * camera.f_px / distance))
+    camera = told_by_parallels(camera.over_plate(distance, np.nan), faces, u_px)
     reach = _reach_px(opening, camera, distance)
     sides = (_side(first, camera, reach), _side(second, camera, reach))
     known = (thickness_mm, U_STATED_MM) if thickness_mm else (THICKNESS_MM, U_THICKNESS_MM)
@@ -120,7 +131,8 @@ def _reference(
     # What the model leaves out counts as noise does.
     poor = max(1.0, fit.misfit / U_LIGHT)
     u = float(np.hypot(fit.u_depth * poor, U_READING_MM / reading_mm))
-    leaning = camera.tilted(normal, camera.u_tilt_rad)
+    leaning = _leaning(camera, plane, fit)
+    normal = np.array(leaning.normal)
     return Reference(
         source="jaws",
         camera=leaning.over_plate(float(normal @ middle) * depth, np.nan),
@@ -131,6 +143,18 @@ def _reference(
         labels=tuple(sorted({first.shape.blob.label, second.shape.blob.label})),
         outline_px=np.array([first.start_px, first.end_px, *_in_turn(first, second)]),
     )
+
+
+def _leaning(camera: Camera, plane: _Plane, fit: _Fit) -> Camera:
+    """Return the camera with the tilt across the faces that their walls tell."""
+    u = fit.u_lean * max(1.0, fit.misfit / U_LIGHT)
+    told = 1 / u**2 - 1 / plane.u_lean**2
+    if told < LEAST_TOLD / plane.u_lean**2:
+        return camera
+    # The fit took what was known for one normal distribution: what it saw itself is the rest.
+    seen = fit.q[3] / u**2 / told
+    base = float(plane.base[:2] @ plane.across[:2])
+    return camera.held_as(camera.leans.seen_along(plane.across[:2], base + seen, told**-0.5))
 
 
 def _in_turn(first: Face, second: Face) -> tuple[Points, Points]:
@@ -166,10 +190,11 @@ class _Plane:
 
     def __init__(self, camera: Camera, middle: Points, face: Points) -> None:
         self.middle, self.face = middle, face
-        self.base, self.u_lean = np.array(camera.normal), camera.u_tilt_rad
+        self.base = np.array(camera.normal)
         along = face[1] / (face[1] @ self.base) - face[0] / (face[0] @ self.base)
         self.along = along / np.linalg.norm(along)
         self.across = np.cross(self.base, self.along)
+        self.u_lean = camera.leans.u_along(self.across[:2])
 
     def stretched(self, longer: float) -> _Plane:
         """Return the plane under rays of a longer lens."""
@@ -239,7 +264,7 @@ def _solve(
                 max_nfev=60,
                 bounds=(
                     [start - 0.3, -np.inf, 0.3, -0.3, 0.0, 0.0, 0.3, 0.3],
-                    [start + 0.3, np.inf, 12.0, 0.3, 0.98, 0.98, 8.0, 8.0],
+                    [start + 0.3, np.inf, THICKEST_MM, 0.3, 0.98, 0.98, 8.0, 8.0],
                 ),
             )
         )
@@ -249,9 +274,11 @@ def _solve(
     # A wall as bright as the light leaves another edge that explains the picture nearly as well.
     shares = np.exp([float(best.cost - f.cost) for f in fits])
     apart = float(np.sum(shares * [(f.x[0] - best.x[0]) ** 2 for f in fits]) / shares.sum())
-    variance = float(np.linalg.pinv(jac.T @ jac)[0, 0])
+    turned = float(np.sum(shares * [(f.x[3] - best.x[3]) ** 2 for f in fits]) / shares.sum())
+    variance = np.diag(np.linalg.pinv(jac.T @ jac))
     return _Fit(
         q=np.asarray(best.x, float),
-        u_depth=float(np.sqrt(variance + apart)),
+        u_depth=float(np.sqrt(variance[0] + apart)),
+        u_lean=float(np.sqrt(variance[3] + turned)),
         misfit=float(np.sqrt(np.mean(light**2))),
     )

@@ -10,6 +10,7 @@ from pitchcam.edges.straight import TrueEdge
 from pitchcam.objects.shapes import Shape
 from pitchcam.records import ScaleSpec
 from pitchcam.scale.reference import Among, Reference
+from pitchcam.scale.tilt import Edge, edge_plane, told_by_parallels
 
 Points = NDArray[np.float64]
 
@@ -23,15 +24,8 @@ def references(among: Among, spec: ScaleSpec) -> list[Reference]:
     ]
 
 
-def edge_plane(camera: Camera, start: Points, end: Points) -> Points:
-    """Return the unit normal of the plane through the pinhole and an edge in the photo."""
-    a, b = camera.rays(np.stack([start, end]))
-    n: Points = np.cross(a, b)
-    return n / np.linalg.norm(n)
-
-
 def pin_distance(
-    camera: Camera, edges: tuple[tuple[Points, Points], tuple[Points, Points]], diameter_mm: float
+    camera: Camera, edges: tuple[Edge, Edge], diameter_mm: float
 ) -> tuple[float, float]:
     """Return the pinhole's distance from the plate and the pin's convergence in the view.
 
@@ -76,37 +70,12 @@ def pin_distance(
 U_CONVERGE_PX = 0.35
 
 
-def leaning(
-    camera: Camera, edges: tuple[tuple[Points, Points], tuple[Points, Points]], distance_mm: float
-) -> Camera:
-    """Return the camera with the tilt along a pin that its edges' convergence tells.
-
-    What is known of the tilt beforehand and what the edges show are weighed.
-    """
-    (a, b), (c, d) = edges
-    if (b - a) @ (d - c) < 0:
-        c, d = d, c
-    width = float(np.hypot(*((a + b) / 2 - (c + d) / 2)))
-    ends = camera.over_plate(distance_mm, 0.0).on_plane(np.stack([(a + c) / 2, (b + d) / 2]))
-    way = ends[1] - ends[0]
-    length = float(np.linalg.norm(way))
-    u_seen = U_CONVERGE_PX / width * distance_mm / length
-    prior = camera.u_tilt_rad
-    share = prior**2 / (prior**2 + u_seen**2)
-    normal = np.array(camera.normal)
-    axis: Points = np.cross(edge_plane(camera, *edges[0]), edge_plane(camera, *edges[1]))
-    axis = axis / np.linalg.norm(axis)
-    axis *= np.sign(axis @ way)
-    lean = float(axis @ normal) * share
-    u_along = prior * float(np.sqrt(1 - share))
-    return camera.tilted(normal - lean * way / length, float(np.sqrt((prior**2 + u_along**2) / 2)))
-
-
 def _reference(shape: Shape, camera: Camera, edges: list[TrueEdge], mm: float) -> Reference:
     moved = [(edge.start_px, edge.end_px) for edge in edges]
-    distance, _ = pin_distance(camera, (moved[0], moved[1]), mm)
-    camera = leaning(camera, (moved[0], moved[1]), distance)
-    distance, _ = pin_distance(camera, (moved[0], moved[1]), mm)
+    both = moved[0], moved[1]
+    distance, _ = pin_distance(camera, both, mm)
+    camera = told_by_parallels(camera.over_plate(distance, np.nan), both, U_CONVERGE_PX)
+    distance, _ = pin_distance(camera, both, mm)
     width = float(np.linalg.norm(np.mean(moved[0], axis=0) - np.mean(moved[1], axis=0)))
     u_edges = float(np.hypot(edges[0].u_px, edges[1].u_px))
     # A ground pin is true to 0.01 mm, a drill's shank to 0.02.

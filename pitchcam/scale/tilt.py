@@ -9,21 +9,61 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.camera.held import PRIOR_TILT_RAD, by_hand
 from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.bend import PIECES, Bent
 from pitchcam.objects.field import STEP, Field
 
 Points = NDArray[np.float64]
-
-#: A phone held by hand over a plate (common practice, no source).
-PRIOR_TILT_RAD = np.radians(2.0)
+#: A straight edge in the photo, by its ends.
+Edge = tuple[Points, Points]
 #: A lit window or panel is a rectangle to about this angle at its corners.
 SQUARENESS_RAD = np.radians(0.25)
+#: Two opposite sides by themselves are parallel to about this: the other two do not show whether
+#: it is a rectangle (judgement).
+ALONE_RAD = np.radians(0.5)
+#: Cosine of the angle between the sides of what is no rectangle.
+MOST_SKEW = 0.02
 #: Beyond, what is taken for its sides is none: nobody takes a plate so much from aside for level.
 MOST_TILT_RAD = np.radians(35.0)
 #: What a piece of the window's side is good to: it lies out of focus; and how far the side bows: it
 #: is cut by hand, and its light falls toward the corners, pixels (judgement; renders: 0.5-1).
 U_WINDOW_PX, U_WINDOW_BOW_PX = 0.5, 1.0
+
+
+def edge_plane(camera: Camera, start: Points, end: Points) -> Points:
+    """Return the unit normal of the plane through the pinhole and an edge in the photo."""
+    a, b = camera.rays(np.stack([start, end]))
+    n: Points = np.cross(a, b)
+    return n / np.linalg.norm(n)
+
+
+def told_by_parallels(camera: Camera, edges: tuple[Edge, Edge], u_px: float) -> Camera:
+    """Return the camera with the tilt along two parallel edges that their convergence tells.
+
+    Parameters
+    ----------
+    camera
+        Camera with its distance set.
+    edges
+        Both edges, parallel to each other and to the plate.
+    u_px
+        Standard uncertainty of the difference of their distances at both ends.
+    """
+    (a, b), (c, d) = edges
+    if (b - a) @ (d - c) < 0:
+        c, d = d, c
+    width = float(np.hypot(*((a + b) / 2 - (c + d) / 2)))
+    ends = camera.on_plane(np.stack([(a + c) / 2, (b + d) / 2]))
+    length = float(np.linalg.norm(ends[1] - ends[0]))
+    way = (ends[1] - ends[0])[:2] / length
+    axis = np.cross(edge_plane(camera, *edges[0]), edge_plane(camera, *edges[1]))
+    axis = axis / np.linalg.norm(axis)
+    axis *= np.sign(axis[:2] @ way)
+    normal = np.array(camera.normal)
+    told = float(normal[:2] @ way) - float(axis @ normal)
+    u = u_px / width * camera.distance_mm / length
+    return camera.held_as(camera.leans.seen_along(way, told, u))
 
 
 def window_tilt(field: Field, camera: Camera) -> tuple[Points, float] | None:
@@ -38,30 +78,64 @@ def window_tilt(field: Field, camera: Camera) -> tuple[Points, float] | None:
         The unit normal in the camera frame and its standard uncertainty per axis; None where
         the window is not seen whole or is no rectangle.
     """
-    if field.full_frame:
+    found = _opposite(field, camera)
+    if len(found) < 2:
         return None
-    sides = [_line(camera, points) for points in _sides(field) if points is not None]
-    if len(sides) < 4:
-        return None
-    lines = sides
-    k = np.array(
-        [[camera.f_px, 0, camera.centre_px[0]], [0, camera.f_px, camera.centre_px[1]], [0, 0, 1]]
-    )
-    planes = [k.T @ line for line in lines]
-    across = np.cross(planes[0], planes[2])
-    along = np.cross(planes[1], planes[3])
-    across /= np.linalg.norm(across)
-    along /= np.linalg.norm(along)
+    (across, _), (along, _) = found
     skew = abs(float(across @ along))
     normal = np.cross(across, along)
     normal /= np.linalg.norm(normal) * np.sign(normal[2])
     tilt = float(np.arccos(min(1.0, normal[2])))
-    if skew > 0.02 or tilt > MOST_TILT_RAD:
+    if skew > MOST_SKEW or tilt > MOST_TILT_RAD:
         return None
     # Sides that converge by e over a window w wide tell of a tilt e f / w.
     size = np.sqrt(cv2.contourArea(field.window_px.astype(np.float32)))
     u = float(np.hypot(SQUARENESS_RAD, skew) * camera.f_px / size / np.sqrt(2))
     return normal, min(u, PRIOR_TILT_RAD)
+
+
+def told_by_window(field: Field, camera: Camera) -> Camera:
+    """Return the camera with the tilt that the lit window tells, whole or by two opposite sides.
+
+    What is no rectangle tells nothing.
+    """
+    camera = camera.held_as(by_hand())
+    found = window_tilt(field, camera)
+    if found is not None:
+        normal, u = found
+        return camera.held_as(camera.leans.told(normal[:2], np.eye(2) / u**2))
+    pairs = _opposite(field, camera)
+    if len(pairs) != 1:
+        return camera
+    # Along both sides the plate leans as their vanishing point does.
+    ((meet, apart),) = pairs
+    slant = float(np.hypot(meet[0], meet[1]))
+    told = -float(meet[2]) / slant
+    if slant < np.cos(MOST_TILT_RAD):
+        return camera
+    u = ALONE_RAD * camera.f_px / apart
+    return camera.held_as(camera.leans.seen_along(meet[:2] / slant, told, u))
+
+
+def _opposite(field: Field, camera: Camera) -> list[tuple[Points, float]]:
+    """Return the direction in which opposite sides of the window run, and how far apart, px.
+
+    The unit vector is in the camera frame; a pair of which a side is not seen is left out.
+    """
+    if field.full_frame:
+        return []
+    sides = _sides(field)
+    k = np.array(
+        [[camera.f_px, 0, camera.centre_px[0]], [0, camera.f_px, camera.centre_px[1]], [0, 0, 1]]
+    )
+    out = []
+    for first, second in ((sides[0], sides[2]), (sides[1], sides[3])):
+        if first is None or second is None:
+            continue
+        meet = np.cross(k.T @ _line(camera, first), k.T @ _line(camera, second))
+        meet /= np.linalg.norm(meet)
+        out.append((meet, float(np.hypot(*(first.mean(axis=0) - second.mean(axis=0))))))
+    return out
 
 
 def window_edges(field: Field) -> list[Bent]:

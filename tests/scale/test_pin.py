@@ -9,7 +9,8 @@ import pytest
 
 from pitchcam.records import ScaleSpec
 from pitchcam.scale.find import find_reference
-from pitchcam.scale.pin import edge_plane, leaning, pin_distance
+from pitchcam.scale.pin import U_CONVERGE_PX, pin_distance
+from pitchcam.scale.tilt import edge_plane, told_by_parallels
 from tests.objects import drawing
 from tests.objects.drawing import View
 from tests.scale import looking
@@ -70,9 +71,10 @@ def test_depth_at_a_pin_is_right_whatever_tilt_is_assumed(turn) -> None:
     assert abs(distance / view.plate_mm - 1) > 2e-4
     # Its edges' convergence tells most of the tilt along it where it appears wide.
     free = replace(level, u_tilt_rad=0.1)
-    lean = leaning(free, edges, distance)
+    lean = told_by_parallels(free.over_plate(distance, np.nan), edges, U_CONVERGE_PX)
     assert lean.normal[0] == pytest.approx(view.normal[0], abs=0.2 * abs(view.normal[0]) + 1e-3)
-    assert 0.07 < lean.u_tilt_rad < 0.08
+    along, across = (lean.leans.u_along(np.array(way)) for way in ((1.0, 0.0), (0.0, 1.0)))
+    assert along < 0.04 and across == pytest.approx(0.1)
 
 
 def test_plane_holds_the_edge() -> None:

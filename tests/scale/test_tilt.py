@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from pitchcam.camera.held import PRIOR_TILT_RAD
 from pitchcam.objects.field import find_field
-from pitchcam.scale.tilt import PRIOR_TILT_RAD, window_tilt
+from pitchcam.scale.tilt import told_by_window, window_tilt
 from tests.objects import drawing
 from tests.objects.drawing import View
 from tests.scale import looking
@@ -66,6 +67,29 @@ def test_a_large_tilt_is_measured_as_well_as_a_small_one(turn) -> None:
     assert found is not None
     off = float(np.arccos(min(1.0, found[0] @ view.normal)))
     assert off < min(3 * found[1], np.radians(0.5))
+
+
+@pytest.mark.parametrize("turn", [(0.0, 0.0, 0.0), (0.0, 0.05, 0.0), (0.03, -0.15, 0.0)])
+def test_two_opposite_sides_tell_the_tilt_along_them(turn) -> None:
+    """The other two lie beyond the picture's border."""
+    view = View(turn=turn)
+    field = find_field(drawing.develop(lit(view, RECTANGLE * (1.5, 1.0, 1.0))))
+    camera = looking.camera(view, tilt=False)
+    assert window_tilt(field, camera) is None
+    told = told_by_window(field, camera)
+    along, across = (told.leans.u_along(np.array(way)) for way in ((1.0, 0.0), (0.0, 1.0)))
+    # Half a degree over a window as wide as a third of the focal length.
+    assert along < np.radians(1.6)
+    assert abs(told.normal[0] - view.normal[0]) < 1.5 * along
+    # Whoever leans one way leans the other too; whoever does not, hardly does.
+    assert across > np.radians(4.0) if abs(turn[1]) > 0.1 else across > np.radians(1.0)
+
+
+def test_no_window_leaves_what_is_known_of_hands() -> None:
+    camera = looking.camera(View(), tilt=False)
+    told = told_by_window(find_field(drawing.develop(np.full((900, 1200), 0.6))), camera)
+    assert told.normal == (0.0, 0.0, 1.0)
+    assert told.u_tilt_rad == pytest.approx(PRIOR_TILT_RAD)
 
 
 def test_trapezium_beyond_any_photo_of_a_plate() -> None:

@@ -33,6 +33,7 @@ PLACE = Geometry(
     apart_mm=25.0,
     corner_share=0.1,
     corner_share_reference=0.6,
+    u_tilt_rad=0.02,
 )
 LENGTHS = ("pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm")
 SCALE = (
@@ -204,7 +205,7 @@ def test_a_known_principal_point_has_no_line(shape):
 @pytest.mark.parametrize("quantity", LENGTHS)
 def test_a_tilted_camera_is_nearer_to_what_lies_apart_from_the_reference(shape, quantity):
     """Turn the plate about a line along the thread through a reference beside it."""
-    camera, u = shape.camera, shape.camera.u_tilt_rad
+    camera, u = shape.camera, PLACE.u_tilt_rad
     height = HEIGHT - PLACE.rise_mm
     here = camera.on_plane(camera.project(shape.frame.origin)[None], height)[0]
     beside = here + np.array([0.0, PLACE.apart_mm, 0.0])

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pitchcam.camera.held import PRIOR_TILT_RAD
 from pitchcam.camera.pinhole import Camera
 from pitchcam.records import NAMING_QUANTITIES, Quantity
 from pitchcam.thread.crest_lines import CrestShape
@@ -24,7 +25,8 @@ class Geometry:
 
     ``u_scale`` is the relative uncertainty of the reference's own scale; ``rise_mm`` the height
     of the axis over the reference's plane with ``u_rise_mm``; ``apart_mm`` the distance along the
-    plate between reference and thread; ``corner_share`` the thread's distance from the picture's
+    plate between reference and thread, across the part's axis, and ``u_tilt_rad`` the camera's
+    tilt that way; ``corner_share`` the thread's distance from the picture's
     centre as a share of the corner's, ``corner_share_reference`` the reference's.
     ``scale_on_axis`` says that the part's own crests gave the scale. The axis rises by
     ``slope_rad`` over the plate; its height goes with that by ``height_per_rad``, which
@@ -48,6 +50,7 @@ class Geometry:
     slope_per_lens: float = 0.0
     scale_per_lens: float = 0.0
     recentred: tuple[tuple[Camera, Camera], ...] = ()
+    u_tilt_rad: float = PRIOR_TILT_RAD
 
 
 def values(shape: Measured) -> dict[str, float]:

@@ -95,7 +95,7 @@ def tilt(shape: Measured, place: Geometry) -> BudgetLine | None:
     """Return what the camera's tilt contributes: depth over the way from reference to thread."""
     if place.scale_on_axis:
         return None
-    share = place.apart_mm * shape.camera.u_tilt_rad / reach_mm(shape)
+    share = place.apart_mm * place.u_tilt_rad / reach_mm(shape)
     return _line("tilt of the camera", shape, share)
 
 

@@ -24,7 +24,9 @@ class Pose:
     ``lens`` is the logarithm by which the focal length comes out longer than the camera has it,
     ``u_lens`` its standard uncertainty: faces and thread see the axis through it. The slope goes
     with it by ``slope_per_lens``.
-    ``turn_rad`` is a hexagon's turn about the axis from lying on a flat; None where there is none.
+    ``u_across_rad`` is what is left open of the camera's tilt across the axis, where the tilt along
+    it counts too; None where it was not weighed. ``turn_rad`` is a hexagon's turn about the axis
+    from lying on a flat; None where there is none.
     """
 
     incline_rad: float
@@ -39,6 +41,7 @@ class Pose:
     lens: float = 0.0
     u_lens: float = 0.0
     slope_per_lens: float = 0.0
+    u_across_rad: float | None = None
     turn_rad: float | None = None
     u_turn_rad: float | None = None
 

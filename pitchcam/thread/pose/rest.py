@@ -38,6 +38,9 @@ MIRRORED_FACE = 0.1
 KNOWN_LENS, U_LENS = 0.06, 0.35
 #: Step of the angles that are weighed, and a likelihood that is none.
 GRID_DEG, LEAST_LIKELY = 0.1, 1e-300
+#: Tilts along the axis that are weighed; what is known better than LEAST_TILT is one, and a way to
+#: hold the phone that has less than this share is none.
+PLACES, LEAST_TILT_RAD, LEAST_WAY = 35, float(np.radians(0.1)), 0.002
 #: A face this far from square, in bulge, is as likely as any other.
 ODD_BULGE = 0.4
 
@@ -47,11 +50,13 @@ class Seen:
     """What the picture tells of the axis's angle and of the focal length together.
 
     ``log`` is the log likelihood, (lenses, GRID), with the lenses' prior in it; ``lens`` the
-    logarithms by which the focal length is longer than the camera's.
+    logarithms by which the focal length is longer than the camera's; ``along`` the axis's direction
+    in the picture.
     """
 
     lens: Values
     log: Values
+    along: tuple[float, float] = (1.0, 0.0)
 
 
 def lens_is_open(camera: Camera) -> bool:
@@ -95,7 +100,7 @@ def sight(
     total -= 0.5 * steps[:, None] ** 2
     if thread is not None:
         total += thread.at(longer)
-    return Seen(lens=lens, log=total)
+    return Seen(lens=lens, log=total, along=axis.direction)
 
 
 def _faces(
@@ -180,9 +185,8 @@ def posterior(
         How far along the axis the thread lies from the reference, whose place on the plate is
         known: so far a tilt lifts it.
     """
-    u_tilt = float(np.degrees(camera.u_tilt_rad))
-    tilts = np.linspace(-3, 3, 31) * u_tilt if u_tilt > 0.1 else np.zeros(1)
-    weight = np.exp(-0.5 * (tilts / max(u_tilt, 1e-9)) ** 2)
+    lean = _Lean.of(camera, seen.along)
+    tilts, weight = lean.tilts_deg, lean.weights.sum(axis=0)
     angle = GRID[:, None] + tilts
     likely = _tilted(seen.log, tilts)
     every = np.exp(likely - likely.max())
@@ -221,4 +225,55 @@ def posterior(
         slope_per_lens=per_lens,
         axis_height_mm=axis_height,
         u_axis_height_mm=float(np.hypot(u_axis_height, u_radius_mm)),
+        u_across_rad=lean.u_across_rad(joint.sum(axis=0)),
     )
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Lean:
+    """What is known of the camera's tilt along a part's axis, and across it given that.
+
+    ``weights`` (k, m) are the k ways to hold a phone over the tilts ``tilts_deg`` (m,) along the
+    axis, against the camera's own normal; ``across`` (k, m) the square of the tilt across it (rad)
+    that each expects there, its spread included.
+    """
+
+    tilts_deg: Values
+    weights: Values
+    across: Values
+
+    @classmethod
+    def of(cls, camera: Camera, along: tuple[float, float]) -> _Lean:
+        held = camera.leans.turned(np.array(along))
+        d = np.array(along) / np.hypot(*along)
+        normal = np.array(camera.normal)[:2]
+        at = np.array([normal @ d, normal @ (-d[1], d[0])])
+        u = np.sqrt(held.covariances[:, 0, 0])
+        mean = held.means[:, 0] - at[0]
+        tilts, widths = _tilts(mean, u, held.shares)
+        one = len(tilts) == 1
+        off = np.zeros((len(u), 1)) if one else (tilts - mean[:, None]) / u[:, None]
+        weights = held.shares[:, None] * (np.exp(-0.5 * off**2) / u[:, None] * widths)
+        rises = held.covariances[:, 0, 1] / u**2
+        left = held.covariances[:, 1, 1] - rises**2 * u**2
+        goes = (held.means[:, 1] - at[1])[:, None] + (rises * u)[:, None] * off
+        return cls(tilts_deg=np.degrees(tilts), weights=weights, across=goes**2 + left[:, None])
+
+    def u_across_rad(self, joint: Values) -> float:
+        """Return what the tilt across the axis is good to, with the tilts along it at ``joint``."""
+        every = self.weights / self.weights.sum(axis=0)
+        return float(np.sqrt(joint @ (every * self.across).sum(axis=0)))
+
+
+def _tilts(mean: Values, u: Values, shares: Values) -> tuple[Values, Values]:
+    """Return tilts (m,) that cover normal distributions, and the width of what each stands for.
+
+    Dense where the narrowest of them is, to three standard deviations of the widest that counts.
+    """
+    if float(u.max()) < LEAST_TILT_RAD:
+        return np.array([float(shares @ mean)]), np.ones(1)
+    counts = shares > LEAST_WAY
+    reach = 3 * float(np.max(np.abs(mean[counts]) + u[counts]))
+    scale = 1.5 * float(u[counts].min())
+    steps = np.linspace(-1, 1, PLACES) * np.arcsinh(reach / scale)
+    return scale * np.sinh(steps), scale * np.cosh(steps)

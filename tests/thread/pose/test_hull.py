@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from pitchcam.camera.held import by_hand
 from pitchcam.camera.pinhole import Camera
 from pitchcam.thread.pose.hull import Profile, falls
 from pitchcam.thread.pose.records import GRID
@@ -52,6 +53,31 @@ def test_a_tilt_lifts_what_lies_farther_along_than_the_reference() -> None:
     tilt = beyond.slope_rad - beyond.incline_rad
     assert tilt > np.radians(1.0)
     assert beyond.height_mm - beside.height_mm == pytest.approx(30 * np.tan(tilt), rel=0.05)
+
+
+def test_a_tilt_seen_along_a_part_says_how_open_that_across_it_is() -> None:
+    """A level cylinder that the picture shows rising by 9 degrees: the phone is held aside."""
+    z = np.linspace(-20.0, 20.0, 401)
+    r = np.full_like(z, 5.0)
+    cylinder = Profile(z_mm=z, seen_mm=r, rests_mm=r)
+    camera = Camera(f_px=3000.0, u_f_px=30.0, centre_px=(2000.0, 1500.0), distance_mm=200.0)
+    camera = camera.held_as(by_hand())
+
+    def across(rises_deg: float) -> float:
+        seen = Seen(
+            lens=np.zeros(1), log=-0.5 * ((GRID[None] - rises_deg) / 0.1) ** 2, along=(0.6, 0.8)
+        )
+        open_ = posterior(cylinder, seen, camera, 0.07).u_across_rad
+        assert open_ is not None
+        return float(np.degrees(open_))
+
+    assert across(0.0) < 1.6
+    assert across(9.0) > 3.0
+    # Where the reference told it already, that is what is left open.
+    told = camera.held_as(camera.leans.seen_along(np.array([-0.8, 0.6]), 0.02, np.radians(0.2)))
+    blind = Seen(lens=np.zeros(1), log=np.zeros((1, len(GRID))), along=(0.6, 0.8))
+    open_ = posterior(cylinder, blind, told, 0.07).u_across_rad
+    assert open_ == pytest.approx(np.radians(0.2), rel=0.05)
 
 
 def test_the_radius_that_carries_a_part_counts_in_its_height() -> None:
