@@ -13,7 +13,6 @@ LIBRARIES = (
     "pillow-heif",
     "matplotlib",
     "reportlab",
-    "networkx",
     "click",
     "jinja2",
     "rich",

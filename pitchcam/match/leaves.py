@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Mapping
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -90,10 +91,13 @@ def _right_leaf(own: str, pitch_mm: float) -> Leaf:
 
 def other_leaves(size: ThreadSize) -> tuple[Leaf, ...]:
     """Return the leaves of the other unit's set, that a person without the right set holds."""
-    if own_set(size) in ("metric", "ba"):
-        sets = leaf_sets()
-        return tuple(dict.fromkeys((*sets["inch60"], *sets["inch55"])))
-    return leaf_sets()["metric"]
+    return _inch_leaves() if own_set(size) in ("metric", "ba") else leaf_sets()["metric"]
+
+
+@functools.cache
+def _inch_leaves() -> tuple[Leaf, ...]:
+    sets = leaf_sets()
+    return tuple(dict.fromkeys((*sets["inch60"], *sets["inch55"])))
 
 
 def steps(size: ThreadSize) -> tuple[Leaf, ...]:
@@ -125,7 +129,7 @@ def leaf_chances(gender: Gender, u_gauge: float, folder: Path | None = None) -> 
     ratio = np.log(grid / own[:, None])
     slips = {
         "leaf-step": np.array([_spread(grid, steps(s)) for s in sizes]),
-        "leaf-other": np.array([_nearest_others(grid, s) for s in sizes]),
+        "leaf-other": _nearest_others(grid, sizes),
         "leaf-unit": np.array([_spread(grid, _same_number(right_leaf(s))) for s in sizes]),
         "leaf-any": np.full(ratio.shape, 1 / len(grid)),
     }
@@ -144,16 +148,34 @@ def _softmax(log: Array) -> Array:
 def _spread(grid: Array, leaves: tuple[Leaf, ...]) -> Array:
     """Return even chances over some leaves, (pitches,); all 0 for none."""
     chance = np.zeros(len(grid))
-    for leaf in leaves:
-        chance[np.abs(np.log(grid / leaf.pitch_mm)).argmin()] += 1 / len(leaves)
+    places = _places(tuple(grid.tolist()), tuple(leaf.pitch_mm for leaf in leaves))
+    for place in places:
+        chance[place] += 1 / len(leaves)
     return chance
 
 
-def _nearest_others(grid: Array, size: ThreadSize) -> Array:
-    pitches = np.array([x.pitch_mm for x in other_leaves(size)])
-    share = _softmax(-0.5 * (np.log(pitches / size.pitch_mm) / U_OTHER_SET) ** 2)
-    chance = np.zeros(len(grid))
-    np.add.at(chance, np.abs(np.log(grid / pitches[:, None])).argmin(axis=1), share)
+@functools.lru_cache(maxsize=1024)
+def _places(grid: tuple[float, ...], pitches: tuple[float, ...]) -> tuple[int, ...]:
+    """Return where in a grid the nearest pitch lies to each, by ratio."""
+    if not pitches:
+        return ()
+    off = np.abs(np.log(np.array(grid) / np.array(pitches)[:, None]))
+    return tuple(off.argmin(axis=1).tolist())
+
+
+def _nearest_others(grid: Array, sizes: Sequence[ThreadSize]) -> Array:
+    """Return the chances (sizes, pitches) of the leaves of the other unit's sets."""
+    chance = np.zeros((len(sizes), len(grid)))
+    groups: dict[tuple[Leaf, ...], list[int]] = defaultdict(list)
+    for i, size in enumerate(sizes):
+        groups[other_leaves(size)].append(i)
+    for leaves, rows in groups.items():
+        pitches = np.array([x.pitch_mm for x in leaves])
+        own = np.array([sizes[i].pitch_mm for i in rows])
+        share = _softmax(-0.5 * (np.log(pitches / own[:, None]) / U_OTHER_SET) ** 2)
+        places = _places(tuple(grid.tolist()), tuple(pitches.tolist()))
+        for place, column in zip(places, share.T, strict=True):
+            chance[rows, place] += column
     return chance
 
 

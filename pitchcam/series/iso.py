@@ -9,6 +9,7 @@ from __future__ import annotations
 import bisect
 import functools
 import math
+from collections import defaultdict
 from pathlib import Path
 
 from pitchcam.series.records import Limits
@@ -88,17 +89,14 @@ def formula_tolerance_um(d_mm: float, pitch_mm: float) -> float:
 
 
 @functools.cache
-def _pitch_rows(folder: Path | None) -> tuple[tuple[float, float, float, float, float | None], ...]:
-    return tuple(
-        (
-            row.number("over_mm"),
-            row.number("to_mm"),
-            row.number("pitch_mm"),
-            row.number("td2_6_um"),
-            row.optional("tD2_6_um"),
+def _pitch_rows(folder: Path | None) -> dict[float, list[tuple[float, float, float, float | None]]]:
+    rows = defaultdict(list)
+    for row in read_table("iso965_pitch_diameter.csv", folder):
+        limits = row.number("over_mm"), row.number("to_mm")
+        rows[row.number("pitch_mm")].append(
+            (*limits, row.number("td2_6_um"), row.optional("tD2_6_um"))
         )
-        for row in read_table("iso965_pitch_diameter.csv", folder)
-    )
+    return rows
 
 
 @functools.cache
@@ -110,8 +108,8 @@ def pitch_tolerance_um(
     Fine pitches that the table leaves out take the formula, rounded alike.
     """
     six = None
-    for over, to, p, td2, tD2 in _pitch_rows(folder):
-        if over < d_mm <= to and p == pitch_mm:
+    for over, to, td2, tD2 in _pitch_rows(folder).get(pitch_mm, ()):
+        if over < d_mm <= to:
             six = tD2 if internal else td2
     if six is None:
         six = round_r40(formula_tolerance_um(d_mm, pitch_mm) * (1.32 if internal else 1.0))

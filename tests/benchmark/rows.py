@@ -6,6 +6,7 @@ work on the machine disturb little; memory is the largest resident set.
 
 from __future__ import annotations
 
+import functools
 import json
 import os
 import resource
@@ -68,6 +69,17 @@ def _of_decoding(photo: Path) -> float:
     return min(t for t, _ in times) / min(t for _, t in times)
 
 
+@functools.cache
+def _bytecode() -> tempfile.TemporaryDirectory[str]:
+    return tempfile.TemporaryDirectory()
+
+
+def _environment() -> dict[str, str]:
+    """Return the variables of a fresh Python: what is installed has its bytecode beside it."""
+    own = {"PYTHONPATH": str(SAMPLES.parent), "PYTHONPYCACHEPREFIX": _bytecode().name}
+    return {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"} | own
+
+
 def _child(*arguments: str, code: str = _START, folder: str | None = None) -> tuple[float, float]:
     """Run a fresh Python; return its processor time in seconds and its largest size in MiB."""
     script = (
@@ -84,7 +96,7 @@ def _child(*arguments: str, code: str = _START, folder: str | None = None) -> tu
         text=True,
         check=False,
         cwd=folder,
-        env=os.environ | {"PYTHONPATH": str(SAMPLES.parent)},
+        env=_environment(),
     )
     after = resource.getrusage(resource.RUSAGE_CHILDREN)
     if "Traceback" in done.stderr or "peak " not in done.stderr:

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 from pitchcam.joining.bolting.formulas import stress_area_mm2, tightening_torque_n_m
 from pitchcam.joining.bolting.seating import Seat, seats, washer_width_mm
-from pitchcam.joining.mating.crossthread import basic_profile, shear_areas
 from pitchcam.joining.mating.ends import profile_of
 from pitchcam.joining.mating.geometry import made_thread
 from pitchcam.joining.mating.mate import Mating
+from pitchcam.joining.mating.shear import basic_profile, shear_areas
 from pitchcam.joining.metals import Metal, metal
 from pitchcam.joining.practice import practice
 from pitchcam.series import find

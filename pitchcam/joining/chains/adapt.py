@@ -13,8 +13,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
 
-import networkx as nx
-
 from pitchcam.joining.chains.chain import (
     Chain,
     Link,
@@ -25,6 +23,7 @@ from pitchcam.joining.chains.chain import (
     joint_demerits,
 )
 from pitchcam.joining.chains.question import Question, check_question
+from pitchcam.joining.chains.ways import lightest_rests, ways
 from pitchcam.joining.mating.ends import End
 from pitchcam.joining.mating.mate import size_key
 from pitchcam.joining.stock.sheet import Fitting
@@ -37,6 +36,8 @@ _RANK_ROOM = 10_000_000
 #: (kind of node, number, pieces, demerits), see :func:`_graph`; the port is kind of end 0.
 _Node = tuple[int, int, int, int]
 _START: _Node = (0, 0, 0, 0)
+#: Node -> following node -> weight of the step to it.
+_Graph = dict[_Node, dict[_Node, int]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +130,7 @@ def _steps(question: Question, stock: Sequence[Fitting]) -> _Steps:
     return steps
 
 
-def _graph(question: Question, steps: _Steps, keep: int) -> tuple[nx.DiGraph, dict[_Node, Link]]:
+def _graph(question: Question, steps: _Steps, keep: int) -> tuple[_Graph, dict[_Node, Link]]:
     """Lay the graph in layers from the port; only ends from which the part can be reached.
 
     Nodes are whole numbers, since they are hashed a million times: (0, kind of open end, pieces,
@@ -142,8 +143,7 @@ def _graph(question: Question, steps: _Steps, keep: int) -> tuple[nx.DiGraph, di
     options = _Options(question, steps, keep)
     left = _pieces_left(question, options)
     most = question.max_pieces
-    graph = nx.DiGraph()
-    graph.add_node(_START)
+    graph: _Graph = {_START: {}}
     links: dict[_Node, Link] = {}
     edge = [(_START, question.port)]
     while edge:
@@ -151,17 +151,18 @@ def _graph(question: Question, steps: _Steps, keep: int) -> tuple[nx.DiGraph, di
         _, kind, pieces, demerits = node
         last = joint_demerits(end, question.part, question)
         if last is not None:
-            graph.add_edge(node, (2, pieces, demerits + last, 0), weight=0)
+            graph[node][2, pieces, demerits + last, 0] = 0
         for against, step in options.of(kind, end, first=pieces == 0):
             if pieces + 1 + left.get(step.kind, most + 1) > most:
                 continue
             after = (0, step.kind, pieces + 1, demerits + against)
             through = (1, step.number, pieces, demerits + against)
             if after not in graph:
+                graph[after] = {}
                 edge.append((after, step.far))
             links[through] = step.link
-            graph.add_edge(node, through, weight=0)
-            graph.add_edge(through, after, weight=step.weight)
+            graph[node][through] = 0
+            graph[through] = {after: step.weight}
     return graph, links
 
 
@@ -198,33 +199,30 @@ class _Options:
 def _pieces_left(question: Question, options: _Options) -> dict[int, int]:
     """Return, for each kind of open end, how many more pieces lead from it to the part."""
     part = -1
-    kinds = nx.DiGraph()
-    kinds.add_node(0)
+    kinds: dict[int, dict[int, int]] = {0: {}}
     edge = [(0, question.port, 0)]
     while edge:
         kind, end, pieces = edge.pop(0)
         if joint_demerits(end, question.part, question) is not None:
-            kinds.add_edge(kind, part)
+            kinds[kind][part] = 1
         if pieces == question.max_pieces:
             continue
         for _, step in options.of(kind, end):
             if step.kind not in kinds:
+                kinds[step.kind] = {}
                 edge.append((step.kind, step.far, pieces + 1))
-            kinds.add_edge(kind, step.kind)
-    if part not in kinds:
-        return {}
-    lengths = nx.single_source_shortest_path_length(kinds.reverse(copy=False), part)
+            kinds[kind][step.kind] = 1
+    lengths = lightest_rests(kinds, part)
     return {kind: count - 1 for kind, count in lengths.items() if kind != part}
 
 
 def _ways(
-    graph: nx.DiGraph, links: dict[_Node, Link], question: Question
+    graph: _Graph, links: dict[_Node, Link], question: Question
 ) -> Iterator[tuple[Link, ...]]:
     """Yield chains in the order of answers: class by class, within a class by weight then ids."""
-    for goal in sorted(node for node in graph if node[0] == 2):
-        paths = nx.shortest_simple_paths(graph, _START, goal, weight="weight")
-        weighed = ((nx.path_weight(graph, path, "weight"), path) for path in paths)
-        for weight, tied in groupby(weighed, key=lambda pair: pair[0]):
+    goals = {after for following in graph.values() for after in following if after[0] == 2}
+    for goal in sorted(goals):
+        for weight, tied in groupby(ways(graph, _START, goal), key=lambda pair: pair[0]):
             if _too_long(weight, question):
                 break
             chains = [tuple(links[n] for n in path if n[0] == 1) for _, path in tied]

@@ -10,20 +10,17 @@ give.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
-from pitchcam.joining.mating.geometry import (
-    Array,
-    MadeThread,
-    MatingProfile,
-    groove_half_width,
-    made_thread,
-    ridge_half_width,
-)
+from pitchcam.joining.mating.geometry import MadeThread, MatingProfile, made_thread
+from pitchcam.joining.mating.shear import basic_profile, shear_areas
+
+Array = NDArray[np.float64]
 
 #: Samples along the engaged length and across the flank. The flank's clearance is piecewise
 #: linear or a shallow arc, and drift and taper are linear: 41 points miss the extreme by less
@@ -165,20 +162,36 @@ def _shear_share(male: MadeThread, female: MadeThread) -> float:
     return max(0.0, min(shear_areas(male, female))) / right
 
 
-def basic_profile(thread: MadeThread) -> MadeThread:
-    """Return the basic profile on this thread's pitch line: male and female share it."""
-    return replace(
-        thread,
-        r_major=thread.r_pitch + thread.crest_mm,
-        r_minor=thread.r_pitch + thread.crest_mm - thread.depth_mm,
-    )
+def ridge_half_width(male: MadeThread, offset: Array) -> Array:
+    """Return half the male ridge's axial width at ``offset`` mm outside its pitch line.
+
+    Straight flanks through P/4 at the pitch line, rounded near the crest where the form is; 0
+    beyond the theoretical crest.
+    """
+    slope = np.tan(np.radians(male.half_angle_deg))
+    flat = male.pitch_mm / 4.0 - offset * slope
+    return np.maximum(_rounded(male, offset, flat), 0.0)
 
 
-def shear_areas(male: MadeThread, female: MadeThread) -> tuple[float, float]:
-    """Return the shear area (mm2 per mm of engagement) of the male and of the female thread."""
-    at_minor = ridge_half_width(male, np.array([female.r_minor - male.r_pitch]))[0]
-    male_area = 2.0 * np.pi * female.r_minor * 2.0 * at_minor / male.pitch_mm
-    groove = groove_half_width(female, np.array([male.r_major - female.r_pitch]))[0]
-    thickness = max(female.pitch_mm - 2.0 * max(float(groove), 0.0), 0.0)
-    female_area = 2.0 * np.pi * male.r_major * thickness / female.pitch_mm
-    return float(male_area), float(female_area)
+def groove_half_width(female: MadeThread, offset: Array) -> Array:
+    """Return half the female groove's axial width at ``offset`` mm outside its pitch line.
+
+    The same form as a ridge: the basic profile is one line with metal on either side of it.
+    Beyond the female's own root the flank is continued, so that a ridge that is too tall shows as
+    a loss of play in proportion and not as a jump.
+    """
+    slope = np.tan(np.radians(female.half_angle_deg))
+    flat = female.pitch_mm / 4.0 - offset * slope
+    return _rounded(female, offset, flat)
+
+
+def _rounded(thread: MadeThread, offset: Array, flat: Array) -> Array:
+    """Replace the flank by the crest arc where the arc is narrower."""
+    radius = thread.crest_radius_mm
+    if radius <= 0.0:
+        return flat
+    below_crest = thread.depth_mm / 2.0 - offset
+    tangent = radius * (1.0 - np.sin(np.radians(thread.half_angle_deg)))
+    arc = np.sqrt(np.maximum(2.0 * radius * below_crest - below_crest**2, 0.0))
+    inside = (below_crest > 0.0) & (below_crest < tangent)
+    return np.where(inside, arc, np.where(below_crest <= 0.0, np.minimum(flat, 0.0), flat))

@@ -9,12 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Literal
 
-import numpy as np
-from numpy.typing import NDArray
-
 from pitchcam.records import Gender
 
-Array = NDArray[np.float64]
 Form = Literal["flat60", "pipe60", "round55", "round47.5", "round60", "round80"]
 
 
@@ -132,38 +128,3 @@ def made_thread(profile: MatingProfile, material: float) -> MadeThread:
         r_pitch=at(profile.pitch_diameter_mm),
         r_minor=at(profile.minor_mm),
     )
-
-
-def ridge_half_width(male: MadeThread, offset: Array) -> Array:
-    """Return half the male ridge's axial width at ``offset`` mm outside its pitch line.
-
-    Straight flanks through P/4 at the pitch line, rounded near the crest where the form is; 0
-    beyond the theoretical crest.
-    """
-    slope = np.tan(np.radians(male.half_angle_deg))
-    flat = male.pitch_mm / 4.0 - offset * slope
-    return np.maximum(_rounded(male, offset, flat), 0.0)
-
-
-def groove_half_width(female: MadeThread, offset: Array) -> Array:
-    """Return half the female groove's axial width at ``offset`` mm outside its pitch line.
-
-    The same form as a ridge: the basic profile is one line with metal on either side of it.
-    Beyond the female's own root the flank is continued, so that a ridge that is too tall shows as
-    a loss of play in proportion and not as a jump.
-    """
-    slope = np.tan(np.radians(female.half_angle_deg))
-    flat = female.pitch_mm / 4.0 - offset * slope
-    return _rounded(female, offset, flat)
-
-
-def _rounded(thread: MadeThread, offset: Array, flat: Array) -> Array:
-    """Replace the flank by the crest arc where the arc is narrower."""
-    radius = thread.crest_radius_mm
-    if radius <= 0.0:
-        return flat
-    below_crest = thread.depth_mm / 2.0 - offset
-    tangent = radius * (1.0 - np.sin(np.radians(thread.half_angle_deg)))
-    arc = np.sqrt(np.maximum(2.0 * radius * below_crest - below_crest**2, 0.0))
-    inside = (below_crest > 0.0) & (below_crest < tangent)
-    return np.where(inside, arc, np.where(below_crest <= 0.0, np.minimum(flat, 0.0), flat))

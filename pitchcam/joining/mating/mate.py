@@ -5,13 +5,15 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from functools import cache
-from typing import Literal, cast
+from typing import TYPE_CHECKING, Literal, cast
 
 from pitchcam.errors import UsageError
-from pitchcam.joining.mating.crossthread import CrossThread, cross_thread
 from pitchcam.joining.mating.ends import End, base_family, profile_of
 from pitchcam.joining.tables import Row, keyed, read_table
 from pitchcam.series import find
+
+if TYPE_CHECKING:
+    from pitchcam.joining.mating.crossthread import CrossThread
 
 Answer = Literal["yes", "by-agreement", "wrong", "no"]
 
@@ -130,6 +132,9 @@ def mate(male: End, female: End) -> Mating:
     same = size_key(male.designation) == size_key(female.designation)
     if same and rule.answer in ("yes", "by-agreement"):
         return _by_rule(male, female, rule)
+    # Pairs that fit ask for no computation, and its arrays take time to load.
+    from pitchcam.joining.mating.crossthread import cross_thread
+
     cross = cross_thread(profile_of(male), profile_of(female))
     if same:
         return Mating(

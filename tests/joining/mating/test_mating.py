@@ -12,16 +12,12 @@ from shapely.geometry import Polygon
 
 from pitchcam.cli.mate import command
 from pitchcam.errors import PitchcamError, UsageError
-from pitchcam.joining.mating.crossthread import (
-    _free_length,
-    basic_profile,
-    cross_thread,
-    shear_areas,
-)
+from pitchcam.joining.mating.crossthread import _free_length, cross_thread, groove_half_width
 from pitchcam.joining.mating.ends import families, opposite, parse_end, profile_of
 from pitchcam.joining.mating.geometry import MatingProfile, made_thread
 from pitchcam.joining.mating.mate import mate, rule_for
 from pitchcam.joining.mating.matrix import family_matrix, matrix_text, traps
+from pitchcam.joining.mating.shear import basic_profile, half_width_mm, shear_areas
 from pitchcam.joining.mating.text import mating_text
 from pitchcam.joining.tables import keyed, read_table
 from pitchcam.series import find, load_series
@@ -391,3 +387,11 @@ def test_one_side_missing_is_wrong_usage():
 
 def test_joint_by_trade_size_follows_the_tables():
     assert find("R 1/2").size == find("G 1/2").size == "1/2"
+
+
+@pytest.mark.parametrize("name", ["M10x1", "1/8-27 NPT", "G 1/4", "0 BA", "Pg 9"])
+def test_one_place_of_a_groove_is_that_of_the_whole_line(name):
+    thread = made_thread(profile_of(parse_end(name, "internal")), 0.5)
+    offset = np.linspace(-1.0, 1.0, 41) * thread.depth_mm
+    line = groove_half_width(thread, offset)
+    assert [half_width_mm(thread, float(x)) for x in offset] == pytest.approx(line, abs=1e-12)
