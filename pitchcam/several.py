@@ -140,9 +140,9 @@ def together(
     parts = list(told.parts)
     if not told.open:
         parts = _doubted(parts, [alone[i] for i in counts], [specs[i] for i in counts], flags)
-    lead = uses[counts[0]] if counts else uses[0]
+    first = uses[counts[0]] if counts else uses[0]
     return Measurement(
-        photo=lead.info, scale=lead.scale, parts=tuple(parts), warnings=tuple(flags), photos=uses
+        photo=first.info, scale=first.scale, parts=tuple(parts), warnings=tuple(flags), photos=uses
     )
 
 

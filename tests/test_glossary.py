@@ -30,12 +30,22 @@ def test_files_that_it_names_are_there():
 
 #: Words whose other meanings went, and where the word may stand in a class's or module's name.
 ONCE = {
-    "section": ("thread/", "joining/papers/half_section"),
+    "section": ("edges/section.py", "joining/papers/half_section"),
     "lead": ("nowhere",),
     "outline": ("errors.py",),  # of an object in the photo
     "plate": ("nowhere",),
     "fitting": ("joining/",),
     "ends": ("joining/",),
+    "profile": (
+        "series/profile.py",
+        "report/profile.py",
+        "camera/profile.py",
+        "edges/edge_profiles.py",
+        "edges/flank_place.py",
+        "joining/mating/geometry.py",
+    ),
+    "answer": ("pipeline/", "batch/", "page/routes/"),
+    "sheet": ("sheet/", "scale/sheet.py", "cli/sheet.py", "joining/", "batch/contact.py"),
 }
 
 

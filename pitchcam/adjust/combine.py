@@ -198,8 +198,8 @@ def _budget(adjusted: Adjusted, kept: Sequence[Observation]) -> tuple[BudgetLine
     for source, term in sources.items():
         left = effect(kept, adjusted, source)
         u = np.sqrt(np.maximum(left.diagonal(), 0.0))
-        lead = np.linalg.eigh(left / np.outer(u + 1e-12, u + 1e-12))[1][:, -1]
-        sign = np.where(lead < 0, -1.0, 1.0)
+        largest = np.linalg.eigh(left / np.outer(u + 1e-12, u + 1e-12))[1][:, -1]
+        sign = np.where(largest < 0, -1.0, 1.0)
         lines.append(
             BudgetLine(
                 source=source,

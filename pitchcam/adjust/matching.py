@@ -47,21 +47,21 @@ def match(photos: Sequence[Sequence[PartSeen]]) -> list[list[tuple[Observation, 
 
     Notes
     -----
-    The photo with most threads leads; the parts of every other are put to its parts so that they
+    The parts of every photo are put to those of the photo with most threads so that they
     differ least. A single part is the part, however much it differs: that is for the adjustment to
     say.
     """
-    lead = max(range(len(photos)), key=lambda i: (sum(map(len, photos[i])), -i))
-    parts = [[[o] for o in seen] for seen in photos[lead]]
+    fullest = max(range(len(photos)), key=lambda i: (sum(map(len, photos[i])), -i))
+    parts = [[[o] for o in seen] for seen in photos[fullest]]
     alone = all(len(p) <= 1 for p in photos)
     for number, seen in enumerate(photos):
-        if number == lead or not seen:
+        if number == fullest or not seen:
             continue
-        cost = np.array([[_cost(mine, theirs) for theirs in seen] for mine in photos[lead]])
+        cost = np.array([[_cost(mine, theirs) for theirs in seen] for mine in photos[fullest]])
         for i, j in zip(*linear_sum_assignment(np.minimum(cost, 1e9)), strict=True):
             if not alone and cost[i, j] > MOST_APART:
                 continue
-            for k, other in _pairs(photos[lead][int(i)], seen[int(j)]):
+            for k, other in _pairs(photos[fullest][int(i)], seen[int(j)]):
                 parts[i][k].append(other)
     return [[tuple(sorted(t, key=lambda o: o.photo)) for t in p] for p in parts]
 

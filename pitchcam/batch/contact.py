@@ -54,7 +54,7 @@ def write_contact_sheet(answer: Answer, store: Store, path: Path) -> None:
     buffer = io.BytesIO()
     embed_fonts()
     canvas = Canvas(buffer, pagesize=A4, invariant=True, initialFontName=REGULAR)
-    sheet = _Sheet(canvas, store)
+    sheet = _ContactSheet(canvas, store)
     crowded = list(_crowded(answer.lines))
     if crowded:
         sheet.heading("Photos of several parts", needs=_OVERVIEW_H)
@@ -103,7 +103,7 @@ def measured_text(line: Line) -> list[str]:
     return out
 
 
-class _Sheet:
+class _ContactSheet:
     """Places blocks down the page; a new page when one does not fit."""
 
     def __init__(self, canvas: Canvas, store: Store) -> None:

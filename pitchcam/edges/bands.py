@@ -10,11 +10,11 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.edges.profiles import (
+from pitchcam.edges.edge_profiles import (
     CODE_NOISE,
     INSIDE,
     Drawn,
-    MeanProfile,
+    EdgeProfile,
     coded_noise,
     deviations,
     stacked,
@@ -59,7 +59,7 @@ def band_slopes(across: Values, blur: float, band: Values) -> tuple[Values, Valu
     return light, slopes
 
 
-def solve_apart(profiles: Sequence[MeanProfile], prior: Spread) -> tuple[Values, Values, Values]:
+def solve_apart(profiles: Sequence[EdgeProfile], prior: Spread) -> tuple[Values, Values, Values]:
     """Fit with a band of its own for every edge.
 
     Returns
@@ -99,7 +99,7 @@ def solve_apart(profiles: Sequence[MeanProfile], prior: Spread) -> tuple[Values,
 
 
 def place(
-    p: MeanProfile, spread: Triple, shine: float, rim_px: float
+    p: EdgeProfile, spread: Triple, shine: float, rim_px: float
 ) -> tuple[float, float, float]:
     """Return one edge's place and its uncertainty, and its band's width, pixels.
 
@@ -117,13 +117,13 @@ def place(
     return position, float(np.sqrt(inside + between)), weight * band[2]
 
 
-def plain_place(p: MeanProfile, spread: Triple) -> tuple[float, float]:
+def plain_place(p: EdgeProfile, spread: Triple) -> tuple[float, float]:
     """Return the place of one step between the light on both sides, and its uncertainty, pixels."""
     position, u, _ = _fit_plain(p, spread)
     return position, u
 
 
-def _rest(p: MeanProfile, fall: Values, spread: Triple) -> Values:
+def _rest(p: EdgeProfile, fall: Values, spread: Triple) -> Values:
     code = encode((p.dark + (1 - p.dark) * fall) * p.background)
     smooth = smoothing(float(p.across_px[1] - p.across_px[0]), spread[2], len(p.across_px))
     code = np.clip(code + spread[1] * (code - smooth @ code), 0.0, 1.0)
@@ -132,7 +132,7 @@ def _rest(p: MeanProfile, fall: Values, spread: Triple) -> Values:
     return out[INSIDE]
 
 
-def _fit_plain(p: MeanProfile, spread: Triple) -> tuple[float, float, float]:
+def _fit_plain(p: EdgeProfile, spread: Triple) -> tuple[float, float, float]:
     def cost(q: Values) -> Values:
         return _rest(p, normal_cdf((p.across_px - q[0]) / spread[0]), spread)
 
@@ -144,7 +144,7 @@ def _fit_plain(p: MeanProfile, spread: Triple) -> tuple[float, float, float]:
 
 
 def _fit_band(
-    p: MeanProfile, spread: Triple, shine: float, rim_px: float
+    p: EdgeProfile, spread: Triple, shine: float, rim_px: float
 ) -> tuple[float, float, float, float]:
     expected = float(np.clip(rim_px, *WIDTHS))
 

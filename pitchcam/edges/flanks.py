@@ -8,7 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.edges.flank_light import LitPanel, trace
-from pitchcam.edges.flank_place import DEPTHS_PX, PANELS, Placed, Profiles, Surface, place_flanks
+from pitchcam.edges.flank_place import (
+    DEPTHS_PX,
+    PANELS,
+    EdgeProfiles,
+    Placed,
+    Surface,
+    place_flanks,
+)
 from pitchcam.edges.flank_points import Flanks
 from pitchcam.edges.helicoid import Helicoid
 from pitchcam.edges.rims import Rims
@@ -87,13 +94,15 @@ def _halves(flanks: Flanks, group: Indices, crop: Crop, window_px: float) -> lis
     return halves
 
 
-def _stacked(halves: list[_Half], blur_px: float) -> Profiles:
+def _stacked(halves: list[_Half], blur_px: float) -> EdgeProfiles:
     shape = (len(halves), max(len(h.light) for h in halves))
     across, light, known = np.zeros(shape), np.ones(shape), np.zeros(shape, bool)
     for i, h in enumerate(halves):
         m = len(h.light)
         across[i, :m], light[i, :m], known[i, :m] = h.across_px, h.light, True
-    return Profiles(across_px=across, light=light, known=known, blur_px=blur_px, level=LIT_LEVEL)
+    return EdgeProfiles(
+        across_px=across, light=light, known=known, blur_px=blur_px, level=LIT_LEVEL
+    )
 
 
 def _solid(flanks: Flanks, section: Section, frame: AxisFrame) -> Helicoid:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.edges.profiles import MeanProfile
+from pitchcam.edges.edge_profiles import EdgeProfile
 from pitchcam.objects.contour import Crop
 from pitchcam.objects.field import Field
 
@@ -180,7 +180,7 @@ class StraightEdge:
     start: Points
     end: Points
     normal: Points
-    profiles: tuple[MeanProfile, ...]
+    profiles: tuple[EdgeProfile, ...]
     at: tuple[float, ...]
     fall_px: float = 0.0
 
@@ -270,7 +270,7 @@ def mean_profile(
     background: float,
     radius_px: float | None,
     reach_px: float,
-) -> MeanProfile:
+) -> EdgeProfile:
     """Return the mean of an edge's profiles (n, m), relative to the plain light beside it.
 
     A fifth of them may be spoiled by dirt or a scratch.
@@ -280,7 +280,7 @@ def mean_profile(
     outer = float(np.median(light[across > 7.0]))
     inner = float(np.median(light[across < -5.0]))
     # Half-pixel steps carry all that a blur of 0.8 px lets through.
-    return MeanProfile(
+    return EdgeProfile(
         across_px=across[::2],
         light=light[::2] / outer,
         dark=max(inner / outer, 0.001),

@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.edges.bands import place, plain_place, solve_apart
-from pitchcam.edges.profiles import CODE_NOISE, Drawn, MeanProfile, deviations, stacked
+from pitchcam.edges.edge_profiles import CODE_NOISE, Drawn, EdgeProfile, deviations, stacked
 from pitchcam.least_squares import solve_one
 from pitchcam.light.esf import DEFAULT_SPREAD, Spread, edge_light, reflected
 
@@ -124,7 +124,7 @@ class _Expected:
 
 
 def _solve(
-    profiles: Sequence[MeanProfile],
+    profiles: Sequence[EdgeProfile],
     f_px: float,
     expected: _Expected,
     noise: float,
@@ -189,7 +189,7 @@ APART = 0.7
 
 
 def fit_rims(
-    profiles: Sequence[MeanProfile],
+    profiles: Sequence[EdgeProfile],
     f_px: float,
     prior: Spread = DEFAULT_SPREAD,
     *,

@@ -65,12 +65,12 @@ def visible_angle(sight: Sight, along: Along) -> tuple[float, float, float] | No
     st = sight.axis.to_axis(sight.outline_px)
     zy = sight.to_frame(sight.outline_px)
     slant = float(frame.pinhole[0] / frame.pinhole[2])
-    lead = along.pitch_mm / (2 * np.pi * along.radius_mm)
+    tan_lead = along.pitch_mm / (2 * np.pi * along.radius_mm)
     sides = []
     for crests, sign in zip(sight.region.crests, (1.0, -1.0), strict=True):
         near = st[:, 1] * sign > 0
         side = float(np.sign(np.median(zy[near, 1])))
-        seen = Slant(blur_px=sight.blur_px, slant=abs(slant - side * lead))
+        seen = Slant(blur_px=sight.blur_px, slant=abs(slant - side * tan_lead))
         found = side_points(st, crests, sign, along.spacing_px, seen)
         if found is None:
             continue

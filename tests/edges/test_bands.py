@@ -10,7 +10,7 @@ from scipy.optimize import approx_fprime
 
 from pitchcam.edges import bands
 from pitchcam.edges.bands import band_slopes, place
-from pitchcam.edges.profiles import MeanProfile
+from pitchcam.edges.edge_profiles import EdgeProfile
 from pitchcam.light.esf import decode
 from tests.objects import drawing
 
@@ -41,7 +41,7 @@ def test_an_edge_is_placed_with_its_band_or_without_one(shine: float) -> None:
     code = drawing.encode(0.7 * gaussian_filter1d(0.05 + 0.95 * light, 0.9 / FINE))
     code = code + 0.3 * (code - gaussian_filter1d(code, 1.5 / FINE))
     seen = decode(np.interp(ACROSS, x, code)) / 0.7
-    profile = MeanProfile(
+    profile = EdgeProfile(
         across_px=ACROSS, light=seen, dark=0.05, background=0.7, radius_px=60.0, reach_px=400.0
     )
     at, u, _ = place(profile, (0.9, 0.3, 1.5), 0.4, 2.0)
@@ -54,7 +54,7 @@ def test_a_band_must_earn_its_two_parameters(monkeypatch: pytest.MonkeyPatch) ->
 
     def weight(misfit: float) -> float:
         monkeypatch.setattr(bands, "_fit_band", lambda *_: (1.0, 0.1, 2.0, misfit))
-        profile = MeanProfile(
+        profile = EdgeProfile(
             across_px=ACROSS,
             light=ACROSS,
             dark=0.05,

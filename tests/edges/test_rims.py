@@ -10,8 +10,8 @@ from scipy.ndimage import gaussian_filter1d, map_coordinates
 from scipy.special import ndtr
 
 from pitchcam.edges import rims as rims_module
+from pitchcam.edges.edge_profiles import EdgeProfile
 from pitchcam.edges.lines import crossings
-from pitchcam.edges.profiles import MeanProfile
 from pitchcam.edges.rims import fit_rims, mirror_angle, rim_width
 from pitchcam.light.esf import DEFAULT_SPREAD, decode
 from tests.objects import drawing
@@ -34,7 +34,7 @@ def profile(
     seed: int = 1,
     noise: float = 0.001,
     polish: float = 0.9,
-) -> MeanProfile:
+) -> EdgeProfile:
     """The mean profile of a pin's edge that truly lies ``shift`` outward, by traced rays."""
     r = radius_mm or 4.0
     edge = F * np.tan(np.arctan2(at_mm, REACH_MM) + np.arcsin(r / np.hypot(at_mm, REACH_MM)))
@@ -60,7 +60,7 @@ def profile(
     code = code + np.random.default_rng(seed).normal(0, noise, len(code))
     light = decode(code) / 0.7
     outer = float(np.median(light[ACROSS > 7]))
-    return MeanProfile(
+    return EdgeProfile(
         across_px=ACROSS,
         light=light / outer,
         dark=float(np.median(light[ACROSS < -5])) / outer,
@@ -91,7 +91,7 @@ def test_sharp_edges_come_back_with_the_cameras_blur() -> None:
     assert (rims.rims_px == 0).all()
 
 
-def sharpened_edge(angle_rad: float, radius_px: float, percent: int) -> MeanProfile:
+def sharpened_edge(angle_rad: float, radius_px: float, percent: int) -> EdgeProfile:
     """The mean profile of a black part's straight edge, sharpened by Pillow; its edge is at 0."""
     n = 240
     y, x = (np.mgrid[:n, :n] - n / 2).astype(float)
@@ -103,7 +103,7 @@ def sharpened_edge(angle_rad: float, radius_px: float, percent: int) -> MeanProf
     at_y = n / 2 + ACROSS * np.sin(angle_rad) + along * np.cos(angle_rad)
     at_x = n / 2 + ACROSS * np.cos(angle_rad) - along * np.sin(angle_rad)
     light = map_coordinates(decode(picture), [at_y, at_x], order=1).mean(axis=0) / 0.7
-    return MeanProfile(
+    return EdgeProfile(
         across_px=ACROSS, light=light, dark=0.001, background=0.7, radius_px=None, reach_px=300.0
     )
 

@@ -1,4 +1,4 @@
-"""How a part lies: its profile of revolution, and the poses in which it rests on the plate.
+"""How a part lies: its radii along the axis, and the poses in which it rests on the plate.
 
 A part of revolution touches the plate with its lower hull: laid down, it falls onto the edge of
 that hull which lies under its centre of mass, and its axis is then inclined by that edge's slope.
@@ -37,7 +37,7 @@ LEAST_EDGE = 0.02
 
 
 @dataclass(frozen=True, kw_only=True)
-class Profile:
+class PartRadii:
     """A part along its axis: stations z, radii as seen and toward the plate, mm, arrays (n,).
 
     They differ in a hexagon on its flat, which shows its corners. z is that of the frame.
@@ -89,8 +89,8 @@ class SeenPart:
     threads: Sequence[tuple[float, float]] = ()
 
 
-def part_profile(seen: SeenPart, frame: AxisFrame, rest: Rest) -> Profile:
-    """Return a part's profile from its outline.
+def part_radii(seen: SeenPart, frame: AxisFrame, rest: Rest) -> PartRadii:
+    """Return a part's radii from its outline.
 
     Parameters
     ----------
@@ -129,7 +129,7 @@ def part_profile(seen: SeenPart, frame: AxisFrame, rest: Rest) -> Profile:
         first, last = _hexagon(shown, s, stretch, mm_per_px)
         shown[first : last + 1] = width[first : last + 1]
         rests = np.minimum(rests, _lowered(shown, first, last, flat_mm))
-    return Profile(z_mm=z, seen_mm=shown, rests_mm=rests)
+    return PartRadii(z_mm=z, seen_mm=shown, rests_mm=rests)
 
 
 def _hexagon(
@@ -173,14 +173,14 @@ def _opened(r: Values, width: int) -> Values:
     return np.asarray(cv2.dilate(low, kernel, anchor=back, borderType=border)[0], float)
 
 
-def falls(profile: Profile) -> list[Fall]:
+def falls(radii: PartRadii) -> list[Fall]:
     """Return the ways in which a part may lie, by the edges of its lower hull under its weight."""
-    z, r = profile.z_mm, profile.rests_mm
+    z, r = radii.z_mm, radii.rests_mm
     length = float(np.ptp(z))
-    area = profile.seen_mm * profile.rests_mm
+    area = radii.seen_mm * radii.rests_mm
     weight = float(area @ z / area.sum())
     out = []
-    for i, j in pairwise(profile.corners):
+    for i, j in pairwise(radii.corners):
         span = z[j] - z[i]
         low, high = ((z[k] - weight) / (U_MASS * length) for k in (i, j))
         share = float(normal_cdf(high) - normal_cdf(low))
@@ -198,7 +198,7 @@ def falls(profile: Profile) -> list[Fall]:
 
 
 def _hull(z: Values, r: Values) -> list[int]:
-    """Return the stations on the hull of a profile's side, from the first to the last."""
+    """Return the stations on the hull of one side, from the first to the last."""
     along, out = z.tolist(), r.tolist()
     hull: list[int] = []
     for k in np.lexsort((-r, z)).tolist():

@@ -12,7 +12,7 @@ from pitchcam.objects.shapes import Shape
 from pitchcam.thread.crest_lines import CrestShape
 from pitchcam.thread.pose.drift import Kind, again, thread_sight
 from pitchcam.thread.pose.height import Rest, head_stretches, hexagon_roll, turned
-from pitchcam.thread.pose.hull import SeenPart, part_profile
+from pitchcam.thread.pose.hull import SeenPart, part_radii
 from pitchcam.thread.pose.records import Pose
 from pitchcam.thread.pose.rest import posterior, sight
 
@@ -85,12 +85,12 @@ def lay(
     rest, height, slope, laid = level, level.height_mm, 0.0, shape
     for _ in range(ROUNDS):
         frame = axis_frame(camera, part.axis, middle, height, slope)
-        profile = part_profile(seen_part, frame, rest)
+        radii = part_radii(seen_part, frame, rest)
         seen = sight(part.end_faces, drawn, part.axis, camera, height)
         lever = 0.0
         if known.fixed_mm is not None:
             lever = float((frame.origin - known.fixed_mm) @ frame.along)
-        found = posterior(profile, seen, camera, rest.u_height_mm, lever)
+        found = posterior(radii, seen, camera, rest.u_height_mm, lever)
         if known.height_mm is not None:
             found = _stated(found, known.height_mm)
         height, slope = found.height_mm, found.slope_rad

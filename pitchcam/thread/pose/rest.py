@@ -20,7 +20,7 @@ from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.end_face import Face
 from pitchcam.objects.frame import axis_frame
 from pitchcam.thread.pose.drift import ThreadSight
-from pitchcam.thread.pose.hull import Profile, falls
+from pitchcam.thread.pose.hull import PartRadii, falls
 from pitchcam.thread.pose.records import GRID, Pose, normal
 
 Values = NDArray[np.float64]
@@ -138,12 +138,12 @@ def _spread(log: Values, u_deg: float) -> Values:
     return spread
 
 
-def prior(profile: Profile) -> Values:
+def prior(radii: PartRadii) -> Values:
     """Return the prior probability of the axis's inclination over the plate, over GRID."""
     out = np.zeros(len(GRID))
     for share, u in (LEVEL, UNEVEN, HELD):
         out += share * normal(GRID, u)
-    for fall in falls(profile):
+    for fall in falls(radii):
         off = GRID - np.degrees(fall.incline_rad)
         out += FALLEN[0] * fall.probability * normal(off, np.degrees(fall.u_incline_rad))
     total: Values = out / out.sum()
@@ -167,13 +167,13 @@ def _tilted(log: Values, tilts: Values) -> Values:
 
 
 def posterior(
-    profile: Profile, seen: Seen, camera: Camera, u_radius_mm: float, lever_mm: float = 0.0
+    radii: PartRadii, seen: Seen, camera: Camera, u_radius_mm: float, lever_mm: float = 0.0
 ) -> Pose:
     """Return the pose that hull and picture agree on.
 
     Parameters
     ----------
-    profile
+    radii
         The part along its axis, from the thread's middle.
     seen
         What the picture shows, of :func:`sight`.
@@ -190,10 +190,10 @@ def posterior(
     angle = GRID[:, None] + tilts
     likely = _tilted(seen.log, tilts)
     every = np.exp(likely - likely.max())
-    every *= prior(profile)[:, None] * weight
+    every *= prior(radii)[:, None] * weight
     every /= every.sum()
     joint = every.sum(axis=0)
-    over_plate = profile.axis_height_mm(np.radians(GRID))[:, None] + np.zeros_like(angle)
+    over_plate = radii.axis_height_mm(np.radians(GRID))[:, None] + np.zeros_like(angle)
     height = over_plate + lever_mm * np.tan(np.radians(tilts))
 
     def moments(x: Values) -> tuple[float, float]:

@@ -5,16 +5,16 @@ import pytest
 
 from pitchcam.camera.held import by_hand
 from pitchcam.camera.pinhole import Camera
-from pitchcam.thread.pose.hull import Profile, falls
+from pitchcam.thread.pose.hull import PartRadii, falls
 from pitchcam.thread.pose.records import GRID
 from pitchcam.thread.pose.rest import Seen, posterior
 
 
-def stepped(head_mm: float, length_mm: float = 60.0) -> Profile:
+def stepped(head_mm: float, length_mm: float = 60.0) -> PartRadii:
     """A round head of radius 10 mm and that length on a shank of 5 mm."""
     z = np.linspace(0.0, length_mm, 601)
     r = np.where(z <= head_mm, 10.0, 5.0)
-    return Profile(z_mm=z, seen_mm=r, rests_mm=r)
+    return PartRadii(z_mm=z, seen_mm=r, rests_mm=r)
 
 
 def test_a_heavy_head_keeps_its_part_level() -> None:
@@ -40,7 +40,7 @@ def test_a_tilt_lifts_what_lies_farther_along_than_the_reference() -> None:
     """A level cylinder that the picture shows rising by 2 degrees: the camera is tilted."""
     z = np.linspace(-20.0, 20.0, 401)
     r = np.full_like(z, 5.0)
-    cylinder = Profile(z_mm=z, seen_mm=r, rests_mm=r)
+    cylinder = PartRadii(z_mm=z, seen_mm=r, rests_mm=r)
     camera = Camera(
         f_px=3000.0,
         u_f_px=30.0,
@@ -59,7 +59,7 @@ def test_a_tilt_seen_along_a_part_says_how_open_that_across_it_is() -> None:
     """A level cylinder that the picture shows rising by 9 degrees: the phone is held aside."""
     z = np.linspace(-20.0, 20.0, 401)
     r = np.full_like(z, 5.0)
-    cylinder = Profile(z_mm=z, seen_mm=r, rests_mm=r)
+    cylinder = PartRadii(z_mm=z, seen_mm=r, rests_mm=r)
     camera = Camera(f_px=3000.0, u_f_px=30.0, centre_px=(2000.0, 1500.0), distance_mm=200.0)
     camera = camera.held_as(by_hand())
 
@@ -84,7 +84,7 @@ def test_the_radius_that_carries_a_part_counts_in_its_height() -> None:
     z = np.linspace(-20.0, 20.0, 401)
     r = np.full_like(z, 5.0)
     camera = Camera(f_px=3000.0, u_f_px=30.0, centre_px=(2000.0, 1500.0), distance_mm=200.0)
-    cylinder = Profile(z_mm=z, seen_mm=r, rests_mm=r)
+    cylinder = PartRadii(z_mm=z, seen_mm=r, rests_mm=r)
     blind = Seen(lens=np.zeros(1), log=np.zeros((1, len(GRID))))
     sure, open_ = (posterior(cylinder, blind, camera, u) for u in (0.0, 0.5))
     assert open_.u_height_mm**2 - sure.u_height_mm**2 == pytest.approx(0.25)

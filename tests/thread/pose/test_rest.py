@@ -11,7 +11,7 @@ from pitchcam.objects.axis import ImageAxis, envelope, find_axis
 from pitchcam.objects.end_face import end_face
 from pitchcam.objects.frame import axis_frame
 from pitchcam.thread.pose.height import rest_height
-from pitchcam.thread.pose.hull import SeenPart, falls, part_profile
+from pitchcam.thread.pose.hull import SeenPart, falls, part_radii
 from pitchcam.thread.pose.records import GRID
 from pitchcam.thread.pose.rest import posterior, sight
 from tests.thread.pose.drawn_part import Lying, bolt, comes_to_rest, sender, stud
@@ -49,7 +49,7 @@ def shape_of(part):
 
 
 def laid(part, *, u_tilt_deg=0.05, thread=None, z=9.0):
-    """Return the pose by outline and hull, and the profile, at a place along the part."""
+    """Return the pose by outline and hull, and the radii, at a place along the part."""
     shape, camera = shape_of(part), camera_of(part, u_tilt_deg)
     level = rest_height(shape, camera)
     faces = [f for e in (-1.0, 1.0) if (f := end_face(shape.outline_px, shape.axis, e))]
@@ -57,11 +57,11 @@ def laid(part, *, u_tilt_deg=0.05, thread=None, z=9.0):
     height, slope = level.height_mm, 0.0
     for _ in range(3):
         frame = axis_frame(camera, shape.axis, s, height, slope)
-        profile = part_profile(seen_part(shape), frame, level)
+        radii = part_radii(seen_part(shape), frame, level)
         seen = sight(faces, thread, shape.axis, camera, height)
-        pose = posterior(profile, seen, camera, level.u_height_mm)
+        pose = posterior(radii, seen, camera, level.u_height_mm)
         height, slope = pose.height_mm, pose.slope_rad
-    return pose, profile
+    return pose, radii
 
 
 @pytest.mark.parametrize("end", [-1.0, 1.0])
@@ -125,8 +125,8 @@ def test_a_part_falls_as_its_centre_of_mass_sinks(rings, heading):
     truth = comes_to_rest(rings)
     assert abs(truth) > 3
     part = Lying(rings, truth, heading_deg=heading, at_mm=(-6.0, 4.0))
-    pose, profile = laid(part)
-    ways = falls(profile)
+    pose, radii = laid(part)
+    ways = falls(radii)
     best = min(ways, key=lambda w: abs(np.degrees(w.incline_rad) - truth))
     assert np.degrees(best.incline_rad) == pytest.approx(truth, abs=0.4)
     assert np.degrees(pose.incline_rad) == pytest.approx(truth, abs=0.6)
@@ -138,8 +138,8 @@ def test_a_part_falls_as_its_centre_of_mass_sinks(rings, heading):
 def test_a_part_laid_level_stays_level_where_it_would_fall(rings):
     """A support under its light end: the picture decides against the hull."""
     part = Lying(rings, 0.0, heading_deg=60.0, at_mm=(4.0, -3.0))
-    pose, profile = laid(part)
-    assert max(abs(np.degrees(w.incline_rad)) for w in falls(profile)) > 3
+    pose, radii = laid(part)
+    assert max(abs(np.degrees(w.incline_rad)) for w in falls(radii)) > 3
     assert np.degrees(pose.incline_rad) == pytest.approx(0.0, abs=0.35)
     assert np.degrees(pose.u_incline_rad) < 0.7
     assert pose.height_mm == pytest.approx(part.axis_height(9.0), abs=0.1)
@@ -147,8 +147,8 @@ def test_a_part_laid_level_stays_level_where_it_would_fall(rings):
 
 def test_a_collar_carries_the_part_where_it_is_wider_than_the_flats():
     part = Lying(sender(), 0.0)
-    _, profile = laid(part)
-    assert profile.axis_height_mm(0.0) == pytest.approx(9.6, abs=0.06)
+    _, radii = laid(part)
+    assert radii.axis_height_mm(0.0) == pytest.approx(9.6, abs=0.06)
 
 
 def test_tilt_of_the_camera_is_told_from_inclination_by_the_hull():
@@ -158,8 +158,8 @@ def test_tilt_of_the_camera_is_told_from_inclination_by_the_hull():
     tilted = camera_of(part, 2.0).tilted(np.array([np.tan(np.radians(2.5)), 0.0, 1.0]), 0.035)
     frame = axis_frame(tilted, shape.axis, 0.0, 6.0)
     faces = [f for e in (-1.0, 1.0) if (f := end_face(shape.outline_px, shape.axis, e))]
-    profile = part_profile(seen_part(shape), frame, rest_height(shape, tilted))
-    pose = posterior(profile, sight(faces, None, shape.axis, tilted, 6.0), tilted, 0.1)
+    radii = part_radii(seen_part(shape), frame, rest_height(shape, tilted))
+    pose = posterior(radii, sight(faces, None, shape.axis, tilted, 6.0), tilted, 0.1)
     # The plate was said to rise by 2.5 degrees to the right, and does not.
     along = np.sign(shape.axis.direction[0])
     assert np.degrees(pose.slope_rad) == pytest.approx(-2.5 * along, abs=0.6)
@@ -171,19 +171,19 @@ def test_the_thread_decides_where_no_end_is_seen():
     shape, camera = shape_of(part), camera_of(part)
     level = rest_height(shape, camera)
     frame = axis_frame(camera, shape.axis, 0.0, level.height_mm)
-    profile = part_profile(seen_part(shape), frame, level)
+    radii = part_radii(seen_part(shape), frame, level)
     for told in (0.0, comes_to_rest(bolt())):
         log = -0.5 * ((GRID - told) / 1.0) ** 2
         thread = SimpleNamespace(at=lambda longer, log=log: log)
-        pose = posterior(profile, sight([], thread, shape.axis, camera, 9.0), camera, 0.1)
+        pose = posterior(radii, sight([], thread, shape.axis, camera, 9.0), camera, 0.1)
         assert np.degrees(pose.incline_rad) == pytest.approx(told, abs=0.8)
 
 
-def test_a_higher_profile_lifts_the_axis():
+def test_a_higher_part_lifts_the_axis():
     part = Lying(stud(), 0.0)
-    _, profile = laid(part)
-    thicker = replace(profile, rests_mm=profile.rests_mm + 0.5)
-    assert thicker.axis_height_mm(0.0) - profile.axis_height_mm(0.0) == pytest.approx(0.5)
+    _, radii = laid(part)
+    thicker = replace(radii, rests_mm=radii.rests_mm + 0.5)
+    assert thicker.axis_height_mm(0.0) - radii.axis_height_mm(0.0) == pytest.approx(0.5)
 
 
 @pytest.mark.parametrize("longer", [0.65, 0.8, 1.25, 1.6])
@@ -198,8 +198,8 @@ def test_end_faces_tell_the_focal_length(rings, longer):
     faces = [f for e in (-1.0, 1.0) if (f := end_face(shape.outline_px, shape.axis, e))]
     assert len(faces) == 2
     frame = axis_frame(camera, shape.axis, 0.0, level.height_mm)
-    profile = part_profile(seen_part(shape), frame, level)
-    pose = posterior(profile, sight(faces, None, shape.axis, camera, level.height_mm), camera, 0.1)
+    radii = part_radii(seen_part(shape), frame, level)
+    pose = posterior(radii, sight(faces, None, shape.axis, camera, level.height_mm), camera, 0.1)
     assert pose.u_lens < 0.2
     assert pose.lens == pytest.approx(-np.log(longer), abs=2 * pose.u_lens)
 
@@ -214,8 +214,8 @@ def test_a_focal_length_that_was_told_is_not_counted_twice():
 
     def pose(camera):
         frame = axis_frame(camera, shape.axis, 0.0, 6.0)
-        profile = part_profile(seen_part(shape), frame, rest_height(shape, camera))
-        return posterior(profile, sight(faces, None, shape.axis, camera, 6.0), camera, 0.1)
+        radii = part_radii(seen_part(shape), frame, rest_height(shape, camera))
+        return posterior(radii, sight(faces, None, shape.axis, camera, 6.0), camera, 0.1)
 
     first = pose(guess)
     told = replace(guess, f_guess_px=guess.f_px).refocused(np.exp(first.lens), 0.0)

@@ -46,8 +46,8 @@ def test_they_fall_as_their_centre_of_mass_sinks(rings):
     truth = comes_to_rest(rings)
     assert abs(truth) > 3
     part = Lying(rings, truth, heading_deg=-70.0, at_mm=(8.0, 5.0))
-    pose, profile = laid(part, z=7.0)
-    ways = [np.degrees(w.incline_rad) for w in falls(profile)]
+    pose, radii = laid(part, z=7.0)
+    ways = [np.degrees(w.incline_rad) for w in falls(radii)]
     assert min(abs(w - truth) for w in ways) < 0.4
     assert np.degrees(pose.incline_rad) == pytest.approx(truth, abs=0.8)
     assert pose.height_mm == pytest.approx(part.axis_height(7.0), abs=0.15)

@@ -25,7 +25,7 @@ DIFFERENCE = 1e-5
 
 
 @dataclass(frozen=True, kw_only=True)
-class MeanProfile:
+class EdgeProfile:
     """An edge's profile averaged along the edge: relative light over positions, outward positive.
 
     ``dark`` is the part's own light relative to the background's, ``background`` the background's
@@ -58,7 +58,7 @@ class Stack:
     noise: Values
 
 
-def stacked(profiles: Sequence[MeanProfile], noise: float) -> Stack:
+def stacked(profiles: Sequence[EdgeProfile], noise: float) -> Stack:
     """Stack profiles over the same positions; ``noise`` is what coded values agree to."""
 
     def column(values: list[float]) -> Values:

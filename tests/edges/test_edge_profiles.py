@@ -9,14 +9,21 @@ from scipy.optimize import approx_fprime
 from scipy.special import ndtr
 
 from pitchcam.edges.bands import band_slopes
-from pitchcam.edges.profiles import INSIDE, Drawn, MeanProfile, coded_noise, deviations, stacked
+from pitchcam.edges.edge_profiles import (
+    INSIDE,
+    Drawn,
+    EdgeProfile,
+    coded_noise,
+    deviations,
+    stacked,
+)
 
 ACROSS = np.arange(-9.0, 9.01, 0.5)
 
 
-def profile(shift: float, dark: float) -> MeanProfile:
+def profile(shift: float, dark: float) -> EdgeProfile:
     light = dark + (1 - dark) * ndtr((ACROSS - shift) / 0.9)
-    return MeanProfile(
+    return EdgeProfile(
         across_px=ACROSS, light=light, dark=dark, background=0.7, radius_px=40.0, reach_px=300.0
     )
 
