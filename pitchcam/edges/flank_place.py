@@ -38,7 +38,7 @@ U_TRACED, USUAL_MISFIT = 0.05, 0.006
 
 
 @dataclass(frozen=True, kw_only=True)
-class EdgeProfiles:
+class FlankProfiles:
     """Mean light across n flanks, 1 outside, sharpening undone, blurred by ``blur_px``.
 
     ``across_px`` and ``light`` are (n, m), positive outward of the crossing of ``level``; ``known``
@@ -83,7 +83,7 @@ class Placed:
 
 
 def place_flanks(
-    profiles: EdgeProfiles, traced: Traced, panel: tuple[float, float], metal: Metal = UNSEEN
+    profiles: FlankProfiles, traced: Traced, panel: tuple[float, float], metal: Metal = UNSEEN
 ) -> Placed:
     """Fit the surface's numbers and every edge's place to the profiles of one thread.
 

@@ -11,7 +11,7 @@ from pitchcam.edges.flank_light import LitPanel, trace
 from pitchcam.edges.flank_place import (
     DEPTHS_PX,
     PANELS,
-    EdgeProfiles,
+    FlankProfiles,
     Placed,
     Surface,
     place_flanks,
@@ -94,13 +94,13 @@ def _halves(flanks: Flanks, group: Indices, crop: Crop, window_px: float) -> lis
     return halves
 
 
-def _stacked(halves: list[_Half], blur_px: float) -> EdgeProfiles:
+def _stacked(halves: list[_Half], blur_px: float) -> FlankProfiles:
     shape = (len(halves), max(len(h.light) for h in halves))
     across, light, known = np.zeros(shape), np.ones(shape), np.zeros(shape, bool)
     for i, h in enumerate(halves):
         m = len(h.light)
         across[i, :m], light[i, :m], known[i, :m] = h.across_px, h.light, True
-    return EdgeProfiles(
+    return FlankProfiles(
         across_px=across, light=light, known=known, blur_px=blur_px, level=LIT_LEVEL
     )
 

@@ -7,7 +7,7 @@ import pytest
 from scipy.ndimage import gaussian_filter1d
 
 from pitchcam.edges.flank_light import SLOPES, Traced
-from pitchcam.edges.flank_place import DEPTHS_PX, PANELS, EdgeProfiles, place_flanks
+from pitchcam.edges.flank_place import DEPTHS_PX, PANELS, FlankProfiles, place_flanks
 from pitchcam.light.esf import reflected
 from pitchcam.light.metal import UNSEEN, Known
 
@@ -28,7 +28,7 @@ def traced(depths_px) -> Traced:
     return Traced(grazing=grazing, direct=direct, onward=nothing, second=nothing[0])
 
 
-def profiles(edges, *, panel=5.0, background=1.0, noise=0.003, seed=2, **surface) -> EdgeProfiles:
+def profiles(edges, *, panel=5.0, background=1.0, noise=0.003, seed=2, **surface) -> FlankProfiles:
     """Light on a fine grid, blurred by SciPy: dark deep inside, traced near the edge."""
     surface = TRUTH | surface
     step = 0.01
@@ -43,7 +43,7 @@ def profiles(edges, *, panel=5.0, background=1.0, noise=0.003, seed=2, **surface
     rng = np.random.default_rng(seed)
     light = np.array(light) + rng.normal(0, noise, (len(edges), len(ACROSS)))
     across = np.tile(ACROSS, (len(edges), 1))
-    return EdgeProfiles(
+    return FlankProfiles(
         across_px=across, light=light, known=np.ones(light.shape, bool), blur_px=BLUR, level=LEVEL
     )
 
@@ -51,7 +51,7 @@ def profiles(edges, *, panel=5.0, background=1.0, noise=0.003, seed=2, **surface
 EDGES = np.array([-0.3, -0.1, 0.2, 0.0, -0.7, 0.1, -0.4, -0.2])
 
 
-def place(seen: EdgeProfiles, u_panel: float = 0.3):
+def place(seen: FlankProfiles, u_panel: float = 0.3):
     return place_flanks(seen, traced(DEPTHS_PX), (PANELS[5] * 1.1, u_panel))
 
 

@@ -68,13 +68,20 @@ def checked(name: str) -> list[str]:
         return [WAREHOUSE if row["drill"] in drills else "" for row in table]
     if name == "npt.csv":
         return [HANDBOOK if row["size"] in NPT_OF_THE_HANDBOOK else "" for row in table]
+    if name == "iso7.csv":
+        known = {row["designation"].removeprefix("G ") for row in rows("iso228_bd_warehouse.csv")}
+        return [f"{WAREHOUSE} (diameters, as G)" if r["size"] in known else "" for r in table]
+    if name in UNCHECKED:
+        return [""] * len(table)
     told, name_of = _by_designation(), NAMES[name]
     for row in table:
         assert find(name_of(row)).designation == name_of(row)
     return [told.get(name_of(row), "") for row in table]
 
 
-TABLES = (*NAMES, "npt.csv", "drills.csv")
+#: Tables of sizes of which no data of others is at hand.
+UNCHECKED = ("ba.csv", "cycle.csv", "metric_taper.csv", "npsm.csv", "pg.csv", "whitworth.csv")
+TABLES = (*NAMES, "npt.csv", "iso7.csv", "drills.csv", *UNCHECKED)
 
 
 def _text(name: str) -> str:

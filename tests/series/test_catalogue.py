@@ -247,10 +247,19 @@ def test_what_a_row_was_checked_against_is_what_the_comparisons_say(name: str) -
     assert held == checked.written(name), "run: python -m tests.series.checked"
 
 
+def test_every_table_of_sizes_says_what_its_rows_were_checked_against() -> None:
+    """A table with a source and a commonness is one of sizes."""
+    for path in calibration_path("series", "ba.csv").parent.glob("*.csv"):
+        columns = path.read_text(encoding="utf-8").splitlines()[0].split(",")
+        if {"source", "commonness"} <= set(columns):
+            assert "checked" in columns, path.name
+
+
 def test_a_row_that_nobody_else_has_claims_no_check() -> None:
     # M35x1.5 6g, M33x3.5 6g: rows in which the origin is wrong are no check of ours.
     assert "6g" not in find("M35x1.5").checked and find("M14x1.5").checked.startswith("FreeCAD")
-    assert find("1/4-20 BSW").checked == find("0 BA").checked == find("R 1/4").checked == ""
+    assert find("1/4-20 BSW").checked == find("0 BA").checked == find("M10x1 taper").checked == ""
+    assert "as G" in find("R 1/4").checked == find("Rc 1/4").checked
     assert find("1/8-27 NPT").checked and not find("3-8 NPT").checked
     claimed = sum(bool(s.checked) for s in load_series())
     assert 200 < claimed < len(load_series())

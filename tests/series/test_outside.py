@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from pitchcam.records import MM_PER_INCH
-from pitchcam.series import Limits, find
+from pitchcam.series import Limits, find, load_series
 from pitchcam.series.drills import INCH, METRIC, load_drills, tapping_drill
 
 DATA = Path(__file__).parent / "data"
@@ -118,6 +118,22 @@ def test_unified_root_agrees_with_b1_1_values() -> None:
             low, high = find(row["designation"]).external[0].minor_mm
             assert low / MM_PER_INCH == pytest.approx(float(row["minor_min"]), abs=0.00015), row
             assert high / MM_PER_INCH == pytest.approx(float(row["minor_max"]), abs=0.00015), row
+
+
+def test_r_and_rc_agree_with_bd_warehouse_at_the_gauge_plane() -> None:
+    """ISO 228-1 takes its diameters from ISO 7-1, where they hold at the gauge plane."""
+    ours, compared = {size.designation for size in load_series()}, 0
+    for row in rows("iso228_bd_warehouse.csv"):
+        number = row["designation"].removeprefix("G ")
+        for name in (f"R {number}", f"Rc {number}"):
+            if name not in ours:
+                continue
+            size, compared = find(name), compared + 1
+            assert size.basic_major_mm == pytest.approx(float(row["major_mm"]), abs=1e-6)
+            pitch_diameter = float(row["pitch_diameter_mm"])
+            assert size.basic_pitch_diameter_mm == pytest.approx(pitch_diameter, abs=0.0012)
+            assert size.basic_minor_mm == pytest.approx(float(row["minor_mm"]), abs=0.0012)
+    assert compared == 26
 
 
 def test_g_agrees_with_bd_warehouse() -> None:
