@@ -8,13 +8,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pitchcam.adjust.told import covariance_of, scale_share, thread_tells, with_covariance
-from pitchcam.adjust.whole import Seen, told_by_others
+from pitchcam.adjust.whole import Seen, told_by_all, told_by_others
 from pitchcam.match import name_thread
 from pitchcam.records import NAMING_QUANTITIES, BudgetLine, ThreadResult
 
 #: Others are heard where they leave less than this of the scale's u: else the figures stay as they
 #: were measured. No u is known better than to a quarter, so that less is no sure gain.
 SPEAKS = 0.75
+#: An input that is off by more of its u is not what it was taken for: of 500 photos with three
+#: inputs that matter, four by chance.
+STRAINED = 3.0
 #: More are counted instead of listed.
 MOST_LISTED = 2
 LENGTHS = ("pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm")
@@ -32,8 +35,33 @@ class Placed:
     shares: Mapping[str, float]
 
 
-def adjusted(placed: Sequence[Placed]) -> list[tuple[ThreadResult, float, float]]:
+def seen_of(placed: Sequence[Placed]) -> list[Seen]:
+    """Return what each thread tells of its scale."""
+    return [_seen(p) for p in placed]
+
+
+def strains(objects: Sequence[Seen]) -> dict[str, float]:
+    """Return the inputs that all threads together contradict: errors in units of their u."""
+    if sum(o.tells is not None for o in objects) < 2:
+        return {}
+    told = told_by_all(objects)
+    speakers = [i for i, o in enumerate(objects) if o.tells is not None and i not in told.silent]
+    if len(speakers) < 2:
+        return {}
+    return {name: x for name, x in told.inputs.items() if abs(x) > STRAINED}
+
+
+def adjusted(
+    placed: Sequence[Placed], objects: Sequence[Seen] | None = None
+) -> list[tuple[ThreadResult, float, float]]:
     """Return each thread with its scale as the others tell it.
+
+    Parameters
+    ----------
+    placed
+        The threads.
+    objects
+        What they tell, where it is known already.
 
     Returns
     -------
@@ -41,7 +69,7 @@ def adjusted(placed: Sequence[Placed]) -> list[tuple[ThreadResult, float, float]
         The thread, named anew; what its lengths were multiplied by; and what is left of the u of
         its scale, as a share. A thread of which nobody tells anything is as it was, with 1 and 1.
     """
-    objects = [_seen(p) for p in placed]
+    objects = seen_of(placed) if objects is None else objects
     if sum(o.tells is not None for o in objects) < 2:
         return [(p.thread, 1.0, 1.0) for p in placed]
     out = []

@@ -12,7 +12,6 @@ from pathlib import Path
 import numpy as np
 
 from pitchcam.adjust.next_photo import next_photo
-from pitchcam.adjust.picture import Placed, adjusted
 from pitchcam.boundary import boundary
 from pitchcam.camera.lenses import Lenses
 from pitchcam.errors import UnreadableError
@@ -25,6 +24,7 @@ from pitchcam.pipeline.arguments import checked_scale, checked_shrinkage
 from pitchcam.pipeline.own_scale import from_crests
 from pitchcam.pipeline.part_threads import OnAxis, Wanted, one_thread
 from pitchcam.pipeline.scene import Progress, Scene, take_apart
+from pitchcam.pipeline.together import as_the_picture_tells
 from pitchcam.pipeline.unfit import Found
 from pitchcam.pipeline.unscaled import assumed, told_in_ratios
 from pitchcam.records import (
@@ -173,7 +173,7 @@ def _measure(scene: Scene, wanted: Wanted, say: Progress) -> Measurement:
         doubted = doubt_names(results, spec, scene.camera.distance_mm, flags)
         # What others tell counts where the reference is as stated.
         if doubted is results and not which_open:
-            results, on_axes = _together(results, on_axes)
+            results, on_axes = as_the_picture_tells(results, on_axes, spec, flags)
         else:
             results = doubted
     read = [t for p in results for t in p.threads if t.verdict.status != "unreadable"]
@@ -196,46 +196,6 @@ def _measure(scene: Scene, wanted: Wanted, say: Progress) -> Measurement:
         warnings=_distinct(flags),
     )
     return replace(measurement, parts=tuple(_advised(measurement, p) for p in results))
-
-
-def _together(
-    parts: list[PartResult], on_axes: list[list[OnAxis | None]]
-) -> tuple[list[PartResult], list[list[OnAxis | None]]]:
-    """Return the parts, and the scales on their threads' axes, as the whole picture tells them."""
-    places = [(i, j) for i, part in enumerate(parts) for j in range(len(part.threads))]
-    told = adjusted(
-        [
-            Placed(
-                thread=parts[i].threads[j],
-                called=_called(parts, i, j),
-                shares={} if (scale := on_axes[i][j]) is None else scale.shares,
-            )
-            for i, j in places
-        ]
-    )
-    by_place = dict(zip(places, told, strict=True))
-    scales = [
-        [None if s is None else s.rescaled(*by_place[i, j][1:]) for j, s in enumerate(own)]
-        for i, own in enumerate(on_axes)
-    ]
-    return [
-        replace(p, threads=tuple(by_place[i, j][0] for j in range(len(p.threads))))
-        for i, p in enumerate(parts)
-    ], scales
-
-
-def _called(parts: list[PartResult], i: int, j: int) -> str:
-    part = parts[i]
-    name = part.threads[j].verdict.designation
-    which = "" if name is None else f" ({name})"
-    if len(parts) == 1:
-        return (
-            f"the part's other thread{which}"
-            if len(part.threads) == 2
-            else f"thread {j + 1}{which}"
-        )
-    thread = f", thread {j + 1}" if len(part.threads) > 1 else ""
-    return f"part {part.id}{thread}{which}"
 
 
 def _advised(measurement: Measurement, part: PartResult) -> PartResult:

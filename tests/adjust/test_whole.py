@@ -8,7 +8,7 @@ import pytest
 from scipy.optimize import lsq_linear
 
 import pitchcam
-from pitchcam.adjust.picture import Placed, adjusted
+from pitchcam.adjust.picture import Placed, adjusted, seen_of, strains
 from pitchcam.adjust.told import LENGTHS, Telling, covariance_of, peaks, thread_tells
 from pitchcam.adjust.whole import Seen, told_by_all, told_by_others
 from pitchcam.match import name_thread
@@ -226,6 +226,42 @@ def test_the_budget_still_adds_up_to_u():
     assert "told by it as well" in result.verdict.notes[-1]
 
 
+def test_what_the_threads_contradict_is_said():
+    """The pin is 1.6 % larger than stated: 4 u, and both parts say so; of the height of one part
+    only its own threads can."""
+    rng = np.random.default_rng(12)
+    first = {"reference": 0.004, "height of part 1": 0.001}
+    second = {"reference": 0.004, "height of part 2": 0.001}
+
+    def picture(at_first, at_second):
+        return [
+            thread(M14, first, at_first, rng)[0],
+            thread(UNF, first, at_first, rng)[0],
+            thread(M10, second, at_second, rng)[0],
+        ]
+
+    strained = strains(seen_of(picture(0.016, 0.016)))
+    assert list(strained) == ["reference"]
+    assert strained["reference"] == pytest.approx(3.9, abs=0.4)
+    assert strains(seen_of(picture(0.006, 0.005))) == {}
+    assert strains(seen_of(picture(0.016, 0.016)[:1])) == {}
+
+
+def test_a_contradiction_has_words(monkeypatch):
+    from pitchcam.pipeline import together
+
+    off = {"reference": 3.4, "height of part 2": -4.2, "tilt x": 3.1, "distortion": 5.0}
+    monkeypatch.setattr(together, "strains", lambda _: off)
+    flags = []
+    together.as_the_picture_tells([], [], ScaleSpec(source="pin", mm=8.0), flags)
+    assert [f.code for f in flags] == ["reference-size", "height", "tilt"]
+    assert flags[0].message == (
+        "by the threads together the pin would be larger than stated, by 3 times its uncertainty"
+    )
+    assert flags[1].part == 2
+    assert "lower, by 4 times" in flags[1].message
+
+
 @pytest.fixture(scope="module")
 def nipple():
     return pitchcam.identify(
@@ -247,15 +283,15 @@ def test_two_threads_of_a_photo_tell_each_other(nipple):
 
 def test_shares_add_up_to_the_budget(monkeypatch):
     """What a thread's scale hangs on is what its budget says, input by input."""
-    from pitchcam.pipeline import answer
+    from pitchcam.pipeline import together
 
     seen = []
 
-    def kept(placed):
+    def kept(placed, _):
         seen.extend(placed)
         return [(p.thread, 1.0, 1.0) for p in placed]
 
-    monkeypatch.setattr(answer, "adjusted", kept)
+    monkeypatch.setattr(together, "adjusted", kept)
     pitchcam.identify("samples/p16-nipple-disc.jpg", ScaleSpec(source="disc", mm=20.0), plots=False)
     for placed in seen:
         pitch = placed.thread.reading.pitch_mm.value

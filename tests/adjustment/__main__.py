@@ -1,0 +1,34 @@
+"""``python -m tests.adjustment bound`` and ``pipes``: tables that nobody tunes on."""
+
+from __future__ import annotations
+
+import argparse
+import warnings
+
+from tests.adjustment import bound, pipes
+
+
+def main() -> None:
+    """Draw, measure and print."""
+    parser = argparse.ArgumentParser(prog="python -m tests.adjustment", description=__doc__)
+    what = parser.add_subparsers(dest="what", required=True)
+    one = what.add_parser("bound", help="scatter and bias of the pitch beside the least possible")
+    one.add_argument("--photos", type=int, default=8, help="of each size")
+    two = what.add_parser("pipes", help="pipe threads with a twin: how many are named")
+    two.add_argument("--count", type=int, default=200)
+    two.add_argument("--seed", type=int, default=1)
+    given = parser.parse_args()
+    warnings.simplefilter("ignore")
+    if given.what == "pipes":
+        print(pipes.table(list(pipes.rows(given.count, given.seed))))
+        return
+    print(bound.HEAD)
+    for px in bound.PX_PER_PITCH:
+        for turns in bound.TURNS:
+            found = bound.cell(px, turns, given.photos)
+            said = f"{px:>8.0f}{turns:>7d}   not measured" if found is None else bound.line(found)
+            print(said, flush=True)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,151 @@
+"""Pitch of drawn threads against the least scatter that a picture's noise allows.
+
+The photos are drawn by exact means (:mod:`tests.drawn_photo`); the bound is that of Cramer and Rao
+for edges in white noise, of no model of the measurement. A stretch of edge of one pixel tells its
+place with the information
+
+    i = integral of (d code / dx)^2 dx / noise^2
+
+from a blurred step in coded values. A flank of slope r' turns a move along the axis into one across
+the edge by r' / sqrt(1 + r'^2), over sqrt(1 + r'^2) pixels of edge for each along the axis. With
+place and pitch both unknown, N pixels of thread and two sides,
+
+    u(P) / P >= sqrt(12 / (2 <r'^2 / sqrt(1 + r'^2)> i N^3))
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.ndimage import gaussian_filter
+from scipy.special import ndtr
+
+from tests.drawn_photo import SIZE, Shot, Stud, project, stud_shadow
+from tests.objects.drawing import cover, develop, encode, hull, pin, window
+
+PX_PER_PITCH = (12.0, 20.0, 30.0, 45.0, 60.0)
+TURNS = (4, 8, 15)
+F35_MM, DISTANCE_MM, PIN_MM = 52.0, 190.0, 8.0
+BLUR_PX, NOISE, DARK, LIT = 0.8, 0.006, 0.01, 0.70
+#: Slope of ISO 68-1's flanks, and their share of the pitch along the axis.
+SLOPE, FLANKS = np.sqrt(3.0), 0.625
+
+
+@dataclass(frozen=True, kw_only=True)
+class Found:
+    """One cell of the table, relative to the pitch.
+
+    ``bias`` is that of the pitch in pixels, ``bias_scaled`` that of the pitch in mm, in which scale
+    and height of the axis have their share. ``stated`` is the budget's term of the noise.
+    """
+
+    px_per_pitch: float
+    turns: int
+    bound: float
+    scatter: float
+    bias: float
+    bias_scaled: float
+    stated: float
+    photos: int
+
+
+def information(blur_px: float = BLUR_PX, noise: float = NOISE) -> float:
+    """Return what a pixel of edge tells of its place across, 1 / px^2.
+
+    Pixels average light over their width; rounding to eight bits adds its own noise.
+    """
+    x = np.linspace(-8, 8, 4001)
+    wide = np.hypot(blur_px, 1 / np.sqrt(12))
+    code = encode(DARK + (LIT - DARK) * ndtr(x / wide))
+    rounded = np.hypot(noise, 1 / 255 / np.sqrt(12))
+    return float(np.trapezoid(np.gradient(code, x) ** 2, x) / rounded**2)
+
+
+def bound(px_per_pitch: float, turns: float) -> float:
+    """Return the least relative standard deviation of the pitch, of both sides together."""
+    told = FLANKS * SLOPE**2 / np.sqrt(1 + SLOPE**2)
+    return float(np.sqrt(12 / (2 * told * information() * (px_per_pitch * turns) ** 3)))
+
+
+def light_of(px_per_pitch: float, turns: int, place: float) -> tuple[np.ndarray, float, float]:
+    """Return the linear light of a stud beside a pin, and its pitch in mm and in pixels."""
+    shot = Shot(f35_mm=F35_MM, distance_mm=DISTANCE_MM, heading_rad=0.3)
+    pitch = px_per_pitch * DISTANCE_MM / shot.f_px
+    major = 4.0 + 8.0 * pitch
+    stud = Stud(
+        pitch_mm=pitch,
+        major_mm=major,
+        shank_mm=major + 0.1,
+        thread_mm=turns * pitch,
+        shank_length_mm=8.0,
+    )
+    across = np.array([-np.sin(shot.heading_rad), np.cos(shot.heading_rad)])
+    along = np.array([across[1], -across[0]])
+    # Pixels lie otherwise under each photo's edges.
+    moved = place * along
+    middle = (major / 2 + 1.0) * across + moved
+    shade = gaussian_filter(stud_shadow(stud, shot, middle), BLUR_PX)
+    lying = pin(-(PIN_MM / 2 + 4.0) * across + moved, shot.heading_rad, 40.0, PIN_MM)
+    shade = np.maximum(shade, cover(SIZE, hull(project(lying, shot)), BLUR_PX))
+    light = DARK + (LIT - DARK) * (1 - shade) * window(SIZE)
+    return light, pitch, pitch * shot.f_px / (DISTANCE_MM - stud.shank_mm / 2)
+
+
+def cell(px_per_pitch: float, turns: int, photos: int, places: int = 2) -> Found | None:
+    """Measure drawn photos of one size; None where fewer than half could be measured."""
+    import pitchcam
+    from pitchcam.errors import PitchcamError
+
+    spec = pitchcam.ScaleSpec(source="pin", mm=PIN_MM)
+    groups, errors, stated = [], [], []
+    for i in range(places):
+        light, pitch, true_px = light_of(px_per_pitch, turns, 0.137 * i)
+        in_px = []
+        for seed in range(photos // places):
+            pixels = develop(light, gain=0.0, noise=NOISE, seed=1000 * i + seed)
+            try:
+                told = pitchcam.identify(pixels, spec, f35_mm=F35_MM, plots=False)
+            except PitchcamError:
+                continue
+            read = told.parts[0].threads[0]
+            q = read.reading.pitch_mm
+            if q is None or told.scale is None or told.scale.mm_per_px is None:
+                continue
+            in_px.append(q.value / told.scale.mm_per_px.value / true_px)
+            errors.append(q.value / pitch - 1)
+            noise = [b.contributions["pitch_mm"] for b in read.budget if b.kind == "A"]
+            stated.append(float(np.linalg.norm(noise)) / q.value)
+        if len(in_px) > 1:
+            groups.append(np.array(in_px))
+    if sum(map(len, groups)) < photos / 2:
+        return None
+    # Scatter by noise alone: about each place's own mean, whatever the scale does.
+    left = np.concatenate([g / g.mean() - 1 for g in groups])
+    scatter = float(np.sqrt(np.sum(left**2) / (len(left) - len(groups))))
+    return Found(
+        px_per_pitch=px_per_pitch,
+        turns=turns,
+        bound=bound(px_per_pitch, turns),
+        scatter=scatter,
+        bias=float(np.mean(np.concatenate(groups))) - 1,
+        bias_scaled=float(np.mean(errors)),
+        stated=float(np.median(stated)),
+        photos=len(errors),
+    )
+
+
+def line(found: Found) -> str:
+    """Return a row of the table, in parts per million of the pitch."""
+    f = found
+    return (
+        f"{f.px_per_pitch:>8.0f}{f.turns:>7d}{f.photos:>8d}{1e6 * f.bound:>10.1f}"
+        f"{1e6 * f.scatter:>10.1f}{f.scatter / f.bound:>9.2f}{1e6 * f.stated:>10.1f}"
+        f"{1e6 * f.bias:>10.1f}{1e6 * f.bias_scaled:>10.1f}"
+    )
+
+
+HEAD = (
+    f"{'px/pitch':>8}{'turns':>7}{'photos':>8}{'bound':>10}{'scatter':>10}{'ratio':>9}"
+    f"{'u noise':>10}{'bias px':>10}{'bias mm':>10}   (parts per million of the pitch)"
+)
