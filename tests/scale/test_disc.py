@@ -99,9 +99,9 @@ def test_a_disc_tells_the_tilt(lean) -> None:
 
 
 def test_an_oval_picture_of_a_disc_is_within_what_it_tells_of_the_tilt() -> None:
-    """Edges that lie a tenth of a pixel out along the rows, and in along the columns."""
+    """Edges that lie a fifth of a pixel out along the rows, and in along the columns: two u."""
     view = View(size=(1600, 1200), f_px=3000.0)
-    at, oval_mm = np.array([30.0, 10.0]), 0.1 * 200 / 3000
+    at, oval_mm = np.array([30.0, 10.0]), 0.2 * 200 / 3000
     turn = np.linspace(0, 2 * np.pi, 720, endpoint=False)
     rim = (RADIUS + oval_mm * np.cos(2 * turn)) * np.stack([np.cos(turn), np.sin(turn)]) + at[
         :, None
@@ -113,8 +113,9 @@ def test_an_oval_picture_of_a_disc_is_within_what_it_tells_of_the_tilt() -> None
     found = disc_reference(looking.look(light, view, gain=0.0).shapes[0], flat, 2 * RADIUS)
     off = np.array(found.camera.normal[:2])
     u = [found.camera.leans.u_along(way) for way in np.eye(2)]
-    assert np.hypot(*off) > np.radians(0.05)
-    assert np.all(np.abs(off) < 2 * np.array(u))
+    assert np.hypot(*off) > np.radians(0.2)
+    # Taken for round, it leans by 1.3 u and more.
+    assert np.all(np.abs(off) < np.array(u))
 
 
 def test_disc_cut_by_the_border_of_the_light() -> None:
