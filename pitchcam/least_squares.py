@@ -38,13 +38,18 @@ class Solution:
     information: Values
 
     def sigma(self, which: int) -> Values:
-        """Return one parameter's standard deviation in each problem; infinite where unknown."""
+        """Return one parameter's standard deviation in each problem, (n,)."""
+        return self.sigmas()[:, which]
+
+    def sigmas(self) -> Values:
+        """Return the parameters' standard deviations, (n, p); very large where unknown."""
         # Scaled to a unit diagonal, so that the inverse knows no units.
         size = np.sqrt(np.einsum("npp->np", self.information))
         size = np.maximum(size, 1e-12)
         scaled = self.information / (size[:, :, None] * size[:, None, :])
-        variance = np.linalg.inv(scaled + 1e-12 * np.eye(size.shape[1]))[:, which, which]
-        out: Values = np.sqrt(np.maximum(variance, 0.0)) / size[:, which]
+        inverse = np.linalg.inv(scaled + 1e-12 * np.eye(size.shape[1]))
+        variance = np.einsum("npp->np", inverse)
+        out: Values = np.sqrt(np.maximum(variance, 0.0)) / size
         return out
 
 

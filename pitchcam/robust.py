@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.small import line, median
+
 Values = NDArray[np.float64]
 
 #: Points farther off than this many medians of all distances are none of the line's: two standard
@@ -37,9 +39,9 @@ def robust_line(x: Values, y: Values, least: float, rounds: int = 8) -> RobustLi
     """
     kept = np.ones(len(x), bool)
     for _ in range(rounds):
-        slope, offset = np.polyfit(x[kept], y[kept], 1)
+        slope, offset = line(x[kept], y[kept])
         off = np.abs(y - slope * x - offset)
-        before, kept = kept, off <= max(MOST_MEDIANS * float(np.median(off)), least)
+        before, kept = kept, off <= max(MOST_MEDIANS * median(off), least)
         if (kept == before).all():
             break
     return RobustLine(slope=slope, offset=offset, kept=kept)

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from pitchcam.small import median, percentile
+from pitchcam.small import distinct, line, median, percentile
 
 RNG = np.random.default_rng(17)
 ARRAYS = [RNG.normal(size=n) * 10.0 ** RNG.integers(-6, 6) for n in (1, 2, 3, 4, 7, 10, 99, 400)]
@@ -35,3 +35,20 @@ def test_percentile_is_numpys(x: np.ndarray, percent: float) -> None:
 def test_percentile_of_nothing_is_refused() -> None:
     with pytest.raises(ValueError):
         percentile(np.zeros(0), 50)
+
+
+@pytest.mark.parametrize("x", ARRAYS[1:], ids=len)
+def test_line_is_that_of_numpy(x: np.ndarray) -> None:
+    y = RNG.normal(size=len(x)) + 3.0 * x
+    slope, offset = np.polyfit(x, y, 1)
+    assert line(x, y) == pytest.approx((slope, offset), rel=1e-9, abs=1e-9)
+
+
+def test_line_through_one_place_is_level() -> None:
+    assert line(np.array([2.0, 2.0]), np.array([1.0, 3.0])) == (0.0, 2.0)
+
+
+def test_distinct_is_numpys_unique() -> None:
+    x = RNG.integers(-5, 5, 60).astype(float)
+    assert (distinct(x) == np.unique(x)).all()
+    assert len(distinct(np.zeros(0))) == 0

@@ -60,11 +60,12 @@ def _middles(section: Section, side: float, groove: bool) -> Values:
     """Return z of the middles of crests (or roots) that have flanks on both sides, as seen."""
     p, seen = section.points, section.seen
     flanks = [
-        np.unique(p.ridge[(p.side == side) & (p.flank == f) & seen.used]) for f in (1.0, -1.0)
+        set(p.ridge[(p.side == side) & (p.flank == f) & seen.used].tolist()) for f in (1.0, -1.0)
     ]
-    numbers: Values = np.intersect1d(flanks[0], flanks[1])
+    both = flanks[0] & flanks[1]
     if groove:
-        numbers = np.intersect1d(numbers, numbers - 1) + 0.5
+        both = {n + 0.5 for n in both if n + 1 in both}
+    numbers = np.array(sorted(both))
     start = seen.phase_mm + (seen.lag_mm if side < 0 else 0.0)
     out: Values = start + seen.pitch_mm * numbers
     return out

@@ -149,7 +149,7 @@ def fit_flanks(
     """
     if len(p.r) <= len(NAMES):
         raise np.linalg.LinAlgError(f"only {len(p.r)} points on the flanks")
-    ref = float(np.median(p.r))
+    ref = median(p.r)
     columns = _columns(p, ref)
     use = np.ones(len(p.z), bool) if use is None else use
     tan = np.broadcast_to(np.asarray(tan_guess, float), (2,))

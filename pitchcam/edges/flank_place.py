@@ -29,6 +29,8 @@ U_BACKGROUND = 0.03
 #: Standard deviation of a profile's samples, half a pixel apart: noise of 0.01 and what the traced
 #: light leaves out. From a pixel inside the edge that is as much again for every half pixel more.
 U_LIGHT, DEEPER_PX = 0.02, 0.5
+#: Step of the differences that stand for derivatives by loss, roughness and the panel's distance.
+STEP = 1e-3
 #: Where the edge is looked for first, outward of the level's crossing: the level is 0.85 and the
 #: blur near 1 px.
 _START_PX = -0.7
@@ -113,32 +115,31 @@ def place_flanks(
     low = np.array([*_LOWEST, 0.0, 0.8, *np.full(n, -5.0)])
     high = np.array([*_HIGHEST, len(PANELS) - 1.0, 1.2, *np.full(n, 5.0)])
 
-    def beside(q: Values) -> Values:
-        """Return the light (n, c, d) beside the edges."""
-        loss, roughness, share, distance = (float(v) for v in q[:4])
-        return share * traced.light(loss, roughness, distance).reshape(n, heights, -1)
-
-    def drawn(q: Values, light: Values) -> tuple[Values, Values]:
-        """Return the blurred light (n, m) and its derivative by the edge's place."""
-        x = (q[5:, None, None] - CELLS_PX - profiles.across_px[:, :, None]) / blur_px
-        bells = np.exp(-0.5 * x * x) / (np.sqrt(2 * np.pi) * blur_px)
-        # From 1 outside to the first cell's light, from cell to cell, and to dark.
-        falls = -np.diff(light, axis=1, prepend=1.0, append=0.0)
-        return (
-            q[4] * (1 - np.einsum("nmd,nd->nm", normal_cdf(x), falls)),
-            -q[4] * np.einsum("nmd,nd->nm", bells, falls),
-        )
+    def bright(loss: float, roughness: float, distance: float) -> Values:
+        """Return the light (n, d) beside the edges of metal that mirrors all of it."""
+        light = traced.light(loss, roughness, distance)
+        return np.asarray(light.reshape(n, heights, -1).mean(axis=1), float)
 
     def cost(q: Values) -> tuple[Values, Values]:
-        seen, by_edge = drawn(q, beside(q).mean(axis=1))
-        slopes = np.zeros((n * m + 5, n + 5))
-        for i in range(5):
+        x = (q[5:, None, None] - CELLS_PX - profiles.across_px[:, :, None]) / blur_px
+        bells = np.exp(-0.5 * x * x) / (np.sqrt(2 * np.pi) * blur_px)
+        light = bright(q[0], q[1], q[3])
+        # From 1 outside to the first cell's light, from cell to cell, and to dark.
+        changes = [_falls(q[2] * light, 1.0)]
+        for i in (0, 1, 3):
             # Inward from a bound, beyond which there is no light.
-            step = -1e-3 if q[i] + 1e-3 > high[i] else 1e-3
-            other = q.copy()
+            step = -STEP if q[i] + STEP > high[i] else STEP
+            other = q[:4].copy()
             other[i] += step
-            change = (drawn(other, beside(other).mean(axis=1))[0] - seen) / step
-            slopes[:-5, i] = (change * weight).ravel()
+            moved = bright(other[0], other[1], other[3])
+            changes.append(_falls(q[2] * (moved - light) / step, 0.0))
+        changes.insert(3, _falls(light, 0.0))
+        fallen = normal_cdf(x) @ np.stack(changes, axis=2)
+        seen = q[4] * (1 - fallen[:, :, 0])
+        slopes = np.zeros((n * m + 5, n + 5))
+        slopes[:-5, :4] = (-q[4] * fallen[:, :, 1:] * weight[:, :, None]).reshape(n * m, 4)
+        slopes[:-5, 4] = ((1 - fallen[:, :, 0]) * weight).ravel()
+        by_edge = -q[4] * (bells @ changes[0][:, :, None])[:, :, 0]
         rows = np.arange(n * m)
         slopes[rows, 5 + rows // m] = (by_edge * weight).ravel()
         slopes[-5 + np.arange(5), np.arange(5)] = 1 / spread
@@ -150,13 +151,12 @@ def place_flanks(
     q = found.parameters[0]
     rest = found.residuals[0, :-5].reshape(n, m)
     misfit = np.sqrt((rest**2).sum(axis=1) / profiles.known.sum(axis=1)) * U_LIGHT
-    light = beside(q)
+    light = q[2] * traced.light(q[0], q[1], q[3]).reshape(n, heights, -1)
     traced_to = U_TRACED * np.maximum(1.0, misfit / USUAL_MISFIT)
-    u = np.array([float(found.sigma(5 + i)[0]) for i in range(n)])
-    u_metal = [float(found.sigma(i)[0]) for i in range(3)]
+    sigma = found.sigmas()[0]
     return Placed(
         edge_px=q[5:],
-        u_px=u * np.maximum(1.0, misfit / U_LIGHT),
+        u_px=sigma[5:] * np.maximum(1.0, misfit / U_LIGHT),
         shift_px=np.stack(
             [
                 _shifts((1 + part)[:, None, None] * light, blur_px, level / q[4])
@@ -164,13 +164,18 @@ def place_flanks(
             ]
         ),
         surface=Surface(
-            metal=_seen_metal(q, u_metal),
+            metal=_seen_metal(q, sigma[:3].tolist()),
             panel=float(PANELS[0] * 2 ** q[3]),
             background=float(q[4]),
             misfit=float(np.sqrt(np.mean(misfit**2))),
         ),
         misfit=misfit,
     )
+
+
+def _falls(light: Values, outside: float) -> Values:
+    """Return the falls of the light (n, d + 1) from outside, from cell to cell, and to dark."""
+    return np.asarray(-np.diff(light, axis=1, prepend=outside, append=0.0), float)
 
 
 def _seen_metal(q: Values, u: list[float]) -> Metal:

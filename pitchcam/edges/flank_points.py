@@ -11,6 +11,7 @@ from pitchcam.objects.axis import ImageAxis, Points, envelope
 from pitchcam.objects.frame import AxisFrame
 from pitchcam.objects.regions import Region, believed_turn
 from pitchcam.robust import robust_line
+from pitchcam.small import distinct, line, median, percentile
 
 Values = NDArray[np.float64]
 
@@ -140,9 +141,9 @@ def flank_points(
         if found is None:
             continue
         index, ridge, flank, height, below = found
-        sign = np.sign(np.median(zy[index, 1]))
+        sign = np.sign(median(zy[index, 1]))
         # The flank that faces growing s faces growing z when z grows with s.
-        along = np.sign(np.polyfit(st[index, 0], zy[index, 0], 1)[0])
+        along = np.sign(line(st[index, 0], zy[index, 0])[0])
         groups = _group_normals(normals[index], flank)
         chosen["xy"].append(outline[index])
         chosen["side"].append(np.full(len(index), sign))
@@ -158,7 +159,7 @@ def flank_points(
 
 def _group_normals(normals: Points, flank: Values) -> Points:
     out = np.empty_like(normals)
-    for f in np.unique(flank):
+    for f in distinct(flank):
         mean = np.median(normals[flank == f], axis=0)
         out[flank == f] = mean / np.hypot(*mean)
     return out
@@ -173,7 +174,7 @@ def side_points(
     growing s), the share of the flank's height, and the distance below the crest in pitches.
     """
     number = np.round((crests - crests[0]) / spacing)
-    step, first = np.polyfit(number, crests, 1)
+    step, first = line(number, crests)
     inside = (st[:, 1] * sign > 0) & (st[:, 0] > crests[0] - 0.5 * spacing)
     inside &= st[:, 0] < crests[-1] + 0.5 * spacing
     index = np.flatnonzero(inside)
@@ -187,15 +188,15 @@ def side_points(
     top = np.abs(phase) < 0.15
     if np.count_nonzero(top) < FEWEST_ON_LINE:
         return None
-    slope, offset = np.polyfit(st[index[top], 0], height[top], 1)
+    slope, offset = line(st[index[top], 0], height[top])
     level = height - slope * st[index, 0] - offset
-    crest = float(np.percentile(level, 97))
-    root = float(np.percentile(level, 3))
+    crest = percentile(level, 97)
+    root = percentile(level, 3)
     if not crest > root:
         return None
     share = (level - root) / (crest - root)
     below = (crest - level) / spacing
-    lower = seen.lower(float(np.median(height[top])) / spacing)
+    lower = seen.lower(median(height[top]) / spacing)
     straight = below > max(BELOW_CREST[0], lower + CLEAR_OF_CREST)
     straight &= below < BELOW_CREST[1] + max(SEEN_LOWER, lower)
     blurred = BLURS * seen.blur_px / spacing

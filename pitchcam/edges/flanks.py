@@ -25,14 +25,17 @@ from pitchcam.edges.sight import Sight
 from pitchcam.light.metal import UNSEEN
 from pitchcam.objects.contour import LIT_LEVEL, Crop
 from pitchcam.objects.frame import AxisFrame
+from pitchcam.small import median, percentile
 
 Values = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
 #: Samples across a flank: half-pixel steps carry all that the blur lets through.
 STEP_PX = 0.5
-#: Shares of a half's points that lie lower on the flank than those whose light is traced.
-HEIGHTS = (0.1, 0.3, 0.5, 0.7, 0.9)
+#: Percentages of a half's points that lie lower on the flank than those whose light is traced.
+HEIGHTS = (10, 30, 50, 70, 90)
+#: Points whose scores differ by no more are typical alike.
+TIE = 1e-9
 #: Flanks with fewer points are left where they are; halves with fewer do not count by themselves.
 FEWEST, FEWEST_OF_HALF = 6, 6
 
@@ -79,10 +82,15 @@ class _Half:
     typical: Indices
 
 
+def _first_least(score: Values) -> int:
+    """Return the first of the least: half way between two points rounding would choose."""
+    return int(np.argmax(score < score.min() + TIE))
+
+
 def _halves(flanks: Flanks, group: Indices, crop: Crop, window_px: float) -> list[_Half]:
     across = np.arange(-window_px, window_px + 1e-9, STEP_PX)
     along = flanks.ridge[group]
-    beyond = along > float(np.median(along))
+    beyond = along > median(along)
     parts = [p for p in (group[~beyond], group[beyond]) if len(p) >= FEWEST_OF_HALF]
     halves = []
     for points in parts or [group]:
@@ -90,11 +98,11 @@ def _halves(flanks: Flanks, group: Indices, crop: Crop, window_px: float) -> lis
         light = crop.sample(xy[:, None, :] + across[None, :, None] * normal[:, None, :])
         # A fifth of the profiles may be spoiled by dirt or a nick.
         worst = np.abs(light - np.median(light, axis=0)).max(axis=1)
-        mean = light[worst <= np.percentile(worst, 80)].mean(axis=0)
+        mean = light[worst <= percentile(worst, 80)].mean(axis=0)
         ridge, height = flanks.ridge[points], flanks.height[points]
-        off = np.abs(ridge - np.median(ridge))
+        off = np.abs(ridge - median(ridge))
         typical = [
-            np.argmin(off + 4 * np.abs(height - level)) for level in np.quantile(height, HEIGHTS)
+            _first_least(off + 4 * np.abs(height - percentile(height, share))) for share in HEIGHTS
         ]
         halves.append(_Half(points=points, across_px=across, light=mean, typical=points[typical]))
     return halves
@@ -123,8 +131,8 @@ def _solid(flanks: Flanks, section: Section, frame: AxisFrame) -> Helicoid:
         advance=section.winding.lead * fit.pitch_mm / (2 * np.pi),
         pitch_radius=fit.pitch_radius_mm,
         half_taper=fit.taper / 2,
-        crest=float(np.median(radius + below)),
-        root=float(np.median(radius - above)),
+        crest=median(radius + below),
+        root=median(radius - above),
     )
 
 

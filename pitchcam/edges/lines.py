@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from pitchcam.edges.edge_profiles import EdgeProfile
 from pitchcam.objects.contour import Crop
 from pitchcam.objects.field import Field
+from pitchcam.small import line, median, percentile
 
 Points = NDArray[np.float64]
 
@@ -111,9 +112,9 @@ def fit_line(
         if ok.sum() < 8:
             break
         for _ in range(4):
-            slope, offset = np.polyfit(p.along_px[ok], place[ok], 1)
+            slope, offset = line(p.along_px[ok], place[ok])
             deviation = place - slope * p.along_px - offset
-            spread = 1.4826 * float(np.median(np.abs(deviation[ok])))
+            spread = 1.4826 * median(np.abs(deviation[ok]))
             ok = np.isfinite(place) & (np.abs(deviation) < max(3.5 * spread, 0.1))
         n, length = segment.normal, p.along_px[-1]
         segment = replace(
@@ -254,7 +255,7 @@ def outer_fall(p: EdgeProfiles) -> float:
     profile shows no fall.
     """
     light, across = np.median(p.light, axis=0), p.across_px
-    plain = float(np.median(light[across > 0.75 * across[-1]]))
+    plain = median(light[across > 0.75 * across[-1]])
     dark = float(light.min())
     if plain <= dark:
         return 0.0
@@ -276,9 +277,9 @@ def mean_profile(
     A fifth of them may be spoiled by dirt or a scratch.
     """
     worst = np.abs(rows - np.median(rows, axis=0)).max(axis=1)
-    light = rows[worst <= np.percentile(worst, 80)].mean(axis=0)
-    outer = float(np.median(light[across > 7.0]))
-    inner = float(np.median(light[across < -5.0]))
+    light = rows[worst <= percentile(worst, 80)].mean(axis=0)
+    outer = median(light[across > 7.0])
+    inner = median(light[across < -5.0])
     # Half-pixel steps carry all that a blur of 0.8 px lets through.
     return EdgeProfile(
         across_px=across[::2],

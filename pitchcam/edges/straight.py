@@ -16,6 +16,7 @@ from pitchcam.edges.rims import BELIEVED, MOST_DRAWN_PX, UNLEARNT, Rims, fit_rim
 from pitchcam.light.esf import DEFAULT_SPREAD, Spread, unsharpen
 from pitchcam.objects.field import Field
 from pitchcam.objects.shapes import Shape, widest_stretch
+from pitchcam.small import line, median
 
 Points = NDArray[np.float64]
 
@@ -43,7 +44,7 @@ def bar_edges(shape: Shape, field: Field, unit_px: float = 1.0) -> list[Straight
     """Return both long edges of a pin, its ends left out."""
     s, upper, lower = shape.stations
     trim = 0.12 * len(s)
-    radius = float(np.median(upper - lower)) / 2
+    radius = median(upper - lower) / 2
     return _both_sides(shape, field, (s[0] + trim, s[-1] - trim), radius, unit_px)
 
 
@@ -70,7 +71,7 @@ def _both_sides(
     inside = (s >= start) & (s <= end)
     edges = []
     for sign, side in ((1.0, upper), (-1.0, lower)):
-        slope, offset = np.polyfit(s[inside], side[inside], 1)
+        slope, offset = line(s[inside], side[inside])
         ends = np.array([[start, slope * start + offset], [end, slope * end + offset]])
         a, b = shape.axis.to_photo(ends)
         d = np.array(shape.axis.direction)

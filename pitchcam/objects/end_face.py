@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from pitchcam.least_squares import soft, solve_one
 from pitchcam.objects.axis import ImageAxis
+from pitchcam.small import median
 
 Values = NDArray[np.float64]
 
@@ -113,7 +114,7 @@ def _fit(t: Values, s: Values, radius: float) -> tuple[float, float, float, floa
         return soft(off, slopes, 2 * U_BEND_PX)
 
     # With the radius as it is taken to be, all else is linear.
-    start = np.array([float(np.median(y)), 0.0, 0.0, radius])
+    start = np.array([median(y), 0.0, 0.0, radius])
     off = rest(start)
     start[:3] -= np.linalg.lstsq(slopes[:, :3], off, rcond=None)[0]
     # The rim reaches past all points that are fitted; beyond it there is no ellipse to step on.
@@ -132,7 +133,7 @@ def _fit(t: Values, s: Values, radius: float) -> tuple[float, float, float, floa
         again = solve_one(cost, best, low, high, settled=1e-8)
         found = min(found, again, key=lambda f: float(f.cost[0]))
     p = found.parameters[0]
-    scatter = float(np.median(np.abs(rest(p)[:-1])) / 0.6745)
+    scatter = median(np.abs(rest(p)[:-1])) / 0.6745
     return float(p[2] / p[3]), float(p[3]), float(p[0]), scatter
 
 

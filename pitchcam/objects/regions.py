@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.objects.peaks import find_peaks
+from pitchcam.small import line, median, percentile
 
 Values = NDArray[np.float64]
 
@@ -156,7 +157,7 @@ def _runs(s: Values, radius: Values) -> list[_Run]:
     runs = []
     used = np.zeros(len(peaks), bool)
     # Deep crests first, so that a ripple on a crest does not split a run of crests.
-    floors = {float(np.percentile(prominence, q)) for q in (75, 50, 25, 0)}
+    floors = {(percentile(prominence, q)) for q in (75, 50, 25, 0)}
     for floor in sorted(floors, reverse=True):
         keep = np.flatnonzero((prominence >= 0.45 * floor) & ~used)
         for group in _even_groups(places[keep]):
@@ -248,7 +249,7 @@ def _whole_crests(positions: Values, group: NDArray[np.intp]) -> NDArray[np.intp
     steps = np.diff(positions[group])
     if len(group) < 4:
         return group
-    inner = np.median(steps[1:-1])
+    inner = median(steps[1:-1])
     slack = END_TOLERANCE * inner + 0.7
     # Where worn crests stand unevenly, the ends are no worse than the others.
     if np.abs(steps[1:-1] - inner).max() > slack:
@@ -263,17 +264,17 @@ def _describe(
     valleys = np.array(
         [a + int(np.argmin(radius[a : b + 1])) for a, b in zip(peaks[:-1], peaks[1:], strict=True)]
     )
-    spacing = float(np.median(np.diff(places)))
+    spacing = median(np.diff(places))
     mid = (radius[peaks[:-1]] + radius[peaks[1:]]) / 2
-    depth = float(np.median(mid - radius[valleys]))
+    depth = median(mid - radius[valleys])
     # Where the valley lies between its crests: 0.5 for a thread, near 0 or 1 for a barb.
     share = (s[valleys] - s[peaks[:-1]]) / np.diff(s[peaks])
-    skew = float(np.median(share) - 0.5)
+    skew = median(share) - 0.5
     if depth < 1.0:
         return None
     # Crests of one thread are as high as each other: a hexagon between two threads is none of them.
     lower = np.minimum(radius[peaks[:-1]], radius[peaks[1:]]) - radius[valleys]
-    if float(np.median(lower)) < AS_HIGH * depth:
+    if median(lower) < AS_HIGH * depth:
         return None
     return _Run(
         crests=places, heights=radius[peaks], spacing=spacing, depth=depth, skew=skew, ends=ends
@@ -309,7 +310,7 @@ def _lag(a: _Run, b: _Run, places: tuple[Values, Values]) -> float:
     against each other, and the lines over the crests of both sides tell how far it is off.
     """
     spacing = (a.spacing + b.spacing) / 2
-    turn = (np.polyfit(a.crests, a.heights, 1)[0] - np.polyfit(b.crests, b.heights, 1)[0]) / 2
+    turn = (line(a.crests, a.heights)[0] - line(b.crests, b.heights)[0]) / 2
     turn *= believed_turn(a.crests, b.crests)[0]
     own = (places[0] + turn * a.heights, places[1] - turn * b.heights)
     phases = [np.angle(np.mean(np.exp(2j * np.pi * p / spacing))) for p in own]

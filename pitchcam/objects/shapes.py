@@ -17,6 +17,7 @@ from pitchcam.objects.end_face import Face, end_face
 from pitchcam.objects.field import Blob, Field
 from pitchcam.objects.frame import cross_shift
 from pitchcam.objects.regions import Region, find_regions
+from pitchcam.small import line, median, percentile
 
 Points = NDArray[np.float64]
 Kind = Literal["bar", "disc", "card", "other"]
@@ -115,7 +116,7 @@ class Shape:
     def width_px(self) -> float:
         """Largest extent across the axis (the upper percent left out)."""
         _, upper, lower = self.stations
-        return float(np.percentile(upper - lower, 99))
+        return percentile(upper - lower, 99)
 
     @property
     def lopsided(self) -> bool:
@@ -123,7 +124,8 @@ class Shape:
         s, upper, lower = self.stations
         width, middle = upper - lower, (upper + lower) / 2
         on = width > 0.1 * float(width.max())
-        bent = middle[on] - np.polyval(np.polyfit(s[on], middle[on], 1), s[on])
+        slope, offset = line(s[on], middle[on])
+        bent = middle[on] - slope * s[on] - offset
         return float(np.abs(bent).mean()) > LOPSIDED * float(width[on].mean())
 
     @cached_property
@@ -159,11 +161,11 @@ def widest_stretch(shape: Shape) -> tuple[float, float, float]:
     """Return start, end and width (pixels) of the part's widest straight stretch."""
     s, upper, lower = shape.stations
     width = upper - lower
-    top = float(np.percentile(width, 99.3))
+    top = percentile(width, 99.3)
     on = np.flatnonzero(width > 0.985 * top)
     runs = np.split(on, np.flatnonzero(np.diff(on) > 2) + 1)
     run = max(runs, key=len)
-    return float(s[run[0]]), float(s[run[-1]]), float(np.median(width[run]))
+    return float(s[run[0]]), float(s[run[-1]]), median(width[run])
 
 
 def describe(pixels: NDArray[np.generic], field: Field, blob: Blob, camera: Camera) -> Shape:
@@ -225,7 +227,7 @@ def _evidence(lie: _Lie) -> tuple[float, float]:
 def slender(stations: tuple[Points, Points, Points]) -> bool:
     """Whether an outline is so long that no other axis but that along it comes into question."""
     s, upper, lower = stations
-    return len(s) > SLENDER * float(np.percentile(upper - lower, 99))
+    return len(s) > SLENDER * percentile(upper - lower, 99)
 
 
 def _kind(points: Points) -> Kind:

@@ -18,6 +18,7 @@ from pitchcam.edges.sight import Sight
 from pitchcam.errors import OutlineError
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.frame import AxisFrame
+from pitchcam.small import median
 from pitchcam.thread.visible_flanks import Along, visible_angle
 
 Values = NDArray[np.float64]
@@ -215,7 +216,7 @@ def _robust(columns: Values, seen: Values, scatter: float) -> tuple[Values, Valu
         weight = 1 / np.maximum(off, 0.1 * scatter)
     use = np.ones(len(seen), bool)
     for _ in range(5):
-        keep = off < 3.5 * max(1.4826 * float(np.median(off[use])), scatter)
+        keep = off < 3.5 * max(1.4826 * median(off[use]), scatter)
         if np.linalg.matrix_rank(columns[keep]) < columns.shape[1]:
             break
         q = np.linalg.lstsq(columns[keep], seen[keep], rcond=None)[0].astype(float)

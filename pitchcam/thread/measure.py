@@ -20,6 +20,7 @@ from pitchcam.errors import OutlineError
 from pitchcam.light.mirrored import Mirror
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.frame import AxisFrame, Framed
+from pitchcam.small import median
 from pitchcam.thread.spectrum import side_profiles, tone_period
 
 Values = NDArray[np.float64]
@@ -216,7 +217,7 @@ def _bend(flanks: Flanks, section: Section, frame: AxisFrame, spacing_mm: float)
 
     What chance makes of it is taken off: straight flanks have no bend.
     """
-    middle = float(np.median(flanks.below))
+    middle = median(flanks.below)
     angles, variances = [], []
     for part in (flanks.below <= middle, flanks.below > middle):
         try:

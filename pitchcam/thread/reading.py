@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.records import BudgetLine, Quantity, ThreadPlots, ThreadReading
+from pitchcam.small import distinct
 from pitchcam.thread.budget import combined, quantity, values
 from pitchcam.thread.budget.geometry import Measured
 from pitchcam.thread.crest_lines import CrestShape
@@ -172,7 +173,7 @@ def _edges(shape: Measured) -> tuple[tuple[tuple[float, float], ...], ...]:
 def _middles(shape: ThreadShape, side: float) -> Values:
     """Return where the crests are seen; in the section they lie elsewhere along the axis."""
     p, fit = shape.section.points, shape.section.seen
-    ridges = np.unique(p.ridge[(p.side == side) & fit.used])
+    ridges = distinct(p.ridge[(p.side == side) & fit.used])
     out: Values = fit.phase_mm + (fit.lag_mm if side < 0 else 0.0) + fit.pitch_mm * ridges
     return out
 
@@ -192,7 +193,7 @@ def _flank_lines(shape: ThreadShape) -> tuple[tuple[tuple[float, float], tuple[f
     f = shape.flanks
     lines = []
     for side in (1.0, -1.0):
-        for ridge in np.unique(f.ridge[f.side == side]):
+        for ridge in distinct(f.ridge[f.side == side]):
             for flank in (1.0, -1.0):
                 on = (f.side == side) & (f.ridge == ridge) & (f.flank == flank)
                 if on.sum() < 4:
@@ -227,7 +228,7 @@ def _drift(shape: ThreadShape) -> tuple[tuple[float, ...], tuple[float, ...]]:
     )
     rest = p.z - expected
     for side in (1.0, -1.0):
-        for ridge in np.unique(p.ridge[p.side == side]):
+        for ridge in distinct(p.ridge[p.side == side]):
             on = (p.side == side) & (p.ridge == ridge) & fit.used
             both = [rest[on & (p.flank == f)] for f in (1.0, -1.0)]
             if min(len(b) for b in both) < 3:

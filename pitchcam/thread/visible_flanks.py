@@ -19,6 +19,7 @@ from pitchcam.edges.section import PER_POINT
 from pitchcam.edges.sight import Sight
 from pitchcam.edges.unfold import unfold_flank
 from pitchcam.objects.frame import AxisFrame
+from pitchcam.small import distinct, line, median
 
 Values = NDArray[np.float64]
 
@@ -69,13 +70,13 @@ def visible_angle(sight: Sight, along: Along) -> tuple[float, float, float] | No
     sides = []
     for crests, sign in zip(sight.region.crests, (1.0, -1.0), strict=True):
         near = st[:, 1] * sign > 0
-        side = float(np.sign(np.median(zy[near, 1])))
+        side = float(np.sign(median(zy[near, 1])))
         seen = Slant(blur_px=sight.blur_px, slant=abs(slant - side * tan_lead))
         found = side_points(st, crests, sign, along.spacing_px, seen)
         if found is None:
             continue
         index, ridge, flank = found[:3]
-        way = float(np.sign(np.polyfit(st[index, 0], zy[index, 0], 1)[0]))
+        way = float(np.sign(line(st[index, 0], zy[index, 0])[0]))
         sides.append(_Side(zy=zy[index], side=side, flank=flank * way, ridge=ridge * way))
     return _fit(sides, frame, along) if sides else None
 
@@ -93,7 +94,7 @@ def _fit(sides: list[_Side], frame: AxisFrame, along: Along) -> tuple[float, flo
         crest = along.radius_mm + along.taper / 2 * z
         below = (crest - r) / along.pitch_mm
         use = (below > BELOW[0]) & (below < BELOW[1])
-        for s in np.unique(side):
+        for s in distinct(side):
             for f in (1.0, -1.0):
                 if (use & (side == s) & (flank == f)).sum() < FEWEST:
                     use &= side != s
@@ -134,7 +135,7 @@ def _solved(
     for _ in range(4):
         q: Values = np.linalg.lstsq(columns[keep], z[keep], rcond=None)[0].astype(float)
         off = np.abs(z - columns @ q)
-        spread = max(1.4826 * float(np.median(off[keep])), 1e-4)
+        spread = max(1.4826 * median(off[keep]), 1e-4)
         before, keep = keep, use & (off < 3.5 * spread)
         if (keep == before).all():
             break

@@ -14,6 +14,7 @@ from pitchcam.edges.flanks import (
     FlankEdge,
     _along,
     _by_height,
+    _first_least,
     _panel,
     move_to_edges,
 )
@@ -141,3 +142,9 @@ def test_a_half_that_is_hardly_known_neither_moves_nor_turns_a_flank():
     assert known[-1] - known[0] == pytest.approx(0.1 * 7 / 4, rel=0.1)
     assert known.mean() == pytest.approx(-0.95, abs=1e-3)
     np.testing.assert_allclose(_along([3.5], [half(-1.0, 0.1)], ridge), -1.0)
+
+
+def test_of_points_that_are_typical_alike_the_first_is_taken():
+    """Half way between two heights both are as near: rounding must not choose."""
+    score = np.array([2.0, 1.0 + 4e-16, 1.0, 3.0])
+    assert _first_least(score) == _first_least(score[[0, 2, 1, 3]]) == 1

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.section import PER_POINT
+from pitchcam.small import line
 from pitchcam.thread.crest_lines import CrestShape, remeasure_crests
 from pitchcam.thread.measure import ThreadShape, remeasure
 from pitchcam.thread.pose.records import GRID, normal
@@ -110,7 +111,7 @@ def thread_sight(shape: Measured, camera: Camera, height_mm: float) -> ThreadSig
         before, (middle, bend) = middle, _lowest(angles, squares)
         if bend == 0.0 or abs(middle - before) < CLOSE / 2:
             break
-    per_deg, taper = np.polyfit(angles, tapers, 1)
+    per_deg, taper = line(angles, tapers)
     return ThreadSight(
         even=_by_drift(shape, camera, angles, squares),
         taper=float(taper),

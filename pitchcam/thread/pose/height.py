@@ -13,6 +13,7 @@ from pitchcam.edges.section import Section
 from pitchcam.objects.end_face import end_face
 from pitchcam.objects.frame import AxisFrame
 from pitchcam.objects.shapes import Shape, widest_stretch
+from pitchcam.small import median, percentile
 from pitchcam.thread.pose.records import UNKNOWN, Pose
 
 Values = NDArray[np.float64]
@@ -167,11 +168,11 @@ def _corner(part: Shape, rest: Rest, side: float) -> Values | None:
         return None
     ends = part.axis.to_photo(np.array([[low, 0.0], [high, 0.0]]))
     out = part.axis.to_photo(np.array([[low, side]]))[0] - ends[0]
-    offset = float(np.median(np.abs(st[on, 1])))
+    offset = median(np.abs(st[on, 1]))
     segment = Segment(start=ends[0] + offset * out, end=ends[1] + offset * out, outside=out)
     p = line_profiles(part.crop, segment, reach_px=7.0)
     light = np.median(p.light, axis=0)
-    beside = [float(np.median(light[on])) for on in (p.across_px > 4.0, p.across_px < -3.0)]
+    beside = [median(light[on]) for on in (p.across_px > 4.0, p.across_px < -3.0)]
     edge = float(crossings(light[None], p.across_px, sum(beside) / 2)[0])
     if not np.isfinite(edge):
         return None
@@ -206,11 +207,11 @@ def _stands_out(shape: Shape, start: float, end: float, width_px: float) -> bool
     inside = (s >= start) & (s <= end)
     if any(r.start_px < end and r.end_px > start for r in shape.threads):
         return False
-    rest = np.percentile((upper - lower)[~inside], 90) if (~inside).any() else 0.0
+    rest = percentile((upper - lower)[~inside], 90) if (~inside).any() else 0.0
     if end - start > 1.2 * width_px or rest > 0.97 * width_px:
         return False
     for r in shape.threads:
-        crests = np.percentile((upper - lower)[(s > r.start_px) & (s < r.end_px)], 90)
+        crests = percentile((upper - lower)[(s > r.start_px) & (s < r.end_px)], 90)
         # No hexagon's flats are narrower than the thread it turns.
         if np.sqrt(3) / 2 * width_px < crests:
             return False
@@ -249,7 +250,7 @@ def head_stretches(shape: Shape, rest: Rest) -> list[tuple[float, float]]:
         on = np.flatnonzero(near & ((s < rest.stretch[0] - 3) | (s > rest.stretch[1] + 3)))
         if len(on) < 10:
             continue
-        top = float(np.percentile(width[on], 60))
+        top = percentile(width[on], 60)
         level = on[np.abs(width[on] - top) < 0.015 * top]
         runs = np.split(level, np.flatnonzero(np.diff(level) > 2) + 1)
         run = max(runs, key=len)

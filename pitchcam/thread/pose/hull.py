@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from pitchcam.normal import normal_cdf
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.frame import AxisFrame
+from pitchcam.small import line, median
 from pitchcam.thread.pose.height import Rest
 
 Values = NDArray[np.float64]
@@ -114,7 +115,8 @@ def part_radii(seen: SeenPart, frame: AxisFrame, rest: Rest) -> PartRadii:
             continue
         both = (sides[0][on, 1] + sides[1][on, 1]) / 2
         # The outline's axis is a fraction of a degree off the thread's own.
-        middle = np.polyval(np.polyfit(s[on] - start, both, 1), s[on] - start)
+        slope, offset = line(s[on] - start, both)
+        middle = slope * (s[on] - start) + offset
         width[on] = np.maximum(*(np.abs(side[on, 1] - middle) for side in sides))
     away = np.hypot(frame.pinhole[2], frame.pinhole[0] - z)
     # A round body is seen along tangents, a little wider.
@@ -124,7 +126,7 @@ def part_radii(seen: SeenPart, frame: AxisFrame, rest: Rest) -> PartRadii:
     hexagons = [(rest.stretch, rest.height_mm)] if rest.hexagon else []
     for stretch in seen.heads:
         on = (s >= stretch[0]) & (s <= stretch[1])
-        hexagons.append((stretch, float(np.median(width[on])) * np.sqrt(3) / 2))
+        hexagons.append((stretch, median(width[on]) * np.sqrt(3) / 2))
     for stretch, flat_mm in hexagons:
         first, last = _hexagon(shown, s, stretch, mm_per_px)
         shown[first : last + 1] = width[first : last + 1]
