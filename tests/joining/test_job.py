@@ -315,3 +315,23 @@ def test_command(tmp_path, monkeypatch):
         assert isinstance(wrong.exception, UsageError), scale
     wrong = run.invoke(job_command.command, [*base, "--part", "M10x1", "--part-scale", "card"])
     assert isinstance(wrong.exception, UsageError)
+
+
+def test_a_name_alone_is_as_good_as_a_list_of_one():
+    alone = Verdict(status="named", designation="M10x1", standard="ISO 261", probability=0.97)
+    (name,) = sender(alone).names
+    assert (name.end.text, name.probability) == ("M10x1 male", pytest.approx(1.0))
+
+
+def test_a_cast_named_by_the_male_thread_is_of_what_takes_it():
+    """ISO 7-1: R is male only; what it was cast from is Rc or Rp."""
+    taper = Verdict(
+        status="named",
+        designation="R 1/4",
+        standard="ISO 7-1",
+        probability=0.98,
+        candidates=candidates(("R 1/4", 0.98)),
+    )
+    side = measured_side("port", "cast", taper, "internal", "internal")
+    assert [n.end.text for n in side.names] == ["Rc 1/4 female", "Rp 1/4 female"]
+    assert [n.probability for n in side.names] == pytest.approx([0.5, 0.5])

@@ -60,3 +60,10 @@ def test_commands_say_so_before_a_flame_is_lit():
     done = CliRunner().invoke(join_command, call)
     assert "No flame needed: P-04" in done.stderr and "tap M10x1 8.5 deep" in done.stderr
     assert "Or tap a plug: P-04" in CliRunner().invoke(adapt_command, call).output
+
+
+@pytest.mark.parametrize("part", ["R 3", "G 4"])
+def test_a_thread_that_no_tabulated_drill_is_for_is_not_tapped(part):
+    """Rc 3 has no drill in the tables, and G 4 wants a hole of 110.8 mm: bored, not drilled."""
+    huge = replace(ROWS["P-04"], hex_mm=150.0, length_mm=120.0)
+    assert tapped_plugs(replace(ASK, part=parse_side(part, "external")), [huge]) == ()

@@ -2,7 +2,7 @@
 
 import pytest
 
-from pitchcam.match.leaf import VISIBLE_GAP_MM, compare_leaf, turns_to_gap
+from pitchcam.match.leaf import VISIBLE_GAP_MM, angle_agrees, compare_leaf, turns_to_gap
 from pitchcam.records import Quantity
 from pitchcam.series.gauges import parse_leaf
 
@@ -43,3 +43,24 @@ def test_drift_over_turns() -> None:
     assert turns is not None
     assert turns * (25.4 / 18 - 25.4 / 19) / 2 == pytest.approx(VISIBLE_GAP_MM, rel=1e-5)
     assert turns_to_gap(pitch, parse_leaf("19tpi")) is None
+
+
+@pytest.mark.parametrize(
+    ("angle_deg", "u", "leaf", "agrees"),
+    [
+        # ISO 68-1 has 60 degrees, BS 84 and ISO 228-1 55, BS 93 47.5.
+        (60.3, 0.4, "1.5mm", True),
+        (55.2, 0.4, "1.5mm", False),
+        (55.2, 0.4, "19tpi", True),
+        (60.1, 0.4, "19tpi", False),
+        (47.4, 0.4, "0ba", True),
+        (57.7, 3.0, "1.5mm", None),  # good to 6 degrees it may be of either form
+        (57.8, 0.4, "1.5mm", None),  # off, and nearer to no other form
+    ],
+)
+def test_a_measured_angle_beside_the_leafs_form(angle_deg, u, leaf, agrees) -> None:
+    assert angle_agrees(Quantity(value=angle_deg, u=u), parse_leaf(leaf)) is agrees
+
+
+def test_an_angle_that_was_not_read_tells_nothing() -> None:
+    assert angle_agrees(None, parse_leaf("1.5mm")) is None

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
+from pitchcam.match import name_thread
 from pitchcam.match.evidence import rescaled
 from pitchcam.match.ratios import any_scale, name_by_ratios, ratios_of
 from pitchcam.records import ThreadReading
@@ -77,3 +80,20 @@ def test_any_scale_holds_the_distances_of_a_phone() -> None:
     assert scales.ratio.min() < 100 / 220
     assert scales.ratio.max() > 450 / 220
     assert any_scale(0.3).ratio.max() > scales.ratio.max()
+
+
+def test_no_size_has_a_pitch_of_a_third_of_its_diameter() -> None:
+    """The coarsest of ISO 261 have a quarter (M1.6x0.35 0.22, M2x0.4 0.2)."""
+    odd = replace(read("M10x1"), pitch_mm=q(3.3, 0.004))
+    verdict = name_by_ratios(odd)
+    assert verdict.status == "off-series" and verdict.designation is None
+    assert (verdict.next_step or "").endswith("state it with --major.")
+
+
+def test_several_starts_are_judged_by_the_series_alone() -> None:
+    """A lead of several pitches is in no series, with a scale or without one."""
+    two = replace(read("M10x1"), starts=2)
+    verdict = name_by_ratios(two)
+    assert verdict.status == name_thread(two, scales=any_scale().after([two]).likely()).status
+    assert verdict.designation is None
+    assert "--major" not in (verdict.next_step or "")

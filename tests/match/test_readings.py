@@ -234,3 +234,32 @@ def test_stated_uncertainties_are_used() -> None:
     own = to_reading(replace(base, u_diameter_mm=0.1, u_gauge=0.01, u_angle_deg=2.0))
     assert own.major_mm is not None and own.pitch_mm is not None and own.angle_deg is not None
     assert (own.major_mm.u, own.pitch_mm.u, own.angle_deg.u) == pytest.approx((0.1, 0.015, 2.0))
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ("worn,0.", "worn,1.", "write a share below 0.5"),
+        ("worn,", "tired,", "slips.csv line"),
+        ("worn,", "#", "slips.csv"),
+    ],
+)
+def test_a_table_of_slips_that_cannot_be_is_refused(tmp_path: Path, old, new, says) -> None:
+    folder = tmp_path / "series"
+    shutil.copytree(calibration_path("series"), folder)
+    table = (folder / "slips.csv").read_text()
+    assert f"\n{old}" in table
+    (folder / "slips.csv").write_text(table.replace(f"\n{old}", f"\n{new}"))
+    slip_shares.cache_clear()
+    with pytest.raises(InputError, match=says):
+        slip_shares(folder)
+
+
+def test_a_slip_without_a_share_is_missed(tmp_path: Path) -> None:
+    folder = tmp_path / "series"
+    shutil.copytree(calibration_path("series"), folder)
+    lines = (folder / "slips.csv").read_text().splitlines(keepends=True)
+    (folder / "slips.csv").write_text("".join(x for x in lines if not x.startswith("angle-any,")))
+    slip_shares.cache_clear()
+    with pytest.raises(InputError, match="no row 'angle-any'"):
+        slip_shares(folder)

@@ -466,3 +466,18 @@ def test_a_flank_of_which_less_is_seen_is_turned_the_more(shape):
     assert only(points.side > 0) == pytest.approx(np.sqrt(2) * whole, rel=0.05)
     # A side that shows little counts little.
     assert only((points.side > 0) | (points.r > np.percentile(points.r, 85))) < 1.45 * whole
+
+
+def test_own_crests_as_scale_leave_what_a_lens_stretches_along_more_than_across(shape):
+    """r (1 + k r^2) stretches by 1 + 3 k r^2 along the radius and by 1 + k r^2 across it.
+
+    A thread that lies at an angle f to the radius then has a pitch that is off against its own
+    diameter by 2 k r^2 cos 2f: sqrt 2 k r^2 in the mean square over angles, at a fifth of the
+    way to the corner.
+    """
+    place = replace(PLACE, scale_on_axis=True, corner_share=0.2)
+    angle = np.linspace(0, np.pi, 181)[:-1]
+    k = shape.camera.u_corner
+    apart = 2 * k * 0.2**2 * np.cos(2 * angle)
+    share = contribution(shape, "lens distortion", "pitch_mm", place) / shape.pitch_mm
+    assert share == pytest.approx(float(np.sqrt(np.mean(apart**2))), rel=0.25)

@@ -140,3 +140,27 @@ def test_every_joint_of_a_chain_knows_its_two_pieces():
     assert len(made_up) == len(chain.joints)
     assert all("annealed" not in t.how for t in made_up)
     assert "mild or free-cutting steel" in made_up[0].how
+
+
+def test_an_o_ring_seats_by_itself_until_the_pressure_lifts_the_stud():
+    """ISO 6149: held down as a third of a copper washer's force, then by pi/4 d^2 p."""
+    ring = mate(parse_end("M14x1.5 oring", "external"), parse_end("M14x1.5 oring", "internal"))
+    (idle,), (pressed,) = seats(ring, 0.0), seats(ring, 700.0)
+    copper = seats(joint("M14x1.5", "M14x1.5"), 0.0)[0]
+    assert idle.force_n == pytest.approx(0.33 * copper.force_n, rel=1e-6)
+    assert pressed.force_n == pytest.approx(70.0 * math.pi / 4 * 14.0**2, rel=1e-6)
+    assert idle.max_c < copper.max_c  # rubber
+
+
+def test_what_only_keeps_dust_out_is_made_up_by_hand():
+    """DIN 40430: a gland's thread seals nothing."""
+    glands = [f for f in ("Pg 9", "Pg 13.5") if mate(*_both(f)).seal == "gasket-dust"]
+    assert glands == ["Pg 9", "Pg 13.5"]
+    for name in glands:
+        assert seats(mate(*_both(name)), 0.0) == ()
+        made_up = tightening(mate(*_both(name)), UNKNOWN, UNKNOWN)
+        assert made_up.action == "hand-tight and a quarter turn: it seals nothing"
+
+
+def _both(name):
+    return parse_end(name, "external"), parse_end(name, "internal")

@@ -420,3 +420,26 @@ def test_command(tmp_path):
     assert run.exit_code == 2 and "is not a pressure" in run.output
     run = CliRunner().invoke(command, [*call[:4], "--record", str(tmp_path / "no.sqlite")])
     assert isinstance(run.exception, UsageError)
+
+
+@pytest.mark.parametrize(
+    ("material", "g_per_cm3"),
+    # Handbook densities (from memory): steel 7.85, brass 8.4 to 8.5; what is not known is heavy.
+    [("steel", 7.85), ("brass", 8.45), ("mystery", 7.85)],
+)
+def test_a_piece_is_as_heavy_as_its_metal(material, g_per_cm3):
+    """A closed hex bar 20 x 30 with a stud M10, 12 long: hand arithmetic of both bodies."""
+    plug = Fitting(
+        id="P",
+        end_a=parse_end("M10x1", "external"),
+        end_b=None,
+        bore_mm=0.0,
+        length_mm=42.0,
+        hex_mm=20.0,
+        thread_a_mm=12.0,
+        material=material,
+        count=1,
+    )
+    volume = math.sqrt(3) / 2 * 20.0**2 * 30.0 + math.pi / 4 * 10.0**2 * 12.0
+    assert mass_g(plug) == pytest.approx(volume * g_per_cm3 * 1e-3, rel=0.01)
+    assert mass_g(replace(plug, mass_g=99.0)) == 99.0  # the scale knows better

@@ -395,3 +395,23 @@ def test_one_place_of_a_groove_is_that_of_the_whole_line(name):
     offset = np.linspace(-1.0, 1.0, 41) * thread.depth_mm
     line = groove_half_width(thread, offset)
     assert [half_width_mm(thread, float(x)) for x in offset] == pytest.approx(line, abs=1e-12)
+
+
+def test_a_hose_tail_has_no_thread_to_be_measured():
+    with pytest.raises(PitchcamError, match="a hose tail has no thread"):
+        profile_of(parse_end("hose 10", "external"))
+
+
+@pytest.mark.parametrize(
+    ("text", "bore_mm"),
+    [("hose 3/8in", 10.0), ("hose 1/2 in", 12.5), ("hose 10", 10.0), ("tail 8 mm", 8.0)],
+)
+def test_hoses_by_their_bore(text, bore_mm):
+    """ISO 4397 (from memory): 3/8 in is the size of 10 mm, 1/2 in that of 12.5."""
+    assert parse_end(text, "external").designation == f"hose {bore_mm:g}"
+
+
+@pytest.mark.parametrize("text", ["hose x", "hose 0", "hose 9in"])
+def test_hoses_that_are_none(text):
+    with pytest.raises(PitchcamError):
+        parse_end(text, "external")
