@@ -77,20 +77,21 @@ def from_crests(scene: Scene, parts: list[Shape], reading_mm: float) -> OwnScale
         )
     chosen, is_open = 0, False
     if len(seen) > 1:
-        scores = [_likely([s for _, s in seen], reading_mm / _touched(own)) for _, own in seen]
+        longer = [reading_mm / _touched(s) for _, s in seen]
+        # That all threads exist with lengths that many times as long.
+        scores = [sum(log_evidence(_rough(s, by)) for _, s in seen) for by in longer]
         chosen = int(np.argmax(scores))
-        rest = max(score for i, score in enumerate(scores) if i != chosen)
-        is_open = scores[chosen] - rest < np.log(CLEAR)
+        is_open = bool(np.ptp(np.sort(scores)[-2:]) < np.log(CLEAR))
     (part, region), shape = seen[chosen]
     for _ in range(ROUNDS):
-        reach = shape.frame.origin @ np.array(camera.normal)
-        height = camera.distance_mm - float(reach)
-        camera = camera.over_plate(float(reach) * reading_mm / _touched(shape) + height, np.nan)
+        reach = float(shape.frame.origin @ np.array(camera.normal))
+        far = reach * reading_mm / _touched(shape) + camera.distance_mm - reach
+        camera = camera.over_plate(far, np.nan)
         again = _shape(scene, camera, part, region)
         shape = shape if again is None else again
-    place = U_PLACE_PITCHES * shape.pitch_mm * abs(shape.taper)
-    u = np.hypot(U_CRESTS_MM, place if abs(shape.taper) > TAPER_SEEN else 0.0)
-    return OwnScale(camera=camera, u_scale=float(u) / reading_mm, open=is_open)
+    grows = abs(shape.taper) if abs(shape.taper) > TAPER_SEEN else 0.0
+    u = float(np.hypot(U_CRESTS_MM, U_PLACE_PITCHES * shape.pitch_mm * grows))
+    return OwnScale(camera=camera, u_scale=u / reading_mm, open=is_open)
 
 
 def _first(scene: Scene, part: Shape, region: Region, reading_mm: float) -> Camera:
@@ -106,7 +107,7 @@ def _shape(scene: Scene, camera: Camera, part: Shape, region: Region) -> Measure
     """Return a thread, by its flanks or by its crests alone; None where neither is seen."""
     scene = replace(scene, camera=camera)
     with suppress(*NOT_FITTED):
-        shape, _ = measured(scene, part, region)
+        shape = measured(scene, part, region)[0]
         if shape.major_mm is not None and not shape.hidden:
             return shape
     with suppress(*NOT_FITTED):
@@ -124,11 +125,6 @@ def _touched(shape: Measured) -> float:
     return float(major + large * shape.taper)
 
 
-def _likely(shapes: list[Measured], longer: float) -> float:
-    """Return the log evidence that all threads exist with lengths that many times as long."""
-    return sum(log_evidence(_rough(s, longer)) for s in shapes)
-
-
 def _rough(shape: Measured, longer: float) -> ThreadReading:
     v = shape.quantities()
 
@@ -144,11 +140,10 @@ def _rough(shape: Measured, longer: float) -> ThreadReading:
         low, high = shape.span_mm
         offset = (high if taper > 0 else low) * taper
         station = Quantity(value=(high - low) * longer + shape.pitch_mm, u=shape.pitch_mm)
-    angle = v.get("angle_deg")
     return ThreadReading(
         pitch_mm=length("pitch_mm", U_RATIO[0]),
         major_mm=length("major_mm", U_RATIO[1], offset),
-        angle_deg=None if angle is None else Quantity(value=angle, u=U_ANGLE_DEG),
+        angle_deg=Quantity(value=v["angle_deg"], u=U_ANGLE_DEG) if "angle_deg" in v else None,
         taper=Quantity(value=abs(taper), u=U_TAPER),
         diameter_station_mm=station,
     )

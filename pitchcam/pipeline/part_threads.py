@@ -38,6 +38,7 @@ from pitchcam.thread.reading import (
     plots,
     to_reading,
 )
+from pitchcam.thread.ridges import are_ridges
 
 #: Below this many pixels a pitch an impossible angle is put down to the pixels.
 COARSE_PX = 12.0
@@ -242,6 +243,9 @@ def _by_crests(
     shape, rest = by_crests(scene, found.part, region)
     if shape.slant < LEAST_SLANT:
         raise OutlineError("flanks that nothing hides are not seen")
+    if not are_ridges(shape):
+        text = f"part {number} repeats, but between its crests is not the outline of ridges"
+        return _unreadable(found, flag("no-thread", text), flags), None
     flags += lies_aslant(rest.pose, number)
     place = _geometry(scene, shape, rest)
     lines = budget(shape, place)

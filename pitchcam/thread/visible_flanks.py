@@ -3,8 +3,8 @@
 Under a slant T the crest of a ridge is seen as a parabola of the slant T - tan(lead angle) on one
 side of a right-hand thread and T + tan(lead angle) on the other: the helix leans into the view
 there and out of it here. One side may hide its flanks while the other shows them well. The points
-that lie on a flank are told by geometry: unfolded into the axial section, a crest's points come
-out at the crest or beyond it, a flank's below.
+that lie on a flank are told by geometry, each in the slant of its own place: unfolded into the
+axial section, a crest's points come out at the crest or beyond it, a flank's below.
 """
 
 from __future__ import annotations
@@ -14,22 +14,27 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.edges.flank_points import Slant, side_points
 from pitchcam.edges.section import PER_POINT
 from pitchcam.edges.sight import Sight
 from pitchcam.edges.unfold import unfold_flank
 from pitchcam.objects.frame import AxisFrame
-from pitchcam.small import distinct, line, median
+from pitchcam.small import distinct, median
 
 Values = NDArray[np.float64]
 
-#: Where a flank is straight below the crest, in pitches, and how many points each flank of a side
-#: must show there.
-BELOW, FEWEST = (0.13, 0.50), 10
-#: What stays open of an angle from the level's crossings alone: how the mirrored band changes up
-#: the flank, degrees (judgement, by renders of known threads).
-U_BAND_DEG = 1.0
-START_TAN, ROUNDS = 0.55, 5
+#: Where a flank is straight below the crest, in pitches of the axial section, and how many points
+#: each flank of a side must show there.
+BELOW, FEWEST = (0.13, 0.50), 4
+#: Points nearer to the notch of two ridges than so many blurs and pitches are no flank's, nor those
+#: on a ridge's middle.
+NOTCH_BLURS, NOTCH, MIDDLE = 1.7, 0.02, 0.05
+#: What stays open of an included angle: the light's change over what is seen of a flank, 0.08
+#: pixels from its upper to its lower end, and bands that bend alike however much is seen
+#: (judgement, by renders of known threads: 8 degrees over the pixels of depth that are seen, 0.5).
+U_LIGHT_DEG_PX, U_BAND_DEG = 8.0, 0.5
+#: Included angles beyond these, degrees, are none of a thread: the fit has run away.
+ANGLES_DEG = (35.0, 80.0)
+START_TAN, ROUNDS = 0.55, 8
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,22 +68,50 @@ def visible_angle(sight: Sight, along: Along) -> tuple[float, float, float] | No
         What the crests tell.
     """
     frame = sight.frame
-    st = sight.axis.to_axis(sight.outline_px)
     zy = sight.to_frame(sight.outline_px)
-    slant = float(frame.pinhole[0] / frame.pinhole[2])
-    tan_lead = along.pitch_mm / (2 * np.pi * along.radius_mm)
-    sides = []
-    for crests, sign in zip(sight.region.crests, (1.0, -1.0), strict=True):
-        near = st[:, 1] * sign > 0
-        side = float(np.sign(median(zy[near, 1])))
-        seen = Slant(blur_px=sight.blur_px, slant=abs(slant - side * tan_lead))
-        found = side_points(st, crests, sign, along.spacing_px, seen)
-        if found is None:
-            continue
-        index, ridge, flank = found[:3]
-        way = float(np.sign(line(st[index, 0], zy[index, 0])[0]))
-        sides.append(_Side(zy=zy[index], side=side, flank=flank * way, ridge=ridge * way))
+    sides = [
+        _Side(
+            zy=zy[points.index],
+            side=float(np.sign(np.median(zy[points.index, 1]))),
+            flank=np.sign(points.phase),
+            ridge=points.ridge,
+        )
+        for points in ridge_points(sight)
+    ]
     return _fit(sides, frame, along) if sides else None
+
+
+@dataclass(frozen=True, kw_only=True)
+class RidgePoints:
+    """One side's outline by ridge: indices into the outline, the ridge's number, and the phase.
+
+    The phase is the distance from the ridge's middle in spacings, -0.5 to 0.5, growing along the
+    axis, as z does.
+    """
+
+    index: NDArray[np.intp]
+    ridge: Values
+    phase: Values
+
+
+def ridge_points(sight: Sight) -> list[RidgePoints]:
+    """Return the outline's points of each side, but for ridges' middles and the notches."""
+    st = sight.axis.to_axis(sight.outline_px)
+    spacing = sight.region.spacing_px
+    clear = 0.5 - NOTCH - NOTCH_BLURS * sight.blur_px / spacing
+    out = []
+    for crests, sign in zip(sight.region.crests, (1.0, -1.0), strict=True):
+        step, first = np.polyfit(np.round((crests - crests[0]) / spacing), crests, 1)
+        inside = (st[:, 1] * sign > 0) & (st[:, 0] > crests[0] - 0.5 * spacing)
+        index = np.flatnonzero(inside & (st[:, 0] < crests[-1] + 0.5 * spacing))
+        place = (st[index, 0] - first) / step
+        phase = place - np.round(place)
+        keep = (np.abs(phase) > MIDDLE) & (np.abs(phase) < clear)
+        if keep.sum() >= FEWEST:
+            out.append(
+                RidgePoints(index=index[keep], ridge=np.round(place[keep]), phase=phase[keep])
+            )
+    return out
 
 
 def _fit(sides: list[_Side], frame: AxisFrame, along: Along) -> tuple[float, float, float] | None:
@@ -106,9 +139,14 @@ def _fit(sides: list[_Side], frame: AxisFrame, along: Along) -> tuple[float, flo
         use = keep
         tan = np.clip(q[-2:], 0.2, 1.5)
     half = np.degrees(np.arctan(tan))
+    if not ANGLES_DEG[0] < half.sum() < ANGLES_DEG[1]:
+        return None
     slopes = np.degrees(1 / (1 + tan**2))
     noise = float(slopes @ covariance[-2:, -2:] @ slopes)
-    return float(half[0]), float(half[1]), float(np.hypot(np.sqrt(noise), U_BAND_DEG))
+    # A flank seen evenly from end to end has the standard deviation of its length over root 12.
+    seen_px = np.sqrt(12) * float(np.std(below[use])) * along.pitch_mm / frame.mm_per_px
+    u = np.sqrt(noise + U_BAND_DEG**2 + (U_LIGHT_DEG_PX / seen_px) ** 2)
+    return float(half[0]), float(half[1]), float(u)
 
 
 def _columns(side: Values, flank: Values, ridge: Values, depth: Values) -> Values:

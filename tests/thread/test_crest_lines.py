@@ -16,6 +16,7 @@ from pitchcam.thread import crest_lines
 from pitchcam.thread.budget import crests as terms
 from pitchcam.thread.crest_lines import measure_crests, remeasure_crests
 from pitchcam.thread.reading import crest_plots
+from pitchcam.thread.ridges import are_ridges, misfit_mm
 from tests.thread.helicoid import iso_profile, place, seen_sides, whitworth_profile
 
 HEIGHT, CLOSE = 9.0, 3.0
@@ -33,28 +34,28 @@ def outline_of(profile, pitch, off_mm):
     return frame.camera, np.concatenate([sides[0], sides[1][::-1]])
 
 
-def sight_of(camera, points, region):
-    axis = local_axis(points, AXIS, region)
+def sight_of(camera, points, region, along=AXIS):
+    axis = local_axis(points, along, region)
     middle = (region.start_px + region.end_px) / 2
     return Sight(
         crop=None,
         field=None,
         rims=SHARP,
         region=region,
-        part_axis=AXIS,
+        part_axis=along,
         outline_px=points,
         axis=axis,
         frame=axis_frame(camera, axis, middle, HEIGHT),
     )
 
 
-def seen(profile, pitch, off_mm):
+def seen(profile, pitch, off_mm, along=AXIS):
     camera, points = outline_of(profile, pitch, off_mm)
-    stations = envelope(AXIS.to_axis(points))
-    shift = cross_shift(camera, AXIS, float(stations[0].mean()))
+    stations = envelope(along.to_axis(points))
+    shift = cross_shift(camera, along, float(stations[0].mean()))
     threads, _ = find_regions(*stations, (shift, shift))
     region = max(threads, key=lambda r: r.turns)
-    return measure_crests(sight_of(camera, points, region))
+    return measure_crests(sight_of(camera, points, region, along))
 
 
 @pytest.mark.parametrize(("form", "angle"), [(iso_profile, 60.0), (whitworth_profile, 55.0)])
@@ -65,8 +66,55 @@ def test_pitch_crests_and_angle_under_a_slant(form, angle):
     assert shape.major_mm == pytest.approx(14.0, abs=0.03)
     assert abs(shape.taper) < 0.002
     assert shape.lag == pytest.approx(0.5, abs=0.03)
-    assert sum(shape.half_angles_deg) == pytest.approx(angle, abs=1.5)
-    assert shape.u_angle_deg >= 1.0
+    assert sum(shape.half_angles_deg) == pytest.approx(angle, abs=0.3)
+    assert 0.5 < shape.u_angle_deg < 0.9
+    assert are_ridges(shape)
+
+
+@pytest.mark.parametrize(("form", "angle"), [(iso_profile, 60.0), (whitworth_profile, 55.0)])
+def test_the_angle_is_read_where_a_fifth_of_a_pitch_is_seen_of_a_flank(form, angle):
+    """1.27 x 9.5 at 13 degrees: a flank leaves the crest's ellipse 0.3 of a pitch from its edge."""
+    shape = seen(form(1.27, 9.5), 1.27, 45.0)
+    assert shape.slant > 0.22
+    assert sum(shape.half_angles_deg) == pytest.approx(angle, abs=1.0)
+
+
+def test_an_axis_taken_the_other_way_round_exchanges_the_flanks():
+    back = replace(AXIS, direction=(-1.0, 0.0))
+    there, here = (seen(iso_profile(1.5, 14.0), 1.5, 28.0, way) for way in (AXIS, back))
+    assert here.half_angles_deg == pytest.approx(there.half_angles_deg[::-1], abs=0.1)
+
+
+def test_the_less_of_a_flank_is_seen_the_less_its_angle_is_known():
+    """The light's change along a flank counts over what is seen of it, here about a half."""
+    wide, narrow = seen(iso_profile(1.5, 14.0), 1.5, 12.0), seen(iso_profile(1.5, 14.0), 1.5, 38.0)
+    # Beside the half degree of bands that bend alike.
+    light = [np.sqrt(s.u_angle_deg**2 - 0.5**2) for s in (wide, narrow)]
+    assert 0.25 < light[0] < 0.36 and 0.4 < light[1] < 0.6
+
+
+def test_slots_of_the_same_spacing_are_no_ridges():
+    """What hides all its flanks keeps to the ellipses of its crests; slots do not."""
+    shape = seen(iso_profile(1.5, 14.0), 1.5, 58.0)
+    assert shape.half_angles_deg is None and are_ridges(shape)
+    at = shape.axis.to_axis(shape.outline_px)
+    spacing, first = shape.sight.region.spacing_px, shape.sight.region.crests[0][0]
+    phase = (at[:, 0] - first) / spacing
+    top = np.percentile(np.abs(at[:, 1]), 97)
+    slot = np.where(np.abs(phase - np.round(phase)) < 0.25, top, top - 0.6 * spacing)
+    combed = shape.axis.to_photo(np.stack([at[:, 0], np.sign(at[:, 1]) * slot], axis=1))
+    assert not are_ridges(replace(shape, sight=replace(shape.sight, outline_px=combed)))
+
+
+def test_dirt_on_a_fifth_of_the_outline_leaves_ridges_what_they_are():
+    shape = seen(iso_profile(1.5, 14.0), 1.5, 58.0)
+    before = misfit_mm(shape)
+    at = shape.axis.to_axis(shape.outline_px)
+    dirty = (np.arange(len(at)) % 100) < 15
+    at[:, 1] += np.sign(at[:, 1]) * 0.3 * shape.spacing_px * dirty
+    grown = shape.axis.to_photo(at)
+    after = misfit_mm(replace(shape, sight=replace(shape.sight, outline_px=grown)))
+    assert after < before + 0.02 * shape.pitch_mm
 
 
 def test_where_the_ridges_hide_all_the_angle_is_not_read():

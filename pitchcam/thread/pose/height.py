@@ -252,6 +252,8 @@ def head_stretches(shape: Shape, rest: Rest) -> list[tuple[float, float]]:
             continue
         top = percentile(width[on], 60)
         level = on[np.abs(width[on] - top) < 0.015 * top]
+        if not len(level):  # two widths alone, and the percentile lies between them
+            continue
         runs = np.split(level, np.flatnonzero(np.diff(level) > 2) + 1)
         run = max(runs, key=len)
         start, end = float(s[run[0]]), float(s[run[-1]])
