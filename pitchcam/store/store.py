@@ -124,9 +124,9 @@ class Store(Reader):
         )
         with self._file.commit() as db:
             db.execute(
-                "INSERT INTO settings SELECT ?1, ?2"
-                " WHERE NOT EXISTS (SELECT 1 FROM settings WHERE key = ?1)",
-                (settings_key, settings_text),
+                "INSERT INTO settings SELECT :key, :text"
+                " WHERE NOT EXISTS (SELECT 1 FROM settings WHERE key = :key)",
+                {"key": settings_key, "text": settings_text},
             )
             if outcome.lasting and not self._is_there("measurement", identity):
                 db.execute(
