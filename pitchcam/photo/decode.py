@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from typing import Any
 
 import cv2
@@ -23,11 +24,13 @@ class UnsupportedError(Exception):
     """A whole image of a kind that no camera writes; the message names the kind."""
 
 
-def decode_opencv(data: bytes, orientation: int, *, kind: str) -> Pixels:
+def decode_opencv(
+    data: bytes, orientation: int, *, kind: str, shape: tuple[int, ...] = ()
+) -> Pixels:
     """Decode JPEG (grey or RGB), PNG, or 16-bit TIFF.
 
     OpenCV is told to leave the orientation alone, and it is applied here, so that it is applied
-    once whatever the format does.
+    once whatever the format does. ``shape`` is that of a JPEG's pixels by its header.
 
     Raises
     ------
@@ -36,9 +39,10 @@ def decode_opencv(data: bytes, orientation: int, *, kind: str) -> Pixels:
     """
     if kind == "TIFF":
         data = tiff_as_stored(data)
-    pixels: Any = None
+    pixels: Any = into_own_memory(data, shape) if kind == "JPEG" else None
     try:
-        pixels = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
+        if pixels is None:
+            pixels = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
     except cv2.error as error:
         raise DamagedError from error
     if pixels is None:
@@ -46,6 +50,32 @@ def decode_opencv(data: bytes, orientation: int, *, kind: str) -> Pixels:
     if pixels.dtype not in (np.uint8, np.uint16):
         raise UnsupportedError(f"{pixels.dtype} samples")
     return upright(flatten(pixels), orientation)
+
+
+def into_own_memory(data: bytes, shape: tuple[int, ...]) -> Pixels | None:
+    """Decode a JPEG into memory made here; None where that does not go, or may have gone wrong.
+
+    What OpenCV allocates itself is copied on its way to NumPy, which takes as long as decoding and
+    as much memory again. Only its reader of files fills an array that is given, so that the bytes
+    become a file in memory, where the system has those. The reader does not say whether it failed:
+    the last row is filled with chance beforehand, and must not be the same afterwards.
+    """
+    if not hasattr(os, "memfd_create") or min(shape, default=0) < 1:
+        return None
+    pixels = np.empty(shape, np.uint8)
+    unread = np.frombuffer(os.urandom(pixels[-1].nbytes), np.uint8).reshape(pixels[-1].shape)
+    pixels[-1] = unread
+    descriptor = os.memfd_create("photo")
+    try:
+        with os.fdopen(descriptor, "wb", closefd=False) as handle:
+            handle.write(data)
+        read: Any = cv2.imread(f"/proc/self/fd/{descriptor}", pixels, cv2.IMREAD_UNCHANGED)
+    except (cv2.error, OSError):
+        return None
+    finally:
+        os.close(descriptor)
+    filled = read is pixels and not (pixels[-1] == unread).all()
+    return pixels if filled else None
 
 
 def check_coded(data: bytes) -> None:

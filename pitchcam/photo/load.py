@@ -157,7 +157,8 @@ def _decode(data: bytes, file: Path, max_megapixels: float) -> tuple[Pixels, _Sh
     orientation = orientation_of(tags)
     if kind is not None and _opencv_reads(image, kind):
         image.close()
-        return decode_opencv(data, orientation, kind=kind), shot
+        shape = (image.height, image.width) + ((3,) if image.mode == "RGB" else ())
+        return decode_opencv(data, orientation, kind=kind, shape=shape), shot
     if kind == "JPEG":
         check_coded(data)
     with _decoder_errors():
