@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import ast
+import re
 import statistics
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -47,3 +49,36 @@ def test_what_asserts_nothing_new_does_not_count(tmp_path: Path) -> None:
     assert not house.asserts(two, set())
     assert house.asserts(two, {"f"})
     assert source.counted(house.tables(source.tree, [one])) == {3}
+
+
+def layers() -> list[list[str]]:
+    """Return the import contract's layers, the lowest first; each room's name without marks."""
+    text = (house.ROOT / "pyproject.toml").read_text(encoding="utf-8")
+    contract = tomllib.loads(text)["tool"]["importlinter"]["contracts"][0]
+    return [re.findall(r"pitchcam\.(\w+)", layer) for layer in reversed(contract["layers"])]
+
+
+@pytest.mark.parametrize("page", ["DEVELOPERS.md", "README.md"])
+def test_the_pages_order_of_stages_is_that_of_the_import_contract(page: str) -> None:
+    text = (house.ROOT / page).read_text(encoding="utf-8")
+    drawn = re.search(r"^photo -> light, camera -> .*?(?=^```)", text, re.MULTILINE | re.DOTALL)
+    assert drawn is not None
+    place = {room: i for i, layer in enumerate(layers()) for room in layer}
+    for line in drawn[0].splitlines():
+        steps = [re.findall(r"[a-z]+", step) for step in line.split("->")]
+        for before, after in zip(steps, steps[1:], strict=False):
+            for one in before:
+                for other in after:
+                    assert place[one] < place[other], (one, other)
+
+
+def test_reference_and_thread_are_independent() -> None:
+    text = (house.ROOT / "pyproject.toml").read_text(encoding="utf-8")
+    assert '"pitchcam.thread | pitchcam.scale",' in text
+
+
+def test_the_map_names_every_room() -> None:
+    text = (house.ROOT / "README.md").read_text(encoding="utf-8")
+    for room in sorted(house.PACKAGE.iterdir()):
+        if (room / "__init__.py").exists():
+            assert f"`pitchcam/{room.name}`" in text, f"{room.name} is missing in the map"

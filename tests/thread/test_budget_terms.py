@@ -13,6 +13,7 @@ from pitchcam.camera.pinhole import U_CORNER, U_CORNER_PROFILE
 from pitchcam.records import NAMING_QUANTITIES
 from pitchcam.thread.budget import Geometry, budget, combined, relative_u_scale, values
 from pitchcam.thread.budget import edges as edges_term
+from pitchcam.thread.budget.edges import flank_px
 from pitchcam.thread.budget.pose import inclined
 from pitchcam.thread.measure import remeasure
 from tests.thread.drawn_shape import (
@@ -481,3 +482,15 @@ def test_own_crests_as_scale_leave_what_a_lens_stretches_along_more_than_across(
     apart = 2 * k * 0.2**2 * np.cos(2 * angle)
     share = contribution(shape, "lens distortion", "pitch_mm", place) / shape.pitch_mm
     assert share == pytest.approx(float(np.sqrt(np.mean(apart**2))), rel=0.25)
+
+
+def test_a_tapers_flank_is_as_long_as_that_of_a_parallel_thread(shape):
+    """1:16 over ten pitches is as much as the flank's height: it must not pass for flank."""
+    plain, section = flank_px(shape), shape.section
+    points = replace(section.points, r=section.points.r + section.points.z / 32)
+    fit = replace(section.fit, taper=section.fit.taper + 1 / 16)
+    tapered = replace(shape, section=replace(section, points=points, fit=fit))
+    assert flank_px(tapered) == pytest.approx(plain, rel=1e-6)
+    # Of ISO 68-1's flank, 5/8 H high, no more is seen than there is.
+    whole = 5 / 8 * np.sqrt(3) / 2 * PITCH / np.cos(np.radians(30)) / shape.mm_per_px
+    assert 0.4 * whole < plain < whole
