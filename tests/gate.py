@@ -57,14 +57,12 @@ class Band:
 
 #: Lower limits hold u from growing. A budget that is right stays above 0.70 over 28 figures 99
 #: times in 100; u is too wide on the samples today, and the limits stand a tenth below what they
-#: give. Whoever narrows u raises them (DEVELOPERS.md, "How accuracy is measured"). The minor
-#: diameter alone is known to be worse than its u: where neighbouring flanks or the panel's mirror
-#: hide a root, it is read up to 0.5 mm too large; its upper limits, too, are today's and a tenth.
+#: give. Whoever narrows u raises them (DEVELOPERS.md, "How accuracy is measured").
 BANDS = {
     "pitch_mm": Band(0.41),
     "major_mm": Band(0.43),
     "pitch_diameter_mm": Band(0.40),
-    "minor_mm": Band(0.62, most=1.65, least_within=0.66),
+    "minor_mm": Band(0.62),
     "angle_deg": Band(0.60),
     "taper": Band(0.41),
 }

@@ -59,6 +59,8 @@ SHARING: dict[str, Sharing] = {
     "rim along the thread": Sharing(owner="part", lasting=0.5),
     "bent flanks": Sharing(owner="part", lasting=1.0),
     "panel close behind the part": Sharing(owner="part", lasting=1.0),
+    # Another place in the picture covers other roots.
+    "roots behind flanks": Sharing(owner="photo", lasting=0.0),
     "view along the thread": Sharing(owner="part", lasting=1.0),
     "edge noise": Sharing(owner="photo", lasting=0.0),
     # Crests, roots and roughness of this part.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +30,11 @@ SEEN_LOWER = 0.14
 #: from the crest's ellipse a flank's points are taken; and the depth over pitch below which the
 #: ridges hide the root.
 COT_SQUARED, CLEAR_OF_CREST, SHALLOW = 3.2, 0.03, 0.5
+
+#: How near to a ridge's middle its top is looked for, in pitches, and which percentile of the
+#: points there is the top; how far ridges may stand off their line and still be of it, along and
+#: across, in pitches: what wear and a run-out do.
+NEAR_TIP, HIGH, PLACED, EVEN = 0.15, 90.0, 0.1, 0.05
 
 #: A side with fewer points on its contour, and a line through fewer of them, tell nothing.
 FEWEST_POINTS, FEWEST_ON_LINE = 20, 4
@@ -92,10 +97,11 @@ def _contour_normals(outline: Points, reach: int = 3) -> Points:
 
 @dataclass(frozen=True, kw_only=True)
 class Slant:
-    """How a thread is seen: the standard deviation of the blur, and the slant's tangent."""
+    """How a thread is seen: the standard deviation of the blur, the slant's tangent, its starts."""
 
     blur_px: float = 0.0
     slant: float = 0.0
+    starts: int = 1
 
     def lower(self, radius: float) -> float:
         """Return how far below the crest a flank's contour begins under the slant, in pitches.
@@ -123,7 +129,7 @@ def flank_points(
     frame
         The axis in space, for the sign of the sides.
     seen
-        How the thread is seen; square to its axis and sharp by default.
+        How the thread is seen; sharp and of one start by default. The slant is that of the frame.
 
     Raises
     ------
@@ -137,11 +143,17 @@ def flank_points(
     names = ("xy", "side", "flank", "ridge", "height", "below", "normal")
     chosen: dict[str, list[Values]] = {k: [] for k in names}
     for crests, t_sign in zip(region.crests, (1.0, -1.0), strict=True):
-        found = side_points(st, crests, t_sign, region.spacing_px, seen)
+        near = st[:, 1] * t_sign > 0
+        if not near.any():
+            continue
+        sign = np.sign(median(zy[near, 1]))
+        # On one side the helix leans into the view, on the other out of it.
+        lean = seen.starts * region.spacing_px / (2 * np.pi * float(np.max(np.abs(st[near, 1]))))
+        aslant = abs(float(frame.pinhole[0] / frame.pinhole[2]) - sign * lean)
+        found = side_points(st, crests, t_sign, region.spacing_px, replace(seen, slant=aslant))
         if found is None:
             continue
         index, ridge, flank, height, below = found
-        sign = np.sign(median(zy[index, 1]))
         # The flank that faces growing s faces growing z when z grows with s.
         along = np.sign(line(st[index, 0], zy[index, 0])[0])
         groups = _group_normals(normals[index], flank)
@@ -165,6 +177,18 @@ def _group_normals(normals: Points, flank: Values) -> Points:
     return out
 
 
+def _each(number: Values, along: Values, height: Values, percent: float) -> tuple[Values, Values]:
+    """Return place and height of each ridge's top, or of each groove's bottom, by a percentile.
+
+    A grain on one ridge raises that one's alone.
+    """
+    groups = [number == k for k in np.unique(number)]
+    return (
+        np.array([along[g].mean() for g in groups]),
+        np.array([percentile(height[g], percent) for g in groups]),
+    )
+
+
 def side_points(
     st: Points, crests: Values, sign: float, spacing: float, seen: Slant
 ) -> tuple[NDArray[np.intp], Values, Values, Values, Values] | None:
@@ -174,7 +198,8 @@ def side_points(
     growing s), the share of the flank's height, and the distance below the crest in pitches.
     """
     number = np.round((crests - crests[0]) / spacing)
-    step, first = line(number, crests)
+    fitted = robust_line(number, crests, least=PLACED * spacing)
+    step, first = fitted.slope, fitted.offset
     inside = (st[:, 1] * sign > 0) & (st[:, 0] > crests[0] - 0.5 * spacing)
     inside &= st[:, 0] < crests[-1] + 0.5 * spacing
     index = np.flatnonzero(inside)
@@ -184,14 +209,20 @@ def side_points(
     ridge = np.round(place)
     phase = place - ridge
     height = st[index, 1] * sign
-    # The crests' and roots' own lines, so that a taper does not move the straight part.
-    top = np.abs(phase) < 0.15
-    if np.count_nonzero(top) < FEWEST_ON_LINE:
+    # The crests' own line, so that a taper does not move the straight part.
+    top, bottom = np.abs(phase) < NEAR_TIP, np.abs(phase) > 0.5 - NEAR_TIP
+    # Beyond the last ridges there may be a shoulder.
+    bottom &= (place > 0) & (place < number[-1])
+    if np.count_nonzero(top) < FEWEST_ON_LINE or not bottom.any():
         return None
-    slope, offset = line(st[index[top], 0], height[top])
-    level = height - slope * st[index, 0] - offset
-    crest = percentile(level, 97)
-    root = percentile(level, 3)
+    along, highest = _each(ridge[top], st[index[top], 0], height[top], HIGH)
+    slope = 0.0
+    if len(along) > 1:
+        slope = robust_line(along, highest, least=EVEN * spacing).slope
+    level = height - slope * st[index, 0]
+    crest = median(highest - slope * along)
+    groove = np.floor(place[bottom])
+    root = median(_each(groove, st[index[bottom], 0], level[bottom], 100 - HIGH)[1])
     if not crest > root:
         return None
     share = (level - root) / (crest - root)

@@ -84,6 +84,20 @@ class Section:
             toward=frame.toward,
         )
 
+    def covered_mm(self, frame: AxisFrame, side: float) -> float:
+        """Return how far out of its section a side's flanks are seen: roots lie behind them.
+
+        Under a slant T a flank of the half angle a is seen by r T^2 cot^2 a / 2 too far out, and a
+        groove's root no deeper than where its flanks so meet. The helix leans into the view on one
+        side of the axis and out of it on the other.
+        """
+        z, _, x = self.pinhole(frame)
+        fit, middle = self.fit, float(np.mean(self.points.z[self.fit.used]))
+        radius = fit.pitch_radius_mm
+        lean = self.winding.lead * abs(fit.pitch_mm) / (2 * np.pi * radius)
+        slant = (float(z) - middle) / float(x) - side * lean
+        return float(0.5 * radius * slant**2 * np.mean(np.array(fit.tan_half) ** -2.0))
+
     def pinhole(self, frame: AxisFrame) -> Values:
         """Return the camera (z, y, x) seen from the thread's own axis."""
         z, y, x = frame.pinhole
@@ -124,12 +138,35 @@ def fit_section(
     rounds
         Repetitions of unfolding and fitting; the corrections are small and settle in three.
     """
+    return _fitted(flanks, frame, spacing_mm, winding, _Course(rounds=rounds))
+
+
+def fit_again(section: Section, flanks: Flanks, frame: AxisFrame, spacing_mm: float) -> Section:
+    """Fit a section's flanks again as another camera sees them, in another pose.
+
+    It begins with the same points: which of them dirt spoils does not go with the geometry.
+    """
+    course = _Course(rounds=3, use=section.fit.used)
+    return _fitted(flanks, frame, spacing_mm, section.winding, course)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Course:
+    """How many rounds a fit takes, and the points that it begins with; all by default."""
+
+    rounds: int
+    use: NDArray[np.bool_] | None = None
+
+
+def _fitted(
+    flanks: Flanks, frame: AxisFrame, spacing_mm: float, winding: Winding, course: _Course
+) -> Section:
     raw = frame.from_photo(flanks.xy)
     ridge = _aligned_ridges(flanks, raw[:, 0], spacing_mm)
     turn, offset, lead = 0.0, 0.0, winding.lead * spacing_mm
     tan = np.array([0.55, 0.55])
-    use = None
-    for left in reversed(range(rounds)):
+    use = course.use
+    for left in reversed(range(course.rounds)):
         c, s = np.cos(turn), np.sin(turn)
         z, y = raw[:, 0], raw[:, 1] - offset
         zy = np.stack([c * z + s * y, c * y - s * z], axis=-1)

@@ -44,6 +44,9 @@ from pitchcam.thread.ridges import are_ridges
 COARSE_PX = 12.0
 #: Turns below which what fits no series is no finding: a crest of the run-out may be one of them.
 SURE_TURNS = 2.9
+#: Turns below which no reading is one, though it fit: of two crests a side, nothing tells whether
+#: one of them is a shoulder or a chamfer.
+FEWEST_TURNS = 2.6
 #: Included angles that a screw thread of the series in question can show.
 ANGLES_DEG = (38.0, 74.0)
 #: Slant from which on ridges may hide their flanks: below, a thread shows them or is none.
@@ -309,8 +312,9 @@ def _unreadable(found: Found, problem: Flag, flags: list[Flag]) -> ThreadResult:
 
 
 def _unsure(region: Region, verdict: Verdict) -> bool:
-    """Whether a reading that fits no series is put down to the few turns it comes from."""
-    return region.turns < SURE_TURNS and verdict.status == "off-series"
+    """Whether a reading is put down to the few turns it comes from: any, or that of no series."""
+    few = region.turns < SURE_TURNS and verdict.status == "off-series"
+    return few or region.turns < FEWEST_TURNS
 
 
 def _hardly_turns(number: int) -> Flag:

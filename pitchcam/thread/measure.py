@@ -14,7 +14,7 @@ from pitchcam.edges.flank_points import BELOW_CREST, Flanks, Slant, flank_points
 from pitchcam.edges.flanks import FlankEdge, move_to_edges
 from pitchcam.edges.lines import reach_to_border
 from pitchcam.edges.rims import mirror_angle
-from pitchcam.edges.section import Section, Winding, fit_section
+from pitchcam.edges.section import Section, Winding, fit_again, fit_section
 from pitchcam.edges.sight import Sight, laid_frame
 from pitchcam.errors import OutlineError
 from pitchcam.light.mirrored import Mirror
@@ -59,6 +59,10 @@ NO_TURN = 0.50
 #: Taken as of their true hand, renders leave 0.003-0.007, seldom 0.02; as of the other 0.005-0.016,
 #: and bright ones then come down to 0.32-0.45 of it by the true hand.
 STRANGE, LEFT_HAND = 0.0075, 0.6
+
+#: From this turn of the axis on, which points are sound is asked anew: flanks of the wrong pose are
+#: bent, and some pass for spoiled (judgement; budgets move it by less).
+ANOTHER_POSE_RAD = 0.02
 
 #: How far a crest mirrors as its flanks do: standard uncertainties of loss and mirrored share, and
 #: relative ones of roughness and of the angles, which the panel's distance makes; close to a panel
@@ -170,7 +174,7 @@ def measure_thread(sight: Sight, starts: int = 1) -> ThreadShape:
     frame = sight.frame
     right, left = Winding(starts=starts), Winding(starts=starts, hand=-1.0)
     spacing_mm = _spectral_spacing(sight)
-    seen = Slant(blur_px=sight.blur_px, slant=sight.slant)
+    seen = Slant(blur_px=sight.blur_px, starts=starts)
     flanks = flank_points(sight.outline_px, sight.axis, sight.region, frame, seen)
     straight = True
     for _ in range(2):
@@ -337,9 +341,11 @@ def remeasure(
     Crests and roots keep their place in the picture and follow the scale across the axis.
     """
     frame = laid_frame(shape.frame, shape.axis, camera, height_mm, incline_rad)
-    section = fit_section(
-        shape.flanks, frame, shape.spacing_px * frame.mm_per_px, shape.section.winding, rounds=3
-    )
+    spacing_mm = shape.spacing_px * frame.mm_per_px
+    if float(frame.along @ shape.frame.along) > np.cos(ANOTHER_POSE_RAD):
+        section = fit_again(shape.section, shape.flanks, frame, spacing_mm)
+    else:
+        section = fit_section(shape.flanks, frame, spacing_mm, shape.section.winding, rounds=3)
     grow = frame.across_mm_per_px / shape.frame.across_mm_per_px
     return replace(
         shape,

@@ -278,6 +278,7 @@ def test_every_line_of_a_budget_is_filed():
         "rim_along": "rim along the thread",
         "slanted_view": "view along the thread",
         "bent_flanks": "bent flanks",
+        "covered_roots": "roots behind flanks",
         "near_panel": "panel close behind the part",
         "edge_noise": "edge noise",
         "scatter": "edge noise",

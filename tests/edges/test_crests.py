@@ -27,8 +27,8 @@ NO_MIRROR = Mirror(metal=DULL, angles_rad=(0.01, 0.01, 0.01), u_angles=0.1)
 BOTH = Around(mirrors={1.0: NO_MIRROR, -1.0: NO_MIRROR})
 
 
-def drawn(pitch, profile, blur_px):
-    _, frame = place()
+def drawn(pitch, profile, blur_px, off_mm=0.0):
+    _, frame = place(off_mm=off_mm)
     grid, upper, lower = seen_sides(profile, pitch, pitch, frame.pinhole)
     zero = np.zeros_like(grid)
     a = frame.to_photo(np.stack([grid, upper, zero], 1))
@@ -92,6 +92,21 @@ def test_root_of_a_rounded_form():
     crop, frame, section = drawn(pitch, profile, 1.1)
     roots = fit_tips(blurred(crop, frame, 1.1), section, BOTH, groove=True)
     assert sum(t.radius_mm for t in roots) == pytest.approx(2 * profile[1].min(), abs=0.04)
+
+
+@pytest.mark.parametrize("off_mm", [24.0, -24.0])
+def test_a_root_that_its_ridges_cover_is_taken_where_the_other_side_shows_it(off_mm):
+    """Under a slant the helix leans into the view on one side only."""
+    pitch, major = 25.4 / 14, 20.955
+    profile = whitworth_profile(pitch, major)
+    crop, frame, section = drawn(pitch, profile, 1.1, off_mm)
+    covered = {side: section.covered_mm(frame, side) for side in (1.0, -1.0)}
+    assert max(covered.values()) > 2 * min(covered.values()) > 0
+    roots = fit_tips(blurred(crop, frame, 1.1), section, BOTH, groove=True)
+    assert sum(t.radius_mm for t in roots) == pytest.approx(2 * profile[1].min(), abs=0.12)
+    shown, hidden = sorted(roots, key=lambda t: covered[t.side])
+    # Both radii are one observation.
+    assert np.hypot(shown.u_mm, hidden.u_mm) == pytest.approx(2 * shown.u_mm)
 
 
 def test_a_worn_crest_is_seen_as_lower():

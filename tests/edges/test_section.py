@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from pitchcam.camera.pinhole import Camera
+from pitchcam.edges.flank_points import Slant, side_points
 from pitchcam.edges.section import Winding, fit_section
 from pitchcam.edges.unfold import unfold_flank
 from pitchcam.objects.axis import ImageAxis
@@ -138,3 +139,19 @@ def test_an_inclined_axis_is_seen_on_its_line_in_the_photo(incline, where):
     assert axis.to_axis(frame.to_photo(along))[:, 1] == pytest.approx(np.zeros(3), abs=1e-6)
     assert frame.along @ -np.array(camera.normal) == pytest.approx(np.sin(incline))
     assert np.linalg.norm(frame.along) == pytest.approx(1.0)
+
+
+def test_grains_on_some_ridges_move_no_other_ridge_s_flank():
+    """The crest is that of most ridges: else its rounding would pass for flank on all of them."""
+    z = np.arange(0.0, 10.0, 0.01)
+    at, r, _ = whitworth_profile(1.0, 10.0)
+    phase = z - np.round(z)
+    st = np.stack([z, np.interp(phase, at, r)], axis=1)
+    crests = np.arange(1.0, 10.0)
+    clean = side_points(st, crests, 1.0, 1.0, Slant())
+    grains = (np.abs(phase) < 0.1) & np.isin(np.round(z), (2, 5, 8))
+    higher = st + np.where(grains, 0.2, 0.0)[:, None] * [0, 1]
+    dirty = side_points(higher, crests, 1.0, 1.0, Slant())
+    assert clean is not None and dirty is not None
+    assert set(dirty[0]) == set(clean[0])
+    assert np.abs(phase[clean[0]]).min() > 0.1

@@ -189,7 +189,18 @@ def test_a_thread_whose_flanks_only_its_pose_shows_is_measured_in_it(monkeypatch
     assert thread.reading.angle_deg is not None and thread.reading.minor_mm is not None
 
 
-@pytest.mark.parametrize(("turns", "status"), [(2.5, "unreadable"), (3.5, "off-series")])
+@pytest.mark.parametrize(("turns", "few"), [(2.5, True), (2.7, False)])
+def test_two_crests_a_side_are_no_thread_though_they_fit_one(monkeypatch, turns, few):
+    monkeypatch.setattr(Region, "turns", property(lambda self: turns))
+    if not few:
+        assert identify(PHOTO, PIN).parts[0].threads[0].verdict.status == "named"
+        return
+    with pytest.raises(UnreadableError) as told:
+        identify(PHOTO, PIN)
+    assert told.value.code == "few-turns"
+
+
+@pytest.mark.parametrize(("turns", "status"), [(2.7, "unreadable"), (3.5, "off-series")])
 def test_few_crests_that_fit_no_series_are_few_turns(monkeypatch, turns, status):
     nothing = Verdict(status="off-series")
     monkeypatch.setattr(part_threads, "name_thread", lambda reading: nothing)

@@ -4,6 +4,7 @@ What is moved is the geometry that a thread was drawn in or is measured with; no
 with its own formula.
 """
 
+import functools
 from dataclasses import replace
 
 import numpy as np
@@ -351,7 +352,9 @@ def test_edges_that_differ_along_the_thread_scatter_pitch_taper_and_angle(shape)
 def test_a_view_along_the_thread_opens_the_angle_of_rounded_crests():
     """A Whitworth thread's exact contour, seen so far aslant that crests pass for flanks."""
     seen = drawn_shape(whitworth_profile(25.4 / 16, 12.7), pitch=25.4 / 16, off_mm=30.0)
-    error = values(seen)["angle_deg"] - 55.0
+    # With the scatter that edges of a photo have: of exact ones the fit leaves out the crests.
+    noise = np.random.default_rng(1).normal(0, 0.003, len(seen.flanks.xy))
+    error = values(with_edges_moved(seen, noise))["angle_deg"] - 55.0
     assert error > 2.0
     wide = contribution(replace(seen, straight=False), "view along the thread", "angle_deg")
     assert 0.5 * wide < error < 1.1 * wide
@@ -369,6 +372,26 @@ def test_the_view_along_the_thread_counts_with_the_slant_s_square(shape):
     assert seen(at, True, "pitch_diameter_mm") == pytest.approx(0.03 * PITCH, rel=1e-4)
     assert seen(2 * at, True, "angle_deg") == pytest.approx(1.6)
     assert seen(0.0, False, "angle_deg") < 1e-12
+
+
+def test_roots_that_flanks_cover_may_lie_anywhere_behind_them():
+    """By construction: where flanks are seen d too far out, they meet d higher."""
+    pitch, off_mm = 25.4 / 16, 12.0
+    seen = drawn_shape(whitworth_profile(pitch, 12.7), pitch=pitch, off_mm=off_mm)
+    fit, reach = seen.section.fit, 200.0 - HEIGHT
+    out = {}
+    for side in (1.0, -1.0):
+        lean = pitch / (2 * np.pi * fit.pitch_radius_mm)
+        tan = abs(seen.slant * np.sign(seen.section.pinhole(seen.frame)[0]) - side * lean)
+        out[side] = fit.pitch_radius_mm * tan**2 / (2 * np.tan(np.radians(27.5)) ** 2)
+        assert seen.section.covered_mm(seen.frame, side) == pytest.approx(out[side], rel=0.02)
+    assert max(out.values()) > 3 * min(out.values()) and seen.slant > 0.8 * off_mm / reach
+    # The better side counts; evenly spread over a range, a value is that over root 12 off.
+    far = drawn_shape(whitworth_profile(pitch, 12.7), pitch=pitch, off_mm=24.0)
+    least = min(far.section.covered_mm(far.frame, side) for side in (1.0, -1.0))
+    stated = line(far, "roots behind flanks")
+    assert stated.contributions == {"minor_mm": pytest.approx(2 * least / np.sqrt(12))}
+    assert not stated.correlated
 
 
 def test_bent_flanks_leave_half_of_their_bend_open(shape):
@@ -410,24 +433,62 @@ def test_a_panel_close_behind_is_half_of_the_largest_error_seen(shape):
     assert abs(correlation["angle_deg", "taper"]) < 0.2
 
 
-@pytest.mark.parametrize("quantity", ["pitch_mm", "pitch_diameter_mm", "angle_deg", "taper"])
-def test_the_points_own_noise_is_what_a_trial_gives(shape, noise_trial, quantity):
-    """Scatter of fits to points with drawn noise; each counts as 0.4 observations, so the points'
-    own noise, which here is independent, scatters by the root of that."""
-    scatter, stated = noise_trial
+def flank_numbers(flanks):
+    each = np.stack([flanks.side, flanks.flank, flanks.ridge], axis=1)
+    return np.unique(each, axis=0, return_inverse=True)[1].ravel()
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_flanks_under_dirt_draw_no_fit_with_them(shape, seed):
+    """A fifth of the flanks lie off by 0.05 to 0.15 mm, all to the outside; noise as in photos."""
+    flanks, rng = shape.flanks, np.random.default_rng(seed)
+    group = flank_numbers(flanks)
+    dirty = rng.permutation(group.max() + 1) < 5
+    out = np.where(dirty, rng.uniform(0.05, 0.15, len(dirty)), 0.0)[group]
+    out *= 0.3 + flanks.height  # a grain covers more of a flank's upper part
+    fit = with_edges_moved(shape, out + rng.normal(0, 0.003, len(out))).section.fit
+    assert fit.angle_deg == pytest.approx(60.0, abs=0.6)
+    assert fit.taper == pytest.approx(0.0, abs=0.002)
+    assert fit.used[dirty[group]].mean() < 0.2
+
+
+FITTED = ["pitch_mm", "pitch_diameter_mm", "angle_deg", "taper"]
+NOISE = [("points", k) for k in FITTED] + [
+    ("flanks moved", "pitch_mm"),
+    ("flanks moved", "pitch_diameter_mm"),
+    ("flanks moved", "taper"),
+    ("flanks turned", "angle_deg"),
+]
+
+
+@pytest.mark.parametrize("kind, quantity", NOISE)
+def test_noise_is_what_a_trial_gives(kind, quantity):
+    """Scatter of fits to drawn noise: of each point by itself, or of whole flanks, as dirt and
+    wear make it, which the points of one flank share."""
+    scatter, stated = noise_trial(kind)
     k = list(NAMING_QUANTITIES).index(quantity)
-    assert stated[quantity] * np.sqrt(0.4) == pytest.approx(scatter[k], rel=0.12)
+    assert stated[quantity] == pytest.approx(scatter[k], rel=0.2)
 
 
-@pytest.fixture(scope="module")
-def noise_trial(shape):
-    rng, n = np.random.default_rng(5), len(shape.flanks.xy)
+@functools.cache
+def noise_trial(kind):
+    shape = drawn_shape()
+    flanks, rng = shape.flanks, np.random.default_rng(5)
+    group = flank_numbers(flanks)
+    up = (flanks.height - flanks.height.mean()) / np.std(flanks.height)
     drawn, told = [], []
-    for _ in range(200):
-        noisy = with_edges_moved(shape, rng.normal(0, 0.003, n))
+    for _ in range(150):
+        moved = {
+            "points": lambda: 0.0,
+            "flanks moved": lambda: rng.normal(0, 0.004, group.max() + 1)[group],
+            "flanks turned": lambda: rng.normal(0, 0.004, group.max() + 1)[group] * up,
+        }[kind]()
+        noisy = with_edges_moved(shape, moved + rng.normal(0, 0.003, len(up)))
         drawn.append([values(noisy)[k] for k in NAMING_QUANTITIES])
         told.append(line(noisy, "edge noise").contributions)
-    return np.std(drawn, axis=0), {k: np.mean([t[k] for t in told]) for k in NAMING_QUANTITIES}
+    # Variances, not their roots, are what an estimate of few flanks hits on average.
+    rms = {k: np.sqrt(np.mean([t[k] ** 2 for t in told])) for k in FITTED}
+    return np.std(drawn, axis=0), rms
 
 
 def test_crests_and_roots_of_both_sides_add_up(shape):
@@ -436,8 +497,9 @@ def test_crests_and_roots_of_both_sides_add_up(shape):
     assert noise.contributions["major_mm"] == pytest.approx(U_CREST_MM * np.sqrt(2))
     assert noise.contributions["minor_mm"] == pytest.approx(U_ROOT_MM * np.sqrt(2))
     assert (noise.kind, noise.correlated) == ("A", False)
-    used = shape.section.fit.used.sum()
-    assert noise.degrees_of_freedom == pytest.approx(0.4 * used - 9)
+    p, used = shape.section.points, shape.section.fit.used
+    whole = set(zip(p.side[used], p.flank[used], p.ridge[used], strict=True))
+    assert noise.degrees_of_freedom == len(whole) - 1
     one_side = replace(shape, tips=shape.tips[:1])
     assert "major_mm" not in line(one_side, "edge noise").contributions
 
@@ -460,7 +522,8 @@ def test_a_flank_of_which_less_is_seen_is_turned_the_more(shape):
 
     def only(keep):
         section = replace(shape.section, fit=replace(fit, used=fit.used & keep))
-        return line(replace(shape, section=section), term).contributions["angle_deg"]
+        part = replace(shape, section=section)
+        return edges_term.rim_along(part, PLACE).contributions["angle_deg"]
 
     assert only(points.r > middle) == pytest.approx(2 * whole, rel=0.1)
     # One side alone: its two flanks are not averaged with the other's.

@@ -38,6 +38,7 @@ TERMS: tuple[Term, ...] = (
     edges.edge_and_rim,
     edges.rim_along,
     edges.slanted_view,
+    edges.covered_roots,
     edges.bent_flanks,
     edges.near_panel,
     fit.edge_noise,

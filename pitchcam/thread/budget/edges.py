@@ -38,6 +38,9 @@ SLANT_ANGLE_DEG = 3.2
 SLANT_LEFT = 0.125
 SLANT_DIAMETER_PITCHES = 0.03
 
+#: Flanks seen so little too far out, in pitches, cover no root that would be mentioned.
+LEAST_COVERED = 0.01
+
 #: A panel is not mentioned below this nearness.
 LEAST_NEARNESS = 0.02
 #: Share of a traced slope of the light's shift that is its standard uncertainty (judgement, by
@@ -149,6 +152,23 @@ def slanted_view(shape: ThreadShape, place: Geometry) -> BudgetLine:
             "angle_deg": SLANT_ANGLE_DEG * grow * (SLANT_LEFT if shape.straight else 1.0),
             "pitch_diameter_mm": SLANT_DIAMETER_PITCHES * grow * shape.pitch_mm,
         },
+    )
+
+
+def covered_roots(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
+    """Return what is open of roots behind flanks that are seen too far out.
+
+    A root of a sharp groove may lie anywhere down to where its flanks meet in the section.
+    """
+    if not shape.roots:
+        return None
+    covered = min(shape.section.covered_mm(shape.frame, t.side) for t in shape.roots)
+    if covered < LEAST_COVERED * shape.pitch_mm:
+        return None
+    return BudgetLine(
+        source="roots behind flanks",
+        contributions={"minor_mm": 2 * covered / UNIFORM},
+        correlated=False,
     )
 
 

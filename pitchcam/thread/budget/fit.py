@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.edges.flank_fit import NAMES, FlankFit
-from pitchcam.edges.section import PER_POINT
 from pitchcam.records import BudgetLine
 from pitchcam.thread.budget.geometry import Geometry, by_pitch
 from pitchcam.thread.measure import ThreadShape
@@ -33,16 +32,15 @@ U_MODEL = {
 
 
 def edge_noise(shape: ThreadShape, place: Geometry) -> BudgetLine:
-    """Return what the scatter of the edge points contributes: type A, from this photo alone."""
+    """Return what the scatter of points and flanks contributes: type A, from this photo alone."""
     fit = shape.section.fit
     c = fit.covariance
     tips, roots = ([t.u_mm for t in both] for both in (shape.tips, shape.roots))
-    observations = PER_POINT * int(np.sum(fit.used))
     return BudgetLine(
         source="edge noise",
         kind="A",
         correlated=False,
-        degrees_of_freedom=max(observations - len(c), 1.0),
+        degrees_of_freedom=fit.scatter.degrees_of_freedom,
         contributions={
             "pitch_mm": _u(c, [PITCH], [1.0]),
             "major_mm": float(np.hypot(tips[0], tips[1])) if len(tips) == 2 else 0.0,

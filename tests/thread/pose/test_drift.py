@@ -95,7 +95,8 @@ def test_a_drift_hidden_in_noise_is_known_less():
 
 @pytest.mark.parametrize("longer", [0.7, 1.4])
 def test_the_taper_at_another_focal_length_is_that_of_measuring_with_it(longer):
-    shape = level_shape(2.0)
+    # With the noise of a photo's edges: of exact ones, a fit in a wrong pose leaves out some.
+    shape = level_shape(2.0, noise_px=0.1)
     sight = thread_sight(shape, CAMERA, HEIGHT)
     other = CAMERA.refocused(longer, HEIGHT)
     for deg in (-3.0, 0.0, 3.0):
