@@ -46,6 +46,8 @@ _REASONS = {
 # A measured thread belongs to a truth when pitch and diameter are nearer than these shares; two
 # fittings of one box never differ by less in both.
 _SAME_PITCH, _SAME_MAJOR = 0.04, 0.08
+#: Half of a pipe thread's taper, by which the two threads of a nipple are told apart.
+_SAME_TAPER = 0.03
 
 
 @dataclass
@@ -104,7 +106,10 @@ def assign(truths: list[dict[str, Any]], found: list[ThreadResult]) -> dict[int,
                 abs(np.log(major.value / truth["major_mm"])) / _SAME_MAJOR,
             )
             if max(off) < 1.0:
-                cost[i, j] = sum(off)
+                # Of two threads alike, where one is not found, the other's taper tells.
+                slope = thread.reading.taper
+                beside = 0.0 if slope is None else abs(slope.value - truth.get("taper", 0.0))
+                cost[i, j] = sum(off) + beside / _SAME_TAPER
     pairs = zip(*linear_sum_assignment(cost), strict=True)
     return {int(i): int(j) for i, j in pairs if cost[i, j] < 1e3}
 

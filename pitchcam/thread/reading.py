@@ -17,6 +17,8 @@ Values = NDArray[np.float64]
 #: Slower tapers than this are not tapers: at the large end and in the middle the diameters are
 #: then stated alike. 1:16 is 0.0625; the u of a photo's taper is 0.002-0.006.
 TAPER_SEEN = 0.03
+#: What is stated where a taper is largest.
+DIAMETERS = ("major_mm", "pitch_diameter_mm", "minor_mm")
 #: Lag of the two sides, in pitches, below which they are in step (0.5 for a single start).
 IN_STEP = 0.2
 
@@ -42,21 +44,20 @@ def to_reading(
     """
     v = values(shape)
     slope = v.get("taper", 0.0)
-    u, correlation = _stated(lines, slope)
-    station, offset = None, 0.0
+    station, reach = None, 0.0
     if abs(slope) > TAPER_SEEN:
         large, small = (ends_mm[1], ends_mm[0]) if slope > 0 else (ends_mm[0], ends_mm[1])
-        offset = large * slope
+        reach = large * np.sign(slope)
         station = Quantity(value=abs(large - small), u=0.35 * shape.pitch_mm)
-    lengths = ("major_mm", "pitch_diameter_mm", "minor_mm")
-    moved = {k: v[k] + offset if k in v else None for k in lengths}
-    half = abs(ends_mm[1] - ends_mm[0]) / 2
-    grown = {k: float(np.hypot(u[k], (half * u["taper"]) if station else 0.0)) for k in moved}
+    # The taper is fitted about the middle.
+    half = abs(ends_mm[1] - ends_mm[0]) / 2 if station else 0.0
+    u, correlation = _stated(lines, slope, half)
+    moved = {k: v[k] + reach * abs(slope) if k in v else None for k in DIAMETERS}
     return ThreadReading(
         pitch_mm=quantity(v.get("pitch_mm"), u["pitch_mm"]),
-        major_mm=quantity(moved["major_mm"], grown["major_mm"]),
-        pitch_diameter_mm=quantity(moved["pitch_diameter_mm"], grown["pitch_diameter_mm"]),
-        minor_mm=quantity(moved["minor_mm"], grown["minor_mm"]),
+        major_mm=quantity(moved["major_mm"], u["major_mm"]),
+        pitch_diameter_mm=quantity(moved["pitch_diameter_mm"], u["pitch_diameter_mm"]),
+        minor_mm=quantity(moved["minor_mm"], u["minor_mm"]),
         angle_deg=quantity(v.get("angle_deg"), u["angle_deg"]),
         taper=quantity(abs(slope) if "taper" in v else None, u["taper"]),
         diameter_station_mm=station,
@@ -72,16 +73,15 @@ def crest_reading(shape: CrestShape, lines: tuple[BudgetLine, ...]) -> ThreadRea
     """
     v = values(shape)
     slope = v["taper"]
-    u, correlation = _stated(lines, slope)
-    station, offset, reach = None, 0.0, 0.0
+    station, reach = None, 0.0
     if abs(slope) > TAPER_SEEN:
         large, small = shape.span_mm[::-1] if slope > 0 else shape.span_mm
-        offset, reach = large * slope, abs(large)
+        reach = large * np.sign(slope)
         station = Quantity(value=abs(large - small) + 0.5 * shape.pitch_mm, u=shape.pitch_mm)
-    u_major = float(np.hypot(u["major_mm"], reach * u["taper"]))
+    u, correlation = _stated(lines, slope, reach)
     return ThreadReading(
         pitch_mm=quantity(v["pitch_mm"], u["pitch_mm"]),
-        major_mm=quantity(v["major_mm"] + offset, u_major),
+        major_mm=quantity(v["major_mm"] + reach * abs(slope), u["major_mm"]),
         angle_deg=quantity(v.get("angle_deg"), u["angle_deg"]),
         taper=quantity(abs(slope), u["taper"]),
         diameter_station_mm=station,
@@ -91,13 +91,33 @@ def crest_reading(shape: CrestShape, lines: tuple[BudgetLine, ...]) -> ThreadRea
 
 
 def _stated(
-    lines: tuple[BudgetLine, ...], slope: float
+    lines: tuple[BudgetLine, ...], slope: float, reach_mm: float
 ) -> tuple[dict[str, float], dict[tuple[str, str], float]]:
-    """Return u and correlations of what is stated: a taper without its sign."""
+    """Return u and correlations of what is stated: a taper without its sign, diameters at reach.
+
+    A diameter stated ``reach_mm`` from the middle toward the large end is that of the middle plus
+    as much times the taper: an error of the taper is in both, and in all diameters alike.
+    """
     u, correlation = combined(lines)
     if slope < 0:
         correlation = {k: -r if "taper" in k else r for k, r in correlation.items()}
-    return u, correlation
+    if not reach_mm:
+        return u, correlation
+    names = list(u)
+    size = np.array([u[k] for k in names])
+    covariance = np.diag(size**2)
+    for (a, b), r in correlation.items():
+        i, j = names.index(a), names.index(b)
+        covariance[i, j] = covariance[j, i] = r * size[i] * size[j]
+    moves = np.eye(len(names))
+    moves[[names.index(k) for k in DIAMETERS if k in u], names.index("taper")] = reach_mm
+    covariance = moves @ covariance @ moves.T
+    size = np.sqrt(np.diag(covariance))
+    scaled = covariance / np.maximum(np.outer(size, size), 1e-30)
+    return (
+        {k: float(s) for k, s in zip(names, size, strict=True)},
+        {(a, b): float(scaled[names.index(a), names.index(b)]) for a, b in correlation},
+    )
 
 
 def half_angles(

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pitchcam.thread.budget import budget, combined
-from pitchcam.thread.reading import half_angles, to_reading
+from pitchcam.thread.reading import DIAMETERS, half_angles, to_reading
 from tests.thread.drawn_shape import MAJOR, PITCH, drawn_shape
 from tests.thread.test_budget_terms import PLACE
 
@@ -34,10 +34,33 @@ def test_a_taper_s_diameters_are_those_of_its_large_end(shape, taper, large_mm):
     assert reading.diameter_station_mm.value == pytest.approx(8.0)
     # The thread's end is seen to a third of a pitch: half a turn of run-out, evenly spread.
     assert 0.25 * PITCH < reading.diameter_station_mm.u < 0.5 * PITCH
-    u, _ = combined(lines)
-    for name in ("major_mm", "pitch_diameter_mm", "minor_mm"):
+    u, r = combined(lines)
+    for name in DIAMETERS:
         # The taper is fitted about the middle, four millimetres from either end.
-        assert getattr(reading, name).u == pytest.approx(np.hypot(u[name], 4.0 * u["taper"]))
+        sign, both = np.sign(taper), r[name, "taper"] * u[name] * u["taper"]
+        square = u[name] ** 2 + 2 * 4.0 * sign * both + (4.0 * u["taper"]) ** 2
+        assert getattr(reading, name).u == pytest.approx(np.sqrt(square))
+
+
+@pytest.mark.parametrize("taper", [0.0625, -0.0625])
+def test_an_error_of_the_taper_is_in_the_diameters_of_the_large_end_too(shape, taper):
+    """A trial with NumPy's multivariate normal: middle and taper drawn, the large end made."""
+    lines = budget(shape, PLACE)
+    u, r = combined(lines)
+    names = list(u)
+    covariance = np.diag([u[k] ** 2 for k in names])
+    for (a, b), value in r.items():
+        i, j = names.index(a), names.index(b)
+        covariance[i, j] = covariance[j, i] = value * u[a] * u[b]
+    drawn = np.random.default_rng(7).multivariate_normal(np.zeros(len(names)), covariance, 200_000)
+    stated = dict(zip(names, drawn.T, strict=True))
+    stated["taper"] = stated["taper"] * np.sign(taper)
+    for name in DIAMETERS:
+        stated[name] = stated[name] + 4.0 * stated["taper"]
+    reading = to_reading(tapered(shape, taper), lines, ENDS)
+    for (a, b), value in reading.correlation.items():
+        assert value == pytest.approx(np.corrcoef(stated[a], stated[b])[0, 1], abs=0.01), (a, b)
+    assert reading.correlation["major_mm", "taper"] > 0.1
 
 
 def test_a_parallel_thread_s_diameters_are_those_of_its_middle(shape):
@@ -63,7 +86,7 @@ def test_a_taper_without_its_sign_goes_the_other_way_with_what_it_goes_with(shap
     lines = budget(shape, PLACE)
     _, signed = combined(lines)
     falls, rises = (
-        to_reading(tapered(shape, taper), lines, ENDS).correlation for taper in (-0.0625, 0.0625)
+        to_reading(tapered(shape, taper), lines, ENDS).correlation for taper in (-0.004, 0.004)
     )
     assert rises == signed
     with_taper = [k for k in signed if "taper" in k and abs(signed[k]) > 0.01]
