@@ -10,7 +10,16 @@ import pytest
 from pitchcam.match import name_thread
 from pitchcam.match.evidence import log_evidence, rescaled, with_common
 from pitchcam.match.likelihood import vectors
-from pitchcam.match.reference import KINDS, box_doubt, doubt_names, explanations, size_belief
+from pitchcam.match.reference import (
+    KINDS,
+    SizeBelief,
+    box_doubt,
+    doubt_names,
+    doubt_words,
+    explanations,
+    size_belief,
+)
+from pitchcam.match.scales import Scales
 from pitchcam.records import PartResult, Quantity, ScaleSpec, ThreadReading, ThreadResult
 from tests.match.test_naming import q, reading_of
 
@@ -211,3 +220,53 @@ def test_a_scale_that_is_undone_leaves_the_density_of_what_was_read() -> None:
     # Three lengths are read: a density over them falls with each as they grow.
     undone = log_evidence(rescaled(reading, 1.25), 0.8)
     assert undone == pytest.approx(log_evidence(reading) + 3 * -0.22314, abs=0.02)
+
+
+PIN, JAWS = ScaleSpec(source="pin", mm=10.0), ScaleSpec(source="jaws", mm=20.0)
+
+
+@pytest.mark.parametrize(
+    ("spec", "change", "says"),
+    [
+        (PIN, {}, "the pin does not seem to be 10 mm: with 8 mm everything would fit"),
+        (PIN, {"wrong": 0.3}, "the pin may not be 10 mm: with 8 mm everything would fit"),
+        (PIN, {"listed": False}, "the pin may not be 10 mm: with about 8 mm everything would fit"),
+        (
+            PIN,
+            {"listed": False, "threads": 3},
+            "the pin does not seem to be 10 mm: with about 8 mm everything would fit",
+        ),
+        (PIN, {"share": 0.2}, "the pin does not seem to be 10 mm: several other sizes would fit"),
+        (
+            JAWS,
+            {},
+            "the caliper jaws do not seem to stand at 20 mm: with 17 mm everything would fit",
+        ),
+    ],
+)
+def test_how_sure_a_doubt_is_said(spec, change, says) -> None:
+    stated, ratio = spec.mm or 0.0, {"pin": 8 / 10, "jaws": 17 / 20}[spec.source]
+    known = {"wrong": 0.999, "listed": True, "share": 0.99, "threads": 1} | change
+    belief = SizeBelief(
+        scales=Scales(
+            ratio=np.array([1.0, ratio if known["listed"] else ratio * 1.01]),
+            spread=np.full(2, 1e-3),
+            weight=np.array([1 - known["wrong"], known["wrong"]]),
+        ),
+        sizes_mm=(stated, stated * ratio),
+        ratio=ratio,
+        share=known["share"],
+        threads=known["threads"],
+    )
+    assert doubt_words(belief, spec) == says
+
+
+def test_a_thread_of_several_starts_is_left_as_it_is_by_a_doubt() -> None:
+    """No series has it at any scale, so that no size of the reference can make it fit."""
+    two = replace(read("M14x1.5", 1.25), starts=2)
+    threads = [*(rescaled(r, 1.25) for r in BOX), two]
+    before, flags = part(*threads), []
+    [after] = doubt_names(before, PIN, 230.0, flags)
+    assert [f.code for f in flags] == ["reference-size"]
+    assert after.threads[-1] == before[0].threads[-1]
+    assert after.threads[0] != before[0].threads[0]

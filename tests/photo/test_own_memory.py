@@ -60,9 +60,7 @@ def test_a_shape_that_is_not_the_pictures_goes_the_usual_way(shape: tuple[int, .
 def test_where_files_in_memory_cannot_be_opened_by_name_it_goes_the_usual_way(monkeypatch) -> None:
     data = coded(COLOUR)
     read = cv2.imread
-    monkeypatch.setattr(
-        decode.cv2, "imread", lambda name, *rest: read("/nowhere" + name, *rest)
-    )
+    monkeypatch.setattr(decode.cv2, "imread", lambda name, *rest: read("/nowhere" + name, *rest))
     assert into_own_memory(data, COLOUR.shape) is None
     usual = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
     assert (decode_opencv(data, 1, kind="JPEG", shape=COLOUR.shape) == usual).all()

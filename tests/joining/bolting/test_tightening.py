@@ -1,6 +1,7 @@
 """What seals need and threads stand, against hand arithmetic and the figures of the trade."""
 
 import math
+import re
 
 import pytest
 
@@ -164,3 +165,15 @@ def test_what_only_keeps_dust_out_is_made_up_by_hand():
 
 def _both(name):
     return parse_end(name, "external"), parse_end(name, "internal")
+
+
+@pytest.mark.parametrize(
+    ("thread", "decimals"), [("M5x0.8", 1), ("M14x1.5", 0)], ids=["below 3 N m", "above"]
+)
+def test_a_torque_is_shown_as_fine_as_a_wrench_is_set(thread, decimals):
+    """Small wrenches go by tenths, large ones by whole newton metres (common practice)."""
+    made_up = tightening(joint(thread, thread), UNKNOWN, UNKNOWN)
+    least = re.search(r"(\d+(?:\.(\d+))?) to \d", made_up.action)
+    assert least is not None, made_up.action
+    assert len(least[2] or "") == decimals
+    assert float(least[1]) == pytest.approx(made_up.least_n_m, abs=0.51 * 10**-decimals)
