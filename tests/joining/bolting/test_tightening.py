@@ -16,6 +16,9 @@ from pitchcam.joining.mating.mate import mate
 from pitchcam.joining.metals import metal
 from tests.joining.bench_pairs import STOCK
 
+#: Share of the yield that a joint is loaded to (``practice.csv``: common practice).
+PRELOAD = 0.4
+
 
 def joint(male, female):
     return mate(parse_end(male, "external"), parse_end(female, "internal"))
@@ -177,3 +180,18 @@ def test_a_torque_is_shown_as_fine_as_a_wrench_is_set(thread, decimals):
     assert least is not None, made_up.action
     assert len(least[2] or "") == decimals
     assert float(least[1]) == pytest.approx(made_up.least_n_m, abs=0.51 * 10**-decimals)
+
+
+@pytest.mark.parametrize("hexagon", [16.0, 17.0])
+def test_a_thin_female_bursts_before_its_thread_does(hexagon):
+    """Hoop of a nut: what is left of pi/4 (hex^2 - d^2) around M14, at 0.4 of its yield."""
+    thin = piece("brass", hexagon=hexagon)
+    made_up = tightening(joint("M14x1.5", "M14x1.5"), piece("steel", bore=6.0), thin)
+    around = math.pi / 4 * (hexagon**2 - 14.0**2)
+    by_hand = tightening_torque_n_m(PRELOAD * thin.yield_mpa * around, 14.0, 1.5, 30.0, 0.15, 16.0)
+    assert made_up.most_n_m == pytest.approx(by_hand, rel=1e-3)
+    assert "the female's wall" in made_up.how + made_up.fault
+    thick = tightening(
+        joint("M14x1.5", "M14x1.5"), piece("steel", bore=6.0), piece("brass", hexagon=27.0)
+    )
+    assert thick.most_n_m > made_up.most_n_m and "wall" not in thick.how
