@@ -31,6 +31,9 @@ SLOPE_OVER = 0.025
 LEAST_RADIUS_PX, MOST_BULGE = 12.0, 0.45
 #: How well the radius is known from where the outline leaves the face, relative.
 U_RADIUS = 0.05
+#: Radii that differ by no more than this, relative, are fitted alike: it is a five-hundredth of
+#: U_RADIUS.
+SAME_RADIUS = 1e-4
 #: How well an outline's place is known along an edge, pixels, whatever its scatter: blur, mirrored
 #: light and the edge's own break bend it so far.
 U_BEND_PX = 0.35
@@ -73,11 +76,14 @@ def end_face(outline_px: Values, axis: ImageAxis, end: float) -> Face | None:
     leaves, middle = _flat(t, s)
     if leaves < LEAST_RADIUS_PX:
         return None
-    radius, bulge = leaves, 0.0
+    taken, bulge = 0.0, 0.0
     for _ in range(4):
         # The ellipse itself turns by so much before it ends.
-        radius = leaves * float(np.hypot(LEAVES, bulge)) / LEAVES
-        bulge, radius, s_px, scatter = _fit(t - middle, s, radius)
+        about = leaves * float(np.hypot(LEAVES, bulge)) / LEAVES
+        if abs(about - taken) < SAME_RADIUS * about:
+            break
+        taken = about
+        bulge, radius, s_px, scatter = _fit(t - middle, s, about)
     if abs(bulge) > MOST_BULGE:
         return None
     # An ellipse within 0.92 of its radius rises by 0.61 of its bulge; the rise is a difference of

@@ -19,6 +19,8 @@ Pixels = NDArray[np.uint8] | NDArray[np.uint16]
 
 #: Sides of the squares of pixels whose means are one point of the shrunk picture.
 QUARTER = 4
+#: Rows of the shrunk picture that are made at a time.
+STRIP = 32
 
 
 def quartered(pixels: NDArray[np.generic]) -> Any:
@@ -28,12 +30,18 @@ def quartered(pixels: NDArray[np.generic]) -> Any:
     size = (w // QUARTER, h // QUARTER)
     if 0 in size:
         return whole  # empty
-    # OpenCV has a quick way to halve, which rounds halves up: the second time the negative is
-    # halved, so that it rounds them down.
-    half = cv2.resize(whole, (2 * size[0], 2 * size[1]), interpolation=cv2.INTER_AREA)
-    cv2.bitwise_not(half, dst=half)
-    small = cv2.resize(half, size, interpolation=cv2.INTER_AREA)
-    return cv2.bitwise_not(small, dst=small)
+    small = np.empty((size[1], size[0], *whole.shape[2:]), whole.dtype)
+    # In strips: what lies between both steps stays near the processor, and takes no memory.
+    for first in range(0, size[1], STRIP):
+        strip = whole[QUARTER * first : QUARTER * (first + STRIP)]
+        rows = len(strip) // QUARTER
+        # OpenCV has a quick way to halve, which rounds halves up: the second time the negative is
+        # halved, so that it rounds them down.
+        half = cv2.resize(strip, (2 * size[0], 2 * rows), interpolation=cv2.INTER_AREA)
+        cv2.bitwise_not(half, dst=half)
+        fourth = cv2.resize(half, (size[0], rows), interpolation=cv2.INTER_AREA)
+        small[first : first + rows] = cv2.bitwise_not(fourth, dst=fourth)
+    return small
 
 
 @dataclass(frozen=True, kw_only=True)
