@@ -86,10 +86,32 @@ def open_regular(path: Path, *, advice: str) -> io.BufferedReader:
     except (OSError, ValueError) as error:
         raise _unread(path, error) from None
     handle: io.BufferedReader = io.BufferedReader(io.FileIO(descriptor, "rb"))
-    if not stat.S_ISREG(os.fstat(descriptor).st_mode):  # it was exchanged meanwhile
+    try:
+        regular = stat.S_ISREG(os.fstat(descriptor).st_mode)  # it may have been exchanged meanwhile
+        if regular and not _made_up(descriptor):
+            return handle
+    except OSError as error:
         handle.close()
-        raise InputError(f"{path} is not a regular file;", advice)
-    return handle
+        raise _unread(path, error) from None
+    handle.close()
+    raise InputError(f"{path} is not a regular file;", advice)
+
+
+def _made_up(descriptor: int) -> bool:
+    """Whether a file of no size holds something all the same: what a system tells of itself.
+
+    Such a file may make its reader wait for ever.
+    """
+    if os.fstat(descriptor).st_size > 0:
+        return False
+    try:
+        held = os.read(descriptor, 1)
+    except BlockingIOError:
+        return True
+    if held and os.fstat(descriptor).st_size == 0:
+        return True
+    os.lseek(descriptor, 0, os.SEEK_SET)  # it grew meanwhile
+    return False
 
 
 def _unread(path: Path, error: OSError | ValueError) -> InputError:

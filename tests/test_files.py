@@ -2,11 +2,13 @@
 
 import os
 import socket
+from pathlib import Path
 
 import pytest
 
 from pitchcam.errors import InputError, UsageError, one_line, printable
 from pitchcam.files import open_regular, read_whole
+from pitchcam.store import Store
 
 
 def test_what_is_no_regular_file_is_refused_without_waiting(tmp_path):
@@ -20,6 +22,19 @@ def test_what_is_no_regular_file_is_refused_without_waiting(tmp_path):
         open_regular(tmp_path, advice="")
     with pytest.raises(InputError, match="no file"):
         open_regular(tmp_path / "none", advice="")
+
+
+@pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="no such files here")
+def test_what_a_system_tells_of_itself_is_no_file(tmp_path):
+    """It claims no size, and some of it makes a reader wait for ever."""
+    with pytest.raises(InputError, match="not a regular file"):
+        read_whole(Path("/proc/self/status"), 100, advice="")
+    with pytest.raises(InputError, match="not a regular file"), Store(Path("/proc/self/status")):
+        pass
+    (tmp_path / "empty").touch()
+    assert read_whole(tmp_path / "empty", 100, advice="") == b""
+    with Store(tmp_path / "empty") as store:
+        assert store.ids() == []
 
 
 def test_bytes_are_bounded(tmp_path):

@@ -116,7 +116,8 @@ def _photos_at(place: Path) -> Iterator[tuple[Path, str]]:
         yield place, _written(Path(place.name))
         return
     if not place.is_dir():
-        raise InputError(f"{place} does not exist.", "Check its name.")
+        what = "is neither a photo nor a folder." if place.exists() else "does not exist."
+        raise InputError(f"{place} {what}", "Check its name.")
     for folder, subfolders, files in os.walk(place):
         subfolders[:] = sorted(f for f in subfolders if not f.startswith("."))
         for file in sorted(files):

@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from pitchcam.errors import InputError, PitchcamError
-from pitchcam.files import full_disk
+from pitchcam.files import full_disk, open_regular
 
 #: A disk with less than this left counts as full when SQLite reports a failed write: a commit
 #: needs some pages in the log and, at opening, 32 KiB of shared memory beside it.
@@ -42,6 +42,8 @@ class Database:
         self.path = path
         if path.exists() and not path.is_file():
             raise InputError(f"{path} is not a regular file;", "name the record's file")
+        if path.exists() and path.stat().st_size == 0:
+            open_regular(path, advice="name the record's file").close()
         self.fixed = only_read and path.exists() and not _writable(path)
         with self.plain_errors():
             if self.fixed:
