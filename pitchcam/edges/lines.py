@@ -18,6 +18,8 @@ Points = NDArray[np.float64]
 PROFILE_STEP = 0.25
 #: A line that a round moves by less than this at its ends lies on the edge.
 STILL_PX = 0.01
+#: Light below which a share of it means nothing.
+LEAST_LIGHT = 0.001
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -278,13 +280,14 @@ def mean_profile(
     """
     worst = np.abs(rows - np.median(rows, axis=0)).max(axis=1)
     light = rows[worst <= percentile(worst, 80)].mean(axis=0)
-    outer = median(light[across > 7.0])
+    # Beside an edge of a picture of dots there may be no light at all.
+    outer = max(median(light[across > 7.0]), LEAST_LIGHT)
     inner = median(light[across < -5.0])
     # Half-pixel steps carry all that a blur of 0.8 px lets through.
     return EdgeProfile(
         across_px=across[::2],
         light=light[::2] / outer,
-        dark=max(inner / outer, 0.001),
+        dark=max(inner / outer, LEAST_LIGHT),
         background=background * outer,
         radius_px=radius_px,
         reach_px=reach_px,

@@ -54,6 +54,10 @@ _STAIRS = (2, 4, 8, 16)
 _REPEATED, _SAME = 3, 0.98
 #: Of these every eighth is compared.
 _SPARSE = 8
+#: Of a picture's rows every so many are looked at for its shades; the share of its pixels that lie
+#: below its dark and above its light; codes between both from which on the shades are counted; and
+#: the share of them that is too few.
+_EVERY, _DARK, _RANGE, _SHADES = 4, 0.02, 32, 1 / 8
 #: Rows worked on at a time, so that what lies between two steps stays near the processor.
 _STRIP = 64
 
@@ -106,6 +110,26 @@ def find_seam(
                 return Seam(kind=kind, along="row" if along == "row" else "column", at_px=at)
             plane, turned = turned, plane
     return None
+
+
+def few_shades(pixels: NDArray[np.generic]) -> int | None:
+    """Return how many shades a picture has where they are too few to place an edge, else None.
+
+    A camera gives every shade between its dark and its light. A picture of a short palette, or one
+    cut at a threshold, does not: where shades lie eight codes and more apart, an edge's place is
+    not known to a twentieth of its width, and what it is made of tells no blur. Coded as JPEG
+    afterwards it has them all, and passes.
+    """
+    if min(pixels.shape[:2]) < 4 * _SEGMENT:
+        return None
+    coded = _eight_bit(pixels)[::_EVERY]
+    grey = coded if coded.ndim == 2 else cv2.cvtColor(coded, cv2.COLOR_BGR2GRAY)
+    counts = cv2.calcHist([grey], [0], None, [256], [0, 256]).ravel()
+    share = np.cumsum(counts, dtype=float) / grey.size
+    dark, light = (int(np.searchsorted(share, s)) for s in (_DARK, 1 - _DARK))
+    shades = int(np.count_nonzero(counts[dark : light + 1]))
+    few = light - dark >= _RANGE and shades < _SHADES * (light - dark + 1)
+    return shades if few else None
 
 
 def _planes(

@@ -13,6 +13,7 @@ from pitchcam.edges.lines import (
     crossings,
     fit_line,
     line_profiles,
+    mean_profile,
     outer_fall,
     reach_to_border,
     straight_edge,
@@ -127,3 +128,10 @@ def test_the_outer_fall_is_the_blur(blur: float) -> None:
         along_px=flat.along_px, across_px=flat.across_px, light=np.ones_like(flat.light)
     )
     assert outer_fall(plain) == 0.0
+
+
+def test_an_edge_without_light_beside_it_is_no_fault() -> None:
+    """A picture of black dots on white may have none there: what comes is finite."""
+    across = np.arange(-9, 9.01, 0.25)
+    found = mean_profile(across, np.zeros((20, len(across))), 1.0, None, 30.0)
+    assert np.isfinite(found.light).all() and np.isfinite(found.dark)
