@@ -10,6 +10,7 @@ import numpy as np
 from pitchcam.adjust.told import covariance_of, scale_share, thread_tells, with_covariance
 from pitchcam.adjust.whole import Seen, told_by_all, told_by_others
 from pitchcam.match import name_thread
+from pitchcam.match.scales import AS_STATED, Scales
 from pitchcam.records import NAMING_QUANTITIES, BudgetLine, ThreadResult
 
 #: Others are heard where they leave less than this of the scale's u: else the figures stay as they
@@ -52,7 +53,7 @@ def strains(objects: Sequence[Seen]) -> dict[str, float]:
 
 
 def adjusted(
-    placed: Sequence[Placed], objects: Sequence[Seen] | None = None
+    placed: Sequence[Placed], objects: Sequence[Seen] | None = None, scales: Scales = AS_STATED
 ) -> list[tuple[ThreadResult, float, float]]:
     """Return each thread with its scale as the others tell it.
 
@@ -62,6 +63,8 @@ def adjusted(
         The threads.
     objects
         What they tell, where it is known already.
+    scales
+        What the reference may be: names stand against all of it.
 
     Returns
     -------
@@ -89,7 +92,10 @@ def adjusted(
             f"The scale is told by {_listed(spoke)} as well: lengths {100 * (factor - 1):+.2f} %, "
             f"their ± {200 * had:.2f} % by the scale now ± {200 * told.u:.2f} %."
         )
-        out.append((rescaled(p.thread, factor, left, note), factor, left))
+        thread = rescaled(p.thread, factor, left)
+        verdict = name_thread(thread.reading, scales=scales)
+        verdict = replace(verdict, notes=(*verdict.notes, note))
+        out.append((replace(thread, verdict=verdict), factor, left))
     return out
 
 
@@ -102,18 +108,15 @@ def _seen(placed: Placed) -> Seen:
     return replace(seen, tells=tells)
 
 
-def rescaled(thread: ThreadResult, factor: float, left: float, note: str) -> ThreadResult:
-    """Return a thread with its lengths times a factor, less doubt of their scale, named anew."""
+def rescaled(thread: ThreadResult, factor: float, left: float) -> ThreadResult:
+    """Return a thread with its lengths times a factor and less doubt of their scale."""
     reading = thread.reading
     read = np.array([getattr(reading, k) is not None for k in NAMING_QUANTITIES])
     covariance = covariance_of(reading) + scale_share(thread.budget, thread.taper_sign, left, read)
-    reading = with_covariance(reading, covariance, factor)
-    verdict = name_thread(reading)
     return replace(
         thread,
-        reading=reading,
+        reading=with_covariance(reading, covariance, factor),
         budget=tuple(_line(line, factor, left) for line in thread.budget),
-        verdict=replace(verdict, notes=(*verdict.notes, note)),
     )
 
 

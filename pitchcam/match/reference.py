@@ -216,6 +216,12 @@ def _one(ratio: float) -> Scales:
     return Scales(ratio=np.array([ratio]), spread=np.array([FINE]), weight=np.ones(1))
 
 
+def belief_of(parts: Sequence[PartResult], spec: ScaleSpec, distance_mm: float) -> SizeBelief:
+    """Return what the threads of a photo's parts say of its reference; see :func:`size_belief`."""
+    threads = [t for p in parts for t in p.threads if t.verdict.status != "unreadable"]
+    return size_belief([t.reading for t in threads], spec, distance_mm)
+
+
 def doubt_names(
     parts: list[PartResult], spec: ScaleSpec, distance_mm: float, flags: list[Flag]
 ) -> list[PartResult]:
@@ -223,8 +229,14 @@ def doubt_names(
 
     Names that do not are undone, and a flag says what the reference would have to be.
     """
+    return doubted(parts, spec, belief_of(parts, spec, distance_mm), flags)
+
+
+def doubted(
+    parts: list[PartResult], spec: ScaleSpec, belief: SizeBelief, flags: list[Flag]
+) -> list[PartResult]:
+    """Return :func:`doubt_names` by what is believed of the reference."""
     threads = [t for p in parts for t in p.threads if t.verdict.status != "unreadable"]
-    belief = size_belief([t.reading for t in threads], spec, distance_mm)
     if not threads or belief.wrong < LEFT_OUT:
         return parts
     scales = belief.scales.likely()

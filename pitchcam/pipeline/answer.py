@@ -16,7 +16,7 @@ from pitchcam.boundary import boundary
 from pitchcam.camera.lenses import Lenses
 from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS, flag
-from pitchcam.match.reference import doubt_names
+from pitchcam.match.reference import belief_of, doubted
 from pitchcam.objects.shapes import Shape
 from pitchcam.photo import Photo
 from pitchcam.photo.given import Given, photo_of
@@ -25,7 +25,7 @@ from pitchcam.pipeline.arguments import checked_scale, checked_shrinkage
 from pitchcam.pipeline.own_scale import from_crests
 from pitchcam.pipeline.part_threads import OnAxis, Wanted, one_thread
 from pitchcam.pipeline.scene import Progress, Scene, take_apart
-from pitchcam.pipeline.together import as_the_picture_tells
+from pitchcam.pipeline.together import LITTLE_DOUBT, as_the_picture_tells
 from pitchcam.pipeline.unfit import Found
 from pitchcam.pipeline.unscaled import assumed, told_in_ratios
 from pitchcam.records import (
@@ -177,12 +177,12 @@ def _measure(scene: Scene, wanted: Wanted, say: Progress) -> Measurement:
     if unscaled:
         results = told_in_ratios(results, scene.camera, flags)
     else:
-        doubted = doubt_names(results, spec, scene.camera.distance_mm, flags)
+        belief = belief_of(results, spec, scene.camera.distance_mm)
+        said = len(flags)
+        results = doubted(results, spec, belief, flags)
         # What others tell counts where the reference is as stated.
-        if doubted is results and not which_open:
-            results, on_axes = as_the_picture_tells(results, on_axes, spec, flags)
-        else:
-            results = doubted
+        if len(flags) == said and belief.wrong < LITTLE_DOUBT and not which_open:
+            results, on_axes = as_the_picture_tells(results, on_axes, (spec, belief), flags)
     read = [t for p in results for t in p.threads if t.verdict.status != "unreadable"]
     if spec.source == "major" and scene.reference is not None:
         _compare_major(read, float(spec.mm or 0.0))

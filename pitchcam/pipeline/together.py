@@ -7,16 +7,22 @@ from dataclasses import replace
 
 from pitchcam.adjust.picture import Placed, adjusted, seen_of, strains
 from pitchcam.flags import flag
-from pitchcam.match.reference import WORDS
+from pitchcam.match.reference import WORDS, SizeBelief
+from pitchcam.match.scales import AS_STATED, LEFT_OUT
 from pitchcam.pipeline.part_threads import OnAxis
 from pitchcam.records import Flag, PartResult, ScaleSpec
 
+#: Others speak where the reference is hardly doubted; beyond, each size of it competes alone.
+LITTLE_DOUBT = 0.02
 #: The scales on the axes of each part's threads, None where a thread was not measured.
 OnAxes = list[list[OnAxis | None]]
 
 
 def as_the_picture_tells(
-    parts: Sequence[PartResult], on_axes: OnAxes, spec: ScaleSpec, flags: list[Flag]
+    parts: Sequence[PartResult],
+    on_axes: OnAxes,
+    reference: tuple[ScaleSpec, SizeBelief],
+    flags: list[Flag],
 ) -> tuple[list[PartResult], OnAxes]:
     """Return the parts, and the scales on their threads' axes, as the whole picture tells them.
 
@@ -24,8 +30,8 @@ def as_the_picture_tells(
     ----------
     parts, on_axes
         As each thread was measured by itself.
-    spec
-        The reference as stated.
+    reference
+        As stated, and what it may be instead: names stand against all of that.
     flags
         To which is added what the threads together contradict.
     """
@@ -39,18 +45,20 @@ def as_the_picture_tells(
         for i, j in places
     ]
     objects = seen_of(placed)
-    told = dict(zip(places, adjusted(placed, objects), strict=True))
+    spec, belief = reference
+    scales = belief.scales.likely() if belief.wrong >= LEFT_OUT else AS_STATED
+    told = dict(zip(places, adjusted(placed, objects, scales), strict=True))
     flags += [
         f for name, off in strains(objects).items() if (f := _broken(name, off, spec)) is not None
     ]
-    scales = [
+    axes = [
         [None if s is None else s.rescaled(*told[i, j][1:]) for j, s in enumerate(own)]
         for i, own in enumerate(on_axes)
     ]
     return [
         replace(p, threads=tuple(told[i, j][0] for j in range(len(p.threads))))
         for i, p in enumerate(parts)
-    ], scales
+    ], axes
 
 
 def _called(parts: Sequence[PartResult], i: int, j: int) -> str:

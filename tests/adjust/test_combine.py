@@ -85,7 +85,7 @@ def test_what_photos_share_does_not_shrink():
 
 
 def test_another_reference_takes_from_what_one_leaves():
-    budget = made.lines()
+    budget = made.lines(scale=0.004)
     same = one(*(made.measurement(made.true_values(), budget, i) for i in range(2)))
     other = one(
         made.measurement(made.true_values(), budget, 0),
@@ -104,7 +104,9 @@ def test_another_pin_takes_away_the_size_and_not_how_pins_are_seen():
             made.measurement(made.true_values(), budget, 1, **second),
         ).reading.pitch_mm.u
 
-    assert u(source="card", mm=None) < 0.97 * u(mm=6.0) < 0.97**2 * u()
+    # A tenth of the variance is any pin's, and four tenths this pin's.
+    assert u(source="card", mm=None) < 0.985 * u(mm=6.0)
+    assert u(mm=6.0) < 0.93 * u()
 
 
 def test_a_nearer_photo_tells_of_the_focal_length():
@@ -116,7 +118,7 @@ def test_a_nearer_photo_tells_of_the_focal_length():
         made.true_values() * np.where(np.arange(6) < 4, 1 + off * f, 1.0) for f in (0.0015, 0.006)
     ]
     told = one(made.measurement(values[0], far, 0), made.measurement(values[1], near, 1))
-    assert abs(told.reading.pitch_mm.value - 1.5) < 0.65 * abs(values[0][0] - 1.5)
+    assert abs(told.reading.pitch_mm.value - 1.5) < 0.75 * abs(values[0][0] - 1.5)
     assert (
         told.reading.pitch_mm.u
         < made.measurement(values[0], far, 0).parts[0].threads[0].reading.pitch_mm.u

@@ -12,6 +12,7 @@ from pitchcam.adjust.picture import Placed, adjusted, seen_of, strains
 from pitchcam.adjust.told import LENGTHS, Telling, covariance_of, peaks, thread_tells
 from pitchcam.adjust.whole import Seen, told_by_all, told_by_others
 from pitchcam.match import name_thread
+from pitchcam.match.reference import size_belief
 from pitchcam.records import (
     NAMING_QUANTITIES,
     BudgetLine,
@@ -253,7 +254,8 @@ def test_a_contradiction_has_words(monkeypatch):
     off = {"reference": 3.4, "height of part 2": -4.2, "tilt x": 3.1, "distortion": 5.0}
     monkeypatch.setattr(together, "strains", lambda _: off)
     flags = []
-    together.as_the_picture_tells([], [], ScaleSpec(source="pin", mm=8.0), flags)
+    pin = ScaleSpec(source="pin", mm=8.0)
+    together.as_the_picture_tells([], [], (pin, size_belief([], pin)), flags)
     assert [f.code for f in flags] == ["reference-size", "height", "tilt"]
     assert flags[0].message == (
         "by the threads together the pin would be larger than stated, by 3 times its uncertainty"
@@ -287,7 +289,7 @@ def test_shares_add_up_to_the_budget(monkeypatch):
 
     seen = []
 
-    def kept(placed, _):
+    def kept(placed, *_):
         seen.extend(placed)
         return [(p.thread, 1.0, 1.0) for p in placed]
 

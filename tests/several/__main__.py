@@ -86,7 +86,22 @@ def main() -> None:
     )
     parser.add_argument("-j", "--jobs", type=int, default=2)
     parser.add_argument("-o", "--out", type=Path)
+    parser.add_argument(
+        "--shares", action="store_true", help="which share of each error comes again"
+    )
+    parser.add_argument(
+        "--kinds", type=Path, nargs="+", help="rows of rendered photos: what references share"
+    )
     given = parser.parse_args()
+    from tests.several import shares
+
+    if given.kinds:
+        rows = [r for file in given.kinds for r in json.loads(file.read_text(encoding="utf-8"))]
+        print(shares.kinds_table(shares.of_kinds(rows)))
+        return
+    if given.shares:
+        print(shares.table(shares.measured(given.parts, given.seed)))
+        return
     tasks = [(given.seed * 1000 + i, given.another_pin) for i in range(given.parts)]
     if given.jobs == 1:
         rows = [r for found in starmap(measure, tasks) for r in found]
