@@ -56,11 +56,13 @@ def errors_in_u(tmp_path_factory):
 
 
 def test_errors_scatter_as_the_stated_u_says(errors_in_u):
-    """Over 72 figures, of which six of a photo hang together, rms(error/u) of a right budget stays
-    within 0.75-1.3; the angle's budget has room for mirrored light, which is not drawn."""
+    """Over 48 figures, of which four of a photo hang together, rms(error/u) of a right budget stays
+    within 0.7-1.3; the budgets of angle and minor diameter have room for mirrored light, rounded
+    roots and grain between the ridges, which are not drawn."""
     rms = np.sqrt(np.mean(errors_in_u**2, axis=0))
     told = dict(zip(NAMING_QUANTITIES, np.round(rms, 2), strict=True))
-    assert 0.7 < np.sqrt(np.mean(errors_in_u**2)) < 1.3, told
+    drawn = [k not in ("angle_deg", "minor_mm") for k in NAMING_QUANTITIES]
+    assert 0.7 < np.sqrt(np.mean(errors_in_u[:, drawn] ** 2)) < 1.3, told
     assert all(0.15 < x < 1.8 for x in rms), told
     assert np.mean(np.abs(errors_in_u) <= 2) > 0.88, told
 
