@@ -22,8 +22,9 @@ Number = TypeVar("Number", float, Points)
 #: Diagonal of the 36 mm x 24 mm frame that the EXIF 35-mm-equivalent focal length refers to.
 DIAGONAL_35MM = 43.2666
 #: Displacement left by a phone's own correction of distortion, as a share of the corner's distance
-#: from the centre: 0.1-0.5 % (common practice, no source).
-U_CORNER = 0.004
+#: from the centre: 0.1-0.5 % (common practice, no source), of which the upper end is taken: phones
+#: that leave more, and pictures that nothing corrected, are among those that are sent (judgement).
+U_CORNER = 0.005
 #: What a profile of the camera leaves of it (judgement: profiles' own fits end at 0.02-0.05 %).
 U_CORNER_PROFILE = 0.0005
 #: Newton's steps that undo a distortion to the last digit.
@@ -49,7 +50,6 @@ class Camera:
     u_f_px: float
     centre_px: tuple[float, float]
     distance_mm: float = np.nan
-    u_distance_mm: float = np.nan
     normal: tuple[float, float, float] = (0.0, 0.0, 1.0)
     u_tilt_rad: float = 0.03
     k1: float = 0.0
@@ -129,9 +129,9 @@ class Camera:
         x, y = np.array(self.centre_px) + off_px
         return replace(self, centre_px=(float(x), float(y)))
 
-    def over_plate(self, distance_mm: float, u_mm: float) -> Camera:
+    def over_plate(self, distance_mm: float) -> Camera:
         """Return the same camera with its distance from the plate set."""
-        return replace(self, distance_mm=float(distance_mm), u_distance_mm=float(u_mm))
+        return replace(self, distance_mm=float(distance_mm))
 
     def refocused(self, longer: float, plane_mm: float) -> Camera:
         """Return a camera of another focal length that sees a plane at the same scale.

@@ -152,7 +152,7 @@ def cross_shift(camera: Camera, axis: ImageAxis, s_px: float) -> float:
     seen square to the axis: the two sides of one ridge lie at different depths, and stand at
     different places along a part that is seen aslant.
     """
-    frame = axis_frame(camera.over_plate(1.0, np.nan), axis, s_px, 0.0)
+    frame = axis_frame(camera.over_plate(1.0), axis, s_px, 0.0)
     across = np.array([[0.0, -1e-3, 0.0], [0.0, 1e-3, 0.0]])
     (s0, t0), (s1, t1) = axis.to_axis(frame.to_photo(across))
     return float((s1 - s0) / (t1 - t0))

@@ -47,6 +47,14 @@ def fit_circle(
     """Fit a circle to the larger part of a set of points; return centre, radius, which lie on it.
 
     Algebraic least squares, repeated on the points that agree, from several thirds of the outline.
+
+    Notes
+    -----
+    Our own, although scikit-image has a robust fit: every object of every photo is asked whether it
+    is round, and with that library's import it brings 321 modules of SciPy, which take longer to
+    load than the photo takes to measure. Points drawn at random find the circle of a disc that the
+    border cuts less often than its thirds do (0.48 of an outline for 0.69); given the points, both
+    agree to ten digits (tests).
     """
     best: tuple[Points, float, NDArray[np.bool_]] = (
         points.mean(axis=0),

@@ -10,7 +10,6 @@ from pitchcam.pipeline.scene import Scene
 from pitchcam.records import BudgetLine
 from pitchcam.thread.budget import Geometry
 from pitchcam.thread.budget.geometry import reach_mm
-from pitchcam.thread.budget.scale import DISTORTION_SCALE
 from pitchcam.thread.crest_lines import CrestShape
 from pitchcam.thread.measure import ThreadShape
 
@@ -33,9 +32,9 @@ def scale_shares(
 
     Notes
     -----
-    The squares add up to those of the budget's terms of the scale. A tilt and a distortion have a
-    sign here, which a single thread's budget has no use for: to one side of the reference a tilt
-    makes longer, to the other shorter.
+    The squares add up to those of the budget's terms of the scale. A tilt has a sign here,
+    which a single thread's budget has no use for: to one side of the reference it makes longer, to
+    the other shorter.
     """
     pitch = shape.pitch_mm
     own = {line.source: line.contributions["pitch_mm"] / pitch for line in lines if line.of_scale}
@@ -49,10 +48,9 @@ def scale_shares(
     lever = float((shape.frame.origin - r.place_mm) @ across) * place.u_tilt_rad
     lean = lever / reach_mm(shape) * across / np.hypot(across[0], across[1])
     shares |= {"tilt x": float(lean[0]), "tilt y": float(lean[1])}
-    bent = shape.camera.u_corner * DISTORTION_SCALE
-    shares["distortion"] = bent * (place.corner_share**2 - place.corner_share_reference**2)
+    shares["distortion"] = own.pop("lens distortion", 0.0)
     # Of what is left nobody knows how it goes from thread to thread: each has its own.
     x, y = shape.camera.project(shape.frame.origin)
-    for source in own.keys() - {"tilt of the camera", "lens distortion"}:
+    for source in own.keys() - {"tilt of the camera"}:
         shares[f"{source} at {x:.0f}, {y:.0f}"] = own[source]
     return shares

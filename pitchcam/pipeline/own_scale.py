@@ -86,7 +86,7 @@ def from_crests(scene: Scene, parts: list[Shape], reading_mm: float) -> OwnScale
     for _ in range(ROUNDS):
         reach = float(shape.frame.origin @ np.array(camera.normal))
         far = reach * reading_mm / _touched(shape) + camera.distance_mm - reach
-        camera = camera.over_plate(far, np.nan)
+        camera = camera.over_plate(far)
         again = _shape(scene, camera, part, region)
         shape = shape if again is None else again
     grows = abs(shape.taper) if abs(shape.taper) > TAPER_SEEN else 0.0
@@ -100,7 +100,7 @@ def _first(scene: Scene, part: Shape, region: Region, reading_mm: float) -> Came
     inside = (s > region.start_px) & (s < region.end_px)
     width_px = float(np.median((upper - lower)[inside]))
     # Crests stand a few percent above the outline's median.
-    return scene.camera.over_plate(scene.camera.f_px * reading_mm / width_px * 1.06, np.nan)
+    return scene.camera.over_plate(scene.camera.f_px * reading_mm / width_px * 1.06)
 
 
 def _shape(scene: Scene, camera: Camera, part: Shape, region: Region) -> Measured | None:

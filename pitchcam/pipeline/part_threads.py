@@ -17,12 +17,13 @@ from pitchcam.objects.frame import axis_frame
 from pitchcam.objects.regions import Region
 from pitchcam.objects.shapes import Shape
 from pitchcam.pipeline.inputs import scale_shares
+from pitchcam.pipeline.place import geometry
 from pitchcam.pipeline.pose_report import lies_aslant, part_pose
 from pitchcam.pipeline.scene import Scene
-from pitchcam.pipeline.told_lens import recentred, scale_per_lens, told
+from pitchcam.pipeline.told_lens import told
 from pitchcam.pipeline.unfit import Found, refusal
 from pitchcam.records import BudgetLine, Flag, Quantity, ThreadReading, ThreadResult, Verdict
-from pitchcam.thread.budget import Geometry, budget, relative_u_scale
+from pitchcam.thread.budget import budget, relative_u_scale
 from pitchcam.thread.crest_lines import CrestShape, measure_crests
 from pitchcam.thread.extent import thread_extent
 from pitchcam.thread.measure import ThreadShape, measure_thread
@@ -215,7 +216,7 @@ def _one_thread(
             )
         )
     flags += lies_aslant(rest.pose, number)
-    place = _geometry(scene, shape, rest)
+    place = geometry(scene, shape, rest)
     lines = budget(shape, place)
     reading = to_reading(shape, lines, thread_extent(shape, part, region))
     if wanted.cast:
@@ -250,7 +251,7 @@ def _by_crests(
         text = f"part {number} repeats, but between its crests is not the outline of ridges"
         return _unreadable(found, flag("no-thread", text), flags), None
     flags += lies_aslant(rest.pose, number)
-    place = _geometry(scene, shape, rest)
+    place = geometry(scene, shape, rest)
     lines = budget(shape, place)
     reading = crest_reading(shape, lines)
     verdict = name_thread(reading)
@@ -319,52 +320,6 @@ def _unsure(region: Region, verdict: Verdict) -> bool:
 
 def _hardly_turns(number: int) -> Flag:
     return flag("few-turns", f"part {number} shows hardly three turns of thread")
-
-
-def _geometry(scene: Scene, shape: ThreadShape | CrestShape, rest: Rest) -> Geometry:
-    camera = shape.camera
-    centre = np.array(camera.centre_px)
-    corner = float(np.hypot(*centre))
-    here = camera.project(shape.frame.origin)
-    share = float(np.hypot(*(here - centre))) / corner
-    lies = rest.pose
-    moved = recentred(scene, np.array(shape.axis.direction))
-    if scene.reference is None:
-        return Geometry(
-            height_mm=rest.height_mm,
-            u_scale=scene.u_own_scale,
-            rise_mm=0.0,
-            u_rise_mm=0.0,
-            apart_mm=0.0,
-            corner_share=share,
-            corner_share_reference=share,
-            scale_on_axis=True,
-            slope_rad=lies.slope_rad,
-            u_slope_rad=lies.own_u_slope_rad,
-            height_per_rad=lies.height_per_rad,
-            slope_per_lens=lies.slope_per_lens,
-            recentred=moved,
-        )
-    r = scene.reference
-    there = float(np.hypot(*(r.where_px - centre))) / corner
-    # Along the part's axis its pose tells the tilt.
-    apart = abs(float((shape.frame.origin - r.place_mm) @ shape.frame.across))
-    return Geometry(
-        height_mm=rest.height_mm,
-        u_scale=r.u_scale,
-        rise_mm=rest.height_mm - r.height_mm,
-        u_rise_mm=float(np.hypot(rest.u_height_mm, r.u_height_mm)),
-        apart_mm=apart,
-        corner_share=share,
-        corner_share_reference=there,
-        slope_rad=lies.slope_rad,
-        u_slope_rad=lies.own_u_slope_rad,
-        height_per_rad=lies.height_per_rad,
-        slope_per_lens=lies.slope_per_lens,
-        scale_per_lens=scale_per_lens(scene),
-        recentred=moved,
-        u_tilt_rad=camera.u_tilt_rad if lies.u_across_rad is None else lies.u_across_rad,
-    )
 
 
 def _as_cast(reading: ThreadReading, shrinkage: Quantity | None) -> ThreadReading:

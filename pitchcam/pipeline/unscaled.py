@@ -19,7 +19,7 @@ LENGTHS = ("pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm")
 
 def assumed(camera: Camera) -> Camera:
     """Return the camera at the distance from which a phone is usually held."""
-    return camera.over_plate(HELD_MM, float("nan"))
+    return camera.over_plate(HELD_MM)
 
 
 def told_in_ratios(parts: list[PartResult], camera: Camera, flags: list[Flag]) -> list[PartResult]:

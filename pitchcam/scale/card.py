@@ -153,7 +153,7 @@ def _reference(q: Points, covariance: Points, shape: Shape, camera: Camera) -> R
     u_scale = float(np.sqrt(slope @ covariance @ slope))
     return Reference(
         source="card",
-        camera=seen.over_plate(float(q[0]), np.nan),
+        camera=seen.over_plate(float(q[0])),
         u_scale=u_scale,
         height_mm=THICKNESS_MM,
         u_height_mm=0.05,
@@ -192,7 +192,7 @@ def _off_px(q: Points, camera: Camera, sides: list[_Side], size: tuple[float, fl
     """Return how far the places lie outside the card's sides, pixels."""
     normal = _normal(q[4:6])
     unit = replace(camera, f_px=camera.f_px * float(np.exp(q[6]))).bent(float(q[7]), 0.0)
-    unit = unit.tilted(normal, 0.0).over_plate(q[0], 0.0)
+    unit = unit.tilted(normal, 0.0).over_plate(q[0])
     x = np.array([np.cos(q[3]), np.sin(q[3]), 0.0])
     x -= (x @ normal) * normal
     x /= np.linalg.norm(x)

@@ -149,12 +149,15 @@ def disc_reference(
     depth = float(np.exp(fit.q[0]))
     height = depth - (float(np.exp(other.q[0])) - depth) / (longer - 1)
     poor = max(1.0, fit.misfit)
-    u = float(np.sqrt(fit.covariance[0, 0])) * poor
+    # What the lens's distortion leaves open of it counts with that at the thread.
+    bent = PARAMETERS.index("corner")
+    given = fit.covariance[0, 0] - fit.covariance[0, bent] ** 2 / fit.covariance[bent, bent]
+    u = float(np.sqrt(max(given, 0.0))) * poor
     leaning = _leaning(camera, fit, poor)
     normal = np.array(leaning.normal)
     return Reference(
         source="disc",
-        camera=leaning.over_plate(float(normal @ middle) * depth, np.nan),
+        camera=leaning.over_plate(float(normal @ middle) * depth),
         u_scale=float(np.hypot(u, U_LEFT_OPEN)),
         height_mm=height,
         u_height_mm=0.0,

@@ -109,7 +109,7 @@ def _reference(
     distance = camera.f_px * reading_mm / opening.gap_px
     faces = ((first.start_px, first.end_px), (second.start_px, second.end_px))
     u_px = float(np.hypot(U_CONVERGE_PX, U_PARALLEL_MM * camera.f_px / distance))
-    camera = told_by_parallels(camera.over_plate(distance, np.nan), faces, u_px)
+    camera = told_by_parallels(camera.over_plate(distance), faces, u_px)
     reach = _reach_px(opening, camera, distance)
     sides = (_side(first, camera, reach), _side(second, camera, reach))
     known = (thickness_mm, U_STATED_MM) if thickness_mm else (THICKNESS_MM, U_THICKNESS_MM)
@@ -122,11 +122,8 @@ def _reference(
         _Side(rays=s.rays / [longer, longer, 1.0], across_px=s.across_px, light=s.light)
         for s in sides
     )
-    other = _solve(
-        (wider[0], wider[1]), plane.stretched(longer), reading_mm, known, float(fit.q[0])
-    )
+    other = _solve((wider[0], wider[1]), plane.stretched(longer), reading_mm, known, fit)
     depth = float(np.exp(fit.q[0]))
-    normal = plane.normal(fit.q[3])
     height = depth - (float(np.exp(other.q[0])) - depth) / (longer - 1)
     # What the model leaves out counts as noise does.
     poor = max(1.0, fit.misfit / U_LIGHT)
@@ -135,13 +132,14 @@ def _reference(
     normal = np.array(leaning.normal)
     return Reference(
         source="jaws",
-        camera=leaning.over_plate(float(normal @ middle) * depth, np.nan),
+        camera=leaning.over_plate(float(normal @ middle) * depth),
         u_scale=u,
         height_mm=height,
         u_height_mm=0.0,
         where_px=(first.middle_px + second.middle_px) / 2,
         labels=tuple(sorted({first.shape.blob.label, second.shape.blob.label})),
         outline_px=np.array([first.start_px, first.end_px, *_in_turn(first, second)]),
+        read_px=first.outward,
     )
 
 
@@ -229,10 +227,12 @@ def _solve(
     plane: _Plane,
     reading: float,
     known: tuple[float, float],
-    start: float,
+    begin: float | _Fit,
 ) -> _Fit:
+    """Fit both faces; ``begin`` is ln depth, or another fit whose explanation is followed."""
     from scipy.optimize import least_squares
 
+    start = float(begin.q[0]) if isinstance(begin, _Fit) else begin
     low = plane.places(sides[0].rays, np.exp(start), 0.0, 0.0)[0]
     high = plane.places(sides[1].rays, np.exp(start), 0.0, 0.0)[0]
     sign = 1.0 if high > low else -1.0
@@ -253,9 +253,12 @@ def _solve(
         return np.concatenate([*rest, off])
 
     fits = []
+    firsts = []
     for walls in ((0.2, 0.2), (0.2, 0.8), (0.8, 0.2)):
         first = np.array([start, (low + high) / 2, *expected])
         first[4:6] = walls
+        firsts.append(first)
+    for first in [begin.q] if isinstance(begin, _Fit) else firsts:
         fits.append(
             least_squares(
                 cost,

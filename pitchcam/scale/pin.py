@@ -74,7 +74,7 @@ def _reference(shape: Shape, camera: Camera, edges: list[TrueEdge], mm: float) -
     moved = [(edge.start_px, edge.end_px) for edge in edges]
     both = moved[0], moved[1]
     distance, _ = pin_distance(camera, both, mm)
-    camera = told_by_parallels(camera.over_plate(distance, np.nan), both, U_CONVERGE_PX)
+    camera = told_by_parallels(camera.over_plate(distance), both, U_CONVERGE_PX)
     distance, _ = pin_distance(camera, both, mm)
     width = float(np.linalg.norm(np.mean(moved[0], axis=0) - np.mean(moved[1], axis=0)))
     u_edges = float(np.hypot(edges[0].u_px, edges[1].u_px))
@@ -82,11 +82,12 @@ def _reference(shape: Shape, camera: Camera, edges: list[TrueEdge], mm: float) -
     u_scale = float(np.hypot(np.hypot(u_edges, 0.08) / width, 0.008 / mm))
     return Reference(
         source="pin",
-        camera=camera.over_plate(distance, np.nan),
+        camera=camera.over_plate(distance),
         u_scale=u_scale,
         height_mm=mm / 2,
         u_height_mm=0.02,
         where_px=shape.centre_px,
         labels=(shape.blob.label,),
         outline_px=shape.outline_px,
+        read_px=np.mean(moved[0], axis=0) - np.mean(moved[1], axis=0),
     )

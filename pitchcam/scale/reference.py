@@ -25,7 +25,8 @@ class Reference:
     ``camera`` has its distance from the plate set. ``u_scale`` is the relative standard
     uncertainty of mm/px in the reference's own plane, ``height_mm`` that plane's height over the
     plate and ``u_height_mm`` its uncertainty; ``where_px`` the reference's middle, ``labels`` the
-    blobs it takes up, ``outline_px`` its outline for the picture.
+    blobs it takes up, ``outline_px`` its outline for the picture. ``read_px`` is the direction in
+    the photo in which its size was read, None where every way.
     """
 
     source: str
@@ -36,6 +37,7 @@ class Reference:
     where_px: Points
     labels: tuple[int, ...]
     outline_px: Points
+    read_px: Points | None = None
 
     @property
     def place_mm(self) -> Points:

@@ -69,7 +69,6 @@ class SheetPose:
             u_f_px=self.f_px.u,
             centre_px=self.centre_px,
             distance_mm=self.camera_height_mm.value,
-            u_distance_mm=self.camera_height_mm.u,
             normal=(float(r[0, 2]), float(r[1, 2]), float(r[2, 2])),
             u_tilt_rad=float(np.deg2rad(self.tilt_deg.u)),
             k1=self.k1,

@@ -33,7 +33,7 @@ def test_projection_is_opencvs(k1: float, k2: float) -> None:
 def test_plane_above_the_plate(turn: tuple[float, float, float], height: float) -> None:
     view = View(turn=turn)
     plan = np.array([[-30, -20, height], [25, 10, height], [0, 31, height]])
-    camera = looking.camera(view).over_plate(view.plate_mm, 0.1)
+    camera = looking.camera(view).over_plate(view.plate_mm)
     found = camera.on_plane(view.project(plan), height)
     there = plan * [1, 1, -1] @ cv2.Rodrigues(np.array(turn, float))[0].T + [0, 0, 200.0]
     assert found == pytest.approx(there, abs=1e-6)

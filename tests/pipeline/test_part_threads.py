@@ -12,6 +12,7 @@ from pitchcam.errors import OutlineError, UnreadableError
 from pitchcam.flags import FLAGS, UNFITTED_ADVICE
 from pitchcam.objects.regions import Region
 from pitchcam.pipeline import part_threads
+from pitchcam.pipeline.place import geometry
 from pitchcam.pipeline.scene import too_blurred
 from pitchcam.records import Quantity, ScaleSpec, Verdict
 from pitchcam.scale.reference import Reference
@@ -30,7 +31,7 @@ def shape():
     return drawn_shape()
 
 
-def place(shape, *, reference_height=3.0, beside_px=300.0, spec=PIN):
+def place(shape, *, reference_height=3.0, beside_px=300.0, spec=PIN, read_px=None):
     """Return the geometry of a drawn thread beside a reference."""
     at = shape.camera.project(shape.frame.origin)
     reference = Reference(
@@ -42,6 +43,7 @@ def place(shape, *, reference_height=3.0, beside_px=300.0, spec=PIN):
         where_px=at + [0.0, beside_px],
         labels=(1,),
         outline_px=np.zeros((0, 2)),
+        read_px=read_px,
     )
     lies = replace(UNKNOWN, slope_rad=0.01, u_slope_rad=0.015, height_per_rad=17.0)
     rest = Rest(
@@ -59,7 +61,7 @@ def place(shape, *, reference_height=3.0, beside_px=300.0, spec=PIN):
         camera=shape.camera,
         bare=None,
     )
-    return part_threads._geometry(scene, shape, rest)
+    return geometry(scene, shape, rest)
 
 
 @pytest.mark.parametrize("height", [3.0, 15.0])
@@ -82,6 +84,23 @@ def test_the_way_to_the_reference_is_in_millimetres(shape):
     """Across the axis, on the reference's own plane."""
     apart = 300.0 * (200.0 - 3.0) / shape.camera.f_px
     assert place(shape).apart_mm == pytest.approx(apart, rel=0.01)
+
+
+@pytest.mark.parametrize(("way", "radial"), [((600, 0), 1.0), ((0, 600), 0.0), ((400, 400), 0.5)])
+def test_distortion_goes_by_the_way_from_the_middle(shape, way, radial):
+    """The drawn axis runs along the picture's rows; its reference lies 300 px below it."""
+    at = shape.camera.project(shape.frame.origin)
+    away = replace(shape.camera, centre_px=tuple(at - way))
+    depth = shape.frame.origin[2]
+    # The same place in the picture, seen past another middle.
+    origin = np.array([*way, away.f_px]) / away.f_px * depth
+    there = replace(shape, frame=replace(shape.frame, camera=away, origin=origin))
+    told = place(there)
+    assert told.radial == pytest.approx(radial, abs=0.01)
+    assert told.bent_reference == 2.0
+    reference = np.array(way) + [0.0, 300.0]
+    for read, factor in ((reference, 3.0), (reference[::-1] * [1, -1], 1.0)):
+        assert place(there, read_px=read).bent_reference == pytest.approx(factor, abs=0.01)
 
 
 def test_own_crests_leave_no_rise_and_their_own_u(shape):

@@ -43,7 +43,7 @@ def test_a_new_kind_is_a_row_and_a_module(monkeypatch) -> None:
         return [
             Reference(
                 source="ball",
-                camera=among.camera.over_plate(220.0, 0.0),
+                camera=among.camera.over_plate(220.0),
                 u_scale=0.01,
                 height_mm=spec.mm / 2,
                 u_height_mm=0.01,

@@ -63,7 +63,7 @@ def test_depth_at_a_pin_is_right_whatever_tilt_is_assumed(turn) -> None:
     middle = np.mean([np.mean(e, axis=0) for e in edges], axis=0)[None]
 
     def depth(camera, mm):
-        return camera.over_plate(mm, 0.0).on_plane(middle, 4.0)[0, 2]
+        return camera.over_plate(mm).on_plane(middle, 4.0)[0, 2]
 
     true = depth(looking.camera(view), view.plate_mm)
     assert depth(level, distance) == pytest.approx(true, rel=4e-4)
@@ -71,7 +71,7 @@ def test_depth_at_a_pin_is_right_whatever_tilt_is_assumed(turn) -> None:
     assert abs(distance / view.plate_mm - 1) > 2e-4
     # Its edges' convergence tells most of the tilt along it where it appears wide.
     free = replace(level, u_tilt_rad=0.1)
-    lean = told_by_parallels(free.over_plate(distance, np.nan), edges, U_CONVERGE_PX)
+    lean = told_by_parallels(free.over_plate(distance), edges, U_CONVERGE_PX)
     assert lean.normal[0] == pytest.approx(view.normal[0], abs=0.2 * abs(view.normal[0]) + 1e-3)
     along, across = (lean.leans.u_along(np.array(way)) for way in ((1.0, 0.0), (0.0, 1.0)))
     assert along < 0.04 and across == pytest.approx(0.1)

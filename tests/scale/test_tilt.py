@@ -112,7 +112,7 @@ def test_a_tilt_goes_with_the_focal_length_it_was_told_with() -> None:
 
 
 def test_another_focal_length_leaves_the_scale_of_the_plane_it_is_told_for() -> None:
-    camera = looking.camera(View()).over_plate(200.0, 1.0)
+    camera = looking.camera(View()).over_plate(200.0)
     longer = camera.refocused(1.3, 4.0)
     here, there = ((c.distance_mm - 4.0) / c.f_px for c in (camera, longer))
     assert there == pytest.approx(here)

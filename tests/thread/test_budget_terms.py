@@ -95,7 +95,7 @@ def test_a_reference_that_is_larger_makes_all_lengths_larger(shape, quantity):
     """The camera then stands higher by the same share of its distance to the reference."""
     camera = shape.camera
     to_reference = camera.distance_mm - HEIGHT + PLACE.rise_mm
-    higher = camera.over_plate(camera.distance_mm + to_reference * PLACE.u_scale, np.nan)
+    higher = camera.over_plate(camera.distance_mm + to_reference * PLACE.u_scale)
     # The axis is nearer by the rise, so that the same millimetres are a larger share of its depth.
     measured = change(shape, higher, HEIGHT, quantity) * (1 - PLACE.rise_mm / to_reference)
     assert contribution(shape, "scale of the reference", quantity) == pytest.approx(
@@ -212,38 +212,41 @@ def test_a_tilted_camera_is_nearer_to_what_lies_apart_from_the_reference(shape, 
     here = camera.on_plane(camera.project(shape.frame.origin)[None], height)[0]
     beside = here + np.array([0.0, PLACE.apart_mm, 0.0])
     turned = camera.tilted(np.array([0.0, -np.sin(u), np.cos(u)]), u)
-    turned = turned.over_plate(float(np.array(turned.normal) @ beside) + height, np.nan)
+    turned = turned.over_plate(float(np.array(turned.normal) @ beside) + height)
     measured = abs(change(shape, turned, HEIGHT, quantity))
     assert abs(contribution(shape, "tilt of the camera", quantity)) == pytest.approx(
         measured, rel=0.05
     )
 
 
-def local_scale(share, corner_shift):
-    """Return how much larger than true a small square is seen at a share of the corner's radius.
+def moved_length(share, cos2, corner_shift):
+    """Return how much longer a short length is seen at a share of the corner's radius.
 
-    A radial distortion that moves the corner by ``corner_shift`` of its distance is applied to the
-    square's corners.
+    ``cos2`` is the square of the cosine between it and the radius. A radial distortion that moves
+    the corner by ``corner_shift`` of its distance is applied to its ends.
     """
-    square = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * 1e-3 + [share, 0.0]
-    seen = square * (1 + corner_shift * np.sum(square**2, axis=1, keepdims=True))
-    x, y = seen.T
-    area = 0.5 * abs(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)))
-    return float(np.sqrt(area) / 2e-3) - 1
+    way = np.array([np.sqrt(cos2), np.sqrt(1 - cos2)]) * 1e-4
+    ends = np.array([share, 0.0]) + np.array([-way, way])
+    seen = ends * (1 + corner_shift * np.sum(ends**2, axis=1, keepdims=True))
+    return float(np.hypot(*(seen[1] - seen[0])) / 2e-4) - 1
 
 
 @pytest.mark.parametrize("corner_shift", [U_CORNER, U_CORNER_PROFILE])
-def test_distortion_counts_by_its_scale_here_and_at_the_reference(shape, corner_shift):
-    place, shape = PLACE, with_camera(shape, u_corner=corner_shift)
-    there = local_scale(place.corner_share_reference, corner_shift)
-    seen = abs(local_scale(place.corner_share, corner_shift) - there)
-    relative = contribution(shape, "lens distortion", "pitch_mm", place) / values(shape)["pitch_mm"]
-    # Along the radius it is 3/2 of the square's, across it 1/2; which one counts is not known.
-    assert 0.5 * seen < relative < 1.5 * seen
-    beside = replace(place, corner_share_reference=place.corner_share)
-    assert contribution(shape, "lens distortion", "pitch_mm", beside) == 0.0
-    on_axis = replace(place, scale_on_axis=True, corner_share=0.6)
-    assert 0 < contribution(shape, "lens distortion", "pitch_mm", on_axis) < seen * PITCH
+@pytest.mark.parametrize("radial", [0.0, 0.3, 1.0])
+def test_distortion_counts_by_its_scale_here_and_at_the_reference(shape, corner_shift, radial):
+    # A pin that points away from the middle: its width is read across the radius.
+    place = replace(PLACE, corner_share=0.5, radial=radial, bent_reference=1.0)
+    shape, v = with_camera(shape, u_corner=corner_shift), values(shape)
+    there = moved_length(place.corner_share_reference, 0.0, corner_shift)
+    for name, cos2 in (("pitch_mm", radial), ("major_mm", 1 - radial)):
+        seen = moved_length(0.5, cos2, corner_shift) - there
+        relative = contribution(shape, "lens distortion", name, place) / v[name]
+        assert relative == pytest.approx(seen, rel=0.02, abs=1e-5), name
+    on_axis = replace(place, scale_on_axis=True)
+    ratio = moved_length(0.5, radial, corner_shift) - moved_length(0.5, 1 - radial, corner_shift)
+    relative = contribution(shape, "lens distortion", "pitch_mm", on_axis) / v["pitch_mm"]
+    assert relative == pytest.approx(ratio, rel=0.02, abs=1e-5)
+    assert contribution(shape, "lens distortion", "major_mm", on_axis) == 0.0
 
 
 def test_the_scale_s_own_lines_are_marked_and_no_other(shape):

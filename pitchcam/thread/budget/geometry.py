@@ -17,6 +17,9 @@ from pitchcam.thread.pose.records import U_INCLINE_RAD
 Measured = ThreadShape | CrestShape
 #: The quantities that a wrong scale makes larger, all by the same share.
 LENGTHS = ("pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm")
+#: A distortion makes three times as much of the scale along the radius as across it: this is what
+#: it makes of a size that is read every way.
+BENT_EVERY_WAY = 2.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -27,7 +30,9 @@ class Geometry:
     of the axis over the reference's plane with ``u_rise_mm``; ``apart_mm`` the distance along the
     plate between reference and thread, across the part's axis, and ``u_tilt_rad`` the camera's
     tilt that way; ``corner_share`` the thread's distance from the picture's
-    centre as a share of the corner's, ``corner_share_reference`` the reference's.
+    centre as a share of the corner's, ``corner_share_reference`` the reference's; ``radial`` the
+    square of the cosine between the axis and the way from the centre, and ``bent_reference`` what a
+    distortion makes of the scale that the reference tells, against that across the radius.
     ``scale_on_axis`` says that the part's own crests gave the scale. The axis rises by
     ``slope_rad`` over the plate; its height goes with that by ``height_per_rad``, which
     ``u_rise_mm`` leaves out, and with the focal length's logarithm by ``slope_per_lens``, which
@@ -51,6 +56,8 @@ class Geometry:
     scale_per_lens: float = 0.0
     recentred: tuple[tuple[Camera, Camera], ...] = ()
     u_tilt_rad: float = PRIOR_TILT_RAD
+    radial: float = 0.5
+    bent_reference: float = BENT_EVERY_WAY
 
 
 def values(shape: Measured) -> dict[str, float]:

@@ -10,17 +10,14 @@ from __future__ import annotations
 import numpy as np
 
 from pitchcam.records import BudgetLine
-from pitchcam.thread.budget.geometry import Geometry, Measured, reach_mm, scaled, values
+from pitchcam.thread.budget.geometry import LENGTHS, Geometry, Measured, reach_mm, scaled, values
 from pitchcam.thread.budget.pose import sloped
 from pitchcam.thread.pose.drift import again
 
 #: A displacement of k c^3 at the share c of the corner's distance makes the scale wrong by k c^2
-#: across the radius and 3 k c^2 along it; neither direction is known here, and between the two
-#: 1.5 is taken (judgement).
-DISTORTION_SCALE = 1.5
-#: Where the crests themselves give the scale, pitch and diameters lie in one place; what is left is
-#: that the scale differs along and across, by this share of the displacement (judgement).
-DISTORTION_ON_AXIS = 0.3
+#: across the radius and by 3 k c^2 along it; at an angle to it, by k c^2 and this times the square
+#: of its cosine more.
+MORE_ALONG = 2.0
 
 
 def _line(source: str, shape: Measured, share: float) -> BudgetLine:
@@ -52,7 +49,7 @@ def focal_length(shape: Measured, place: Geometry) -> BudgetLine:
     def at(lens: float) -> dict[str, float]:
         camera = shape.camera.refocused(float(np.exp(lens)), plane)
         away = (camera.distance_mm - plane) * float(np.exp(place.scale_per_lens * lens))
-        camera = camera.over_plate(plane + away, np.nan)
+        camera = camera.over_plate(plane + away)
         return values(again(shape, camera, *sloped(place, place.slope_per_lens * lens)))
 
     # Half of what lies between both ends: what goes with 1 / L^2 is far from straight.
@@ -100,11 +97,18 @@ def tilt(shape: Measured, place: Geometry) -> BudgetLine | None:
 
 
 def distortion(shape: Measured, place: Geometry) -> BudgetLine:
-    """Return what distortion contributes: its scale at the thread against that at the reference."""
+    """Return what distortion contributes: its scale at the thread against that at the reference.
+
+    Along the radius it is three times that across it: the pitch has another than the diameters.
+    """
     corner = shape.camera.u_corner
-    here, there = place.corner_share, place.corner_share_reference
+    along = 1 + MORE_ALONG * place.radial
+    across = 1 + MORE_ALONG * (1 - place.radial)
+    there = place.bent_reference * place.corner_share_reference**2
     if place.scale_on_axis:
-        share = corner * here * DISTORTION_ON_AXIS
-    else:
-        share = corner * abs(here**2 - there**2) * DISTORTION_SCALE
-    return _line("lens distortion", shape, share)
+        # The diameter was read.
+        there = across * place.corner_share**2
+    v = values(shape)
+    own = {k: v[k] * corner * (across * place.corner_share**2 - there) for k in LENGTHS if k in v}
+    own["pitch_mm"] = v["pitch_mm"] * corner * (along * place.corner_share**2 - there)
+    return BudgetLine(source="lens distortion", contributions=own, of_scale=True)

@@ -70,7 +70,7 @@ def test_a_pin_fixes_the_depth_of_its_middle_whatever_the_tilt():
         outline = part.outline()
         reference = Reference(
             source="pin",
-            camera=camera.over_plate(distance, 1.0),
+            camera=camera.over_plate(distance),
             u_scale=0.002,
             height_mm=4.0,
             u_height_mm=0.02,

@@ -1,0 +1,77 @@
+"""Where a thread lies in its picture, as its budget takes it."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pitchcam.pipeline.scene import Scene
+from pitchcam.pipeline.told_lens import recentred, scale_per_lens
+from pitchcam.thread.budget import Geometry
+from pitchcam.thread.budget.geometry import BENT_EVERY_WAY
+from pitchcam.thread.budget.scale import MORE_ALONG
+from pitchcam.thread.crest_lines import CrestShape
+from pitchcam.thread.measure import ThreadShape
+from pitchcam.thread.pose.height import Rest
+
+Values = NDArray[np.float64]
+
+
+def geometry(scene: Scene, shape: ThreadShape | CrestShape, rest: Rest) -> Geometry:
+    """Return what the place of a thread adds to its budget."""
+    camera = shape.camera
+    centre = np.array(camera.centre_px)
+    corner = float(np.hypot(*centre))
+    here = camera.project(shape.frame.origin)
+    share = float(np.hypot(*(here - centre))) / corner
+    radial = _radial(here - centre, np.array(shape.axis.direction))
+    lies = rest.pose
+    moved = recentred(scene, np.array(shape.axis.direction))
+    if scene.reference is None:
+        return Geometry(
+            height_mm=rest.height_mm,
+            u_scale=scene.u_own_scale,
+            rise_mm=0.0,
+            u_rise_mm=0.0,
+            apart_mm=0.0,
+            corner_share=share,
+            corner_share_reference=share,
+            radial=radial,
+            scale_on_axis=True,
+            slope_rad=lies.slope_rad,
+            u_slope_rad=lies.own_u_slope_rad,
+            height_per_rad=lies.height_per_rad,
+            slope_per_lens=lies.slope_per_lens,
+            recentred=moved,
+        )
+    r = scene.reference
+    there = float(np.hypot(*(r.where_px - centre))) / corner
+    read = BENT_EVERY_WAY
+    if r.read_px is not None:
+        read = 1 + MORE_ALONG * _radial(r.where_px - centre, r.read_px)
+    # Along the part's axis its pose tells the tilt.
+    apart = abs(float((shape.frame.origin - r.place_mm) @ shape.frame.across))
+    return Geometry(
+        height_mm=rest.height_mm,
+        u_scale=r.u_scale,
+        rise_mm=rest.height_mm - r.height_mm,
+        u_rise_mm=float(np.hypot(rest.u_height_mm, r.u_height_mm)),
+        apart_mm=apart,
+        corner_share=share,
+        corner_share_reference=there,
+        radial=radial,
+        bent_reference=read,
+        slope_rad=lies.slope_rad,
+        u_slope_rad=lies.own_u_slope_rad,
+        height_per_rad=lies.height_per_rad,
+        slope_per_lens=lies.slope_per_lens,
+        scale_per_lens=scale_per_lens(scene),
+        recentred=moved,
+        u_tilt_rad=camera.u_tilt_rad if lies.u_across_rad is None else lies.u_across_rad,
+    )
+
+
+def _radial(way: Values, direction: Values) -> float:
+    """Return the square of the cosine between two directions (2,); a half where one is none."""
+    lengths = float((way @ way) * (direction @ direction))
+    return 0.5 if lengths == 0 else float((way @ direction) ** 2) / lengths
