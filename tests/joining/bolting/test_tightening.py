@@ -195,3 +195,17 @@ def test_a_thin_female_bursts_before_its_thread_does(hexagon):
         joint("M14x1.5", "M14x1.5"), piece("steel", bore=6.0), piece("brass", hexagon=27.0)
     )
     assert thick.most_n_m > made_up.most_n_m and "wall" not in thick.how
+
+
+def test_a_soft_female_strips_by_the_federal_standards_shear_area():
+    """FED-STD-H28/2B (from memory): n pi L d (1/2n + 0.57735 (d - D2)), least d 13.732, largest D2.
+
+    M14x1.5 6g / 6H by ISO 965-2, engaged 0.8 of 13.968; brass as drawn yields at 220 MPa, in shear
+    at that over sqrt 3, of which 0.4 is used.
+    """
+    made_up = tightening(joint("M14x1.5", "M14x1.5"), piece("steel"), piece("brass"))
+    area = math.pi * 13.732 * (0.5 + 0.57735 * (13.732 - 13.216) / 1.5) * 0.8 * 13.968
+    preload = PRELOAD * 220.0 / math.sqrt(3) * area
+    by_hand = tightening_torque_n_m(preload, 14.0, 1.5, 30.0, 0.15, 16.0)
+    assert made_up.most_n_m == pytest.approx(by_hand, rel=0.01)
+    assert "the female's thread of leaded brass" in made_up.how
