@@ -1,8 +1,18 @@
 """A photo's pitch against a gauge leaf."""
 
+import math
+
 import pytest
 
-from pitchcam.match.leaf import VISIBLE_GAP_MM, angle_agrees, compare_leaf, turns_to_gap
+from pitchcam.match.leaf import (
+    LEAD_SCATTER,
+    NEIGHBOUR,
+    NO_LEAF,
+    VISIBLE_GAP_MM,
+    angle_agrees,
+    compare_leaf,
+    turns_to_gap,
+)
 from pitchcam.records import Quantity
 from pitchcam.series.gauges import parse_leaf
 
@@ -64,3 +74,28 @@ def test_a_measured_angle_beside_the_leafs_form(angle_deg, u, leaf, agrees) -> N
 
 def test_an_angle_that_was_not_read_tells_nothing() -> None:
     assert angle_agrees(None, parse_leaf("1.5mm")) is None
+
+
+@pytest.mark.parametrize(("mm", "mark"), [(0.5, "0.5mm"), (6.0, "6mm")])
+def test_a_threads_lead_is_true_to_a_share_of_its_pitch(mm: float, mark: str) -> None:
+    """Commercial threads keep 0.2 %: 1 um of 0.5 mm, 12 um of 6 mm; so do those read here."""
+    near, far = (
+        compare_leaf(Quantity(value=mm * (1 + share), u=1e-5 * mm), parse_leaf(mark))
+        for share in (0.002, 0.012)
+    )
+    assert near.status == "agrees"
+    assert far.status == "disagrees"
+
+
+@pytest.mark.parametrize("at", [0.85, 1.0, 4.0, 5.0])
+def test_no_leaf_is_as_likely_as_the_density_of_its_flat_share_says(at: float) -> None:
+    """By Bayes with one leaf near: a twentieth over a neighbourhood, against a normal density."""
+    mark = {0.85: "30tpi", 1.0: "1mm", 4.0: "4mm", 5.0: "5mm"}[at]
+    leaf = parse_leaf(mark)
+    u, off = 0.002 * leaf.pitch_mm, 3.0
+    sigma = math.hypot(u, LEAD_SCATTER * leaf.pitch_mm)
+    seen = Quantity(value=leaf.pitch_mm + off * sigma, u=u)
+    verdict = compare_leaf(seen, leaf)
+    ours = math.exp(-0.5 * off**2) / (sigma * math.sqrt(2 * math.pi))
+    flat = NO_LEAF / (2 * NEIGHBOUR * seen.value)
+    assert verdict.no_leaf / verdict.probability == pytest.approx(flat / ours, rel=1e-3)
