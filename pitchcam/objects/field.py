@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import cv2
@@ -13,6 +14,7 @@ from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS
 from pitchcam.objects.background import Backdrop, Floats, fit_backdrop
 from pitchcam.objects.split import split_touching
+from pitchcam.objects.window import window_sides
 from pitchcam.photo.linear import light_planes
 from pitchcam.photo.record import QUARTER, quartered
 
@@ -73,6 +75,11 @@ class Field:
     labels: NDArray[np.int32]
     light: Floats
     clipped_share: float
+
+    @cached_property
+    def sides(self) -> tuple[NDArray[np.float64] | None, ...]:
+        """Places along the four sides of the window, of :func:`window_sides`."""
+        return window_sides(self.light, self.window_px, STEP)
 
 
 def to_photo(points: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from pitchcam.camera.held import PRIOR_TILT_RAD, by_hand
 from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.bend import PIECES, Bent
-from pitchcam.objects.field import STEP, Field
+from pitchcam.objects.field import Field
 
 Points = NDArray[np.float64]
 #: A straight edge in the photo, by its ends.
@@ -124,7 +124,7 @@ def _opposite(field: Field, camera: Camera) -> list[tuple[Points, float]]:
     """
     if field.full_frame:
         return []
-    sides = _sides(field)
+    sides = field.sides
     k = np.array(
         [[camera.f_px, 0, camera.centre_px[0]], [0, camera.f_px, camera.centre_px[1]], [0, 0, 1]]
     )
@@ -143,7 +143,7 @@ def window_edges(field: Field) -> list[Bent]:
     if field.full_frame:
         return []
     out = []
-    for points in _sides(field):
+    for points in field.sides:
         if points is not None:
             pieces = np.array_split(points, PIECES)
             places = np.array([np.median(p, axis=0) for p in pieces if len(p)])
@@ -151,68 +151,11 @@ def window_edges(field: Field) -> list[Bent]:
     return out
 
 
-def _sides(field: Field) -> list[Points | None]:
-    """Return places along the four sides of the lit window, in order around it; None if unseen."""
-    box = cv2.boxPoints(cv2.minAreaRect(field.window_px.astype(np.float32))).astype(float)
-    centre = box.mean(axis=0)
-    return [
-        _side(field.light, a, b, centre) for a, b in zip(box, np.roll(box, -1, axis=0), strict=True)
-    ]
-
-
 def _line(camera: Camera, points: Points) -> Points:
     """Return the homogeneous line through places, the lens's distortion undone."""
     xy = camera.rays(points)[:, :2] * camera.f_px + np.array(camera.centre_px)
     middle = xy.mean(axis=0)
-    _, _, axes = np.linalg.svd(xy - middle)
+    _, _, axes = np.linalg.svd(xy - middle, full_matrices=False)
     line: Points = np.cross(np.append(middle, 1.0), np.append(middle + axes[0], 1.0))
     scaled: Points = line / np.hypot(line[0], line[1])
     return scaled
-
-
-def _side(light: NDArray[np.float32], a: Points, b: Points, centre: Points) -> Points | None:
-    d = (b - a) / np.hypot(*(b - a))
-    n = np.array([-d[1], d[0]])
-    if n @ ((a + b) / 2 - centre) < 0:
-        n = -n
-    length = float(np.hypot(*(b - a)))
-    u = np.linspace(0.08, 0.92, 120) * length
-    reach = 0.08 * length + 40
-    v = np.arange(-reach, reach, STEP, dtype=float)
-    xy = a + u[:, None, None] * d + v[None, :, None] * n
-    small = (xy - (STEP - 1) / 2) / STEP
-    h, w = light.shape
-    inside = ((small >= 0) & (small < np.array([w - 1, h - 1]))).all(axis=2)
-    values = cv2.remap(
-        light,
-        small[..., 0].astype(np.float32),
-        small[..., 1].astype(np.float32),
-        cv2.INTER_LINEAR,
-        borderMode=cv2.BORDER_REPLICATE,
-    )
-    if not inside.any():
-        return None
-    level = np.percentile(values[inside], 90)
-    low = np.percentile(values[inside], 5)
-    half = (level + low) / 2
-    # From outside inward: the first rise through half the light. Where the light runs to the
-    # picture's own border, no dark point lies beyond it.
-    lit = (values > half) & inside
-    rows = np.arange(len(u))
-    last = len(v) - 1 - np.argmax(lit[:, ::-1], axis=1)
-    beyond = np.minimum(last + 1, len(v) - 1)
-    ok = lit[rows, last] & (beyond > last) & inside[rows, beyond]
-    fall = np.maximum(values[rows, last] - values[rows, beyond], 1e-6)
-    x, y = u[ok], (v[last] + (values[rows, last] - half) / fall * STEP)[ok]
-    if len(x) < 40:
-        return None
-    keep = np.ones(len(x), bool)
-    for degree in (1, 1, 1, 2, 2, 2):
-        # A distorted side is a shallow bow; what lies before it is left out by a straight line.
-        bow = np.polyfit(x[keep], y[keep], degree)
-        deviation = np.abs(y - np.polyval(bow, x))
-        keep = deviation <= max(3 * float(np.median(deviation)), 0.5)
-    if keep.mean() < 0.6 or float(np.std((y - np.polyval(bow, x))[keep])) > 3.0:
-        return None
-    found: Points = a + x[keep, None] * d + y[keep, None] * n
-    return found
