@@ -28,6 +28,8 @@ def _open_standard_files() -> None:
         except OSError:
             # The lowest free number is the one that is missing.
             os.open(os.devnull, os.O_RDWR)
+    if sys.stderr is None:  # closed when Python began; notes and progress are written there
+        sys.stderr = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115, PTH123
 
 
 if __name__ == "__main__":

@@ -57,6 +57,15 @@ def test_closed_streams(tmp_path, closed):
         assert done.stdout.count("photo") == len(ids)
 
 
+def test_a_photo_is_answered_where_stderr_is_closed():
+    """Progress and warnings have no place to go; the answer has."""
+    photo = Path(__file__).parents[1] / "findings" / "photos" / "no-roots.jpg"
+    command = f"{sys.executable} -m pitchcam identify {photo} --pin 8 2>&-"
+    done = subprocess.run(["/bin/sh", "-c", command], capture_output=True, text=True, check=False)
+    assert done.returncode in (0, 3)
+    assert "M18x1.5" in done.stdout
+
+
 @pytest.mark.parametrize("after_s", [0.05, 0.15, 0.3, 0.6])
 def test_interrupted_at_the_start(after_s):
     """Python's own start cannot be answered for; from our first line on it is quiet."""
