@@ -133,7 +133,14 @@ def _batch(processes: int) -> tuple[float, float]:
         return spent, time.perf_counter() - start
 
 
+@functools.cache
+def _batch_compiled() -> None:
+    """Run one batch beforehand: the first one writes bytecode, which others find."""
+    _batch(1)
+
+
 def _batch_of_decoding() -> float:
+    _batch_compiled()
     data = np.fromfile(ONE, np.uint8)
     spent, _ = _batch(1)
     decode = min(_spent(lambda: cv2.imdecode(data, cv2.IMREAD_COLOR)) for _ in range(5))
@@ -141,6 +148,7 @@ def _batch_of_decoding() -> float:
 
 
 def _second_process() -> float:
+    _batch_compiled()
     return _batch(1)[1] / _batch(2)[1]
 
 
@@ -154,6 +162,7 @@ def _memory() -> float:
 
 
 def _whole_memory() -> float:
+    _child("identify", str(ONE), "--pin", "6")  # its bytecode is written
     return _child("identify", str(ONE), "--pin", "6")[1] / _child(code=_DECODE)[1]
 
 
