@@ -313,3 +313,26 @@ def test_shares_add_up_to_the_budget(monkeypatch):
         )
     # One part: all inputs are the same, and its height has one sign.
     assert seen[0].shares.keys() == seen[1].shares.keys()
+
+
+def test_nobody_speaks_where_the_reference_is_doubted(monkeypatch, nipple):
+    """Threads that fit at another size of the reference as well vouch for no scale."""
+    from pitchcam.pipeline import answer
+
+    believed = answer.belief_of
+
+    def doubtful(*given):
+        belief = believed(*given)
+        weight = belief.scales.weight.copy()
+        weight[0] = 0.0
+        weight *= 0.05 / weight.sum()
+        weight[0] = 0.95
+        return replace(belief, scales=replace(belief.scales, weight=weight))
+
+    monkeypatch.setattr(answer, "belief_of", doubtful)
+    alone = pitchcam.identify(
+        "samples/p16-nipple-disc.jpg", ScaleSpec(source="disc", mm=20.0), plots=False
+    )
+    for mine, together in zip(alone.parts[0].threads, nipple.parts[0].threads, strict=True):
+        assert mine.reading.pitch_mm.u > 1.3 * together.reading.pitch_mm.u
+        assert not any("as well" in note for note in mine.verdict.notes)
