@@ -39,7 +39,7 @@ CROPPED_COPY = 0.1
 #: lies what people crop (judgement).
 U_CROP, U_CROP_CENTRE = 0.25, 0.10
 #: Frames that phones and cameras give (common practice, no source).
-FRAMES = (4 / 3, 3 / 2, 16 / 9, 1.0)
+FRAMES = (4 / 3, 3 / 2, 16 / 9, 1.0, 2.0, 19 / 9, 19.5 / 9, 20 / 9)
 #: Distance at which a phone is held over a part, mm, and the spread of its logarithm: 150-350.
 HELD_MM, U_HELD = 220.0, 0.45
 #: Explanations less likely than this are tails, which a standard uncertainty does not tell.
@@ -69,8 +69,8 @@ def explanations(photo: Photo) -> tuple[Explanation, ...]:
     ]
     stated: list[tuple[float, float, float]] = []
     if photo.f35_mm is not None:
-        stated = [(photo.f35_mm, U_STATED, 1.0)]
-        if not origin.sensor_aspect and long / short > 4 / 3:
+        stated = [(photo.f35_mm * enlarged, float(np.hypot(U_STATED, extra)), 1.0)]
+        if not cropped and not origin.sensor_aspect and long / short > 4 / 3:
             # The sensor's frame is as long and higher; a tag of the lens refers to its diagonal.
             by_lens = float(np.hypot(long, 0.75 * long)) / diagonal
             stated = _both(stated, by_lens, TAG_OF_LENS_CROP)
@@ -94,10 +94,11 @@ def explanations(photo: Photo) -> tuple[Explanation, ...]:
 def was_cropped(photo: Photo) -> bool:
     """Return whether a photo's tags or its shape tell that it was cropped after it was taken.
 
-    A picture without tags of a shape that no camera gives was. One of a camera's shape seldom is:
-    that is a tail, which a standard uncertainty does not tell.
+    A picture of a shape that no camera gives was, and a program that crops leaves the tag of the
+    focal length as it was. One of a camera's shape seldom is: that is a tail, which a standard
+    uncertainty does not tell. A focal length that the caller states is that of the picture.
     """
-    if photo.f35_mm is not None:
+    if photo.f35_source == "stated":
         return False
     long, short = max(photo.width_px, photo.height_px), min(photo.width_px, photo.height_px)
     framed = any(same_aspect((long, short), (aspect, 1.0)) for aspect in FRAMES)

@@ -11,7 +11,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.camera.focal import Explanation, camera_for, explanations, settled, weighed
+from pitchcam.camera.focal import (
+    Explanation,
+    camera_for,
+    explanations,
+    settled,
+    was_cropped,
+    weighed,
+)
 from pitchcam.camera.lenses import Lens, Lesson, bent_as_known, lesson, taught
 from pitchcam.camera.pinhole import U_CORNER_PROFILE, Camera
 from pitchcam.edges.bend import corner_share
@@ -244,7 +251,7 @@ def _camera(
     if spec.source in ("auto", "sheet") or len(field.blobs) >= 10:
         from pitchcam.scale.sheet import find_sheet
 
-        f_px = camera.f_px if photo.f35_mm else None
+        f_px = camera.f_px if photo.f35_mm and not was_cropped(photo) else None
         pose = find_sheet(
             _grey8(photo.pixels),
             f_px,

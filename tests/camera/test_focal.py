@@ -120,7 +120,9 @@ def test_averages_follow_the_inverse() -> None:
     [
         (photo(26.0), False),
         (photo(26.0, (4032, 2268)), False),
-        (photo(26.0, (4000, 2500)), False),
+        (photo(26.0, (4032, 1908)), False),
+        (photo(26.0, (4000, 2500)), True),
+        (photo(26.0, (4000, 2500), source="stated"), False),
         (photo(None, source="none"), False),
         (photo(None, (1080, 1920), source="none"), False),
         (photo(None, (1800, 1017), source="none"), False),
@@ -143,3 +145,13 @@ def test_a_crop_leaves_the_focal_length_open():
     for a, b in zip(whole, cut, strict=True):
         assert b.f_px / diagonals[1] > 1.2 * a.f_px / diagonals[0]
         assert b.u_share > a.u_share
+
+
+def test_a_crop_that_keeps_its_tag_has_a_longer_lens_than_that_says():
+    """A sixth cut off on one side leaves fewer pixels on the diagonal for the same lens."""
+    true = 26.0 / np.hypot(36, 24) * np.hypot(4032, 3024)
+    f, u = settled(explanations(photo(26.0, (3360, 3024))))
+    by_tag = 26.0 / np.hypot(36, 24) * np.hypot(3360, 3024)
+    assert by_tag < 0.9 * true
+    assert abs(f - true) < u
+    assert u / f > 0.2
