@@ -35,6 +35,9 @@ UNLIKE = 0.02
 #: A part this many times longer than wide has its axis along it.
 SLENDER = 1.8
 
+#: Directions that are tried where none of the outline's own shows a repeat.
+ALL_WAYS = [np.array([np.cos(a), np.sin(a)]) for a in np.radians(np.arange(0, 180, 15))]
+
 #: Share of an outline that must lie on one circle for a disc; the border of the light may cut it.
 DISC_SHARE = 0.68
 #: A circle through fewer points of an outline is any corner's.
@@ -192,6 +195,10 @@ def describe(pixels: NDArray[np.generic], field: Field, blob: Blob, camera: Came
         # The longest way through a part need not be its axis: the one that shows a thread is.
         ways = [find_axis(points, way) for way in other_directions(points)]
         lie = max([lie, *(_along(points, axis, camera) for axis in ways)], key=_evidence)
+        if not lie.threads and not lie.others:
+            # A collar that is seen aslant leads all of them astray.
+            around = [find_axis(points, way) for way in ALL_WAYS]
+            lie = max([lie, *(_along(points, axis, camera) for axis in around)], key=_evidence)
     return Shape(
         blob=blob,
         crop=crop,

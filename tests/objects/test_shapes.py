@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import cv2
 import numpy as np
 import pytest
 from skimage.measure import CircleModel
 
+from pitchcam.camera.pinhole import camera_from_exif
+from pitchcam.objects import shapes
+from pitchcam.objects.field import find_field
 from pitchcam.objects.shapes import circle_share, fit_circle
+from pitchcam.photo import load_photo
 from tests.objects import drawing
 from tests.objects.drawing import View
 from tests.scale import looking
+
+SAMPLES = Path(__file__).parents[2] / "samples"
 
 
 def circle(share: float = 1.0, noise: float = 0.1, seed: int = 2) -> np.ndarray:
@@ -120,3 +128,20 @@ def test_thread_is_no_reference() -> None:
     assert shape.kind == "other"
     assert len(shape.threads) == 1
     assert shape.threads[0].spacing_px == pytest.approx(18, rel=0.02)
+
+
+def test_an_axis_that_nothing_of_the_outline_points_along_is_found(monkeypatch) -> None:
+    """A collar seen aslant leads moments and hull astray: here both point across the axis."""
+    photo = load_photo(SAMPLES / "p02-m10x1.25-major.jpg")
+    field = find_field(photo.pixels, quarter=photo.quarter)
+    blob = max(field.blobs, key=lambda b: b.area_px)
+    camera = camera_from_exif(photo.width_px, photo.height_px, 52.0)
+    right = shapes.describe(photo.pixels, field, blob, camera)
+    x, y = right.axis.direction
+    astray = np.array([-y, x])
+    plain = shapes.find_axis
+    monkeypatch.setattr(shapes, "find_axis", lambda p, way=astray: plain(p, way))
+    monkeypatch.setattr(shapes, "other_directions", lambda points: [])
+    found = shapes.describe(photo.pixels, field, blob, camera)
+    assert right.threads and found.threads
+    assert abs(float(np.array(found.axis.direction) @ (x, y))) > np.cos(np.radians(1.0))

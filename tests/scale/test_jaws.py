@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from pitchcam.camera.held import by_hand
+from pitchcam.scale import jaws as module
 from pitchcam.scale.faces import openings
 from pitchcam.scale.jaws import THICKNESS_MM, jaw_references
 from tests.objects import drawing
@@ -120,3 +121,25 @@ def test_what_does_not_face_is_no_jaw() -> None:
     assert openings(shapes) == []
     assert jaw_references(shapes, looking.camera(view), 16.0) == []
     assert jaw_references(shapes[:1], looking.camera(view), 16.0) == []
+
+
+def test_the_height_is_told_by_the_explanation_of_the_walls_that_gives_the_depth(
+    monkeypatch,
+) -> None:
+    """A fit with another focal length that finds another edge tells a height of metres."""
+    view = View()
+    begun = []
+    plain = module._solve
+
+    def recorded(*given):
+        found = plain(*given)
+        begun.append((given[-1], found))
+        return found
+
+    monkeypatch.setattr(module, "_solve", recorded)
+    seen = looking.look(jaws(view, 24.0, 3.0), view, gain=0.0)
+    [found] = jaw_references(seen.shapes, looking.camera(view), 24.0, 3.0)
+    (_, first), (begin, second) = begun
+    assert begin is first
+    assert second.q[2:] == pytest.approx(first.q[2:], abs=0.02)
+    assert -0.5 < found.height_mm < 3.5
