@@ -62,8 +62,8 @@ BANDS = {
     "pitch_mm": Band(0.41),
     "major_mm": Band(0.43),
     "pitch_diameter_mm": Band(0.40),
-    "minor_mm": Band(0.62),
-    "angle_deg": Band(0.60),
+    "minor_mm": Band(0.70),
+    "angle_deg": Band(0.66),
     "taper": Band(0.41),
 }
 

@@ -67,15 +67,20 @@ class Scatter:
     per_point: float
 
     @property
+    def flanks(self) -> int:
+        """How many flanks of ridges the points are of."""
+        return int(self.flank.max()) + 1
+
+    @property
     def by_flanks(self) -> bool:
         """Whether there are flanks enough to tell what each of them does."""
-        return int(self.flank.max()) + 1 >= FEWEST_FLANKS
+        return self.flanks >= FEWEST_FLANKS
 
     @property
     def degrees_of_freedom(self) -> float:
         """Of the covariance: by the flanks, or by independent points."""
         if self.by_flanks:
-            return float(self.flank.max())
+            return float(self.flanks - 1)
         return float(max(self.per_point * len(self.rest_mm) - len(NAMES), 1.0))
 
     @property
@@ -95,7 +100,7 @@ class Scatter:
         inverse: Values = np.linalg.pinv(self.slopes.T @ self.slopes).astype(float)
         if not self.by_flanks:
             return np.asarray(inverse * self.rms_mm**2 / self.per_point)
-        pulls = np.stack([self._pull(inverse, k) for k in range(int(self.flank.max()) + 1)])
+        pulls = np.stack([self._pull(inverse, k) for k in range(self.flanks)])
         moved = pulls @ inverse
         return np.asarray(moved.T @ moved)
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pitchcam.boundary import boundary
+from pitchcam.edges.flank_fit import FEWEST_TO_VOTE
 from pitchcam.edges.flank_points import local_axis
 from pitchcam.edges.sight import Sight
 from pitchcam.errors import OutlineError, UnreadableError
@@ -45,9 +46,6 @@ from pitchcam.thread.ridges import are_ridges
 COARSE_PX = 12.0
 #: Turns below which what fits no series is no finding: a crest of the run-out may be one of them.
 SURE_TURNS = 2.9
-#: Turns below which no reading is one, though it fit: of two crests a side, nothing tells whether
-#: one of them is a shoulder or a chamfer.
-FEWEST_TURNS = 2.6
 #: Included angles that a screw thread of the series in question can show.
 ANGLES_DEG = (38.0, 74.0)
 #: Slant from which on ridges may hide their flanks: below, a thread shows them or is none.
@@ -222,7 +220,7 @@ def _one_thread(
     if wanted.cast:
         reading = _as_cast(reading, wanted.shrinkage)
     verdict: Verdict = name_thread(reading)
-    if _unsure(region, verdict):
+    if _unsure(region, verdict) or _hardly_flanks(region, shape):
         return _unreadable(found, _hardly_turns(number), flags), None
     result = ThreadResult(
         reading=reading,
@@ -313,9 +311,13 @@ def _unreadable(found: Found, problem: Flag, flags: list[Flag]) -> ThreadResult:
 
 
 def _unsure(region: Region, verdict: Verdict) -> bool:
-    """Whether a reading is put down to the few turns it comes from: any, or that of no series."""
-    few = region.turns < SURE_TURNS and verdict.status == "off-series"
-    return few or region.turns < FEWEST_TURNS
+    """Whether a reading that fits no series is put down to the few turns it comes from."""
+    return region.turns < SURE_TURNS and verdict.status == "off-series"
+
+
+def _hardly_flanks(region: Region, shape: ThreadShape) -> bool:
+    """Whether flanks so few were measured that nothing tells a shoulder's from a thread's."""
+    return region.turns < SURE_TURNS and shape.section.fit.scatter.flanks < FEWEST_TO_VOTE
 
 
 def _hardly_turns(number: int) -> Flag:

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from pitchcam import identify
+from pitchcam.edges.flank_fit import Scatter
 from pitchcam.errors import OutlineError, UnreadableError
 from pitchcam.flags import FLAGS, UNFITTED_ADVICE
 from pitchcam.objects.regions import Region
@@ -208,10 +209,11 @@ def test_a_thread_whose_flanks_only_its_pose_shows_is_measured_in_it(monkeypatch
     assert thread.reading.angle_deg is not None and thread.reading.minor_mm is not None
 
 
-@pytest.mark.parametrize(("turns", "few"), [(2.5, True), (2.7, False)])
-def test_two_crests_a_side_are_no_thread_though_they_fit_one(monkeypatch, turns, few):
+@pytest.mark.parametrize(("turns", "flanks"), [(2.5, 10), (2.5, 12), (3.0, 10)])
+def test_few_flanks_are_no_thread_though_they_fit_one(monkeypatch, turns, flanks):
     monkeypatch.setattr(Region, "turns", property(lambda self: turns))
-    if not few:
+    monkeypatch.setattr(Scatter, "flanks", property(lambda self: flanks))
+    if turns > 2.9 or flanks >= 12:
         assert identify(PHOTO, PIN).parts[0].threads[0].verdict.status == "named"
         return
     with pytest.raises(UnreadableError) as told:

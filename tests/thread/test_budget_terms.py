@@ -397,11 +397,12 @@ def test_roots_that_flanks_cover_may_lie_anywhere_behind_them():
     assert not stated.correlated
 
 
-def test_bent_flanks_leave_half_of_their_bend_open(shape):
-    """Whichever half is the true one, the fit of both lies half way to it."""
+def test_bent_flanks_leave_open_what_lies_between_their_halves(shape):
+    """Evenly spread between both halves' angles, with the fit in the middle: root 12."""
+    spread = np.std(np.linspace(-1.0, 1.0, 2001))
     for bend_deg in (2.0, -2.0):
         stated = line(replace(shape, bend_deg=bend_deg), "bent flanks").contributions
-        assert stated == pytest.approx({"angle_deg": 1.0}, rel=1e-6)
+        assert stated == pytest.approx({"angle_deg": spread}, rel=1e-3)
 
 
 def test_a_shift_that_grows_up_the_flanks_counts_by_half(shape):
@@ -420,10 +421,10 @@ def test_a_shift_that_grows_up_the_flanks_counts_by_half(shape):
 
 
 def test_a_panel_close_behind_is_half_of_the_largest_error_seen(shape):
-    """Renders of known threads: 0.018 in taper at the most; 0.25 pixels along a flank."""
+    """Renders of known threads: 0.018 in taper at the most; 0.15 pixels along a flank."""
     near = line(replace(shape, nearness=1.0, turning=1.0), "panel close behind the part")
     length_px = edges_term.flank_px(shape)
-    assert near.contributions["angle_deg"] == pytest.approx(np.degrees(0.25 / length_px))
+    assert near.contributions["angle_deg"] == pytest.approx(np.degrees(0.15 / length_px))
     assert near.contributions["taper"] == pytest.approx(0.018 / 2)
     assert near.contributions["pitch_mm"] == pytest.approx(0.0015 * PITCH, rel=1e-3)
     assert not near.correlated

@@ -49,9 +49,9 @@ def test_nearness_scales_the_term(shape):
     assert edges.near_panel(replace(shape, nearness=0.0), None) is None
 
 
-def test_half_of_a_bend_and_of_a_traced_slope_is_left_open(shape):
+def test_a_bend_s_width_and_half_of_a_traced_slope_are_left_open(shape):
     bent = edges.bent_flanks(replace(shape, bend_deg=-2.0), None)
-    assert bent.contributions["angle_deg"] == pytest.approx(1.0)
+    assert bent.contributions["angle_deg"] == pytest.approx(2.0 / np.sqrt(12))
     steep = replace(shape, edges=tuple(replace(e, by_height_px=0.4) for e in shape.edges))
     length_px = edges.flank_px(shape)
     assert edges.bent_flanks(steep, None).contributions["angle_deg"] == pytest.approx(

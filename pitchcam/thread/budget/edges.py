@@ -56,10 +56,10 @@ NEAR_PANEL = {
     "minor_mm": 0.10,
     "taper": 0.009,
 }
-#: What that light moves an edge by from one end of the straight flank to the other, pixels: 31
-#: threads so lit, of 15 to 54 pixels a pitch, were 0.29 off, the fine as the coarse, of which 0.14
-#: is what other terms say.
-NEAR_PANEL_PX = 0.25
+#: What that light moves an edge by from one end of the straight flank to the other, pixels: 39
+#: threads so lit, the fine as the coarse, were 0.20 off, of which 0.155 is what other terms say;
+#: so few threads leave 0.22 open.
+NEAR_PANEL_PX = 0.15
 
 
 def _median_u_px(shape: ThreadShape) -> float:
@@ -131,13 +131,13 @@ def rim_along(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
 def bent_flanks(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
     """Return what flanks that are not straight leave in the angle: worn crests, filled roots.
 
-    Either half may be the true one, and the fit lies between the two. How the light's shift
-    changes up a flank counts as well, where it was traced: half of it is believed.
+    The true angle lies anywhere between those of both halves, and the fit between the two. How the
+    light's shift changes up a flank counts as well, where it was traced: half of it is believed.
     """
     slopes = [e.by_height_px for e in shape.edges]
     traced = float(np.sqrt(np.mean(np.square(slopes)))) if slopes else 0.0
     turned = np.degrees(BELIEVED_SLOPE * traced / flank_px(shape))
-    u = float(np.hypot(shape.bend_deg / 2, turned))
+    u = float(np.hypot(shape.bend_deg / UNIFORM, turned))
     if u < LEAST_BEND_DEG:
         return None
     return BudgetLine(source="bent flanks", contributions={"angle_deg": u})
