@@ -426,6 +426,9 @@ def test_a_panel_close_behind_is_half_of_the_largest_error_seen(shape):
     length_px = edges_term.flank_px(shape)
     assert near.contributions["angle_deg"] == pytest.approx(np.degrees(0.15 / length_px))
     assert near.contributions["taper"] == pytest.approx(0.018 / 2)
+    farther = line(replace(shape, nearness=0.0, turning=0.5), "panel close behind the part")
+    assert farther.contributions["angle_deg"] == pytest.approx(np.degrees(0.075 / length_px))
+    assert farther.contributions["taper"] == 0.0
     assert near.contributions["pitch_mm"] == pytest.approx(0.0015 * PITCH, rel=1e-3)
     assert not near.correlated
     half = line(replace(shape, nearness=0.5, turning=0.5), "panel close behind the part")
