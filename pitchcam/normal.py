@@ -52,13 +52,3 @@ def normal_cdf(x: ArrayLike) -> Values:
     series *= density[index]
     series += below[index]
     return series
-
-
-def log_sum_exp(logs: ArrayLike, axis: int | None = None) -> Values:
-    """Return the logarithm of the sum of exp along an axis (default: of all), without overflow."""
-    values = np.asarray(logs, dtype=float)
-    top = values.max(axis=axis, keepdims=True)
-    top = np.where(np.isfinite(top), top, 0.0)
-    with np.errstate(divide="ignore"):
-        total: Values = np.log(np.exp(values - top).sum(axis=axis, keepdims=True)) + top
-    return total.reshape(()) if axis is None else np.squeeze(total, axis=axis)

@@ -179,9 +179,7 @@ def _fitted(crests: CrestPoints, sight: Sight) -> CrestShape:
     pitch = float(place[2])
     lag = float((place[1] - place[0]) / pitch)
     major, taper = float(line[0] + line[1]), float(line[2] + line[3])
-    along = Along(
-        pitch_mm=abs(pitch), radius_mm=major / 2, taper=taper, spacing_px=sight.region.spacing_px
-    )
+    along = Along(pitch_mm=abs(pitch), radius_mm=major / 2, taper=taper)
     if abs(taper) > MOST_TAPER:
         raise OutlineError("the crest lines of both sides are none of a thread")
     flanks = visible_angle(sight, along)

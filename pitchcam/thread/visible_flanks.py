@@ -44,7 +44,6 @@ class Along:
     pitch_mm: float
     radius_mm: float
     taper: float
-    spacing_px: float
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -93,18 +93,6 @@ def _holds(links: tuple[Link, ...], shorter: tuple[Link, ...]) -> bool:
     return len(shorter) < len(links) and all(s.fitting.id in rest for s in shorter)
 
 
-def order_key(chain: Chain, ranks: dict[str, int]) -> tuple[int, int, int, int, tuple[str, ...]]:
-    """Return what answers are sorted by; ``ranks`` as :func:`rank_rows` gives them."""
-    fittings = [link.fitting for link in chain.links]
-    return (
-        len(fittings),
-        chain.demerits,
-        sum(round(added_mm(f) * 1000.0) for f in fittings),
-        sum(ranks[f.id] for f in fittings),
-        tuple(f.id for f in fittings),
-    )
-
-
 def rank_rows(rows: Iterable[Fitting]) -> dict[str, int]:
     """Return each row's rank, 1 for the highest rated; ties by the wider bore, then by id."""
     ranked = sorted(rows, key=lambda f: (-(f.pressure_bar or 0.0), -f.bore_mm, f.id))

@@ -11,7 +11,7 @@ from click.testing import CliRunner
 
 from pitchcam.cli.adapt import command
 from pitchcam.errors import UsageError
-from pitchcam.joining.chains.adapt import adapt, order_key, rank_rows, what_stands_in_the_way
+from pitchcam.joining.chains.adapt import adapt, rank_rows, what_stands_in_the_way
 from pitchcam.joining.chains.chain import (
     VIBRATION_G,
     Link,
@@ -157,6 +157,18 @@ def adds_to(names, shorter):
         names[:i] + names[i + 1 :] == shorter
         or (len(names) - len(shorter) > 1 and adds_to(names[:i] + names[i + 1 :], shorter))
         for i in range(len(names))
+    )
+
+
+def order_key(chain, ranks):
+    """What answers are sorted by: fittings, demerits, length, the rows' ranks, their ids."""
+    fittings = [link.fitting for link in chain.links]
+    return (
+        len(fittings),
+        chain.demerits,
+        sum(round(added_mm(f) * 1000.0) for f in fittings),
+        sum(ranks[f.id] for f in fittings),
+        tuple(f.id for f in fittings),
     )
 
 
