@@ -104,6 +104,7 @@ def curve(dial: Dial, rows: list[Row]) -> str:
         ylabel="pitch, %",
         ylim=(0, None),
     )
+    low.set_ylim(0, 1.35 * low.get_ylim()[1])  # room for the legend above the points
     low.legend(frameon=False, fontsize=8, loc="upper left", ncols=2)
     for a in (top, low):
         a.spines[["top", "right"]].set_visible(False)
