@@ -8,6 +8,7 @@ import io
 import os
 import sys
 import warnings
+from pathlib import Path
 from typing import Any
 
 import click
@@ -51,6 +52,14 @@ class LazyGroup(click.Group):
         module = importlib.import_module(f"pitchcam.cli.{COMMANDS[cmd_name][0]}")
         command: click.Command = module.command
         return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find the command; a photo in its place is told what is missing."""
+        if args[0] not in COMMANDS and Path(args[0]).is_file():
+            ctx.fail(f"Say what to do with {args[0]}, such as: pitchcam identify {args[0]} --card.")
+        return super().resolve_command(ctx, args)
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run a command; what the operating system refuses becomes one line as well."""

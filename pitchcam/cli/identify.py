@@ -16,6 +16,9 @@ if TYPE_CHECKING:
     from pitchcam.camera.lenses import Lenses
     from pitchcam.records import Measurement, ScaleSpec
 
+#: References as options say them; without their dashes they would be taken for photos.
+REFERENCES = ("pin", "disc", "card", "jaws", "major")
+
 
 @click.command(no_args_is_help=True, epilog="Example: pitchcam identify sender.jpg --pin 8")
 @click.argument("photos", metavar="PHOTO...", nargs=-1, required=True)
@@ -73,6 +76,7 @@ def command(
         from pitchcam.batch.settings import Settings
 
         options["shrinkage"] = Settings(scale=spec, shrinkage_percent=shrinkage).shrinkage
+    _without_dashes(photos)
     with Progress() as progress:
         if len(photos) + len(also) > 1:
             paths = [*photos, *(path for path, _ in also)]
@@ -94,6 +98,14 @@ def command(
 
         click.echo(text(measurement), nl=False)
     click.get_current_context().exit(measurement.exit_code)
+
+
+def _without_dashes(photos: tuple[str, ...]) -> None:
+    """Raise UsageError where a reference stands among the photos, its dashes forgotten."""
+    for word, after in zip(photos, (*photos[1:], ""), strict=True):
+        if word in REFERENCES and not Path(word).exists():
+            size = "" if word == "card" else f" {after or 'MM'}"
+            raise UsageError(f"'{word}' is no photo;", f"a reference is an option: --{word}{size}")
 
 
 def _lenses() -> Lenses:

@@ -136,6 +136,8 @@ def _side(
     from pitchcam.joining.job import measured_side, named_side
 
     wanted: Gender = "internal" if role == "port" else "external"
+    if text.strip() == "THREAD":  # copied from the line 'then:' of an answer
+        raise UsageError(f"THREAD stands for the {role}'s;", "put its name there, as M14x1.5")
     if text.lstrip().startswith("-"):
         if scale is not None or number is not None:
             raise UsageError(f"the {role} is readings, not a photo;", "leave out its photo options")

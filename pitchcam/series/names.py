@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import re
+import unicodedata
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -77,6 +78,9 @@ def canonical(text: str) -> str:
 
 def _tidy(text: str) -> str:
     """Return the text in capitals, with one spelling of commas, crosses, fractions and inches."""
+    # A fraction in one character (a phone's keyboard has some): 1\u00bd is 1-1/2, not 11/2.
+    text = re.sub("(?<=[0-9])(?=[\u00bc-\u00be\u2150-\u215e])", "-", text)
+    text = unicodedata.normalize("NFKC", text).replace("\u2044", "/")
     words = text.upper().replace(",", ".").replace("\u00d7", "X").replace("*", "X")
     words = re.sub(r"[\"\u201d\u2033]|''|\b(IN|INCH)\b|(?<=\d)(IN|INCH)\b", " ", words)
     words = " ".join(words.split())
@@ -98,6 +102,7 @@ def _ordered(words: str) -> str:
         words = words[3:] + " BA"
     words = re.sub(r"\s*([X-])\s*", r"\1", words).replace("TPI", "").strip()
     words = re.sub(r"(?<=\d)(?=(UN|BS|NP|TAPER))", " ", words)
+    words = re.sub(r"^(UN[CFSE]*F?|BS[WFC]|NPTF?|NPSM)(?=\d)", r"\1 ", words)
     return re.sub(r"^(UN[CFSE]*F?|BS (?:BRASS|CONDUIT)|BS[WFC]|NPTF?|NPSM) (.*)$", r"\2 \1", words)
 
 

@@ -46,6 +46,22 @@ def test_wrong_usage_is_exit_code_2():
 
 
 @pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (("identify", "a.jpg", "pin", "8"), "a reference is an option: --pin 8"),
+        (("identify", "a.jpg", "card"), "a reference is an option: --card\n"),
+        (("README.md",), "such as: pitchcam identify README.md --card"),
+        (("job", "--port", "THREAD", "--part", "M14x1.5"), "put its name there"),
+    ],
+)
+def test_a_word_in_the_wrong_place_is_told_where_it_belongs(arguments, says):
+    done = run(*arguments)
+    assert done.returncode == 2
+    assert done.stderr.count("\n") == 1
+    assert says in done.stderr
+
+
+@pytest.mark.parametrize(
     "arguments",
     [
         ("identify", "a.jpg", "--pin", "x"),

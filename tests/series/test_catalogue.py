@@ -108,6 +108,11 @@ def test_families_are_complete(family: str, count: int) -> None:
         ("PS 1/4", "Rp 1/4"),
         ("5/8 conduit", "5/8-18 BS Conduit"),
         ("1/4-20 UNC-2A", "1/4-20 UNC"),
+        ("G\u00bd", "G 1/2"),
+        ("1\u00bd npt", "1-1/2-11.5 NPT"),
+        ("npt1/2", "1/2-14 NPT"),
+        ("UNF7/16", "7/16-20 UNF"),
+        ("BSW3/8", "3/8-16 BSW"),
     ],
 )
 def test_usual_spellings_are_understood(typed: str, designation: str) -> None:
