@@ -153,11 +153,12 @@ def _objects(
                 continue
             own = (found == k).astype(np.uint8)
             pieces = split_touching(own)
-            numbers = own if pieces is None else pieces
-            # In whole numbers of their own: a mask's bytes end at 255 objects.
-            numbers = np.asarray(numbers, np.int32)
-            labels[rows, columns] += np.where(numbers > 0, numbers + len(places), 0)
-            places += [(rows, columns, pieces is not None)] * int(numbers.max())
+            # A number that no point carries would be an object that is nowhere.
+            for number in range(1, 2 if pieces is None else int(pieces.max()) + 1):
+                of_it = own > 0 if pieces is None else pieces == number
+                if of_it.any():
+                    places.append((rows, columns, pieces is not None))
+                    labels[rows, columns][of_it] = len(places)
             if len(places) > MOST_OBJECTS:
                 raise UnreadableError(
                     f"More than {MOST_OBJECTS} dark objects lie on the light: a pattern or print, "

@@ -26,7 +26,8 @@ def split_touching(mask: NDArray[np.uint8]) -> Labels | None:
     Returns
     -------
     labels
-        1..n for the pieces, 0 outside; None where nothing divides.
+        1..n for the pieces, 0 outside and in the object's holes, where others may lie; None where
+        nothing divides.
 
     Notes
     -----
@@ -48,7 +49,7 @@ def split_touching(mask: NDArray[np.uint8]) -> Labels | None:
             and radius < NECK_SHARE * float(depth[labels == k].max())
         ]
         if len(keep) >= 2:
-            return _grow(filled, np.asarray(labels, np.int32), keep)
+            return _grow(mask, np.asarray(labels, np.int32), keep)
     return None
 
 
@@ -59,10 +60,10 @@ def _filled(mask: NDArray[np.uint8]) -> NDArray[np.uint8]:
     return out
 
 
-def _grow(filled: NDArray[np.uint8], labels: NDArray[np.int32], keep: list[int]) -> Labels:
+def _grow(mask: NDArray[np.uint8], labels: NDArray[np.int32], keep: list[int]) -> Labels:
     distances = [
         cv2.distanceTransform((labels != k).astype(np.uint8), cv2.DIST_L2, 5) for k in keep
     ]
     nearest = np.argmin(np.array(distances), axis=0) + 1
-    out: Labels = np.where(filled > 0, nearest, 0).astype(np.int32)
+    out: Labels = np.where(mask > 0, nearest, 0).astype(np.int32)
     return out

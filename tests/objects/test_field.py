@@ -97,6 +97,24 @@ def test_parts_that_touch_are_parted() -> None:
     )
 
 
+def test_what_lies_in_the_hole_of_a_parted_object_stays_an_object() -> None:
+    """Two rings touch; a box lies in the hole of one, and belongs to neither."""
+    rings = [((400, 450), 180), ((744, 450), 160)]
+    light = scene()
+    for (x, y), radius in rings:
+        outer = drawing.cover(SIZE, drawing.ring((x, float(y)), radius, 0.0)[:, :2])
+        inner = drawing.cover(SIZE, drawing.ring((x, float(y)), 0.7 * radius, 0.0)[:, :2])
+        light = light * (1 - 0.95 * outer * (1 - inner))
+    inside = box(370, 420, 430, 480)
+    found = find_field(drawing.develop(light * (1 - 0.95 * drawing.cover(SIZE, inside))))
+    assert sorted(blob.touching for blob in found.blobs) == [False, True, True]
+    (own,) = [blob for blob in found.blobs if not blob.touching]
+    assert np.abs(np.array(own.box_px) - [*inside[0], *inside[2]]).max() <= STEP
+    assert own.area_px == grown(inside)
+    for blob in found.blobs:
+        assert (found.labels == blob.label).sum() * STEP**2 == pytest.approx(blob.area_px)
+
+
 def test_fibres_and_specks_are_no_objects() -> None:
     light = scene(box(300, 250, 500, 600))
     fibres = np.zeros(SIZE[::-1], np.uint8)

@@ -28,6 +28,17 @@ def test_two_discs_that_touch_are_parted() -> None:
     assert (labels == right).sum() == pytest.approx(np.pi * 62**2, rel=0.03)
 
 
+def test_a_hole_is_no_place_of_a_piece() -> None:
+    mask = canvas()
+    for x, r in ((120, 80), (260, 62)):
+        cv2.circle(mask, (x, 150), r, 1, cv2.FILLED)
+    for x, r in ((120, 50), (260, 30)):
+        cv2.circle(mask, (x, 150), r, 0, cv2.FILLED)
+    labels = split_touching(mask)
+    assert labels is not None
+    assert np.array_equal(labels > 0, mask > 0)
+
+
 def test_three_in_a_row() -> None:
     mask = canvas()
     for x in (70, 190, 310):
