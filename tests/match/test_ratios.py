@@ -8,7 +8,8 @@ import pytest
 
 from pitchcam.match import name_thread
 from pitchcam.match.evidence import rescaled
-from pitchcam.match.ratios import any_scale, name_by_ratios, ratios_of
+from pitchcam.match.naming import NAMED
+from pitchcam.match.ratios import ONLY, any_scale, name_by_ratios, ratios_of
 from pitchcam.records import ThreadReading
 from tests.match.test_naming import q, reading_of
 from tests.match.test_reference import read
@@ -46,6 +47,20 @@ def test_the_only_one_is_named() -> None:
     verdict = name_by_ratios(rescaled(plain, 0.9))
     assert verdict.designation == "1/8-27 NPT"
     assert (verdict.probability or 0) > 0.999
+
+
+@pytest.mark.parametrize("size", ["M52x1.5", "0 BA", "11/16-11 BSW"])
+def test_what_would_do_for_a_name_with_a_scale_does_not_without_one(size: str) -> None:
+    """Between the limit of a name and ONLY: the truth is listed, the caliper settles it."""
+    reading = reading_of(size, share=0.5)
+    scaled = name_thread(reading, scales=any_scale().after([reading]).likely())
+    assert scaled.designation == size
+    assert NAMED <= (scaled.probability or 0.0) < ONLY
+    verdict = name_by_ratios(reading)
+    assert verdict.status == "ambiguous"
+    assert verdict.designation is None and verdict.probability is None
+    assert verdict.candidates[0].designation == size
+    assert f"{size} has " in (verdict.next_step or "")
 
 
 def test_a_second_thread_tells_the_scale_of_the_first() -> None:

@@ -139,6 +139,21 @@ def test_a_hexagon_between_two_threads_is_no_crest_of_either():
     assert [t.spacing_px for t in threads] == pytest.approx([30.0, 30.0], rel=0.05)
 
 
+@pytest.mark.parametrize("collar", [160.0, 165.0])
+@pytest.mark.parametrize("hexagon", [220.0, 260.0])
+def test_a_hexagon_between_two_collars_is_no_thread_of_three_crests(collar, hexagon):
+    """As even, as deep and as symmetric as a thread, but the middle is far higher than its ends."""
+    places = [0, 240, 300, 360, 420, 480, 540, 600, 900]
+    side = np.interp(S, places, [150, 150, collar, 150, hexagon, 150, collar, 150, 150])
+    assert look_at(side, -side) == ([], [])
+    # Crests as high as each other, with the same grooves, are one.
+    even = np.interp(S, places, [150, 150, hexagon, 150, hexagon, 150, hexagon, 150, 150])
+    (region,), others = look_at(even, -even)
+    assert not others
+    assert region.spacing_px == pytest.approx(120.0, rel=0.01)
+    assert region.depth_px == pytest.approx(hexagon - 150.0, rel=0.06)
+
+
 def test_of_two_runs_in_one_place_more_crests_count():
     region = Region(
         start_px=0.0,

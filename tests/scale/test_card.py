@@ -12,6 +12,7 @@ from pitchcam.errors import UnreadableError
 from pitchcam.scale.card import (
     HEIGHT_MM,
     THICKNESS_MM,
+    U_EDGES_PX,
     U_HEIGHT_MM,
     U_WIDTH_MM,
     WIDTH_MM,
@@ -68,6 +69,34 @@ def test_height_of_the_card_counts() -> None:
     found = card_reference(seen.shapes[0], looking.camera(view))
     assert found.camera.distance_mm == pytest.approx(120, rel=0.0025)
     assert abs(found.camera.distance_mm - THICKNESS_MM - 120) > 0.5
+
+
+def grown(points: np.ndarray, out_px: float) -> np.ndarray:
+    """A convex outline with every side moved outward."""
+    along = np.roll(points, -1, axis=0) - np.roll(points, 1, axis=0)
+    normal = np.stack([along[:, 1], -along[:, 0]], axis=1)
+    normal /= np.linalg.norm(normal, axis=1, keepdims=True)
+    outward = np.sum(normal * (points - points.mean(axis=0)), axis=1, keepdims=True)
+    return points + out_px * np.sign(outward) * normal
+
+
+@pytest.mark.parametrize("distance_mm", [200.0, 320.0])
+@pytest.mark.parametrize("sign", [-1, 1])
+def test_sides_that_all_lie_out_are_within_the_scales_uncertainty(distance_mm, sign) -> None:
+    """Veil and bloom move all sides alike: twice what is expected of them is within 2 u."""
+    view = View(distance_mm=distance_mm, f_px=1500.0)
+    found = []
+    for out_px in (0.0, 2 * sign * U_EDGES_PX):
+        light = looking.picture(view, grown(card(view), out_px))
+        seen = looking.look(light, view, gain=0.0)
+        found.append(card_reference(seen.shapes[0], looking.camera(view)))
+    plain, moved = found
+    # By construction: a card that is drawn larger is taken for one that is nearer.
+    shift = moved.camera.distance_mm / plain.camera.distance_mm - 1
+    assert np.sign(shift) == -sign
+    assert abs(moved.camera.distance_mm / view.plate_mm - 1) < 2 * moved.u_scale
+    # The size alone, to 0.08 % one way and 0.06 % the other, does not make it.
+    assert moved.u_scale > 0.08e-2
 
 
 def outline_of(view: View, at: tuple[float, float], corner: float) -> np.ndarray:

@@ -204,11 +204,12 @@ def test_end_faces_tell_the_focal_length(rings, longer):
     assert pose.lens == pytest.approx(-np.log(longer), abs=2 * pose.u_lens)
 
 
-def test_a_focal_length_that_was_told_is_not_counted_twice():
+@pytest.mark.parametrize("longer", [0.5, 0.7, 1.8])
+def test_a_focal_length_that_was_told_is_not_counted_twice(longer):
     """Seen from the camera that faces told, they tell the same again, and no better."""
     part = Lying(stud(), 0.0, heading_deg=25.0, at_mm=(14.0, -9.0))
     shape = shape_of(part)
-    guess = camera_of(part).refocused(0.7, 0.0)
+    guess = camera_of(part).refocused(longer, 0.0)
     guess = replace(guess, u_f_px=0.33 * guess.f_px)
     faces = [f for e in (-1.0, 1.0) if (f := end_face(shape.outline_px, shape.axis, e))]
 
@@ -220,5 +221,6 @@ def test_a_focal_length_that_was_told_is_not_counted_twice():
     first = pose(guess)
     told = replace(guess, f_guess_px=guess.f_px).refocused(np.exp(first.lens), 0.0)
     second = pose(replace(told, u_f_px=first.u_lens * told.f_px))
-    assert abs(second.lens) < 0.3 * first.u_lens
-    assert second.u_lens == pytest.approx(first.u_lens, rel=0.15)
+    # A prior about what was told, instead of about the guess, draws 0.2 to 0.35 u farther.
+    assert abs(second.lens) < 0.02 * first.u_lens
+    assert second.u_lens == pytest.approx(first.u_lens, rel=0.02)
