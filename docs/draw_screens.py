@@ -22,6 +22,7 @@ ROOT = Path(__file__).parents[1]
 sys.path.insert(0, str(ROOT))
 
 from tests.page.running import SAMPLES, START, running_page  # noqa: E402
+from tests.several.draw import case  # noqa: E402
 
 TARGET = ROOT / "docs" / "screens"
 SIZES = {"phone": (360, 780), "desk": (1280, 860)}
@@ -56,26 +57,30 @@ PAGES = {
 }
 
 
-def measure(tab: Any, name: str, size: str, source: str = "pin") -> str:
-    """Send a sample and return the address of its answer."""
+def measure(tab: Any, photo: Path, size: str, source: str = "pin") -> str:
+    """Send a photo and return the address of its answer."""
     tab.goto("/")
     tab.select_option("#ref-source", source)
     tab.fill("#ref-size", size)
     tab.uncheck("#remember")
-    tab.set_input_files("#photo", SAMPLES / f"{name}.jpg")
+    tab.set_input_files("#photo", photo)
     tab.wait_for_url("**/answers/*")
     return str(tab.url)
 
 
-def fill(tab: Any) -> dict[str, str]:
+def fill(tab: Any, room: Path) -> dict[str, str]:
     """Measure what the pictures show; return the addresses by name."""
+    part = case(seed=1, photos=2)  # drawn: no part of the samples was photographed twice
+    twice = [
+        measure(tab, photo, f"{pin:g}")
+        for photo, pin in zip(part.write(room, "stud"), part.pins_mm, strict=True)
+    ]
     found = {
-        "refused": measure(tab, "p22-blurred", "8"),
-        "doubt": measure(tab, "p04-m16-two-start-pin", "8"),
-        "answer": measure(tab, "p05-unf12-pin", "6"),
+        "refused": measure(tab, SAMPLES / "p22-blurred.jpg", "8"),
+        "doubt": measure(tab, SAMPLES / "p04-m16-two-start-pin.jpg", "8"),
+        "answer": measure(tab, SAMPLES / "p05-unf12-pin.jpg", "6"),
     }
-    other = measure(tab, "p05-unf12-pin", "6.02")
-    ids = [a.rpartition("/")[2] for a in (found["answer"], other)]
+    ids = [address.rpartition("/")[2] for address in twice]
     found["together"] = f"/together?id={ids[0]}&id={ids[1]}"
     tab.goto("/box")
     tab.fill("#ref-size", "8")
@@ -159,7 +164,7 @@ def main() -> None:
                 ignore_https_errors=True,
             )
             tab = context.new_page()
-            found = found or fill(tab)
+            found = found or fill(tab, Path(folder))
             for name, (address, _) in PAGES.items():
                 if name == "pair":
                     pair(tab, lan)

@@ -17,11 +17,14 @@ from pitchcam.page.typed import Typed, length, number
 
 
 def seal_lines(designation: str, gender: str) -> list[str]:
-    """Return how a size seals and what it is used for, one line each."""
+    """Return how a size seals and what it is used for, one line each.
+
+    Uses with a name of their own are left out: an answer's next step tells them by their seat.
+    """
     from pitchcam.cli._typed import use_lines
     from pitchcam.series import find
 
-    return [line.strip() for line in use_lines(find(designation), gender)]
+    return [line.strip() for line in use_lines(find(designation), gender, twins=False)]
 
 
 def one_part(photos: Sequence[tuple[Any, str]]) -> Any:

@@ -87,3 +87,17 @@ def test_the_page_of_several_photos(page, tmp_path):
         assert "M14x1.5" in own.text
         assert client.get(f"/answers/{joined}/measurement.json").json()["photos"]
         assert client.get("/record").status_code == 200
+
+
+def test_one_photo_under_two_references_counts_once(page):
+    with Store(page.folder / "pitchcam.sqlite") as store:
+        m = made.measurement(made.true_values(), made.lines(), 0, named=True)
+        outcome = Outcome(status="measured", document=m.to_json())
+        ids = [
+            store.add(m.photo.sha256, s.text, s.key, outcome, ["elbow.jpg"])
+            for s in (PIN, Settings(scale=ScaleSpec(source="pin", mm=8.02)))
+        ]
+    with page.client() as client:
+        shown = client.get("/together", params={"id": ids}).text
+        assert "It is one photo, and counts once" in shown
+        assert "No photo names it" not in shown

@@ -208,6 +208,7 @@ async def together(request: Request) -> Response:
         left_out=[] if adjusted is None else [p for p in adjusted.photos if p.left_out],
         told=[] if adjusted is None else adjusted.warnings,
         total=len(rows),
+        same=len({row[0].sha256 for row in rows}) == 1,
     )
 
 
