@@ -19,11 +19,12 @@ from pitchcam.photo.origin import origin_of
 from pitchcam.photo.seams import find_seam
 from pitchcam.records import Quantity
 from pitchcam.store.digest import row_digest
-from tests.fuzz import transformed
-from tests.fuzz.__main__ import Plan, Report, run, work
+from tests.fuzz import bare, rows, transformed
 from tests.fuzz.mutate import mutate
-from tests.fuzz.promises import BrokenError, Tally
+from tests.fuzz.promises import BrokenError, Tally, Target
+from tests.fuzz.running import run
 from tests.fuzz.targets import TARGETS, seeds
+from tests.fuzz.together import Plan, Report, spend, work, work_together
 
 FINDINGS = Path(__file__).parent / "findings"
 BY_NAME = {target.name: target for target in TARGETS}
@@ -90,14 +91,14 @@ def test_a_table_of_transformed_samples_tells_what_broke():
             "threads": [thread | {"read": read} | more]
         }
 
-    rows = [row("1-0", 1.9), row("1-1", -2.1), {"seed": "1-2", "name": "p", "done": []}]
-    rows[2] |= {"refused": "cut", "why": "x"}
-    told = transformed.table(rows)
+    kept = [row("1-0", 1.9), row("1-1", -2.1), {"seed": "1-2", "name": "p", "done": []}]
+    kept[2] |= {"refused": "cut", "why": "x"}
+    told = transformed.table(kept)
     assert "3 photos: 2 measured, 1 refused (cut 1), 0 foreign" in told
     assert "wrong names: 0" in told and "50.0 % 2.00 (2)" in told
-    rows += [row("1-3", 0.0, outcome="WRONG", named="M7x1"), row("1-4", 0.0) | {"extra": ["M8x1"]}]
-    rows.append({"seed": "1-5", "name": "p", "done": ["crop"], "fault": "axis.py:1 ValueError"})
-    told = transformed.table(rows)
+    kept += [row("1-3", 0.0, outcome="WRONG", named="M7x1"), row("1-4", 0.0) | {"extra": ["M8x1"]}]
+    kept.append({"seed": "1-5", "name": "p", "done": ["crop"], "fault": "axis.py:1 ValueError"})
+    told = transformed.table(kept)
     assert "wrong names: 2" in told and "1 foreign" in told
     assert "WRONG 1-3 p (crop): M7x1 for M6x1" in told and "WRONG 1-4" in told
     assert "FAULT 1-5 p (crop): axis.py:1" in told
@@ -106,7 +107,7 @@ def test_a_table_of_transformed_samples_tells_what_broke():
 def test_rows_are_kept_and_come_again_from_their_seed(tmp_path, capsys):
     file = tmp_path / "rows.jsonl"
     file.write_text('{"seed": "5-0", "name": "p", "done": [], "refused": "cut", "why": "x"}\n{"s')
-    assert [row["seed"] for row in transformed.read(file)] == ["5-0"]
+    assert [row["seed"] for row in rows.read(file)] == ["5-0"]
     assert transformed.main(["--seed", "5", "--count", "1", "-j", "1", "-o", str(file)]) == 0
     assert "1 photos: 0 measured, 1 refused" in capsys.readouterr().out
     assert transformed.photo_of("5-1")[1:] == transformed.photo_of("5-1")[1:]
@@ -114,16 +115,77 @@ def test_rows_are_kept_and_come_again_from_their_seed(tmp_path, capsys):
     assert (tmp_path / "photo.jpg").read_bytes() == transformed.photo_of("5-1")[1]
 
 
+def test_a_table_of_scenes_without_a_thread_tells_what_is_named():
+    open_one = {"status": "ambiguous", "named": None, "likely": 0.7}
+    kept = [
+        {"seed": "1-0", "stated": "pin 8", "shown": ["bar"], "refused": "no-thread", "why": "x"},
+        {"seed": "1-1", "stated": "pin 8", "shown": ["comb", "bar"], "threads": [open_one]},
+    ]
+    told = bare.table(kept)
+    assert "2 scenes without a thread: 0 named, 0 foreign" in told
+    assert "a candidate over 0.5: 1" in told
+    assert "LIKELY 1-1 (comb, bar; pin 8): ambiguous 0.7000" in told
+    sure = {"status": "named", "named": "M10x1.5", "likely": 0.99}
+    kept.append({"seed": "1-2", "stated": "auto", "shown": ["comb"], "threads": [open_one, sure]})
+    kept.append({"seed": "1-3", "stated": "auto", "shown": [], "fault": "axis.py:1 ValueError"})
+    told = bare.table(kept)
+    assert "4 scenes without a thread: 1 named, 1 foreign" in told
+    assert "NAMED 1-2 (comb; auto): M10x1.5 0.9900" in told
+    assert "FAULT 1-3: axis.py:1" in told
+    assert told.splitlines()[-1].split() == ["comb", "2", "0", "1", "1"]
+
+
+def test_scenes_come_again_from_their_seed(tmp_path, capsys):
+    file = tmp_path / "rows.jsonl"
+    assert bare.main(["--seed", "5", "--count", "2", "-j", "1", "-o", str(file)]) == 0
+    assert "2 scenes without a thread: 0 named" in capsys.readouterr().out
+    assert [row["seed"] for row in rows.read(file)] in (["5-0", "5-1"], ["5-1", "5-0"])
+    assert bare.main(["--again", "5-1", "-o", str(tmp_path / "scene.png")]) == 0
+    assert (tmp_path / "scene.png").read_bytes() == bare.scene_of("5-1")[0]
+
+
 def test_processes_have_inputs_of_their_own_and_are_added_up(tmp_path):
     plan = Plan(("lists",), 4, 60.0, 20, 2, tmp_path)
     reports = [work(plan, number) for number in range(2)]
     assert [r.tallies["lists"].runs for r in reports] == [10, 10]
-    total = Report({"lists": Tally()}, {"lists": 0})
+    total = Report.of(plan)
     for report in reports:
         total.add(report)
-    assert "20 runs, 0 findings, 0 processes died" in total.table()
+    assert "20 executions in" in total.table()
+    assert "0 hangs, 0 wrong names, 0 foreign exceptions, 0 unclear lines" in total.table()
+    assert total.held
     firsts = {BY_NAME["lists"].make(random.Random(f"4 {number}")) for number in range(2)}
     assert len(firsts) == 2
+
+
+def test_processes_tell_what_they_did(tmp_path):
+    total = work_together(Plan(("lists", "profiles"), 4, 60.0, 30, 2, tmp_path))
+    assert [total.tallies[name].runs for name in ("lists", "profiles")] == [30, 30]
+    assert total.held
+
+
+def test_a_broken_promise_is_counted_by_its_kind(tmp_path, monkeypatch):
+    said = ["wrong name: M6", "named M6", "inner fault: x", "no clear line: x"]
+
+    def check(data, tally):
+        if said:
+            raise BrokenError(said.pop())
+        raise ZeroDivisionError
+
+    monkeypatch.setattr("tests.fuzz.together.keep", lambda *_: None)
+    monkeypatch.setattr(
+        "tests.fuzz.together.TARGETS", [Target("lists", lambda rng: b"x", check, 1.0)]
+    )
+    plan = Plan(("lists",), 4, 60.0, 5, 1, tmp_path)
+    report = Report.of(plan)
+    assert len(list(spend(plan, random.Random(1), report))) == 5
+    assert report.tallies["lists"].broken == {
+        "wrong names": 2,
+        "foreign exceptions": 2,
+        "unclear lines": 1,
+    }
+    assert not report.held
+    assert "0 hangs, 2 wrong names, 2 foreign exceptions, 1 unclear lines" in report.table()
 
 
 def test_seeds_are_whole_pictures():

@@ -11,7 +11,8 @@ import numpy as np
 from tests.fuzz import scenes, transform, transformed
 from tests.fuzz.promises import BrokenError, Tally, kept, promised
 
-_SPECS = (
+#: References that are stated with a scene, whether it shows them or not.
+SPECS = (
     ("pin", 8.0),
     ("pin", 6.0),
     ("disc", 20.0),
@@ -19,13 +20,14 @@ _SPECS = (
     ("jaws", 20.0),
     ("major", 10.0),
     ("auto", None),
+    ("none", None),
 )
 
 
 def scene_bytes(rng: random.Random) -> bytes:
     """Return a drawn picture without a thread as PNG; which reference is stated goes along."""
     image = scenes.plain_scene(np.random.default_rng(rng.getrandbits(64)))
-    return bytes([rng.randrange(len(_SPECS))]) + cv2.imencode(".png", image)[1].tobytes()
+    return bytes([rng.randrange(len(SPECS))]) + cv2.imencode(".png", image)[1].tobytes()
 
 
 def no_thread(data: bytes, tally: Tally) -> None:
@@ -33,7 +35,7 @@ def no_thread(data: bytes, tally: Tally) -> None:
     from pitchcam import identify
     from pitchcam.records import ScaleSpec, json_text
 
-    source, mm = _SPECS[data[0] % len(_SPECS)]
+    source, mm = SPECS[data[0] % len(SPECS)]
     path = kept(data[1:], ".png")
     with promised(tally):
         result = identify(path, ScaleSpec(source=source, mm=mm))  # type: ignore[arg-type]

@@ -28,6 +28,7 @@ class Tally:
     seconds: float = 0.0
     slowest_s: float = 0.0
     outcomes: dict[str, int] = field(default_factory=dict)
+    broken: dict[str, int] = field(default_factory=dict)
     inside: int = 0
     quantities: int = 0
 
@@ -41,8 +42,9 @@ class Tally:
         self.slowest_s = max(self.slowest_s, other.slowest_s)
         self.inside += other.inside
         self.quantities += other.quantities
-        for outcome, count in other.outcomes.items():
-            self.outcomes[outcome] = self.outcomes.get(outcome, 0) + count
+        for own, more in ((self.outcomes, other.outcomes), (self.broken, other.broken)):
+            for name, count in more.items():
+                own[name] = own.get(name, 0) + count
 
 
 @dataclass(frozen=True)

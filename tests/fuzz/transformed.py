@@ -7,36 +7,23 @@ not measured anew; ``--count 0`` prints the table of what is there.
 
 from __future__ import annotations
 
-import argparse
 import json
-import os
 import random
-import signal
-import traceback
 from collections import Counter, defaultdict
-from concurrent.futures import ProcessPoolExecutor, as_completed
-from concurrent.futures.process import BrokenProcessPool
-from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
 from tests.fuzz import transform
 from tests.fuzz.promises import kept
+from tests.fuzz.rows import Row, guarded, measure, parser
 
-Row = dict[str, Any]
 #: Width at which samples are measured; what the cameras of 2012 gave.
 SAMPLE_WIDTH_PX = 1800
-#: A row that takes longer hangs: seconds by the clock, which a busy machine draws out.
-HANG_S = 300
 #: 95 % of a normal distribution lies within so many standard deviations.
 COVER = 1.96
 #: tests.accuracy's words for a thread's outcome -> those of the table.
 _WORDS = {"named": "right", "candidate": "open", "missed": "open, truth not listed"}
 _QUANTITIES = ("pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm", "angle_deg", "taper")
-
-
-class LateError(BaseException):
-    """A row took longer than HANG_S; not an Exception, so that no boundary catches it."""
 
 
 def photo_of(seed: str) -> tuple[transform.Sample, bytes, tuple[str, ...]]:
@@ -48,23 +35,7 @@ def row_of(seed: str) -> Row:
     """Measure the transformed photo of a seed."""
     chosen, data, done = photo_of(seed)
     row: Row = {"seed": seed, "name": chosen.name, "done": done}
-    signal.signal(signal.SIGALRM, _late)
-    signal.alarm(HANG_S)
-    try:
-        return row | judged(chosen.truth, kept(data, ".jpg"))
-    except LateError:
-        return row | {"fault": f"longer than {HANG_S} s"}
-    except Exception as error:
-        cause = error.__cause__ or error
-        place = traceback.extract_tb(cause.__traceback__)[-1]
-        at = f"{Path(place.filename).name}:{place.lineno}"
-        return row | {"fault": f"{at} {type(cause).__name__}: {cause}"}
-    finally:
-        signal.alarm(0)
-
-
-def _late(*_: Any) -> None:
-    raise LateError
+    return guarded(row, lambda: judged(chosen.truth, kept(data, ".jpg")))
 
 
 def judged(truth: Row, path: Path) -> Row:
@@ -118,46 +89,6 @@ def _thread(true: Row, thread: Any) -> Row:
         if quantity is not None:
             out["read"][key] = [quantity.value, quantity.u, value]
     return out
-
-
-def measure(seeds: list[str], processes: int, output: Path) -> list[Row]:
-    """Measure what the file does not hold yet; rows are written as they come."""
-    rows = read(output)
-    there = {row["seed"] for row in rows}
-    os.environ["OMP_NUM_THREADS"] = "1"  # one process, one core
-    pool = ProcessPoolExecutor(processes, get_context("spawn"), initializer=_quiet)
-    with output.open("a", encoding="utf-8") as file, pool:
-        file.write("\n" if file.tell() else "")  # after a row that a kill cut short
-        left = {pool.submit(row_of, seed): seed for seed in seeds if seed not in there}
-        for done in as_completed(left):
-            try:
-                row = done.result()
-            except BrokenProcessPool:  # all that is not measured yet: one of them killed it
-                row = {"seed": left[done], "name": "", "done": [], "fault": "the process died"}
-            rows.append(row)
-            file.write(json.dumps(row) + "\n")
-            file.flush()
-    return rows
-
-
-def _quiet() -> None:
-    import warnings
-
-    import cv2
-
-    cv2.setNumThreads(1)
-    warnings.simplefilter("ignore")
-
-
-def read(output: Path) -> list[Row]:
-    """Return the rows that a file holds; one that a kill cut short is left out."""
-    rows = []
-    for line in output.read_text("utf-8").splitlines() if output.exists() else ():
-        try:
-            rows.append(json.loads(line))
-        except ValueError:
-            continue
-    return rows
 
 
 def wrong(row: Row) -> list[str]:
@@ -220,19 +151,12 @@ def _cell(z: list[float]) -> str:
 
 def main(words: list[str]) -> int:
     """Measure transformed samples and print the table; 1 where a promise broke."""
-    parser = argparse.ArgumentParser(prog="tests.fuzz transformed", description=__doc__)
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--count", type=int, default=100)
-    parser.add_argument("-j", "--processes", type=int, default=os.cpu_count() or 1)
-    parser.add_argument("-o", "--output", type=Path, required=True)
-    parser.add_argument("--again", metavar="S-K", help="Write this row's photo to the output.")
-    options = parser.parse_args(words)
+    options = parser("transformed", __doc__).parse_args(words)
     if options.again:
         chosen, data, done = photo_of(options.again)
         options.output.write_bytes(data)
         print(f"{chosen.name}: {', '.join(done)}; reference {json.dumps(chosen.truth['scale'])}")
         return 0
-    seeds = [f"{options.seed}-{k}" for k in range(options.count)]
-    rows = measure(seeds, options.processes, options.output)
+    rows = measure(row_of, options)
     print(table(rows))
     return 1 if any("fault" in row or wrong(row) for row in rows) else 0
