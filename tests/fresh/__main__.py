@@ -1,4 +1,4 @@
-"""``python -m tests.fresh draw|render|pack|measure|table``: fresh photos and what they show."""
+"""``python -m tests.fresh draw|render|pack|measure|table|focal``: fresh photos, what they show."""
 
 from __future__ import annotations
 
@@ -135,6 +135,29 @@ def table(files: tuple[Path, ...], short: bool, only: str) -> None:
 
     rows = [r for f in files for r in json.loads(f.read_text(encoding="utf-8"))]
     click.echo(report([r for r in rows if only in r["photo"]], not short))
+
+
+@main.command()
+@click.argument(
+    "folders",
+    nargs=-1,
+    required=True,
+    type=click.Path(file_okay=False, exists=True, path_type=Path),
+)
+@click.option("-j", "--processes", type=int, default=os.cpu_count() or 1)
+@click.option("--only", default="", help="Part of the photos' names.")
+def focal(folders: tuple[Path, ...], processes: int, only: str) -> None:
+    """Measure photos whose tags tell a wrong focal length, none, or that of another frame."""
+    import tempfile
+
+    from tests.fresh.focal import table as lines
+    from tests.fresh.focal import write
+    from tests.fresh.measure import photos, run
+
+    with tempfile.TemporaryDirectory() as room:
+        made = write(photos(folders, only), Path(room))
+        rows = {name: run(files, processes) for name, files in made.items()}
+    click.echo(lines(rows))
 
 
 if __name__ == "__main__":
