@@ -127,10 +127,17 @@ def leaf_chances(gender: Gender, u_gauge: float, folder: Path | None = None) -> 
             pitches.append(leaf.pitch_mm)
     grid, own = np.array(pitches), np.array([s.pitch_mm for s in sizes])
     ratio = np.log(grid / own[:, None])
+    kinds = {(own_set(s), s.pitch_mm): s for s in sizes}
+    place = {kind: i for i, kind in enumerate(kinds)}
+    # All that tells the leaves of a size: there are a fifth as many.
+    kind_of = np.array([place[own_set(s), s.pitch_mm] for s in sizes])
+    unlike = tuple(kinds.values())
     slips = {
-        "leaf-step": np.array([_spread(grid, steps(s)) for s in sizes]),
-        "leaf-other": _nearest_others(grid, sizes),
-        "leaf-unit": np.array([_spread(grid, _same_number(right_leaf(s))) for s in sizes]),
+        "leaf-step": np.array([_spread(grid, steps(s)) for s in unlike])[kind_of],
+        "leaf-other": _nearest_others(grid, unlike)[kind_of],
+        "leaf-unit": np.array([_spread(grid, _same_number(right_leaf(s))) for s in unlike])[
+            kind_of
+        ],
         "leaf-any": np.full(ratio.shape, 1 / len(grid)),
     }
     slips = {name: shares[name] * chance for name, chance in slips.items()}

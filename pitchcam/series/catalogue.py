@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
-import difflib
 import functools
 from collections import defaultdict
 from collections.abc import Iterable
@@ -62,22 +60,22 @@ def _load(folder: Path | None) -> tuple[ThreadSize, ...]:
         if size.designation in seen:
             raise InputError(f"{size.designation} stands twice in the tables.", "Remove one row.")
         seen.add(size.designation)
-    return tuple(_with_geometry(sizes))
+    _tell_geometry(sizes)
+    return tuple(sizes)
 
 
-def _with_geometry(sizes: list[ThreadSize]) -> Iterable[ThreadSize]:
+def _tell_geometry(sizes: list[ThreadSize]) -> None:
     """Give designations of one and the same geometry the same key: the first of them."""
     groups: dict[tuple[float, float, float], list[ThreadSize]] = defaultdict(list)
     for size in sizes:
         groups[round(size.pitch_mm, 4), size.angle_deg, size.taper].append(size)
-    keys: dict[str, str] = {}
     for group in groups.values():
         leader: ThreadSize | None = None
         for size in sorted(group, key=lambda s: s.basic_major_mm):
             if leader is None or not _same(leader, size):
                 leader = size
-            keys[size.designation] = leader.designation
-    return (dataclasses.replace(size, geometry=keys[size.designation]) for size in sizes)
+            # Nobody has seen the record yet; making all of them twice takes as long as the tables.
+            object.__setattr__(size, "geometry", leader.designation)
 
 
 def _same(one: ThreadSize, other: ThreadSize) -> bool:
@@ -145,6 +143,9 @@ def find(designation: str) -> ThreadSize:
     >>> size.designation, size.taper
     ('1/4-18 NPT', 0.0625)
     """
+    exact = _by_designation().get(designation)
+    if exact is not None:
+        return exact
     wanted = canonical(designation)
     found = _usual(_index().get(wanted, ()))
     if len(found) == 1:
@@ -155,6 +156,8 @@ def find(designation: str) -> ThreadSize:
     inches = bare_inches(designation)
     if inches is not None:
         _ask_for_series(designation, inches)
+    import difflib
+
     near = difflib.get_close_matches(wanted, _index(), n=4, cutoff=0.6)
     names = ", ".join(dict.fromkeys(_index()[n][0].designation for n in near))
     raise UsageError(
@@ -187,6 +190,11 @@ def _ask_for_series(typed: str, inches: str) -> None:
             f"'{typed}' is a size without its thread: it may be {', '.join(names)}{more}.",
             "Write which one; pipe sizes are named after the bore and are larger over the crests.",
         )
+
+
+@functools.cache
+def _by_designation() -> dict[str, ThreadSize]:
+    return {size.designation: size for size in load_series()}
 
 
 @functools.cache

@@ -75,6 +75,10 @@ class ThreadSize:
     angle_tolerance_deg: float | None = None
     checked: str = ""
 
+    def __hash__(self) -> int:
+        """Return the name's: no two sizes have one, and all else is hashed anew at every call."""
+        return hash(self.designation)
+
     def limits(self, gender: Gender) -> tuple[Limits, ...]:
         """Return the limits of every class for one gender, the usual class first."""
         return self.external if gender == "external" else self.internal

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from fractions import Fraction
 from pathlib import Path
 
 from pitchcam.calibration import calibration_path, read_rows
@@ -78,4 +77,5 @@ def read_table(name: str, folder: Path | None = None) -> Iterator[Row]:
 
 def size_inches(size: str) -> float:
     """Return the inches of a trade size such as '3/8' or '1-1/4'."""
-    return float(sum(Fraction(part) for part in size.split("-")))
+    parts = [part.partition("/") for part in size.split("-")]
+    return sum(float(above) / float(below or 1) for above, _, below in parts)

@@ -116,3 +116,22 @@ def test_names_with_escapes_stay_on_one_line(tmp_path):
     assert b"\x1b" not in listed.stdout + listed.stderr
     assert rb"a\n\x1b[31mred.jpg: failed" in listed.stdout
     assert os.listdir(tmp_path / "box")  # noqa: PTH208
+
+
+@pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="threads are counted on Linux")
+def test_the_linear_algebra_starts_no_thread_that_waits():
+    """One for each core, each spinning as it starts: of 64 cores a look-up used seconds."""
+    code = (
+        "import sys; sys.argv = ['pitchcam', '--version']\n"
+        "from pitchcam.start import main\n"
+        "try: main()\n"
+        "except SystemExit: pass\n"
+        "import numpy\n"
+        "print(open('/proc/self/status').read().split('Threads:')[1].split()[0])\n"
+    )
+    asked = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
+    env = {k: v for k, v in os.environ.items() if k not in asked}
+    done = subprocess.run(
+        [sys.executable, "-c", code], env=env, capture_output=True, text=True, check=True
+    )
+    assert done.stdout.split()[-1] == "1"
