@@ -65,11 +65,15 @@ class Stud:
 
 @dataclass(frozen=True, kw_only=True)
 class Shot:
-    """How a photo differs from what a measurement takes for granted: its inputs' errors."""
+    """How a photo differs from what a measurement takes for granted: its inputs' errors.
+
+    ``lift_mm`` is how much higher the axis lies than on level shanks.
+    """
 
     focal_share: float = 0.0
     tilt_rad: tuple[float, float] = (0.0, 0.0)
     incline_rad: float = 0.0
+    lift_mm: float = 0.0
     pin_error_mm: float = 0.0
     corner_shift: float = 0.0
     heading_rad: float = 0.3
@@ -116,7 +120,7 @@ def stud_shadow(stud: Stud, shot: Shot, middle):
     across = np.array([-along[1], along[0], 0.0])
     c, s = np.cos(shot.incline_rad), np.sin(shot.incline_rad)
     along, up = c * along + s * np.array([0, 0, 1.0]), c * np.array([0, 0, 1.0]) - s * along
-    origin = np.array([*middle, stud.shank_mm / 2])
+    origin = np.array([*middle, stud.shank_mm / 2 + shot.lift_mm])
     outlines = []
     for turn in np.radians(TURNS_DEG):
         out = np.cos(turn) * across + np.sin(turn) * up

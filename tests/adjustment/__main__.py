@@ -1,4 +1,4 @@
-"""``python -m tests.adjustment bound`` and ``pipes``: tables that nobody tunes on."""
+"""``python -m tests.adjustment bound``, ``whole``, ``pipes``: tables that nobody tunes on."""
 
 from __future__ import annotations
 
@@ -14,6 +14,8 @@ def main() -> None:
     what = parser.add_subparsers(dest="what", required=True)
     one = what.add_parser("bound", help="scatter and bias of the pitch beside the least possible")
     one.add_argument("--photos", type=int, default=8, help="of each size")
+    every = what.add_parser("whole", help="the same in mm, with every input off as the budget says")
+    every.add_argument("--photos", type=int, default=8, help="of each size")
     two = what.add_parser("pipes", help="pipe threads with a twin: how many are named")
     two.add_argument("--count", type=int, default=200)
     two.add_argument("--seed", type=int, default=1)
@@ -21,6 +23,15 @@ def main() -> None:
     warnings.simplefilter("ignore")
     if given.what == "pipes":
         print(pipes.table(list(pipes.rows(given.count, given.seed))))
+        return
+    if given.what == "whole":
+        print(bound.WHOLE_HEAD)
+        cells = []
+        for px in bound.PX_PER_PITCH:
+            for turns in bound.TURNS:
+                cells.append(bound.whole_cell(px, turns, given.photos))
+                print(bound.whole_line(cells[-1:]), flush=True)
+        print(bound.whole_line(cells))
         return
     print(bound.HEAD)
     for px in bound.PX_PER_PITCH:

@@ -30,6 +30,12 @@ F35_MM, DISTANCE_MM, PIN_MM = 52.0, 190.0, 8.0
 BLUR_PX, NOISE, DARK, LIT = 0.8, 0.006, 0.01, 0.70
 #: Slope of ISO 68-1's flanks, and their share of the pitch along the axis.
 SLOPE, FLANKS = np.sqrt(3.0), 0.625
+#: Inputs as the budget states them: focal length of a tag, a ground pin, distortion at the corner,
+#: a phone held with care; and how parts lie, level or not, with the share of either.
+U_FOCAL, U_PIN_MM, U_CORNER, U_TILT_DEG = 0.015, 0.008, 0.003, 0.5
+LEVEL_DEG, UNEVEN_DEG, LEVEL_SHARE = 0.35, 1.2, 0.57
+#: Length of the pin that is drawn, and of the stud's shanks.
+PIN_LENGTH_MM, SHANK_MM = 40.0, 8.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,28 +74,102 @@ def bound(px_per_pitch: float, turns: float) -> float:
     return float(np.sqrt(12 / (2 * told * information() * (px_per_pitch * turns) ** 3)))
 
 
-def light_of(px_per_pitch: float, turns: int, place: float) -> tuple[np.ndarray, float, float]:
-    """Return the linear light of a stud beside a pin, and its pitch in mm and in pixels."""
-    shot = Shot(f35_mm=F35_MM, distance_mm=DISTANCE_MM, heading_rad=0.3)
-    pitch = px_per_pitch * DISTANCE_MM / shot.f_px
+def stud_of(px_per_pitch: float, turns: int) -> Stud:
+    """Return the stud that has so many pixels a pitch and so many turns."""
+    pitch = px_per_pitch * DISTANCE_MM / Shot(f35_mm=F35_MM, distance_mm=DISTANCE_MM).f_px
     major = 4.0 + 8.0 * pitch
-    stud = Stud(
+    return Stud(
         pitch_mm=pitch,
         major_mm=major,
         shank_mm=major + 0.1,
         thread_mm=turns * pitch,
-        shank_length_mm=8.0,
+        shank_length_mm=SHANK_MM,
     )
+
+
+def light_of(stud: Stud, shot: Shot, place: float = 0.0) -> np.ndarray:
+    """Return the linear light of a stud beside a pin."""
     across = np.array([-np.sin(shot.heading_rad), np.cos(shot.heading_rad)])
     along = np.array([across[1], -across[0]])
     # Pixels lie otherwise under each photo's edges.
     moved = place * along
-    middle = (major / 2 + 1.0) * across + moved
+    middle = (stud.major_mm / 2 + 1.0) * across + moved
     shade = gaussian_filter(stud_shadow(stud, shot, middle), BLUR_PX)
-    lying = pin(-(PIN_MM / 2 + 4.0) * across + moved, shot.heading_rad, 40.0, PIN_MM)
+    at, size = -(PIN_MM / 2 + 4.0) * across + moved, PIN_MM + shot.pin_error_mm
+    lying = pin(at, shot.heading_rad, PIN_LENGTH_MM, size)
     shade = np.maximum(shade, cover(SIZE, hull(project(lying, shot)), BLUR_PX))
-    light = DARK + (LIT - DARK) * (1 - shade) * window(SIZE)
-    return light, pitch, pitch * shot.f_px / (DISTANCE_MM - stud.shank_mm / 2)
+    light: np.ndarray = DARK + (LIT - DARK) * (1 - shade) * window(SIZE)
+    return light
+
+
+def whole_bound(px_per_pitch: float, turns: int) -> float:
+    """Return the least relative standard deviation of a pitch in mm, pin and lens as known."""
+    stud, f_px = stud_of(px_per_pitch, turns), Shot(f35_mm=F35_MM).f_px
+    rise = (stud.shank_mm - PIN_MM) / 2
+    away = DISTANCE_MM - stud.shank_mm / 2
+    wide = PIN_MM * f_px / DISTANCE_MM
+    edges = np.sqrt(2 / (information() * PIN_LENGTH_MM / PIN_MM * wide)) / wide
+    parts = (bound(px_per_pitch, turns), U_PIN_MM / PIN_MM, edges, U_FOCAL * rise / away)
+    return float(np.linalg.norm(parts))
+
+
+def drawn_inputs(stud: Stud, seed: int) -> Shot:
+    """Return a photo whose inputs are off as the budget says; the stud touches the plate."""
+    rng = np.random.default_rng([seed, 14])
+    u_deg = LEVEL_DEG if rng.random() < LEVEL_SHARE else UNEVEN_DEG
+    incline = float(rng.normal(0, np.radians(u_deg)))
+    radius, end = stud.shank_mm / 2, stud.ends_mm[1]
+    return Shot(
+        f35_mm=F35_MM,
+        distance_mm=DISTANCE_MM,
+        heading_rad=float(rng.uniform(-0.7, 0.7)),
+        focal_share=float(rng.normal(0, U_FOCAL)),
+        pin_error_mm=float(rng.normal(0, U_PIN_MM)),
+        corner_shift=float(rng.normal(0, U_CORNER)),
+        tilt_rad=tuple(rng.normal(0, np.radians(U_TILT_DEG), 2).tolist()),
+        incline_rad=incline,
+        lift_mm=float(radius * (np.cos(incline) - 1) + end * abs(np.sin(incline))),
+        seed=seed,
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Whole:
+    """One cell with every input drawn: errors of the pitch in mm, relative, and over their u."""
+
+    px_per_pitch: float
+    turns: int
+    bound: float
+    errors: np.ndarray
+    over_u: np.ndarray
+
+
+def whole_cell(px_per_pitch: float, turns: int, photos: int) -> Whole:
+    """Measure drawn photos of one size whose inputs are off as the budget says."""
+    import pitchcam
+    from pitchcam.errors import PitchcamError
+
+    spec = pitchcam.ScaleSpec(source="pin", mm=PIN_MM)
+    stud = stud_of(px_per_pitch, turns)
+    found = []
+    for i in range(photos):
+        shot = drawn_inputs(stud, int(1000 * px_per_pitch) + 100 * turns + i)
+        pixels = develop(light_of(stud, shot), gain=0.0, noise=NOISE, seed=shot.seed)
+        try:
+            told = pitchcam.identify(pixels, spec, f35_mm=F35_MM, plots=False)
+        except PitchcamError:
+            continue
+        q = told.parts[0].threads[0].reading.pitch_mm
+        if q is not None:
+            found.append((q.value / stud.pitch_mm - 1, (q.value - stud.pitch_mm) / q.u))
+    errors, over_u = np.array(found).reshape(-1, 2).T
+    return Whole(
+        px_per_pitch=px_per_pitch,
+        turns=turns,
+        bound=whole_bound(px_per_pitch, turns),
+        errors=errors,
+        over_u=over_u,
+    )
 
 
 def cell(px_per_pitch: float, turns: int, photos: int, places: int = 2) -> Found | None:
@@ -98,9 +178,12 @@ def cell(px_per_pitch: float, turns: int, photos: int, places: int = 2) -> Found
     from pitchcam.errors import PitchcamError
 
     spec = pitchcam.ScaleSpec(source="pin", mm=PIN_MM)
+    stud = stud_of(px_per_pitch, turns)
+    shot = Shot(f35_mm=F35_MM, distance_mm=DISTANCE_MM, heading_rad=0.3)
+    true_px = stud.pitch_mm * shot.f_px / (DISTANCE_MM - stud.shank_mm / 2)
     groups, errors, stated = [], [], []
     for i in range(places):
-        light, pitch, true_px = light_of(px_per_pitch, turns, 0.137 * i)
+        light = light_of(stud, shot, 0.137 * i)
         in_px = []
         for seed in range(photos // places):
             pixels = develop(light, gain=0.0, noise=NOISE, seed=1000 * i + seed)
@@ -113,7 +196,7 @@ def cell(px_per_pitch: float, turns: int, photos: int, places: int = 2) -> Found
             if q is None or told.scale is None or told.scale.mm_per_px is None:
                 continue
             in_px.append(q.value / told.scale.mm_per_px.value / true_px)
-            errors.append(q.value / pitch - 1)
+            errors.append(q.value / stud.pitch_mm - 1)
             noise = [b.contributions["pitch_mm"] for b in read.budget if b.kind == "A"]
             stated.append(float(np.linalg.norm(noise)) / q.value)
         if len(in_px) > 1:
@@ -148,4 +231,28 @@ def line(found: Found) -> str:
 HEAD = (
     f"{'px/pitch':>8}{'turns':>7}{'photos':>8}{'bound':>10}{'scatter':>10}{'ratio':>9}"
     f"{'u noise':>10}{'bias px':>10}{'bias mm':>10}   (parts per million of the pitch)"
+)
+
+
+def whole_line(cells: list[Whole]) -> str:
+    """Return a row of the second table, of one cell or of several together, in parts per million.
+
+    The bound of several is that of their mean square.
+    """
+    errors = np.concatenate([c.errors for c in cells])
+    over_u = np.concatenate([c.over_u for c in cells])
+    least = np.concatenate([np.full(len(c.errors), c.bound) for c in cells])
+    rms, over = (float(np.sqrt(np.mean(x**2))) for x in (errors, errors / least))
+    bias = float(np.mean(errors))
+    named = (f"{cells[0].px_per_pitch:>8.0f}{cells[0].turns:>7d}", f"{'all':>8}{'':>7}")
+    return (
+        f"{named[len(cells) > 1]}{len(errors):>8d}{1e6 * float(np.sqrt(np.mean(least**2))):>10.0f}"
+        f"{1e6 * rms:>10.0f}{over:>9.2f}{1e6 * bias:>10.0f}{bias / rms:>10.2f}"
+        f"{float(np.sqrt(np.mean(over_u**2))):>14.2f}"
+    )
+
+
+WHOLE_HEAD = (
+    f"{'px/pitch':>8}{'turns':>7}{'photos':>8}{'bound':>10}{'rms':>10}{'ratio':>9}"
+    f"{'bias':>10}{'bias/rms':>10}{'rms(error/u)':>14}   (parts per million of the pitch in mm)"
 )

@@ -76,3 +76,52 @@ def test_a_row_of_the_bound():
         "-20.0",
         "-300.0",
     ]
+
+
+def test_the_whole_bound_is_how_a_pitch_goes_with_pin_and_lens():
+    """Derivatives of the pitch in mm, measured by similar triangles with each input moved."""
+    px, turns = 30.0, 8
+    stud, shot = bound.stud_of(px, turns), bound.Shot(f35_mm=bound.F35_MM)
+    high, away = stud.shank_mm / 2, bound.DISTANCE_MM
+
+    def pitch(pin_mm=bound.PIN_MM, f_px=shot.f_px):
+        # Seen: a pin whose axis is half of it over the plate, and the pitch on the stud's axis.
+        wide = shot.f_px * bound.PIN_MM / (away - bound.PIN_MM / 2)
+        seen = shot.f_px * stud.pitch_mm / (away - high)
+        plane = f_px * pin_mm / wide
+        return seen * (plane + pin_mm / 2 - high) / f_px
+
+    assert pitch() == pytest.approx(stud.pitch_mm)
+    by_pin = pitch(pin_mm=bound.PIN_MM + bound.U_PIN_MM) / pitch() - 1
+    by_lens = pitch(f_px=shot.f_px * (1 + bound.U_FOCAL)) / pitch() - 1
+    least = np.hypot(by_pin, by_lens)
+    assert bound.whole_bound(px, turns) == pytest.approx(least, rel=0.05)
+    # Noise, of pin and thread, is a hundredth of it.
+    assert bound.whole_bound(px, turns) > 30 * bound.bound(px, turns)
+
+
+def test_a_stud_that_is_inclined_touches_the_plate_and_no_more():
+    stud = bound.stud_of(30.0, 8)
+    for seed in range(6):
+        shot = bound.drawn_inputs(stud, seed)
+        end, radius = stud.ends_mm[1], stud.shank_mm / 2
+        low = radius + shot.lift_mm - radius * np.cos(shot.incline_rad)
+        assert low - end * abs(np.sin(shot.incline_rad)) == pytest.approx(0.0, abs=1e-12)
+        assert shot.lift_mm >= -1e-3
+    drawn = [bound.drawn_inputs(stud, seed) for seed in range(400)]
+    for name, u in (("focal_share", bound.U_FOCAL), ("pin_error_mm", bound.U_PIN_MM)):
+        assert np.std([getattr(s, name) for s in drawn]) == pytest.approx(u, rel=0.12)
+
+
+def test_rows_of_the_whole_bound():
+    one = bound.Whole(
+        px_per_pitch=30.0,
+        turns=8,
+        bound=1e-3,
+        errors=np.array([1e-3, -1e-3, 2e-3]),
+        over_u=np.array([0.5, -0.5, 1.0]),
+    )
+    said = bound.whole_line([one]).split()
+    # rms: sqrt(6 / 3) of the bound; mean: two thirds of it.
+    assert said == ["30", "8", "3", "1000", "1414", "1.41", "667", "0.47", "0.71"]
+    assert bound.whole_line([one, one]).split()[:2] == ["all", "6"]
