@@ -93,16 +93,13 @@ def measured(scene: Scene, part: Shape, region: Region) -> tuple[ThreadShape, Re
     rest = rest_height(part, camera, scene.rims.spread.blur_px)
     sight = _sight(scene, part, region, rest.height_mm)
     try:
-        shape = measure_thread(sight)
+        shape = _wound(sight)
     except NOT_FITTED:
         # Taken as level, its ridges hide their flanks; laid by its crests, it may show them.
         rest = by_crests(scene, part, region)[1]
         if abs(rest.pose.slope_rad) < ASLANT_RAD:
             raise
-        return measure_thread(sight.laid(camera, rest.height_mm, rest.pose.slope_rad)), rest
-    if shape.lag < IN_STEP:
-        # Both sides in step: two starts, and a helix twice as steep.
-        shape = measure_thread(sight, starts=2)
+        return _wound(sight.laid(camera, rest.height_mm, rest.pose.slope_rad)), rest
     rest, laid = _laid(shape, scene, part, rest)
     if abs(rest.pose.slope_rad) > ASLANT_RAD:
         # Which points are straight, and where the light has its edges, goes with the slope.
@@ -110,6 +107,12 @@ def measured(scene: Scene, part: Shape, region: Region) -> tuple[ThreadShape, Re
             aslant = sight.laid(camera, rest.height_mm, rest.pose.slope_rad)
             return measure_thread(aslant, shape.section.winding.starts), rest
     return laid, rest
+
+
+def _wound(sight: Sight) -> ThreadShape:
+    """Measure a thread; both sides in step have two starts, and a helix twice as steep."""
+    shape = measure_thread(sight)
+    return measure_thread(sight, starts=2) if shape.lag < IN_STEP else shape
 
 
 def _sight(scene: Scene, part: Shape, region: Region, height_mm: float) -> Sight:

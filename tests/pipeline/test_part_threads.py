@@ -17,6 +17,7 @@ from pitchcam.pipeline.place import geometry
 from pitchcam.pipeline.scene import too_blurred
 from pitchcam.records import Quantity, ScaleSpec, Verdict
 from pitchcam.scale.reference import Reference
+from pitchcam.thread.measure import ThreadShape
 from pitchcam.thread.pose import laid
 from pitchcam.thread.pose.height import Rest, Roll
 from pitchcam.thread.pose.records import UNKNOWN
@@ -190,11 +191,11 @@ def test_a_thread_whose_flanks_only_its_pose_shows_is_measured_in_it(monkeypatch
     """Taken as level its ridges hide their flanks; its crests tell how it lies."""
     rises, measure = [], part_threads.measure_thread
 
-    def only_laid(sight, *args):
+    def only_laid(sight, *args, **more):
         rises.append(-float(sight.frame.along @ np.array(sight.camera.normal)))
         if abs(rises[-1]) < 1e-9:
             raise OutlineError("the ridges hide their flanks")
-        return measure(sight, *args)
+        return measure(sight, *args, **more)
 
     monkeypatch.setattr(part_threads, "measure_thread", only_laid)
     laid_by = part_threads.by_crests
@@ -207,6 +208,9 @@ def test_a_thread_whose_flanks_only_its_pose_shows_is_measured_in_it(monkeypatch
     thread = identify(PHOTO, PIN, plots=False).parts[0].threads[0]
     assert rises[-1] == pytest.approx(np.sin(np.radians(-4.0)))
     assert thread.reading.angle_deg is not None and thread.reading.minor_mm is not None
+    # Two starts are told there as of any other thread.
+    monkeypatch.setattr(ThreadShape, "lag", property(lambda self: 0.02))
+    assert identify(PHOTO, PIN, plots=False).parts[0].threads[0].reading.starts == 2
 
 
 @pytest.mark.parametrize(("turns", "flanks"), [(2.5, 10), (2.5, 12), (3.0, 10)])
