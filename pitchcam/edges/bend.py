@@ -43,12 +43,12 @@ class Bent:
     u_bow_px: float = U_BOW_PX
 
 
-def places(crop: Crop, side: Segment, *, level: float = 0.5) -> Points:
+def places(crop: Crop, side: Segment, *, level: float = 0.5, pieces: int = PIECES) -> Points:
     """Return where an edge near a segment lies, (n, 2): the medians of its pieces' crossings."""
     p = line_profiles(crop, side, reach_px=REACH_PX)
     at = crossings(p.light, p.across_px, level)
     found = []
-    for rows in np.array_split(np.arange(len(p.along_px)), PIECES):
+    for rows in np.array_split(np.arange(len(p.along_px)), pieces):
         good = rows[np.isfinite(at[rows])]
         if len(good) >= max(3, len(rows) // 2):
             found.append(

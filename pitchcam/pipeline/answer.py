@@ -18,10 +18,9 @@ from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS, flag
 from pitchcam.match.reference import belief_of, doubted
 from pitchcam.objects.shapes import Shape
-from pitchcam.photo import Photo
 from pitchcam.photo.given import Given, photo_of
-from pitchcam.photo.seams import few_shades, find_seam
 from pitchcam.pipeline.arguments import checked_scale, checked_shrinkage
+from pitchcam.pipeline.damage import refuse_damaged
 from pitchcam.pipeline.own_scale import from_crests
 from pitchcam.pipeline.part_threads import OnAxis, Wanted, one_thread
 from pitchcam.pipeline.scene import Progress, Scene, take_apart
@@ -111,7 +110,7 @@ def identify(
     say("reading the photo")
     opened = photo_of(photo, f35_mm)
     with boundary(lambda: doing[-1]):
-        _refuse_damaged(opened)
+        refuse_damaged(opened)
         lens = None if lenses is None else lenses.known(opened)
         scene = take_apart(opened, spec, say, lens)
         say("measuring the threads")
@@ -122,16 +121,6 @@ def identify(
     if lens is not None and found.scale is not None:
         found = replace(found, scale=replace(found.scale, lens_photos=lens.photos))
     return found
-
-
-def _refuse_damaged(photo: Photo) -> None:
-    """Raise where the picture itself shows that it is not as a camera gave it."""
-    shades, seam = few_shades(photo.pixels), find_seam(photo.pixels, photo.quarter)
-    why = None if seam is None else seam.text
-    if shades is not None:
-        why = f"its light has only {shades} shades, where a camera gives hundreds"
-    if why is not None:
-        raise UnreadableError(f"The photo is damaged: {why}.", FLAGS["damaged"][1], code="damaged")
 
 
 def _measure(scene: Scene, wanted: Wanted, say: Progress) -> Measurement:

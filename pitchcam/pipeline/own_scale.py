@@ -19,7 +19,7 @@ from pitchcam.flags import FLAGS, UNFITTED_ADVICE
 from pitchcam.match.evidence import log_evidence
 from pitchcam.objects.regions import Region
 from pitchcam.objects.shapes import Shape
-from pitchcam.pipeline.part_threads import NOT_FITTED, by_crests, measured
+from pitchcam.pipeline.part_threads import ANGLES_DEG, NOT_FITTED, by_crests, measured
 from pitchcam.pipeline.scene import Scene
 from pitchcam.records import Quantity, ThreadReading
 from pitchcam.thread.budget.geometry import Measured
@@ -75,6 +75,8 @@ def from_crests(scene: Scene, parts: list[Shape], reading_mm: float) -> OwnScale
             UNFITTED_ADVICE,
             code="not-read",
         )
+    # What no screw thread's angle has was not the one that was read, if another is there.
+    seen = [(pr, s) for pr, s in seen if _may_be_one(s)] or seen[:1]
     chosen, is_open = 0, False
     if len(seen) > 1:
         longer = [reading_mm / _touched(s) for _, s in seen]
@@ -113,6 +115,12 @@ def _shape(scene: Scene, camera: Camera, part: Shape, region: Region) -> Measure
     with suppress(*NOT_FITTED):
         return by_crests(scene, part, region)[0]
     return None
+
+
+def _may_be_one(shape: Measured) -> bool:
+    """Return whether a thread's angle, where it is seen, is one of a screw thread."""
+    angle = shape.quantities().get("angle_deg", ANGLES_DEG[0])
+    return ANGLES_DEG[0] <= angle <= ANGLES_DEG[1]
 
 
 def _touched(shape: Measured) -> float:

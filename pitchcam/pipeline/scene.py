@@ -30,6 +30,7 @@ from pitchcam.objects.field import Field, find_field
 from pitchcam.objects.regions import few_crests
 from pitchcam.objects.shapes import Shape, describe
 from pitchcam.photo import Photo
+from pitchcam.pipeline.damage import refuse_waving
 from pitchcam.records import Flag, ScaleSpec
 from pitchcam.reference_kinds import LYING, REFERENCE_KINDS
 from pitchcam.scale.faces import straight_sides
@@ -128,6 +129,7 @@ def take_apart(photo: Photo, spec: ScaleSpec, say: Progress, lens: Lens | None =
     say("placing the edges")
     rims, pins = learn_rims(shapes, field, camera)
     _refuse_whole(shapes, rims, spec if reference is None else None)
+    refuse_waving(field, shapes)
     shapes = [sharpened_undone(s, rims) for s in shapes]
     bare = None
     if reference is None:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from pitchcam.edges.bend import U_PIECE_PX, Bent, places
 from pitchcam.edges.lines import Segment, fit_line
+from pitchcam.edges.wave import STEP_PX, Traced
 from pitchcam.objects.field import PART_LEVEL
 from pitchcam.objects.shapes import Shape
 
@@ -97,17 +98,33 @@ def straight_faces(shape: Shape) -> list[Face]:
 
 def straight_sides(shape: Shape) -> list[Bent]:
     """Return the long straight edges of an object without thread, as they bend in the picture."""
+    return [
+        Bent(places_px=places(shape.crop, side, level=PART_LEVEL), u_px=U_PIECE_PX)
+        for side in _long_sides(shape)
+    ]
+
+
+def traced_sides(shape: Shape) -> list[Traced]:
+    """Return the same edges step by step: whether they wave is seen in many places."""
+    found = []
+    for side in _long_sides(shape):
+        pieces = max(1, round(float(np.hypot(*(side.end - side.start))) / STEP_PX))
+        places_px = places(shape.crop, side, level=PART_LEVEL, pieces=pieces)
+        made = shape.kind in ("bar", "card")
+        found.append(Traced(places_px=places_px, of=shape.blob.label, straight=made))
+    return found
+
+
+def _long_sides(shape: Shape) -> list[Segment]:
     if shape.threads or shape.others or shape.kind == "disc":
         return []
-    out = []
-    for face in straight_faces(shape):
-        if face.length_px < LONG_PX:
-            continue
-        inset = END_PX * face.along
-        side = Segment(start=face.start_px + inset, end=face.end_px - inset, outside=face.outward)
-        found = places(shape.crop, side, level=PART_LEVEL)
-        out.append(Bent(places_px=found, u_px=U_PIECE_PX))
-    return out
+    return [
+        Segment(
+            start=f.start_px + END_PX * f.along, end=f.end_px - END_PX * f.along, outside=f.outward
+        )
+        for f in straight_faces(shape)
+        if f.length_px >= LONG_PX
+    ]
 
 
 def openings(shapes: Sequence[Shape]) -> list[Opening]:

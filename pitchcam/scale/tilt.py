@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from pitchcam.camera.held import PRIOR_TILT_RAD, by_hand
 from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.bend import PIECES, Bent
+from pitchcam.edges.wave import Traced
 from pitchcam.objects.field import Field
 
 Points = NDArray[np.float64]
@@ -149,6 +150,13 @@ def window_edges(field: Field) -> list[Bent]:
             places = np.array([np.median(p, axis=0) for p in pieces if len(p)])
             out.append(Bent(places_px=places, u_px=U_WINDOW_PX, u_bow_px=U_WINDOW_BOW_PX))
     return out
+
+
+def traced_window(field: Field) -> list[Traced]:
+    """Return the same sides step by step."""
+    if field.full_frame:
+        return []
+    return [Traced(places_px=points) for points in field.sides if points is not None]
 
 
 def _line(camera: Camera, points: Points) -> Points:

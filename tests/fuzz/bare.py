@@ -49,11 +49,11 @@ def judged(path: Path, which: int) -> Row:
     Raises
     ------
     Exception
-        What is foreign, and inner faults; none may be.
+        What is foreign, inner faults, and errors that speak of anything but the photo; none may be.
 
     """
     from pitchcam import identify
-    from pitchcam.errors import InnerFaultError, PitchcamError
+    from pitchcam.errors import InnerFaultError, UnreadableError
     from pitchcam.records import ScaleSpec, json_text
 
     source, mm = SPECS[which]
@@ -61,7 +61,7 @@ def judged(path: Path, which: int) -> Row:
         result = identify(path, ScaleSpec(source=source, mm=mm))  # type: ignore[arg-type]
     except InnerFaultError:
         raise
-    except PitchcamError as error:
+    except UnreadableError as error:
         return {"refused": error.code, "why": str(error)}
     json_text(result.to_json())
     faults = [w.message for w in result.warnings if w.code == "fault"]

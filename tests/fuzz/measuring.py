@@ -8,6 +8,7 @@ import random
 import cv2
 import numpy as np
 
+from pitchcam.errors import InputError, UnreadableError
 from tests.fuzz import scenes, transform, transformed
 from tests.fuzz.promises import BrokenError, Tally, kept, promised
 
@@ -37,7 +38,7 @@ def no_thread(data: bytes, tally: Tally) -> None:
 
     source, mm = SPECS[data[0] % len(SPECS)]
     path = kept(data[1:], ".png")
-    with promised(tally):
+    with promised(tally, UnreadableError, InputError):
         result = identify(path, ScaleSpec(source=source, mm=mm))  # type: ignore[arg-type]
         json_text(result.to_json())
         faults = [w.message for w in result.warnings if w.code == "fault"]
@@ -64,7 +65,7 @@ def right_name(data: bytes, tally: Tally) -> None:
     head, _, picture = data.partition(b"\0")
     name, done = json.loads(head)
     truth = json.loads((transform.SAMPLES / f"{name}.json").read_text())
-    with promised(tally):
+    with promised(tally, UnreadableError, InputError):
         row = transformed.judged(truth, kept(picture, ".jpg"))
         if "fault" in row:
             raise BrokenError(f"inner fault: {row['fault']}")

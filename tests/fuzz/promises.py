@@ -80,15 +80,19 @@ def memory() -> Path:
 
 
 @contextlib.contextmanager
-def promised(tally: Tally) -> Any:
-    """Let pass the errors that pitchcam raises on purpose, if each is one clear line."""
+def promised(tally: Tally, *kinds: type[PitchcamError]) -> Any:
+    """Let pass the errors that pitchcam raises on purpose, if each is one clear line.
+
+    With ``kinds`` only these: a photo's measurement may speak of nothing but the photo.
+    """
     try:
         yield
     except InnerFaultError as error:
         raise BrokenError(f"inner fault: {error}") from error.__cause__
     except PitchcamError as error:
         text = str(error)
-        if not text.isprintable() or not error.advice:
+        fitting = not kinds or isinstance(error, kinds)
+        if not text.isprintable() or not error.advice or not fitting:
             raise BrokenError(f"no clear line: {text!r}") from None
         tally.count(type(error).__name__)
     else:

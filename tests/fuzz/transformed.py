@@ -48,7 +48,7 @@ def judged(truth: Row, path: Path) -> Row:
 
     """
     from pitchcam import identify
-    from pitchcam.errors import InnerFaultError, PitchcamError
+    from pitchcam.errors import InnerFaultError, InputError, UnreadableError
     from pitchcam.records import json_text
     from tests.accuracy import assign, scale_of
 
@@ -56,7 +56,7 @@ def judged(truth: Row, path: Path) -> Row:
         result = identify(path, scale_of(truth))
     except InnerFaultError:
         raise
-    except PitchcamError as error:
+    except (InputError, UnreadableError) as error:
         return {"refused": error.code, "why": str(error)}
     json_text(result.to_json())
     faults = [w.message for w in result.warnings if w.code == "fault"]
