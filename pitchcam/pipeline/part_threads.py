@@ -285,11 +285,18 @@ def _by_crests(
 
 
 def by_crests(scene: Scene, part: Shape, region: Region) -> tuple[CrestShape, Rest]:
-    """Measure one thread by its crests alone, in its part's pose."""
-    rest = rest_height(part, scene.camera, scene.rims.spread.blur_px)
-    shape = measure_crests(_sight(scene, part, region, rest.height_mm))
-    rest, laid = _laid(shape, scene, part, rest)
-    return laid, rest
+    """Measure one thread by its crests alone, in its part's pose.
+
+    What was found is kept with the scene: it is asked for again where flanks cannot be fitted.
+    """
+    # The objects are held beside what was found, so that no other gets their place in memory.
+    key, kept = (id(part), id(region)), scene.by_crests
+    if key not in kept:
+        rest = rest_height(part, scene.camera, scene.rims.spread.blur_px)
+        shape = measure_crests(_sight(scene, part, region, rest.height_mm))
+        rest, laid = _laid(shape, scene, part, rest)
+        kept[key] = (part, region, laid, rest)
+    return kept[key][2:]
 
 
 def _axis_scale(shape: ThreadShape | CrestShape, lines: tuple[BudgetLine, ...]) -> Quantity:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -27,7 +28,7 @@ from pitchcam.edges.straight import learn_rims, sharpened_undone
 from pitchcam.errors import OutlineError, UnreadableError
 from pitchcam.flags import FLAGS, flag
 from pitchcam.objects.field import Field, find_field
-from pitchcam.objects.regions import few_crests
+from pitchcam.objects.regions import Region, few_crests
 from pitchcam.objects.shapes import Shape, describe
 from pitchcam.photo import Photo
 from pitchcam.pipeline.damage import refuse_waving
@@ -37,6 +38,8 @@ from pitchcam.scale.faces import straight_sides
 from pitchcam.scale.find import find_reference
 from pitchcam.scale.reference import Edges, Reference
 from pitchcam.scale.tilt import told_by_window, window_edges
+from pitchcam.thread.crest_lines import CrestShape
+from pitchcam.thread.pose.height import Rest
 
 Progress = Callable[[str], None]
 
@@ -73,6 +76,11 @@ class Scene:
     told: Lesson | None = None
     bare: Camera | None = None
     pins: Edges | None = None
+
+    @cached_property
+    def by_crests(self) -> dict[tuple[int, int], tuple[Shape, Region, CrestShape, Rest]]:
+        """Threads that were measured by their crests, by part and region: none at first."""
+        return {}
 
     def refocused(self, longer: float) -> Scene:
         """Return the scene with a focal length that many times as long, its reference found anew.

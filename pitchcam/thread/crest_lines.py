@@ -9,6 +9,7 @@ of its flanks (:mod:`pitchcam.thread.visible_flanks`).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -57,8 +58,7 @@ class CrestShape:
 
     ``pitch_mm``, ``major_mm`` and ``taper`` are on the thread's own axis, the diameter at the
     frame's origin; ``u_pitch_mm``, ``u_taper`` and ``u_edge_mm`` are standard uncertainties from
-    the crests' scatter, and of their edges; ``half_angles_deg`` of the + and the - flank are None
-    where no side shows its flanks; ``mm_per_px`` is the scale on the axis.
+    the crests' scatter, and of their edges; ``mm_per_px`` is the scale on the axis.
     """
 
     crests: CrestPoints
@@ -70,9 +70,23 @@ class CrestShape:
     u_taper: float
     u_edge_mm: float
     lag: float
-    half_angles_deg: tuple[float, float] | None
-    u_angle_deg: float
     span_mm: tuple[float, float]
+
+    @property
+    def half_angles_deg(self) -> tuple[float, float] | None:
+        """Those of the + and the - flank; None where no side shows its flanks."""
+        return None if self._flanks is None else self._flanks[:2]
+
+    @property
+    def u_angle_deg(self) -> float:
+        """The included angle's standard uncertainty, 0 where it is not seen."""
+        return 0.0 if self._flanks is None else self._flanks[2]
+
+    @cached_property
+    def _flanks(self) -> tuple[float, float, float] | None:
+        # On demand: the pose is found from the crests alone, in twenty attempts.
+        along = Along(pitch_mm=self.pitch_mm, radius_mm=self.major_mm / 2, taper=self.taper)
+        return visible_angle(self.sight, along)
 
     @property
     def axis(self) -> ImageAxis:
@@ -179,18 +193,14 @@ def _fitted(crests: CrestPoints, sight: Sight) -> CrestShape:
     pitch = float(place[2])
     lag = float((place[1] - place[0]) / pitch)
     major, taper = float(line[0] + line[1]), float(line[2] + line[3])
-    along = Along(pitch_mm=abs(pitch), radius_mm=major / 2, taper=taper)
     if abs(taper) > MOST_TAPER:
         raise OutlineError("the crest lines of both sides are none of a thread")
-    flanks = visible_angle(sight, along)
     return CrestShape(
         crests=crests,
         sight=sight,
         pitch_mm=abs(pitch),
         major_mm=major,
         taper=taper,
-        half_angles_deg=None if flanks is None else flanks[:2],
-        u_angle_deg=0.0 if flanks is None else flanks[2],
         u_pitch_mm=float(u_place[2]),
         u_taper=float(np.hypot(u_line[2], u_line[3])),
         u_edge_mm=U_EDGE_PX * sight.mm_per_px,
