@@ -48,9 +48,15 @@ def percentile(x: Values, percent: float) -> float:
     return after - (after - before) * (1 - share)
 
 
+def cross(a: Values, b: Values) -> Values:
+    """Return the vector product of two vectors (3,)."""
+    (a0, a1, a2), (b0, b1, b2) = a.tolist(), b.tolist()
+    return np.array([a1 * b2 - a2 * b1, a2 * b0 - a0 * b2, a0 * b1 - a1 * b0])
+
+
 def line(x: Values, y: Values) -> tuple[float, float]:
     """Return slope and offset of the line through points (n,) by least squares; level for one."""
-    x0, y0 = float(x.mean()), float(y.mean())
+    x0, y0 = float(np.add.reduce(x)) / len(x), float(np.add.reduce(y)) / len(y)
     off = x - x0
     squares = float(off @ off)
     slope = float(off @ (y - y0)) / squares if squares > 0 else 0.0

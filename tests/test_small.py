@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from pitchcam.small import distinct, line, median, percentile
+from pitchcam.small import cross, distinct, line, median, percentile
 
 RNG = np.random.default_rng(17)
 ARRAYS = [RNG.normal(size=n) * 10.0 ** RNG.integers(-6, 6) for n in (1, 2, 3, 4, 7, 10, 99, 400)]
@@ -52,3 +52,8 @@ def test_distinct_is_numpys_unique() -> None:
     x = RNG.integers(-5, 5, 60).astype(float)
     assert (distinct(x) == np.unique(x)).all()
     assert len(distinct(np.zeros(0))) == 0
+
+
+def test_cross_is_numpys() -> None:
+    for a, b in RNG.normal(size=(20, 2, 3)):
+        assert (cross(a, b) == np.cross(a, b)).all()

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.lines import Segment, crossings, line_profiles
 from pitchcam.objects.contour import Crop
+from pitchcam.small import median
 
 Points = NDArray[np.float64]
 
@@ -54,7 +55,7 @@ def places(crop: Crop, side: Segment, *, level: float = 0.5, pieces: int = PIECE
             found.append(
                 side.start
                 + float(p.along_px[good].mean()) * side.along
-                + float(np.median(at[good])) * side.normal
+                + median(at[good]) * side.normal
             )
     return np.array(found).reshape(-1, 2)
 

@@ -38,6 +38,10 @@ FEWEST_FLANKS = 18
 LEAST_LEFT = 1e-6
 
 
+#: What of the folding matrix is the same for all tangents.
+_FOLD = np.concatenate([np.eye(6, len(NAMES)), np.zeros((6, len(NAMES)))])
+
+
 @dataclass(frozen=True, kw_only=True)
 class FlankPoints:
     """Points on flanks in the axial section.
@@ -178,10 +182,11 @@ def _columns(p: FlankPoints, ref: float) -> Values:
 
 def _folded(tan: Values) -> Values:
     """Return the matrix (12, 9) that folds the columns to those of NAMES."""
-    fold = np.zeros((12, len(NAMES)))
-    fold[np.arange(6), np.arange(6)] = 1.0
-    for k in range(3):
-        fold[6 + 2 * k : 8 + 2 * k, 6 + k] = tan
+    fold = _FOLD.copy()
+    # Columns 6, 8, 10 and 7, 9, 11 in those of the offset and both slopes.
+    flat, beside = fold.reshape(-1), len(NAMES)
+    flat[6 * beside + 6 :: 2 * beside + 1] = tan[0]
+    flat[7 * beside + 6 :: 2 * beside + 1] = tan[1]
     return fold
 
 
@@ -224,8 +229,9 @@ def fit_flanks(
         raise np.linalg.LinAlgError(f"only {len(p.r)} points on the flanks")
     ref = median(p.r)
     columns, group = _columns(p, ref), _groups(p)
-    tan = np.broadcast_to(np.asarray(tan_guess, float), (2,))
-    mostly = MOSTLY if len(np.unique(group)) >= FEWEST_TO_VOTE else 0.0
+    tan: Values = np.empty(2)
+    tan[:] = tan_guess
+    mostly = MOSTLY if np.count_nonzero(np.bincount(group)) >= FEWEST_TO_VOTE else 0.0
     if use is None and mostly:
         use = _sound(_least_sum(columns, p.z, tan), group, mostly)
     elif use is None:
@@ -234,14 +240,15 @@ def fit_flanks(
         fold, used, before = _folded(tan), columns[:, use], tan
         # Columns in millimetres and whole numbers: the normal equations lose no digit that counts.
         normal = fold.T @ (used @ used.T) @ fold
-        beta = np.linalg.solve(normal, fold.T @ (used @ p.z[use]))
+        beta = np.asarray(np.linalg.solve(normal, fold.T @ (used @ p.z[use])), float)
         tan = beta[4:6]
         deviation = p.z - (fold @ beta) @ columns
         keep = _sound(deviation, group, mostly, use)
         if (keep == use).all() and np.abs(tan - before).max() < 1e-6:
             break
         use = keep
-    _, flank = np.unique(group[use], return_inverse=True)
+    # Flanks that are left, counted from 0 in their order.
+    flank = (np.cumsum(np.bincount(group[use]) > 0) - 1)[group[use]]
     scatter = Scatter(
         slopes=(_folded(tan).T @ columns[:, use]).T,
         rest_mm=deviation[use],

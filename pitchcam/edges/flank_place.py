@@ -118,7 +118,7 @@ def place_flanks(
     def bright(loss: float, roughness: float, distance: float) -> Values:
         """Return the light (n, d) beside the edges of metal that mirrors all of it."""
         light = traced.light(loss, roughness, distance)
-        return np.asarray(light.reshape(n, heights, -1).mean(axis=1), float)
+        return np.asarray(np.add.reduce(light.reshape(n, heights, -1), axis=1) / heights, float)
 
     def cost(q: Values) -> tuple[Values, Values]:
         x = (q[5:, None, None] - CELLS_PX - profiles.across_px[:, :, None]) / blur_px
@@ -175,7 +175,10 @@ def place_flanks(
 
 def _falls(light: Values, outside: float) -> Values:
     """Return the falls of the light (n, d + 1) from outside, from cell to cell, and to dark."""
-    return np.asarray(-np.diff(light, axis=1, prepend=outside, append=0.0), float)
+    n, cells = light.shape
+    with_ends = np.empty((n, cells + 2))
+    with_ends[:, 0], with_ends[:, 1:-1], with_ends[:, -1] = outside, light, 0.0
+    return np.asarray(with_ends[:, :-1] - with_ends[:, 1:], float)
 
 
 def _seen_metal(q: Values, u: list[float]) -> Metal:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -94,6 +95,13 @@ def reflected(angle: Values, loss: float | Values) -> Values:
     return out
 
 
+def _falls(x: Values) -> Values:
+    """Return the changes along the first axis, from the last one to nothing."""
+    out = np.negative(x)
+    out[:-1] += x[1:]
+    return out
+
+
 def edge_light(
     across: Values,
     blur: float,
@@ -139,9 +147,9 @@ def edge_light(
     share = (np.arange(_STEPS + 1.0) / _STEPS).reshape(-1, *(1,) * dimensions)
     at = angle * share
     # At the edge itself, at each step, and past the last of them.
-    drop = -np.diff(reflected(at, loss), axis=0, append=0.0)
-    by_angle = np.diff(loss * GRAZING * share / (at + GRAZING) ** 2, axis=0, append=0.0)
-    by_loss = np.diff(at / (at + GRAZING), axis=0, append=0.0)
+    drop = -_falls(reflected(at, loss))
+    by_angle = _falls(loss * GRAZING * share / (at + GRAZING) ** 2)
+    by_loss = _falls(at / (at + GRAZING))
     middle = np.minimum(share + 0.5 / _STEPS, 1.0)
     depth = radius * (1 - np.cos(angle * middle))
     deeper = radius * np.sin(angle * middle) * middle
@@ -182,6 +190,15 @@ def bell_curve(x: Values) -> Values:
 _DEGREE = 4
 
 
+@functools.lru_cache(maxsize=8)
+def _inverse(gain: float) -> tuple[float, ...]:
+    """Return the polynomial of what smooths that undoes sharpening by a gain."""
+    inverse = np.polynomial.Chebyshev.interpolate(
+        lambda smooth: 1 / (1 + gain * (1 - smooth)), _DEGREE, domain=[0, 1]
+    )
+    return tuple(inverse.convert(kind=np.polynomial.Polynomial).coef.real.tolist())
+
+
 def unsharpen(light: NDArray[np.float32], background: float, spread: Spread) -> NDArray[np.float32]:
     """Undo the phone's sharpening of an image of relative light, (h, w).
 
@@ -194,10 +211,7 @@ def unsharpen(light: NDArray[np.float32], background: float, spread: Spread) -> 
     code = encode(np.multiply(light, background, dtype=np.float32))
     # 1 / (1 + g (1 - G)) as a polynomial of G, which is a blur and lies within 0..1: a few blurs
     # cost a third of two Fourier transforms.
-    inverse = np.polynomial.Chebyshev.interpolate(
-        lambda smooth: 1 / (1 + spread.gain * (1 - smooth)), _DEGREE, domain=[0, 1]
-    )
-    *lower, highest = inverse.convert(kind=np.polynomial.Polynomial).coef.real.tolist()
+    *lower, highest = _inverse(spread.gain)
     plain: NDArray[np.float32] = highest * code
     for factor in lower[::-1]:
         cv2.GaussianBlur(plain, (0, 0), spread.radius_px, dst=plain)

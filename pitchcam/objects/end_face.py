@@ -113,7 +113,10 @@ def _fit(t: Values, s: Values, radius: float) -> tuple[float, float, float, floa
         slopes[:-1, 2] = np.sqrt(inside)
         slopes[:-1, 3] = np.where(inside > LEAST_INSIDE, p[2] * x**2 / p[3] ** 3, 0.0)
         slopes[:-1, 3] /= slopes[:-1, 2]
-        return np.append(slopes[:-1, :3] @ p[:3] - y, (p[3] / radius - 1) * known)
+        off = np.empty(len(slopes))
+        np.subtract(slopes[:-1, :3] @ p[:3], y, out=off[:-1])
+        off[-1] = (p[3] / radius - 1) * known
+        return off
 
     def cost(p: Values) -> tuple[Values, Values]:
         off = rest(p)

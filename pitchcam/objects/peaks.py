@@ -5,6 +5,8 @@ SciPy has a search for peaks, in a package that takes longer to load than a phot
 
 from __future__ import annotations
 
+from bisect import bisect_left
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -53,10 +55,11 @@ def _apart(values: Values, tops: Places, apart: int) -> NDArray[np.bool_]:
     kept = np.ones(len(tops), bool)
     if len(tops) < 2 or np.diff(tops).min() >= apart:
         return kept
-    for i in np.argsort(values[tops])[::-1]:
+    places = tops.tolist()
+    for i in np.argsort(values[tops])[::-1].tolist():
         if kept[i]:
-            near = slice(*np.searchsorted(tops, (tops[i] - apart + 1, tops[i] + apart)))
-            kept[near] = False
+            first, last = places[i] - apart + 1, places[i] + apart
+            kept[bisect_left(places, first) : bisect_left(places, last)] = False
             kept[i] = True
     return kept
 

@@ -11,6 +11,7 @@ from pitchcam.objects.shapes import Shape
 from pitchcam.records import ScaleSpec
 from pitchcam.scale.reference import Among, Reference
 from pitchcam.scale.tilt import Edge, edge_plane, told_by_parallels
+from pitchcam.small import cross
 
 Points = NDArray[np.float64]
 
@@ -49,19 +50,19 @@ def pin_distance(
         n2 = -n2
     bisector = (n1 + n2) / np.linalg.norm(n1 + n2)
     normal = np.array(camera.normal)
-    along = np.cross(bisector, normal)
+    along = cross(bisector, normal)
     along /= np.linalg.norm(along)
-    seen = np.cross(n1, n2)
+    seen = cross(n1, n2)
     seen /= np.linalg.norm(seen)
     slope = float(np.arcsin(np.clip(seen @ normal * np.sign(seen @ along), -1, 1)))
     middles = camera.rays(np.array([np.mean(edge, axis=0) for edge in edges]))
-    m1, m2 = (m / np.linalg.norm(m) for m in np.cross(along, middles))
+    m1, m2 = (m / np.linalg.norm(m) for m in (cross(along, x) for x in middles))
     if m1 @ m2 < 0:
         m2 = -m2
-    half = 0.5 * float(np.arctan2(np.linalg.norm(np.cross(m1, m2)), m1 @ m2))
+    half = 0.5 * float(np.arctan2(np.linalg.norm(cross(m1, m2)), m1 @ m2))
     bisector = (m1 + m2) / np.linalg.norm(m1 + m2)
     radius = diameter_mm / 2
-    foot = np.cross(along, bisector)
+    foot = cross(along, bisector)
     foot *= np.sign(foot[2]) * radius / np.sin(half)
     return float(normal @ foot) + radius, slope
 

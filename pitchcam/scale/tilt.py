@@ -14,6 +14,7 @@ from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.bend import PIECES, Bent
 from pitchcam.edges.wave import Traced
 from pitchcam.objects.field import Field
+from pitchcam.small import cross, median
 
 Points = NDArray[np.float64]
 #: A straight edge in the photo, by its ends.
@@ -35,7 +36,7 @@ U_WINDOW_PX, U_WINDOW_BOW_PX = 0.5, 1.0
 def edge_plane(camera: Camera, start: Points, end: Points) -> Points:
     """Return the unit normal of the plane through the pinhole and an edge in the photo."""
     a, b = camera.rays(np.stack([start, end]))
-    n: Points = np.cross(a, b)
+    n = cross(a, b)
     return n / np.linalg.norm(n)
 
 
@@ -58,7 +59,7 @@ def told_by_parallels(camera: Camera, edges: tuple[Edge, Edge], u_px: float) -> 
     ends = camera.on_plane(np.stack([(a + c) / 2, (b + d) / 2]))
     length = float(np.linalg.norm(ends[1] - ends[0]))
     way = (ends[1] - ends[0])[:2] / length
-    axis = np.cross(edge_plane(camera, *edges[0]), edge_plane(camera, *edges[1]))
+    axis = cross(edge_plane(camera, *edges[0]), edge_plane(camera, *edges[1]))
     axis = axis / np.linalg.norm(axis)
     axis *= np.sign(axis[:2] @ way)
     normal = np.array(camera.normal)
@@ -84,7 +85,7 @@ def window_tilt(field: Field, camera: Camera) -> tuple[Points, float] | None:
         return None
     (across, _), (along, _) = found
     skew = abs(float(across @ along))
-    normal = np.cross(across, along)
+    normal = cross(across, along)
     normal /= np.linalg.norm(normal) * np.sign(normal[2])
     tilt = float(np.arccos(min(1.0, normal[2])))
     if skew > MOST_SKEW or tilt > MOST_TILT_RAD:
@@ -133,7 +134,7 @@ def _opposite(field: Field, camera: Camera) -> list[tuple[Points, float]]:
     for first, second in ((sides[0], sides[2]), (sides[1], sides[3])):
         if first is None or second is None:
             continue
-        meet = np.cross(k.T @ _line(camera, first), k.T @ _line(camera, second))
+        meet = cross(k.T @ _line(camera, first), k.T @ _line(camera, second))
         meet /= np.linalg.norm(meet)
         out.append((meet, float(np.hypot(*(first.mean(axis=0) - second.mean(axis=0))))))
     return out
@@ -147,7 +148,7 @@ def window_edges(field: Field) -> list[Bent]:
     for points in field.sides:
         if points is not None:
             pieces = np.array_split(points, PIECES)
-            places = np.array([np.median(p, axis=0) for p in pieces if len(p)])
+            places = np.array([[median(x) for x in p.T] for p in pieces if len(p)])
             out.append(Bent(places_px=places, u_px=U_WINDOW_PX, u_bow_px=U_WINDOW_BOW_PX))
     return out
 
@@ -164,6 +165,6 @@ def _line(camera: Camera, points: Points) -> Points:
     xy = camera.rays(points)[:, :2] * camera.f_px + np.array(camera.centre_px)
     middle = xy.mean(axis=0)
     _, _, axes = np.linalg.svd(xy - middle, full_matrices=False)
-    line: Points = np.cross(np.append(middle, 1.0), np.append(middle + axes[0], 1.0))
+    line = cross(np.append(middle, 1.0), np.append(middle + axes[0], 1.0))
     scaled: Points = line / np.hypot(line[0], line[1])
     return scaled

@@ -35,6 +35,8 @@ CHAMFER, OVER_PX = 0.25, 4
 FEWEST_STATIONS = 10
 #: An edge of the hull shorter than this share of the length carries no part.
 LEAST_EDGE = 0.02
+#: What is clear of rounding where it is told on which side of a line a station lies, mm².
+CLEARLY_MM2 = 1e-9
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -201,9 +203,17 @@ def falls(radii: PartRadii) -> list[Fall]:
 
 def _hull(z: Values, r: Values) -> list[int]:
     """Return the stations on the hull of one side, from the first to the last."""
+    order, before = np.lexsort((-r, z)), 0
+    while len(order) != before:
+        # What lies clearly within the line from the one before to the next is on no hull.
+        before, x, y = len(order), z[order], r[order]
+        far = (x[1:-1] - x[:-2]) * (y[2:] - y[:-2]) - (y[1:-1] - y[:-2]) * (x[2:] - x[:-2])
+        stays = np.ones(before, bool)
+        stays[1:-1] = far < CLEARLY_MM2
+        order = order[stays]
     along, out = z.tolist(), r.tolist()
     hull: list[int] = []
-    for k in np.lexsort((-r, z)).tolist():
+    for k in order.tolist():
         while len(hull) > 1:
             a, b = hull[-2], hull[-1]
             bent = (along[b] - along[a]) * (out[k] - out[a])

@@ -1,5 +1,6 @@
 """How a part may fall: its lower hull under its weight."""
 
+import cv2
 import numpy as np
 import pytest
 
@@ -89,3 +90,15 @@ def test_the_radius_that_carries_a_part_counts_in_its_height() -> None:
     sure, open_ = (posterior(cylinder, blind, camera, u) for u in (0.0, 0.5))
     assert open_.u_height_mm**2 - sure.u_height_mm**2 == pytest.approx(0.25)
     assert open_.u_axis_height_mm**2 - sure.u_axis_height_mm**2 == pytest.approx(0.25)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_corners_are_those_of_opencvs_hull(seed: int) -> None:
+    """Of ragged profiles, drawn on whole numbers, which OpenCV's hull keeps exactly."""
+    draw = np.random.default_rng(seed)
+    z = np.arange(400.0)
+    r = np.floor(draw.uniform(50, 90, 400) + 30 * np.sin(z / draw.uniform(40, 120)))
+    radii = PartRadii(z_mm=z, seen_mm=r, rests_mm=r)
+    outline = np.concatenate([np.stack([z, r], axis=1), [[399.0, -1000.0], [0.0, -1000.0]]])
+    hull = {tuple(p) for p in cv2.convexHull(outline.astype(np.float32))[:, 0].tolist()}
+    assert {(z[k], r[k]) for k in radii.corners} == {p for p in hull if p[1] > -1000}
