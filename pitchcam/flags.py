@@ -86,6 +86,14 @@ FLAGS: dict[str, tuple[str, str]] = {
         "the photo carries no focal length, so the camera's height is a guess",
         "send the original file, not a copy from a messenger",
     ),
+    "cropped": (
+        "the picture was cropped, so the camera's height and the picture's middle are guesses",
+        "send the whole picture, as the camera gave it",
+    ),
+    "resized": (
+        "the picture is not of the size that its camera recorded",
+        "send the original file, not a copy of another size",
+    ),
     "left-hand": (
         "the light along its flanks is that of a left-hand thread",
         "look at it: a left-hand thread rises to the left when its axis stands upright",

@@ -32,6 +32,9 @@ BUILT = ((26.0, 0.07, 0.80), (14.5, 0.10, 0.05), (51.0, 0.08, 0.07), (74.0, 0.12
 #: Share of phones whose tag stays that of the lens when the picture is cropped to another shape or
 #: zoomed into: both kinds are met (judgement).
 TAG_OF_LENS_CROP, TAG_OF_LENS_ZOOM = 0.5, 0.3
+#: A side that differs by no more from the recorded one is of the same size: some tags are those of
+#: the sensor's frame, of which a lens's correction trims a little (judgement).
+SAME_SIZE = 0.01
 #: Share of smaller copies of the same shape that were cropped, not shrunk (judgement).
 CROPPED_COPY = 0.1
 #: What a crop by hand leaves of the picture's sides: a half to all of it. Placed anywhere, that
@@ -76,7 +79,7 @@ def explanations(photo: Photo) -> tuple[Explanation, ...]:
             stated = _both(stated, by_lens, TAG_OF_LENS_CROP)
         if origin.zoom is not None and origin.zoom > 1.0:
             stated = _both(stated, origin.zoom, _tag_of_lens(photo.f35_mm, origin.zoom))
-        if origin.shrunk is not None and 0.0 < origin.shrunk < 0.99:
+        if origin.shrunk is not None and 0.0 < origin.shrunk < 1 - SAME_SIZE:
             stated = _both(stated, 1 / origin.shrunk, CROPPED_COPY)
     share = 1.0
     if photo.f35_mm is not None:

@@ -31,6 +31,8 @@ class Origin:
 
     Attributes
     ----------
+    recorded_px
+        Width and height as the camera recorded them; None where they are absent.
     shrunk
         The picture's longer side over the recorded one; None where that is absent. Below 1 it was
         made smaller, or cropped to the same shape.
@@ -43,6 +45,7 @@ class Origin:
         Make, model and lens as the tags name them; None where no model is named.
     """
 
+    recorded_px: tuple[float, float] | None = None
     shrunk: float | None = None
     sensor_aspect: bool = False
     zoom: float | None = None
@@ -68,6 +71,7 @@ def origin_of(
     """
     recorded = recorded_size(exif_ifd)
     return Origin(
+        recorded_px=recorded,
         shrunk=None if recorded is None else max(width_px, height_px) / max(recorded),
         sensor_aspect=same_aspect((width_px, height_px), (SENSOR_ASPECT, 1.0)),
         zoom=number(exif_ifd.get(_ZOOM)),

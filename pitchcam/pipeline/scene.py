@@ -31,7 +31,7 @@ from pitchcam.objects.field import Field, find_field
 from pitchcam.objects.regions import Region, few_crests
 from pitchcam.objects.shapes import Shape, describe
 from pitchcam.photo import Photo
-from pitchcam.pipeline.damage import refuse_waving
+from pitchcam.pipeline.damage import refuse_waving, told_copy
 from pitchcam.records import Flag, ScaleSpec
 from pitchcam.reference_kinds import LYING, REFERENCE_KINDS
 from pitchcam.scale.faces import straight_sides
@@ -289,8 +289,8 @@ def _camera(
                 "Show at least four of its markers whole and sharp, retake.",
                 code="no-reference",
             )
-    if photo.f35_mm is None and profile is None and spec.source not in ("major", "none"):
-        flags.append(flag("no-exif"))
+    if profile is None and spec.source not in ("major", "none"):
+        flags += told_copy(photo)
     return camera, None
 
 

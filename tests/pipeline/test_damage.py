@@ -1,4 +1,4 @@
-"""Samples of which rows, columns or pieces are moved aside: refused, whatever they would name."""
+"""Pictures that are not as the camera gave them: moved about they are refused, copies are told."""
 
 from __future__ import annotations
 
@@ -9,10 +9,12 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
+from PIL import Image
 
 import pitchcam
 from pitchcam.errors import UnreadableError
 from pitchcam.photo import load_photo
+from pitchcam.pipeline.damage import told_copy
 from tests.accuracy import scale_of
 
 SAMPLES = Path(__file__).parents[2] / "samples"
@@ -55,3 +57,56 @@ def test_a_sample_moved_in_rows_columns_or_pieces_is_refused(
     assert caught.value.code == "damaged"
     words = "piece by piece" if how == "pieces" else f"in step along the {how}"
     assert words in caught.value.message
+
+
+def saved(folder: Path, size: tuple[int, int], recorded: tuple[int, int] | None, f35: int | None):
+    """Open a photo of a size that its camera recorded as another."""
+    exif = Image.Exif()
+    inner = exif.get_ifd(0x8769)
+    if f35 is not None:
+        inner[0xA405] = f35
+    if recorded is not None:
+        inner[0xA002], inner[0xA003] = recorded
+    path = folder / "photo.jpg"
+    Image.new("L", size, 200).save(path, exif=exif)
+    return load_photo(path)
+
+
+@pytest.mark.parametrize(
+    "size, recorded, f35, told",
+    [
+        ((400, 300), None, 26, {}),
+        ((400, 300), (4000, 3000), None, {"resized": "400 x 300 pixels", "no-exif": ""}),
+        ((400, 300), (402, 301), 26, {}),
+        ((300, 400), (400, 300), 26, {}),
+        ((400, 300), (200, 150), 26, {"resized": "recorded 200 x 150"}),
+        ((400, 250), (4000, 3000), 26, {"cropped": "its camera recorded 4000 x 3000"}),
+        ((400, 350), None, 26, {"cropped": "a shape that no camera gives"}),
+        ((400, 350), None, None, {"cropped": "a shape that no camera gives", "no-exif": ""}),
+        ((400, 300), None, None, {"no-exif": "no focal length"}),
+    ],
+)
+def test_what_was_done_to_a_picture_is_told(tmp_path, size, recorded, f35, told) -> None:
+    found = told_copy(saved(tmp_path, size, recorded, f35))
+    assert [w.code for w in found] == list(told)
+    for warning, words in zip(found, told.values(), strict=True):
+        assert words in warning.message
+        assert warning.advice
+
+
+def test_a_crop_is_told_beside_the_answer(tmp_path) -> None:
+    """A sample trimmed at one side by a program that keeps the tags."""
+    name = "p05-unf12-pin"
+    truth = json.loads((SAMPLES / f"{name}.json").read_text())
+    with Image.open(SAMPLES / f"{name}.jpg") as opened:
+        exif, (w, h) = opened.getexif(), opened.size
+        exif.get_ifd(0x8769).update({0xA002: w, 0xA003: h})
+        opened.crop((0, 0, w, h - h // 12)).save(tmp_path / "c.jpg", exif=exif, quality=95)
+    result = pitchcam.identify(tmp_path / "c.jpg", scale_of(truth), plots=False)
+    (told,) = [x for x in result.warnings if x.code == "cropped"]
+    assert f"its camera recorded {w} x {h}" in told.message
+    assert "no-exif" not in {x.code for x in result.warnings}
+    # A focal length that is stated is that of the picture.
+    stated = load_photo(tmp_path / "c.jpg").pixels
+    again = pitchcam.identify(stated, scale_of(truth), f35_mm=26.0, plots=False)
+    assert not {"cropped", "no-exif"} & {x.code for x in again.warnings}
