@@ -45,7 +45,8 @@ class Region:
 
     ``crests`` are stations s in pixels, one array per side (upper, lower); ``ends`` counts those
     left out at the ends, of both sides together; ``lag`` is the offset
-    between the sides in spacings, -0.5..0.5 (0.5 for a single start, 0 for two).
+    between the sides in spacings, -0.5..0.5 (0.5 for a single start, 0 for two); ``faint`` says
+    that it is a ripple only (:mod:`pitchcam.objects.faint`), whose lag tells nothing yet.
     """
 
     start_px: float
@@ -56,6 +57,7 @@ class Region:
     crests: tuple[Values, Values]
     skew: float
     ends: int = 0
+    faint: bool = False
 
     @property
     def turns(self) -> float:
@@ -69,7 +71,9 @@ class Region:
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Run:
+class Run:
+    """One side's crests in a row: stations, radii there, spacing, depth of grooves, pixels."""
+
     crests: Values
     heights: Values
     spacing: float
@@ -105,7 +109,7 @@ def find_regions(
     for a in sides[0]:
         for b in sides[1]:
             middle = (a.crests.mean() + b.crests.mean()) / 2
-            region = _pair(a, b, float(np.interp(middle, s[[0, -1]], shift)))
+            region = pair(a, b, float(np.interp(middle, s[[0, -1]], shift)))
             if region is None:
                 continue
             (threads if _is_thread(region) else others).append(region)
@@ -148,7 +152,7 @@ def _smooth(radius: Values) -> Values:
     return out
 
 
-def _runs(s: Values, radius: Values) -> list[_Run]:
+def _runs(s: Values, radius: Values) -> list[Run]:
     smooth = _smooth(radius)
     peaks, prominence = find_peaks(smooth, PROMINENCE_PX, APART_PX)
     if len(peaks) < 3:
@@ -172,9 +176,9 @@ def _runs(s: Values, radius: Values) -> list[_Run]:
     return runs
 
 
-def _joined(runs: list[_Run]) -> list[_Run]:
+def _joined(runs: list[Run]) -> list[Run]:
     """Join runs that a damaged or hidden crest has parted: one spacing, one crest line, in step."""
-    out: list[_Run] = []
+    out: list[Run] = []
     for run in sorted(runs, key=lambda r: r.crests[0]):
         if out and (whole := _continued(out[-1], run)) is not None:
             out[-1] = whole
@@ -183,7 +187,7 @@ def _joined(runs: list[_Run]) -> list[_Run]:
     return out
 
 
-def _continued(a: _Run, b: _Run) -> _Run | None:
+def _continued(a: Run, b: Run) -> Run | None:
     spacing = (a.spacing * (len(a.crests) - 1) + b.spacing * (len(b.crests) - 1)) / (
         len(a.crests) + len(b.crests) - 2
     )
@@ -197,7 +201,7 @@ def _continued(a: _Run, b: _Run) -> _Run | None:
     if abs(step) > 0.5 * min(a.depth, b.depth) or not 0.5 < a.depth / b.depth < 2.0:
         return None
     weights = [len(a.crests), len(b.crests)]
-    return _Run(
+    return Run(
         crests=np.concatenate([a.crests, b.crests]),
         heights=np.concatenate([a.heights, b.heights]),
         spacing=spacing,
@@ -260,7 +264,7 @@ def _whole_crests(positions: Values, group: NDArray[np.intp]) -> NDArray[np.intp
 
 def _describe(
     s: Values, radius: Values, peaks: NDArray[np.intp], places: Values, ends: int = 0
-) -> _Run | None:
+) -> Run | None:
     valleys = np.array(
         [a + int(np.argmin(radius[a : b + 1])) for a, b in zip(peaks[:-1], peaks[1:], strict=True)]
     )
@@ -276,12 +280,16 @@ def _describe(
     lower = np.minimum(radius[peaks[:-1]], radius[peaks[1:]]) - radius[valleys]
     if median(lower) < AS_HIGH * depth:
         return None
-    return _Run(
+    return Run(
         crests=places, heights=radius[peaks], spacing=spacing, depth=depth, skew=skew, ends=ends
     )
 
 
-def _pair(a: _Run, b: _Run, shift: float) -> Region | None:
+def pair(a: Run, b: Run, shift: float) -> Region | None:
+    """Return the stretch over which both sides' crests have one spacing, None where they do not.
+
+    ``b`` is the lower side, its heights positive; ``shift`` as of :func:`find_regions`.
+    """
     spacing = (a.spacing + b.spacing) / 2
     if abs(a.spacing - b.spacing) > 0.12 * spacing:
         return None
@@ -303,7 +311,7 @@ def _pair(a: _Run, b: _Run, shift: float) -> Region | None:
     )
 
 
-def _lag(a: _Run, b: _Run, places: tuple[Values, Values]) -> float:
+def _lag(a: Run, b: Run, places: tuple[Values, Values]) -> float:
     """Return how far the crests of one side lie behind the other's, in spacings.
 
     Along the thread's own axis: an axis a degree off moves both sides by the radius times that

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal
 
@@ -14,6 +14,7 @@ from pitchcam.camera.pinhole import Camera
 from pitchcam.objects.axis import ImageAxis, envelope, find_axis, other_directions
 from pitchcam.objects.contour import LIT_LEVEL, Crop, crop_object, outline
 from pitchcam.objects.end_face import Face, end_face
+from pitchcam.objects.faint import faint_regions
 from pitchcam.objects.field import Blob, Field
 from pitchcam.objects.frame import cross_shift
 from pitchcam.objects.regions import Region, find_regions
@@ -199,6 +200,7 @@ def describe(pixels: NDArray[np.generic], field: Field, blob: Blob, camera: Came
             # A collar that is seen aslant leads all of them astray.
             around = [find_axis(points, way) for way in ALL_WAYS]
             lie = max([lie, *(_along(points, axis, camera) for axis in around)], key=_evidence)
+        lie = _with_faint(lie, camera)
     return Shape(
         blob=blob,
         crop=crop,
@@ -223,9 +225,42 @@ class _Lie:
 
 def _along(points: Points, axis: ImageAxis, camera: Camera) -> _Lie:
     stations = envelope(axis.to_axis(points))
-    first, last = (cross_shift(camera, axis, float(s)) for s in stations[0][[0, -1]])
-    threads, others = find_regions(*stations, (first, last))
+    threads, others = find_regions(*stations, _shift(axis, stations[0], camera))
     return _Lie(axis=axis, stations=stations, threads=tuple(threads), others=tuple(others))
+
+
+def _shift(axis: ImageAxis, s: Points, camera: Camera) -> tuple[float, float]:
+    first, last = (cross_shift(camera, axis, float(at)) for at in s[[0, -1]])
+    return first, last
+
+
+def _with_faint(lie: _Lie, camera: Camera) -> _Lie:
+    """Return a lie with the threads that are a ripple only; what was no thread there goes."""
+    shift = _shift(lie.axis, lie.stations[0], camera)
+    faint = faint_regions(lie.stations, shift, lie.threads, lie.others)
+    if not faint:
+        return lie
+    others = [
+        o for o in lie.others if all(o.start_px > f.end_px or o.end_px < f.start_px for f in faint)
+    ]
+    threads = sorted([*lie.threads, *faint], key=lambda r: r.start_px)
+    return replace(lie, threads=tuple(threads), others=tuple(others))
+
+
+def searched_all_round(shape: Shape, camera: Camera) -> Shape:
+    """Return a shape without any thread with the ripples that another axis of it shows.
+
+    For photos that show no thread at all: it takes as long as all the rest of the shape does.
+    """
+    points = shape.outline_px
+    ways = [*other_directions(points), *ALL_WAYS]
+    lies = [_with_faint(_along(points, find_axis(points, way), camera), camera) for way in ways]
+    best = max(lies, key=_evidence)
+    if not best.threads:
+        return shape
+    return replace(
+        shape, axis=best.axis, stations=best.stations, threads=best.threads, others=best.others
+    )
 
 
 def _evidence(lie: _Lie) -> tuple[float, float]:

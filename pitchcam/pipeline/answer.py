@@ -139,6 +139,7 @@ def _measure(scene: Scene, wanted: Wanted, say: Progress) -> Measurement:
     unscaled = spec.source == "none" and scene.reference is None
     if unscaled:
         scene = replace(scene, camera=assumed(scene.camera))
+    all_faint = all(r.faint for p in parts for r in p.threads)
     results = []
     on_axes: list[list[OnAxis | None]] = []
     for number, part in enumerate(parts, start=1):
@@ -146,8 +147,12 @@ def _measure(scene: Scene, wanted: Wanted, say: Progress) -> Measurement:
         threads, said = [], len(flags)
         scales: list[OnAxis | None] = []
         for region in part.threads:
-            found = Found(part=part, region=region, number=number)
+            found, before = Found(part=part, region=region, number=number), len(flags)
             result, scale = one_thread(scene, found, wanted, flags)
+            if region.faint and not all_faint and result.verdict.status == "unreadable":
+                # A ripple that is none of a thread is nothing to tell beside one.
+                del flags[before:]
+                continue
             threads.append(_left_open(result) if which_open else result)
             scales.append(scale)
         on_axes.append(scales)

@@ -50,6 +50,9 @@ SURE_TURNS = 2.9
 ANGLES_DEG = (38.0, 74.0)
 #: Slant from which on ridges may hide their flanks: below, a thread shows them or is none.
 LEAST_SLANT = 0.10
+#: Lag of crests, in spacings of the part's own pose, below which they stand opposite each other as
+#: rings' do (renders: rings 0.00 to 0.07, threads in every corner 0.22 to 0.50).
+OPPOSITE = 0.12
 #: Slope of the axis beyond which a thread is measured anew in its pose, not only fitted again: it
 #: moves what is seen of a flank by a twentieth of its height.
 ASLANT_RAD = np.radians(3.0)
@@ -248,6 +251,10 @@ def _by_crests(
     shape, rest = by_crests(scene, found.part, region)
     if shape.slant < LEAST_SLANT:
         raise OutlineError("flanks that nothing hides are not seen")
+    if shape.lag < OPPOSITE:
+        # So do two starts; hidden flanks do not tell which of both they are.
+        text = f"the crests of part {number} stand opposite each other, as those of rings do"
+        return _unreadable(found, flag("no-thread", text), flags), None
     if not are_ridges(shape):
         text = f"part {number} repeats, but between its crests is not the outline of ridges"
         return _unreadable(found, flag("no-thread", text), flags), None

@@ -29,7 +29,7 @@ from pitchcam.errors import OutlineError, UnreadableError
 from pitchcam.flags import FLAGS, flag
 from pitchcam.objects.field import Field, find_field
 from pitchcam.objects.regions import Region, few_crests
-from pitchcam.objects.shapes import Shape, describe
+from pitchcam.objects.shapes import Shape, describe, searched_all_round
 from pitchcam.photo import Photo
 from pitchcam.pipeline.damage import refuse_waving, told_copy
 from pitchcam.records import Flag, ScaleSpec
@@ -182,7 +182,9 @@ def _objects(pixels: NDArray[np.generic], field: Field, camera: Camera) -> list[
     for blob in field.blobs:
         with suppress(OutlineError):
             shapes.append(describe(pixels, field, blob, camera))
-    return shapes
+    if any(s.threads for s in shapes):
+        return shapes
+    return [searched_all_round(s, camera) if s.kind == "other" else s for s in shapes]
 
 
 def _found(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import zlib
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -92,12 +92,18 @@ def fresh(set_name: str, seed: int, index: int) -> Fresh:
     camera = _focused(camera, set_name, height, rng)
     name = name if index < 100_000 else f"{set_name}{seed}-{index % 100_000:03d}"
     laid = _painted(laid, material, rng)
+    light = _light(set_name, camera, rng)
+    if set_name not in ROUGH:
+        solids = [laid.thing.vertices[::5]]
+        if reference is not None:
+            solids += [t.vertices for t in reference.things(at, turn)]
+        light = _around(light, camera, np.concatenate(solids))
     return Fresh(
         name=name,
         set=set_name,
         laid=laid,
         camera=camera,
-        light=_light(set_name, camera, rng),
+        light=light,
         phone=_phone(set_name, camera, phone_kind, rng),
         reference=reference,
         reference_at=at,
@@ -347,6 +353,24 @@ def _light(set_name: str, camera: Camera, rng: Rng) -> Light:
         lamps=lamps,
         slope=(side * float(np.cos(way)), side * float(np.sin(way))),
     )
+
+
+def _around(light: Light, camera: Camera, xyz: np.ndarray) -> Light:
+    """Return the light with its window grown until all that lies there is seen whole before it.
+
+    Good practice leaves a finger's width of light around part and reference; the window's border
+    is out of focus by as much as the pupil draws it wide.
+    """
+    ways = (xyz - camera.position) * (
+        (camera.position[2] + light.below) / (camera.position[2] - xyz[:, 2:])
+    )
+    a = np.deg2rad(light.turn_deg)
+    axes = np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
+    off = (camera.position[:2] + ways[:, :2] - np.array(light.centre)) @ axes.T
+    blurred = camera.pupil * light.below / camera.position[2]
+    need = 2 * (np.abs(off).max(axis=0) + GAP_MM + 2 * blurred)
+    size = np.maximum(light.size, need)
+    return replace(light, size=(float(size[0]), float(size[1])))
 
 
 def _phone(set_name: str, camera: Camera, kind: str, rng: Rng) -> Phone:

@@ -59,6 +59,21 @@ def test_boxes_hold_what_is_seen_and_lie_in_the_picture(name: str) -> None:
     assert x0 >= 0 and y0 >= 0 and x1 <= 4032 and y1 <= 3024
 
 
+@pytest.mark.parametrize(("name", "index"), [("good", 89), ("good", 114), ("good", 127)])
+def test_of_good_practice_all_lies_whole_before_the_light(name: str, index: int) -> None:
+    """Photos whose card or pin the window's border would cut, at the size first drawn."""
+    shot = fresh(name, 8001, index)
+    eye, light = shot.camera.position, shot.light
+    things = [shot.laid.thing, *shot.reference_things()]
+    xyz = np.concatenate([t.vertices for t in things])
+    behind = eye + (xyz - eye) * (eye[2] + light.below) / (eye[2] - xyz[:, 2:])
+    a = np.deg2rad(light.turn_deg)
+    off = behind[:, :2] - np.array(light.centre)
+    along = off @ np.array([np.cos(a), np.sin(a)]), off @ np.array([-np.sin(a), np.cos(a)])
+    for reach, size in zip(along, light.size, strict=True):
+        assert np.abs(reach).max() < size / 2 - 2.0
+
+
 def test_a_part_lies_on_the_plate() -> None:
     for index in range(3):
         lowest = fresh("fall", 12, index).laid.thing.vertices[:, 2].min()

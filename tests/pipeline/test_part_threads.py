@@ -13,6 +13,7 @@ from pitchcam.errors import OutlineError, UnreadableError
 from pitchcam.flags import FLAGS, UNFITTED_ADVICE
 from pitchcam.objects.regions import Region
 from pitchcam.pipeline import part_threads
+from pitchcam.pipeline import scene as scene_module
 from pitchcam.pipeline.place import geometry
 from pitchcam.pipeline.scene import too_blurred
 from pitchcam.records import Quantity, ScaleSpec, Verdict
@@ -211,6 +212,56 @@ def test_a_thread_whose_flanks_only_its_pose_shows_is_measured_in_it(monkeypatch
     # Two starts are told there as of any other thread.
     monkeypatch.setattr(ThreadShape, "lag", property(lambda self: 0.02))
     assert identify(PHOTO, PIN, plots=False).parts[0].threads[0].reading.starts == 2
+
+
+@pytest.mark.parametrize(("lag", "rings"), [(0.07, True), (0.22, False)])
+def test_crests_that_stand_opposite_each_other_are_rings(monkeypatch, lag, rings):
+    """Seen aslant they hide their flanks as a thread does, but alternate in no pose."""
+
+    def unfitted(*_, **__):
+        raise OutlineError("the flanks are hidden")
+
+    laid_by = part_threads.by_crests
+
+    def aslant(*args):
+        shape, rest = laid_by(*args)
+        return replace(shape, lag=lag), rest
+
+    monkeypatch.setattr(part_threads, "_one_thread", unfitted)
+    monkeypatch.setattr(part_threads, "by_crests", aslant)
+    monkeypatch.setattr(part_threads, "LEAST_SLANT", 0.0)
+    monkeypatch.setattr(part_threads, "are_ridges", lambda shape: True)
+    if not rings:
+        assert identify(PHOTO, PIN, plots=False).parts[0].threads[0].reading.pitch_mm
+        return
+    with pytest.raises(UnreadableError, match="opposite each other") as told:
+        identify(PHOTO, PIN, plots=False)
+    assert told.value.code == "no-thread"
+
+
+@pytest.mark.parametrize("alone", [True, False])
+def test_a_ripple_that_is_no_thread_is_told_only_where_there_is_no_other(monkeypatch, alone):
+    def with_ripple(*args):
+        shape = describe(*args)
+        ripples = tuple(replace(r, faint=True) for r in shape.threads)
+        return replace(shape, threads=ripples if alone else shape.threads + ripples)
+
+    def unfitted(scene, found, *rest):
+        if found.region.faint:
+            raise OutlineError("the ripple is none of a thread")
+        return one(scene, found, *rest)
+
+    one, describe = part_threads._one_thread, scene_module.describe
+    monkeypatch.setattr(scene_module, "describe", with_ripple)
+    monkeypatch.setattr(part_threads, "_one_thread", unfitted)
+    monkeypatch.setattr(part_threads, "_by_crests", unfitted)
+    if alone:
+        with pytest.raises(UnreadableError, match="could not be fitted"):
+            identify(PHOTO, PIN, plots=False)
+        return
+    found = identify(PHOTO, PIN, plots=False)
+    assert [t.verdict.status for t in found.parts[0].threads] == ["named"]
+    assert all(w.code != "not-read" for w in found.warnings)
 
 
 @pytest.mark.parametrize(("turns", "flanks"), [(2.5, 10), (2.5, 12), (3.0, 10)])

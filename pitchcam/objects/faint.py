@@ -1,0 +1,187 @@
+"""Threads whose ridges hide their grooves: a ripple of a pixel or less on both sides of a part.
+
+Seen under a slant T the ridges of a thread of radius r leave about 0.1 P^2 / (r T^2) of their
+grooves: half a pixel to two of a fine thread near the picture's border. No single crest stands out
+of that, but one wave runs through both sides over several turns.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from pitchcam.objects.regions import DEPTH_RANGE, Region, Run, pair
+from pitchcam.small import median
+
+Values = NDArray[np.float64]
+
+#: Spacings that are looked for, pixels, from the least that is measured; each 4 % longer than the
+#: last, which over TURNS of them is a fifth of a turn.
+SHORTEST_PX, LONGEST_PX, LONGER = 7.0, 75.0, 1.04
+#: Turns over which the wave must run.
+TURNS = 4.5
+#: Share of what varies on a side that the wave must be, and its least amplitude, pixels. Parabolas
+#: in a row leave 0.92 to their first harmonic; renders of 22 such threads gave 0.77 to 0.90, sides
+#: without a thread up to 0.51.
+SHARE, AMPLITUDE_PX = 0.68, 0.25
+#: The wave is as high on both sides as the light and the slant let it: within this ratio.
+UNLIKE = 0.35
+#: A side that falls more steeply has several points at a station, of which the outermost counts:
+#: steps that look like a wave. No thread's crests fall so.
+STEEP = 0.2
+#: Where a crest is looked for, in spacings from the one before; how much lower or higher it may be
+#: than the others; how many a side must show.
+STEP, LOWER, HIGHER, FEWEST = 0.18, 0.4, 2.5, 4
+#: A part has two threads at most, one at either end; something else may be a stronger wave.
+TRIES = 3
+#: A groove's place between its crests is as even as this, in spacings: a barb's is not.
+SKEW = 0.12
+
+
+def faint_regions(
+    stations: tuple[Values, Values, Values],
+    shift: tuple[float, float],
+    known: Sequence[Region],
+    repeats: Sequence[Region],
+) -> list[Region]:
+    """Find stretches of an outline over which one wave runs through both sides.
+
+    Parameters
+    ----------
+    stations, shift
+        Stations and the sides' distances from the axis, and the sides' shift against each other,
+        as of :func:`pitchcam.objects.regions.find_regions`.
+    known, repeats
+        Threads that are found already, where nothing is looked for; and what else repeats.
+
+    Returns
+    -------
+    list of Region
+        Ascending along the axis. Whether the sides alternate is left open: for ripples of fine
+        threads it hangs on the part's pose.
+    """
+    s, upper, lower = stations
+    free = np.ones(len(s), bool)
+    found = [r for r in repeats if _is_faint(r) and min(map(len, r.crests)) >= FEWEST]
+    for region in [*known, *found]:
+        free &= (s < region.start_px) | (s > region.end_px)
+    for _ in range(TRIES):
+        wave = _strongest(s, (upper, -lower), free)
+        if wave is None:
+            break
+        middle, spacing = wave
+        sides = [_followed(s, side, middle, spacing) for side in (upper, -lower)]
+        free &= np.abs(s - middle) > TURNS / 2 * spacing
+        if sides[0] is None or sides[1] is None:
+            continue
+        new = pair(sides[0], sides[1], float(np.interp(middle, s[[0, -1]], shift)))
+        if new is None or not _is_faint(new):
+            continue
+        free &= (s < new.start_px) | (s > new.end_px)
+        if all(new.start_px >= r.end_px or new.end_px <= r.start_px for r in [*known, *found]):
+            found.append(new)
+    return [replace(r, faint=True) for r in sorted(found, key=lambda r: r.start_px)]
+
+
+def _is_faint(region: Region) -> bool:
+    return abs(region.skew) < SKEW and region.depth_px < DEPTH_RANGE[0] * region.spacing_px
+
+
+def _ripple(radius: Values, spacing: float) -> Values:
+    """Return what is left of a side without its means over one spacing, taken twice.
+
+    That takes away a straight line wholly, and nothing of a wave of that spacing.
+    """
+    whole = 2 * int((spacing - 1) // 2) + 1
+    kernel = np.full(whole + 2, 1.0)
+    kernel[[0, -1]] = (spacing - whole) / 2
+    kernel /= spacing
+    mean = radius
+    for _ in range(2):
+        mean = cv2.filter2D(mean[None], -1, kernel[None], borderType=cv2.BORDER_REPLICATE)[0]
+    out: Values = radius - mean
+    return out
+
+
+def _strongest(
+    s: Values, sides: tuple[Values, Values], free: NDArray[np.bool_]
+) -> tuple[float, float] | None:
+    """Return middle and spacing of the wave that is the largest share of both sides."""
+    best, where = SHARE, None
+    spacing = SHORTEST_PX
+    while spacing < LONGEST_PX:
+        width = round(TURNS * spacing)
+        if width > len(s) - 8:
+            break
+        turn = np.exp(-2j * np.pi * s / spacing)
+        shares, heights = [], []
+        clear = _window(free.astype(float), width) > width - 0.5
+        for side in sides:
+            ripple = _ripple(side, spacing)
+            wave, power = _window(ripple * turn, width), _window(ripple**2, width)
+            shares.append(2 * np.abs(wave) ** 2 / (width * np.maximum(power, 1e-9)))
+            heights.append(2 * np.abs(wave) / width)
+            ends = np.concatenate([side, side[-1:]])
+            clear &= np.abs(ends[width:] - ends[:-width]) < STEEP * width
+        share, low, high = np.minimum(*shares), np.minimum(*heights), np.maximum(*heights)
+        share = np.where(clear & (low > AMPLITUDE_PX) & (low > UNLIKE * high), share, 0.0)
+        at = int(np.argmax(share))
+        if share[at] > best:
+            best, where = float(share[at]), (float(s[at] + width / 2), spacing)
+        spacing *= LONGER
+    return where
+
+
+def _window(values: NDArray[np.number], width: int) -> NDArray[np.number]:
+    """Return the sums over all stretches of a width."""
+    sums = np.concatenate([[0], np.cumsum(values)])
+    out: NDArray[np.number] = sums[width:] - sums[:-width]
+    return out
+
+
+def _followed(s: Values, side: Values, middle: float, spacing: float) -> Run | None:
+    """Follow the wave from its middle crest by crest to where it ends; None if it is too short."""
+    ripple = cv2.GaussianBlur(
+        _ripple(side, spacing)[None], (0, 0), spacing / 8, borderType=cv2.BORDER_REPLICATE
+    )[0]
+    near = np.flatnonzero(np.abs(s - middle) <= spacing / 2)
+    first = int(near[np.argmax(ripple[near])])
+    inside = np.abs(s - middle) < TURNS / 2 * spacing
+    usual = float(np.percentile(ripple[inside], 95) - np.percentile(ripple[inside], 5))
+    crests = [first]
+    for way in (1, -1):
+        at = first
+        while (at := _next(ripple, at, way * spacing, usual)) >= 0:
+            crests.append(at)
+    peaks = np.array(sorted(crests))
+    if len(peaks) < FEWEST:
+        return None
+    valleys = np.array(
+        [a + int(np.argmin(ripple[a : b + 1])) for a, b in zip(peaks[:-1], peaks[1:], strict=True)]
+    )
+    high = (ripple[peaks[:-1]] + ripple[peaks[1:]]) / 2
+    return Run(
+        crests=s[peaks],
+        heights=side[peaks],
+        spacing=float(np.polyfit(np.arange(len(peaks)), s[peaks], 1)[0]),
+        depth=median(high - ripple[valleys]),
+        skew=median((valleys - peaks[:-1]) / np.diff(peaks)) - 0.5,
+    )
+
+
+def _next(ripple: Values, at: int, step: float, usual: float) -> int:
+    """Return the next crest's index, -1 where the wave has ended."""
+    reach = max(1, round(STEP * abs(step)))
+    low, high = round(at + step) - reach, round(at + step) + reach + 1
+    if low < 1 or high > len(ripple) - 1:
+        return -1
+    there = low + int(np.argmax(ripple[low:high]))
+    if there in (low, high - 1):
+        return -1
+    between = ripple[min(at, there) : max(at, there) + 1]
+    rise = float(ripple[there] - between.min())
+    return there if LOWER * usual < rise < HIGHER * usual else -1

@@ -1,0 +1,108 @@
+"""Threads that are a ripple on both sides, and what only looks like one."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from pitchcam.objects.axis import envelope
+from pitchcam.objects.faint import faint_regions
+from pitchcam.objects.regions import find_regions
+
+S = np.arange(0.0, 900.0)
+NONE = (0.0, 0.0)
+
+
+def ridges(spacing=18.0, depth=0.9, phase=0.0, start=300, end=500, seed=1, taper=0.0):
+    """A side in which parabolas run side by side, as the crests of a slanted thread do."""
+    place = (S - start) / spacing - phase
+    off = place - np.round(place)
+    drop = np.where((start <= S) & (end >= S), depth * (2 * off) ** 2, 0.0)
+    noise = np.random.default_rng(seed).normal(0, 0.12, len(S))
+    return 300.0 + taper * S - drop + noise
+
+
+def looked_at(upper, lower, known=(), repeats=()):
+    return faint_regions((S, upper, -lower), NONE, known, repeats)
+
+
+@pytest.mark.parametrize("spacing", [9.0, 18.0, 31.0])
+@pytest.mark.parametrize("taper", [0.0, 0.04])
+def test_a_ripple_of_a_pixel_on_both_sides_is_a_thread(spacing, taper):
+    """With the slope of a taper: no crest of it stands out of the noise by itself."""
+    sides = [
+        ridges(spacing, phase=p, seed=k, taper=taper, end=300 + 9 * spacing)
+        for k, p in enumerate((0, 0.5))
+    ]
+    assert find_regions(S, sides[0], -sides[1])[0] == []
+    (region,) = looked_at(*sides)
+    assert region.faint
+    assert region.spacing_px == pytest.approx(spacing, rel=0.01)
+    assert region.turns == pytest.approx(9, abs=1)
+    assert abs(region.lag) == pytest.approx(0.5, abs=0.1)
+    first = (region.crests[0] - 300) / spacing
+    assert np.abs(first - np.round(first)).max() < 0.15
+
+
+def test_noise_alone_is_none():
+    for seed in range(40):
+        sides = [ridges(depth=0.0, seed=2 * seed + k) for k in (0, 1)]
+        assert looked_at(*sides) == []
+
+
+def test_a_ripple_on_one_side_is_none():
+    assert looked_at(ridges(), ridges(depth=0.0, seed=2)) == []
+    assert looked_at(ridges(18.0), ridges(24.0, seed=2)) == []
+
+
+def test_a_ripple_below_a_quarter_of_a_pixel_is_none():
+    """What is so low is the light's, not the part's."""
+    quiet = [ridges(depth=0.9, phase=p) - ridges(depth=0.0) + 300 for p in (0.0, 0.5)]
+    assert looked_at(*quiet)
+    low = [ridges(depth=0.4, phase=p) - ridges(depth=0.0) + 300 for p in (0.0, 0.5)]
+    assert looked_at(*low) == []
+
+
+def test_low_barbs_are_none():
+    place = (S - 300) / 30.0
+    saw = np.where((S > 300) & (S < 560), 1.6 * (place - np.floor(place)), 0.0)
+    sides = [saw + ridges(depth=0.0, seed=k) for k in (1, 2)]
+    assert looked_at(*sides) == []
+
+
+def test_a_steep_side_steps_from_station_to_station_without_being_a_thread():
+    """A chamfer seen aslant: of several points at a station the outermost counts."""
+    t = np.linspace(0, 1, 4000)
+    rise = np.stack([300 + 60 * t, 150 + 2.1 * 60 * t + 0.1 * np.sin(2 * np.pi * 6 * t)], axis=1)
+    level = np.stack([np.linspace(0, 300, 3000), np.full(3000, 150.0)], axis=1)
+    high = np.stack([np.linspace(360, 660, 3000), np.full(3000, 276.0)], axis=1)
+    side = np.concatenate([level, rise, high])
+    noise = np.random.default_rng(3).normal(0, 0.02, (len(side), 2))
+    upper, lower = side + noise, (side + noise[::-1]) * (1, -1)
+    stepped = np.where((S > 300) & (S < 400), 0.6 * np.abs(np.mod(S, 9) - 4.5), 0.0)
+    slope = 150.0 + 0.5 * np.clip(S - 300, 0, 100)
+    assert faint_regions(envelope(np.concatenate([upper, lower])), NONE, (), ()) == []
+    assert looked_at(slope + stepped, slope + stepped) == []
+
+
+def test_a_thread_at_either_end_is_found_and_a_known_one_left():
+    def side(phase, seed):
+        one = ridges(18.0, phase=phase, seed=seed, start=100, end=260)
+        two = ridges(27.0, phase=phase, seed=seed, start=500, end=760)
+        return one + two - ridges(depth=0.0, seed=seed)
+
+    sides = side(0.0, 1), side(0.5, 2)
+    first, second = looked_at(*sides)
+    assert (first.spacing_px, second.spacing_px) == pytest.approx((18.0, 27.0), rel=0.02)
+    assert [r.spacing_px for r in looked_at(*sides, known=[second])] == [first.spacing_px]
+
+
+def test_what_repeats_evenly_and_low_is_a_thread_whatever_its_lag():
+    """Its sides' lag hangs on the part's pose, which is not known yet; three crests are too few."""
+    sides = [300.0 + ridges(30.0, depth=5.0, phase=p, end=450) - 300.0 for p in (0.0, 0.25)]
+    threads, others = find_regions(S, sides[0], -sides[1])
+    assert not threads and others
+    assert [r.faint for r in looked_at(*sides, repeats=others)] == [True]
+    few = replace(others[0], crests=(others[0].crests[0][:3], others[0].crests[1]))
+    quiet = [ridges(depth=0.0, seed=k) for k in (1, 2)]
+    assert looked_at(*quiet, repeats=[few]) == []
