@@ -32,6 +32,9 @@ LEAST_OF_FLANK_MM, LEAST_MM = 0.004, 1e-4
 START_ROUNDS = 8
 #: Flanks from which on the others tell which of them is spoiled: those of three turns.
 FEWEST_TO_VOTE = 12
+#: How many ridges of a side the starts leave out at its low and its high end: a run-out is one to
+#: two turns long, a chamfer one.
+ENDS = ((1, 0), (0, 1), (1, 1), (2, 0), (0, 2), (2, 1), (1, 2))
 #: Flanks from which on their scatter tells more than that of their points: twice the parameters.
 FEWEST_FLANKS = 18
 #: Share of a flank's scatter that a fit must leave for it to count.
@@ -233,7 +236,7 @@ def fit_flanks(
     tan[:] = tan_guess
     mostly = MOSTLY if np.count_nonzero(np.bincount(group)) >= FEWEST_TO_VOTE else 0.0
     if use is None and mostly:
-        use = _sound(_least_sum(columns, p.z, tan), group, mostly)
+        use = _start(p, columns, tan, group, mostly)
     elif use is None:
         use = np.ones(len(p.z), bool)
     for _ in range(rounds):
@@ -277,9 +280,51 @@ def _groups(p: FlankPoints) -> NDArray[np.intp]:
     return np.asarray(4 * ridge + 2 * (p.side > 0) + (p.flank > 0))
 
 
-def _least_sum(columns: Values, z: Values, tan: Values) -> Values:
+def _start(
+    p: FlankPoints, columns: Values, tan: Values, group: NDArray[np.intp], mostly: float
+) -> NDArray[np.bool_]:
+    """Return the points that the fit begins with.
+
+    Flanks are spoiled at the ends, by chamfer and run-out, all to the same sense: of few turns
+    they can draw the least sum of distances with them, off sound flanks of the middle. So where
+    not all flanks lie on the first line, starts without the end ridges compete: that which is
+    nearest to most points, farther ones all alike, wins.
+    """
+    whole = np.ones(len(p.z), bool)
+    found = [_least_sum(columns, p.z, tan)]
+    first = _flanks(group, _sound(found[0], group, mostly))
+    if _spread(found[0], whole) > LEAST_OF_FLANK_MM or len(first) < len(np.unique(group)):
+        for ends in ENDS:
+            kept = _without_ends(p, ends)
+            if len(_flanks(group, kept)) >= FEWEST_TO_VOTE and not kept.all():
+                found.append(_least_sum(columns, p.z, tan, kept))
+    far = FAR * max(min(_spread(off, whole) for off in found), LEAST_OF_FLANK_MM)
+    best = min(found, key=lambda off: float(np.minimum(np.abs(off), far).sum()))
+    return _sound(best, group, mostly)
+
+
+def _flanks(group: NDArray[np.intp], use: NDArray[np.bool_]) -> NDArray[np.intp]:
+    """Return which flanks some of the points are of."""
+    return np.asarray(np.unique(group[use]))
+
+
+def _without_ends(p: FlankPoints, ends: tuple[int, int]) -> NDArray[np.bool_]:
+    """Return which points are of no end ridge of their side: so many first, so many last ones."""
+    kept = np.ones(len(p.z), bool)
+    for side in (1.0, -1.0):
+        own = p.side == side
+        ridges = np.unique(p.ridge[own])
+        inner = ridges[ends[0] : len(ridges) - ends[1]]
+        kept[own] = np.isin(p.ridge[own], inner)
+    return kept
+
+
+def _least_sum(
+    columns: Values, z: Values, tan: Values, use: NDArray[np.bool_] | None = None
+) -> Values:
     """Return deviations from the fit whose sum of distances is least: a third may be spoiled."""
-    weight = np.ones(len(z))
+    kept = np.ones(len(z)) if use is None else use.astype(float)
+    weight = kept
     for _ in range(START_ROUNDS):
         slopes = _folded(tan).T @ columns
         weighted = slopes * weight
@@ -287,8 +332,13 @@ def _least_sum(columns: Values, z: Values, tan: Values) -> Values:
         tan = beta[4:6]
         deviation = z - beta @ slopes
         off = np.abs(deviation)
-        weight = 1 / np.maximum(off, max(median(off) / 2, LEAST_OF_FLANK_MM))
+        weight = kept / np.maximum(off, max(median(off) / 2, LEAST_OF_FLANK_MM))
     return np.asarray(deviation)
+
+
+def _spread(deviation: Values, use: NDArray[np.bool_]) -> float:
+    """Return the standard deviation, by the median."""
+    return float(1.4826 * median(np.abs(deviation)[use]))
 
 
 def _sound(
@@ -296,7 +346,7 @@ def _sound(
 ) -> NDArray[np.bool_]:
     """Return which points are near the fit, on flanks of whose points this share is."""
     off = np.abs(deviation)
-    spread = 1.4826 * median(off if use is None else off[use])
+    spread = _spread(deviation, np.ones(len(off), bool) if use is None else use)
     whole = off < FAR * max(spread, LEAST_OF_FLANK_MM)
     share = np.bincount(group, whole) / np.maximum(np.bincount(group), 1)
     near = whole if use is None else off < FAR * max(spread, LEAST_MM)

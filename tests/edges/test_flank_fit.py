@@ -1,0 +1,56 @@
+"""The fit of straight flanks, on points of drawn threads."""
+
+import numpy as np
+import pytest
+
+from pitchcam.edges.flank_fit import FlankPoints, fit_flanks
+
+PITCH, RADIUS, TAN, DEPTH = 1.34, 6.1, np.tan(np.radians(27.5)), 0.4
+PIXEL = 0.025
+
+
+def flanks(ridges, moved, seed=1):
+    """Points on both flanks of some ridges on both sides; ``moved`` shifts some flanks, mm."""
+    rng = np.random.default_rng(seed)
+    rows = []
+    for side in (1.0, -1.0):
+        for ridge in range(ridges):
+            for flank in (1.0, -1.0):
+                r = RADIUS + np.linspace(-DEPTH / 2, DEPTH / 2, 24)
+                z = ridge * PITCH + (PITCH / 2 if side < 0 else 0.0)
+                z = z + flank * (PITCH / 4 - (r - RADIUS) * TAN) + rng.normal(0, 0.1 * PIXEL, 24)
+                # A run-out bends a flank as well as it moves it.
+                z = z + moved.get((side, ridge, flank), 0.0) * (1 + 0.3 * (r - RADIUS) / DEPTH)
+                rows.append([z, r, side + 0 * r, flank + 0 * r, ridge + 0 * r])
+    z, r, side, flank, ridge = np.concatenate(rows, axis=1)
+    return FlankPoints(z=z - z.mean(), r=r, side=side, flank=flank, ridge=ridge)
+
+
+#: Flanks of a run-out over a turn and a half, in mm, as a photo of a G 1/4 shows them.
+RUN_OUT = {
+    (-1.0, 0, -1.0): -0.35,
+    (-1.0, 0, 1.0): 0.24,
+    (-1.0, 1, -1.0): -0.22,
+    (1.0, 0, -1.0): -0.30,
+    (1.0, 0, 1.0): -0.07,
+    (-1.0, 1, 1.0): 0.05,
+}
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("at", ["first", "last"])
+def test_a_run_out_of_few_turns_draws_no_sound_flank_with_it(at, seed):
+    """Six of twenty flanks, all at one end: the least sum of distances makes a taper of 1:16."""
+    ridges = 5
+    moved = RUN_OUT
+    if at == "last":
+        moved = {(-s, ridges - 1 - k, -f): -m for (s, k, f), m in RUN_OUT.items()}
+    fit = fit_flanks(flanks(ridges, moved, seed), tan_guess=np.tan(np.radians(28)))
+    assert abs(fit.taper) < 0.004
+    assert fit.pitch_mm == pytest.approx(PITCH, rel=0.001)
+    assert fit.rms_mm < 0.2 * PIXEL
+
+
+def test_sound_flanks_are_all_used():
+    fit = fit_flanks(flanks(5, {}), tan_guess=np.tan(np.radians(28)))
+    assert fit.used.mean() > 0.99 and abs(fit.taper) < 0.002
