@@ -35,6 +35,9 @@ FEWEST_TO_VOTE = 12
 #: How many ridges of a side the starts leave out at its low and its high end: a run-out is one to
 #: two turns long, a chamfer one.
 ENDS = ((1, 0), (0, 1), (1, 1), (2, 0), (0, 2), (2, 1), (1, 2))
+#: Another start must leave less than this share of what the first one does: the least of several
+#: is the lesser by chance alone (judgement; of a run-out that drew the fit a third was left).
+CLEARLY = 0.8
 #: Flanks from which on their scatter tells more than that of their points: twice the parameters.
 FEWEST_FLANKS = 18
 #: Share of a flank's scatter that a fit must leave for it to count.
@@ -288,7 +291,7 @@ def _start(
     Flanks are spoiled at the ends, by chamfer and run-out, all to the same sense: of few turns
     they can draw the least sum of distances with them, off sound flanks of the middle. So where
     not all flanks lie on the first line, starts without the end ridges compete: that which is
-    nearest to most points, farther ones all alike, wins.
+    nearest to most points by far, the farther ones all alike, wins.
     """
     whole = np.ones(len(p.z), bool)
     found = [_least_sum(columns, p.z, tan)]
@@ -299,8 +302,9 @@ def _start(
             if len(_flanks(group, kept)) >= FEWEST_TO_VOTE and not kept.all():
                 found.append(_least_sum(columns, p.z, tan, kept))
     far = FAR * max(min(_spread(off, whole) for off in found), LEAST_OF_FLANK_MM)
-    best = min(found, key=lambda off: float(np.minimum(np.abs(off), far).sum()))
-    return _sound(best, group, mostly)
+    sums = [float(np.minimum(np.abs(off), far).sum()) for off in found]
+    best = int(np.argmin(sums))
+    return _sound(found[best if sums[best] < CLEARLY * sums[0] else 0], group, mostly)
 
 
 def _flanks(group: NDArray[np.intp], use: NDArray[np.bool_]) -> NDArray[np.intp]:

@@ -20,6 +20,7 @@ from pitchcam.errors import OutlineError
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.frame import AxisFrame
 from pitchcam.small import median
+from pitchcam.thread.crest_ends import lines_of_crests
 from pitchcam.thread.visible_flanks import Along, visible_angle
 
 Values = NDArray[np.float64]
@@ -39,8 +40,6 @@ SCATTER_PX, ABSOLUTE_ROUNDS = 0.1, 20
 #: What worn ones do, pixels, and for how many crests that counts: three crests on a line by chance
 #: do not make it certain (judgement).
 WORN_PX, USUAL_WEIGHT = 0.4, 2
-#: Steeper tapers than this no thread has (pipe and metric tapers have 1:16; judgement).
-MOST_TAPER = 0.15
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,8 +56,9 @@ class CrestShape:
     """A thread measured by its crests: the geometry it was measured with and what came out.
 
     ``pitch_mm``, ``major_mm`` and ``taper`` are on the thread's own axis, the diameter at the
-    frame's origin; ``u_pitch_mm``, ``u_taper`` and ``u_edge_mm`` are standard uncertainties from
-    the crests' scatter, and of their edges; ``mm_per_px`` is the scale on the axis.
+    frame's origin; ``u_pitch_mm``, ``u_major_mm``, ``u_taper`` and ``u_edge_mm`` are standard
+    uncertainties from the crests' scatter, and of their edges; ``mm_per_px`` is the scale on the
+    axis.
     """
 
     crests: CrestPoints
@@ -67,6 +67,7 @@ class CrestShape:
     major_mm: float
     taper: float
     u_pitch_mm: float
+    u_major_mm: float
     u_taper: float
     u_edge_mm: float
     lag: float
@@ -185,24 +186,21 @@ def _fitted(crests: CrestPoints, sight: Sight) -> CrestShape:
     # plane of the axis farther out and farther along than where it touches.
     radius = np.abs(zy[:, 1]) * reach / np.hypot(reach, zy[:, 1])
     z = frame.pinhole[0] + (zy[:, 0] - frame.pinhole[0]) * (1 - (radius / reach) ** 2)
-    above, scatter = crests.side > 0, SCATTER_PX * sight.mm_per_px
+    above = crests.side > 0
     places = np.stack([above, ~above, crests.number], axis=1).astype(float)
-    place, u_place = _robust(places, z, scatter)
-    lines = np.stack([above, ~above, z * above, z * ~above], axis=1).astype(float)
-    line, u_line = _robust(lines, radius, scatter)
+    place, u_place = _robust(places, z, SCATTER_PX * sight.mm_per_px)
     pitch = float(place[2])
     lag = float((place[1] - place[0]) / pitch)
-    major, taper = float(line[0] + line[1]), float(line[2] + line[3])
-    if abs(taper) > MOST_TAPER:
-        raise OutlineError("the crest lines of both sides are none of a thread")
+    lines = lines_of_crests(z, radius, above, (abs(pitch), sight.mm_per_px))
     return CrestShape(
         crests=crests,
         sight=sight,
         pitch_mm=abs(pitch),
-        major_mm=major,
-        taper=taper,
+        major_mm=lines.major_mm,
+        taper=lines.taper,
         u_pitch_mm=float(u_place[2]),
-        u_taper=float(np.hypot(u_line[2], u_line[3])),
+        u_major_mm=lines.u_major_mm,
+        u_taper=lines.u_taper,
         u_edge_mm=U_EDGE_PX * sight.mm_per_px,
         lag=abs(lag - round(lag)),
         span_mm=(float(z.min()), float(z.max())),
