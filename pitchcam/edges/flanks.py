@@ -236,7 +236,10 @@ def move_to_edges(
             spacing_px = section.fit.pitch_mm / reach_mm * sight.camera.f_px
             window_px = float(np.clip(0.36 * spacing_px * np.sqrt(1 - sine**2), 3.0, 8.0))
             groups.append(group)
-            halves.append(_halves(flanks, group, sight.crop, window_px))
+            # What the fit leaves out is a shoulder's wall or dirt, whose light is another's.
+            sound = group[section.fit.used[group]]
+            of = sound if len(sound) >= FEWEST else group
+            halves.append(_halves(flanks, of, sight.crop, window_px))
     every = [h for of_flank in halves for h in of_flank]
     if not every:
         return (

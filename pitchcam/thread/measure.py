@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -342,10 +343,13 @@ def remeasure(
     """
     frame = laid_frame(shape.frame, shape.axis, camera, height_mm, incline_rad)
     spacing_mm = shape.spacing_px * frame.mm_per_px
-    if float(frame.along @ shape.frame.along) > np.cos(ANOTHER_POSE_RAD):
+    section = None
+    if float(frame.along @ shape.frame.along) <= np.cos(ANOTHER_POSE_RAD):
+        # So far from its own pose a thread of few turns may leave no point sound.
+        with suppress(np.linalg.LinAlgError):
+            section = fit_section(shape.flanks, frame, spacing_mm, shape.section.winding, rounds=3)
+    if section is None:
         section = fit_again(shape.section, shape.flanks, frame, spacing_mm)
-    else:
-        section = fit_section(shape.flanks, frame, spacing_mm, shape.section.winding, rounds=3)
     grow = frame.across_mm_per_px / shape.frame.across_mm_per_px
     return replace(
         shape,

@@ -92,6 +92,7 @@ def test_a_flank_with_points_in_one_half_only_moves_as_a_whole() -> None:
         points=replace(
             points, **{k: getattr(points, k)[keep] for k in ("z", "r", "side", "flank", "ridge")}
         ),
+        fit=replace(first.fit, used=first.fit.used[keep]),
     )
     some = flanks.only(keep)
     moved, edges, _ = move_to_edges(some, sight, narrow)
@@ -99,6 +100,34 @@ def test_a_flank_with_points_in_one_half_only_moves_as_a_whole() -> None:
     assert sum(e.side > 0 and e.flank > 0 for e in edges) == 1
     step = np.linalg.norm(moved.xy - some.xy, axis=1)
     assert step[own].min() > 0.3
+
+
+def test_what_the_fit_leaves_out_says_nothing_of_the_edge() -> None:
+    """A shoulder's wall beside the last ridge: its light is not mixed with the flanks'."""
+    flanks, sight, first = found()
+    wall = (flanks.side > 0) & (flanks.flank > 0)
+    wall &= flanks.ridge == flanks.ridge[wall].max()
+    assert wall.sum() > 5
+    xy = flanks.xy.copy()
+    xy[wall] += 3.0 * flanks.normal[wall]
+    told = replace(first, fit=replace(first.fit, used=first.fit.used & ~wall))
+    walled = replace(flanks, xy=xy)
+    moved, edges, surface = move_to_edges(walled, sight, told)
+    # By construction: as if the wall were not there.
+    points = {k: getattr(first.points, k)[~wall] for k in ("z", "r", "side", "flank", "ridge")}
+    bare = replace(
+        first,
+        points=replace(first.points, **points),
+        fit=replace(first.fit, used=first.fit.used[~wall]),
+    )
+    alone, own, plain = move_to_edges(walled.only(~wall), sight, bare)
+    assert [e.shift_px for e in edges] == pytest.approx([e.shift_px for e in own], abs=2e-3)
+    np.testing.assert_allclose(moved.xy[~wall], alone.xy, atol=2e-3)
+    assert surface.misfit == pytest.approx(plain.misfit, rel=0.05)
+    # Where the fit did not know it, the wall would spoil the light and move the others.
+    spoiled = move_to_edges(walled, sight, first)
+    assert spoiled[2].misfit > 2 * surface.misfit
+    assert np.abs(spoiled[0].xy[~wall] - moved.xy[~wall]).max() > 0.02
 
 
 def test_what_edges_do_not_tell_of_the_panel_stays_open() -> None:

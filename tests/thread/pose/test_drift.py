@@ -9,7 +9,8 @@ from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.section import fit_section
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.frame import axis_frame
-from pitchcam.thread.measure import ThreadShape
+from pitchcam.thread import measure
+from pitchcam.thread.measure import ThreadShape, remeasure
 from pitchcam.thread.pose.drift import U_DRIFT_DEG, _by_drift, again, thread_sight
 from pitchcam.thread.pose.records import GRID
 from tests.thread.helicoid import flanks_of, iso_profile, seen_sides
@@ -104,3 +105,18 @@ def test_the_taper_at_another_focal_length_is_that_of_measuring_with_it(longer):
         told = sight.taper + sight.unfolded * (1 - 1 / longer**2) + sight.per_deg * deg / longer
         assert told == pytest.approx(seen, abs=8e-4)
     assert abs(sight.unfolded) > 1e-3
+
+
+def test_a_pose_that_leaves_no_point_sound_is_judged_by_those_of_the_threads_own(monkeypatch):
+    """Few turns, tried far from their pose: it fits badly, which tells, and is no failure."""
+    shape = level_shape(0.0)
+    tried = remeasure(shape, CAMERA, HEIGHT, float(np.radians(9.0)))
+
+    def singular(*_args, **_kwargs):
+        raise np.linalg.LinAlgError("Singular matrix")
+
+    monkeypatch.setattr(measure, "fit_section", singular)
+    own = remeasure(shape, CAMERA, HEIGHT, float(np.radians(9.0)))
+    assert own.pitch_mm == pytest.approx(tried.pitch_mm, rel=0.01)
+    assert own.section.fit.rms_mm > 3 * shape.section.fit.rms_mm
+    assert told(shape) == pytest.approx(0.0, abs=0.3)
