@@ -34,7 +34,9 @@ START_ROUNDS = 8
 FEWEST_TO_VOTE = 12
 #: How many ridges of a side the starts leave out at its low and its high end: a run-out is one to
 #: two turns long, a chamfer one.
-ENDS = ((1, 0), (0, 1), (1, 1), (2, 0), (0, 2), (2, 1), (1, 2))
+ENDS = ((1, 0), (0, 1), (1, 1), (2, 0), (0, 2))
+#: Flanks from which on two spoiled ridges a side, eight flanks, are too few to draw the others.
+MANY_FLANKS = 32
 #: Another start must leave less than this share of what the first one does: the least of several
 #: is the lesser by chance alone (judgement; of a run-out that drew the fit a third was left).
 CLEARLY = 0.8
@@ -296,7 +298,9 @@ def _start(
     whole = np.ones(len(p.z), bool)
     found = [_least_sum(columns, p.z, tan)]
     first = _flanks(group, _sound(found[0], group, mostly))
-    if _spread(found[0], whole) > LEAST_OF_FLANK_MM or len(first) < len(np.unique(group)):
+    count = len(np.unique(group))
+    odd = _spread(found[0], whole) > LEAST_OF_FLANK_MM or len(first) < count
+    if odd and count < MANY_FLANKS:
         for ends in ENDS:
             kept = _without_ends(p, ends)
             if len(_flanks(group, kept)) >= FEWEST_TO_VOTE and not kept.all():

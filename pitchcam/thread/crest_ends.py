@@ -9,6 +9,7 @@ how far these are apart.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -78,19 +79,6 @@ class _Way:
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Pair:
-    """Both sides' lines (4,), their covariance (4, 4), and the log weight of it."""
-
-    lines: Values
-    covariance: Values
-    log: float
-
-    @property
-    def taper(self) -> float:
-        return float(self.lines[1] + self.lines[3])
-
-
-@dataclass(frozen=True, kw_only=True)
 class _Side:
     """Crests of one side, from one end to the other; lengths in pixels."""
 
@@ -152,38 +140,54 @@ def _weighed(z: Values, r: Values, above: Mask, low_px: float) -> CrestLines:
     for own in (above, ~above):
         order = np.argsort(z[own])
         sides.append(_ways(_Side(z=z[own][order], r=r[own][order], low_px=low_px)))
-    pairs = [_pair(a, b) for a in sides[0] for b in sides[1]]
-    if abs(max(pairs, key=lambda pair: pair.log).taper) > MOST_TAPER:
+    log, variance = _together(*sides)
+    slopes = [np.array([way.line[1] for way in ways]) for ways in sides]
+    tapers = np.abs(slopes[0][:, None] + slopes[1])
+    if tapers.flat[log.argmax()] > MOST_TAPER:
         raise OutlineError("the crest lines of both sides are none of a thread")
-    pairs = [pair for pair in pairs if abs(pair.taper) <= MOST_TAPER]
-    log = np.array([pair.log for pair in pairs])
+    log = np.where(tapers > MOST_TAPER, -np.inf, log)
     weight = np.exp(log - log.max())
     weight /= weight.sum()
-    lines = np.array([pair.lines for pair in pairs])
-    value: Values = weight @ lines
-    within = np.einsum("h,hij->ij", weight, np.array([pair.covariance for pair in pairs]))
-    apart = np.einsum("h,hi,hj->ij", weight, lines - value, lines - value)
-    return CrestLines(value=value, covariance=np.asarray(within + apart))
+    return _mean(sides, weight, weight * variance)
 
 
-def _pair(a: _Way, b: _Way) -> _Pair:
-    """Return both sides together, which scatter alike and lie along one axis.
+def _together(a: list[_Way], b: list[_Way]) -> tuple[Values, Values]:
+    """Return log weight and scatter's variance of each way of one side with each of the other.
 
-    The lines are open beforehand and the scatter nearly so: a normal inverse gamma, whose marginal
-    is Student's t.
+    Both sides scatter alike and lie along one axis. The lines are open beforehand and the scatter
+    nearly so: a normal inverse gamma, whose marginal is Student's t. Shapes (ways, ways).
     """
-    turn = (a.line[1] - b.line[1]) / 2
-    squares = SOUND_FREEDOM * SOUND_PX**2 + a.squares + b.squares
-    freedom = SOUND_FREEDOM + a.count + b.count - 4
-    log = math.lgamma(freedom / 2) - freedom / 2 * math.log(squares / 2)
-    log -= (a.count + b.count) / 2 * math.log(2 * math.pi) + math.log1p((turn / TURN) ** 2)
+
+    def both(of: Callable[[_Way], float]) -> Values:
+        columns = [np.array([of(way) for way in ways], float) for ways in (a, b)]
+        return np.asarray(np.add.outer(*columns))
+
+    turn = (np.array([way.line[1] for way in a])[:, None] - [way.line[1] for way in b]) / 2
+    squares = SOUND_FREEDOM * SOUND_PX**2 + both(lambda way: way.squares)
+    count = both(lambda way: way.count)
+    freedom = SOUND_FREEDOM + count - 4
+    gamma = {f: math.lgamma(f / 2) for f in set(freedom.flat)}
+    log = both(lambda way: way.log) + np.vectorize(gamma.get, otypes=[float])(freedom)
+    log -= freedom / 2 * np.log(squares / 2) + count / 2 * math.log(2 * math.pi)
+    log -= np.log1p((turn / TURN) ** 2)
+    return log, squares / np.maximum(freedom - 2, 1.0)
+
+
+def _mean(sides: list[list[_Way]], weight: Values, scatter: Values) -> CrestLines:
+    """Return the mean of all lines and its covariance, by each pair's weight."""
+    lines = [np.array([way.line for way in ways]) for ways in sides]
+    inverse = [np.array([way.inverse for way in ways]) for ways in sides]
+    shares, scatters = (weight.sum(1), weight.sum(0)), (scatter.sum(1), scatter.sum(0))
+    value: Values = np.concatenate([w @ of for w, of in zip(shares, lines, strict=True)])
     covariance = np.zeros((4, 4))
-    covariance[:2, :2], covariance[2:, 2:] = a.inverse, b.inverse
-    return _Pair(
-        lines=np.concatenate([a.line, b.line]),
-        covariance=covariance * squares / max(freedom - 2, 1.0),
-        log=a.log + b.log + log,
-    )
+    apart = [lines[0] - value[:2], lines[1] - value[2:]]
+    for k, at in enumerate((slice(0, 2), slice(2, 4))):
+        within = np.einsum("h,hij->ij", scatters[k], inverse[k])
+        covariance[at, at] = within + np.einsum("h,hi,hj->ij", shares[k], apart[k], apart[k])
+    # One side's lines go with the other's where the axis ties them.
+    covariance[:2, 2:] = np.einsum("gh,gi,hj->ij", weight, apart[0], apart[1])
+    covariance[2:, :2] = covariance[:2, 2:].T
+    return CrestLines(value=value, covariance=covariance)
 
 
 def _ways(side: _Side) -> list[_Way]:
