@@ -59,8 +59,8 @@ class Band:
 #: times in 100; u is too wide on the samples today, and the limits stand a tenth below what they
 #: give. Whoever narrows u raises them (DEVELOPERS.md, "How accuracy is measured").
 BANDS = {
-    "pitch_mm": Band(0.41),
-    "major_mm": Band(0.43),
+    "pitch_mm": Band(0.54),
+    "major_mm": Band(0.47),
     "pitch_diameter_mm": Band(0.40),
     "minor_mm": Band(0.70),
     "angle_deg": Band(0.66),

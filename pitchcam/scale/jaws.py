@@ -40,6 +40,12 @@ U_READING_MM = 0.02
 U_PARALLEL_MM, U_CONVERGE_PX = 0.02 / np.sqrt(3), 0.12
 #: Blur of the photo's edges in pixels (one in focus; the usual spread of focus).
 BLUR_PX = (1.0, 0.4)
+#: Both faces lie at one height and are drawn by one lens: their blurs are alike to this share
+#: (common practice, no source: a lens's sharpness over a tenth of its field).
+U_BLURS = 0.05
+#: What a face's edge is good to by itself, pixels: dirt, denoising, sharpening that is not undone
+#: to the end. Without it a shoulder of the light passes for a second, bright wall.
+U_EDGE_PX = 0.1
 #: What the walls tell of the tilt counts from this share of what was known before on.
 LEAST_TOLD = 0.3
 #: Thickest jaw, whose wall has to fit into the profiles: what is taken for a thicker one is none.
@@ -61,7 +67,8 @@ class _Side:
 class _Fit:
     """``q``: ln depth, place (mm), thickness (mm), lean (rad), two walls' light, two blurs.
 
-    ``u_depth`` and ``u_lean`` are the standard uncertainties of ln depth and lean.
+    ``u_depth`` and ``u_lean`` are the standard uncertainties of ln depth and lean, ``misfit`` is in
+    units of the noise.
     """
 
     q: Points
@@ -126,7 +133,7 @@ def _reference(
     depth = float(np.exp(fit.q[0]))
     height = depth - (float(np.exp(other.q[0])) - depth) / (longer - 1)
     # What the model leaves out counts as noise does.
-    poor = max(1.0, fit.misfit / U_LIGHT)
+    poor = max(1.0, fit.misfit)
     u = float(np.hypot(fit.u_depth * poor, U_READING_MM / reading_mm))
     leaning = _leaning(camera, plane, fit)
     normal = np.array(leaning.normal)
@@ -145,7 +152,7 @@ def _reference(
 
 def _leaning(camera: Camera, plane: _Plane, fit: _Fit) -> Camera:
     """Return the camera with the tilt across the faces that their walls tell."""
-    u = fit.u_lean * max(1.0, fit.misfit / U_LIGHT)
+    u = fit.u_lean * max(1.0, fit.misfit)
     told = 1 / u**2 - 1 / plane.u_lean**2
     if told < LEAST_TOLD / plane.u_lean**2:
         return camera
@@ -222,6 +229,15 @@ class _Plane:
         return out
 
 
+def _noise(side: _Side) -> Points:
+    """Return what the light across a face is good to, (m,)."""
+    step = float(side.across_px[1] - side.across_px[0])
+    # All samples across one edge share its error: it counts as often as they are.
+    alike = np.sqrt(BLUR_PX[0] * 2.5 / step)
+    noise: Points = np.hypot(U_LIGHT, U_EDGE_PX * alike * np.gradient(side.light, step))
+    return noise
+
+
 def _solve(
     sides: tuple[_Side, _Side],
     plane: _Plane,
@@ -239,6 +255,7 @@ def _solve(
     expected = np.array([known[0], 0.0, MOST_LIGHT, MOST_LIGHT, BLUR_PX[0], BLUR_PX[0]])
     spread = np.array([known[1], plane.u_lean, U_MOST_LIGHT, U_MOST_LIGHT, BLUR_PX[1], BLUR_PX[1]])
     dark = [max(float(np.median(s.light[: max(8, len(s.light) // 8)])), 0.0) for s in sides]
+    noise = [_noise(s) for s in sides]
 
     def cost(q: Points) -> Points:
         rest = []
@@ -247,10 +264,11 @@ def _solve(
             at = [plane.places(side.rays, np.exp(q[0]), q[3], h) for h in (0.0, q[2])]
             lower, upper = ((face - p[0]) / (p[1] - p[0]) for p in at)
             seen = wall_light(side.across_px, (lower, upper), q[4 + i], dark[i], q[6 + i])
-            rest.append((seen - side.light) / U_LIGHT)
+            rest.append((seen - side.light) / noise[i])
         off = (q[2:] - expected) / spread
         off[2:4] = np.maximum(off[2:4], 0.0)
-        return np.concatenate([*rest, off])
+        alike = np.log(q[6] / q[7]) / U_BLURS
+        return np.concatenate([*rest, off, [alike]])
 
     fits = []
     firsts = []
@@ -273,7 +291,7 @@ def _solve(
         )
     best = min(fits, key=lambda f: float(f.cost))
     jac = np.asarray(best.jac, float)
-    light = np.asarray(best.fun[:-6], float) * U_LIGHT
+    light = np.asarray(best.fun[:-7], float)
     # A wall as bright as the light leaves another edge that explains the picture nearly as well.
     shares = np.exp([float(best.cost - f.cost) for f in fits])
     apart = float(np.sum(shares * [(f.x[0] - best.x[0]) ** 2 for f in fits]) / shares.sum())

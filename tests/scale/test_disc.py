@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from pitchcam.records import ScaleSpec
-from pitchcam.scale.disc import disc_reference
+from pitchcam.scale.disc import disc_reference, rounded_rim
 from pitchcam.scale.find import find_reference
 from tests.objects import drawing
 from tests.objects.drawing import View
@@ -17,11 +17,34 @@ from tests.scale import looking
 RADIUS = 11.0
 
 
-def disc(view: View, at, thickness: float, *, shine: float = 0.0) -> np.ndarray:
-    """Light of a disc whose top is dull and whose upright wall mirrors a share of the light."""
-    low, high = (drawing.ring(at, RADIUS, h) for h in (0.0, thickness))
-    whole = drawing.cover(view.size, looking.solid(view, np.concatenate([low, high])))
-    top = drawing.cover(view.size, looking.solid(view, high))
+ROUNDED = 0.15
+
+
+def disc(
+    view: View, at, thickness: float, *, shine: float = 0.0, rounded: float = ROUNDED
+) -> np.ndarray:
+    """Light of a disc whose top is dull and whose upright wall mirrors a share of the light.
+
+    Its rims are rounded; the upper one mirrors the light where it is turned up by less than 0.3.
+    """
+    turns = np.linspace(0.0, np.pi / 2, 8)
+    dull = np.linspace(0.3, np.pi / 2, 6)
+
+    def rings(turns: np.ndarray, height, sign: float) -> np.ndarray:
+        return np.concatenate(
+            [
+                drawing.ring(
+                    at,
+                    RADIUS - rounded * (1 - np.cos(b)),
+                    height - sign * rounded * (1 - np.sin(b)),
+                )
+                for b in turns
+            ]
+        )
+
+    corners = np.concatenate([rings(turns, 0.0, -1.0), rings(turns, thickness, 1.0)])
+    whole = drawing.cover(view.size, looking.solid(view, corners))
+    top = drawing.cover(view.size, looking.solid(view, rings(dull, thickness, 1.0)))
     kept = whole * (1 - shine) + top * shine
     lit = looking.LIGHT * drawing.window(view.size, 40)
     return lit * (1 - (1 - looking.DARK) * kept)
@@ -55,9 +78,10 @@ def test_thickness_from_the_wall(thickness: float, shine: float) -> None:
     camera = looking.camera(view)
     found = disc_reference(seen.shapes[0], camera, 2 * RADIUS)
     assert found.camera.distance_mm == pytest.approx(view.plate_mm, rel=0.002)
-    # A disc far from the middle is worth nearly as much as one of stated thickness.
+    # A disc far from the middle is worth nearly as much as one of stated thickness; a little less
+    # with a wall that shows nothing.
     stated = disc_reference(seen.shapes[0], camera, 2 * RADIUS, thickness)
-    assert found.u_scale < 1.2 * stated.u_scale
+    assert found.u_scale < (1.2 if shine else 1.6) * stated.u_scale
 
 
 @pytest.mark.parametrize("shine", [0.0, 0.5])
@@ -81,8 +105,9 @@ def test_thickness_is_assumed_where_no_wall_shows() -> None:
     seen = looking.look(disc(view, (0.0, 0.0), 2.0), view)
     found = disc_reference(seen.shapes[0], looking.camera(view), 2 * RADIUS)
     stated = disc_reference(seen.shapes[0], looking.camera(view), 2 * RADIUS, 2.0)
-    # The camera hangs 200 mm above, and a disc is 1.85 mm thick within 0.3.
-    assert found.height_mm == pytest.approx(1.85, abs=0.1)
+    # The camera hangs 200 mm above, and a disc is 1.85 mm thick within 0.3; it is widest below its
+    # rounding.
+    assert found.height_mm == pytest.approx(1.85 - ROUNDED, abs=0.1)
     assert np.sqrt(found.u_scale**2 - stated.u_scale**2) == pytest.approx(0.3 / 200, rel=0.15)
     assert found.camera.distance_mm == pytest.approx(view.plate_mm - 0.15, abs=0.4)
 
@@ -137,3 +162,32 @@ def test_tilt_left_out_shows() -> None:
     flat = disc_reference(shape, level, 2 * RADIUS, 1.5)
     assert right.camera.distance_mm == pytest.approx(view.plate_mm, rel=0.002)
     assert abs(flat.camera.distance_mm / view.plate_mm - 1) > 0.005
+
+
+@pytest.mark.parametrize("slope", [-0.3, -0.1, 0.0, 0.15, 0.3])
+def test_a_rounded_rim_by_its_points(slope: float) -> None:
+    """Held against the rounding's points, each with the way its mirrored ray takes."""
+    rounding, lit_rad = 0.2, 0.7
+    turned = np.linspace(0.0, np.pi / 2, 200_001)
+    inside, below = rounding * (1 - np.cos(turned)), rounding * (1 - np.sin(turned))
+    outline, light = rounded_rim(np.array([[slope]]), rounding, lit_rad)
+    # A ray that goes outward by its slope on its way down lies farther out the higher it is met.
+    # Toward the foot the lower rim makes the outline: the upper one turned upside down.
+    assert outline[0, 0] == pytest.approx((inside + abs(slope) * below).min(), abs=1e-9)
+    ray = np.array([slope, -1.0])
+    normal = np.stack([np.cos(turned), np.sin(turned)], axis=-1)
+    sent = ray - 2 * (normal @ ray)[:, None] * normal
+    off_plumb = np.arctan2(sent[:, 0], -sent[:, 1])
+    last = int(np.argmax(off_plumb > lit_rad)) - 1
+    # The mirror's angle is that of a small slope: its arc tangent is the slope.
+    assert light[0, 0] == pytest.approx(inside[last] + slope * below[last], abs=6e-4)
+
+
+@pytest.mark.parametrize("rounded", [0.05, 0.28])
+def test_a_rounding_is_seen(rounded: float) -> None:
+    """A rounding is two of its radii less thickness: a sharp rim is none of 2.2 mm."""
+    view = View(size=(1600, 1200), f_px=4200.0)
+    light = disc(view, (24.0, -14.0), 2.2, shine=0.6, rounded=rounded)
+    seen = looking.look(light, view, gain=0.0)
+    found = disc_reference(seen.shapes[0], looking.camera(view), 2 * RADIUS, 2.2)
+    assert found.camera.distance_mm == pytest.approx(view.plate_mm, rel=8e-4)

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import cv2
 import numpy as np
 import pytest
 
 from pitchcam.camera.held import by_hand
+from pitchcam.normal import normal_cdf
 from pitchcam.scale import jaws as module
 from pitchcam.scale.faces import openings
 from pitchcam.scale.jaws import THICKNESS_MM, jaw_references
@@ -66,7 +68,7 @@ def test_both_jaws_on_one_beam(at) -> None:
     seen = looking.look(jaws(view, 14.0, 3.6, at=at, beam=True, shine=0.5), view, gain=0.0)
     assert len(seen.shapes) == 1
     found = jaw_references(seen.shapes, looking.camera(view), 14.0)
-    assert found[0].camera.distance_mm == pytest.approx(view.plate_mm, rel=0.004)
+    assert found[0].camera.distance_mm == pytest.approx(view.plate_mm, rel=0.005)
     assert abs(found[0].camera.distance_mm / view.plate_mm - 1) < 2.5 * found[0].u_scale
 
 
@@ -143,3 +145,23 @@ def test_the_height_is_told_by_the_explanation_of_the_walls_that_gives_the_depth
     assert begin is first
     assert second.q[2:] == pytest.approx(first.q[2:], abs=0.02)
     assert -0.5 < found.height_mm < 3.5
+
+
+def test_an_edge_counts_once_however_finely_its_light_is_sampled() -> None:
+    """Moved by what it is good to, it is off by one u; the light alone would make that many."""
+    for step in (0.25, 0.5):
+        across = np.arange(-12.0, 12.0, step)
+        light, moved = (normal_cdf(across - at) for at in (0.0, module.U_EDGE_PX))
+        noise = module._noise(module._Side(rays=np.zeros((2, 3)), across_px=across, light=light))
+        assert 0.5 < np.linalg.norm((moved - light) / noise) < 1.3
+
+
+def test_one_face_tells_the_blur_of_the_other() -> None:
+    """A halo would pass for another blur, and that for a bright wall a pixel wide."""
+    view = View(size=(1600, 1200), f_px=3000.0, turn=(0.0, 0.02, 0.0))
+    light = jaws(view, 20.0, 3.3, at=(8, 0), shine=0.6)
+    light = 0.88 * light + 0.12 * cv2.GaussianBlur(light, (0, 0), 3.0)
+    seen = looking.look(light, view, gain=0.0)
+    camera = replace(looking.camera(view, tilt=False), u_tilt_rad=0.03)
+    [found] = jaw_references(seen.shapes, camera, 20.0)
+    assert abs(found.camera.distance_mm / view.plate_mm - 1) < found.u_scale < 0.0035
