@@ -6,14 +6,13 @@ measures nothing. A frame of about 1000 px across is enough.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.camera.pinhole import Camera, camera_from_exif
 from pitchcam.errors import InputError, PitchcamError
+from pitchcam.frozen import dataclass
 from pitchcam.objects.field import Blob, Field, find_field
 from pitchcam.objects.shapes import describe
 from pitchcam.records import ScaleSpec

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+
+from pitchcam.frozen import dataclass
 
 Values = NDArray[np.float64]
 #: Parameters (n, p) -> residuals (n, m) and their derivatives (n, m, p).

@@ -5,8 +5,7 @@ One row here and one module in :mod:`pitchcam.scale` make a new kind.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from pitchcam.frozen import dataclass
 from pitchcam.records import ScaleSource
 
 

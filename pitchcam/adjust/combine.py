@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -14,6 +14,7 @@ from pitchcam.adjust.disagree import Agreement, agreeing
 from pitchcam.adjust.matching import match
 from pitchcam.adjust.observed import DIAMETERS, TAPER, Observation, layings, observe
 from pitchcam.adjust.system import Adjusted, adjust, effect
+from pitchcam.frozen import dataclass
 from pitchcam.match import name_thread
 from pitchcam.records import (
     NAMING_QUANTITIES,

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +11,7 @@ from scipy.stats import chi2
 
 from pitchcam.adjust.observed import PITCH, TAPER, Observation
 from pitchcam.adjust.system import adjust, shared
+from pitchcam.frozen import dataclass
 from pitchcam.records import NAMING_QUANTITIES
 
 Values = NDArray[np.float64]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from pitchcam.adjust.observed import ANGLE, TAPER, Observation, Term, observe
 from pitchcam.adjust.sharing import REFERENCE_LASTING, Sharing
 from pitchcam.adjust.system import Adjusted, adjust
+from pitchcam.frozen import dataclass
 from pitchcam.match.population import DIAMETERS, Population, population
 from pitchcam.records import Measurement, PartResult, ThreadResult
 from pitchcam.series import find

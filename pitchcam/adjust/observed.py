@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.adjust.sharing import REFERENCE_LASTING, Sharing, sharing_of
+from pitchcam.frozen import dataclass
 from pitchcam.records import NAMING_QUANTITIES, BudgetLine, Measurement, PartResult, ThreadResult
 
 Values = NDArray[np.float64]

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from pitchcam.adjust.told import covariance_of, scale_share, thread_tells, with_covariance
 from pitchcam.adjust.whole import Seen, told_by_all, told_by_others
+from pitchcam.frozen import dataclass
 from pitchcam.match import name_thread
 from pitchcam.match.scales import AS_STATED, Scales
 from pitchcam.records import NAMING_QUANTITIES, BudgetLine, ThreadResult

@@ -8,8 +8,9 @@ share of a line's variance that comes again, ``owner`` what has to be the same f
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
+
+from pitchcam.frozen import dataclass
 
 Owner = Literal["photo", "camera", "reference", "part"]
 

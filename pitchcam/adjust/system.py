@@ -9,12 +9,13 @@ product of its effects on both, which is the same as carrying it as an unknown w
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.adjust.observed import Observation, Term
+from pitchcam.frozen import dataclass
 
 Values = NDArray[np.float64]
 

@@ -16,12 +16,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.adjust.told import Telling
+from pitchcam.frozen import dataclass
 
 Values = NDArray[np.float64]
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +11,7 @@ from pitchcam.batch.order import shelf_key
 from pitchcam.batch.runner import UNREAD, Batch
 from pitchcam.errors import Exit, printable
 from pitchcam.files import write_whole
+from pitchcam.frozen import dataclass
 from pitchcam.records import exit_code
 from pitchcam.store.entries import Entry, Outcome, record_id
 from pitchcam.store.export import columns, csv_bytes, json_bytes

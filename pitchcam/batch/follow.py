@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
 from pitchcam.batch.settings import Settings
 from pitchcam.batch.source import Listed, list_photos
 from pitchcam.errors import InputError
+from pitchcam.frozen import dataclass
 
 
 @dataclass(frozen=True, kw_only=True)

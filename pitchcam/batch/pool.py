@@ -12,13 +12,13 @@ import signal
 import time
 import warnings
 from collections.abc import Sequence
-from dataclasses import dataclass
 from multiprocessing.connection import Connection, wait
 from multiprocessing.context import SpawnProcess
 from typing import Protocol
 
 from pitchcam.batch.settings import Job
 from pitchcam.batch.worker import Measure, measure_job, use_one_thread
+from pitchcam.frozen import dataclass
 from pitchcam.store.entries import Outcome
 
 #: A worker that dies on a photo gets it once more: the system may have killed it for memory.

@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
 from pathlib import Path
 
 from pitchcam.batch.answer import Answer, make_answer, write_tables
@@ -17,6 +16,7 @@ from pitchcam.batch.settings import Job, Settings
 from pitchcam.batch.source import Listed
 from pitchcam.batch.worker import Measure, identify_photo
 from pitchcam.errors import UsageError
+from pitchcam.frozen import dataclass
 from pitchcam.store.entries import Outcome
 from pitchcam.store.store import Store
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 from pitchcam import CORE_REVISION
 from pitchcam.files import read_whole
+from pitchcam.frozen import dataclass
 from pitchcam.records import Quantity, ScaleSpec, json_text
 
 #: A profile has a kilobyte.

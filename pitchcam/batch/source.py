@@ -7,13 +7,14 @@ import hashlib
 import os
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import get_args
 
 from pitchcam.batch.settings import Job, Settings
 from pitchcam.errors import InputError, UsageError
 from pitchcam.files import open_regular, read_whole
+from pitchcam.frozen import dataclass
 from pitchcam.photo import MOST_BYTES
 from pitchcam.records import ScaleSource
 

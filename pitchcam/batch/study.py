@@ -11,13 +11,13 @@ import math
 import warnings
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from pitchcam.batch.source import Listed
 from pitchcam.errors import PitchcamError, UsageError
 from pitchcam.files import write_whole
+from pitchcam.frozen import dataclass
 from pitchcam.store.entries import record_id
 from pitchcam.store.export import csv_bytes
 from pitchcam.store.rows import ThreadRow, entry_rows

@@ -5,13 +5,14 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Literal
 
 from pitchcam.batch.source import Listed
 from pitchcam.errors import UnreadableError, UsageError, printable
 from pitchcam.files import write_whole
+from pitchcam.frozen import dataclass
 from pitchcam.records import Measurement, PhotoInfo, ScaleSpec, json_text
 from pitchcam.records.formats import document
 from pitchcam.several import NothingReadError, together

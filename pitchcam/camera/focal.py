@@ -9,11 +9,11 @@ would have been held, and weighs them again.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from pitchcam.camera.pinhole import DIAGONAL_35MM, Camera
+from pitchcam.frozen import dataclass
 from pitchcam.photo import Photo
 from pitchcam.photo.exif import same_aspect
 

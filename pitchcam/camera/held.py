@@ -9,10 +9,10 @@ seen weighs them against each other.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
+
+from pitchcam.frozen import dataclass
 
 Values = NDArray[np.float64]
 

@@ -13,7 +13,7 @@ import contextlib
 import json
 import math
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +21,7 @@ from pitchcam.camera.focal import Explanation
 from pitchcam.camera.pinhole import DIAGONAL_35MM, U_CORNER, Camera
 from pitchcam.errors import InputError
 from pitchcam.files import read_whole, write_whole
+from pitchcam.frozen import dataclass
 from pitchcam.photo import Photo
 from pitchcam.records import json_text
 from pitchcam.records.formats import document, format_of

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from pitchcam.errors import InputError, PitchcamError, UnreadableError
 from pitchcam.files import read_whole
+from pitchcam.frozen import dataclass
 from pitchcam.records import json_text
 from pitchcam.records.formats import document, format_of
 

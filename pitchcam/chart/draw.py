@@ -6,11 +6,11 @@ Lengths are page mm; everything but the profiles, which are at true scale, follo
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from pitchcam.chart.pages import Block
 from pitchcam.chart.rows import ChartRow
+from pitchcam.frozen import dataclass
 from pitchcam.match.confusable import Confusable
 from pitchcam.paper import BOLD, MM, REGULAR, text_width_mm, true_bar
 from pitchcam.series import ThreadSize

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from pitchcam.chart.rows import TAPPED_AS, ChartRow, chart_pairs
+from pitchcam.frozen import dataclass
 from pitchcam.match.confusable import Confusable
 from pitchcam.series.families import load_families
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from pitchcam.chart.draw import (
     PAIR_MM,
@@ -22,6 +22,7 @@ from pitchcam.chart.pages import Block, family_block
 from pitchcam.chart.pdf import MARGIN_MM, new_canvas
 from pitchcam.chart.rows import ChartRow, chart_pairs
 from pitchcam.errors import UsageError
+from pitchcam.frozen import dataclass
 from pitchcam.paper import PAPERS
 
 #: Papers that are hung as one sheet.

@@ -5,9 +5,9 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from pitchcam.errors import UsageError
+from pitchcam.frozen import dataclass
 from pitchcam.match.confusable import Confusable, confused_pairs
 from pitchcam.series import ThreadSize, load_series
 from pitchcam.series.drills import INCH, METRIC, TapDrill, tapping_drill

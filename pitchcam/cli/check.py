@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from pitchcam.cli._options import Progress, scale_options, scale_spec
 from pitchcam.errors import Exit, UnreadableError
+from pitchcam.frozen import dataclass
 from pitchcam.records import json_text
 from pitchcam.records.formats import format_of
 

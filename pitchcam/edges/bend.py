@@ -7,13 +7,13 @@ at its corner) bends every straight edge that does not run through the middle.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.lines import Segment, crossings, line_profiles
+from pitchcam.frozen import dataclass
 from pitchcam.objects.contour import Crop
 from pitchcam.small import median
 

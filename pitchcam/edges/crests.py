@@ -9,7 +9,7 @@ root as much high.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from pitchcam.edges.section import Section
 from pitchcam.edges.sight import Sight
 from pitchcam.edges.tip_form import meeting_radius, tip_outline
+from pitchcam.frozen import dataclass
 from pitchcam.least_squares import solve
 from pitchcam.light.mirrored import Mirror, Mirrored, light_slopes, line_light, middle_line
 

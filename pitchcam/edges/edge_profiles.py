@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.frozen import dataclass
 from pitchcam.light.esf import encode, encode_slope, smoothing
 
 Values = NDArray[np.float64]

@@ -8,12 +8,12 @@ at once; using both flanks of both sides cancels what a single flank would get w
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.frozen import dataclass
 from pitchcam.small import median
 
 Values = NDArray[np.float64]

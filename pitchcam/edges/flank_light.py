@@ -9,12 +9,11 @@ distance are left to be found.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.edges.helicoid import Helicoid
+from pitchcam.frozen import dataclass
 from pitchcam.light.esf import reflected
 from pitchcam.objects.frame import AxisFrame
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.edges.flank_light import Traced
+from pitchcam.frozen import dataclass
 from pitchcam.least_squares import solve_one
 from pitchcam.light.metal import UNSEEN, Known, Metal
 from pitchcam.normal import normal_cdf

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.frozen import dataclass
 from pitchcam.objects.axis import ImageAxis, Points, envelope
 from pitchcam.objects.frame import AxisFrame
 from pitchcam.objects.regions import Region, believed_turn

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,7 @@ from pitchcam.edges.helicoid import Helicoid
 from pitchcam.edges.rims import Rims
 from pitchcam.edges.section import Section
 from pitchcam.edges.sight import Sight
+from pitchcam.frozen import dataclass
 from pitchcam.light.metal import UNSEEN
 from pitchcam.objects.contour import LIT_LEVEL, Crop
 from pitchcam.objects.frame import AxisFrame

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.edges.edge_profiles import EdgeProfile
+from pitchcam.frozen import dataclass
 from pitchcam.objects.contour import Crop
 from pitchcam.objects.field import Field
 from pitchcam.small import line, median, percentile

@@ -15,13 +15,13 @@ a short reach settle the blur, edges with a long one the band.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.edges.bands import place, plain_place, solve_apart
 from pitchcam.edges.edge_profiles import CODE_NOISE, Drawn, EdgeProfile, deviations, stacked
+from pitchcam.frozen import dataclass
 from pitchcam.least_squares import solve_one
 from pitchcam.light.esf import DEFAULT_SPREAD, Spread, edge_light, reflected
 

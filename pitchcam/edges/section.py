@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -11,6 +10,7 @@ from numpy.typing import NDArray
 from pitchcam.edges.flank_fit import FlankFit, FlankPoints, fit_flanks
 from pitchcam.edges.flank_points import Flanks
 from pitchcam.edges.unfold import unfold_flank
+from pitchcam.frozen import dataclass
 from pitchcam.objects.frame import AxisFrame
 from pitchcam.small import median
 

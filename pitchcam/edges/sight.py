@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.rims import Rims
+from pitchcam.frozen import dataclass
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.contour import Crop
 from pitchcam.objects.field import Field

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -13,6 +13,7 @@ from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.arcs import rim_arcs
 from pitchcam.edges.lines import Segment, StraightEdge, straight_edge
 from pitchcam.edges.rims import BELIEVED, MOST_DRAWN_PX, UNLEARNT, Rims, fit_rims
+from pitchcam.frozen import dataclass
 from pitchcam.light.esf import DEFAULT_SPREAD, Spread, unsharpen
 from pitchcam.objects.field import Field
 from pitchcam.objects.shapes import Shape, widest_stretch

@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.frozen import dataclass
 from pitchcam.small import median
 
 Points = NDArray[np.float64]

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from pitchcam.errors import PitchcamError, RefusedError, UsageError
+from pitchcam.frozen import dataclass
 from pitchcam.joining.brazing.choose import choose_donors
 from pitchcam.joining.brazing.plan import Duty, JoinPlan
 from pitchcam.joining.chains.adapt import adapt, what_stands_in_the_way

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 
+from pitchcam.frozen import dataclass
 from pitchcam.joining.tables import keyed
 
 

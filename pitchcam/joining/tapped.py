@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from pitchcam.errors import UsageError
+from pitchcam.frozen import dataclass
 from pitchcam.joining.bolting.tightening import UNKNOWN, Piece, Tightening, tightening
 from pitchcam.joining.brazing.donors import end_lengths
 from pitchcam.joining.brazing.refuse import plating_row

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import functools
-from dataclasses import dataclass
 from typing import TypeVar
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.frozen import dataclass
 from pitchcam.normal import normal_cdf
 
 Values = NDArray[np.float64]

@@ -10,11 +10,10 @@ facets show. All of it is blurred along and across.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.frozen import dataclass
 from pitchcam.light.esf import GRAZING, reflected
 from pitchcam.light.metal import Metal
 from pitchcam.normal import normal_cdf

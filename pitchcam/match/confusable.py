@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
 
+from pitchcam.frozen import dataclass
 from pitchcam.match.advice import tell_apart
 from pitchcam.match.means import Means
 from pitchcam.match.population import MAJOR, MINOR, PITCH, Population, population

@@ -8,11 +8,11 @@ integrated over, in nodes so close that their spread is little beside that of th
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.frozen import dataclass
 from pitchcam.match.population import PITCH, Population
 from pitchcam.normal import normal_cdf
 from pitchcam.records import Quantity

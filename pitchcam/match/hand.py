@@ -10,13 +10,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from pathlib import Path
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.frozen import dataclass
 from pitchcam.match.diameters import Caliper, crest_densities
 from pitchcam.match.leaves import leaf_chances
 from pitchcam.match.likelihood import OFF_ANGLE_DEG, OFF_MAJOR_MM

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.frozen import dataclass
 from pitchcam.match.evidence import OFF_SERIES_PRIOR
 from pitchcam.match.hand import Factor, HandReadings, factors, off_series
 from pitchcam.match.naming import NAMED, NAMED_BY_READING

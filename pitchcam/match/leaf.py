@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Literal
 
+from pitchcam.frozen import dataclass
 from pitchcam.match.naming import NAMED
 from pitchcam.match.population import ANGLE_SCATTER_DEG, LEAD_SCATTER
 from pitchcam.records import Quantity

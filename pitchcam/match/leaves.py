@@ -6,12 +6,12 @@ import functools
 import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.frozen import dataclass
 from pitchcam.match.population import LEAD_SCATTER, population
 from pitchcam.match.slips import slip_shares
 from pitchcam.records import Gender

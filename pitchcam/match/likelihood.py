@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.errors import ReadingError
+from pitchcam.frozen import dataclass
 from pitchcam.match.population import ANGLE, DIAMETERS, MINOR, PITCH, TAPER, Population
 from pitchcam.records import NAMING_QUANTITIES, Quantity, ThreadReading
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
+from pitchcam.frozen import dataclass
 from pitchcam.match.population import ANGLE, MAJOR, MINOR, PITCH, TAPER
 
 #: Standard uncertainty of each measurement with a bench's means (judgement): pitch by a gauge leaf

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.frozen import dataclass
 from pitchcam.match.advice import best_measurement, tell_twins
 from pitchcam.match.evidence import OFF_SERIES_PRIOR
 from pitchcam.match.likelihood import log_likelihoods, log_off_series

@@ -11,12 +11,12 @@ All figures below are of parts, not of reading.
 from __future__ import annotations
 
 import functools
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.frozen import dataclass
 from pitchcam.records import NAMING_QUANTITIES, Gender
 from pitchcam.series import ThreadSize, load_series
 from pitchcam.series.records import Range

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from pitchcam.errors import ReadingError
+from pitchcam.frozen import dataclass
 from pitchcam.match.hand import ANGLES_DEG, Form
 from pitchcam.records import MM_PER_INCH, Gender, Quantity, ThreadReading
 from pitchcam.series import load_series

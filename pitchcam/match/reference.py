@@ -13,7 +13,7 @@ from __future__ import annotations
 import functools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from pitchcam.camera.focal import HELD_MM, U_HELD
 from pitchcam.flags import flag
+from pitchcam.frozen import dataclass
 from pitchcam.match.evidence import log_evidences, with_common
 from pitchcam.match.naming import name_thread
 from pitchcam.match.scales import LEFT_OUT, Scales

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 
+from pitchcam.frozen import dataclass
 from pitchcam.match.advice import real_range
 from pitchcam.match.hand import HandReadings
 from pitchcam.match.leaf import VISIBLE_GAP_MM

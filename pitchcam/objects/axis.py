@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.errors import OutlineError
+from pitchcam.frozen import dataclass
 from pitchcam.robust import robust_line
 
 Points = NDArray[np.float64]

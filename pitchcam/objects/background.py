@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+
+from pitchcam.frozen import dataclass
 
 Floats = NDArray[np.float32]
 

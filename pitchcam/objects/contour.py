@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.errors import OutlineError
+from pitchcam.frozen import dataclass
 from pitchcam.objects.background import Floats
 from pitchcam.objects.field import PART_LEVEL, STEP, Field
 from pitchcam.photo.linear import light_planes

@@ -8,12 +8,11 @@ closes the outline of a face that is seen, the upper half that of one that is no
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
+from pitchcam.frozen import dataclass
 from pitchcam.least_squares import soft, solve_one
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.small import median

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
@@ -12,6 +11,7 @@ from numpy.typing import NDArray
 
 from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS
+from pitchcam.frozen import dataclass
 from pitchcam.objects.background import Backdrop, Floats, fit_backdrop
 from pitchcam.objects.split import split_touching
 from pitchcam.objects.window import window_sides

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.camera.pinhole import Camera, Point
+from pitchcam.frozen import dataclass
 from pitchcam.objects.axis import ImageAxis
 
 Values = NDArray[np.float64]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from typing import Literal
 
@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.camera.pinhole import Camera
+from pitchcam.frozen import dataclass
 from pitchcam.objects.axis import ImageAxis, envelope, find_axis, other_directions
 from pitchcam.objects.contour import LIT_LEVEL, Crop, crop_object, outline
 from pitchcam.objects.end_face import Face, end_face

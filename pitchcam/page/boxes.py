@@ -6,7 +6,6 @@ import json
 import re
 import secrets
 import tempfile
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +13,7 @@ from pitchcam.batch.answer import Answer, count_rows, make_answer
 from pitchcam.batch.runner import Batch
 from pitchcam.batch.settings import Job, Settings
 from pitchcam.files import write_whole
+from pitchcam.frozen import dataclass
 from pitchcam.page import typed as forms
 from pitchcam.page.setup import Setup
 from pitchcam.records import json_text

@@ -9,7 +9,7 @@ import os
 import signal
 import warnings
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
@@ -18,6 +18,7 @@ from pitchcam.batch.settings import Job, Settings
 from pitchcam.batch.worker import measure_job, use_one_thread
 from pitchcam.errors import InputError, PitchcamError
 from pitchcam.files import write_whole
+from pitchcam.frozen import dataclass
 from pitchcam.page.plots import plot_data, plots_read
 from pitchcam.records import Measurement, ScaleSpec, ThreadResult, json_text
 from pitchcam.records.formats import document

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import re
-from dataclasses import dataclass
 from pathlib import Path
 
 from pitchcam.errors import InputError
 from pitchcam.files import write_whole
+from pitchcam.frozen import dataclass
 from pitchcam.page.setup import Setup
 
 #: First bytes -> ending. What else a file is called or says it is does not count.

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 
 from pitchcam.errors import UsageError
+from pitchcam.frozen import dataclass
 
 MIB = 1024 * 1024
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import contextlib
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from pitchcam.frozen import dataclass
 from pitchcam.page import calls
 from pitchcam.records import MM_PER_INCH, ThreadResult
 from pitchcam.report import verdicts, words

@@ -9,7 +9,8 @@ from __future__ import annotations
 import re
 import struct
 import zlib
-from dataclasses import dataclass
+
+from pitchcam.frozen import dataclass
 
 _PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
 # Markers without a length field: SOI, RST0-7, TEM (ITU-T T.81, table B.1).

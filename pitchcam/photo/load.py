@@ -7,12 +7,12 @@ import hashlib
 import io
 import os
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from pitchcam.errors import InputError
 from pitchcam.files import open_regular, read_whole
+from pitchcam.frozen import dataclass
 from pitchcam.photo.decode import (
     DamagedError,
     UnsupportedError,

@@ -8,9 +8,9 @@ the camera is for :mod:`pitchcam.camera` to say.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
+from pitchcam.frozen import dataclass
 from pitchcam.photo.exif import number, recorded_size, same_aspect
 
 #: DigitalZoomRatio of the EXIF standard (CIPA DC-008 / JEITA CP-3451).

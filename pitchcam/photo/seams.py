@@ -8,13 +8,13 @@ next over a long way: even a sharp edge is blurred over two or three rows, and l
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Any, Literal
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.frozen import dataclass
 from pitchcam.photo.record import quartered
 
 Floats = NDArray[np.float32]

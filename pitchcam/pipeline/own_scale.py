@@ -9,13 +9,14 @@ are.
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from pitchcam.camera.pinhole import Camera
 from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS, UNFITTED_ADVICE
+from pitchcam.frozen import dataclass
 from pitchcam.match.evidence import log_evidence
 from pitchcam.objects.regions import Region
 from pitchcam.objects.shapes import Shape

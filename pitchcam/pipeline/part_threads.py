@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -13,6 +13,7 @@ from pitchcam.edges.flank_points import local_axis
 from pitchcam.edges.sight import Sight
 from pitchcam.errors import OutlineError, UnreadableError
 from pitchcam.flags import UNFITTED_ADVICE, flag
+from pitchcam.frozen import dataclass
 from pitchcam.match import name_thread
 from pitchcam.objects.frame import axis_frame
 from pitchcam.objects.regions import Region
@@ -303,7 +304,7 @@ def by_crests(scene: Scene, part: Shape, region: Region) -> tuple[CrestShape, Re
         shape = measure_crests(_sight(scene, part, region, rest.height_mm))
         rest, laid = _laid(shape, scene, part, rest)
         kept[key] = (part, region, laid, rest)
-    return kept[key][2:]
+    return kept[key][2], kept[key][3]
 
 
 def _axis_scale(shape: ThreadShape | CrestShape, lines: tuple[BudgetLine, ...]) -> Quantity:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -27,8 +27,9 @@ from pitchcam.edges.rims import MOST_DRAWN_PX, Rims
 from pitchcam.edges.straight import learn_rims, sharpened_undone
 from pitchcam.errors import OutlineError, UnreadableError
 from pitchcam.flags import FLAGS, flag
+from pitchcam.frozen import dataclass
 from pitchcam.objects.field import Field, find_field
-from pitchcam.objects.regions import Region, few_crests
+from pitchcam.objects.regions import few_crests
 from pitchcam.objects.shapes import Shape, describe, searched_all_round
 from pitchcam.photo import Photo
 from pitchcam.pipeline.damage import refuse_waving, told_copy
@@ -38,8 +39,6 @@ from pitchcam.scale.faces import straight_sides
 from pitchcam.scale.find import find_reference
 from pitchcam.scale.reference import Edges, Reference
 from pitchcam.scale.tilt import told_by_window, window_edges
-from pitchcam.thread.crest_lines import CrestShape
-from pitchcam.thread.pose.height import Rest
 
 Progress = Callable[[str], None]
 
@@ -78,7 +77,7 @@ class Scene:
     pins: Edges | None = None
 
     @cached_property
-    def by_crests(self) -> dict[tuple[int, int], tuple[Shape, Region, CrestShape, Rest]]:
+    def by_crests(self) -> dict[tuple[int, int], tuple[Any, ...]]:
         """Threads that were measured by their crests, by part and region: none at first."""
         return {}
 

@@ -8,10 +8,11 @@ uncertainty (k = 1); people are shown ``value ± 2u``.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any, Literal
 
 from pitchcam.errors import Exit, InputError
+from pitchcam.frozen import dataclass
 from pitchcam.records.formats import format_of
 from pitchcam.records.photos import Box, PhotoInfo, PhotoUse, ScaleResult, Span, box_of, span_of
 from pitchcam.records.quantities import (

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Any
 
+from pitchcam.frozen import dataclass
 from pitchcam.records.quantities import Quantity, quantity_json, quantity_of
 
 if TYPE_CHECKING:

@@ -5,8 +5,9 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any, Literal
+
+from pitchcam.frozen import dataclass
 
 MM_PER_INCH = 25.4
 

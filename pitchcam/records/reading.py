@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any, Literal
 
+from pitchcam.frozen import dataclass
 from pitchcam.records.quantities import (
     MM_PER_INCH,
     NAMING_QUANTITIES,

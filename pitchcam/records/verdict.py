@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from typing import Any, Literal
 
 from pitchcam.errors import Exit
+from pitchcam.frozen import dataclass
 
 Status = Literal["named", "ambiguous", "off-series", "unreadable"]
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import importlib.util
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -14,6 +13,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
+
+from pitchcam.frozen import dataclass
 
 Image8 = NDArray[np.uint8]
 Point = tuple[float, float]

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.frozen import dataclass
 from pitchcam.photo import Photo
 from pitchcam.records import Measurement, PartResult, ThreadResult
 from pitchcam.report import canvas as draw

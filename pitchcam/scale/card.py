@@ -9,7 +9,7 @@ and, where it leans, the focal length.
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -19,6 +19,7 @@ from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.bend import U_PIECE_PX, places
 from pitchcam.edges.lines import Segment, fit_line
 from pitchcam.errors import OutlineError, UnreadableError
+from pitchcam.frozen import dataclass
 from pitchcam.objects.shapes import Shape
 from pitchcam.records import ScaleSpec
 from pitchcam.scale.reference import Among, Reference

@@ -10,7 +10,7 @@ wall's light, the tilt and the blur, to the light across the outline all around.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.walls import MOST_LIGHT, U_LIGHT, U_MOST_LIGHT, wall_light
+from pitchcam.frozen import dataclass
 from pitchcam.objects.contour import outline
 from pitchcam.objects.shapes import Shape, fit_circle
 from pitchcam.records import ScaleSpec

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -13,6 +12,7 @@ from numpy.typing import NDArray
 from pitchcam.edges.bend import U_PIECE_PX, Bent, places
 from pitchcam.edges.lines import Segment, fit_line
 from pitchcam.edges.wave import STEP_PX, Traced
+from pitchcam.frozen import dataclass
 from pitchcam.objects.field import PART_LEVEL
 from pitchcam.objects.shapes import Shape
 

@@ -10,7 +10,6 @@ width of the lit wall tells of both. All is fitted at once to the light across b
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +17,7 @@ from numpy.typing import NDArray
 from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.lines import Segment, line_profiles
 from pitchcam.edges.walls import MOST_LIGHT, U_LIGHT, U_MOST_LIGHT, wall_light
+from pitchcam.frozen import dataclass
 from pitchcam.objects.shapes import Shape
 from pitchcam.records import ScaleSpec
 from pitchcam.scale.faces import Face, Opening, openings

@@ -7,14 +7,13 @@ mm. The last five have priors.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.camera.pinhole import DIAGONAL_35MM, Camera
 from pitchcam.camera.profile import CameraProfile
+from pitchcam.frozen import dataclass
 
 Points = NDArray[np.float64]
 

@@ -6,8 +6,6 @@ z away from the viewer: what stands h mm above the sheet has z = -h.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +13,7 @@ from numpy.typing import NDArray
 from pitchcam.camera.pinhole import Camera
 from pitchcam.camera.profile import CameraProfile
 from pitchcam.errors import UsageError
+from pitchcam.frozen import dataclass
 from pitchcam.records import Quantity
 from pitchcam.scale.markers import Found, Gray, find_markers
 from pitchcam.scale.pose import Prior, Solution, camera_of, prior_of, rotation_of, solve

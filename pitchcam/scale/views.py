@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 import cv2
@@ -11,6 +10,7 @@ import numpy as np
 
 from pitchcam.camera.profile import CameraProfile, calibrate
 from pitchcam.errors import InputError
+from pitchcam.frozen import dataclass
 from pitchcam.photo import load_photo
 from pitchcam.scale.markers import Gray
 from pitchcam.scale.sheet import Points, sheet_corners

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal, cast
 
 from pitchcam.errors import UsageError
+from pitchcam.frozen import dataclass
 from pitchcam.records import MM_PER_INCH
 from pitchcam.series.records import ThreadSize
 from pitchcam.series.table import read_table

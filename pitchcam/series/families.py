@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
 
+from pitchcam.frozen import dataclass
 from pitchcam.series.table import read_table
 
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import functools
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from pitchcam.errors import ReadingError
+from pitchcam.frozen import dataclass
 from pitchcam.records import MM_PER_INCH
 from pitchcam.series.table import read_table
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
 
+from pitchcam.frozen import dataclass
 from pitchcam.records import MM_PER_INCH, Gender
 
 Commonness = Literal["common", "usual", "rare"]

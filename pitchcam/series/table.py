@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 
 from pitchcam.calibration import calibration_path, read_rows
 from pitchcam.errors import InputError
+from pitchcam.frozen import dataclass
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from xml.sax.saxutils import escape
 
@@ -13,6 +12,7 @@ from numpy.typing import NDArray
 
 from pitchcam.errors import UsageError
 from pitchcam.files import write_whole
+from pitchcam.frozen import dataclass
 from pitchcam.paper import MM, REGULAR, embed_fonts
 from pitchcam.sheet.layout import BAR_MM, CELLS, PAGES, Sheet
 

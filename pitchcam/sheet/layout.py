@@ -7,12 +7,12 @@ workshop next to impossible, so that a sheet can be looked for without being ask
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.frozen import dataclass
 from pitchcam.paper import PAPERS
 
 #: Length of both check bars as drawn.

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any, Literal
 
+from pitchcam.frozen import dataclass
 from pitchcam.records import Flag, Measurement, PhotoInfo
 
 #: ``measured``: the contract document is there (its verdicts may still be doubtful);

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from typing import Any
 
+from pitchcam.frozen import dataclass
 from pitchcam.records import Flag, ThreadResult
 from pitchcam.records.rows import QUANTITIES, candidates_cell, quantities_of
 from pitchcam.store.entries import Entry

@@ -10,12 +10,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.errors import OutlineError
+from pitchcam.frozen import dataclass
 from pitchcam.small import median
 
 Values = NDArray[np.float64]

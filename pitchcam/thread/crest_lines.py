@@ -8,7 +8,6 @@ of its flanks (:mod:`pitchcam.thread.visible_flanks`).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -17,6 +16,7 @@ from numpy.typing import NDArray
 from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.sight import Sight
 from pitchcam.errors import OutlineError
+from pitchcam.frozen import dataclass
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.frame import AxisFrame
 from pitchcam.small import median

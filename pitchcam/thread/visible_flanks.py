@@ -9,14 +9,13 @@ axial section, a crest's points come out at the crest or beyond it, a flank's be
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.edges.section import PER_POINT
 from pitchcam.edges.sight import Sight
 from pitchcam.edges.unfold import unfold_flank
+from pitchcam.frozen import dataclass
 from pitchcam.objects.frame import AxisFrame
 from pitchcam.small import distinct, median
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
+from pitchcam.frozen import dataclass
 from pitchcam.joining.bolting.formulas import stress_area_mm2, tightening_torque_n_m
 from pitchcam.joining.bolting.seating import Seat, seats, washer_width_mm
 from pitchcam.joining.mating.ends import profile_of

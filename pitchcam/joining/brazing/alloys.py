@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import cache
 
 from pitchcam.errors import RefusedError
+from pitchcam.frozen import dataclass
 from pitchcam.joining.metals import Metal
 from pitchcam.joining.practice import practice
 from pitchcam.joining.tables import Row, read_table

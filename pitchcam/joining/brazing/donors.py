@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 from pitchcam.errors import RefusedError, UsageError
+from pitchcam.frozen import dataclass
 from pitchcam.joining.brazing.refuse import brazeable
 from pitchcam.joining.mating.ends import End, profile_of
 from pitchcam.joining.metals import Metal

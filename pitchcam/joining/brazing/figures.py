@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
+from pitchcam.frozen import dataclass
 from pitchcam.joining.brazing.alloys import Choice
 from pitchcam.joining.brazing.donors import Donor
 from pitchcam.joining.brazing.form import JointForm, Lap

@@ -7,8 +7,8 @@ shakes, and its inside cannot be looked at.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
+from pitchcam.frozen import dataclass
 from pitchcam.joining.brazing.donors import Donor
 from pitchcam.joining.metals import Metal
 from pitchcam.joining.practice import practice

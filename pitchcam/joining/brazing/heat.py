@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.frozen import dataclass
 from pitchcam.joining.practice import practice
 
 Array = NDArray[np.float64]

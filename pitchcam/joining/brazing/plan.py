@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 from pitchcam.errors import RefusedError, UsageError
+from pitchcam.frozen import dataclass
 from pitchcam.joining.bolting.tightening import UNKNOWN, Piece, Tightening, tightening
 from pitchcam.joining.brazing.alloys import Choice, choose_alloy
 from pitchcam.joining.brazing.donors import Donor, make_donor

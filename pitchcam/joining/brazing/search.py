@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import product
 
 from pitchcam.errors import RefusedError
+from pitchcam.frozen import dataclass
 from pitchcam.joining.brazing.donors import Donor
 from pitchcam.joining.brazing.form import Clearance, JointForm, Lap, Sleeve
 from pitchcam.joining.brazing.strength import lap_for_full_strength_mm

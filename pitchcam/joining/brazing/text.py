@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
+from pitchcam.frozen import dataclass
 from pitchcam.joining.brazing.donors import Donor
 from pitchcam.joining.brazing.figures import donor_mass_g, machined_length_mm, sleeve_mass_g
 from pitchcam.joining.brazing.form import WHY, Lap

@@ -10,9 +10,10 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import groupby
 
+from pitchcam.frozen import dataclass
 from pitchcam.joining.chains.chain import (
     Chain,
     Link,

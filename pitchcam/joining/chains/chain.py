@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import cache
 
+from pitchcam.frozen import dataclass
 from pitchcam.joining.chains.question import Question
 from pitchcam.joining.mating.ends import End, profile_of
 from pitchcam.joining.mating.mate import Mating, mate, planned_rule

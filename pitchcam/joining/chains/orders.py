@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from pitchcam.frozen import dataclass
 from pitchcam.joining.chains.adapt import adapt
 from pitchcam.joining.chains.chain import Chain
 from pitchcam.joining.chains.question import Question

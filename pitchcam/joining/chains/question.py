@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 
 from pitchcam.errors import UsageError
+from pitchcam.frozen import dataclass
 from pitchcam.joining.mating.ends import End, parse_end
 from pitchcam.records import Gender
 

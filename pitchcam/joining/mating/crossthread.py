@@ -10,13 +10,13 @@ give.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.frozen import dataclass
 from pitchcam.joining.mating.geometry import MadeThread, MatingProfile, made_thread
 from pitchcam.joining.mating.shear import basic_profile, shear_areas
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 
 from pitchcam.errors import InputError, UsageError
+from pitchcam.frozen import dataclass
 from pitchcam.joining.mating.geometry import Form, MatingProfile
 from pitchcam.joining.tables import Row, read_table
 from pitchcam.records import Gender

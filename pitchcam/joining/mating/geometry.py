@@ -6,9 +6,10 @@ and a female's mouth; with a taper, a male grows and a female shrinks away from 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
+from pitchcam.frozen import dataclass
 from pitchcam.records import Gender
 
 Form = Literal["flat60", "pipe60", "round55", "round47.5", "round60", "round80"]

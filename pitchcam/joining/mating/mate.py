@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Literal, cast
 
 from pitchcam.errors import UsageError
+from pitchcam.frozen import dataclass
 from pitchcam.joining.mating.ends import End, base_family, profile_of
 from pitchcam.joining.tables import Row, keyed, read_table
 from pitchcam.series import find

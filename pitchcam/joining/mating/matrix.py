@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from pitchcam.frozen import dataclass
 from pitchcam.joining.mating.ends import families, parse_end
 from pitchcam.joining.mating.mate import Mating, Rule, mate, rule_for
 from pitchcam.joining.tables import read_table

@@ -7,12 +7,12 @@ as a thin line (ISO 6410-1), scales of ISO 5455.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from reportlab.lib.colors import HexColor, black
 from reportlab.lib.units import mm
 
+from pitchcam.frozen import dataclass
 from pitchcam.joining.papers.half_section import Piece, Step
 from pitchcam.paper import BOLD, REGULAR, Placed
 

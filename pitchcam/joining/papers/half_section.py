@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from pitchcam.frozen import dataclass
 from pitchcam.joining.brazing.donors import Donor, end_lengths
 from pitchcam.joining.brazing.figures import machined_length_mm
 from pitchcam.joining.brazing.form import JointForm, Lap

@@ -5,13 +5,14 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 from pitchcam.errors import InputError, PitchcamError
 from pitchcam.files import read_whole
+from pitchcam.frozen import dataclass
 from pitchcam.joining.mating.ends import End, parse_end
 from pitchcam.joining.stock import amounts
 from pitchcam.joining.tables import read_table

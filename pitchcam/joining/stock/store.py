@@ -11,12 +11,13 @@ import io
 import json
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from pitchcam.errors import InputError, UsageError
+from pitchcam.frozen import dataclass
 from pitchcam.joining.mating.ends import End
 from pitchcam.joining.stock.sheet import Fitting, columns
 from pitchcam.records import json_text

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from pitchcam.camera.held import PRIOR_TILT_RAD
 from pitchcam.camera.pinhole import Camera
+from pitchcam.frozen import dataclass
 from pitchcam.records import NAMING_QUANTITIES, Quantity
 from pitchcam.thread.crest_lines import CrestShape
 from pitchcam.thread.measure import ThreadShape

@@ -7,7 +7,6 @@ tapers are none or one of the standards' few.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TypeVar, overload
 
 import numpy as np
@@ -15,6 +14,7 @@ from numpy.typing import NDArray
 
 from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.section import PER_POINT
+from pitchcam.frozen import dataclass
 from pitchcam.small import line
 from pitchcam.thread.crest_lines import CrestShape, remeasure_crests
 from pitchcam.thread.measure import ThreadShape, remeasure

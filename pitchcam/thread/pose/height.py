@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.lines import Segment, crossings, line_profiles
 from pitchcam.edges.section import Section
+from pitchcam.frozen import dataclass
 from pitchcam.objects.end_face import end_face
 from pitchcam.objects.frame import AxisFrame
 from pitchcam.objects.shapes import Shape, widest_stretch

@@ -7,7 +7,6 @@ that hull which lies under its centre of mass, and its axis is then inclined by 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
 
@@ -15,6 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.frozen import dataclass
 from pitchcam.normal import normal_cdf
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.frame import AxisFrame

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.frozen import dataclass
 from pitchcam.objects.frame import axis_frame
 from pitchcam.objects.shapes import Shape
 from pitchcam.thread.crest_lines import CrestShape
