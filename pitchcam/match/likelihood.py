@@ -65,15 +65,13 @@ def vectors(reading: ThreadReading, factors: Array = AS_READ) -> Vectors:
     Raises
     ------
     ReadingError
-        If nothing was read, or a value or its u is not a positive finite number.
+        If nothing was read, or a length or an angle is not above 0.
     """
     read = [(i, getattr(reading, name)) for i, name in enumerate(NAMING_QUANTITIES)]
     held: list[tuple[int, Quantity]] = [(i, q) for i, q in read if q is not None]
     if not held:
         raise ReadingError("nothing of the thread was read.", "Give a pitch or a diameter.")
     for i, q in held:
-        if not (math.isfinite(q.value) and math.isfinite(q.u)) or q.u < 0:
-            raise ReadingError(f"{NAMING_QUANTITIES[i]} is not a number.", "Repeat the reading.")
         if i != TAPER and q.value <= 0:
             raise ReadingError(f"{NAMING_QUANTITIES[i]} is not above 0.", "Repeat the reading.")
     index = np.array([i for i, _ in held])

@@ -12,7 +12,7 @@ from scipy.stats import multivariate_normal
 from pitchcam.match import likelihood
 from pitchcam.match.evidence import log_evidence, log_evidences, rescaled
 from pitchcam.match.likelihood import log_likelihoods, log_off_series
-from pitchcam.match.population import DIAMETERS, TAPER, Population, population
+from pitchcam.match.population import DIAMETERS, MINOR, TAPER, Population, population
 from pitchcam.records import NAMING_QUANTITIES, Gender, Quantity, ThreadReading
 from pitchcam.series import find
 from tests.match.test_naming import reading_of
@@ -35,6 +35,15 @@ def by_scipy(reading: ThreadReading, factor: float, parts: Population, i: int) -
     k = np.array([factor if NAMING_QUANTITIES[x].endswith("_mm") else 1.0 for x in read])
     held = [getattr(reading, NAMING_QUANTITIES[x]) for x in read]
     value, u = k * [q.value for q in held], k * [q.u for q in held]
+    turned = np.array([3.0 if NAMING_QUANTITIES[x] == "angle_deg" else 1.0 for x in read])
+    poor = reading.angle_deg is not None and reading.angle_deg.u > 1.0
+    # A poor photo's angle has longer tails, and the roots of an external thread are filled.
+    kinds = [(0.995, 1.0 + 0 * turned), (0.005, 3.0 + 0 * turned)]
+    if poor:
+        kinds = [(0.945, kinds[0][1]), kinds[1], (0.05, turned)]
+    filled = np.zeros(len(read))
+    if poor and parts.external and reading.minor_mm is not None:
+        filled[read.index(MINOR)] = 0.25 * factor * reading.pitch_mm.value
     corr = np.eye(len(read))
     for (a, b), r in reading.correlation.items():
         x, y = read.index(NAMING_QUANTITIES.index(a)), read.index(NAMING_QUANTITIES.index(b))
@@ -58,8 +67,9 @@ def by_scipy(reading: ThreadReading, factor: float, parts: Population, i: int) -
         for cell in range(parts.mean.shape[2]):
             mean = parts.mean[i, c, cell].copy()
             mean[list(DIAMETERS)] += taper * arm
-            for share, wide in ((0.995, 1.0), (0.005, 9.0)):
-                covariance = real[np.ix_(read, read)] + wide * corr * np.outer(u, u)
+            for share, wide in kinds:
+                own = corr * np.outer(u, u) + np.diag(filled**2)
+                covariance = real[np.ix_(read, read)] + own * np.outer(wide, wide)
                 log = multivariate_normal.logpdf(value, mean[read], covariance)
                 logs.append(parts.log_weight[i, c, cell] + np.log(share) + log)
     return float(logsumexp(logs))
@@ -84,6 +94,57 @@ def test_each_factor_has_the_density_of_its_cells(
     found = log_likelihoods(reading, FACTORS, parts, far=200.0)[:, i]
     for k, log in zip(FACTORS.tolist(), found, strict=True):
         assert log == pytest.approx(by_scipy(reading, k, parts, i), abs=1e-7)
+
+
+@pytest.mark.parametrize(
+    ("designation", "gender"), [("M14x1.5", "external"), ("M14x1.5", "internal")]
+)
+def test_a_poor_photos_angle_and_roots_are_doubted(designation: str, gender: Gender) -> None:
+    """The minor diameter is a root outside, and a crest inside, which nothing fills."""
+    parts = population(gender)
+    reading = correlated(designation, gender, None)
+    assert reading.angle_deg is not None
+    reading = replace(reading, angle_deg=replace(reading.angle_deg, u=1.4))
+    i = parts.sizes.index(find(designation))
+    found = log_likelihoods(reading, FACTORS, parts, far=200.0)[:, i]
+    for k, log in zip(FACTORS.tolist(), found, strict=True):
+        assert log == pytest.approx(by_scipy(reading, k, parts, i), abs=1e-7)
+
+
+def density(name: str, values: np.ndarray, base: ThreadReading) -> np.ndarray:
+    """Return the density of no series over one quantity, the others as they are."""
+    u = getattr(base, name).u
+    logs = [
+        float(log_off_series(replace(base, **{name: Quantity(value=v, u=u)}))[0])
+        for v in values.tolist()
+    ]
+    return np.exp(np.array(logs) - max(logs))
+
+
+@pytest.mark.parametrize(
+    ("name", "mean", "spread"),
+    [
+        # ISO 68-1: d - d2 = 0.6495 P; ISO 724's d3 is 1.2269 P below d. The spreads are judgement.
+        ("pitch_diameter_mm", 14.0 - 0.65 * 1.5, 0.3),
+        ("minor_mm", 14.0 - 1.2 * 1.5, 0.3),
+        # Between 55 and 60 degrees; between none and 1 in 16.
+        ("angle_deg", 57.0, 12.0),
+        ("taper", 0.03, 0.04),
+    ],
+)
+def test_no_series_is_spread_about_what_threads_have(name: str, mean: float, spread: float) -> None:
+    """Mean and standard deviation of the density, integrated: u of what was read is in it."""
+    u = {"angle_deg": 9.0, "taper": 0.03}.get(name, 0.4)
+    major = Quantity(value=14.0, u=0.2)
+    base = ThreadReading(pitch_mm=Quantity(value=1.5, u=0.01), major_mm=major)
+    base = replace(base, **{name: Quantity(value=mean, u=u)})
+    shared = major.u if name.endswith("_mm") else 0.0
+    sigma = float(np.sqrt(spread**2 + u**2 + shared**2))
+    values = mean + sigma * np.linspace(-7, 7, 281)
+    weight = density(name, values, base)
+    weight /= weight.sum()
+    assert weight @ values == pytest.approx(mean, abs=0.01 * sigma)
+    assert np.sqrt(weight @ (values - mean) ** 2) == pytest.approx(sigma, rel=0.01)
 
 
 def test_factors_together_are_factors_one_by_one(monkeypatch: pytest.MonkeyPatch) -> None:

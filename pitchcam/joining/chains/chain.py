@@ -131,9 +131,12 @@ def added_mm(f: Fitting) -> float:
 
 
 def bottoms(link: Link, question: Question) -> bool:
-    """Whether a piece's male end is too long for the port: it bottoms before its face seals."""
+    """Whether a piece's male end is too long for the port: it bottoms before its face seals.
+
+    A female end goes into nothing.
+    """
     near = link.near
-    if question.port_depth_mm is None or near is None or near.gender == "internal":
+    if question.port_depth_mm is None or near is None:
         return False
     f = link.fitting
     return (

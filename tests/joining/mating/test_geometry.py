@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
-from pitchcam.joining.mating.crossthread import cross_thread
+from pitchcam.errors import InputError
+from pitchcam.joining.mating.crossthread import CrossThread, cross_thread
 from pitchcam.joining.mating.ends import parse_end, profile_of
 from pitchcam.joining.mating.geometry import FORMS, MatingProfile
+from pitchcam.joining.mating.mate import failure_text, size_key
 from pitchcam.series import load_series
 
 
@@ -125,3 +128,86 @@ def test_without_a_length_eight_tenths_of_the_largest_diameter_engage() -> None:
     )
     assert wide.engagement_mm == pytest.approx(0.8 * 14.0)
     assert (wide.half_angle_deg, wide.depth_mm) == (30.0, pytest.approx(0.541266 * 1.5))
+
+
+@pytest.mark.parametrize(
+    "same",
+    [
+        # ISO 7-1 and ISO 228-1 have one column of sizes; ASME B1.20.1 and B1.20.3 another.
+        ("R 1/2", "Rc 1/2", "Rp 1/2", "G 1/2"),
+        ("1/2-14 NPT", "1/2-14 NPTF", "1/2-14 NPSM"),
+        # DIN 158-1: the taper male goes into the parallel thread of its size.
+        ("M14x1.5", "M14x1.5 taper"),
+    ],
+)
+def test_families_that_share_their_sizes(same: tuple[str, ...]) -> None:
+    keys = {size_key(name) for name in same}
+    assert len(keys) == 1
+    # Another pitch is another size, and so is another column's.
+    assert keys.isdisjoint({size_key(n) for n in ("R 3/8", "3/8-18 NPT", "M14x1.25", "M14x2")})
+
+
+FITS = CrossThread(
+    kind="fits",
+    free_turns=(0.2, 9.0),
+    wanted_turns=5.0,
+    overlap=(0.6, 0.8),
+    shear_share=(0.7, 0.9),
+    drift_mm_per_turn=0.0,
+    angle_difference_deg=5.0,
+    interference_mm=(0.0, 0.1),
+)
+
+
+@pytest.mark.parametrize(
+    ("least", "said"),
+    [
+        (0.2, "It screws home by hand (a tight pair does not start) and feels right"),
+        (2.0, "It screws home by hand (a tight pair binds after 2.0 turns) and feels right"),
+        (6.0, "It screws home by hand and feels right"),
+    ],
+)
+def test_how_the_tightest_pair_goes_is_told(least: float, said: str) -> None:
+    text = failure_text(replace(FITS, free_turns=(least, 9.0)))
+    assert text.startswith(said) and "70 to 90 % of a right pair's strength" in text
+    assert "The flank angles differ by 5 degrees" in text
+
+
+@pytest.mark.parametrize(
+    ("most", "said"), [(1.2, "It starts, 0.1 to 1.2 turns by hand"), (3.0, "It turns 0.1 to 3.0")]
+)
+def test_under_a_turn_and_a_half_a_thread_starts(most: float, said: str) -> None:
+    binds = replace(FITS, kind="binds", free_turns=(0.1, most))
+    assert failure_text(binds).startswith(said)
+    assert "of the 5.0 wanted, then binds" in failure_text(binds)
+
+
+@pytest.mark.parametrize("bore", ["1", "19", "100", "150"])
+def test_hoses_reach_from_one_to_150_mm(bore: str) -> None:
+    assert parse_end(f"hose {bore}", "internal").designation == f"hose {bore}"
+
+
+@pytest.mark.parametrize("bore", ["0.9", "151"])
+def test_beyond_that_it_is_no_hose(bore: str) -> None:
+    with pytest.raises(InputError, match="none that a fitter uses"):
+        parse_end(f"hose {bore}", "internal")
+
+
+@pytest.mark.parametrize(
+    ("inch", "mm"),
+    # ISO 1307 table 1, nominal bores by inches and mm (from memory).
+    [
+        ("1/4", 6.3),
+        ("5/16", 8.0),
+        ("3/8", 10.0),
+        ("1/2", 12.5),
+        ("5/8", 16.0),
+        ("3/4", 19.0),
+        ("1", 25.0),
+        ("1-1/4", 31.5),
+        ("1-1/2", 38.0),
+        ("2", 51.0),
+    ],
+)
+def test_a_hose_typed_in_inches_is_that_of_its_size(inch: str, mm: float) -> None:
+    assert parse_end(f"hose {inch}in", "external").designation == f"hose {mm:g}"
