@@ -25,15 +25,14 @@ class Sight(Framed):
 
     ``crop`` is the part's light with the phone's sharpening undone, ``field`` the lit field,
     ``rims`` what the photo's straight edges tell of blur and panel. ``outline_px`` (n, 2) is the
-    part's outline at LIT_LEVEL, ``region`` where the thread lies along ``part_axis``; ``axis`` is
-    the thread's own in the photo, ``frame`` that axis in space, with the camera that sees it.
+    part's outline at LIT_LEVEL; ``axis`` is the thread's own in the photo, ``region`` where the
+    thread lies along it, ``frame`` that axis in space, with the camera that sees it.
     """
 
     crop: Crop
     field: Field
     rims: Rims
     region: Region
-    part_axis: ImageAxis
     outline_px: Values
     axis: ImageAxis
 

@@ -201,6 +201,7 @@ def describe(pixels: NDArray[np.generic], field: Field, blob: Blob, camera: Came
             # A collar that is seen aslant leads all of them astray.
             around = [find_axis(points, way) for way in ALL_WAYS]
             lie = max([lie, *(_along(points, axis, camera) for axis in around)], key=_evidence)
+    if kind == "other":
         lie = _with_faint(lie, camera)
     return Shape(
         blob=blob,

@@ -9,7 +9,7 @@ import numpy as np
 
 from pitchcam.boundary import boundary
 from pitchcam.edges.flank_fit import FEWEST_TO_VOTE
-from pitchcam.edges.flank_points import local_axis
+from pitchcam.edges.flank_points import local_axis, region_along
 from pitchcam.edges.sight import Sight
 from pitchcam.errors import OutlineError, UnreadableError
 from pitchcam.flags import UNFITTED_ADVICE, flag
@@ -100,8 +100,8 @@ def measured(scene: Scene, part: Shape, region: Region) -> tuple[ThreadShape, Re
         shape = _wound(sight)
     except NOT_FITTED:
         # Taken as level, its ridges hide their flanks; laid by its crests, it may show them.
-        rest = by_crests(scene, part, region)[1]
-        if abs(rest.pose.slope_rad) < ASLANT_RAD:
+        crests, rest = by_crests(scene, part, region)
+        if abs(rest.pose.slope_rad) < ASLANT_RAD and crests.slant > LEAST_SLANT:
             raise
         return _wound(sight.laid(camera, rest.height_mm, rest.pose.slope_rad)), rest
     rest, laid = _laid(shape, scene, part, rest)
@@ -123,13 +123,13 @@ def _sight(scene: Scene, part: Shape, region: Region, height_mm: float) -> Sight
     """Return how a thread is seen, its axis level at a height over the plate."""
     points = part.lit_outline_px
     axis = local_axis(points, part.axis, region)
+    region = region_along(points, part.axis, axis, region)
     middle = (region.start_px + region.end_px) / 2
     return Sight(
         crop=part.crop,
         field=scene.field,
         rims=scene.rims,
         region=region,
-        part_axis=part.axis,
         outline_px=points,
         axis=axis,
         frame=axis_frame(scene.camera, axis, middle, height_mm),

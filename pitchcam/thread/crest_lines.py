@@ -156,11 +156,8 @@ def _crests(sight: Sight, outside_px: float) -> CrestPoints:
     st = axis.to_axis(sight.outline_px)
     xy, side, number = [], [], []
     for crests, sign in zip(region.crests, (1.0, -1.0), strict=True):
-        # The region's stations are along the part's axis, a fraction of a degree off the thread's.
-        ends = sight.part_axis.to_photo(np.stack([crests, np.zeros(len(crests))], axis=1))
-        stations = axis.to_axis(ends)[:, 0]
-        first = stations[0]
-        for s in stations:
+        first = crests[0]
+        for s in crests:
             near = (np.abs(st[:, 0] - s) < REACH * region.spacing_px) & (st[:, 1] * sign > 0)
             if near.sum() < 3:
                 continue

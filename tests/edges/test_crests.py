@@ -63,7 +63,6 @@ def blurred(crop, frame, blur_px):
         field=None,
         rims=rims,
         region=None,
-        part_axis=axis,
         outline_px=np.zeros((0, 2)),
         axis=axis,
         frame=frame,

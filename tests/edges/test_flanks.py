@@ -50,14 +50,7 @@ def found(blur_px=1.0):
     )
     field = SimpleNamespace(window_px=WINDOW)
     sight = Sight(
-        crop=crop,
-        field=field,
-        rims=rims,
-        region=region,
-        part_axis=axis,
-        outline_px=points,
-        axis=axis,
-        frame=frame,
+        crop=crop, field=field, rims=rims, region=region, outline_px=points, axis=axis, frame=frame
     )
     return flanks, sight, first
 

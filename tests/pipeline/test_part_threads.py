@@ -188,7 +188,8 @@ def test_a_thread_that_no_fit_takes_is_not_called_blurred(monkeypatch):
     assert told.value.advice == UNFITTED_ADVICE != FLAGS["blurred"][1]
 
 
-def test_a_thread_whose_flanks_only_its_pose_shows_is_measured_in_it(monkeypatch):
+@pytest.mark.parametrize("rise_deg", [-4.0, -2.0])
+def test_a_thread_whose_flanks_only_its_pose_shows_is_measured_in_it(monkeypatch, rise_deg):
     """Taken as level its ridges hide their flanks; its crests tell how it lies."""
     rises, measure = [], part_threads.measure_thread
 
@@ -203,11 +204,11 @@ def test_a_thread_whose_flanks_only_its_pose_shows_is_measured_in_it(monkeypatch
 
     def aslant(*args):
         shape, rest = laid_by(*args)
-        return shape, replace(rest, pose=replace(rest.pose, slope_rad=np.radians(-4.0)))
+        return shape, replace(rest, pose=replace(rest.pose, slope_rad=np.radians(rise_deg)))
 
     monkeypatch.setattr(part_threads, "by_crests", aslant)
     thread = identify(PHOTO, PIN, plots=False).parts[0].threads[0]
-    assert rises[-1] == pytest.approx(np.sin(np.radians(-4.0)))
+    assert rises[-1] == pytest.approx(np.sin(np.radians(rise_deg)))
     assert thread.reading.angle_deg is not None and thread.reading.minor_mm is not None
     # Two starts are told there as of any other thread.
     monkeypatch.setattr(ThreadShape, "lag", property(lambda self: 0.02))

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pitchcam.edges.flank_points import local_axis
+from pitchcam.edges.flank_points import flank_points, local_axis, region_along
 from pitchcam.edges.rims import UNLEARNT
 from pitchcam.edges.sight import Sight
 from pitchcam.errors import OutlineError
@@ -36,13 +36,13 @@ def outline_of(profile, pitch, off_mm):
 
 def sight_of(camera, points, region, along=AXIS):
     axis = local_axis(points, along, region)
+    region = region_along(points, along, axis, region)
     middle = (region.start_px + region.end_px) / 2
     return Sight(
         crop=None,
         field=None,
         rims=SHARP,
         region=region,
-        part_axis=along,
         outline_px=points,
         axis=axis,
         frame=axis_frame(camera, axis, middle, HEIGHT),
@@ -207,3 +207,27 @@ def test_what_a_picture_marks_lies_on_the_crests():
             np.abs(of[:, 1] - a[1]).max(), abs=2.0
         )
     assert shown.flanks_px == () and shown.spectrum == ((), ())
+
+
+@pytest.mark.parametrize("off_deg", [-0.6, 0.6])
+def test_crests_are_found_again_along_the_threads_own_axis(off_deg):
+    """A fine thread on a thick part: the part's axis is half a degree off, a seventh of a pitch."""
+    camera, points = outline_of(iso_profile(1.0, 28.0), 1.0, 12.0)
+    turn = np.radians(off_deg)
+    part = replace(AXIS, direction=(float(np.cos(turn)), float(np.sin(turn))))
+    shift = cross_shift(camera, part, 0.0)
+    threads, _ = find_regions(*envelope(part.to_axis(points)), (shift, shift))
+    region = max(threads, key=lambda r: r.turns)
+    own = region_along(points, part, AXIS, region)
+    straight, _ = find_regions(*envelope(AXIS.to_axis(points)), (shift, shift))
+    for found, true in zip(own.crests, max(straight, key=lambda r: r.turns).crests, strict=True):
+        nearest = np.abs(found[:, None] - true).min(axis=1)
+        assert np.median(nearest) < 0.03 * region.spacing_px
+    sight = sight_of(camera, points, region, part)
+    flanks = flank_points(points, sight.axis, sight.region, sight.frame)
+    counts = [
+        np.count_nonzero((flanks.side == side) & (flanks.flank == flank))
+        for side in (1, -1)
+        for flank in (1, -1)
+    ]
+    assert min(counts) > 0.5 * max(counts)
