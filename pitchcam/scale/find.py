@@ -21,8 +21,9 @@ DISTANCES_MM = (50.0, 1200.0)
 
 #: Heights over the plate that a reference's plane can have, with room for what is not known of it:
 #: a pin of 60 mm lies with its axis at 30. Where dirt on a jaw is taken for its wall, the height
-#: that its light tells runs away.
-HEIGHTS_MM = (-3.0, 45.0)
+#: that its light tells runs away; that of a disc 228 mm below a phone 3.7 degrees aslant came out
+#: at -3.6 mm with its scale right.
+HEIGHTS_MM = (-6.0, 45.0)
 
 #: What stands out of a pin's side by more, beyond its blur and noise, is another object's.
 BULGE_PX = 2.5
