@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import io
 import json
+import random
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import cv2
 import numpy as np
+import pillow_heif
 import pytest
 from PIL import Image
 
 import pitchcam
-from pitchcam.errors import UnreadableError
+from pitchcam.errors import InputError, UnreadableError
 from pitchcam.photo import load_photo
 from pitchcam.pipeline.damage import told_copy
 from tests.accuracy import scale_of
@@ -110,3 +114,43 @@ def test_a_crop_is_told_beside_the_answer(tmp_path) -> None:
     stated = load_photo(tmp_path / "c.jpg").pixels
     again = pitchcam.identify(stated, scale_of(truth), f35_mm=26.0, plots=False)
     assert not {"cropped", "no-exif"} & {x.code for x in again.warnings}
+
+
+@cache
+def as_heic(name: str) -> bytes:
+    """Return a sample as HEIC, 1200 pixels wide."""
+    with Image.open(SAMPLES / f"{name}.jpg") as opened:
+        exif = opened.getexif().tobytes()
+        small = opened.resize((1200, round(1200 * opened.height / opened.width)))
+    out = io.BytesIO()
+    pillow_heif.from_pillow(small).save(out, quality=80, exif=exif)
+    return out.getvalue()
+
+
+@pytest.mark.parametrize("how", ["whole", "cut short", "flipped", "inserted", "removed", "blank"])
+def test_a_damaged_heic_is_refused_or_named_right(tmp_path, capfd, how: str) -> None:
+    """Its decoder goes on after lost bytes, and says nothing: the picture tells."""
+    name, random_ = "p12-npt38-card", random.Random(how)
+    truth = json.loads((SAMPLES / f"{name}.json").read_text())
+    data = bytearray(as_heic(name))
+    at = random_.randrange(data.index(b"mdat") + len(data) // 4, len(data) - 3000)
+    if how == "cut short":
+        del data[at:]
+    elif how == "flipped":
+        data[at] ^= 1 << random_.randrange(8)
+    elif how == "inserted":
+        data[at:at] = random_.randbytes(5)
+    elif how == "removed":
+        del data[at : at + 20]
+    elif how == "blank":
+        data[at : at + 2000] = bytes(2000)
+    (tmp_path / "a.heic").write_bytes(data)
+    try:
+        result = pitchcam.identify(tmp_path / "a.heic", scale_of(truth), plots=False)
+    except (InputError, UnreadableError) as error:
+        assert how != "whole"
+        assert str(error).isprintable() and error.advice
+    else:
+        ((thread,),) = [part.threads for part in result.parts]
+        assert thread.verdict.designation in (None, "3/8-18 NPT")
+    assert capfd.readouterr().err == ""
