@@ -12,6 +12,7 @@ import dataclasses
 import reprlib
 from collections.abc import Callable, Sequence
 from operator import attrgetter
+from types import MemberDescriptorType
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -82,7 +83,13 @@ def _init(made: Any, fields: Sequence[dataclasses.Field[Any]]) -> Callable[..., 
             value = f"_of_{f.name}() if {f.name} is _unset else {f.name}"
         else:
             taken.append(f.name)
-        lines.append(f" _set(self, {f.name!r}, {value})")
+        place = getattr(made, f.name, None)
+        if isinstance(place, MemberDescriptorType):
+            # A slot is set in half the time without looking for its name.
+            names[f"_to_{f.name}"] = place.__set__
+            lines.append(f" _to_{f.name}(self, {value})")
+        else:
+            lines.append(f" _set(self, {f.name!r}, {value})")
     if hasattr(made, "__post_init__"):
         lines.append(" self.__post_init__()")
     exec(f"def __init__({', '.join(['self', *taken])}):\n" + "\n".join(lines or [" pass"]), names)

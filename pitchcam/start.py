@@ -8,7 +8,7 @@ import sys
 
 #: Objects that may come before rubbish is looked for. Python's 700 is passed a hundred times by
 #: imports and tables alone, of which nothing is rubbish: a twelfth of a command's time.
-_BEFORE_COLLECTING = 50_000
+_BEFORE_COLLECTING = 100_000
 #: The linear algebra starts a thread for each core as it is loaded, and each waits busily for work
 #: that no photo has: on 64 cores that takes a hundred times as long as a table is looked up. With
 #: one, the last digits of a sum are the same on every machine too.

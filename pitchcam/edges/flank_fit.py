@@ -112,17 +112,25 @@ class Scatter:
         inverse: Values = np.linalg.pinv(self.slopes.T @ self.slopes).astype(float)
         if not self.by_flanks:
             return np.asarray(inverse * self.rms_mm**2 / self.per_point)
-        pulls = np.stack([self._pull(inverse, k) for k in range(self.flanks)])
-        moved = pulls @ inverse
+        moved = self._pulls(inverse) @ inverse
         return np.asarray(moved.T @ moved)
 
-    def _pull(self, inverse: Values, flank: int) -> Values:
-        """Return how one flank pulls at the normal equations, (9,)."""
-        own, rest = self.slopes[self.flank == flank], self.rest_mm[self.flank == flank]
-        left, axes = np.linalg.eigh(np.eye(len(rest)) - own @ inverse @ own.T)
-        # What the fit took whole leaves nothing to tell.
-        grow = np.where(left > LEAST_LEFT, 1 / np.sqrt(np.maximum(left, LEAST_LEFT)), 0.0)
-        return np.asarray(own.T @ (axes @ (grow * (axes.T @ rest))))
+    def _pulls(self, inverse: Values) -> Values:
+        """Return how each flank pulls at the normal equations, (flanks, 9)."""
+        points = np.bincount(self.flank)
+        of = np.split(np.argsort(self.flank, kind="stable"), np.cumsum(points)[:-1])
+        pulls = np.empty((len(points), len(NAMES)))
+        # Flanks of as many points at once.
+        for many in np.flatnonzero(np.bincount(points)).tolist():
+            which = np.flatnonzero(points == many)
+            index = np.stack([of[k] for k in which])
+            own, rest = self.slopes[index], self.rest_mm[index][..., None]
+            left, axes = np.linalg.eigh(np.eye(many) - own @ inverse @ np.swapaxes(own, 1, 2))
+            # What the fit took whole leaves nothing to tell.
+            grow = np.where(left > LEAST_LEFT, 1 / np.sqrt(np.maximum(left, LEAST_LEFT)), 0.0)
+            grown = axes @ (grow[..., None] * (np.swapaxes(axes, 1, 2) @ rest))
+            pulls[which] = (np.swapaxes(own, 1, 2) @ grown)[..., 0]
+        return pulls
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -66,24 +66,29 @@ class Wave:
         return f"its straight edges wave {how} by {self.rms_px:.1f} pixels"
 
 
+#: An edge with what :func:`_off` returns of it.
+_Bow = tuple[Traced, Points, Values, Values]
+
+
 def find_wave(edges: Sequence[Traced]) -> Wave | None:
     """Return how the straight edges of a photo wave, None where they do not.
 
     What lies along no straight edge is not seen.
     """
-    waves = [Wave(kind="rows", rms_px=shared) for shared in _in_step(edges, 0)]
-    waves += [Wave(kind="columns", rms_px=shared) for shared in _in_step(edges, 1)]
+    bows = [(edge, *_off(edge)) for edge in edges]
+    waves = [Wave(kind="rows", rms_px=shared) for shared in _in_step(bows, 0)]
+    waves += [Wave(kind="columns", rms_px=shared) for shared in _in_step(bows, 1)]
     if waves:
         return max(waves, key=lambda w: w.rms_px)
-    pieces = sorted(_wave(off) for off in (_off(e)[1] for e in edges if e.straight) if len(off))
+    pieces = sorted(_wave(off) for edge, _, off, _ in bows if edge.straight and len(off))
     # More than half of them wave by as much.
     typical = pieces[(len(pieces) - 1) // 2] if len(pieces) >= STRAIGHT_EDGES else 0.0
     return Wave(kind="pieces", rms_px=typical) if typical > WAVE_PX else None
 
 
-def _in_step(edges: Sequence[Traced], across: int) -> Iterator[float]:
+def _in_step(bows: Sequence[_Bow], across: int) -> Iterator[float]:
     """Yield the displacement along an axis of the picture that pairs of edges share, pixels."""
-    curves = [(e, *_curve(e, across)) for e in edges]
+    curves = [(bow[0], *_curve(bow, across)) for bow in bows]
     for (a, at, off), (b, other_at, other) in itertools.combinations(curves, 2):
         by_itself = a.of is not None and a.of == b.of and not a.straight
         if len(at) == 0 or len(other_at) == 0 or by_itself:
@@ -99,9 +104,9 @@ def _in_step(edges: Sequence[Traced], across: int) -> Iterator[float]:
             yield float(np.sqrt(shared))
 
 
-def _curve(edge: Traced, across: int) -> tuple[Values, Values]:
+def _curve(bow: _Bow, across: int) -> tuple[Values, Values]:
     """Return where along the picture's other axis an edge lies, and how far off along this one."""
-    xy, off, normal = _off(edge)
+    _, xy, off, normal = bow
     if len(off) == 0 or abs(normal[across]) < STEEP:
         return np.zeros(0), np.zeros(0)
     return xy[:, 1 - across], off / normal[across]

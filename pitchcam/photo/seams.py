@@ -81,8 +81,17 @@ class Seam:
         return f"the picture {what} {self.along} {self.at_px}"
 
 
+def luma_of(pixels: NDArray[np.generic]) -> NDArray[np.uint8]:
+    """Return the coded luma of a picture, (h, w); of a grey one itself."""
+    coded = _eight_bit(pixels)
+    grey = coded if coded.ndim == 2 else cv2.cvtColor(coded, cv2.COLOR_BGR2GRAY)
+    return np.asarray(grey, np.uint8)
+
+
 def find_seam(
-    pixels: NDArray[np.generic], quarter: NDArray[np.generic] | None = None
+    pixels: NDArray[np.generic],
+    quarter: NDArray[np.generic] | None = None,
+    luma: NDArray[np.uint8] | None = None,
 ) -> Seam | None:
     """Return a sign of damage in a picture, None where there is none.
 
@@ -93,6 +102,8 @@ def find_seam(
     quarter
         The same at a quarter of its size (:func:`pitchcam.photo.record.quartered`), where it is
         at hand.
+    luma
+        That of :func:`luma_of`, where it is at hand.
 
     Notes
     -----
@@ -102,7 +113,7 @@ def find_seam(
     """
     if min(pixels.shape[:2]) < 4 * _SEGMENT:
         return None
-    for plane in _planes(pixels, quarter):
+    for plane in _planes(pixels, quarter, luma_of(pixels) if luma is None else luma):
         turned = np.asarray(cv2.transpose(plane), np.uint8)
         for along in ("row", "column"):
             kind, at = _seam_of_rows(plane, turned)
@@ -112,18 +123,17 @@ def find_seam(
     return None
 
 
-def few_shades(pixels: NDArray[np.generic]) -> int | None:
-    """Return how many shades a picture has where they are too few to place an edge, else None.
+def few_shades(luma: NDArray[np.uint8]) -> int | None:
+    """Return how many shades a picture's luma has if too few to place an edge, else None.
 
     A camera gives every shade between its dark and its light. A picture of a short palette, or one
     cut at a threshold, does not: where shades lie eight codes and more apart, an edge's place is
     not known to a twentieth of its width, and what it is made of tells no blur. Coded as JPEG
     afterwards it has them all, and passes.
     """
-    if min(pixels.shape[:2]) < 4 * _SEGMENT:
+    if min(luma.shape) < 4 * _SEGMENT:
         return None
-    coded = _eight_bit(pixels)[::_EVERY]
-    grey = coded if coded.ndim == 2 else cv2.cvtColor(coded, cv2.COLOR_BGR2GRAY)
+    grey = luma[::_EVERY]
     counts = cv2.calcHist([grey], [0], None, [256], [0, 256]).ravel()
     share = np.cumsum(counts, dtype=float) / grey.size
     dark, light = (int(np.searchsorted(share, s)) for s in (_DARK, 1 - _DARK))
@@ -133,17 +143,15 @@ def few_shades(pixels: NDArray[np.generic]) -> int | None:
 
 
 def _planes(
-    pixels: NDArray[np.generic], quarter: NDArray[np.generic] | None
+    pixels: NDArray[np.generic], quarter: NDArray[np.generic] | None, luma: NDArray[np.uint8]
 ) -> Iterator[NDArray[np.uint8]]:
     """Give luma and both colour differences, each when the one before is done with.
 
     These are coded at half size and drawn softly again; at a quarter, a seam in them is sharp.
     """
-    coded = _eight_bit(pixels)
-    if coded.ndim == 2:
-        yield coded
+    yield luma
+    if pixels.ndim == 2:
         return
-    yield np.asarray(cv2.cvtColor(coded, cv2.COLOR_BGR2GRAY), np.uint8)
     small = _eight_bit(quartered(pixels) if quarter is None else quarter)
     _, *colours = cv2.split(cv2.cvtColor(small, cv2.COLOR_BGR2YCrCb))
     for plane in colours:

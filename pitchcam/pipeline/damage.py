@@ -11,7 +11,7 @@ from pitchcam.flags import FLAGS, flag
 from pitchcam.objects.field import Field
 from pitchcam.objects.shapes import Shape
 from pitchcam.photo import Photo
-from pitchcam.photo.seams import few_shades, find_seam
+from pitchcam.photo.seams import few_shades, find_seam, luma_of
 from pitchcam.records import Flag
 from pitchcam.scale.faces import traced_sides
 from pitchcam.scale.tilt import traced_window
@@ -25,7 +25,8 @@ def refuse_damaged(photo: Photo) -> None:
     UnreadableError
         With the code ``damaged``.
     """
-    shades, seam = few_shades(photo.pixels), find_seam(photo.pixels, photo.quarter)
+    luma = luma_of(photo.pixels)
+    shades, seam = few_shades(luma), find_seam(photo.pixels, photo.quarter, luma)
     if shades is not None:
         _refuse(f"its light has only {shades} shades, where a camera gives hundreds")
     if seam is not None:

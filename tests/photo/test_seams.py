@@ -9,7 +9,7 @@ from PIL import Image as Pillow
 
 from pitchcam.photo import load_photo
 from pitchcam.photo.record import quartered
-from pitchcam.photo.seams import few_shades, find_seam
+from pitchcam.photo.seams import few_shades, find_seam, luma_of
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 
@@ -149,11 +149,11 @@ def test_a_short_palette_or_a_threshold_leaves_too_few_shades(whole):
     picture = Pillow.fromarray(whole[:, :, ::-1])
     for colours in (2, 4, 8, 16):
         short = np.asarray(picture.quantize(colours).convert("RGB"))[:, :, ::-1]
-        assert (few_shades(short) or 0) in range(2, colours + 1)
+        assert (few_shades(luma_of(short)) or 0) in range(2, colours + 1)
     cut = np.where(cv2.cvtColor(whole, cv2.COLOR_BGR2GRAY) > 100, 235, 20).astype(np.uint8)
     assert few_shades(cut) == 2
-    assert few_shades(cut.astype(np.uint16) * 257) == 2
+    assert few_shades(luma_of(cut.astype(np.uint16) * 257)) == 2
     grey = cv2.cvtColor(whole, cv2.COLOR_BGR2GRAY)
     for fine in (whole, grey, grey.astype(np.uint16) * 257, cv2.convertScaleAbs(grey, alpha=1.8)):
-        assert few_shades(fine) is None
+        assert few_shades(luma_of(fine)) is None
     assert few_shades(np.full((200, 300), 77, np.uint8)) is None
