@@ -11,9 +11,10 @@ from pitchcam.calibration import calibration_path
 from pitchcam.errors import ReadingError, UsageError
 from pitchcam.match import name_thread, posterior
 from pitchcam.match.likelihood import log_likelihood, log_off_series
-from pitchcam.match.naming import NAMED
+from pitchcam.match.naming import NAMED, Posterior, candidates, leading
 from pitchcam.match.population import population
 from pitchcam.match.priors import PHOTO_TEMPER, prior_weights
+from pitchcam.match.scales import Scales
 from pitchcam.records import NAMING_QUANTITIES, Gender, Quantity, ThreadReading
 from pitchcam.series import find, load_series
 from tests.confusion.parts import draw_parts, read_parts, to_reading
@@ -324,3 +325,87 @@ def test_one_thread_in_a_hundred_is_of_no_series(pitch_mm: float) -> None:
     odds = np.exp(log_off_series(reading)[0]) / series / 99
     after = posterior(reading, priors={})
     assert after.off_series == pytest.approx(odds / (1 + odds), rel=1e-9)
+
+
+def after(*probability: float, off_series: float = 0.0) -> Posterior:
+    """A posterior over the first sizes of the catalogue."""
+    return Posterior(
+        sizes=tuple(load_series()[: len(probability)]),
+        probability=np.array(probability),
+        off_series=off_series,
+    )
+
+
+def test_what_is_listed_holds_nearly_all_and_whatever_has_a_share() -> None:
+    def listed(*p: float, off: float = 0.0) -> list[float]:
+        return [c.probability for c in candidates(after(*p, off_series=off))]
+
+    # Until 0.999 of what some series has are held.
+    assert listed(0.6, 0.3, 0.0995, 0.0004, 0.0001) == [0.6, 0.3, 0.0995]
+    assert listed(0.6, 0.3, 0.09, 0.0095, 0.0004) == [0.6, 0.3, 0.09, 0.0095]
+    # Five in a thousand are listed all the same, one in a thousand is not.
+    assert listed(0.994, 0.0055, 0.0004) == [0.994, 0.0055]
+    assert listed(0.9985, 0.0025, 0.0005, off=0.5) == [0.9985, 0.0025]
+    # Many that have little each: nine tenths are not nearly all.
+    many = listed(0.9, *[0.0016] * 62)
+    assert len(many) == 63 and sum(many[:-1]) < 0.999 <= sum(many)
+    # Of what no series explains nothing is asked.
+    assert listed(0.4995, 0.0004, 0.0001, off=0.5) == [0.4995]
+    assert listed(0.0001, off=0.9999) == [0.0001]
+
+
+def test_the_next_measurement_tells_apart_what_has_two_in_a_hundred() -> None:
+    assert len(leading(after(0.7, 0.15, 0.12, 0.03))) == 4
+    assert len(leading(after(0.7, 0.27, 0.015, 0.015))) == 2
+    # There is nothing to tell apart of one.
+    assert len(leading(after(0.99, 0.01))) == 2
+
+
+@pytest.mark.parametrize("weight", [0.2, 0.5, 0.9])
+def test_explanations_of_the_scale_are_weighed(weight: float) -> None:
+    """A mixture: what each gives by itself, by its weight; the whole is still one."""
+    reading = reading_of("M10x1", share=2.0)
+    ratio, spread = np.array([1.0, 1.27]), np.full(2, 1e-6)
+
+    def told(*weights: float) -> dict[str, float]:
+        scales = Scales(ratio=ratio, spread=spread, weight=np.array(weights))
+        found = posterior(reading, scales=scales)
+        names = [size.designation for size in found.sizes]
+        return dict(zip(names, found.probability.tolist(), strict=True)) | {
+            "none": found.off_series
+        }
+
+    mixed, one, other = told(weight, 1 - weight), told(1.0, 0.0), told(0.0, 1.0)
+    assert sum(mixed.values()) == pytest.approx(1.0)
+    for name, p in mixed.items():
+        expected = weight * one[name] + (1 - weight) * other[name]
+        assert p == pytest.approx(expected, abs=1e-9)
+    assert max(one, key=one.__getitem__) != max(other, key=other.__getitem__)
+
+
+def test_the_most_special_word_of_the_priors_wins() -> None:
+    """A designation over its family, a family over how common it is; the rest keeps its own."""
+    sizes = load_series()
+    place = {size.designation: i for i, size in enumerate(sizes)}
+    plain = prior_weights(sizes, None)
+    own = prior_weights(sizes, {"M14x1.5": 5.0, "M": 0.25})
+    assert own[place["M14x1.5"]] == 5.0 and own[place["M12x1.25"]] == 0.25
+    assert own[place["G 1/4"]] == plain[place["G 1/4"]]
+    assert prior_weights(sizes, {"M": 0.25})[place["M14x1.5"]] == 0.25
+
+
+@pytest.mark.parametrize(
+    ("status", "words"),
+    [("ambiguous", "fit no series well: one of them may be wrong"), ("off-series", "no series")],
+)
+def test_a_reading_that_hardly_fits_is_doubted_before_it_is_refused(status, words) -> None:
+    """An odd pitch, read worse and worse: off, then doubted, at last one of what there is."""
+    base = reading_of("M14x1.5")
+    found = {}
+    for u in np.geomspace(0.002, 0.05, 25):
+        verdict = name_thread(replace(base, pitch_mm=q(1.56, float(u))))
+        said = " ".join([*verdict.notes, str(verdict.next_step)])
+        found.setdefault(verdict.status, []).append(said)
+    assert any(words in text for text in found[status])
+    if status == "off-series":
+        assert not any("one of them may be wrong" in text for text in found[status])

@@ -2,10 +2,19 @@
 
 import numpy as np
 import pytest
-from scipy.stats import norm
+from scipy.integrate import quad
+from scipy.stats import expon, norm
 
 from pitchcam.match.likelihood import log_likelihood, station_shift
-from pitchcam.match.population import CELLS, MAJOR, MINOR, PITCH_DIAMETER, TAPER, population
+from pitchcam.match.population import (
+    CELLS,
+    MAJOR,
+    MINOR,
+    PITCH_DIAMETER,
+    TAPER,
+    _worn_cdf,
+    population,
+)
 from pitchcam.records import Gender, Quantity, ThreadReading
 from pitchcam.series import find
 
@@ -154,3 +163,78 @@ def test_a_taper_s_diameters_move_together_with_its_gauge_position() -> None:
     covariance = parts.covariance[parts.sizes.index(size), 0]
     assert covariance[PITCH_DIAMETER, MINOR] == pytest.approx(np.var(early), rel=0.01)
     assert covariance[PITCH_DIAMETER, MAJOR] == pytest.approx(np.var(early), rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("designation", "gender", "half_mm"),
+    # ISO 7-1:1994 table 1, tolerance of the gauge plane T1/2 and of the gauge length inside T2/2
+    # (from memory): a turn, and a turn and a quarter.
+    [
+        ("R 1/8", "external", 0.9),
+        ("Rc 1/8", "internal", 1.1),
+        ("R 1/2", "external", 1.8),
+        ("Rc 1/2", "internal", 2.3),
+    ],
+)
+def test_a_gauge_plane_has_its_own_genders_tolerance(
+    designation: str, gender: Gender, half_mm: float
+) -> None:
+    parts = population(gender)
+    covariance = parts.covariance[parts.sizes.index(find(designation)), 0]
+    crest, root = (MAJOR, MINOR) if gender == "external" else (MINOR, MAJOR)
+    for other in (PITCH_DIAMETER, root):
+        assert covariance[crest, other] == pytest.approx((half_mm / 16) ** 2 / 3, rel=1e-6)
+    # Half a turn more of it and the two would overlap: no turn is told from the next.
+    assert half_mm == pytest.approx(find(designation).pitch_mm, rel=0.28)
+
+
+@pytest.mark.parametrize(("gender", "crest"), [("external", MAJOR), ("internal", MINOR)])
+def test_crests_are_spread_evenly_over_their_class(gender: Gender, crest: int) -> None:
+    """Mean and variance of the cells together are those of parts drawn one by one."""
+    rng, n = np.random.default_rng(3), 400_000
+    size = find("M14x1.5")
+    limits = size.limits(gender)[0]
+    low, high = limits.major_mm if gender == "external" else limits.minor_mm
+    sign = 1.0 if gender == "external" else -1.0
+    worn = (rng.random(n) < 0.2) * rng.exponential(0.05 * size.pitch_mm, n)
+    drawn = rng.uniform(low, high, n) - sign * worn
+    parts = population(gender)
+    i = parts.sizes.index(size)
+    weight = np.exp(parts.log_weight[i, 0])
+    weight /= weight.sum()
+    at = parts.mean[i, 0, :, crest]
+    mean = weight @ at
+    spread = np.sqrt(weight @ (at - mean) ** 2 + parts.covariance[i, 0, crest, crest])
+    # The tail ends at three wears: 5 % of the worn lie beyond, a hundredth of all.
+    assert mean == pytest.approx(drawn.mean(), abs=0.006)
+    assert spread == pytest.approx(drawn.std(), rel=0.12)
+    # Each cell is as wide as its step: the density between them neither dips nor ripples.
+    grid = np.linspace(low + 0.03, high - 0.03, 60) if high - low > 0.1 else np.array([low, high])
+    width = np.sqrt(parts.covariance[i, 0, crest, crest])
+    density = (weight * norm.pdf(grid[:, None], at, width)).sum(axis=1)
+    inner = density[10:-10]
+    assert inner.max() / inner.min() < 1.25
+
+
+@pytest.mark.parametrize("wear", [0.02, 0.075, 0.4])
+def test_wear_is_an_exponential_taken_off_an_even_spread(wear: float) -> None:
+    """The distribution by SciPy's integral over where a crest began, one in five of them worn."""
+    low, high = 13.7, 13.95
+    at = np.linspace(low - 3 * wear, high + 0.05, 12)
+    found = _worn_cdf(at[None], np.array([[low, high]]), np.array([[wear]]))[0]
+    for x, share in zip(at.tolist(), found.tolist(), strict=True):
+        worn, _ = quad(lambda u, x=x: expon.sf(u - x, scale=wear), low, high, points=[x])
+        sound = np.clip((x - low) / (high - low), 0.0, 1.0)
+        assert share == pytest.approx(0.8 * sound + 0.2 * worn / (high - low), abs=1e-6)
+
+
+def test_truncation_takes_from_crests_and_fills_roots() -> None:
+    """ASME B1.20.1: sharp 0.8 P at the most; both ends of the form may be flat."""
+    size = find("1/8-27 NPT")
+    parts = population("external")
+    i = parts.sizes.index(size)
+    cut = size.truncation_mm
+    assert 0.05 < cut < 0.2 * size.pitch_mm
+    assert parts.mean[i, 0, 0, MINOR] == pytest.approx(size.basic_minor_mm + cut / 2)
+    assert parts.mean[i, 0, :, MAJOR].max() < size.basic_major_mm
+    assert parts.mean[i, 0, 0, PITCH_DIAMETER] == pytest.approx(size.basic_pitch_diameter_mm)
