@@ -59,6 +59,7 @@ SHARING: dict[str, Sharing] = {
     # Metal and panel.
     "edge and rim": Sharing(owner="part", lasting=0.9),
     "rim along the thread": Sharing(owner="part", lasting=0.1),
+    "ridges at the ends": Sharing(owner="part", lasting=1.0),
     "bent flanks": Sharing(owner="part", lasting=1.0),
     "panel close behind the part": Sharing(owner="part", lasting=1.0),
     # Another place in the picture covers other roots.

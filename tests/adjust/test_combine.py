@@ -278,6 +278,7 @@ def test_every_line_of_a_budget_is_filed():
         "edge_and_rim": "edge and rim",
         "edges": "edge and rim",
         "rim_along": "rim along the thread",
+        "end_ridges": "ridges at the ends",
         "slanted_view": "view along the thread",
         "bent_flanks": "bent flanks",
         "covered_roots": "roots behind flanks",

@@ -37,6 +37,7 @@ TERMS: tuple[Term, ...] = (
     pose.inclination,
     edges.edge_and_rim,
     edges.rim_along,
+    edges.end_ridges,
     edges.slanted_view,
     edges.covered_roots,
     edges.bent_flanks,

@@ -27,7 +27,7 @@ U_MODEL = {
     "pitch_diameter_mm": 0.020,
     "minor_mm": 0.045,
     "angle_deg": 0.15,
-    "taper": 0.0008,
+    "taper": 0.0003,
 }
 
 
