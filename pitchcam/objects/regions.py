@@ -81,6 +81,9 @@ class Run:
     ends: int = 0
 
 
+_Found = tuple[Region, tuple[Run, Run]]
+
+
 def find_regions(
     s: Values, upper: Values, lower: Values, shift: tuple[float, float] = (0.0, 0.0)
 ) -> tuple[list[Region], list[Region]]:
@@ -103,15 +106,15 @@ def find_regions(
         knurls, rings).
     """
     sides = [_joined(_runs(s, upper)), _joined(_runs(s, -lower))]
-    threads: list[Region] = []
-    others: list[Region] = []
+    threads: list[_Found] = []
+    others: list[_Found] = []
     for a in sides[0]:
         for b in sides[1]:
             middle = (a.crests.mean() + b.crests.mean()) / 2
             region = pair(a, b, float(np.interp(middle, s[[0, -1]], shift)))
             if region is None:
                 continue
-            (threads if _is_thread(region) else others).append(region)
+            (threads if _is_thread(region) else others).append((region, (a, b)))
     return _distinct(threads), _distinct(others)
 
 
@@ -363,10 +366,34 @@ def _is_thread(region: Region) -> bool:
     return in_step and abs(region.skew) < 0.12
 
 
-def _distinct(regions: list[Region]) -> list[Region]:
-    # Of two that overlap the one that more crests speak for.
-    chosen: list[Region] = []
-    for region in sorted(regions, key=lambda r: (-sum(map(len, r.crests)), r.start_px - r.end_px)):
-        if all(region.start_px >= c.end_px or region.end_px <= c.start_px for c in chosen):
-            chosen.append(region)
-    return sorted(chosen, key=lambda r: r.start_px)
+def _distinct(found: list[_Found]) -> list[Region]:
+    # Of two that overlap, or of one thread that damage parts, the one that more crests speak for.
+    def rank(one: _Found) -> tuple[int, float]:
+        return -sum(map(len, one[0].crests)), one[0].start_px - one[0].end_px
+
+    chosen: list[_Found] = []
+    for one in sorted(found, key=rank):
+        start, end = one[0].start_px, one[0].end_px
+        if not any(start < c.end_px and end > c.start_px or _of_one(one[1], d) for c, d in chosen):
+            chosen.append(one)
+    return sorted((region for region, _ in chosen), key=lambda r: r.start_px)
+
+
+def _of_one(a: tuple[Run, Run], b: tuple[Run, Run]) -> bool:
+    """Return whether two pairs of runs are of one thread: they share a side, or go on on both.
+
+    Their grooves may differ in depth, as they do where dirt or a slant fills some.
+    """
+    pairs = list(zip(a, b, strict=True))
+    return any(x is y for x, y in pairs) or all(_goes_on(x, y) for x, y in pairs)
+
+
+def _goes_on(a: Run, b: Run) -> bool:
+    if a.crests[0] > b.crests[0]:
+        a, b = b, a
+    spacing = max((a, b), key=lambda run: len(run.crests)).spacing
+    gap = float(b.crests[0] - a.crests[-1]) / spacing
+    if abs(a.spacing - b.spacing) > JOINT_SPACING * spacing + 1 or not 0.5 < gap < MOST_GAP:
+        return False
+    step = float(np.mean(b.heights[:2]) - np.mean(a.heights[-2:]))
+    return abs(gap - round(gap)) < JOINT_STEP and abs(step) < max(a.depth, b.depth)

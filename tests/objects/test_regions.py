@@ -165,7 +165,45 @@ def test_of_two_runs_in_one_place_more_crests_count():
         skew=0.0,
     )
     longer = replace(region, end_px=400.0, spacing_px=200.0, crests=(np.arange(3) * 200.0,) * 2)
-    assert regions._distinct([longer, region]) == [region]
+    sides = [tuple(run_of(c) for c in r.crests) for r in (longer, region)]
+    assert regions._distinct(list(zip((longer, region), sides, strict=True))) == [region]
+
+
+def run_of(crests, height=300.0, depth=18.0):
+    spacing = float(np.diff(crests).mean())
+    heights = np.full(len(crests), height)
+    return regions.Run(crests=crests, heights=heights, spacing=spacing, depth=depth, skew=0.0)
+
+
+def told(*pairs):
+    """The regions that are told of pairs of runs, by how many crests they have."""
+    found = [(regions.pair(*pair, 0.0), pair) for pair in pairs]
+    return [sum(map(len, region.crests)) for region in regions._distinct(found)]
+
+
+def test_a_thread_that_damage_parts_on_one_side_is_told_once():
+    """Eleven crests above; below a filled groove parts eight from three."""
+    above = run_of(np.arange(11) * 50.0)
+    eight, three = (run_of(25.0 + np.arange(*of) * 50.0) for of in ((0, 8), (8, 11)))
+    assert told((above, eight), (above, three)) == [19]
+
+
+def test_a_thread_that_damage_parts_on_both_sides_is_told_once_though_grooves_differ():
+    many = [run_of(at + np.arange(10) * 60.0) for at in (0.0, 30.0)]
+    few = [run_of(at + np.arange(11, 15) * 60.0, depth=7.0) for at in (0.0, 30.0)]
+    assert told(many, few) == [20]
+
+
+@pytest.mark.parametrize(
+    "other", [{"height": 330.0}, {"at": 20.0}, {"spacing": 70.0}, {"first": 14}]
+)
+def test_two_threads_on_one_part_are_told_both(other):
+    """Of another diameter, out of step, of another pitch, or farther off than damage reaches."""
+    many = [run_of(at + np.arange(10) * 60.0) for at in (0.0, 30.0)]
+    spacing, first = other.get("spacing", 60.0), other.get("first", 11)
+    at = first * 60.0 + other.get("at", 0.0) + np.arange(5) * spacing
+    few = [run_of(at + half, height=other.get("height", 300.0)) for half in (0.0, spacing / 2)]
+    assert told(many, few) == [20, 10]
 
 
 def test_three_crests_do_not_turn_an_axis():
