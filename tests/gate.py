@@ -64,7 +64,7 @@ BANDS = {
     "pitch_diameter_mm": Band(0.40),
     "minor_mm": Band(0.70),
     "angle_deg": Band(0.66),
-    "taper": Band(0.51),
+    "taper": Band(0.45),
 }
 
 

@@ -19,6 +19,8 @@ FIBRE_PX = 5
 #: Level of the light at which outlines are found before edges are placed: high enough that a
 #: mirrored rim counts to the part, low enough to stand clear of the background's noise.
 LIT_LEVEL = 0.85
+#: Shares of blue, green and red in luma (ITU-R BT.601, as JPEG's files have it).
+LUMA = (np.float32(0.114), np.float32(0.587), np.float32(0.299))
 #: An outline of fewer points is that of a speck.
 FEWEST_POINTS = 20
 
@@ -56,7 +58,7 @@ class Crop:
 
 
 def _channel(relative: Floats, inside: NDArray[np.uint8]) -> tuple[Floats, str]:
-    """Choose blue for parts that mirror colour (brass, copper: darkest rim), else the mean."""
+    """Choose luma for parts that mirror colour (brass, yellow zinc), else the mean."""
     if len(relative) == 1:
         return relative[0], "grey"
     blue, _, red = relative
@@ -64,8 +66,23 @@ def _channel(relative: Floats, inside: NDArray[np.uint8]) -> tuple[Floats, str]:
     if lit.sum() > max(50, 0.03 * inside.sum()):
         warm = float(np.median(red[lit] / np.maximum(blue[lit], 0.02)))
         if warm > 1.25:
-            return blue.copy(), "blue"
+            return _luma(relative), "luma"
     return relative.mean(axis=0), "mean"
+
+
+def _luma(planes: Floats) -> Floats:
+    """Return the luma of linear light (3, ...) in blue, green and red, as linear light.
+
+    What differs by colour a phone blurs over pixels as noise, and JPEG keeps at half the picture's
+    width: by any channel of its own a coloured rim ends elsewhere than it does, in blue, where
+    brass mirrors least, by a quarter of a pixel too far out. Luma is left as it is. The root stands
+    for the tone curve, which it is near.
+    """
+    root = LUMA[0] * np.sqrt(planes[0])
+    for share, plane in zip(LUMA[1:], planes[1:], strict=True):
+        root += share * np.sqrt(plane)
+    out: Floats = root * root
+    return out
 
 
 def crop_object(
@@ -103,7 +120,7 @@ def crop_object(
     core = np.asarray(cv2.erode(mask, np.ones((5, 5), np.uint8)), np.uint8)
     light, channel = _channel(relative, core)
     level = field.backdrop.level(np.array([(x0 + x1) / 2]), np.array([(y0 + y1) / 2]))
-    code = float(level[0, 0] if channel == "blue" else level.mean())
+    code = float(_luma(level)[0] if channel == "luma" else level.mean())
     return Crop(light=light, origin_px=(x0, y0), mask=mask, channel=channel, background_code=code)
 
 

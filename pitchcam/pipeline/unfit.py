@@ -70,7 +70,7 @@ def _near_border(scene: Scene, part: Shape, region: Region) -> bool:
 
 
 def _clipped(scene: Scene, part: Shape) -> bool:
-    """Whether the background around a part is clipped in the channel that is measured."""
+    """Whether the background around a part is clipped in every channel."""
     import cv2
 
     x0, y0 = part.crop.origin_px
@@ -80,5 +80,5 @@ def _clipped(scene: Scene, part: Shape) -> bool:
     full = np.iinfo(pixels.dtype).max
     values = pixels[around > 0]
     if values.ndim == 2:
-        values = values[:, 0] if part.crop.channel == "blue" else values.min(axis=1)
+        values = values.min(axis=1)
     return float(np.mean(values >= CLIPPED * full)) > MOST_CLIPPED

@@ -91,7 +91,7 @@ def test_neighbour_is_left_out() -> None:
     assert far.max() < RADIUS + 3
 
 
-def test_brass_is_read_in_blue() -> None:
+def test_brass_is_read_in_luma() -> None:
     inner = drawing.ring(CENTRE, 120, 0.0, 360)[:, :2]
     shine = drawing.cover(SIZE, inner, BLUR)
     planes = [np.maximum(disc(), share * shine) for share in (0.2, 0.45, 0.55)]
@@ -101,11 +101,35 @@ def test_brass_is_read_in_blue() -> None:
     )
     field = find_field(pixels)
     crop = crop_object(pixels, field, field.blobs[0].label, field.blobs[0].box_px)
-    assert crop.channel == "blue"
+    assert crop.channel == "luma"
     y, x = (CENTRE[::-1] - np.array(crop.origin_px)[::-1]).astype(int)
-    assert crop.light[y, x] == pytest.approx(0.2, abs=0.02)
+    luma = (np.sqrt([0.2, 0.45, 0.55]) @ [0.114, 0.587, 0.299]) ** 2
+    assert crop.light[y, x] == pytest.approx(luma, abs=0.02)
     grey = cut_out(np.maximum(disc(), 0.5 * shine))
     assert grey.channel == "mean"
+
+
+def test_colour_blurred_away_moves_no_edge() -> None:
+    """A brass disc's edge, blue 0.25 and red 0.7 of the light, after a phone's denoising."""
+    metal = (0.25, 0.6, 0.7)
+    planes = [disc() + share * (1 - disc()) * 0.8 for share in metal]
+    lit = 0.6 * drawing.window(SIZE)
+    pixels = np.stack([drawing.develop(p * lit, colour=False) for p in planes], axis=2)
+    luma = (pixels @ np.array([0.114, 0.587, 0.299]))[..., None]
+    blurred = luma + cv2.GaussianBlur((pixels - luma), (0, 0), 2.0)
+    crops = []
+    for picture in (pixels, np.clip(np.rint(blurred), 0, 255).astype(np.uint8)):
+        field = find_field(picture)
+        crops.append(crop_object(picture, field, field.blobs[0].label, field.blobs[0].box_px))
+    inside = np.sqrt(np.array(metal)) * 0.8**0.5 @ np.array([0.114, 0.587, 0.299])
+    radii = []
+    for crop in crops:
+        y, x = (CENTRE[::-1] - np.array(crop.origin_px)[::-1]).astype(int)
+        middle = float(np.median(crop.light[y - 20 : y + 20, x - 20 : x + 20]))
+        assert middle == pytest.approx(inside**2, abs=0.06)
+        points = outline(crop, (1 + middle) / 2, fill_px=6)
+        radii.append(np.hypot(*(points - CENTRE).T).mean())
+    assert radii[1] == pytest.approx(radii[0], abs=0.02)
 
 
 def test_positions_are_the_photos() -> None:
