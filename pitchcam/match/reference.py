@@ -49,6 +49,10 @@ ANY = {
 #: Any size is tried in steps, each with so much doubt of its own that none is missed; the best is
 #: then looked at as finely as a pitch is known. Any size nearer than a step is the stated one.
 STEP, FINE = 0.010, 0.002
+#: From this probability on that the reference is of another usual size, a name says what it would
+#: then be: one photo cannot tell M8x1 beside a pin of 8 mm from M10x1.25 beside one of 10; and how
+#: many sizes are said.
+SAID, MOST_SAID = 0.003, 2
 #: A pitch whose reference is told in this share of the explanations is told.
 TOLD = 0.5
 #: A batch's reference is doubted from this probability on, and by two threads or more.
@@ -278,7 +282,8 @@ def _again(
         return thread
     verdict = name_thread(thread.reading, scales=scales)
     if stated.status == "named" and verdict.status == "named" and belief.wrong < TOLD:
-        return replace(thread, verdict=verdict)
+        notes = (*verdict.notes, *_rests_on(thread, verdict, belief, spec))
+        return replace(thread, verdict=replace(verdict, notes=notes))
     if stated.status == "ambiguous" and belief.wrong < TOLD:
         # The next step is still that between the threads, at the scale as stated.
         return replace(
@@ -300,6 +305,28 @@ def _again(
             next_step=f"Measure {what} with a caliper: {belief.sizes_mm[0]:g} or {other} mm?",
         ),
     )
+
+
+def _rests_on(
+    thread: ThreadResult, verdict: Verdict, belief: SizeBelief, spec: ScaleSpec
+) -> tuple[str, ...]:
+    """Return the note of what a named thread would be beside another usual size, or none."""
+    if belief.wrong < SAID:
+        return ()
+    scales, names = belief.scales, {verdict.designation, *verdict.same_geometry}
+    usual = [int(k) for k in np.argsort(-scales.weight) if k > 0 and scales.spread[k] == 0]
+    said = []
+    for k in usual[:MOST_SAID]:
+        instead = name_thread(thread.reading, scales=_one(float(scales.ratio[k])))
+        first = _first(instead)
+        if first not in names and instead.candidates and instead.candidates[0].probability >= TOLD:
+            said.append(f"with {belief.sizes_mm[k]:.4g} mm it would be {first}")
+            names.add(first)
+    if not said:
+        return ()
+    what, verb = WORDS["sheet" if spec.source == "auto" else spec.source]
+    verb = "is" if verb == "be" else verb
+    return (f"That {what} {verb} {belief.sizes_mm[0]:g} mm is taken as stated; {', '.join(said)}.",)
 
 
 def _first(verdict: Verdict) -> str:

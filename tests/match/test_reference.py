@@ -16,6 +16,7 @@ from pitchcam.match.reference import (
     box_doubt,
     doubt_names,
     doubt_words,
+    doubted,
     explanations,
     size_belief,
 )
@@ -28,6 +29,7 @@ BOX = [reading_of(d, low_mm=0.12) for d in ("M14x1.5", "M10x1", "5/8-18 UNF", "G
 # memory): M10x1 9.794-9.974 and 9.206-9.324, M14x1.5 13.732-13.968 and 12.854-12.994. ASME B1.1,
 # 2A: 1/2-20 UNF 0.4906-0.4987 in and 0.4619-0.4662 in.
 MIDDLES = {
+    "M10x1.25": (1.25, 9.87, 9.11, 60.0),
     "M10x1": (1.0, 9.884, 9.265, 60.0),
     "M14x1.5": (1.5, 13.85, 12.924, 60.0),
     "1/2-20 UNF": (1.27, 12.564, 11.787, 60.0),
@@ -153,6 +155,48 @@ def test_a_name_is_as_probable_as_the_reference_is_right() -> None:
             alone * (1 - belief.wrong), abs=0.3 * belief.wrong + 1e-4
         )
     assert belief.wrong < 0.05
+
+
+def test_a_name_that_another_usual_pin_would_turn_into_another_says_so() -> None:
+    """M10x1.25 beside a pin of 10 mm is in all ratios M8x1 beside one of 8."""
+    [found] = doubt_names(
+        part(read("M10x1.25", 0.8)), ScaleSpec(source="pin", mm=8.0), 165.0, flags := []
+    )
+    verdict = found.threads[0].verdict
+    assert verdict.designation == "M8x1" and not flags
+    assert verdict.probability < 0.999
+    [note] = [n for n in verdict.notes if "as stated" in n]
+    assert note.startswith("That the pin is 8 mm is taken as stated; ")
+    assert "with 10 mm it would be M10x1.25" in note and "with 8 mm" not in note
+
+
+def test_each_other_name_is_said_once_and_never_the_name_itself() -> None:
+    """Neighbouring sizes make the same thread of it."""
+    ratio = np.array([1.0, 1.002, 1.25, 1.252])
+    scales = Scales(ratio=ratio, spread=np.zeros(4), weight=np.array([0.98, 0.008, 0.007, 0.005]))
+    belief = SizeBelief(
+        scales=scales, sizes_mm=tuple(20 * ratio), ratio=1.002, share=0.4, threads=1
+    )
+    spec = ScaleSpec(source="disc", mm=20.0)
+
+    def said(most: int) -> list[str]:
+        pick = np.r_[0, np.arange(4 - most, 4)]
+        few = replace(scales, ratio=ratio[pick], spread=np.zeros(most + 1), weight=weights[pick])
+        kept = replace(belief, scales=few, sizes_mm=tuple(20 * ratio[pick]))
+        [found] = doubted(part(read("M10x1.25", 0.8)), spec, kept, [])
+        assert found.threads[0].verdict.designation == "M8x1"
+        return [n for n in found.threads[0].verdict.notes if "as stated" in n]
+
+    weights = scales.weight
+    start = "That the disc is 20 mm is taken as stated; "
+    assert said(2) == [start + "with 25 mm it would be M10x1.25."]
+    assert said(3) == [start + "with 25 mm it would be M10x1.25."]
+
+
+def test_a_name_that_no_usual_pin_would_change_rests_on_nothing() -> None:
+    [found] = doubt_names(part(read("M14x1.5")), ScaleSpec(source="pin", mm=8.0), 230.0, [])
+    assert found.threads[0].verdict.designation == "M14x1.5"
+    assert not [n for n in found.threads[0].verdict.notes if "as stated" in n]
 
 
 def test_where_a_phone_is_held_speaks_for_a_size() -> None:
