@@ -16,6 +16,8 @@ from pitchcam.photo.linear import light_planes
 MARGIN = 28
 #: Hairs and dust fibres are thinner than this in photo pixels; a crest's base is wider.
 FIBRE_PX = 5
+#: How far beyond its points of the shrunk picture an object's edge may lie, in those.
+BEYOND = 2
 #: Level of the light at which outlines are found before edges are placed: high enough that a
 #: mirrored rim counts to the part, low enough to stand clear of the background's noise.
 LIT_LEVEL = 0.85
@@ -92,6 +94,7 @@ def crop_object(
     box_px: tuple[int, int, int, int],
     *,
     blobs: NDArray[np.int32] | None = None,
+    cut: bool = False,
 ) -> Crop:
     """Cut one object out of the photo, relative to its background.
 
@@ -101,8 +104,9 @@ def crop_object(
         The photo, (h, w) or (h, w, 3) BGR, uint8 or uint16.
     field
         The lit field of the same photo.
-    label, box_px
-        The object's label in ``blobs`` (default: the field's labels) and its box.
+    label, box_px, cut
+        The object's label in ``blobs`` (default: the field's labels), its box, and whether the
+        border of the light cuts it: beyond that all is dark.
 
     Raises
     ------
@@ -115,6 +119,9 @@ def crop_object(
     x1, y1 = min(w, box_px[2] + MARGIN), min(h, box_px[3] + MARGIN)
     relative = field.backdrop.divide(light_planes(pixels[y0:y1, x0:x1]), (x0, y0), 1.0)
     own, territory = _places(labels, label, (x0, y0, x1, y1))
+    if cut:
+        near = np.ones((2 * BEYOND * STEP + 1,) * 2, np.uint8)
+        territory &= cv2.dilate(own.astype(np.uint8), near) > 0
     mask = ((relative.min(axis=0) < PART_LEVEL) & territory).astype(np.uint8)
     mask = _largest_filled(mask, own)
     core = np.asarray(cv2.erode(mask, np.ones((5, 5), np.uint8)), np.uint8)

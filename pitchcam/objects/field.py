@@ -48,8 +48,8 @@ MOST_BORDER = 40
 class Blob:
     """A dark object in the lit window: its box in photo pixels.
 
-    ``cut`` says that the border of the light or of the picture cuts it, ``touching`` that it was
-    parted from a neighbour it touches in the picture.
+    ``cut`` says that the border of the light or of the picture cuts it, at ``border_px``, photo
+    positions; ``touching`` that it was parted from a neighbour it touches in the picture.
     """
 
     box_px: tuple[int, int, int, int]
@@ -57,6 +57,7 @@ class Blob:
     cut: bool
     touching: bool
     label: int
+    border_px: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -256,7 +257,8 @@ def find_field(
         box = tuple(
             int(v) * STEP for v in (x + xs.min(), y + ys.min(), x + xs.max() + 1, y + ys.max() + 1)
         )
-        cut = bool(edge[rows, columns][own].any())
+        ends = np.argwhere(edge[rows, columns] & own)[:, ::-1] + (x, y)
+        cut = len(ends) > 0
         area_px = float(len(xs) * STEP**2)
         if cut and area_px < SLIVER_PX * max(box[2] - box[0], box[3] - box[1]):
             continue  # the border of the light itself, or of the panel
@@ -267,6 +269,7 @@ def find_field(
                 cut=cut,
                 touching=touching,
                 label=k,
+                border_px=tuple((float(a), float(b)) for a, b in to_photo(ends)),
             )
         )
     return Field(

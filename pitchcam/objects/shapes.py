@@ -164,6 +164,13 @@ class Shape:
         return tuple(face for face in faces if face is not None)
 
     @property
+    def cut_stations(self) -> Points:
+        """Stations at which the border of the light or of the picture cuts it, (n,)."""
+        at = np.array(self.blob.border_px, float).reshape(-1, 2)
+        stations: Points = self.axis.to_axis(at)[:, 0]
+        return stations
+
+    @property
     def centre_px(self) -> Points:
         """Middle of the outline's box."""
         middle: Points = (self.outline_px.min(axis=0) + self.outline_px.max(axis=0)) / 2
@@ -189,7 +196,7 @@ def describe(pixels: NDArray[np.generic], field: Field, blob: Blob, camera: Came
     OutlineError
         If it has no outline that an object has.
     """
-    crop = crop_object(pixels, field, blob.label, blob.box_px)
+    crop = crop_object(pixels, field, blob.label, blob.box_px, cut=blob.cut)
     points = outline(crop)
     lie = _along(points, find_axis(points), camera)
     kind: Kind = "other" if lie.threads or lie.others else _kind(points)

@@ -16,8 +16,9 @@ FEWEST_PX = 7.0
 #: Full turns that a photo must show: three crests on either side, which a thread of three turns
 #: shows beside a run-out and a chamfer.
 FEWEST_TURNS = 2.4
-#: Share of a part's width within which an end of its thread is cut by the picture's border.
-BORDER_REACH = 0.7
+#: Spacings beyond its last crests within which a border cuts a thread: where more of the part is
+#: seen beyond them, the thread has ended before it.
+BORDER_REACH = 1.5
 #: Least value, in shares of white, of a pixel that is clipped, and the share of the background
 #: around a part that may be so.
 CLIPPED, MOST_CLIPPED = 0.992, 0.25
@@ -35,7 +36,7 @@ class Found:
 def refusal(scene: Scene, found: Found) -> Flag | None:
     """Return why a region cannot be measured; None where it can."""
     part, region, number = found.part, found.region, found.number
-    if part.blob.cut and _near_border(scene, part, region):
+    if _cut_through(part, region):
         return flag(
             "cut",
             f"part {number} is cut through its thread by the edge of the picture or of the light",
@@ -59,14 +60,10 @@ def refusal(scene: Scene, found: Found) -> Flag | None:
     return None
 
 
-def _near_border(scene: Scene, part: Shape, region: Region) -> bool:
-    s = np.array([region.start_px, region.end_px])
-    ends = part.axis.to_photo(np.stack([s, np.zeros(2)], axis=1))
-    h, w = scene.photo.pixels.shape[:2]
-    reach = BORDER_REACH * part.width_px
-    return bool(
-        (ends < reach).any() or (ends[:, 0] > w - reach).any() or (ends[:, 1] > h - reach).any()
-    )
+def _cut_through(part: Shape, region: Region) -> bool:
+    reach = BORDER_REACH * region.spacing_px
+    at = part.cut_stations
+    return bool(((at > region.start_px - reach) & (at < region.end_px + reach)).any())
 
 
 def _clipped(scene: Scene, part: Shape) -> bool:

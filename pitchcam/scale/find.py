@@ -25,6 +25,10 @@ DISTANCES_MM = (50.0, 1200.0)
 #: at -3.6 mm with its scale right.
 HEIGHTS_MM = (-6.0, 45.0)
 
+#: Share of a pin's length at either end that its edges are not taken from: there the border may cut
+#: it.
+AT_END = 0.12
+
 #: What stands out of a pin's side by more, beyond its blur and noise, is another object's.
 BULGE_PX = 2.5
 CUT_ADVICE = "lay the reference whole into the lit window, a finger's width from its border, retake"
@@ -74,15 +78,23 @@ def find_reference(
     """
     kind = REFERENCE_KINDS[spec.source]
     if kind.shape is not None:
-        # Cut by the border, a pin's edges end at different places and a card has another shape. A
-        # disc is told whole by its circle (see DISC_SHARE).
-        own = [s for s in shapes if s.kind == kind.shape and (s.kind == "disc" or not s.blob.cut)]
+        # A disc is told whole by its circle (see DISC_SHARE), a card by its sides' proportion, a
+        # pin by what lies between its ends.
+        own = [s for s in shapes if s.kind == kind.shape and _whole_enough(s)]
     else:
         own = list(shapes)
     found = _finder(kind)(Among(shapes=own, camera=camera, pins=pins), spec)
     if kind.shape is not None:
         _refuse_unwhole(found, shapes, kind)
     return _plausible(found, kind)
+
+
+def _whole_enough(shape: Shape) -> bool:
+    if shape.kind != "bar":
+        return True
+    s = shape.stations[0]
+    off = np.abs(shape.cut_stations - (s[0] + s[-1]) / 2)
+    return bool((off > (0.5 - AT_END) * len(s)).all())
 
 
 def _finder(kind: ReferenceKind) -> Finder:

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from pitchcam.errors import UnreadableError
+from pitchcam.objects.contour import crop_object, outline
 from pitchcam.objects.field import STEP, find_field, to_photo
 from pitchcam.photo.record import quartered
 from tests.objects import drawing
@@ -76,6 +77,21 @@ def test_window_and_objects() -> None:
 def test_part_over_any_border_is_cut(part: np.ndarray, cut: bool) -> None:
     found = find_field(drawing.develop(scene(part)))
     assert [b.cut for b in found.blobs] == [cut]
+
+
+def test_a_cut_part_is_seen_as_far_as_the_light_and_is_cut_there() -> None:
+    """Beyond the border, at x = 60, all is dark: it does not count to the part."""
+    pixels = drawing.develop(scene(box(20, 300, 400, 500)))
+    found = find_field(pixels)
+    (blob,) = found.blobs
+    where = np.array(blob.border_px)
+    assert np.all(np.abs(where[:, 0] - 60) < 6 * STEP) and np.ptp(where[:, 1]) > 150
+    whole, part = (
+        outline(crop_object(pixels, found, blob.label, blob.box_px, cut=cut))
+        for cut in (False, True)
+    )
+    assert np.ptp(whole[:, 1]) > 230
+    assert np.ptp(part[:, 1]) == pytest.approx(200, abs=4 * STEP)
 
 
 def test_light_that_fills_the_picture() -> None:

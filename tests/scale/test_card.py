@@ -9,6 +9,7 @@ import pytest
 
 from pitchcam.camera.pinhole import U_CORNER
 from pitchcam.errors import UnreadableError
+from pitchcam.records import ScaleSpec
 from pitchcam.scale.card import (
     HEIGHT_MM,
     THICKNESS_MM,
@@ -18,6 +19,7 @@ from pitchcam.scale.card import (
     WIDTH_MM,
     card_reference,
 )
+from pitchcam.scale.find import find_reference
 from tests.objects import drawing
 from tests.objects.drawing import View
 from tests.scale import looking
@@ -151,3 +153,26 @@ def test_a_card_of_another_format_is_refused_by_its_proportion(size, turn) -> No
     start = looking.camera(view, tilt=False).tilted(np.array([0, 0, 1.0]), 0.035)
     with pytest.raises(UnreadableError, match="another format"):
         card_reference(seen.shapes[0], start)
+
+
+@pytest.mark.parametrize(
+    ("before_px", "angle", "seen_so"), [(7, 0.25, True), (-40, 0.25, True), (-19, 0.0, False)]
+)
+def test_a_card_at_the_border_of_the_light_is_measured_by_its_sides(
+    before_px, angle, seen_so
+) -> None:
+    """Its corner lies close before the border at x = 40 or beyond; or a side, which is not seen."""
+    view = View(f_px=1500.0)
+    first = card(view, angle=angle)[:, 0].min()
+    shift = (40 + before_px - first) / view.f_px * 200
+    light = looking.picture(view, card(view, (shift, 0.0), angle))
+    seen = looking.look(light, view, gain=0.0)
+    assert [(s.kind, s.blob.cut) for s in seen.shapes] == [("card", True)]
+    camera = looking.camera(view)
+    if seen_so:
+        found = find_reference(ScaleSpec(source="card"), seen.shapes, camera, seen.pins)
+        assert found.camera.distance_mm == pytest.approx(view.plate_mm, rel=0.003)
+        return
+    with pytest.raises(UnreadableError, match="card is cut by the edge") as told:
+        find_reference(ScaleSpec(source="card"), seen.shapes, camera, seen.pins)
+    assert told.value.code == "cut"

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from pitchcam.errors import UnreadableError
 from pitchcam.records import ScaleSpec
 from pitchcam.scale.find import find_reference
 from pitchcam.scale.pin import U_CONVERGE_PX, pin_distance
@@ -113,3 +114,30 @@ def test_polished_pin_in_a_picture(middle, angle, turn, loss) -> None:
     assert abs(error) < 2.5 * found.u_scale
     assert found.u_scale < 0.008
     assert found.height_mm == 3.0
+
+
+@pytest.mark.parametrize("reach_mm", [4.0, 24.0])
+def test_a_pin_that_the_border_cuts_at_its_end_is_measured_between(reach_mm) -> None:
+    """The light ends at x = 40; so far from its middle the pin's end lies beyond or before it."""
+    view = View()
+    edge = (40 - view.centre[0]) / view.f_px * 200
+    pin = drawing.pin((edge + reach_mm, 5.0), 0.0, 30, 8.0)
+    seen = looking.look(looking.picture(view, looking.solid(view, pin)), view, gain=0.0)
+    assert [s.blob.cut for s in seen.shapes] == [reach_mm < 15]
+    found = find_reference(
+        ScaleSpec(source="pin", mm=8.0), seen.shapes, looking.camera(view), seen.pins
+    )
+    assert found.camera.distance_mm == pytest.approx(view.plate_mm, rel=0.01)
+
+
+def test_a_pin_that_the_border_cuts_along_its_side_is_none() -> None:
+    view = View()
+    edge = (40 - view.centre[0]) / view.f_px * 200
+    pin = drawing.pin((edge + 4.5, 0.0), np.pi / 2, 30, 8.0)
+    seen = looking.look(looking.picture(view, looking.solid(view, pin)), view, gain=0.0)
+    assert [(s.kind, s.blob.cut) for s in seen.shapes] == [("bar", True)]
+    with pytest.raises(UnreadableError, match="cut by the edge") as told:
+        find_reference(
+            ScaleSpec(source="pin", mm=8.0), seen.shapes, looking.camera(view), seen.pins
+        )
+    assert told.value.code == "cut"
