@@ -4,9 +4,11 @@ import json
 from pathlib import Path
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 
 from pitchcam import identify
+from pitchcam.pipeline import own_scale
 from pitchcam.pipeline.own_scale import LARGE_END_PITCHES, _touched
 from pitchcam.records import ScaleSpec
 
@@ -22,6 +24,30 @@ def test_a_taper_is_read_at_its_large_end():
     assert _touched(thread(1 / 16)) == pytest.approx(20.0 + (6.0 + beyond) / 16)
     assert _touched(thread(-1 / 16)) == pytest.approx(20.0 + (5.0 + beyond) / 16)
     assert _touched(thread(0.002)) == 20.0
+
+
+def test_an_angle_that_no_thread_has_was_not_read(monkeypatch):
+    """Of two outlines that repeat, the one whose flanks lean the wrong way is no thread."""
+    camera = SimpleNamespace(normal=(0.0, 0.0, 1.0), distance_mm=200.0)
+    camera.over_plate = lambda far: SimpleNamespace(**vars(camera) | {"distance_mm": far})
+
+    def repeats(angle, major):
+        frame = SimpleNamespace(origin=np.array([0.0, 0.0, 200.0]))
+        read = {"pitch_mm": 1.5, "major_mm": major, "angle_deg": angle, "taper": 0.0}
+        shape = SimpleNamespace(**vars(thread(0.0)) | {"major_mm": major, "frame": frame})
+        shape.quantities = lambda: read
+        return shape
+
+    shapes = {"leaning": repeats(-5.0, 12.0), "true": repeats(60.0, 10.0)}
+    both = ((9, "leaning"), (6, "true"))
+    regions = [SimpleNamespace(turns=turns, name=name) for turns, name in both]
+    part = SimpleNamespace(threads=regions)
+    monkeypatch.setattr(own_scale, "_first", lambda *_: camera)
+    monkeypatch.setattr(own_scale, "_shape", lambda s, c, p, region: shapes[region.name])
+    found = own_scale.from_crests(SimpleNamespace(), [part], 10.0)
+    # That of 10 mm was read as such: nothing moves.
+    assert found.camera.distance_mm == pytest.approx(200.0)
+    assert not found.open
 
 
 @pytest.mark.parametrize("which", [0, 1])
