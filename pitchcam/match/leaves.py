@@ -155,19 +155,18 @@ def _softmax(log: Array) -> Array:
 def _spread(grid: Array, leaves: tuple[Leaf, ...]) -> Array:
     """Return even chances over some leaves, (pitches,); all 0 for none."""
     chance = np.zeros(len(grid))
-    places = _places(tuple(grid.tolist()), tuple(leaf.pitch_mm for leaf in leaves))
-    for place in places:
-        chance[place] += 1 / len(leaves)
+    places = _places(tuple(grid.tolist()))
+    for leaf in leaves:
+        chance[places[leaf.pitch_mm]] += 1 / len(leaves)
     return chance
 
 
-@functools.lru_cache(maxsize=1024)
-def _places(grid: tuple[float, ...], pitches: tuple[float, ...]) -> tuple[int, ...]:
-    """Return where in a grid the nearest pitch lies to each, by ratio."""
-    if not pitches:
-        return ()
+@functools.lru_cache(maxsize=16)
+def _places(grid: tuple[float, ...]) -> Mapping[float, int]:
+    """Return where in a grid the nearest pitch lies to that of each leaf, by ratio."""
+    pitches = list(dict.fromkeys(leaf.pitch_mm for leaf in load_leaves()))
     off = np.abs(np.log(np.array(grid) / np.array(pitches)[:, None]))
-    return tuple(off.argmin(axis=1).tolist())
+    return dict(zip(pitches, off.argmin(axis=1).tolist(), strict=True))
 
 
 def _nearest_others(grid: Array, sizes: Sequence[ThreadSize]) -> Array:
@@ -180,9 +179,9 @@ def _nearest_others(grid: Array, sizes: Sequence[ThreadSize]) -> Array:
         pitches = np.array([x.pitch_mm for x in leaves])
         own = np.array([sizes[i].pitch_mm for i in rows])
         share = _softmax(-0.5 * (np.log(pitches / own[:, None]) / U_OTHER_SET) ** 2)
-        places = _places(tuple(grid.tolist()), tuple(pitches.tolist()))
-        for place, column in zip(places, share.T, strict=True):
-            chance[rows, place] += column
+        places = _places(tuple(grid.tolist()))
+        for leaf, column in zip(leaves, share.T, strict=True):
+            chance[rows, places[leaf.pitch_mm]] += column
     return chance
 
 

@@ -85,9 +85,13 @@ class Population:
         return self.crest == MAJOR
 
 
-@functools.lru_cache(maxsize=4)
 def population(gender: Gender, folder: Path | None = None) -> Population:
     """Return the parts of every size that exists in one gender."""
+    return _population(gender, folder)  # with and without the second argument it is one
+
+
+@functools.lru_cache(maxsize=4)
+def _population(gender: Gender, folder: Path | None) -> Population:
     sizes = tuple(s for s in load_series(folder) if gender in s.genders and s.limits(gender))
     n, q = len(sizes), len(NAMING_QUANTITIES)
     classes = max(len(s.limits(gender)) for s in sizes)

@@ -84,9 +84,13 @@ def _same(one: ThreadSize, other: ThreadSize) -> bool:
     return apart <= (SAME_CYCLE_MM if cycle else SAME_DIAMETER_MM)
 
 
-@functools.lru_cache(maxsize=4)
 def load_uses(folder: Path | None = None) -> tuple[Use, ...]:
     """Return what sizes are used for, with how each use seals; designations are checked."""
+    return _load_uses(folder)  # with and without the argument it is one table
+
+
+@functools.lru_cache(maxsize=4)
+def _load_uses(folder: Path | None) -> tuple[Use, ...]:
     known = {size.designation for size in load_series(folder)}
     uses = []
     for row in read_table("uses.csv", folder):
