@@ -31,7 +31,10 @@ def main() -> None:
             for turns in bound.TURNS:
                 cells.append(bound.whole_cell(px, turns, given.photos))
                 print(bound.whole_line(cells[-1:]), flush=True)
-        print(bound.whole_line(cells))
+        within = [c for c in cells if c.px_per_pitch >= 20 and c.turns >= 8]
+        for name in cells[0].bounds:
+            print(bound.whole_line(cells, name))
+            print(bound.whole_line(within, name))
         return
     print(bound.HEAD)
     for px in bound.PX_PER_PITCH:

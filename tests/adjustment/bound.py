@@ -102,15 +102,33 @@ def light_of(stud: Stud, shot: Shot, place: float = 0.0) -> np.ndarray:
     return light
 
 
-def whole_bound(px_per_pitch: float, turns: int) -> float:
-    """Return the least relative standard deviation of a pitch in mm, pin and lens as known."""
-    stud, f_px = stud_of(px_per_pitch, turns), Shot(f35_mm=F35_MM).f_px
+def scale_bound(stud: Stud) -> float:
+    """Return the least relative standard deviation of the scale on a stud's axis."""
+    f_px = Shot(f35_mm=F35_MM).f_px
     rise = (stud.shank_mm - PIN_MM) / 2
     away = DISTANCE_MM - stud.shank_mm / 2
     wide = PIN_MM * f_px / DISTANCE_MM
     edges = np.sqrt(2 / (information() * PIN_LENGTH_MM / PIN_MM * wide)) / wide
-    parts = (bound(px_per_pitch, turns), U_PIN_MM / PIN_MM, edges, U_FOCAL * rise / away)
-    return float(np.linalg.norm(parts))
+    return float(np.linalg.norm((U_PIN_MM / PIN_MM, edges, U_FOCAL * rise / away)))
+
+
+def whole_bounds(px_per_pitch: float, turns: int) -> dict[str, float]:
+    """Return the least standard deviations with pin and lens as known: mm, mm and degrees.
+
+    Crests are flat over an eighth of the pitch, and a flank's straight part is l = 5/8 of the pitch
+    long: with one pixel's information i, N of them place a diameter to sqrt(2 / (i N)), and of n
+    flank lines either half angle is known to sqrt(12 / (i n l^3)).
+    """
+    stud, i = stud_of(px_per_pitch, turns), information()
+    scale, mm_per_px = scale_bound(stud), stud.pitch_mm / px_per_pitch
+    crests = np.sqrt(2 / (i * turns * px_per_pitch / 8)) * mm_per_px
+    line_px = 5 / 8 * px_per_pitch
+    half = np.sqrt(12 / (i * 2 * turns * line_px**3))
+    return {
+        "pitch_mm": stud.pitch_mm * float(np.hypot(bound(px_per_pitch, turns), scale)),
+        "major_mm": float(np.hypot(stud.major_mm * scale, crests)),
+        "angle_deg": float(np.degrees(np.sqrt(2) * half)),
+    }
 
 
 def drawn_inputs(stud: Stud, seed: int) -> Shot:
@@ -135,13 +153,13 @@ def drawn_inputs(stud: Stud, seed: int) -> Shot:
 
 @dataclass(frozen=True, kw_only=True)
 class Whole:
-    """One cell with every input drawn: errors of the pitch in mm, relative, and over their u."""
+    """One cell with every input drawn: bounds, errors and errors over u by quantity."""
 
     px_per_pitch: float
     turns: int
-    bound: float
-    errors: np.ndarray
-    over_u: np.ndarray
+    bounds: dict[str, float]
+    errors: dict[str, np.ndarray]
+    over_u: dict[str, np.ndarray]
 
 
 def whole_cell(px_per_pitch: float, turns: int, photos: int) -> Whole:
@@ -150,8 +168,9 @@ def whole_cell(px_per_pitch: float, turns: int, photos: int) -> Whole:
     from pitchcam.errors import PitchcamError
 
     spec = pitchcam.ScaleSpec(source="pin", mm=PIN_MM)
-    stud = stud_of(px_per_pitch, turns)
-    found = []
+    stud, bounds = stud_of(px_per_pitch, turns), whole_bounds(px_per_pitch, turns)
+    true = {"pitch_mm": stud.pitch_mm, "major_mm": stud.major_mm, "angle_deg": 60.0}
+    found: dict[str, list[tuple[float, float]]] = {name: [] for name in true}
     for i in range(photos):
         shot = drawn_inputs(stud, int(1000 * px_per_pitch) + 100 * turns + i)
         pixels = develop(light_of(stud, shot), gain=0.0, noise=NOISE, seed=shot.seed)
@@ -159,16 +178,17 @@ def whole_cell(px_per_pitch: float, turns: int, photos: int) -> Whole:
             told = pitchcam.identify(pixels, spec, f35_mm=F35_MM, plots=False)
         except PitchcamError:
             continue
-        q = told.parts[0].threads[0].reading.pitch_mm
-        if q is not None:
-            found.append((q.value / stud.pitch_mm - 1, (q.value - stud.pitch_mm) / q.u))
-    errors, over_u = np.array(found).reshape(-1, 2).T
+        for name, value in true.items():
+            q = getattr(told.parts[0].threads[0].reading, name)
+            if q is not None:
+                found[name].append((q.value - value, (q.value - value) / q.u))
+    both = {name: np.array(rows).reshape(-1, 2).T for name, rows in found.items()}
     return Whole(
         px_per_pitch=px_per_pitch,
         turns=turns,
-        bound=whole_bound(px_per_pitch, turns),
-        errors=errors,
-        over_u=over_u,
+        bounds=bounds,
+        errors={name: b[0] for name, b in both.items()},
+        over_u={name: b[1] for name, b in both.items()},
     )
 
 
@@ -234,25 +254,26 @@ HEAD = (
 )
 
 
-def whole_line(cells: list[Whole]) -> str:
-    """Return a row of the second table, of one cell or of several together, in parts per million.
+def whole_line(cells: list[Whole], name: str = "pitch_mm") -> str:
+    """Return a row of the second table, of one cell or of several together.
 
-    The bound of several is that of their mean square.
+    Errors are told in their bounds, so that sizes can stand together.
     """
-    errors = np.concatenate([c.errors for c in cells])
-    over_u = np.concatenate([c.over_u for c in cells])
-    least = np.concatenate([np.full(len(c.errors), c.bound) for c in cells])
-    rms, over = (float(np.sqrt(np.mean(x**2))) for x in (errors, errors / least))
-    bias = float(np.mean(errors))
-    named = (f"{cells[0].px_per_pitch:>8.0f}{cells[0].turns:>7d}", f"{'all':>8}{'':>7}")
+    off = np.concatenate([c.errors[name] / c.bounds[name] for c in cells])
+    over_u = np.concatenate([c.over_u[name] for c in cells])
+    rms, bias = float(np.sqrt(np.mean(off**2))), float(np.mean(off))
+    one = cells[0]
+    head = f"{'all':>8}{'':>7}"
+    if len(cells) == 1:
+        head = f"{one.px_per_pitch:>8.0f}{one.turns:>7d}"
+    least = f"{one.bounds[name]:>10.5f}" if len(cells) == 1 else f"{'':>10}"
     return (
-        f"{named[len(cells) > 1]}{len(errors):>8d}{1e6 * float(np.sqrt(np.mean(least**2))):>10.0f}"
-        f"{1e6 * rms:>10.0f}{over:>9.2f}{1e6 * bias:>10.0f}{bias / rms:>10.2f}"
+        f"{head}  {name:<10}{len(off):>8d}{least}{rms:>9.2f}{bias:>9.2f}{bias / rms:>10.2f}"
         f"{float(np.sqrt(np.mean(over_u**2))):>14.2f}"
     )
 
 
 WHOLE_HEAD = (
-    f"{'px/pitch':>8}{'turns':>7}{'photos':>8}{'bound':>10}{'rms':>10}{'ratio':>9}"
-    f"{'bias':>10}{'bias/rms':>10}{'rms(error/u)':>14}   (parts per million of the pitch in mm)"
+    f"{'px/pitch':>8}{'turns':>7}  {'':<10}{'photos':>8}{'bound':>10}{'rms':>9}{'bias':>9}"
+    f"{'bias/rms':>10}{'rms(error/u)':>14}   (errors over the bound)"
 )

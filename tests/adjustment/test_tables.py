@@ -95,9 +95,22 @@ def test_the_whole_bound_is_how_a_pitch_goes_with_pin_and_lens():
     by_pin = pitch(pin_mm=bound.PIN_MM + bound.U_PIN_MM) / pitch() - 1
     by_lens = pitch(f_px=shot.f_px * (1 + bound.U_FOCAL)) / pitch() - 1
     least = np.hypot(by_pin, by_lens)
-    assert bound.whole_bound(px, turns) == pytest.approx(least, rel=0.05)
+    found = bound.whole_bounds(px, turns)
+    assert found["pitch_mm"] == pytest.approx(least * stud.pitch_mm, rel=0.05)
+    assert found["major_mm"] == pytest.approx(least * stud.major_mm, rel=0.05)
     # Noise, of pin and thread, is a hundredth of it.
-    assert bound.whole_bound(px, turns) > 30 * bound.bound(px, turns)
+    assert found["pitch_mm"] > 30 * bound.bound(px, turns) * stud.pitch_mm
+
+
+def test_an_angle_is_that_of_lines_through_places():
+    """2 turns a flank of each kind and side, each a line of l places: numpy's own fit."""
+    px, turns = 32.0, 8
+    n = int(5 / 8 * px)
+    x = np.arange(n) - (n - 1) / 2
+    weights = np.full(n, np.sqrt(bound.information() * 2 * turns))
+    _, covariance = np.polyfit(x, x, 1, w=weights, cov="unscaled")
+    both = np.degrees(np.sqrt(2 * covariance[0, 0]))
+    assert bound.whole_bounds(px, turns)["angle_deg"] == pytest.approx(both, rel=0.01)
 
 
 def test_a_stud_that_is_inclined_touches_the_plate_and_no_more():
@@ -117,11 +130,11 @@ def test_rows_of_the_whole_bound():
     one = bound.Whole(
         px_per_pitch=30.0,
         turns=8,
-        bound=1e-3,
-        errors=np.array([1e-3, -1e-3, 2e-3]),
-        over_u=np.array([0.5, -0.5, 1.0]),
+        bounds={"pitch_mm": 0.002},
+        errors={"pitch_mm": np.array([0.002, -0.002, 0.004])},
+        over_u={"pitch_mm": np.array([0.5, -0.5, 1.0])},
     )
     said = bound.whole_line([one]).split()
     # rms: sqrt(6 / 3) of the bound; mean: two thirds of it.
-    assert said == ["30", "8", "3", "1000", "1414", "1.41", "667", "0.47", "0.71"]
-    assert bound.whole_line([one, one]).split()[:2] == ["all", "6"]
+    assert said == ["30", "8", "pitch_mm", "3", "0.00200", "1.41", "0.67", "0.47", "0.71"]
+    assert bound.whole_line([one, one]).split() == ["all", "pitch_mm", "6", *said[5:]]

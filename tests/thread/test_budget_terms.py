@@ -328,6 +328,9 @@ def test_edges_that_lie_out_together_move_the_diameters(shape):
     # lies between both flanks and goes out with them.
     assert 0.5 * 2 * out_mm < stated["major_mm"] < 2 * out_mm
     assert 2 * out_mm < stated["minor_mm"] < seen
+    # Judgement: seven tenths of the shift, and six of what the flanks' diameter moves.
+    assert stated["major_mm"] == pytest.approx(0.7 * 2 * out_mm)
+    assert stated["minor_mm"] == pytest.approx(0.6 * seen, rel=0.03)
     assert "pitch_mm" not in stated and "angle_deg" not in stated
 
 
@@ -352,6 +355,9 @@ def test_edges_that_differ_along_the_thread_scatter_pitch_taper_and_angle(shape)
     ):
         assert 0.5 * scatter < stated[name] < 1.1 * scatter, name
     assert stated["pitch_mm"] > 0 and stated["taper"] > 0
+    # An edge out by e along its normal is out by e / cos a along the axis, by e / sin a from it.
+    along, out = stated["pitch_mm"] / PITCH, stated["taper"] / 2
+    assert along / out == pytest.approx(np.tan(np.radians(30)), rel=0.01)
 
 
 def test_an_end_ridge_that_stands_off_turns_the_taper(shape):
