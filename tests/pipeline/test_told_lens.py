@@ -50,7 +50,9 @@ def test_a_part_tells_the_focal_length_and_its_thread_is_named(cameras, name):
         quantity = getattr(found[k].reading, key)
         # Roots are read too large by what hides in them, which their u does not know yet.
         if key != "minor_mm":
-            assert abs(quantity.value - value) < 2 * quantity.u, key
+            # Ten quantities of two photos: one in ten such sets has one beyond 2.6 u, and four in
+            # ten have one beyond 2.
+            assert abs(quantity.value - value) < 2.6 * quantity.u, key
     assert "no-exif" in {w.code for w in result.warnings}
 
 
@@ -91,7 +93,9 @@ def test_a_crop_moves_the_principal_point_and_u_says_so(name):
     for key, value in true_values(true, found[k]).items():
         quantity = getattr(found[k].reading, key)
         if key != "minor_mm":
-            assert abs(quantity.value - value) < 2 * quantity.u, key
+            # Ten quantities of two photos: one in ten such sets has one beyond 2.6 u, and four in
+            # ten have one beyond 2.
+            assert abs(quantity.value - value) < 2.6 * quantity.u, key
 
 
 def test_a_whole_photo_with_its_tag_has_a_known_principal_point():
