@@ -80,7 +80,7 @@ def find_reference(
     if kind.shape is not None:
         # A disc is told whole by its circle (see DISC_SHARE), a card by its sides' proportion, a
         # pin by what lies between its ends.
-        own = [s for s in shapes if s.kind == kind.shape and _whole_enough(s)]
+        own = [s for s in shapes if s.kind == kind.shape and _whole_enough(s, camera)]
     else:
         own = list(shapes)
     found = _finder(kind)(Among(shapes=own, camera=camera, pins=pins), spec)
@@ -89,9 +89,16 @@ def find_reference(
     return _plausible(found, kind)
 
 
-def _whole_enough(shape: Shape) -> bool:
+def _whole_enough(shape: Shape, camera: Camera) -> bool:
+    """Return whether what the border leaves of an object tells its scale.
+
+    A pin that was cut with the picture is no whole reference: neither the picture's middle nor its
+    focal length is known there, and such a stub has led to a wrong name.
+    """
     if shape.kind != "bar":
         return True
+    if shape.blob.cut and camera.u_centre_px > 0:
+        return False
     s = shape.stations[0]
     off = np.abs(shape.cut_stations - (s[0] + s[-1]) / 2)
     return bool((off > (0.5 - AT_END) * len(s)).all())

@@ -141,3 +141,14 @@ def test_a_pin_that_the_border_cuts_along_its_side_is_none() -> None:
             ScaleSpec(source="pin", mm=8.0), seen.shapes, looking.camera(view), seen.pins
         )
     assert told.value.code == "cut"
+
+
+def test_in_a_cropped_picture_a_pin_is_a_reference_only_when_seen_whole() -> None:
+    view = View()
+    edge = (40 - view.centre[0]) / view.f_px * 200
+    pin = drawing.pin((edge + 4.0, 5.0), 0.0, 30, 8.0)
+    seen = looking.look(looking.picture(view, looking.solid(view, pin)), view, gain=0.0)
+    camera = replace(looking.camera(view), u_centre_px=90.0)
+    with pytest.raises(UnreadableError) as told:
+        find_reference(ScaleSpec(source="pin", mm=8.0), seen.shapes, camera, seen.pins)
+    assert told.value.code == "cut"
