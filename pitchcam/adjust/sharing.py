@@ -51,6 +51,8 @@ SHARING: dict[str, Sharing] = {
     # Every photo is cropped anew.
     "principal point along": Sharing(owner="photo", lasting=0.0),
     "principal point across": Sharing(owner="photo", lasting=0.0),
+    "principal point along, either way": Sharing(owner="photo", lasting=0.0),
+    "principal point across, either way": Sharing(owner="photo", lasting=0.0),
     # A hand holds the phone anew.
     "tilt of the camera": Sharing(owner="photo", lasting=0.0),
     # One lens bends alike, but the part lies elsewhere in the picture.

@@ -272,6 +272,8 @@ def test_every_line_of_a_budget_is_filed():
         "focal_length": "focal length",
         "principal_along": "principal point along",
         "principal_across": "principal point across",
+        "principal_along_either": "principal point along, either way",
+        "principal_across_either": "principal point across, either way",
         "tilt": "tilt of the camera",
         "distortion": "lens distortion",
         "inclination": "inclination of the part",

@@ -179,13 +179,32 @@ def recentred(shape, u_px):
     )
 
 
+def larger_way(shape, source, place):
+    """Return the larger change of the two ways: what goes with the place, and with its square."""
+    straight, square = (line(shape, source + x, place).contributions for x in ("", ", either way"))
+    even = {k: v / np.sqrt(3) for k, v in square.items()}
+    return {k: even[k] + np.copysign(straight[k], even[k]) for k in even}
+
+
+def test_the_principal_point_correlates_what_it_moves_together(shape):
+    """Taper goes with its place along the axis, a diameter's shadow with the place's square."""
+    place = recentred(shape, 300.0)
+    now = values(shape)
+    one, other = (values(remeasure(shape, c, HEIGHT, 0.0)) for c in place.recentred[0])
+    straight = line(shape, "principal point along", place).contributions
+    square = line(shape, "principal point along, either way", place).contributions
+    for name in now:
+        assert now[name] + straight[name] + square[name] / np.sqrt(3) == pytest.approx(one[name])
+        assert now[name] - straight[name] + square[name] / np.sqrt(3) == pytest.approx(other[name])
+
+
 def test_a_round_part_off_the_optical_axis_is_drawn_wider_by_the_secant(shape):
     """By construction: tangents from the pinhole at an angle t span the diameter over cos t."""
     u_px, f_px = 300.0, shape.camera.f_px
     here = shape.camera.project(shape.frame.origin) - shape.camera.centre_px
     now, off = (np.cos(np.arctan((abs(here[1]) + by) / f_px)) for by in (0.0, u_px))
     place = recentred(shape, u_px)
-    across = line(shape, "principal point across", place).contributions
+    across = larger_way(shape, "principal point across", place)
     for name in ("major_mm", "pitch_diameter_mm", "minor_mm"):
         assert across[name] / values(shape)[name] == pytest.approx(off / now - 1, rel=0.05)
     assert abs(across["pitch_mm"]) < 1e-3 * PITCH
@@ -195,7 +214,7 @@ def test_a_part_before_or_behind_the_optical_axis_has_a_helix_s_shadow(shape):
     """The shadow widens a diameter by (d / 2) T^2 / tan^2 a, wherever the middle really was."""
     u_px, f_px = 300.0, shape.camera.f_px
     here = abs(float((shape.camera.project(shape.frame.origin) - shape.camera.centre_px)[0]))
-    along = line(shape, "principal point along", recentred(shape, u_px)).contributions
+    along = larger_way(shape, "principal point along", recentred(shape, u_px))
     by = ((here + u_px) ** 2 - here**2) / f_px**2 / (2 * np.tan(np.radians(30)) ** 2)
     assert along["pitch_diameter_mm"] == pytest.approx(
         -by * values(shape)["pitch_diameter_mm"], rel=0.1

@@ -28,6 +28,8 @@ SCALE_TERMS: tuple[Callable[[Measured, Geometry], BudgetLine | None], ...] = (
     scale.focal_length,
     scale.principal_along,
     scale.principal_across,
+    scale.principal_along_either,
+    scale.principal_across_either,
     scale.tilt,
     scale.distortion,
 )

@@ -18,6 +18,8 @@ from pitchcam.thread.pose.drift import again
 #: across the radius and by 3 k c^2 along it; at an angle to it, by k c^2 and this times the square
 #: of its cosine more.
 MORE_ALONG = 2.0
+#: Root mean square of the square of a standard normal variable.
+ROOT_3 = float(np.sqrt(3))
 
 
 def _line(source: str, shape: Measured, share: float) -> BudgetLine:
@@ -71,21 +73,40 @@ def principal_across(shape: Measured, place: Geometry) -> BudgetLine | None:
     return _recentred("principal point across", shape, place, 1)
 
 
-def _recentred(source: str, shape: Measured, place: Geometry, i: int) -> BudgetLine | None:
-    """Return the larger change of the two ways: in the middle of the view both are of one sign.
+def principal_along_either(shape: Measured, place: Geometry) -> BudgetLine | None:
+    """Return what the principal point's place along the axis changes alike either way."""
+    return _recentred("principal point along, either way", shape, place, 0, even=True)
+
+
+def principal_across_either(shape: Measured, place: Geometry) -> BudgetLine | None:
+    """Return what the principal point's place across the axis changes alike either way."""
+    return _recentred("principal point across, either way", shape, place, 1, even=True)
+
+
+def _recentred(
+    source: str, shape: Measured, place: Geometry, i: int, *, even: bool = False
+) -> BudgetLine | None:
+    """Return what changes with the principal point's place, or alike whichever way it lies.
 
     A round part off the optical axis is drawn wider than it is, by the secant of the angle; a disc
-    that lies flat is not, and a pin beside it by another angle's.
+    that lies flat is not, and a pin beside it by another angle's. In the middle of the view that
+    goes with the square of the place, and with nothing that goes with the place itself: the two
+    are lines of their own, or quantities would correlate that do not (the mean fourth power of a
+    normal variable is three times its squared variance).
     """
     if not place.recentred:
         return None
-    now, larger = values(shape), dict.fromkeys(values(shape), 0.0)
-    for camera in place.recentred[i]:
-        moved = values(again(shape, camera, place.height_mm, place.slope_rad))
-        for k in now.keys() & moved.keys():
-            if abs(moved[k] - now[k]) > abs(larger[k]):
-                larger[k] = moved[k] - now[k]
-    return BudgetLine(source=source, of_scale=not place.scale_on_axis, contributions=larger)
+    now = values(shape)
+    one, other = (
+        values(again(shape, camera, place.height_mm, place.slope_rad))
+        for camera in place.recentred[i]
+    )
+    both = [k for k in now if k in one and k in other]
+    if even:
+        square = {k: ROOT_3 * ((one[k] + other[k]) / 2 - now[k]) for k in both}
+        return BudgetLine(source=source, of_scale=not place.scale_on_axis, contributions=square)
+    straight = {k: (one[k] - other[k]) / 2 for k in both}
+    return BudgetLine(source=source, of_scale=not place.scale_on_axis, contributions=straight)
 
 
 def tilt(shape: Measured, place: Geometry) -> BudgetLine | None:
