@@ -93,7 +93,6 @@ def crop_object(
     label: int,
     box_px: tuple[int, int, int, int],
     *,
-    blobs: NDArray[np.int32] | None = None,
     cut: bool = False,
 ) -> Crop:
     """Cut one object out of the photo, relative to its background.
@@ -105,20 +104,19 @@ def crop_object(
     field
         The lit field of the same photo.
     label, box_px, cut
-        The object's label in ``blobs`` (default: the field's labels), its box, and whether the
-        border of the light cuts it: beyond that all is dark.
+        The object's label among the field's, its box, and whether the border of the light cuts it:
+        beyond that all is dark.
 
     Raises
     ------
     OutlineError
         If none of it is dark on the photo's own pixels.
     """
-    labels = field.labels if blobs is None else blobs
     h, w = pixels.shape[:2]
     x0, y0 = max(0, box_px[0] - MARGIN), max(0, box_px[1] - MARGIN)
     x1, y1 = min(w, box_px[2] + MARGIN), min(h, box_px[3] + MARGIN)
     relative = field.backdrop.divide(light_planes(pixels[y0:y1, x0:x1]), (x0, y0), 1.0)
-    own, territory = _places(labels, label, (x0, y0, x1, y1))
+    own, territory = _places(field.labels, label, (x0, y0, x1, y1))
     if cut:
         near = np.ones((2 * BEYOND * STEP + 1,) * 2, np.uint8)
         territory &= cv2.dilate(own.astype(np.uint8), near) > 0
