@@ -23,18 +23,18 @@ from pitchcam.camera.focal import (
 from pitchcam.camera.lenses import Lens, Lesson, bent_as_known, lesson, taught
 from pitchcam.camera.pinhole import U_CORNER_PROFILE, Camera
 from pitchcam.edges.bend import corner_share
-from pitchcam.edges.rims import MOST_DRAWN_PX, Rims
+from pitchcam.edges.rims import Rims
 from pitchcam.edges.straight import learn_rims, sharpened_undone
 from pitchcam.errors import OutlineError, UnreadableError
 from pitchcam.flags import FLAGS, flag
 from pitchcam.frozen import dataclass
 from pitchcam.objects.field import Field, find_field
-from pitchcam.objects.regions import few_crests
 from pitchcam.objects.shapes import Shape, describe, searched_all_round
 from pitchcam.photo import Photo
 from pitchcam.pipeline.damage import refuse_waving, told_copy
+from pitchcam.pipeline.unfit_photo import refuse_whole
 from pitchcam.records import Flag, ScaleSpec
-from pitchcam.reference_kinds import LYING, REFERENCE_KINDS
+from pitchcam.reference_kinds import LYING
 from pitchcam.scale.faces import straight_sides
 from pitchcam.scale.find import find_reference
 from pitchcam.scale.reference import Edges, Reference
@@ -42,12 +42,6 @@ from pitchcam.scale.tilt import told_by_window, window_edges
 
 Progress = Callable[[str], None]
 
-#: A blur beyond this share of the pitch fills the roots and rounds the flanks away.
-MOST_BLUR = 0.13
-#: That where the blur is wider than the pixels make it: with so many of them the scatter is small,
-#: and what the blur does to the angle is more than all that u knows of (drawn threads: two to three
-#: u at 0.12 of the pitch, one at 0.08).
-MOST_DEFOCUS = 0.10
 #: References that agree within this are one scale, whatever their own uncertainties say.
 AGREE = 0.03
 
@@ -135,7 +129,7 @@ def take_apart(photo: Photo, spec: ScaleSpec, say: Progress, lens: Lens | None =
         )
     say("placing the edges")
     rims, pins = learn_rims(shapes, field, camera)
-    _refuse_whole(shapes, rims, spec if reference is None else None)
+    refuse_whole(shapes, rims, spec if reference is None else None, camera)
     refuse_waving(field, shapes)
     shapes = [sharpened_undone(s, rims) for s in shapes]
     bare = None
@@ -308,77 +302,6 @@ def _undistorted(field: Field, shapes: list[Shape], camera: Camera) -> Camera:
     """Return the camera with the distortion that the photo's straight edges tell."""
     edges = [*window_edges(field), *(e for s in shapes for e in straight_sides(s))]
     return camera.bent(*corner_share(camera, edges))
-
-
-def _refuse_whole(shapes: list[Shape], rims: Rims, spec: ScaleSpec | None) -> None:
-    """Raise where nothing in the photo can be measured, with the reason that a person can mend.
-
-    ``spec`` is the reference that has to be found, None where the scale is known without.
-    """
-    spacing = max((r.spacing_px for s in shapes for r in s.threads), default=0.0)
-    blur = rims.spread.blur_px if len(rims.edges_px) else 0.0
-    if spacing == 0:
-        blur = max(blur, _overall_blur(shapes))
-    if blur > MOST_DRAWN_PX and too_blurred(blur, spacing):
-        raise UnreadableError(
-            f"The outline is out of focus or shaken: edges are blurred over {2.5 * blur:.0f} "
-            "pixels.",
-            FLAGS["blurred"][1],
-            code="blurred",
-        )
-    kind = None if spec is None else REFERENCE_KINDS.get(spec.source)
-    if kind is not None and kind.shape is not None:
-        missing = all(s.kind != kind.shape for s in shapes)
-        if missing and any(s.lopsided for s in shapes if s.kind == "other" and not s.blob.cut):
-            raise UnreadableError(
-                f"Two objects touch or overlap: {kind.says} is not seen by itself, and an "
-                "object has unlike sides.",
-                FLAGS["touching"][1],
-                code="touching",
-            )
-    if spacing > 0:
-        return
-    barbs = any(s.others for s in shapes)
-    # Where barbs are seen whole they are the part, and what is cut lies beside it.
-    whole = any(s.others and not s.blob.cut for s in shapes)
-    if not whole and any(s.blob.cut for s in shapes if s.kind == "other"):
-        raise UnreadableError(
-            "A part is cut by the edge of the picture or of the light.", FLAGS["cut"][1], code="cut"
-        )
-    if any(few_crests(*s.stations) for s in shapes if s.kind == "other" and not s.others):
-        raise UnreadableError(
-            "Only one or two turns of thread are visible; three are needed.",
-            FLAGS["few-turns"][1],
-            code="few-turns",
-        )
-    what = "only hose barbs or rings were found" if barbs else "no threaded part was found"
-    raise UnreadableError(
-        f"There is no thread to measure: {what}.", FLAGS["no-thread"][1], code="no-thread"
-    )
-
-
-def too_blurred(blur_px: float, pitch_px: float) -> bool:
-    """Return whether a thread's flanks are lost in the blur."""
-    return blur_px > (MOST_DEFOCUS if blur_px > MOST_DRAWN_PX else MOST_BLUR) * pitch_px
-
-
-def _overall_blur(shapes: list[Shape]) -> float:
-    """Return a rough blur from the width of the outlines' fall of light, pixels."""
-    from pitchcam.objects.contour import outline
-
-    widths = []
-    for shape in shapes:
-        try:
-            low, high = outline(shape.crop, 0.3, fill_px=30), shape.outline_px
-        except ValueError:
-            continue
-        import cv2
-
-        areas = [abs(cv2.contourArea(p.astype(np.float32))) for p in (low, high)]
-        length = cv2.arcLength(high.astype(np.float32), True)
-        # Levels 0.86 and 0.3 of an edge lie 1.6 standard deviations apart.
-        widths.append((areas[1] - areas[0]) / max(length, 1.0) / 1.6)
-    return min(widths, default=0.0)
 
 
 def _scene_flags(rims: Rims, field: Field, camera: Camera) -> list[Flag]:

@@ -8,7 +8,8 @@ from pitchcam.flags import flag
 from pitchcam.frozen import dataclass
 from pitchcam.objects.regions import Region
 from pitchcam.objects.shapes import Shape
-from pitchcam.pipeline.scene import Scene, too_blurred
+from pitchcam.pipeline.scene import Scene
+from pitchcam.pipeline.unfit_photo import too_blurred
 from pitchcam.records import Flag
 
 #: A thread needs at least this many pixels a pitch: below, its flanks are shorter than the blur.

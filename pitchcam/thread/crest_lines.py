@@ -20,7 +20,7 @@ from pitchcam.frozen import dataclass
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.frame import AxisFrame
 from pitchcam.small import median
-from pitchcam.thread.crest_ends import lines_of_crests
+from pitchcam.thread.low_crests import lines_of_crests
 from pitchcam.thread.visible_flanks import Along, visible_angle
 
 Values = NDArray[np.float64]

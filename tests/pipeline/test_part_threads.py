@@ -15,7 +15,7 @@ from pitchcam.objects.regions import Region
 from pitchcam.pipeline import part_threads
 from pitchcam.pipeline import scene as scene_module
 from pitchcam.pipeline.place import geometry
-from pitchcam.pipeline.scene import too_blurred
+from pitchcam.pipeline.unfit_photo import too_blurred
 from pitchcam.records import Quantity, ScaleSpec, Verdict
 from pitchcam.scale.reference import Reference
 from pitchcam.thread.measure import ThreadShape

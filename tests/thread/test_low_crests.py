@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from pitchcam.errors import OutlineError
-from pitchcam.thread.crest_ends import lines_of_crests
+from pitchcam.thread.low_crests import lines_of_crests
 
 PITCH, MM = 2.0, 0.06
 

@@ -1,0 +1,126 @@
+"""Why nothing in a photo can be measured, with the reason that a person can mend."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pitchcam.camera.pinhole import Camera
+from pitchcam.edges.rims import MOST_DRAWN_PX, Rims
+from pitchcam.errors import UnreadableError
+from pitchcam.flags import FLAGS
+from pitchcam.objects.contour import outline
+from pitchcam.objects.regions import few_crests
+from pitchcam.objects.shapes import Shape
+from pitchcam.records import ScaleSpec
+from pitchcam.reference_kinds import REFERENCE_KINDS
+
+#: A blur beyond this share of the pitch fills the roots and rounds the flanks away.
+MOST_BLUR = 0.13
+#: That where the blur is wider than the pixels make it: with so many of them the scatter is small,
+#: and what the blur does to the angle is more than all that u knows of (drawn threads: two to three
+#: u at 0.12 of the pitch, one at 0.08).
+MOST_DEFOCUS = 0.10
+#: Directions of edges are told apart in so many sectors of half a turn; of an outline so many
+#: points are looked at, and its direction is taken over so many to either side.
+SECTORS, EDGE_POINTS, TANGENT = 6, 400, 5
+#: Tangent of the angle off the optical axis from which a thread of usual depth begins to hide its
+#: grooves (ridges of 30 degrees a side do so wholly at 30).
+FAR_OFF = 0.27
+
+
+def refuse_whole(shapes: list[Shape], rims: Rims, spec: ScaleSpec | None, camera: Camera) -> None:
+    """Raise where nothing in the photo can be measured, with the reason that a person can mend.
+
+    ``spec`` is the reference that has to be found, None where the scale is known without.
+    """
+    spacing = max((r.spacing_px for s in shapes for r in s.threads), default=0.0)
+    blur = rims.spread.blur_px if len(rims.edges_px) else 0.0
+    if spacing == 0:
+        blur = max(blur, _overall_blur(shapes))
+    if blur > MOST_DRAWN_PX and too_blurred(blur, spacing):
+        raise UnreadableError(
+            f"The outline is out of focus or shaken: edges are blurred over {2.5 * blur:.0f} "
+            "pixels.",
+            FLAGS["blurred"][1],
+            code="blurred",
+        )
+    kind = None if spec is None else REFERENCE_KINDS.get(spec.source)
+    if kind is not None and kind.shape is not None:
+        missing = all(s.kind != kind.shape for s in shapes)
+        if missing and any(s.lopsided for s in shapes if s.kind == "other" and not s.blob.cut):
+            raise UnreadableError(
+                f"Two objects touch or overlap: {kind.says} is not seen by itself, and an "
+                "object has unlike sides.",
+                FLAGS["touching"][1],
+                code="touching",
+            )
+    if spacing > 0:
+        return
+    barbs = any(s.others for s in shapes)
+    # Where barbs are seen whole they are the part, and what is cut lies beside it.
+    whole = any(s.others and not s.blob.cut for s in shapes)
+    if not whole and any(s.blob.cut for s in shapes if s.kind == "other"):
+        raise UnreadableError(
+            "A part is cut by the edge of the picture or of the light.", FLAGS["cut"][1], code="cut"
+        )
+    if any(few_crests(*s.stations) for s in shapes if s.kind == "other" and not s.others):
+        raise UnreadableError(
+            "Only one or two turns of thread are visible; three are needed.",
+            FLAGS["few-turns"][1],
+            code="few-turns",
+        )
+    away = max((_off_axis(s, camera) for s in shapes if s.kind == "other"), default=0.0)
+    if away > FAR_OFF and not barbs:
+        degrees = np.degrees(np.arctan(away))
+        raise UnreadableError(
+            f"No thread shows on a part that is seen {degrees:.0f} degrees aslant: its ridges may "
+            "hide each other.",
+            FLAGS["slanted"][1],
+            code="no-thread",
+        )
+    what = "only hose barbs or rings were found" if barbs else "no threaded part was found"
+    raise UnreadableError(
+        f"There is no thread to measure: {what}.", FLAGS["no-thread"][1], code="no-thread"
+    )
+
+
+def _off_axis(shape: Shape, camera: Camera) -> float:
+    """Return the tangent of the angle between the view of an object and the optical axis."""
+    away = shape.outline_px.mean(axis=0) - camera.centre_px
+    return float(np.hypot(*away)) / camera.f_px
+
+
+def too_blurred(blur_px: float, pitch_px: float) -> bool:
+    """Return whether a thread's flanks are lost in the blur."""
+    return blur_px > (MOST_DEFOCUS if blur_px > MOST_DRAWN_PX else MOST_BLUR) * pitch_px
+
+
+def _overall_blur(shapes: list[Shape]) -> float:
+    """Return a rough blur from the outlines' fall of light: of each direction the sharpest edges.
+
+    Metal mirrors the light on one side of an object, a wall's foot shows on one side of a disc;
+    defocus widens all edges, and shake all those across it.
+    """
+    found = [e for e in (_edge_falls(s) for s in shapes) if e is not None]
+    if not found:
+        return 0.0
+    falls, ways = np.concatenate(found, axis=1)
+    sectors = (ways / np.pi * SECTORS).astype(int) % SECTORS
+    counts = np.bincount(sectors, minlength=SECTORS)
+    seen = np.flatnonzero(counts >= len(falls) / (4 * SECTORS))
+    return max(float(np.percentile(falls[sectors == k], 20)) for k in seen)
+
+
+def _edge_falls(shape: Shape) -> NDArray[np.float64] | None:
+    """Return the blur at points of an outline, pixels, and the directions of its edge there."""
+    try:
+        low, high = outline(shape.crop, 0.3, fill_px=30), shape.outline_px
+    except ValueError:
+        return None
+    along = np.roll(high, -TANGENT, axis=0) - np.roll(high, TANGENT, axis=0)
+    every = max(1, len(high) // EDGE_POINTS)
+    some, along = high[::every], along[::every]
+    apart = np.linalg.norm(some[:, None] - low[None], axis=2).min(axis=1)
+    # Levels 0.86 and 0.3 of an edge lie 1.6 standard deviations apart.
+    return np.array([apart / 1.6, np.arctan2(along[:, 1], along[:, 0]) % np.pi])
