@@ -103,7 +103,9 @@ def _first(scene: Scene, part: Shape, region: Region, reading_mm: float) -> Came
     inside = (s > region.start_px) & (s < region.end_px)
     width_px = float(np.median((upper - lower)[inside]))
     # Crests stand a few percent above the outline's median.
-    return scene.camera.over_plate(scene.camera.f_px * reading_mm / width_px * 1.06)
+    mm_per_px = reading_mm / width_px * 1.06
+    camera = scene.held(mm_per_px)
+    return camera.over_plate(camera.f_px * mm_per_px)
 
 
 def _shape(scene: Scene, camera: Camera, part: Shape, region: Region) -> Measured | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import replace
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
 from typing import Any
 
@@ -42,6 +42,9 @@ from pitchcam.scale.tilt import told_by_window, window_edges
 
 Progress = Callable[[str], None]
 
+#: Where the sheet's scale would put the phone so far off that its focal length moves by this share,
+#: the tag is no prior: the sheet's own perspective tells it.
+DOUBTED = 0.1
 #: References that agree within this are one scale, whatever their own uncertainties say.
 AGREE = 0.03
 
@@ -54,7 +57,8 @@ class Scene:
     known. ``u_own_scale`` is the relative standard uncertainty of a scale that the part's own
     crests give, ``told`` what the reference told of the lens. ``bare`` is the camera before the
     reference, ``pins`` the true edges of every pin: with them the reference is found again for
-    another focal length.
+    another focal length. ``explained`` are the explanations of the focal length, None where a
+    profile knows it.
     """
 
     photo: Photo
@@ -69,6 +73,20 @@ class Scene:
     told: Lesson | None = None
     bare: Camera | None = None
     pins: Edges | None = None
+    explained: tuple[Explanation, ...] | None = None
+
+    def held(self, mm_per_px: float) -> Camera:
+        """Return the camera for a rough scale: a focal length at which nobody holds a phone goes.
+
+        A tag that lies nearer to what is usual stays as it is.
+        """
+        if self.explained is None:
+            return self.camera
+        f_px, u_f_px = settled(weighed(self.explained, mm_per_px, 0.0))
+        if abs(f_px / self.camera.f_px - 1) < DOUBTED:
+            return self.camera
+        again = replace(self.camera, f_px=f_px, u_f_px=u_f_px)
+        return again.bent(self.camera.corner, self.camera.u_corner)
 
     @cached_property
     def by_crests(self) -> dict[tuple[int, int], tuple[Any, ...]]:
@@ -166,6 +184,7 @@ def take_apart(photo: Photo, spec: ScaleSpec, say: Progress, lens: Lens | None =
         told=told,
         bare=bare,
         pins=pins,
+        explained=None if spec.camera_profile is not None else _explained(photo, lens),
     )
 
 
@@ -236,7 +255,8 @@ def _camera(
     """Return the camera from profile, sheet or EXIF, and the sheet as reference if it is there."""
     from pitchcam.camera.profile import load_profile
 
-    camera = camera_for(photo, _explained(photo, lens))
+    explained = _explained(photo, lens)
+    camera = camera_for(photo, explained)
     camera = camera if lens is None else bent_as_known(camera, lens)
     profile = None
     if spec.camera_profile is not None:
@@ -257,13 +277,18 @@ def _camera(
         from pitchcam.scale.sheet import find_sheet
 
         f_px = camera.f_px if photo.f35_mm and not was_cropped(photo) else None
-        pose = find_sheet(
+        sheet = partial(
+            find_sheet,
             _grey8(photo.pixels),
-            f_px,
-            spec.sheet_bar_mm,
+            bar_mm=spec.sheet_bar_mm,
             profile=profile,
             u_centre_px=camera.u_centre_px,
         )
+        pose = sheet(f_px)
+        if pose is not None and profile is None and f_px is not None:
+            held_px, _ = settled(weighed(explained, pose.mm_per_px.value, 0.0))
+            if abs(held_px / f_px - 1) > DOUBTED:
+                pose = sheet(None)
         if pose is not None:
             window = np.array(pose.window_px)
             u_centre = min(pose.u_centre_px, camera.u_centre_px)

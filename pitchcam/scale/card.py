@@ -110,7 +110,10 @@ def card_reference(shape: Shape, camera: Camera) -> Reference:
     if float(np.hypot(pulls[6], pulls[7])) > OTHER_FORMAT:
         _refuse_format(lengths, wide)
     poor = max(1.0, float(np.sqrt(np.mean(np.asarray(fit.fun[:n], float) ** 2))))
-    covariance = np.linalg.pinv(jac.T @ jac) * poor**2
+    # Distance and focal length are nearly one parameter: in columns of one length the little that
+    # tells them apart, the tag or the card's lean, is no rounding error.
+    even = 1 / np.linalg.norm(jac, axis=0)
+    covariance = np.linalg.pinv((jac * even).T @ (jac * even)) * np.outer(even, even) * poor**2
     return _reference(q, covariance, shape, camera)
 
 

@@ -140,6 +140,15 @@ def test_a_leaning_card_tells_the_focal_length() -> None:
     assert abs(found.f_px - view.f_px) < 0.7 * abs(wrong.f_px - view.f_px)
 
 
+def test_a_level_card_tells_no_focal_length_however_little_is_known_of_it() -> None:
+    """Seen square, distance and focal length are one parameter: only their ratio is told."""
+    view = View(f_px=1500.0)
+    seen = looking.look(looking.picture(view, card(view, (3.0, -2.0))), view, gain=0.0)
+    start = replace(looking.camera(view), f_px=1.4 * view.f_px, u_f_px=2.0 * view.f_px)
+    found = card_reference(seen.shapes[0], start).camera
+    assert found.u_f_px > view.f_px
+
+
 @pytest.mark.parametrize("size", [(85.0, 55.0), (90.0, 55.0)])
 @pytest.mark.parametrize("turn", [(0, 0, 0), (0.05, -0.03, 0)])
 def test_a_card_of_another_format_is_refused_by_its_proportion(size, turn) -> None:
