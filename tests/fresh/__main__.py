@@ -28,6 +28,14 @@ def _jobs(sets: tuple[str, ...], seed: int) -> list[tuple[str, int, int]]:
     return [job[1:] for job in sorted(j for g in groups for j in g)]
 
 
+FOLDERS = click.argument(
+    "folders",
+    nargs=-1,
+    required=True,
+    type=click.Path(file_okay=False, exists=True, path_type=Path),
+)
+
+
 @click.group()
 def main() -> None:
     """Draw, render and measure fresh photos."""
@@ -92,12 +100,7 @@ def pack(folder: Path, output: Path) -> None:
 
 
 @main.command()
-@click.argument(
-    "folders",
-    nargs=-1,
-    required=True,
-    type=click.Path(file_okay=False, exists=True, path_type=Path),
-)
+@FOLDERS
 @click.option(
     "-o",
     "--output",
@@ -138,12 +141,7 @@ def table(files: tuple[Path, ...], short: bool, only: str) -> None:
 
 
 @main.command()
-@click.argument(
-    "folders",
-    nargs=-1,
-    required=True,
-    type=click.Path(file_okay=False, exists=True, path_type=Path),
-)
+@FOLDERS
 @click.option("-j", "--processes", type=int, default=os.cpu_count() or 1)
 @click.option("--only", default="", help="Part of the photos' names.")
 def focal(folders: tuple[Path, ...], processes: int, only: str) -> None:
