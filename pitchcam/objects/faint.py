@@ -40,6 +40,8 @@ STEP, LOWER, HIGHER, FEWEST = 0.18, 0.4, 2.5, 4
 TRIES = 3
 #: A groove's place between its crests is as even as this, in spacings: a barb's is not.
 SKEW = 0.12
+#: Spacings nearer than this are of one kind (judgement: a joiner has one kind of barb).
+ALIKE = 0.05
 
 
 def faint_regions(
@@ -84,7 +86,15 @@ def faint_regions(
         free &= (s < new.start_px) | (s > new.end_px)
         if all(new.start_px >= r.end_px or new.end_px <= r.start_px for r in [*known, *found]):
             found.append(new)
+    found = [r for r in found if not any(_goes_on(b, r) for b in repeats)]
     return [replace(r, faint=True) for r in sorted(found, key=lambda r: r.start_px)]
+
+
+def _goes_on(barbs: Region, wave: Region) -> bool:
+    """Whether a wave is of the barbs that the part has elsewhere, as a hose joiner at both ends."""
+    apart = barbs.end_px <= wave.start_px or barbs.start_px >= wave.end_px
+    alike = abs(wave.spacing_px / barbs.spacing_px - 1) < ALIKE
+    return apart and alike and abs(barbs.skew) >= SKEW
 
 
 def _is_faint(region: Region) -> bool:

@@ -70,6 +70,16 @@ def test_low_barbs_are_none():
     assert looked_at(*sides) == []
 
 
+def test_a_wave_like_the_barbs_of_the_other_end_is_of_these():
+    """A hose joiner: seen aslant, the barbs of one end may look even."""
+    sides = [ridges(phase=p, seed=k) for k, p in enumerate((0, 0.5))]
+    (wave,) = looked_at(*sides)
+    barbs = replace(wave, start_px=10.0, end_px=110.0, skew=0.3, faint=False)
+    assert looked_at(*sides, repeats=[replace(barbs, spacing_px=18.4)]) == []
+    assert len(looked_at(*sides, repeats=[replace(barbs, spacing_px=20.0)])) == 1
+    assert len(looked_at(*sides, repeats=[replace(barbs, start_px=290.0, end_px=390.0)])) == 1
+
+
 def test_a_steep_side_steps_from_station_to_station_without_being_a_thread():
     """A chamfer seen aslant: of several points at a station the outermost counts."""
     t = np.linspace(0, 1, 4000)
