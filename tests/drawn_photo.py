@@ -16,6 +16,7 @@ from PIL import Image
 from scipy.ndimage import gaussian_filter
 
 from tests.objects.drawing import cover, develop, hull, pin, window
+from tests.objects.union import union_cover
 from tests.thread.helicoid import iso_profile
 
 SIZE, F35_MM = (2520, 1890), 26
@@ -23,9 +24,9 @@ SIZE, F35_MM = (2520, 1890), 26
 FRAME_DIAGONAL_MM = 43.2666
 #: Width of the dark card around the light.
 WINDOW_PX = 100.0
-#: Sub-pixels to a pixel's side, and the turns in degrees whose sections are drawn: between two of
-#: them a round part is drawn too small by 1 um.
-FINE, TURNS_DEG = 4, np.arange(-32.0, 32.1, 2.0)
+#: The turns in degrees whose sections are drawn: between two of them a round part is drawn too
+#: small by 1 um.
+TURNS_DEG = np.arange(-32.0, 32.1, 2.0)
 FOCAL_35MM_TAG, EXIF_IFD = 0xA405, 0x8769
 
 
@@ -137,11 +138,7 @@ def stud_shadow(stud: Stud, shot: Shot, middle):
     every = np.concatenate(outlines)
     low = np.floor(every.min(axis=0)).astype(int) - 3
     w, h = np.ceil(every.max(axis=0)).astype(int) + 3 - low
-    fine = np.zeros((h * FINE, w * FINE), np.uint8)
-    for outline in outlines:
-        at = (outline - low + 0.5) * FINE - 0.5
-        cv2.fillPoly(fine, [np.round(at * 256).astype(np.int32)], 1, shift=8)
-    shade = fine.reshape(h, FINE, w, FINE).mean(axis=(1, 3))
+    shade = union_cover((w, h), [outline - low for outline in outlines])
     out = np.zeros(shot.size_px[::-1])
     x0, y0 = np.maximum(low, 0)  # what lies beyond the frame is not seen
     x1, y1 = np.minimum(low + [w, h], shot.size_px)
