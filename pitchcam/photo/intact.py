@@ -119,6 +119,8 @@ def tiff_as_stored(data: bytes) -> bytes:
         for entry in range(first, first + min(count, 0xFFFF) * entry_size, entry_size):
             if struct.unpack_from(order + "H", data, entry)[0] == _TIFF_ORIENTATION:
                 value = entry + entry_size - struct.calcsize(order + wide)
+                if value + 2 > len(data):
+                    break
                 return data[:value] + struct.pack(order + "H", 1) + data[value + 2 :]
     except struct.error:
         pass  # a broken directory is the decoder's to report

@@ -356,7 +356,7 @@ def test_a_camera_without_it_leans_as_its_normal_and_u_say() -> None:
 
 
 def test_thirty_six_by_twenty_four() -> None:
-    assert DIAGONAL_35MM == pytest.approx(math.hypot(36, 24), rel=1e-6)
+    assert pytest.approx(math.hypot(36, 24), rel=1e-6) == DIAGONAL_35MM
 
 
 @pytest.mark.parametrize("f35", [14.0, 26.0, 52.0, 77.0])
