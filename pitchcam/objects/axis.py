@@ -14,6 +14,11 @@ Points = NDArray[np.float64]
 #: Sides of an outline's hull that are tried as directions, the longest first, and the cosine from
 #: which on two directions are one: the fit turns by more than these 6 degrees of its own.
 HULL_SIDES, SAME_WAY = 5, 0.995
+#: So many sides of a hull are tried in pairs, drawn to this share of its length; two of them may be
+#: those of one cylinder or cone where they turn toward each other by less than the angle of this
+#: cosine (20 degrees: a thread near the border of a wide picture narrows by ten, a pipe's by four),
+#: and go beside each other over this share of the shorter.
+PAIRED, AS_DRAWN, OPPOSITE, BESIDE = 10, 0.004, float(np.cos(np.radians(20))), 0.3
 #: A line through the middle of fewer stations says nothing of an axis.
 FEWEST_STATIONS = 6
 
@@ -149,6 +154,52 @@ def other_directions(outline_px: Points) -> list[Points]:
         if all(abs(float(way @ known)) < SAME_WAY for known in [long, *out]):
             out.append(way)
     return out
+
+
+def between_sides(outline_px: Points) -> list[ImageAxis]:
+    """Return the lines half way between two sides of an outline's hull, the longest pair first.
+
+    The sides over the crests of a thread are as long as the thread, however short that is, and
+    stay straight however its end faces are seen: a stud far wider than long, or one seen far
+    aslant, has no other symmetry that could be followed.
+    """
+    import cv2
+
+    hull = cv2.convexHull(outline_px.astype(np.float32))
+    corners = cv2.approxPolyDP(hull, AS_DRAWN * cv2.arcLength(hull, True), True)[:, 0].astype(float)
+    sides = np.roll(corners, -1, axis=0) - corners
+    longest = np.argsort(-np.hypot(*sides.T))[:PAIRED]
+    drawn = [(corners[k], sides[k]) for k in longest if np.hypot(*sides[k]) > 0]
+    pairs = [_between(one, other) for k, one in enumerate(drawn) for other in drawn[k + 1 :]]
+    found = [pair for pair in pairs if pair is not None]
+    return [axis for _, axis in sorted(found, key=lambda pair: -pair[0])]
+
+
+_Side = tuple[Points, Points]
+
+
+def _between(one: _Side, other: _Side) -> tuple[float, ImageAxis] | None:
+    """Return over how many pixels two sides go beside each other, and the line between them.
+
+    A side is a corner and the way to the next. None where they are not of one cylinder or cone.
+    """
+    lengths = [float(np.hypot(*side)) for _, side in (one, other)]
+    apart = one[1] / lengths[0], other[1] / lengths[1]
+    if apart[0] @ apart[1] > -OPPOSITE:
+        return None
+    way = apart[0] - apart[1]
+    way /= np.hypot(*way)
+    spans = np.sort([[a @ way, (a + side) @ way] for a, side in (one, other)])
+    first, last = spans[:, 0].max(), spans[:, 1].min()
+    if last - first < BESIDE * min(lengths):
+        return None
+    ends = [
+        np.mean([a + (at - a @ way) / (side @ way) * side for a, side in (one, other)], axis=0)
+        for at in (first, last)
+    ]
+    (x, y), (dx, dy) = (ends[0] + ends[1]) / 2, (ends[1] - ends[0]) / np.hypot(*(ends[1] - ends[0]))
+    axis = ImageAxis(point_px=(float(x), float(y)), direction=(float(dx), float(dy)))
+    return float(last - first), axis
 
 
 def _moments(outline: Points) -> tuple[Points, Points]:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from pitchcam.camera.pinhole import Camera
 from pitchcam.frozen import dataclass
-from pitchcam.objects.axis import ImageAxis, envelope, find_axis, other_directions
+from pitchcam.objects.axis import ImageAxis, between_sides, envelope, find_axis, other_directions
 from pitchcam.objects.contour import LIT_LEVEL, Crop, crop_object, outline
 from pitchcam.objects.end_face import Face, end_face
 from pitchcam.objects.faint import faint_regions
@@ -36,6 +36,9 @@ CARD_TOLERANCE = 0.06
 UNLIKE = 0.02
 #: A part this many times longer than wide has its axis along it.
 SLENDER = 1.8
+
+#: Cosine to the long axis below which a line lies across it (within 30 degrees of square to it).
+CROSSWISE = 0.5
 
 #: Directions that are tried where none of the outline's own shows a repeat.
 ALL_WAYS = [np.array([np.cos(a), np.sin(a)]) for a in np.radians(np.arange(0, 180, 15))]
@@ -200,13 +203,18 @@ def describe(pixels: NDArray[np.generic], field: Field, blob: Blob, camera: Came
     points = outline(crop)
     lie = _along(points, find_axis(points), camera)
     kind: Kind = "other" if lie.threads or lie.others else _kind(points)
+    if kind == "bar":
+        # A stud wider than long is a bar across its axis.
+        across = [a for a in between_sides(points) if _crosswise(a, lie.axis)]
+        best = max([lie, *(_along(points, axis, camera) for axis in across)], key=_evidence)
+        kind, lie = ("other", best) if best.threads else (kind, lie)
     if kind == "other" and not (lie.threads and slender(lie.stations)):
         # The longest way through a part need not be its axis: the one that shows a thread is.
         ways = [find_axis(points, way) for way in other_directions(points)]
         lie = max([lie, *(_along(points, axis, camera) for axis in ways)], key=_evidence)
         if not lie.threads and not lie.others:
             # A collar that is seen aslant leads all of them astray.
-            around = [find_axis(points, way) for way in ALL_WAYS]
+            around = [*between_sides(points), *(find_axis(points, way) for way in ALL_WAYS)]
             lie = max([lie, *(_along(points, axis, camera) for axis in around)], key=_evidence)
     if kind == "other":
         lie = _with_faint(lie, camera)
@@ -230,6 +238,10 @@ class _Lie:
     stations: tuple[Points, Points, Points]
     threads: tuple[Region, ...]
     others: tuple[Region, ...]
+
+
+def _crosswise(axis: ImageAxis, long: ImageAxis) -> bool:
+    return abs(float(np.dot(axis.direction, long.direction))) < CROSSWISE
 
 
 def _along(points: Points, axis: ImageAxis, camera: Camera) -> _Lie:
@@ -263,7 +275,8 @@ def searched_all_round(shape: Shape, camera: Camera) -> Shape:
     """
     points = shape.outline_px
     ways = [*other_directions(points), *ALL_WAYS]
-    lies = [_with_faint(_along(points, find_axis(points, way), camera), camera) for way in ways]
+    axes = [*between_sides(points), *(find_axis(points, way) for way in ways)]
+    lies = [_with_faint(_along(points, axis, camera), camera) for axis in axes]
     best = max(lies, key=_evidence)
     if not best.threads:
         return shape

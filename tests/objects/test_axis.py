@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pitchcam.objects.axis import ImageAxis, envelope, find_axis
+from pitchcam.objects.axis import ImageAxis, between_sides, envelope, find_axis
 
 
 def outline(angle_deg, bump=0.0):
@@ -40,6 +40,26 @@ def test_a_symmetric_part_turned(angle_deg):
 def test_a_lump_on_one_side_does_not_turn_it():
     axis = find_axis(outline(20.0, bump=25.0))
     assert off(axis, 20.0) == pytest.approx(0.0, abs=0.03)
+
+
+@pytest.mark.parametrize("angle_deg", [0.0, 31.0, 88.0])
+def test_the_line_between_the_sides_of_a_short_part_seen_aslant(angle_deg):
+    """Sides of 120 px 900 apart, that narrow by 4 degrees; the ends bulge, and lie aslant."""
+    t = np.linspace(-1, 1, 721)
+    bulge = 150 * np.sqrt(1 - t**2)
+    near, far = 450 + 60 * np.tan(np.radians(2)), 450 - 60 * np.tan(np.radians(2))
+    ring = np.concatenate(
+        [
+            np.stack([60 + bulge + 15 * t, far * t], axis=1),
+            np.stack([-60 - bulge[::-1] + 15 * t[::-1], near * t[::-1]], axis=1),
+        ]
+    )
+    a = np.radians(angle_deg)
+    turn = np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
+    axes = between_sides(ring @ turn + np.array([900.0, 700.0]))
+    best = min(axes, key=lambda axis: abs(off(axis, angle_deg)))
+    assert off(best, angle_deg) == pytest.approx(0.0, abs=0.5)
+    assert best.to_axis(np.array([900.0, 700.0]))[1] == pytest.approx(0.0, abs=1.0)
 
 
 def test_there_and_back():

@@ -130,6 +130,31 @@ def test_thread_is_no_reference() -> None:
     assert shape.threads[0].spacing_px == pytest.approx(18, rel=0.02)
 
 
+def wide_stud(half_px: float, length_px: float, face_px: float, shear: float):
+    """A thread of 18 px along x, both its ends half ellipses that go out by ``face_px``."""
+    view = View()
+    x, y = np.meshgrid(np.arange(1200.0), np.arange(900.0))
+    z = np.abs((x / 18 + np.where(y > 450, 0.0, 0.5)) % 1 - 0.5) * 2
+    half = half_px + np.clip(z - 0.125, 0, 0.75) * 18 * 0.866
+    out = face_px * np.sqrt(np.clip(1 - ((y - 450) / half_px) ** 2, 0, 1))
+    along = np.abs(x - 600 - shear * (y - 450)) < length_px / 2 + out
+    dark = cv2.GaussianBlur(((np.abs(y - 450) < half) & along).astype(float), (0, 0), 1.0)
+    light = looking.LIGHT * drawing.window(view.size, 40) * (1 - 0.96 * dark)
+    return looking.look(light, view, gain=0.0).shapes[0]
+
+
+@pytest.mark.parametrize(
+    ("half_px", "length_px", "face_px", "shear"), [(130, 90, 0, 0.0), (300, 80, 60, 0.03)]
+)
+def test_a_stud_far_wider_than_long_is_no_pin(half_px, length_px, face_px, shear) -> None:
+    """Its long side is no axis; a slant bulges its ends, and moves them along it."""
+    shape = wide_stud(half_px, length_px, face_px, shear)
+    assert shape.kind == "other"
+    assert len(shape.threads) == 1
+    assert shape.threads[0].spacing_px == pytest.approx(18, rel=0.02)
+    assert abs(shape.axis.direction[0]) > np.cos(np.radians(1.0))
+
+
 def test_an_axis_that_nothing_of_the_outline_points_along_is_found(monkeypatch) -> None:
     """A collar seen aslant leads moments and hull astray: here both point across the axis."""
     photo = load_photo(SAMPLES / "p02-m10x1.25-major.jpg")
@@ -142,6 +167,7 @@ def test_an_axis_that_nothing_of_the_outline_points_along_is_found(monkeypatch) 
     plain = shapes.find_axis
     monkeypatch.setattr(shapes, "find_axis", lambda p, way=astray: plain(p, way))
     monkeypatch.setattr(shapes, "other_directions", lambda points: [])
+    monkeypatch.setattr(shapes, "between_sides", lambda points: [])
     found = shapes.describe(photo.pixels, field, blob, camera)
     assert right.threads and found.threads
     assert abs(float(np.array(found.axis.direction) @ (x, y))) > np.cos(np.radians(1.0))
