@@ -37,7 +37,7 @@ def read_rows(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
         text = path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise InputError(f"{path} cannot be read ({error}).", "Restore the file.") from None
-    reader = csv.DictReader(text.splitlines())
+    reader = csv.DictReader(text.splitlines(keepends=True))
     for cells in reader:
         if None in cells or None in cells.values():
             raise InputError(

@@ -15,8 +15,8 @@ _SIZE = r"\d+(?:-\d+/\d+|/\d+)?"
 #: Words of the trade on the left, the catalogue's on the right (common practice; PF, PT and PS are
 #: those of JIS B 0202 and B 0203).
 _WORDS = (
-    (r"\bBSPP\b|\bBSP\s*F\b|\bBSP\s*PARALLEL\b|\bPF(?=\b|\d)", "G "),
-    (r"\bBSPT\b|\bBSP\s*T(APER)?\b|\bPT(?=\b|\d)", "R "),
+    (r"\bBSPP(?=\b|\d)|\bBSP\s*F\b|\bBSP\s*PARALLEL\b|\bPF(?=\b|\d)", "G "),
+    (r"\bBSPT(?=\b|\d)|\bBSP\s*T(APER)?\b|\bPT(?=\b|\d)", "R "),
     (r"\bPS(?=\s*\d)", "RP "),
     (r"\b(CONICAL|KEG|CON|TAPERED)\b", "TAPER"),
     (r"\bNO\.?\s*(?=\d)", "#"),
@@ -82,7 +82,8 @@ def _tidy(text: str) -> str:
     text = re.sub("(?<=[0-9])(?=[\u00bc-\u00be\u2150-\u215e])", "-", text)
     text = unicodedata.normalize("NFKC", text).replace("\u2044", "/")
     words = text.upper().replace(",", ".").replace("\u00d7", "X").replace("*", "X")
-    words = re.sub(r"[\"\u201d\u2033]|''|\b(IN|INCH)\b|(?<=\d)(IN|INCH)\b", " ", words)
+    # Two primes are what the double one was made of.
+    words = re.sub(r"[\"\u201d]|\u2032{2}|''|\b(IN|INCH)\b|(?<=\d)(IN|INCH)\b", " ", words)
     words = " ".join(words.split())
     words = re.sub(r"(?<=\d)\s+(?=\d+/\d+)", "-", words)  # 1 1/4 -> 1-1/4
     words = re.sub(r"\bM\s*F?\s+(?=\d)|\bMF(?=\d)", "M", words)  # M 14, MF14 -> M14
@@ -101,6 +102,7 @@ def _ordered(words: str) -> str:
     if words.startswith("BA "):
         words = words[3:] + " BA"
     words = re.sub(r"\s*([X-])\s*", r"\1", words).replace("TPI", "").strip()
+    words = re.sub(r"(?<=X)(?=\.\d)", "0", words)  # M8x.75 -> M8x0.75
     words = re.sub(r"(?<=\d)(?=(UN|BS|NP|TAPER))", " ", words)
     words = re.sub(r"^(UN[CFSE]*F?|BS[WFC]|NPTF?|NPSM)(?=\d)", r"\1 ", words)
     return re.sub(r"^(UN[CFSE]*F?|BS (?:BRASS|CONDUIT)|BS[WFC]|NPTF?|NPSM) (.*)$", r"\2 \1", words)
