@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.arcs import rim_arcs
+from pitchcam.edges.falls import most_blur
 from pitchcam.edges.lines import Segment, StraightEdge, straight_edge
 from pitchcam.edges.rims import BELIEVED, MOST_DRAWN_PX, UNLEARNT, Rims, fit_rims
 from pitchcam.frozen import dataclass
@@ -131,6 +132,17 @@ class TrueEdge:
     u_px: float
 
 
+def _sharp(
+    edges: list[StraightEdge], owner: list[int | None]
+) -> tuple[list[StraightEdge], list[int | None]]:
+    """Leave out edges of parts whose light falls over a width that no blur of the photo has.
+
+    Metal over a near panel mirrors it all along its rim, and has no edge that tells of the lens.
+    """
+    kept = [i for i, e in enumerate(edges) if owner[i] is not None or e.fall_px <= MOST_DRAWN_PX]
+    return [edges[i] for i in kept], [owner[i] for i in kept]
+
+
 def _telling(
     edges: list[StraightEdge], owner: list[int | None]
 ) -> tuple[list[StraightEdge], list[int | None]]:
@@ -161,9 +173,9 @@ def learn_rims(
     prior = _expected(flat)
     edges, owner = _own_edges(shapes, field)
     fall = float(np.median([e.fall_px for e in edges])) if edges else 0.0
-    if fall > MOST_DRAWN_PX:
+    if fall > MOST_DRAWN_PX and most_blur(shapes) > MOST_DRAWN_PX:
         return _blurred(shapes, field, camera, fall)
-    edges, owner = _telling(edges, owner)
+    edges, owner = _telling(*_sharp(edges, owner))
     if not edges:
         # No pin and no hexagon: any straight edge, of a card or a part, is drawn by the same lens.
         edges = [e for s in shapes for e in plain_edges(s, field, camera.centre_px)][:MOST_EDGES]

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pitchcam.camera.pinhole import Camera
+from pitchcam.edges.falls import most_blur
 from pitchcam.edges.rims import MOST_DRAWN_PX, Rims
 from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS
-from pitchcam.objects.contour import outline
 from pitchcam.objects.regions import few_crests
 from pitchcam.objects.shapes import Shape
 from pitchcam.records import ScaleSpec
@@ -21,9 +20,6 @@ MOST_BLUR = 0.13
 #: and what the blur does to the angle is more than all that u knows of (drawn threads: two to three
 #: u at 0.12 of the pitch, one at 0.08).
 MOST_DEFOCUS = 0.10
-#: Directions of edges are told apart in so many sectors of half a turn; of an outline so many
-#: points are looked at, and its direction is taken over so many to either side.
-SECTORS, EDGE_POINTS, TANGENT = 6, 400, 5
 #: Tangent of the angle off the optical axis from which a thread of usual depth begins to hide its
 #: grooves (ridges of 30 degrees a side do so wholly at 30).
 FAR_OFF = 0.27
@@ -37,7 +33,7 @@ def refuse_whole(shapes: list[Shape], rims: Rims, spec: ScaleSpec | None, camera
     spacing = max((r.spacing_px for s in shapes for r in s.threads), default=0.0)
     blur = rims.spread.blur_px if len(rims.edges_px) else 0.0
     if spacing == 0:
-        blur = max(blur, _overall_blur(shapes))
+        blur = max(blur, most_blur(shapes))
     if blur > MOST_DRAWN_PX and too_blurred(blur, spacing):
         raise UnreadableError(
             f"The outline is out of focus or shaken: edges are blurred over {2.5 * blur:.0f} "
@@ -94,33 +90,3 @@ def _off_axis(shape: Shape, camera: Camera) -> float:
 def too_blurred(blur_px: float, pitch_px: float) -> bool:
     """Return whether a thread's flanks are lost in the blur."""
     return blur_px > (MOST_DEFOCUS if blur_px > MOST_DRAWN_PX else MOST_BLUR) * pitch_px
-
-
-def _overall_blur(shapes: list[Shape]) -> float:
-    """Return a rough blur from the outlines' fall of light: of each direction the sharpest edges.
-
-    Metal mirrors the light on one side of an object, a wall's foot shows on one side of a disc;
-    defocus widens all edges, and shake all those across it.
-    """
-    found = [e for e in (_edge_falls(s) for s in shapes) if e is not None]
-    if not found:
-        return 0.0
-    falls, ways = np.concatenate(found, axis=1)
-    sectors = (ways / np.pi * SECTORS).astype(int) % SECTORS
-    counts = np.bincount(sectors, minlength=SECTORS)
-    seen = np.flatnonzero(counts >= len(falls) / (4 * SECTORS))
-    return max(float(np.percentile(falls[sectors == k], 20)) for k in seen)
-
-
-def _edge_falls(shape: Shape) -> NDArray[np.float64] | None:
-    """Return the blur at points of an outline, pixels, and the directions of its edge there."""
-    try:
-        low, high = outline(shape.crop, 0.3, fill_px=30), shape.outline_px
-    except ValueError:
-        return None
-    along = np.roll(high, -TANGENT, axis=0) - np.roll(high, TANGENT, axis=0)
-    every = max(1, len(high) // EDGE_POINTS)
-    some, along = high[::every], along[::every]
-    apart = np.linalg.norm(some[:, None] - low[None], axis=2).min(axis=1)
-    # Levels 0.86 and 0.3 of an edge lie 1.6 standard deviations apart.
-    return np.array([apart / 1.6, np.arctan2(along[:, 1], along[:, 0]) % np.pi])

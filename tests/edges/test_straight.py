@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from types import SimpleNamespace
 
+import cv2
 import numpy as np
 import pytest
 
@@ -72,3 +73,24 @@ def true_width(blur: float) -> float:
     ((one, two),) = pins.values()
     middles = [(e.start_px + e.end_px) / 2 for e in (one, two)]
     return float(np.hypot(*(middles[0] - middles[1])))
+
+
+def test_metal_that_mirrors_a_near_panel_along_both_sides_is_not_blurred() -> None:
+    """A bright shank's light falls over 25 px on either side; crests and ends are drawn sharply."""
+    size = (1200, 900)
+    x, y = np.meshgrid(np.arange(1200.0), np.arange(900.0))
+    z = np.abs((x / 30 + np.where(y > 450, 0.0, 0.5)) % 1 - 0.5) * 2
+    half = np.where(x > 620, 100.0, 85 + np.clip(z - 0.125, 0, 0.75) * 30 * 0.866)
+    deep = half - np.abs(y - 450)
+    inside = (deep > 0) & (np.abs(x - 600) < 280)
+    mirrored = np.where((x > 620) & inside, 0.95 * np.exp(-np.maximum(deep, 0) / 25), 0.0)
+    part = np.where(inside, 1 - mirrored - 0.04, 0.0)
+    light = 0.6 * drawing.window(size) * (1 - cv2.GaussianBlur(part, (0, 0), 1.0))
+    pixels = drawing.develop(light, gain=0.0)
+    field = find_field(pixels)
+    camera = camera_from_exif(*size, 52.0)
+    shape = describe(pixels, field, field.blobs[0], camera)
+    assert len(shape.threads) == 1
+    rims, _ = learn_rims([shape], field, camera)
+    assert rims.fall_px == 0.0
+    assert rims.spread.blur_px == pytest.approx(1.0, abs=0.5)
