@@ -167,9 +167,21 @@ def test_a_crop_enlarges_every_lens_and_doubts_it() -> None:
         assert e.u_share == pytest.approx(math.hypot(u, U_CROP))
 
 
-@pytest.mark.parametrize("aspect", FRAMES)
-def test_every_frame_of_a_camera_is_whole(aspect: float) -> None:
-    size = (4000, round(4000 / aspect))
+SIZES = {
+    "4:3": (4032, 3024),
+    "3:2": (6000, 4000),
+    "16:9": (3840, 2160),
+    "1:1": (3000, 3000),
+    "2:1": (4000, 2000),
+    "19:9": (3800, 1800),
+    "19.5:9": (3900, 1800),
+    "20:9": (4000, 1800),
+}
+
+
+@pytest.mark.parametrize("size", SIZES.values(), ids=SIZES)
+def test_every_frame_of_a_camera_is_whole(size: tuple[int, int]) -> None:
+    assert len(SIZES) == len(FRAMES)
     assert not was_cropped(photo(26.0, size))
     assert u_centre_px(photo(26.0, size)) == 0.0
     assert was_cropped(photo(26.0, size, source="cropped")), "its tags say so"
@@ -181,6 +193,25 @@ def test_every_other_shape_was_cropped(aspect: float) -> None:
     assert was_cropped(photo(26.0, size))
     assert u_centre_px(photo(26.0, size)) == pytest.approx(0.1 * math.sqrt(size[0] * size[1]))
     assert not was_cropped(photo(26.0, size, source="stated")), "the caller means this picture"
+
+
+@pytest.mark.parametrize("away", [150.0, 220.0, 350.0])
+def test_a_phone_is_held_at_a_span_of_its_logarithm(away: float) -> None:
+    """150 to 350 mm: each end lies within one spread of the middle, 0.45 of the logarithm."""
+    usual, other = (Explanation(f_px=f, u_share=1e-6, weight=0.5) for f in (3000.0, 30_000.0))
+    share = weighed([usual, other], away / 3000.0, 0.0)[0].weight
+    near, far = ((math.log(d / 220.0) / 0.45) ** 2 / 2 for d in (away, 10 * away))
+    assert share == pytest.approx(1 / (1 + math.exp(near - far)), rel=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("f35", "low", "high"),
+    [(14.5, 0.9, 1.1), (26.0, 0.95, 1.05), (51.0, 0.92, 1.08), (74.0, 0.88, 1.12)],
+)
+def test_without_a_tag_every_lens_of_a_phone_is_one_explanation(f35, low, high) -> None:
+    """Main, twofold, longer and ultra-wide lens (common practice, no source)."""
+    (one,) = [e for e in explanations(CASES["none"]) if abs(mm(e) / f35 - 1) < 1e-3]
+    assert (1 - one.u_share, 1 + one.u_share) == pytest.approx((low, high))
 
 
 def test_one_explanation_settles_as_it_is() -> None:

@@ -131,6 +131,15 @@ def test_lessons_that_contradict_widen_u_by_the_ratio_of_birge() -> None:
     assert known.focal == pytest.approx((mean, math.hypot(birge * u, U_SAME_FOCAL)))
 
 
+def test_two_lessons_that_contradict_widen_u_too() -> None:
+    known = together([Lesson(corner=v, u_corner=0.0005) for v in (-0.004, 0.004)])
+    assert known is not None and known.corner is not None
+    each = math.hypot(0.0005, U_SAME_CORNER)
+    assert known.corner[0] == pytest.approx(0.0)
+    birge = math.sqrt(2 * (0.004 / each) ** 2)
+    assert known.corner[1] == pytest.approx(math.hypot(birge * each / math.sqrt(2), U_SAME_CORNER))
+
+
 def test_a_hundred_lessons_never_know_better_than_the_next_shot_differs() -> None:
     known = together([Lesson(ln_focal=0.02, u_ln_focal=0.01)] * 100)
     assert known is not None and known.focal is not None

@@ -130,6 +130,43 @@ def test_a_line_mirrored_along_the_axis_swaps_its_flanks() -> None:
     assert np.abs(same - one).max() > 0.001, "and the flanks' angles are not alike"
 
 
+def test_each_flank_mirrors_as_far_as_its_own_angle() -> None:
+    """The - flank's angle comes first; it holds where z is below 0."""
+    line = middle_line(R + ACROSS, BLUR)
+    y = R - 0.8 * np.maximum(line.z, 0)[None]
+    bend = np.where(line.z > 1e-9, 0.6, 1.0)[None]
+    plain, minus, plus = (
+        line_light(line, y, bend, mirror(angle=a))[0]
+        for a in ([0.1, 0.1, 0.1], [0.3, 0.1, 0.1], [0.1, 0.1, 0.3])
+    )
+    assert (plus - plain).max() > 0.02, "the + flank alone is bent here"
+    assert minus == pytest.approx(plain, abs=1e-9)
+
+
+def test_a_tip_deeper_than_its_body_still_shines_in_numbers() -> None:
+    line = middle_line(0.1 + ACROSS, BLUR)
+    y = 0.1 - 5 * np.abs(line.z)[None]
+    light = line_light(line, y, np.full_like(y, 0.5), mirror())[0]
+    assert np.isfinite(light).all()
+    assert light.min() > -0.01 and light.max() < 1.01
+
+
+@pytest.mark.parametrize("i", range(4), ids=["loss", "angles", "roughness", "share"])
+def test_each_slope_of_the_lines_light_is_that_of_differences(i: int) -> None:
+    line = middle_line(R + ACROSS, BLUR)
+    at = np.array([0.5, np.log(0.15), np.log(0.08), 0.9])
+
+    def light(q: np.ndarray) -> np.ndarray:
+        how = mirror(q[0], np.exp(q[1]), np.exp(q[2]), q[3])
+        return line_light(line, *cylinder(line, R, 20.0), how)[0]
+
+    step = 1e-6 * np.eye(4)[i]
+    expected = (light(at + step) - light(at - step)) / 2e-6
+    found = light_slopes(line, *cylinder(line, R, 20.0), mirror(0.5, 0.15, 0.08, 0.9))[1]
+    assert found[0, :, i] == pytest.approx(expected, abs=1e-6)
+    assert np.abs(expected).max() > 0.01
+
+
 def test_parts_are_each_by_themselves() -> None:
     line = middle_line(R + ACROSS, BLUR)
     y, cos_b = cylinder(line)
