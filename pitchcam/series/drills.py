@@ -139,7 +139,8 @@ def _taper_drill(size: ThreadSize, drills: Sequence[Drill]) -> TapDrill:
     held = next((d for d in load_drills() if d.name == mark), None)
     if held is None:
         raise UsageError(f"the drill {mark} of {name} is in no rack.", "Correct tap_drills.csv.")
-    near = min(drills, key=lambda d: abs(d.diameter_mm - held.diameter_mm))
+    larger = [d for d in drills if d.diameter_mm >= held.diameter_mm]
+    near = min(larger or drills, key=lambda d: abs(d.diameter_mm - held.diameter_mm))
     drill = held if held in drills else near
     return TapDrill(
         drill=drill,
