@@ -66,6 +66,8 @@ SHARING: dict[str, Sharing] = {
     "panel close behind the part": Sharing(owner="part", lasting=1.0),
     # Another place in the picture covers other roots.
     "roots behind flanks": Sharing(owner="photo", lasting=0.0),
+    # The part's own roots, under the blur of this photo.
+    "blur in the roots": Sharing(owner="part", lasting=0.5),
     "view along the thread": Sharing(owner="part", lasting=1.0),
     "edge noise": Sharing(owner="photo", lasting=0.0),
     # Crests, roots and roughness of this part.

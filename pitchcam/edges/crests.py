@@ -178,10 +178,10 @@ def _one_root(roots: list[Tip], section: Section, sight: Sight) -> tuple[Tip, ..
 
 def _lines(sight: Sight, section: Section, side: float, z: Values, y: Values) -> Values:
     """Return the light at radii y along the middles of all crests (roots) of a side."""
-    # Three lines side by side within half a pixel: the middle itself, less its noise.
-    at = (z[:, None] + sight.mm_per_px * np.array([-0.4, 0.0, 0.4])).ravel()[:, None]
-    radius = y + section.seen.taper / 2 * np.repeat(z, 3)[:, None]
-    zy = section.from_axis(np.stack([np.broadcast_to(at, radius.shape), side * radius], axis=-1))
+    # The very middle: half a pixel beside it a narrow groove is half a pixel less deep and more.
+    radius = y + section.seen.taper / 2 * z[:, None]
+    at = np.broadcast_to(z[:, None], radius.shape)
+    zy = section.from_axis(np.stack([at, side * radius], axis=-1))
     zyx = np.concatenate([zy, np.zeros((*radius.shape, 1))], axis=-1)
     return sight.light(zyx)
 

@@ -44,6 +44,9 @@ CLEARLY = 0.8
 FEWEST_FLANKS = 18
 #: Share of a flank's scatter that a fit must leave for it to count.
 LEAST_LEFT = 1e-6
+#: Degrees of freedom that must be exceeded: up to two, Student's t has no variance, and nothing is
+#: known of a scatter that is told by so few (JCGM 101, 6.4.9.4).
+NO_VARIANCE = 2.0
 
 
 #: What of the folding matrix is the same for all tangents.
@@ -91,9 +94,24 @@ class Scatter:
     @property
     def degrees_of_freedom(self) -> float:
         """Of the covariance: by the flanks, or by independent points."""
+        return float(max(self._freedom, 1.0))
+
+    @property
+    def _freedom(self) -> float:
         if self.by_flanks:
             return float(self.flanks - 1)
-        return float(max(self.per_point * len(self.rest_mm) - len(NAMES), 1.0))
+        return self.per_point * len(self.rest_mm) - len(NAMES)
+
+    @property
+    def determined(self) -> bool:
+        """Whether enough is left over to tell how well the fit is known."""
+        return self._freedom > NO_VARIANCE
+
+    @property
+    def _student(self) -> float:
+        """Variance of Student's t: what a scatter of few observations is itself uncertain by."""
+        freedom = max(self._freedom, NO_VARIANCE + 0.5)
+        return freedom / (freedom - NO_VARIANCE)
 
     @property
     def rms_mm(self) -> float:
@@ -107,13 +125,14 @@ class Scatter:
         Dirt, a nick or a worn crest moves or turns a flank of one ridge as a whole, which its
         points by themselves do not tell: what remains on each flank is one observation, less what
         the fit took of it (bias-reduced linearization: Bell and McCaffrey, Survey Methodology 28,
-        2002). So few flanks that this says little count by their points.
+        2002). So few flanks that this says little count by their points. How well the scatter
+        itself is known counts as Student's t has it (JCGM 101, 6.4.9.4).
         """
         inverse: Values = np.linalg.pinv(self.slopes.T @ self.slopes).astype(float)
         if not self.by_flanks:
-            return np.asarray(inverse * self.rms_mm**2 / self.per_point)
+            return np.asarray(inverse * (self._student * self.rms_mm**2 / self.per_point))
         moved = self._pulls(inverse) @ inverse
-        return np.asarray(moved.T @ moved)
+        return np.asarray(self._student * (moved.T @ moved))
 
     def _pulls(self, inverse: Values) -> Values:
         """Return how each flank pulls at the normal equations, (flanks, 9)."""

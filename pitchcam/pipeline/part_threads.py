@@ -178,9 +178,7 @@ def one_thread(
                 boundary(lambda: f"the crests of part {number}", NOT_FITTED),
             ):
                 return _by_crests(scene, found, wanted, flags)
-            problem = flag(
-                "not-read", f"the flanks of part {number} could not be fitted", UNFITTED_ADVICE
-            )
+            problem = _not_fitted(found)
         except UnreadableError as error:
             # The message is a sentence; among warnings it stands as a clause.
             text = error.message.rstrip(".")
@@ -207,11 +205,7 @@ def _one_thread(
             # A shoulder or a chamfer at either end counts as a turn's side, and makes the angle.
             problem = _hardly_turns(number)
         elif region.spacing_px < COARSE_PX:
-            # So few pixels may have made the angle.
-            problem = flag(
-                "too-small",
-                f"the thread of part {number} has only {region.spacing_px:.0f} pixels a pitch",
-            )
+            problem = _too_small(found)  # so few pixels may have made the angle
         return _unreadable(found, problem, flags), None
     if shape.section.winding.hand < 0:
         flags.append(
@@ -336,6 +330,22 @@ def _unsure(region: Region, verdict: Verdict) -> bool:
 def _hardly_flanks(region: Region, shape: ThreadShape) -> bool:
     """Whether flanks so few were measured that nothing tells a shoulder's from a thread's."""
     return region.turns < SURE_TURNS and shape.section.fit.scatter.flanks < FEWEST_TO_VOTE
+
+
+def _not_fitted(found: Found) -> Flag:
+    """Return why flanks could not be fitted: too few pixels show them, or something else."""
+    if found.region.spacing_px < COARSE_PX:
+        return _too_small(found)
+    return flag(
+        "not-read", f"the flanks of part {found.number} could not be fitted", UNFITTED_ADVICE
+    )
+
+
+def _too_small(found: Found) -> Flag:
+    return flag(
+        "too-small",
+        f"the thread of part {found.number} has only {found.region.spacing_px:.0f} pixels a pitch",
+    )
 
 
 def _hardly_turns(number: int) -> Flag:

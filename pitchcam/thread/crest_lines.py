@@ -40,6 +40,9 @@ SCATTER_PX, ABSOLUTE_ROUNDS = 0.1, 20
 #: What worn ones do, pixels, and for how many crests that counts: three crests on a line by chance
 #: do not make it certain (judgement).
 WORN_PX, USUAL_WEIGHT = 0.4, 2
+#: How far along the axis the top of an end crest stands off, in pitches: a chamfer or a run-out
+#: takes one of its flanks, in one end of ten (see ``low_crests``), and moves the top by a tenth.
+END_ALONG = 0.03
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -187,6 +190,7 @@ def _fitted(crests: CrestPoints, sight: Sight) -> CrestShape:
     places = np.stack([above, ~above, crests.number], axis=1).astype(float)
     place, u_place = _robust(places, z, SCATTER_PX * sight.mm_per_px)
     pitch = float(place[2])
+    ends = _by_ends(places, z, pitch)
     lag = float((place[1] - place[0]) / pitch)
     lines = lines_of_crests(z, radius, above, (abs(pitch), sight.mm_per_px))
     return CrestShape(
@@ -195,13 +199,33 @@ def _fitted(crests: CrestPoints, sight: Sight) -> CrestShape:
         pitch_mm=abs(pitch),
         major_mm=lines.major_mm,
         taper=lines.taper,
-        u_pitch_mm=float(u_place[2]),
+        u_pitch_mm=float(np.hypot(u_place[2], ends)),
         u_major_mm=lines.u_major_mm,
         u_taper=lines.u_taper,
         u_edge_mm=U_EDGE_PX * sight.mm_per_px,
         lag=abs(lag - round(lag)),
         span_mm=(float(z.min()), float(z.max())),
     )
+
+
+def _by_ends(places: Values, z: Values, pitch: float) -> float:
+    """Return what the end crests of both sides leave open of the pitch: a standard uncertainty.
+
+    ``places`` as they are fitted: sides and numbers. Tops of end crests are moved inward at both
+    ends alike, which their scatter does not tell. It is what the pitch is without them, or where
+    too few are left to say, what the usual end moves of it: of n crests a side an end weighs
+    6 / (n (n + 1)), and four ends of two sides make as much as one.
+    """
+    number, inner = places[:, 2], np.zeros(len(z), bool)
+    prior = 0.0
+    for side in (places[:, 0] > 0, places[:, 1] > 0):
+        own = number[side]
+        inner |= side & (number > own.min()) & (number < own.max())
+        prior = max(prior, 6 * END_ALONG * abs(pitch) / (len(own) * (len(own) + 1)))
+    if np.linalg.matrix_rank(places[inner]) < places.shape[1]:
+        return prior
+    within = np.linalg.lstsq(places[inner], z[inner], rcond=None)[0]
+    return max(prior, abs(float(within[2]) - pitch))
 
 
 def _robust(columns: Values, seen: Values, scatter: float) -> tuple[Values, Values]:

@@ -83,7 +83,7 @@ class ThreadShape(Framed):
     light on the flanks is that of a panel close behind the part, and ``turning`` how far it is that
     of one near enough to turn them; ``bend_deg`` how much more their
     outer half opens than the inner one, beyond chance. ``spacing_px`` is
-    the crests' spacing in the photo.
+    the crests' spacing in the photo, ``blur_mm`` the photo's blur on the axis.
     """
 
     axis: ImageAxis
@@ -99,6 +99,7 @@ class ThreadShape(Framed):
     nearness: float
     turning: float
     bend_deg: float
+    blur_mm: float
 
     @property
     def pitch_mm(self) -> float:
@@ -171,7 +172,8 @@ def measure_thread(sight: Sight, starts: int = 1) -> ThreadShape:
     numpy.linalg.LinAlgError
         If the points do not determine the fit; the caller reports the thread as not readable.
     OutlineError
-        If the thread is seen so aslant that its ridges hide their flanks.
+        If the thread is seen so aslant that its ridges hide their flanks, or so small that hardly
+        more points are left on them than a thread has parameters.
     """
     frame = sight.frame
     right, left = Winding(starts=starts), Winding(starts=starts, hand=-1.0)
@@ -195,6 +197,8 @@ def measure_thread(sight: Sight, starts: int = 1) -> ThreadShape:
         other = on_edges(left)
         if other[-1].misfit < min(LEFT_HAND * surface.misfit, STRANGE):
             section, moved, edges, surface = other
+    if not section.fit.scatter.determined:
+        raise OutlineError("so few points on the flanks determine no thread")
     nearness = _nearness(section, surface, sight.mm_per_px, straight)
     tips, roots = _tips(sight, section, surface, near_panel=nearness > 0.5)
     if any(t.misfit > UNEVEN_TIP for t in tips):
@@ -215,6 +219,7 @@ def measure_thread(sight: Sight, starts: int = 1) -> ThreadShape:
         nearness=nearness,
         turning=max(nearness, _ramp(surface, FAR, NO_TURN)),
         bend_deg=_bend(moved, section, frame, spacing_mm),
+        blur_mm=sight.blur_mm,
     )
 
 

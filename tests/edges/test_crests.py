@@ -85,6 +85,23 @@ def test_crest_radius_of_a_blurred_picture(form, pitch, major, blur_px):
     assert all(t.misfit < 0.02 and 0 < t.u_mm <= sight.blur_mm and t.count >= 4 for t in tips)
 
 
+def sharp_profile(pitch, major):
+    """ASME B1.20.1 without its taper: 60 degrees, cut by 0.033 P, 0.8 P deep."""
+    z = np.linspace(-pitch / 2, pitch / 2, 2001)
+    drop = np.clip(np.abs(z) * np.sqrt(3) - 0.033 * pitch, 0, 0.8 * pitch)
+    return z, major / 2 - drop, major - 0.8 * pitch
+
+
+@pytest.mark.parametrize("blur_px", [0.35, 0.6])
+def test_sharp_crests_and_roots_of_few_pixels_are_read_in_their_very_middle(blur_px):
+    """Eleven pixels a pitch: half a pixel beside the middle a groove is 0.7 pixels less deep."""
+    crop, frame, section = drawn(0.7, sharp_profile(0.7, 13.7), blur_px)
+    sight = blurred(crop, frame, float(np.hypot(blur_px, 0.5)))
+    for groove, true in ((False, 13.7), (True, 13.7 - 1.6 * 0.7)):
+        tips = fit_tips(sight, section, BOTH, groove=groove)
+        assert sum(t.radius_mm for t in tips) == pytest.approx(true, abs=0.2 * frame.mm_per_px)
+
+
 def test_root_of_a_rounded_form():
     pitch, major = 25.4 / 14, 20.955
     profile = whitworth_profile(pitch, major)

@@ -54,3 +54,31 @@ def test_a_run_out_of_few_turns_draws_no_sound_flank_with_it(at, seed):
 def test_sound_flanks_are_all_used():
     fit = fit_flanks(flanks(5, {}), tan_guess=np.tan(np.radians(28)))
     assert fit.used.mean() > 0.99 and abs(fit.taper) < 0.002
+
+
+def few(points, seed):
+    """Points of a thread of few turns and pixels, so many of each flank's 24."""
+    p = flanks(4, {}, seed)
+    keep = np.arange(len(p.z)) % (24 // points) == 0
+    columns = (c[keep] for c in (p.z, p.r, p.side, p.flank, p.ridge))
+    return FlankPoints(**dict(zip(("z", "r", "side", "flank", "ridge"), columns, strict=True)))
+
+
+def test_a_scatter_of_few_points_is_itself_uncertain():
+    """By the variance of Student's t (JCGM 101, 6.4.9.4): 16 flanks of three points, 0.4 each."""
+    fit = fit_flanks(few(3, 1), tan_guess=TAN, per_point=0.4)
+    scatter = fit.scatter
+    n = int(fit.used.sum())
+    freedom = 0.4 * n - 9
+    assert scatter.determined and scatter.degrees_of_freedom == pytest.approx(freedom)
+    inverse = np.linalg.pinv(scatter.slopes.T @ scatter.slopes)
+    normal = inverse * float(scatter.rest_mm @ scatter.rest_mm) / freedom
+    assert fit.covariance == pytest.approx(normal * freedom / (freedom - 2), rel=1e-6)
+
+
+def test_hardly_more_points_than_parameters_determine_nothing():
+    """Of 32 points nine parameters: 3.8 degrees of freedom are left, or 0.6."""
+    more, less = (
+        fit_flanks(few(2, 2), tan_guess=TAN, per_point=each).scatter for each in (0.4, 0.3)
+    )
+    assert more.determined and not less.determined and not less.by_flanks

@@ -170,6 +170,25 @@ def test_a_name_that_another_usual_pin_would_turn_into_another_says_so() -> None
     assert "with 10 mm it would be M10x1.25" in note and "with 8 mm" not in note
 
 
+def test_a_pin_of_a_neighbouring_size_that_fits_as_well_leaves_no_name_certain() -> None:
+    """A thread of 1.25 x 9 beside a pin of 10 mm reads as one of 1.5 x 11 if that is called 12."""
+    reading = replace(
+        read("M14x1.5", u_scale=0.0046),
+        pitch_mm=Quantity(value=1.5021, u=0.0073),
+        major_mm=Quantity(value=10.7623, u=0.0559),
+        pitch_diameter_mm=Quantity(value=9.8005, u=0.0611),
+        angle_deg=Quantity(value=61.4, u=2.0),
+    )
+    assert name_thread(reading).probability > 0.99
+    [found] = doubt_names(part(reading), ScaleSpec(source="pin", mm=12.0), 332.0, [])
+    verdict = found.threads[0].verdict
+    named = {c.designation: c.probability for c in verdict.candidates}
+    assert named["M9x1.25"] > 0.03 and named["M11x1.5"] < 0.97
+    # A thread that no other usual pin makes a standard one of stays as sure as it was.
+    [sure] = doubt_names(part(read("M14x1.5")), ScaleSpec(source="pin", mm=8.0), 230.0, [])
+    assert sure.threads[0].verdict.probability > 0.995
+
+
 def test_each_other_name_is_said_once_and_never_the_name_itself() -> None:
     """Neighbouring sizes make the same thread of it."""
     ratio = np.array([1.0, 1.002, 1.25, 1.252])
@@ -218,7 +237,7 @@ def test_explanations_of_a_kind_add_up_to_its_slips(kind: str) -> None:
     spec = ScaleSpec(source=kind, mm=None if kind in ("card", "sheet") else 20.0)
     scales, sizes = explanations(spec)
     assert scales.weight.sum() == pytest.approx(1.0)
-    assert 0.001 < scales.weight[1:].sum() < 0.02
+    assert 0.001 < scales.weight[1:].sum() < 0.05
     assert scales.ratio[0] == 1.0
     assert np.all(np.abs(scales.ratio[1:] - 1) > 0.005)
     assert len(sizes) == len(scales.ratio)

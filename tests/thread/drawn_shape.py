@@ -47,6 +47,7 @@ def drawn_shape(profile=None, *, pitch=PITCH, incline_rad=0.0, lift_mm=0.0, off_
         nearness=0.0,
         turning=0.0,
         bend_deg=0.0,
+        blur_mm=0.02,
     )
 
 

@@ -46,6 +46,7 @@ def shape():
         nearness=0.0,
         turning=0.0,
         bend_deg=0.0,
+        blur_mm=0.02,
     )
 
 

@@ -78,6 +78,7 @@ def test_the_budget_has_these_lines_and_no_other(shape):
         "rim along the thread",
         "ridges at the ends",
         "view along the thread",
+        "blur in the roots",
         "edge noise",
         "form of the model",
     ]
@@ -447,6 +448,25 @@ def test_roots_that_flanks_cover_may_lie_anywhere_behind_them():
     stated = line(far, "roots behind flanks")
     assert stated.contributions == {"minor_mm": pytest.approx(2 * least / np.sqrt(12))}
     assert not stated.correlated
+
+
+def test_roots_are_open_by_what_pixels_add_to_the_blur(shape):
+    """Twice the blur in half of the pixels' u of it: their variance is what is open."""
+    pixel = shape.mm_per_px
+    one, two = (
+        line(replace(shape, blur_mm=k * pixel), "blur in the roots").contributions["minor_mm"]
+        for k in (0.6, 1.2)
+    )
+    # Of 0.6 pixels 0.116 are open by 1/12 square pixel, and a root goes with three blurs.
+    spread = np.sqrt(0.36 + 1 / 12) - np.sqrt(0.36 - 1 / 12)
+    assert one == pytest.approx(2 * 3 * spread / 2 * pixel, rel=0.02)
+    assert two == pytest.approx(one / 2)
+    assert budget_without_roots(shape) is None
+
+
+def budget_without_roots(shape):
+    """The term of a thread whose roots were not found."""
+    return edges_term.blurred_roots(replace(shape, roots=()), PLACE)
 
 
 def test_bent_flanks_leave_open_what_lies_between_their_halves(shape):

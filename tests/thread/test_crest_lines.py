@@ -181,6 +181,38 @@ def test_a_crest_moved_by_a_chamfer_leaves_the_pitch_to_the_others(n):
     assert (u > 0).all()
 
 
+def ends_moved(n, by):
+    """Numbers and places of n crests a side whose tops at both ends stand inward, in pitches."""
+    above, number = np.arange(2 * n) < n, np.tile(np.arange(n), 2).astype(float)
+    z = number + 0.5 * ~above
+    z[[0, n]] += by
+    z[[n - 1, 2 * n - 1]] -= by
+    return np.stack([above, ~above, number], axis=1).astype(float), z
+
+
+@pytest.mark.parametrize("n", [4, 5, 6])
+def test_ends_that_all_stand_inward_are_told_by_the_others(n):
+    """They make the pitch too small without any scatter that says so: 1412 for 1.5 mm at 4."""
+    places, z = ends_moved(n, 0.12)
+    pitch = float(np.linalg.lstsq(places, z, rcond=None)[0][2])
+    assert pitch < 1 - 0.6 * 0.12 * 20 / (n * (n + 1)) * 0.99
+    u = crest_lines._by_ends(places, z, pitch)
+    assert abs(pitch - 1) <= u * (1 + 1e-6)
+
+
+def test_what_the_usual_end_moves_is_open_where_too_few_crests_are_left_to_say():
+    """Monte Carlo: four ends off by 0.03 pitches, and least squares."""
+    rng = np.random.default_rng(1)
+    for n in (3, 8):
+        places, z = ends_moved(n, 0.0)
+        moved = []
+        for _ in range(400):
+            off = z.copy()
+            off[[0, n - 1, n, 2 * n - 1]] += rng.normal(0, crest_lines.END_ALONG, 4)
+            moved.append(np.linalg.lstsq(places, off, rcond=None)[0][2])
+        assert crest_lines._by_ends(places, z, 1.0) == pytest.approx(np.std(moved), rel=0.1)
+
+
 def test_three_crests_on_a_line_are_not_certain():
     """What worn crests do counts for two of them; of many it is hardly seen."""
     few, many = (

@@ -42,6 +42,7 @@ TERMS: tuple[Term, ...] = (
     edges.end_ridges,
     edges.slanted_view,
     edges.covered_roots,
+    edges.blurred_roots,
     edges.bent_flanks,
     edges.near_panel,
     fit.edge_noise,
