@@ -152,10 +152,10 @@ def _place(halves: list[_Half], flanks: Flanks, sight: Sight, section: Section) 
         behind_mm=np.asarray(sight.camera.distance_mm * PANELS, float),
     )
     traced = trace(thread, own.from_photo(xy), phase, side, panel)
-    return place_flanks(_stacked(halves, sight.blur_px), traced, _panel(sight.rims))
+    return place_flanks(_stacked(halves, sight.blur_px), traced, panel_behind(sight.rims))
 
 
-def _panel(rims: Rims) -> tuple[float, float]:
+def panel_behind(rims: Rims) -> tuple[float, float]:
     """Return the panel's distance in camera distances, and the u of its logarithm."""
     if not rims.common or rims.panel > FARTHEST:
         return NEAR_PANEL
@@ -246,7 +246,7 @@ def move_to_edges(
         return (
             flanks,
             (),
-            Surface(metal=UNSEEN, panel=_panel(sight.rims)[0], background=1.0, misfit=0.0),
+            Surface(metal=UNSEEN, panel=panel_behind(sight.rims)[0], background=1.0, misfit=0.0),
         )
     placed = _place(every, flanks, sight, section)
     edges = tuple(

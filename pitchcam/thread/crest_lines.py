@@ -8,12 +8,14 @@ of its flanks (:mod:`pitchcam.thread.visible_flanks`).
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.camera.pinhole import Camera
+from pitchcam.edges.crest_edges import CrestSide, crest_edge
 from pitchcam.edges.sight import Sight
 from pitchcam.errors import OutlineError
 from pitchcam.frozen import dataclass
@@ -27,9 +29,9 @@ Values = NDArray[np.float64]
 
 #: How far outside a sharp edge the outline at LIT_LEVEL lies, in blurs, by the normal distribution.
 LEVEL_BLURS = 1.04
-#: What stays open of a crest's edge, pixels: the width of the band it mirrors, unknown here, and
-#: what the blur takes off a narrow crest (judgement, by renders of known threads).
-U_EDGE_PX = 0.35
+#: What stays open of a crest's edge, pixels, besides what the fit of its light leaves open: one
+#: panel's and one surface's light for all crests of a side.
+U_EDGE_PX = 0.15
 #: A crest's place is looked for within this share of a spacing on either side.
 REACH = 0.2
 #: Crests that a side must show.
@@ -136,21 +138,48 @@ class CrestShape:
 
 
 def measure_crests(sight: Sight) -> CrestShape:
-    """Measure one threaded region by its crests.
+    """Measure one threaded region by its crests, on their true edges.
 
     Raises
     ------
     OutlineError
         If a side shows too few crests.
     """
-    return _fitted(_crests(sight, LEVEL_BLURS * sight.blur_px), sight)
+    return on_edges(outlined_crests(sight))
+
+
+def outlined_crests(sight: Sight) -> CrestShape:
+    """Measure one threaded region by its outline alone, as if it mirrored nothing.
+
+    Raises
+    ------
+    OutlineError
+        If a side shows too few crests.
+    """
+    crests = _crests(sight, LEVEL_BLURS * sight.blur_px)
+    return _fitted(crests, sight, U_EDGE_PX * sight.mm_per_px)
+
+
+def on_edges(shape: CrestShape) -> CrestShape:
+    """Measure again with each side's crests moved to where their light says that they end."""
+    sight, crests = shape.sight, shape.crests
+    st, variances = sight.axis.to_axis(crests.xy), [U_EDGE_PX**2]
+    for side in (1.0, -1.0):
+        own = crests.side == side
+        tops = CrestSide(tops=sight.to_frame(crests.xy[own]), pitch_mm=shape.pitch_mm)
+        edge = crest_edge(sight, tops)
+        st[own, 1] += side * edge.shift_px
+        variances.append(edge.u_px**2 / 2)
+    moved = replace(crests, xy=sight.axis.to_photo(st))
+    return _fitted(moved, sight, float(np.sqrt(sum(variances))) * sight.mm_per_px)
 
 
 def remeasure_crests(
     shape: CrestShape, camera: Camera, height_mm: float, incline_rad: float
 ) -> CrestShape:
     """Fit the same crests again with another geometry: for the uncertainty budget."""
-    return _fitted(shape.crests, shape.sight.laid(camera, height_mm, incline_rad))
+    sight = shape.sight.laid(camera, height_mm, incline_rad)
+    return _fitted(shape.crests, sight, shape.u_edge_mm)
 
 
 def _crests(sight: Sight, outside_px: float) -> CrestPoints:
@@ -178,7 +207,7 @@ def _crests(sight: Sight, outside_px: float) -> CrestPoints:
     return CrestPoints(xy=np.array(xy), side=sides, number=np.array(number))
 
 
-def _fitted(crests: CrestPoints, sight: Sight) -> CrestShape:
+def _fitted(crests: CrestPoints, sight: Sight, u_edge_mm: float) -> CrestShape:
     frame = sight.frame
     zy = sight.to_frame(crests.xy)
     reach = frame.pinhole[2]
@@ -202,7 +231,7 @@ def _fitted(crests: CrestPoints, sight: Sight) -> CrestShape:
         u_pitch_mm=float(np.hypot(u_place[2], ends)),
         u_major_mm=lines.u_major_mm,
         u_taper=lines.u_taper,
-        u_edge_mm=U_EDGE_PX * sight.mm_per_px,
+        u_edge_mm=u_edge_mm,
         lag=abs(lag - round(lag)),
         span_mm=(float(z.min()), float(z.max())),
     )

@@ -15,8 +15,8 @@ from pitchcam.edges.flanks import (
     _along,
     _by_height,
     _first_least,
-    _panel,
     move_to_edges,
+    panel_behind,
 )
 from pitchcam.edges.section import fit_section
 from pitchcam.edges.sight import Sight
@@ -125,7 +125,7 @@ def test_what_the_fit_leaves_out_says_nothing_of_the_edge() -> None:
 
 def test_what_edges_do_not_tell_of_the_panel_stays_open() -> None:
     def known(**of) -> tuple[float, float]:
-        return _panel(SimpleNamespace(**{"common": True, "panel": 0.5, "u_panel": 0.02} | of))
+        return panel_behind(SimpleNamespace(**{"common": True, "panel": 0.5, "u_panel": 0.02} | of))
 
     assert known() == (pytest.approx(1.0), pytest.approx(np.hypot(U_PANEL, 0.04)))
     assert known(u_panel=0.35)[1] > 0.7

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from pitchcam.edges.crest_edges import CrestEdge
 from pitchcam.edges.flank_points import flank_points, local_axis, region_along
 from pitchcam.edges.rims import UNLEARNT
 from pitchcam.edges.sight import Sight
@@ -14,7 +15,7 @@ from pitchcam.objects.frame import axis_frame, cross_shift
 from pitchcam.objects.regions import find_regions
 from pitchcam.thread import crest_lines
 from pitchcam.thread.budget import crests as terms
-from pitchcam.thread.crest_lines import measure_crests, remeasure_crests
+from pitchcam.thread.crest_lines import measure_crests, outlined_crests, remeasure_crests
 from pitchcam.thread.reading import crest_plots
 from pitchcam.thread.ridges import are_ridges, misfit_mm
 from tests.thread.helicoid import iso_profile, place, seen_sides, whitworth_profile
@@ -55,7 +56,7 @@ def seen(profile, pitch, off_mm, along=AXIS):
     shift = cross_shift(camera, along, float(stations[0].mean()))
     threads, _ = find_regions(*stations, (shift, shift))
     region = max(threads, key=lambda r: r.turns)
-    return measure_crests(sight_of(camera, points, region, along))
+    return outlined_crests(sight_of(camera, points, region, along))
 
 
 @pytest.mark.parametrize(("form", "angle"), [(iso_profile, 60.0), (whitworth_profile, 55.0)])
@@ -160,7 +161,7 @@ def test_lines_of_no_thread_are_refused():
     assert threads + others
     for region in threads + others:
         with pytest.raises(OutlineError):
-            measure_crests(sight_of(camera, cone, region))
+            outlined_crests(sight_of(camera, cone, region))
 
 
 def lines_of(n, spacing=0.8):
@@ -263,3 +264,27 @@ def test_crests_are_found_again_along_the_threads_own_axis(off_deg):
         for flank in (1, -1)
     ]
     assert min(counts) > 0.5 * max(counts)
+
+
+def test_crests_are_measured_where_their_light_ends(monkeypatch):
+    """Edges 3 and 5 pixels farther out than those of a plain step: the diameter is 8 wider."""
+    sides = []
+
+    def edge(sight, side):
+        sides.append(side)
+        above = side.tops[0, 1] > 0
+        return CrestEdge(shift_px=3.0 if above else 5.0, u_px=0.3 if above else 0.4, misfit=0.01)
+
+    monkeypatch.setattr(crest_lines, "crest_edge", edge)
+    plain = seen(iso_profile(1.5, 14.0), 1.5, 28.0)
+    found = measure_crests(plain.sight)
+    px = plain.mm_per_px
+    assert found.major_mm - plain.major_mm == pytest.approx(8.0 * px, rel=0.02)
+    assert found.pitch_mm == pytest.approx(plain.pitch_mm, rel=1e-4)
+    # One panel and one metal: both sides' errors go together.
+    both = 2 * np.sqrt(0.15**2 + (0.3**2 + 0.4**2) / 2) * px
+    assert terms.edges(found, None).contributions["major_mm"] == pytest.approx(both, rel=1e-3)
+    assert [len(s.tops) for s in sides] == [np.sum(plain.crests.side == k) for k in (1, -1)]
+    laid = remeasure_crests(found, found.camera, HEIGHT + 0.1, 0.0)
+    assert laid.u_edge_mm == found.u_edge_mm
+    assert laid.major_mm == pytest.approx(found.major_mm * (1 - 0.1 / 191.0), rel=1e-4)
