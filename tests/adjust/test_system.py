@@ -205,6 +205,27 @@ def test_of_two_sizes_the_smaller_is_common_unless_the_input_is_followed() -> No
     assert repeats(a, b, unmoved=False) == pytest.approx(0.81)
 
 
+def test_sizes_in_unlike_units_are_compared_by_the_u_of_a_photo() -> None:
+    """5 um of pitch, 30 um of a diameter, a degree and 0.002 of taper are alike."""
+    assert UNITS.tolist() == [0.005, 0.03, 0.03, 0.03, 1.0, 0.002]
+    of_pitch = term(shares=[0.005, 0, 0, 0, 0, 0], sharing=WHOLE)
+    of_angle = term(shares=[0, 0, 0, 0, 1.0, 0], sharing=WHOLE)
+    assert repeats(of_pitch, of_angle, unmoved=False) == pytest.approx(1.0)
+    half = term(shares=[0, 0.015, 0, 0, 0, 0], sharing=WHOLE)
+    assert repeats(of_pitch, half, unmoved=False) == pytest.approx(0.5)
+
+
+def test_what_two_share_is_told_from_either_side() -> None:
+    one = seen(0, term("x", "part", U, together=True, sharing=WHOLE))
+    other = seen(1, term("x", "part", U[::-1], together=True, sharing=WHOLE))
+    assert shared(one, other) == pytest.approx(shared(other, one).T)
+    assert np.abs(shared(one, other) - shared(one, other).T).max() > 1e-6
+    y, c = stacked([one, other])
+    assert c[:6, 6:] == pytest.approx(shared(one, other))
+    assert c[6:, :6] == pytest.approx(shared(one, other).T)
+    assert y == pytest.approx(np.tile(VALUES, 2))
+
+
 def test_noise_never_comes_again() -> None:
     a = term(kind="A", sharing=WHOLE)
     assert repeats(a, a, unmoved=True) == 0.0
