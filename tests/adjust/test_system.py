@@ -24,7 +24,7 @@ from pitchcam.adjust.sharing import (
     Sharing,
     sharing_of,
 )
-from pitchcam.adjust.system import adjust, effect, repeats, shared, stacked
+from pitchcam.adjust.system import UNITS, adjust, effect, repeats, shared, stacked
 from pitchcam.adjust.told import IS_LENGTH, covariance_of, peaks, scale_share, with_covariance
 from pitchcam.records import NAMING_QUANTITIES, BudgetLine, Quantity, ThreadReading
 from tests.adjust import made
