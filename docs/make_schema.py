@@ -16,6 +16,7 @@ from pitchcam.joining.mating.mate import ANSWERS
 from pitchcam.records import NAMING_QUANTITIES, Distribution, Gender, ScaleSource, Status
 from pitchcam.records.formats import FORMATS, format_of
 from pitchcam.records.rows import QUANTITIES
+from pitchcam.series.ridges import RIDGES
 
 FOLDER = Path(__file__).parent / "schema"
 
@@ -132,6 +133,11 @@ RATIOS = obj(
     "What is left of the lengths where the photo has no scale.",
     {name: READ for name in ("pitch_over_major", "pitch_diameter_over_major", "minor_over_major")},
 )
+FORMS = obj(
+    "Logarithm of each form's likelihood by the outline, the best one's 0; where it was asked.",
+    {},
+    dict.fromkeys(RIDGES, {"type": "number", "maximum": 0}),
+)
 THREAD = obj(
     "One thread: its quantities, their budget, its name.",
     {
@@ -169,6 +175,7 @@ THREAD = obj(
         "ratios": maybe(RATIOS),
         "taper_sign": said({"enum": [1, -1]}, "1 where the diameter grows along span_px."),
         "spans_px": listed(maybe(SPAN), "Of several photos: one each, null where it is not seen."),
+        "forms": FORMS,
     },
 )
 PART = obj(

@@ -185,7 +185,9 @@ def _reading(adjusted: Adjusted, kept: Sequence[Observation]) -> ThreadReading:
         if i < j
     }
     first = kept[0].thread.reading
-    return replace(first, correlation=correlation, **read)
+    # Photos share what a fit of the forms leaves open: one that weighed them speaks for all.
+    forms = next((o.thread.reading.forms for o in kept if o.thread.reading.forms), {})
+    return replace(first, correlation=correlation, forms=forms, **read)
 
 
 def _budget(adjusted: Adjusted, kept: Sequence[Observation]) -> tuple[BudgetLine, ...]:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from pitchcam.errors import ReadingError
 from pitchcam.frozen import dataclass
+from pitchcam.match.forms import log_forms
 from pitchcam.match.population import ANGLE, DIAMETERS, MINOR, PITCH, TAPER, Population
 from pitchcam.records import NAMING_QUANTITIES, Quantity, ThreadReading
 
@@ -157,7 +158,7 @@ def log_likelihoods(
             for s, c in kinds
         ]
         result[factor[some], size[some]] = np.logaddexp.reduce(logs, axis=0)
-    return result
+    return result + log_forms(reading.forms, parts) if reading.forms else result
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -25,7 +25,10 @@ from pitchcam.pipeline.scene import Scene
 from pitchcam.pipeline.told_lens import told
 from pitchcam.pipeline.unfit import Found, refusal
 from pitchcam.records import BudgetLine, Flag, Quantity, ThreadReading, ThreadResult, Verdict
-from pitchcam.thread.budget import budget, relative_u_scale
+from pitchcam.series import find
+from pitchcam.series.ridges import ridge_shares
+from pitchcam.thread.aslant.weigh import weigh_forms
+from pitchcam.thread.budget import Geometry, budget, relative_u_scale
 from pitchcam.thread.crest_lines import CrestShape, measure_crests
 from pitchcam.thread.extent import thread_extent
 from pitchcam.thread.measure import ThreadShape, measure_thread
@@ -258,6 +261,9 @@ def _by_crests(
     lines = budget(shape, place)
     reading = crest_reading(shape, lines)
     verdict = name_thread(reading)
+    if verdict.status == "ambiguous":
+        reading = _by_form(reading, shape, place, verdict)
+        verdict = name_thread(reading)
     if _unsure(region, verdict):
         return _unreadable(found, _hardly_turns(number), flags), None
     if shape.half_angles_deg is None:
@@ -284,6 +290,18 @@ def _by_crests(
     )
     shares = scale_shares(scene, shape, place, lines, number)
     return result, OnAxis(mm_per_px=_axis_scale(shape, lines), shares=shares)
+
+
+def _by_form(
+    reading: ThreadReading, shape: CrestShape, place: Geometry, verdict: Verdict
+) -> ThreadReading:
+    """Return the reading with how likely the candidates' forms are, where they differ."""
+    sizes = [find(c.designation) for c in verdict.candidates]
+    names = sorted({name for size in sizes for name in ridge_shares(size)})
+    if len(names) > 1:
+        with suppress(*NOT_FITTED):
+            return replace(reading, forms=weigh_forms(shape, place.u_slope_rad, names))
+    return reading
 
 
 def by_crests(scene: Scene, part: Shape, region: Region) -> tuple[CrestShape, Rest]:

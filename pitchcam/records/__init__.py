@@ -202,7 +202,7 @@ class ThreadResult:
             "pose": self.pose.to_json(),
             "budget": [b.to_json() for b in self.budget],
             "verdict": self.verdict.to_json(),
-        } | ({"spans_px": several} if several else {})
+        } | _told(spans_px=several, forms={k: float(v) for k, v in r.forms.items()})
 
     @classmethod
     def from_json(cls, document: Mapping[str, Any]) -> ThreadResult:
@@ -353,6 +353,11 @@ class Measurement:
         """The command line's exit code: the largest of the threads', 4 with no thread."""
         statuses = (t.verdict.status for p in self.parts for t in p.threads)
         return exit_code(statuses, none=Exit.UNREADABLE)
+
+
+def _told(**optional: Any) -> dict[str, Any]:
+    """Return the keys that have something to say."""
+    return {key: value for key, value in optional.items() if value}
 
 
 def _photo(document: Any) -> PhotoInfo | None:

@@ -28,7 +28,9 @@ class ThreadReading:
     ``diameter_station_mm`` is the distance of that station from the small end face. For a caliper
     reading at the small end it is 0. ``correlation`` holds the correlation coefficients between
     pairs of NAMING_QUANTITIES (names in that order); absent pairs are uncorrelated. The scale's
-    error, for instance, moves pitch and diameters together.
+    error, for instance, moves pitch and diameters together. ``forms`` holds, where the form of
+    hidden flanks was weighed (``pitchcam.series.ridges``), the natural logarithm of each form's
+    likelihood, the best one's 0; forms that are absent were not weighed.
     """
 
     gender: Gender = "external"
@@ -41,6 +43,7 @@ class ThreadReading:
     diameter_station_mm: Quantity | None = None
     starts: int = 1
     correlation: Mapping[tuple[str, str], float] = field(default_factory=dict)
+    forms: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def tpi(self) -> Quantity | None:
@@ -58,6 +61,7 @@ class ThreadReading:
             gender=thread.get("gender", "external"),
             starts=thread.get("starts") or 1,
             correlation={(a, b): float(r) for a, b, r in thread.get("correlation") or ()},
+            forms={name: float(log) for name, log in (thread.get("forms") or {}).items()},
             **read,
         )
 

@@ -359,3 +359,15 @@ def test_an_unknown_line_is_taken_to_come_again():
     budget = (*made.lines(), line)
     told = one(*(made.measurement(made.true_values(), budget, i) for i in range(9)))
     assert told.reading.major_mm.u > 0.05
+
+
+def test_what_one_photo_says_of_hidden_flanks_counts_for_all():
+    budget = made.lines()
+    photos = [made.measurement(made.true_values(), budget, i) for i in range(2)]
+    forms = {"flat60": 0.0, "round55": -3.0}
+    part = photos[1].parts[0]
+    thread = part.threads[0]
+    told = replace(thread, reading=replace(thread.reading, forms=forms))
+    photos[1] = replace(photos[1], parts=(replace(part, threads=(told,)),))
+    assert one(*photos).reading.forms == forms
+    assert one(photos[0], made.measurement(made.true_values(), budget, 1)).reading.forms == {}

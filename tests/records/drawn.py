@@ -22,6 +22,7 @@ from pitchcam.records import (
     ThreadResult,
     Verdict,
 )
+from pitchcam.series.ridges import RIDGES
 
 numbers = st.floats(-1e6, 1e6, allow_nan=False).map(lambda x: x + 0.0)
 sizes = st.floats(1e-6, 1e6, allow_nan=False)
@@ -48,6 +49,7 @@ readings = st.builds(
     diameter_station_mm=maybe,
     starts=st.integers(1, 8),
     correlation=st.dictionaries(pairs, st.floats(-1.0, 1.0), max_size=4),
+    forms=st.dictionaries(st.sampled_from(sorted(RIDGES)), st.floats(-1e6, 0.0), max_size=4),
 )
 lines = st.builds(
     BudgetLine,

@@ -1,0 +1,70 @@
+"""What the outline of hidden flanks says of each size."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from pitchcam.match import name_thread
+from pitchcam.match.forms import ASTRAY, log_forms
+from pitchcam.match.likelihood import log_likelihoods
+from pitchcam.match.population import population
+from pitchcam.records import ThreadReading
+from pitchcam.series import find
+from pitchcam.series.ridges import RIDGES
+from tests.match.test_naming import reading_of
+
+PARTS = population("external")
+ROUND = {"round55": 0.0, "flat60": -9.0, "worn60": -9.0, "rolled60": -9.0}
+FLAT = {"round55": -9.0, "flat60": 0.0, "worn60": -1.0, "rolled60": -6.0}
+
+
+def by_crests(name: str) -> ThreadReading:
+    """Return a reading without what hidden flanks hide."""
+    return replace(reading_of(name), angle_deg=None, pitch_diameter_mm=None, minor_mm=None)
+
+
+def of(logs: np.ndarray, name: str) -> float:
+    """Return a size's entry."""
+    return float(logs[PARTS.sizes.index(find(name))])
+
+
+@pytest.mark.parametrize(
+    ("name", "twin", "forms"),
+    [("1/4-20 BSW", "1/4-20 UNC", ROUND), ("1/4-20 UNC", "1/4-20 BSW", FLAT)],
+)
+def test_twins_are_told_by_the_form_of_hidden_flanks(name, twin, forms):
+    reading = by_crests(name)
+    assert name_thread(reading).status == "ambiguous"
+    assert name_thread(replace(reading, forms=forms)).designation == name
+    assert name_thread(replace(reading, forms={k: 0.0 for k in forms})).status == "ambiguous"
+    assert {name, twin} <= {c.designation for c in name_thread(reading).candidates}
+
+
+def test_the_form_multiplies_what_the_rest_says():
+    """By Bayes: independent of the lengths, so the logarithms add up, at every scale."""
+    reading, factors = by_crests("1/4-20 UNC"), np.array([0.99, 1.0])
+    bare = log_likelihoods(reading, factors, PARTS)
+    weighed = log_likelihoods(replace(reading, forms=FLAT), factors, PARTS)
+    assert np.allclose(weighed - bare, log_forms(FLAT, PARTS))
+
+
+def test_sizes_are_mixtures_of_their_forms():
+    logs = log_forms({"flat60": 0.0, "worn60": -50.0, "rolled60": -50.0, "round55": -50.0}, PARTS)
+    assert of(logs, "M14x1.5") == pytest.approx(np.log((1 + 2 * ASTRAY) / 3))
+    assert of(logs, "1/2-14 NPSM") == pytest.approx(np.log((1 + ASTRAY) / 2))
+    assert of(logs, "G 1/2") == pytest.approx(np.log(ASTRAY))
+
+
+def test_what_was_not_weighed_is_not_held_against_a_size():
+    logs = log_forms({"flat60": 0.0, "worn60": 0.0, "rolled60": 0.0, "round55": -3.0}, PARTS)
+    assert of(logs, "0 BA") == of(logs, "1/2-14 NPT") == of(logs, "M6x1") == pytest.approx(0.0)
+
+
+def test_no_outline_puts_a_form_out_of_the_question():
+    """However bad the fit: a nick or a neighbour may have made it."""
+    logs = log_forms(dict.fromkeys(RIDGES, -1e6) | {"round55": 0.0}, PARTS)
+    assert logs.min() == pytest.approx(np.log(ASTRAY))
+    assert logs.max() == pytest.approx(0.0)
