@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from pitchcam.frozen import dataclass
 from pitchcam.series.records import ThreadSize
 
+
 @dataclass(frozen=True, kw_only=True)
 class Ridge:
     """A form: included angle, the crest's rounding, and its height over the pitch line.

@@ -90,7 +90,5 @@ def root_outline(pitch: float, tan: float, radius: float) -> Outline:
     fall = np.linspace(1 / tan, -1 / tan, ROOT_POINTS)
     level = 1 / np.hypot(1.0, fall)
     return Outline(
-        across=pitch / 2 - radius * fall * level,
-        height=bottom + radius * (1 - level),
-        fall=fall,
+        across=pitch / 2 - radius * fall * level, height=bottom + radius * (1 - level), fall=fall
     )

@@ -267,9 +267,7 @@ def _distances(seen: _Seen, ridge: Ridge, q: Values) -> tuple[Values, Values, Va
     blur = seen.blur_px * seen.mm_per_px
     for i, side in enumerate((1.0, -1.0)):
         on = np.flatnonzero(seen.side == side)
-        beside = light_beside(
-            (z[on], y[on]), wound, (float(q[FIRST + i]), side), pinhole, blur
-        )
+        beside = light_beside((z[on], y[on]), wound, (float(q[FIRST + i]), side), pinhole, blur)
         # In standard deviations of the blur the light's change is even across a straight edge.
         place = np.interp(beside.light, BELOW, DEVIATIONS)
         density = np.exp(-0.5 * place**2) / np.sqrt(2 * np.pi)

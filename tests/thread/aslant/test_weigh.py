@@ -87,7 +87,8 @@ def test_a_lens_that_may_be_another_tells_less(shapes):
     camera = replace(shape.camera, u_f_px=0.2 * shape.camera.f_px)
     frame = replace(shape.frame, camera=camera)
     doubtful = replace(shape, sight=replace(shape.sight, frame=frame))
-    known, unknown = (weigh_forms(s, np.radians(0.1), NAMES)["round47.5"] for s in (shape, doubtful))
+    both = (weigh_forms(s, np.radians(0.1), NAMES)["round47.5"] for s in (shape, doubtful))
+    known, unknown = both
     assert known < unknown - 0.3
 
 
