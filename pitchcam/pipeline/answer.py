@@ -16,6 +16,7 @@ from pitchcam.boundary import boundary
 from pitchcam.camera.lenses import Lenses
 from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS, flag
+from pitchcam.match.naming import NAMED
 from pitchcam.match.reference import belief_of, doubted
 from pitchcam.objects.shapes import Shape
 from pitchcam.photo.given import Given, photo_of
@@ -38,6 +39,12 @@ from pitchcam.records import (
     ThreadResult,
 )
 
+#: What is done where a name is taken back.
+WHICH = f"{FLAGS['which-thread'][1]}.".capitalize()
+IF_RINGS = (
+    "Look whether one groove winds round the part from end to end; or lay it under the middle of "
+    "the camera and retake."
+)
 NO_SCALE = ScaleResult(source="none", mm_per_px=None)
 
 
@@ -153,7 +160,7 @@ def _measure(scene: Scene, wanted: Wanted, say: Progress) -> Measurement:
                 # A ripple that is none of a thread is nothing to tell beside one.
                 del flags[before:]
                 continue
-            threads.append(_left_open(result) if which_open else result)
+            threads.append(_left_open(result, WHICH) if which_open else result)
             scales.append(scale)
         on_axes.append(scales)
         flags[said:] = [replace(f, part=number) for f in flags[said:]]
@@ -177,6 +184,10 @@ def _measure(scene: Scene, wanted: Wanted, say: Progress) -> Measurement:
         # What others tell counts where the reference is as stated.
         if len(flags) == said and belief.wrong < LITTLE_DOUBT and not which_open:
             results, on_axes = as_the_picture_tells(results, on_axes, (spec, belief), flags)
+    results = [
+        replace(p, threads=tuple(map(_if_no_rings, p.threads, own)))
+        for p, own in zip(results, on_axes, strict=True)
+    ]
     read = [t for p in results for t in p.threads if t.verdict.status != "unreadable"]
     if spec.source == "major" and scene.reference is not None:
         _compare_major(read, float(spec.mm or 0.0))
@@ -216,8 +227,8 @@ def _first(on_axes: list[list[OnAxis | None]]) -> Quantity | None:
     return next((s.mm_per_px for own in on_axes for s in own if s is not None), None)
 
 
-def _left_open(result: ThreadResult) -> ThreadResult:
-    """Take back the name of a thread whose scale may be another thread's."""
+def _left_open(result: ThreadResult, next_step: str, *notes: str) -> ThreadResult:
+    """Take back the name of a thread: its scale may be another's, or it may be none."""
     if result.verdict.status != "named":
         return result
     verdict = replace(
@@ -227,9 +238,22 @@ def _left_open(result: ThreadResult) -> ThreadResult:
         standard=None,
         probability=None,
         same_geometry=(),
-        next_step=f"{FLAGS['which-thread'][1]}.".capitalize(),
+        next_step=next_step,
+        notes=(*result.verdict.notes, *notes),
     )
     return replace(result, verdict=verdict)
+
+
+def _if_no_rings(result: ThreadResult, scale: OnAxis | None) -> ThreadResult:
+    """Take back a name that is not sure where both sides may be in step."""
+    told = result.verdict.probability
+    if scale is None or told is None or told * (1 - scale.in_step) >= NAMED:
+        return result
+    note = (
+        "So far from the picture's middle its crests may stand opposite each other "
+        f"({100 * scale.in_step:.0f} %), as those of rings or of a thread of two starts do."
+    )
+    return _left_open(result, IF_RINGS, note)
 
 
 def _compare_major(read: list[ThreadResult], stated_mm: float) -> None:

@@ -31,19 +31,13 @@ from pitchcam.thread.aslant.weigh import weigh_forms
 from pitchcam.thread.budget import Geometry, budget, relative_u_scale
 from pitchcam.thread.crest_lines import CrestShape, measure_crests
 from pitchcam.thread.extent import thread_extent
+from pitchcam.thread.in_step import in_step
 from pitchcam.thread.measure import ThreadShape, measure_thread
 from pitchcam.thread.pose.drift import Kind
 from pitchcam.thread.pose.height import Rest, rest_height
 from pitchcam.thread.pose.laid import Known, lay
 from pitchcam.thread.pose.records import Pose
-from pitchcam.thread.reading import (
-    IN_STEP,
-    crest_plots,
-    crest_reading,
-    half_angles,
-    plots,
-    to_reading,
-)
+from pitchcam.thread.reading import crest_plots, crest_reading, half_angles, plots, to_reading
 from pitchcam.thread.ridges import are_ridges
 
 #: Below this many pixels a pitch an impossible angle is put down to the pixels.
@@ -54,9 +48,9 @@ SURE_TURNS = 2.9
 ANGLES_DEG = (38.0, 74.0)
 #: Slant from which on ridges may hide their flanks: below, a thread shows them or is none.
 LEAST_SLANT = 0.10
-#: Lag of crests, in spacings of the part's own pose, below which they stand opposite each other as
-#: rings' do (renders: rings 0.00 to 0.07, threads in every corner 0.22 to 0.50).
-OPPOSITE = 0.12
+#: Probability of both sides in step from which on they are taken so: for rings where the grooves
+#: are hidden, for two starts where they are seen.
+LIKELIER = 0.5
 #: Slope of the axis beyond which a thread is measured anew in its pose, not only fitted again: it
 #: moves what is seen of a flank by a twentieth of its height.
 ASLANT_RAD = np.radians(3.0)
@@ -68,11 +62,13 @@ NOT_FITTED = (np.linalg.LinAlgError, OutlineError)
 class OnAxis:
     """The scale on a thread's axis, mm per pixel, and what its error hangs on.
 
-    ``shares`` as in :class:`pitchcam.adjust.whole.Seen`.
+    ``shares`` as in :class:`pitchcam.adjust.whole.Seen`. ``in_step`` is the probability that the
+    thread's sides are in step all the same, as those of rings and of two starts are.
     """
 
     mm_per_px: Quantity
     shares: dict[str, float]
+    in_step: float = 0.0
 
     def rescaled(self, factor: float, left: float) -> OnAxis:
         """Return the scale times a factor, with a share of its uncertainty left."""
@@ -119,7 +115,8 @@ def measured(scene: Scene, part: Shape, region: Region) -> tuple[ThreadShape, Re
 def _wound(sight: Sight) -> ThreadShape:
     """Measure a thread; both sides in step have two starts, and a helix twice as steep."""
     shape = measure_thread(sight)
-    return measure_thread(sight, starts=2) if shape.lag < IN_STEP else shape
+    twice = in_step(shape.lag, sight.region, sight) > LIKELIER
+    return measure_thread(sight, starts=2) if twice else shape
 
 
 def _sight(scene: Scene, part: Shape, region: Region, height_mm: float) -> Sight:
@@ -237,8 +234,11 @@ def _one_thread(
         pose=part_pose(rest.pose),
         taper_sign=_sign(shape.section.fit.taper),
     )
-    shares = scale_shares(scene, shape, place, lines, number)
-    return result, OnAxis(mm_per_px=_axis_scale(shape, lines), shares=shares)
+    return result, OnAxis(
+        mm_per_px=_axis_scale(shape, lines),
+        shares=scale_shares(scene, shape, place, lines, number),
+        in_step=in_step(shape.lag, region, shape) if reading.starts == 1 else 0.0,
+    )
 
 
 def _by_crests(
@@ -249,7 +249,8 @@ def _by_crests(
     shape, rest = by_crests(scene, found.part, region)
     if shape.slant < LEAST_SLANT:
         raise OutlineError("flanks that nothing hides are not seen")
-    if shape.lag < OPPOSITE:
+    rings = in_step(shape.lag, region, shape)
+    if rings > LIKELIER:
         # So do two starts; hidden flanks do not tell which of both they are.
         text = f"the crests of part {number} stand opposite each other, as those of rings do"
         return _unreadable(found, flag("no-thread", text), flags), None
@@ -288,8 +289,11 @@ def _by_crests(
         pose=part_pose(rest.pose),
         taper_sign=_sign(shape.taper),
     )
-    shares = scale_shares(scene, shape, place, lines, number)
-    return result, OnAxis(mm_per_px=_axis_scale(shape, lines), shares=shares)
+    return result, OnAxis(
+        mm_per_px=_axis_scale(shape, lines),
+        shares=scale_shares(scene, shape, place, lines, number),
+        in_step=rings,
+    )
 
 
 def _by_form(

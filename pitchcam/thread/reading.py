@@ -19,8 +19,6 @@ Values = NDArray[np.float64]
 TAPER_SEEN = 0.03
 #: What is stated where a taper is largest.
 DIAMETERS = ("major_mm", "pitch_diameter_mm", "minor_mm")
-#: Lag of the two sides, in pitches, below which they are in step (0.5 for a single start).
-IN_STEP = 0.2
 
 
 def to_reading(
@@ -85,7 +83,6 @@ def crest_reading(shape: CrestShape, lines: tuple[BudgetLine, ...]) -> ThreadRea
         angle_deg=quantity(v.get("angle_deg"), u["angle_deg"]),
         taper=quantity(abs(slope), u["taper"]),
         diameter_station_mm=station,
-        starts=1 if shape.lag > IN_STEP else 2,
         correlation=correlation,
     )
 

@@ -215,7 +215,7 @@ def test_a_thread_whose_flanks_only_its_pose_shows_is_measured_in_it(monkeypatch
     assert identify(PHOTO, PIN, plots=False).parts[0].threads[0].reading.starts == 2
 
 
-@pytest.mark.parametrize(("lag", "rings"), [(0.07, True), (0.22, False)])
+@pytest.mark.parametrize(("lag", "rings"), [(0.07, True), (0.30, False)])
 def test_crests_that_stand_opposite_each_other_are_rings(monkeypatch, lag, rings):
     """Seen aslant they hide their flanks as a thread does, but alternate in no pose."""
 
@@ -238,6 +238,19 @@ def test_crests_that_stand_opposite_each_other_are_rings(monkeypatch, lag, rings
     with pytest.raises(UnreadableError, match="opposite each other") as told:
         identify(PHOTO, PIN, plots=False)
     assert told.value.code == "no-thread"
+
+
+def test_a_thread_in_a_corner_is_not_refused_as_rings_and_not_named_either(monkeypatch):
+    """Where the lens leaves the lag open, a thread is likelier; a name needs more."""
+    plain = identify(PHOTO, PIN, plots=False).parts[0].threads[0].verdict
+    monkeypatch.setattr(part_threads, "in_step", lambda lag, region, seen: 0.2)
+    open_ = identify(PHOTO, PIN, plots=False).parts[0].threads[0].verdict
+    assert plain.status == "named" and open_.status == "ambiguous"
+    assert open_.designation is None and open_.probability is None
+    assert open_.candidates == plain.candidates
+    assert "opposite each other (20 %)" in open_.notes[-1] and "winds round" in open_.next_step
+    monkeypatch.setattr(part_threads, "in_step", lambda lag, region, seen: 0.001)
+    assert identify(PHOTO, PIN, plots=False).parts[0].threads[0].verdict == plain
 
 
 @pytest.mark.parametrize("alone", [True, False])
