@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +13,19 @@ from pitchcam.frozen import dataclass
 Values = NDArray[np.float64]
 #: Parameters (n, p) -> residuals (n, m) and their derivatives (n, m, p).
 Model = Callable[[Values], tuple[Values, Values]]
+
+
+class Problems(Protocol):
+    """A model of which some problems can be asked by themselves, as those that are not settled."""
+
+    def __call__(self, parameters: Values) -> tuple[Values, Values]:
+        """Return residuals and derivatives, as a :data:`Model` does."""
+        ...
+
+    def of(self, which: NDArray[np.intp]) -> Model:
+        """Return the model of some problems, by their places."""
+        ...
+
 
 #: Parameters (p,) -> residuals (m,) and their derivatives (m, p), of one problem.
 Cost = Callable[[Values], tuple[Values, Values]]
@@ -55,14 +69,15 @@ class Solution:
 
 
 def solve(
-    model: Model, start: Values, low: Values, high: Values, *, settled: float = SETTLED
+    model: Model | Problems, start: Values, low: Values, high: Values, *, settled: float = SETTLED
 ) -> Solution:
     """Minimise the squares of every problem within bounds.
 
     Parameters
     ----------
     model
-        Residuals with derivatives; it is called with all problems at once.
+        Residuals with derivatives; it is called with all problems at once, or with those that are
+        not settled where it can be asked for some.
     start
         First parameters, (n, p).
     low, high
@@ -80,20 +95,39 @@ def solve(
     residuals, slopes = model(at)
     cost = 0.5 * np.sum(residuals**2, axis=1)
     damping = np.full(len(at), 1e-2)
-    active = np.ones(len(at), bool)
+    active, ask = np.arange(len(at)), model
     for _ in range(_MOST_ROUNDS):
-        trial = np.clip(at + _steps(at, residuals, slopes, damping, low, high), low, high)
-        new_residuals, new_slopes = model(trial)
-        new_cost = 0.5 * np.sum(new_residuals**2, axis=1)
-        better = active & (new_cost < cost)
-        still = np.abs(cost - new_cost) <= settled * cost
-        at[better], cost[better] = trial[better], new_cost[better]
-        residuals[better], slopes[better] = new_residuals[better], new_slopes[better]
-        active &= ~still & (better | (damping < 1e8))
-        damping = np.where(better, damping / 5, damping * 7)
-        if not active.any():
+        own = at[active], residuals[active], slopes[active], damping[active]
+        trial = np.clip(own[0] + _steps(*own, low, high), low, high)
+        new_residuals, new_slopes = ask(trial)
+        before, now = cost[active], 0.5 * np.sum(new_residuals**2, axis=1)
+        better = now < before
+        won = active[better]
+        at[won], cost[won] = trial[better], now[better]
+        residuals[won], slopes[won] = new_residuals[better], new_slopes[better]
+        going = (np.abs(before - now) > settled * before) & (better | (own[3] < 1e8))
+        damping[active] = np.where(better, own[3] / 5, own[3] * 7)
+        if not going.any():
             break
+        if not going.all():
+            active = active[going]
+            ask = _some(model, active, at)
     return Solution(parameters=at, residuals=residuals, cost=cost, information=_squared(slopes))
+
+
+def _some(model: Model | Problems, which: NDArray[np.intp], every: Values) -> Model:
+    """Return the model of some problems; one that cannot be asked for some works out all."""
+    of_some: Callable[[NDArray[np.intp]], Model] | None = getattr(model, "of", None)
+    if of_some is not None:
+        return of_some(which)
+
+    def of_all(parameters: Values) -> tuple[Values, Values]:
+        at = every.copy()
+        at[which] = parameters
+        residuals, slopes = model(at)
+        return residuals[which], slopes[which]
+
+    return of_all
 
 
 def solve_one(

@@ -19,7 +19,7 @@ from pitchcam.edges.sight import Sight
 from pitchcam.edges.tip_form import meeting_radius, tip_outline
 from pitchcam.frozen import dataclass
 from pitchcam.least_squares import solve
-from pitchcam.light.mirrored import Mirror, Mirrored, light_slopes, line_light, middle_line
+from pitchcam.light.mirrored import Line, Mirror, Mirrored, light_slopes, line_light, middle_line
 
 Values = NDArray[np.float64]
 
@@ -247,47 +247,30 @@ def _fit_ends(
     low, high = limits
     meet = meeting_radius(section, groove=groove)
     low, high = (max(low, meet), high) if groove else (low, min(high, meet))
-    line = middle_line(y, blur_mm, np.inf if groove else high)
-    angles = np.repeat([m.angles_rad for m in mirrors], len(forms), axis=0)
-    roughness = np.repeat([m.metal.roughness.value for m in mirrors], len(forms))[:, None]
-    # Roughness and angles as logarithms of a factor.
     metals = [m.metal for m in mirrors]
-    expected = np.repeat(
-        [(k.loss.value, 0.0, 0.0, k.share.value) for k in metals], len(forms), axis=0
+    model = _Ends(
+        line=middle_line(y, blur_mm, np.inf if groove else high),
+        section=section,
+        groove=groove,
+        is_round=is_round,
+        light=light,
+        use=use,
+        angles=np.repeat([m.angles_rad for m in mirrors], len(forms), axis=0),
+        roughness=np.repeat([k.roughness.value for k in metals], len(forms))[:, None],
+        expected=np.repeat(
+            [(k.loss.value, 0.0, 0.0, k.share.value) for k in metals], len(forms), axis=0
+        ),
+        spread=np.repeat(
+            [(m.metal.loss.u, m.u_angles, m.metal.roughness.u, m.metal.share.u) for m in mirrors],
+            len(forms),
+            axis=0,
+        ),
     )
-    spread = np.repeat(
-        [(m.metal.loss.u, m.u_angles, m.metal.roughness.u, m.metal.share.u) for m in mirrors],
-        len(forms),
-        axis=0,
-    )
-    pull = np.zeros((len(light), 4, 5))
-    pull[:, np.arange(4), np.arange(1, 5)] = 1 / spread
-
-    def cost(q: Values) -> tuple[Values, Values]:
-        loss, wider, rougher, share = (column[:, None] for column in q.T[1:])
-        mirror = Mirrored(
-            loss=loss,
-            angles_rad=angles * np.exp(wider),
-            roughness=roughness * np.exp(rougher),
-            share=share,
-        )
-        here, beside = (
-            tip_outline(line.z, end, section, is_round, groove=groove)
-            for end in (q[:, :1], q[:, :1] + STEP_MM)
-        )
-        drawn, slopes = light_slopes(line, *here, mirror)
-        by_end = (line_light(line, *beside, mirror) - drawn) / STEP_MM
-        slopes = np.concatenate([by_end[..., None], slopes], axis=2)
-        return (
-            np.concatenate([(drawn - light) * use, (q[:, 1:] - expected) / spread], axis=1),
-            np.concatenate([slopes * use[..., None], pull], axis=1),
-        )
-
     # Beside a bright rim half the light is left far inside; well above half it is near the end.
     last = len(y) - 1 - np.argmax(light[:, ::-1] < 0.75, axis=1)
-    start = np.column_stack([np.clip(y[last], low + 1e-3, high - 1e-3), expected])
+    start = np.column_stack([np.clip(y[last], low + 1e-3, high - 1e-3), model.expected])
     fit = solve(
-        cost,
+        model,
         start,
         np.array([low, 0.05, -2.0, -2.0, 0.0]),
         np.array([high, 1.2, 2.0, 2.0, 1.0]),
@@ -299,6 +282,57 @@ def _fit_ends(
     sigma = fit.sigma(0) * np.maximum(1.0, misfit / LIGHT_NOISE)
     columns = (c.reshape(len(mirrors), -1) for c in (fit.parameters[:, 0], sigma, misfit))
     return [_TipPlaces(end=e, u=s, misfit=m) for e, s, m in zip(*columns, strict=True)]
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Ends:
+    """The fit of p ends: the light (p, n) at a line's points, and what counts there, ``use``.
+
+    ``is_round`` (p, 1) says of which form, ``angles`` (p, 3) and ``roughness`` (p, 1) what the
+    surface is taken to mirror; ``expected`` and ``spread`` (p, 4) are what is known of loss,
+    angles, roughness and share, angles and roughness as logarithms of a factor.
+    """
+
+    line: Line
+    section: Section
+    groove: bool
+    is_round: NDArray[np.bool_]
+    light: Values
+    use: Values
+    angles: Values
+    roughness: Values
+    expected: Values
+    spread: Values
+
+    def of(self, which: NDArray[np.intp]) -> _Ends:
+        """Return some of the ends by themselves."""
+        own = ("is_round", "light", "use", "angles", "roughness", "expected", "spread")
+        return replace(self, **{name: getattr(self, name)[which] for name in own})
+
+    def __call__(self, q: Values) -> tuple[Values, Values]:
+        """Return residuals and derivatives by end, loss, angles, roughness and share."""
+        loss, wider, rougher, share = (column[:, None] for column in q.T[1:])
+        mirror = Mirrored(
+            loss=loss,
+            angles_rad=self.angles * np.exp(wider),
+            roughness=self.roughness * np.exp(rougher),
+            share=share,
+        )
+        here, beside = (
+            tip_outline(self.line.z, end, self.section, self.is_round, groove=self.groove)
+            for end in (q[:, :1], q[:, :1] + STEP_MM)
+        )
+        drawn, slopes = light_slopes(self.line, *here, mirror)
+        by_end = (line_light(self.line, *beside, mirror) - drawn) / STEP_MM
+        slopes = np.concatenate([by_end[..., None], slopes], axis=2)
+        pull = np.zeros((len(q), 4, 5))
+        pull[:, np.arange(4), np.arange(1, 5)] = 1 / self.spread
+        return (
+            np.concatenate(
+                [(drawn - self.light) * self.use, (q[:, 1:] - self.expected) / self.spread], axis=1
+            ),
+            np.concatenate([slopes * self.use[..., None], pull], axis=1),
+        )
 
 
 def _true_radius(seen: float, side: float, pinhole: Values) -> float:

@@ -74,8 +74,11 @@ def line_profiles(
     start, d, n = segment.start, segment.along, segment.normal
     u = np.arange(0.0, segment.length_px + 1e-9, step_px)
     v = np.arange(-reach_px, reach_px + 1e-9, PROFILE_STEP)
-    xy = start + u[:, None, None] * d + unit_px * v[None, :, None] * n
-    return EdgeProfiles(along_px=u, across_px=v, light=crop.sample(xy))
+    # As two planes, which are worked on one after the other.
+    xy = np.empty((2, len(u), len(v)))
+    for plane, a, b, c in zip(xy, start, d, n, strict=True):
+        np.add((a + u * b)[:, None], (unit_px * v * c)[None], out=plane)
+    return EdgeProfiles(along_px=u, across_px=v, light=crop.sample(np.moveaxis(xy, 0, -1)))
 
 
 def crossings(

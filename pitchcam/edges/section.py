@@ -19,6 +19,8 @@ Values = NDArray[np.float64]
 #: Independent observations per point: outline points are 0.7 px apart on average, the noise's reach
 #: after blur and demosaicing is about 1.5 px.
 PER_POINT = 0.4
+#: Tangents of half angles that helix and perspective are undone with: those of 23 and 113 degrees.
+TAN_HALF = (0.2, 1.5)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -144,18 +146,19 @@ def fit_section(
 def fit_again(section: Section, flanks: Flanks, frame: AxisFrame, spacing_mm: float) -> Section:
     """Fit a section's flanks again as another camera sees them, in another pose.
 
-    It begins with the same points: which of them dirt spoils does not go with the geometry.
+    It begins with the same points, since which of them dirt spoils does not go with the geometry,
+    and where the section lies: two rounds settle it as well as three from nothing.
     """
-    course = _Course(rounds=3, use=section.fit.used)
+    course = _Course(rounds=2, since=section)
     return _fitted(flanks, frame, spacing_mm, section.winding, course)
 
 
 @dataclass(frozen=True, kw_only=True)
 class _Course:
-    """How many rounds a fit takes, and the points that it begins with; all by default."""
+    """How many rounds a fit takes, and the section that it begins with, if there is one."""
 
     rounds: int
-    use: NDArray[np.bool_] | None = None
+    since: Section | None = None
 
 
 def _fitted(
@@ -164,8 +167,11 @@ def _fitted(
     raw = frame.from_photo(flanks.xy)
     ridge = _aligned_ridges(flanks, raw[:, 0], spacing_mm)
     turn, offset, lead = 0.0, 0.0, winding.lead * spacing_mm
-    tan = np.array([0.55, 0.55])
-    use = course.use
+    tan, use = np.array([0.55, 0.55]), None
+    if course.since is not None:
+        turn, offset, fit = course.since.turn_rad, course.since.offset_mm, course.since.fit
+        tan, use = np.clip(np.array(fit.tan_half), *TAN_HALF), fit.used
+        lead = winding.lead * abs(fit.pitch_mm)
     for left in reversed(range(course.rounds)):
         c, s = np.cos(turn), np.sin(turn)
         z, y = raw[:, 0], raw[:, 1] - offset
@@ -181,7 +187,7 @@ def _fitted(
         )
         use = fit.used
         turn_now, offset_now = turn, offset
-        tan = np.clip(np.array(fit.tan_half), 0.2, 1.5)
+        tan = np.clip(np.array(fit.tan_half), *TAN_HALF)
         lead = winding.lead * abs(fit.pitch_mm)
         turn += fit.turn_rad
         offset += fit.offset_mm

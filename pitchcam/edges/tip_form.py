@@ -18,7 +18,7 @@ def meeting_radius(section: Section, *, groove: bool) -> float:
 
 
 def tip_outline(
-    z: Values, end_mm: Values, section: Section, is_round: Values, *, groove: bool
+    z: Values, end_mm: Values, section: Section, is_round: NDArray[np.bool_], *, groove: bool
 ) -> tuple[Values, Values]:
     """Return outlines across the middle of a ridge or groove.
 

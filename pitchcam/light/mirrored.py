@@ -10,6 +10,8 @@ facets show. All of it is blurred along and across.
 
 from __future__ import annotations
 
+from functools import cached_property
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -102,7 +104,7 @@ def line_light(line: Line, y: Values, cos_b: Values, mirror: Mirrored) -> Values
         What they mirror.
     """
     cells = _cells(line, y, cos_b, mirror)
-    lit = mirror.share[..., None] * cells.lit * cells.shine
+    lit = mirror.share[..., None] * cells.facets.lit * cells.shine
     return _blurred(line, cells.inside * (1 - lit))
 
 
@@ -112,15 +114,15 @@ def light_slopes(line: Line, y: Values, cos_b: Values, mirror: Mirrored) -> tupl
     They are those by the loss, the logarithms of angles and roughness, and the share.
     """
     cells = _cells(line, y, cos_b, mirror)
-    share = mirror.share
-    lit = cells.lit * cells.shine
+    share, facets = mirror.share, cells.facets
+    lit = facets.lit * cells.shine
     light = _blurred(line, cells.inside * (1 - share[..., None] * lit))
     # Less light for more loss; more for wider angles; either way for roughness; more for share.
     by = np.stack(
         [
-            -cells.lit * cells.lost,
-            cells.shine * cells.wider,
-            cells.shine * cells.rougher - mirror.loss[..., None] * cells.lit * cells.more_lost,
+            -facets.lit * cells.lost,
+            cells.shine * facets.wider,
+            cells.shine * facets.rougher - mirror.loss[..., None] * facets.lit * cells.more_lost,
         ]
     )
     by = np.concatenate([share[..., None] * by, lit[None]])
@@ -132,19 +134,21 @@ def light_slopes(line: Line, y: Values, cos_b: Values, mirror: Mirrored) -> tupl
 class _Cells:
     """Cells (p, m, k) of parts, radii and stations.
 
-    ``inside`` is the share of a cell that lies in the part; ``lit`` how much of the panel's light
-    its facets turn to the camera but for the metal's loss, which leaves ``shine`` = 1 - loss *
-    ``lost``; ``wider`` and ``rougher`` are the changes of ``lit`` by the logarithms of angles and
-    roughness, ``more_lost`` that of ``lost`` by the roughness's.
+    ``inside`` is the share of a cell that lies in the part; ``facets`` what its surface mirrors,
+    but for the metal's loss, which leaves ``shine`` = 1 - loss * ``lost``.
     """
 
     inside: Values
-    lit: Values
+    facets: Facets
     shine: Values
     lost: Values
-    wider: Values
-    rougher: Values
-    more_lost: Values
+
+    @property
+    def more_lost(self) -> Values:
+        """The change of ``lost`` by the roughness's logarithm."""
+        mean = self.facets.mean
+        out: Values = self.facets.mean_rougher * GRAZING / (mean + GRAZING) ** 2
+        return out
 
 
 def _cells(line: Line, y: Values, cos_b: Values, mirror: Mirrored) -> _Cells:
@@ -161,12 +165,9 @@ def _cells(line: Line, y: Values, cos_b: Values, mirror: Mirrored) -> _Cells:
     lost = 1 - reflected(facets.mean, 1.0)
     return _Cells(
         inside=np.clip(depth / line.step + 0.5, 0.0, 1.0),
-        lit=facets.lit,
+        facets=facets,
         shine=1 - mirror.loss[..., None] * lost,
         lost=lost,
-        wider=facets.wider,
-        rougher=facets.rougher,
-        more_lost=facets.mean_rougher * GRAZING / (facets.mean + GRAZING) ** 2,
     )
 
 
@@ -174,16 +175,43 @@ def _cells(line: Line, y: Values, cos_b: Values, mirror: Mirrored) -> _Cells:
 class Facets:
     """What a rough surface's facets mirror to rays that graze it.
 
-    ``lit`` is the lit share, ``mean`` the facets' mean angle; ``wider`` and ``rougher`` are the
-    changes of ``lit`` by the logarithms of the last angle and the roughness, ``mean_rougher`` that
-    of ``mean`` by the roughness's.
+    ``lit`` is the lit share, ``mean`` the facets' mean angle. Angles are in roughnesses: ``x`` the
+    ray's, ``end`` the last; ``front``, ``between``, ``every`` and ``squares`` are integrals over
+    all facets, those up to the last, and in proportion to what the ray sees of them.
     """
 
     lit: Values
     mean: Values
-    wider: Values
-    rougher: Values
-    mean_rougher: Values
+    roughness: Values
+    x: Values
+    end: Values
+    middle: Values
+    at_end: Values
+    front: Values
+    between: Values
+    every: Values
+    squares: Values
+
+    @cached_property
+    def wider(self) -> Values:
+        """The change of ``lit`` by the last angle's logarithm."""
+        out: Values = self.end * self.at_end * self.end / self.every
+        return out
+
+    @property
+    def rougher(self) -> Values:
+        """The change of ``lit`` by the roughness's logarithm."""
+        moved = self.between - self.end * self.at_end - self.lit * self.front
+        out: Values = -self.x * moved / self.every - self.wider
+        return out
+
+    @property
+    def mean_rougher(self) -> Values:
+        """The change of ``mean`` by the roughness's logarithm."""
+        x, squares = self.x, self.squares
+        by_x = (2 * x * self.front + self.middle - squares * self.front) / self.every
+        out: Values = self.roughness * (squares - x * by_x)
+        return out
 
 
 def facets_lit(grazing: Values, last: Values, roughness: Values) -> Facets:
@@ -210,16 +238,19 @@ def facets_lit(grazing: Values, last: Values, roughness: Values) -> Facets:
     between = front - np.sqrt(np.pi) * normal_cdf(np.sqrt(2) * (x - end))
     every = x * front + middle / 2
     part = x * between + (middle - at_end) / 2
-    lit = np.clip(part / every, 0.0, 1.0)
-    wider = end * at_end * end / every
     squares = ((x * x + 0.5) * front + x * middle / 2) / every
-    by_x = (2 * x * front + middle - squares * front) / every
     return Facets(
-        lit=lit,
+        lit=np.clip(part / every, 0.0, 1.0),
         mean=roughness * squares,
-        wider=wider,
-        rougher=-x * (between - end * at_end - lit * front) / every - wider,
-        mean_rougher=roughness * (squares - x * by_x),
+        roughness=roughness,
+        x=x,
+        end=end,
+        middle=middle,
+        at_end=at_end,
+        front=front,
+        between=between,
+        every=every,
+        squares=squares,
     )
 
 

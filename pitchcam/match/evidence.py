@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.match.likelihood import log_likelihoods, log_off_series
+from pitchcam.match.likelihood import log_likelihoods_near, log_off_series
 from pitchcam.match.population import population
 from pitchcam.match.priors import PHOTO_TEMPER, prior_weights
 from pitchcam.records import NAMING_QUANTITIES, Gender, Quantity, ThreadReading
@@ -70,8 +70,8 @@ def log_evidence(reading: ThreadReading, factor: float = 1.0, folder: Path | Non
 def log_evidences(reading: ThreadReading, factors: Array, folder: Path | None = None) -> Array:
     """Return :func:`log_evidence` under each of some factors, (factors,)."""
     parts = population(reading.gender, folder)
-    fit = log_likelihoods(reading, factors, parts, FAR)[:, list(parts.leaders)]
-    # A bound is no density.
+    fit = log_likelihoods_near(reading, factors, parts, FAR)[:, list(parts.leaders)]
+    # What is as unlikely as that by several quantities together is left out, too.
     log = np.where(fit <= -0.5 * FAR**2, -np.inf, fit) + _weights(reading.gender, folder)
     off = log_off_series(reading, factors) + math.log(OFF_SERIES_PRIOR)
     top = np.maximum(log.max(axis=1), off)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -140,58 +140,99 @@ def log_likelihoods(
 ) -> Array:
     """Return :func:`log_likelihood` with all lengths times each factor, shape (factors, sizes)."""
     read = _roots_doubted(vectors(reading, factors), parts.crest)
-    shift, u_shift = station_shift(parts, reading.diameter_station_mm, factors)
-    station = _Station(
-        shift=shift, arm=_arm(parts, shift), variance=_station_variance(parts, shift, u_shift)
-    )
     kinds = _reading_kinds(read)
-    wide = max((c for _, c in kinds), key=lambda c: float(np.trace(c[0])))
-    z = _least_distance(read, parts, station, wide)
-    result: Array = -0.5 * z**2
-    factor, size = np.nonzero(z < far)
-    for start in range(0, len(size), BLOCK):
-        some = slice(start, start + BLOCK)
-        rows = _rows(parts, factor[some], size[some])
-        offsets, covariance = _departure(read, parts, station, rows)
-        logs = [
-            _mixture(offsets, covariance + _last(c[rows.factor]), rows) + math.log(s)
-            for s, c in kinds
-        ]
-        result[factor[some], size[some]] = np.logaddexp.reduce(logs, axis=0)
+    station = station_shift(parts, reading.diameter_station_mm, factors)
+    everywhere = np.indices(station[0].shape).reshape(2, -1)
+    z = _distance(read, parts, _widest(kinds), _pairs(parts, station, *everywhere))
+    result: Array = (-0.5 * z**2).reshape(station[0].shape)
+    near = _pairs(parts, station, *everywhere[:, z < far])
+    result[near.factor, near.size] = _log_densities(read, kinds, parts, near)
+    return result + log_forms(reading.forms, parts) if reading.forms else result
+
+
+def log_likelihoods_near(
+    reading: ThreadReading, factors: Array, parts: Population, far: float
+) -> Array:
+    """Return :func:`log_likelihoods`, minus infinity for sizes that are out of the question.
+
+    Most are by their pitch alone, under most factors: nothing else is worked out for them.
+    """
+    read = _roots_doubted(vectors(reading, factors), parts.crest)
+    kinds = _reading_kinds(read)
+    station = station_shift(parts, reading.diameter_station_mm, factors)
+    near = _by_pitch(read, parts, _widest(kinds), far)
+    pairs = _pairs(parts, station, *near)
+    pairs = _pairs(parts, station, *near[:, _distance(read, parts, _widest(kinds), pairs) < far])
+    result = np.full(station[0].shape, -np.inf)
+    result[pairs.factor, pairs.size] = _log_densities(read, kinds, parts, pairs)
     return result + log_forms(reading.forms, parts) if reading.forms else result
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class _Station:
-    """What the station does to diameters and to the variance of each; all (factors, sizes)."""
+class _Pairs:
+    """Pairs of a factor and a size, and what the station does to the diameters there; all (pairs,).
 
+    ``arm`` is how far it lies from the size's gauge plane, 0 for parallel ones; ``variance`` is
+    what it adds to that of each diameter: a part's own taper error acts over the arm.
+    """
+
+    factor: Places
+    size: Places
     shift: Array
     arm: Array
     variance: Array
 
 
+def _pairs(parts: Population, station: tuple[Array, Array], factor: Places, size: Places) -> _Pairs:
+    shift, u_shift = (of[factor, size] for of in station)
+    taper = parts.taper[size]
+    arm = np.divide(shift, taper, out=np.zeros(shift.shape), where=taper > 0)
+    return _Pairs(
+        factor=factor,
+        size=size,
+        shift=shift,
+        arm=arm,
+        variance=u_shift**2 + parts.covariance[size, 0, TAPER, TAPER] * arm**2,
+    )
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class _Rows:
-    """Classes of sizes under factors, one a row: its three places, and its cells' log weights.
+    """Classes of the sizes of pairs, one a row: its pair and class, and its cells' log weights.
 
-    ``first`` (pairs,) are the rows at which each pair of factor and size begins.
+    ``first`` (pairs,) are the rows at which each pair begins.
     """
 
-    factor: Places
-    size: Places
+    pair: Places
     kind: Places
     first: Places
     log_weight: Array
 
 
-def _rows(parts: Population, factor: Places, size: Places) -> _Rows:
+def _rows(parts: Population, size: Places) -> _Rows:
     count = parts.classes[size]
     first = np.cumsum(count) - count
-    factor, size = np.repeat(factor, count), np.repeat(size, count)
-    kind = np.arange(len(size)) - np.repeat(first, count)
-    return _Rows(
-        factor=factor, size=size, kind=kind, first=first, log_weight=parts.log_weight[size, kind]
-    )
+    pair = np.repeat(np.arange(len(size)), count)
+    kind = np.arange(len(pair)) - first[pair]
+    return _Rows(pair=pair, kind=kind, first=first, log_weight=parts.log_weight[size[pair], kind])
+
+
+def _log_densities(
+    read: Vectors, kinds: list[tuple[float, Array]], parts: Population, pairs: _Pairs
+) -> Array:
+    """Return the logarithm of the reading's density for each pair, (pairs,)."""
+    found = np.empty(len(pairs.size))
+    for start in range(0, len(found), BLOCK):
+        some = slice(start, start + BLOCK)
+        block = _Pairs(**{f.name: getattr(pairs, f.name)[some] for f in fields(pairs)})
+        rows = _rows(parts, block.size)
+        offsets, covariance = _departure(read, parts, block, rows)
+        # Whatever way a reading falls, it lies as far from the parts.
+        wide = np.stack([_last(c[block.factor[rows.pair]]) for _, c in kinds], axis=2)
+        logs = _mixture(offsets, covariance[:, :, None] + wide, rows)
+        shares = np.log([s for s, _ in kinds])
+        found[some] = np.logaddexp.reduce(logs + shares[:, None], axis=0)
+    return found
 
 
 def _last(matrices: Array) -> Array:
@@ -199,14 +240,28 @@ def _last(matrices: Array) -> Array:
     return np.moveaxis(matrices, 0, -1)
 
 
-def _least_distance(read: Vectors, parts: Population, station: _Station, wide: Array) -> Array:
-    """Return a lower bound of how many standard deviations off each size is, (factors, sizes)."""
-    z = np.zeros(station.shift.shape)
+def _widest(kinds: list[tuple[float, Array]]) -> Array:
+    """Return the widest of the covariances that a reading may have, (factors, n, n)."""
+    return max((c for _, c in kinds), key=lambda c: float(np.trace(c[0])))
+
+
+def _by_pitch(read: Vectors, parts: Population, wide: Array, far: float) -> NDArray[np.intp]:
+    """Return factors and sizes, (2, pairs), whose pitches lie near; all where none was read."""
+    if read.index[0] != PITCH:
+        return np.indices((len(read.value), len(parts.sizes))).reshape(2, -1)
+    at, low, high = read.value[:, 0, None], parts.low[:, PITCH], parts.high[:, PITCH]
+    reach = far * np.sqrt(parts.variance[:, PITCH] + wide[:, 0, 0, None])
+    return np.array(np.nonzero((at > low - reach) & (at < high + reach)))
+
+
+def _distance(read: Vectors, parts: Population, wide: Array, pairs: _Pairs) -> Array:
+    """Return a lower bound of how many standard deviations off each pair's size is, (pairs,)."""
+    z, f, s = np.zeros(len(pairs.size)), pairs.factor, pairs.size
     for x, q in enumerate(read.index):
-        at, variance = read.value[:, x, None], parts.variance[:, q] + wide[:, x, x, None]
+        at, variance = read.value[f, x], parts.variance[s, q] + wide[f, x, x]
         if _IS_DIAMETER[q]:
-            at, variance = at - station.shift, variance + station.variance
-        outside = np.maximum(parts.low[:, q] - at, at - parts.high[:, q])
+            at, variance = at - pairs.shift, variance + pairs.variance
+        outside = np.maximum(parts.low[s, q] - at, at - parts.high[s, q])
         np.maximum(z, outside / np.sqrt(variance), out=z)
     return z
 
@@ -236,73 +291,64 @@ def _reading_kinds(read: Vectors) -> list[tuple[float, Array]]:
     return [(1 - sum(s for s, _ in kinds), read.covariance), *kinds]
 
 
-def _arm(parts: Population, shift: Array) -> Array:
-    """Return how far the station lies from each size's gauge plane, 0 for parallel."""
-    return np.divide(shift, parts.taper, out=np.zeros(shift.shape), where=parts.taper > 0)
-
-
-def _station_variance(parts: Population, shift: Array, u_shift: Array) -> Array:
-    """Return the variance that the station adds to each diameter, (factors, sizes).
-
-    A part's own taper error acts over the distance from the gauge plane.
-    """
-    return u_shift**2 + parts.covariance[:, 0, TAPER, TAPER] * _arm(parts, shift) ** 2
-
-
 def _departure(
-    read: Vectors, parts: Population, station: _Station, rows: _Rows
+    read: Vectors, parts: Population, pairs: _Pairs, rows: _Rows
 ) -> tuple[list[Array], Array]:
     """Return how far the reading lies from the parts of each row, and the parts' covariance.
 
     Of each read quantity (rows, cells), or (rows, 1) where all cells have the same mean, as all
     quantities but the crest's; and (n, n, rows) with what the station adds.
     """
-    f, s, k = rows.factor, rows.size, rows.kind
+    f, s, k = pairs.factor[rows.pair], pairs.size[rows.pair], rows.kind
     offsets = []
     for x, q in enumerate(read.index):
         cells = slice(None) if q == parts.crest else slice(1)
-        at = read.value[f, x] - station.shift[f, s] * _IS_DIAMETER[q]
+        at = read.value[f, x] - pairs.shift[rows.pair] * _IS_DIAMETER[q]
         offsets.append(at[:, None] - parts.mean[s, k, cells, q])
     covariance = _last(
         parts.covariance[s[:, None, None], k[:, None, None], read.index[:, None], read.index]
     )
     moved, taper = _IS_DIAMETER[read.index], read.index == TAPER
-    lever = parts.covariance[s, k, TAPER, TAPER] * station.arm[f, s]
-    covariance[np.ix_(moved, moved)] += station.variance[f, s]
+    lever = parts.covariance[s, k, TAPER, TAPER] * pairs.arm[rows.pair]
+    covariance[np.ix_(moved, moved)] += pairs.variance[rows.pair]
     covariance[np.ix_(moved, taper)] += lever
     covariance[np.ix_(taper, moved)] += lever
     return offsets, covariance
 
 
 def _mixture(offsets: list[Array], covariance: Array, rows: _Rows) -> Array:
-    """Return log sum_k w_k N(offsets; 0, covariance of k's class) for each pair, (pairs,)."""
+    """Return log sum_k w_k N(offsets; 0, covariance of k's class) for each pair.
+
+    ``covariance`` is (n, n, ways, rows), of each way that a reading may fall; the result is
+    (ways, pairs).
+    """
     log = rows.log_weight + _log_normal(offsets, covariance)
-    row = log.max(axis=1)
-    top = np.maximum.reduceat(row, rows.first)
-    row += np.log(np.exp(log - row[:, None]).sum(axis=1))
-    top_of = np.repeat(top, np.diff(rows.first, append=len(row)))
-    return np.asarray(top + np.log(np.add.reduceat(np.exp(row - top_of), rows.first)))
+    row = log.max(axis=-1)
+    top = np.maximum.reduceat(row, rows.first, axis=-1)
+    row += np.log(np.exp(log - row[..., None]).sum(axis=-1))
+    found = np.add.reduceat(np.exp(row - top[:, rows.pair]), rows.first, axis=-1)
+    return np.asarray(top + np.log(found))
 
 
 def _log_normal(offsets: list[Array], covariance: Array) -> Array:
-    """Return log N(offsets; 0, covariance), (rows, cells), by Cholesky's factor of each row.
+    """Return log N(offsets; 0, covariance), (ways, rows, cells), by Cholesky's factor of each.
 
-    All rows are factored at once. Quantities that are the same for all cells go first: what they
-    give is then worked out once for them all.
+    All are factored at once. Quantities that are the same for all cells go first: what they give
+    is then worked out once for them all.
     """
     n = len(offsets)
     order = sorted(range(n), key=lambda x: offsets[x].shape[1])
     root = np.zeros_like(covariance)
     z: list[Array] = []
-    log = np.full((covariance.shape[2], 1), -0.5 * n * math.log(2 * math.pi))
+    log = np.full((*covariance.shape[2:], 1), -0.5 * n * math.log(2 * math.pi))
     for i, x in enumerate(order):
         for j in range(i):
             root[i, j] = covariance[x, order[j]] - (root[i, :j] * root[j, :j]).sum(axis=0)
             root[i, j] /= root[j, j]
         root[i, i] = np.sqrt(covariance[x, x] - (root[i, :i] ** 2).sum(axis=0))
-        rest = offsets[x] - sum(root[i, j][:, None] * z[j] for j in range(i))
-        z.append(rest / root[i, i][:, None])
-        log = log - 0.5 * z[i] ** 2 - np.log(root[i, i])[:, None]
+        rest = offsets[x] - sum(root[i, j][..., None] * z[j] for j in range(i))
+        z.append(rest / root[i, i][..., None])
+        log = log - 0.5 * z[i] ** 2 - np.log(root[i, i])[..., None]
     return log
 
 

@@ -25,6 +25,8 @@ LIT_LEVEL = 0.85
 LUMA = (np.float32(0.114), np.float32(0.587), np.float32(0.299))
 #: An outline of fewer points is that of a speck.
 FEWEST_POINTS = 20
+#: Places at which the light is sampled at a time.
+STRIP = 8192
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,17 +48,37 @@ class Crop:
 
         Beyond the crop it is that of the nearest pixel.
         """
+        x, y = xy[..., 0], xy[..., 1]
+        if x.size <= STRIP or x.ndim < 2:
+            return self._sampled(x, y)
+        # In strips, so that what lies between two steps stays near the processor.
+        out, rows = np.empty(x.shape), max(1, STRIP * len(x) // x.size)
+        for first in range(0, len(x), rows):
+            strip = slice(first, first + rows)
+            out[strip] = self._sampled(x[strip], y[strip])
+        return out
+
+    def _sampled(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
         h, w = self.light.shape
-        x = np.clip(xy[..., 0] - self.origin_px[0], 0, w - 1)
-        y = np.clip(xy[..., 1] - self.origin_px[1], 0, h - 1)
+        x = np.clip(x - self.origin_px[0], 0, w - 1)
+        y = np.clip(y - self.origin_px[1], 0, h - 1)
         column = np.minimum(x.astype(np.intp), w - 2)
         row = np.minimum(y.astype(np.intp), h - 2)
-        right, down = x - column, y - row
-        flat, first = self.light.ravel(), row * w + column
-        above = (1 - right) * flat[first] + right * flat[first + 1]
-        below = (1 - right) * flat[first + w] + right * flat[first + w + 1]
-        out: NDArray[np.float64] = (1 - down) * above + down * below
-        return out
+        x -= column
+        y -= row
+        left, flat = 1 - x, self.light.ravel()
+        row *= w
+        row += column
+        above: NDArray[np.float64] = left * flat[row]
+        above += x * flat[row + 1]
+        row += w
+        left *= flat[row]
+        left += x * flat[row + 1]
+        left *= y
+        np.subtract(1, y, out=y)
+        above *= y
+        above += left
+        return above
 
 
 def _channel(relative: Floats, inside: NDArray[np.uint8]) -> tuple[Floats, str]:

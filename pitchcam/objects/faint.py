@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import cv2
 import numpy as np
@@ -102,19 +103,18 @@ def _is_faint(region: Region) -> bool:
 
 
 def _ripple(radius: Values, spacing: float) -> Values:
-    """Return what is left of a side without its means over one spacing, taken twice.
+    """Return what is left of sides, (..., n), without their means over one spacing, taken twice.
 
     That takes away a straight line wholly, and nothing of a wave of that spacing.
     """
     whole = 2 * int((spacing - 1) // 2) + 1
-    kernel = np.full(whole + 2, 1.0)
-    kernel[[0, -1]] = (spacing - whole) / 2
+    kernel = np.full((1, whole + 2), 1.0)
+    kernel[0, [0, -1]] = (spacing - whole) / 2
     kernel /= spacing
-    mean = radius
+    mean: Any = np.atleast_2d(radius)
     for _ in range(2):
-        mean = cv2.filter2D(mean[None], -1, kernel[None], borderType=cv2.BORDER_REPLICATE)[0]
-    out: Values = radius - mean
-    return out
+        mean = cv2.filter2D(mean, -1, kernel, borderType=cv2.BORDER_REPLICATE)
+    return np.asarray(radius - mean.reshape(radius.shape), float)
 
 
 def _strongest(
@@ -122,34 +122,58 @@ def _strongest(
 ) -> tuple[float, float] | None:
     """Return middle and spacing of the wave that is the largest share of both sides."""
     best, where = SHARE, None
+    both, free_to = np.stack(sides), _sums(free)
+    ends = np.concatenate([both, both[:, -1:]], axis=1)
     spacing = SHORTEST_PX
     while spacing < LONGEST_PX:
         width = round(TURNS * spacing)
         if width > len(s) - 8:
             break
-        turn = np.exp(-2j * np.pi * s / spacing)
-        shares, heights = [], []
-        clear = _window(free.astype(float), width) > width - 0.5
-        for side in sides:
-            ripple = _ripple(side, spacing)
-            wave, power = _window(ripple * turn, width), _window(ripple**2, width)
-            shares.append(2 * np.abs(wave) ** 2 / (width * np.maximum(power, 1e-9)))
-            heights.append(2 * np.abs(wave) / width)
-            ends = np.concatenate([side, side[-1:]])
-            clear &= np.abs(ends[width:] - ends[:-width]) < STEEP * width
-        share, low, high = np.minimum(*shares), np.minimum(*heights), np.maximum(*heights)
-        share = np.where(clear & (low > AMPLITUDE_PX) & (low > UNLIKE * high), share, 0.0)
-        at = int(np.argmax(share))
-        if share[at] > best:
-            best, where = float(share[at]), (float(s[at] + width / 2), spacing)
+        steep = np.abs(ends[:, width:] - ends[:, :-width]).max(axis=0)
+        clear = (free_to[width:] - free_to[:-width] == width) & (steep < STEEP * width)
+        if clear.any():
+            share = _shares(s, both, spacing, clear)
+            at = int(np.argmax(share))
+            if share[at] > best:
+                best, where = float(share[at]), (float(s[at] + width / 2), spacing)
         spacing *= LONGER
     return where
 
 
-def _window(values: NDArray[np.number], width: int) -> NDArray[np.number]:
+def _shares(s: Values, sides: Values, spacing: float, clear: NDArray[np.bool_]) -> Values:
+    """Return the share that a wave is of both sides (2, n) over each stretch, 0 where it is none.
+
+    ``clear`` are the stretches that come into question. Most are too even for any wave, which is
+    at most as high as all that varies there: they are not asked for one.
+    """
+    width = round(TURNS * spacing)
+    ripple = _ripple(sides, spacing)
+    power = _window(ripple**2, width)
+    least = (1 - 1e-6) * width * (AMPLITUDE_PX / 2) ** 2
+    asked = np.flatnonzero(clear & (power.min(axis=0) > least))
+    found = np.zeros(clear.shape)
+    if not len(asked):
+        return found
+    there = slice(int(asked[0]), int(asked[-1]) + width)
+    turn = np.exp(-2j * np.pi * s[there] / spacing)
+    wave = np.abs(_window(ripple[:, there] * turn, width)[:, asked - there.start])
+    share = 2 * wave**2 / (width * np.maximum(power[:, asked], 1e-9))
+    low, high = wave.min(axis=0) * 2 / width, wave.max(axis=0) * 2 / width
+    wavy = (low > AMPLITUDE_PX) & (low > UNLIKE * high)
+    found[asked] = np.where(wavy, share.min(axis=0), 0.0)
+    return found
+
+
+def _sums(values: NDArray[Any]) -> NDArray[Any]:
+    """Return the sums of all values (..., n) before each place, and of all, (..., n + 1)."""
+    sums = np.cumsum(values, axis=-1)
+    return np.concatenate([np.zeros_like(sums[..., :1]), sums], axis=-1)
+
+
+def _window(values: NDArray[Any], width: int) -> NDArray[Any]:
     """Return the sums over all stretches of a width."""
-    sums = np.concatenate([[0], np.cumsum(values)])
-    out: NDArray[np.number] = sums[width:] - sums[:-width]
+    sums = _sums(values)
+    out: NDArray[Any] = sums[..., width:] - sums[..., :-width]
     return out
 
 

@@ -24,8 +24,10 @@ Values = NDArray[np.float64]
 OUTLINE_OUT = 0.7
 #: Standard uncertainty of an axis's height that a user states (judgement: half a width by caliper).
 U_STATED_MM = 0.1
-#: Rounds in which height, inclination and the hexagon's turn settle.
-ROUNDS = 3
+#: Rounds in which height, inclination and the hexagon's turn settle. They have where a round moves
+#: height and inclination by less than this share of their u: another moves them by a hundredth of
+#: that.
+ROUNDS, SETTLED = 3, 0.01
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -94,6 +96,10 @@ def lay(
         found = posterior(radii, seen, camera, rest.u_height_mm, lever)
         if known.height_mm is not None:
             found = _stated(found, known.height_mm)
+        still = (
+            abs(found.height_mm - height) < SETTLED * found.u_height_mm
+            and abs(found.slope_rad - slope) < SETTLED * found.u_slope_rad
+        )
         height, slope = found.height_mm, found.slope_rad
         if level.hexagon and not isinstance(shape, CrestShape):
             # Only in its own pose do the corners tell the turn.
@@ -101,6 +107,8 @@ def lay(
             roll = hexagon_roll(part, laid.section, laid.frame, level)
             rest = turned(level, roll)
             found = replace(found, turn_rad=roll.turn_rad, u_turn_rad=roll.u_turn_rad)
+        if still:
+            break
     if laid is shape:
         laid = again(shape, camera, height, slope)
     return replace(rest, height_mm=height, u_height_mm=found.u_height_mm, pose=found), laid
