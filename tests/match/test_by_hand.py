@@ -400,12 +400,25 @@ def test_candidates_are_listed_until_nearly_all_is_held() -> None:
 
 
 def test_no_series_says_what_is_nearest() -> None:
-    # 27 threads to the inch on 30 mm: no series has it, though each reading is careful.
+    # 90 degrees, 27 threads to the inch and a taper of 1 in 4: each reading betrays no thread here.
     verdict = name_readings(
-        typed("27tpi", diameter_mm=52.0, second_mm=52.0, apart_mm=8.0, angle_deg=80.0)
+        typed("27tpi", diameter_mm=100.0, second_mm=101.9, apart_mm=8.0, angle_deg=90.0)
     )
-    assert verdict.status in ("off-series", "ambiguous") and verdict.designation is None
-    assert "again" in (verdict.next_step or "")
+    assert verdict.status == "off-series" and verdict.designation is None
+    assert verdict.next_step == (
+        "Read it all once more. If the readings stand, no series here has this thread: nearest are "
+        + ", ".join(c.designation for c in verdict.candidates[:3])
+        + "."
+    )
+
+
+def test_readings_of_no_series_are_first_read_again() -> None:
+    # 27 threads to the inch on 52 mm: careful readings of no thread, or one of several slips.
+    verdict = name_readings(typed("27tpi", diameter_mm=52.0))
+    assert verdict.status == "ambiguous" and sum(c.probability for c in verdict.candidates) < 0.5
+    assert verdict.next_step == (
+        "Read it all once more: together the readings are those of no series here."
+    )
 
 
 def test_a_pair_read_from_the_large_end_says_which_is_smaller() -> None:
@@ -448,5 +461,28 @@ def test_a_slip_that_competes_is_asked_for() -> None:
     assert "it is called taper, but G 1/2, which is parallel" in (said.next_step or "")
 
 
-def test_a_slip_is_said_from_its_share_on() -> None:
-    assert 0 < SAID < 0.5 < NAMED
+@pytest.mark.parametrize(
+    ("gauge", "values", "says"),
+    [
+        (
+            "27tpi",
+            {"diameter_mm": 52.0, "second_mm": 52.0, "apart_mm": 8.0, "angle_deg": 80.0},
+            "Hold the form gauge again: 80 degrees does not go with the rest, which fits M52x1.5 "
+            "(60 degrees).",
+        ),
+        (
+            "4tpi",
+            {"diameter_mm": 30.0, "angle_deg": 60.0, "form": "parallel"},
+            "Read the leaf again: 4tpi does not go with the rest, which fits M30x2, M30x1, "
+            "M30x1.5.",
+        ),
+    ],
+)
+def test_the_slip_that_explains_most_is_said(gauge: str, values: dict[str, Any], says: str) -> None:
+    read = typed(gauge, **values)
+    assert name_readings(read).next_step == says
+    after = hand_posterior(to_hand(read))
+    shares = {k: float((after.probability[0] * v[0]).sum()) for k, v in after.slips.items()}
+    word = {"Hold": "angle-any", "Read": "leaf-any"}[says[:4]]
+    shares.pop("order", None)
+    assert max(shares, key=lambda k: shares[k]) == word and shares[word] >= SAID

@@ -271,16 +271,17 @@ def test_stated_sizes(spec: ScaleSpec, mm: float | None) -> None:
     assert stated_mm(spec) == mm
 
 
-def test_a_stated_pin_is_another_in_one_photo_of_seventy() -> None:
+def test_a_stated_pin_is_another_at_the_share_of_the_slip() -> None:
+    wrong = slip_shares()["reference-pin"]
     held, sizes = explanations(ScaleSpec(source="pin", mm=8.0))
-    assert held.ratio[0] == 1.0 and held.weight[0] == pytest.approx(1 - 0.015)
+    assert held.ratio[0] == 1.0 and held.weight[0] == pytest.approx(1 - wrong)
     assert sizes[0] == 8.0 and len(sizes) == held.ratio.size
     low, high = RATIOS
     assert held.ratio.min() >= low - 1e-9 and held.ratio.max() <= high + 1e-9
     usual = held.spread == 0.0
     # Four fifths of the wrong ones are of usual sizes, any other size has the rest.
-    assert held.weight[usual][1:].sum() == pytest.approx(0.8 * 0.015)
-    assert held.weight[~usual].sum() == pytest.approx(0.2 * 0.015)
+    assert held.weight[usual][1:].sum() == pytest.approx(0.8 * wrong)
+    assert held.weight[~usual].sum() == pytest.approx(0.2 * wrong)
     assert {6.0, 10.0, 12.0, 5.0} <= {round(s, 3) for s, u in zip(sizes, usual, strict=True) if u}
 
 
