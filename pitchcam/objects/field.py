@@ -260,7 +260,8 @@ def find_field(
         ends = np.argwhere(edge[rows, columns] & own)[:, ::-1] + (x, y)
         cut = len(ends) > 0
         area_px = float(len(xs) * STEP**2)
-        if cut and area_px < SLIVER_PX * max(box[2] - box[0], box[3] - box[1]):
+        # A strip may run along several borders: it is as long as it touches them.
+        if cut and area_px < SLIVER_PX * max(box[2] - box[0], box[3] - box[1], len(ends) * STEP):
             continue  # the border of the light itself, or of the panel
         blobs.append(
             Blob(

@@ -6,6 +6,7 @@ import numpy as np
 
 from pitchcam.flags import flag
 from pitchcam.frozen import dataclass
+from pitchcam.objects.gaps import is_seen_through
 from pitchcam.objects.regions import Region
 from pitchcam.objects.shapes import Shape
 from pitchcam.pipeline.scene import Scene
@@ -58,6 +59,8 @@ def refusal(scene: Scene, found: Found) -> Flag | None:
         )
     if _clipped(scene, part):
         return flag("over-exposed", f"the background beside part {number} is clipped to white")
+    if is_seen_through(part, region):
+        return flag("no-thread", f"light shows between the turns of part {number}: it is a spring")
     return None
 
 

@@ -187,3 +187,16 @@ def test_shrunk_points_lie_at_their_means() -> None:
     assert small[0, 10] == pytest.approx(ramp[0, 40:44].mean(), abs=0.51)
     assert quartered(ramp[:3]).size == 0
     assert to_photo(np.array([0.0, 10.0])) == pytest.approx([1.5, 41.5])
+
+
+def test_the_dark_along_several_borders_is_no_object() -> None:
+    """The panel's own border beyond three sides of the light: 28 pixels wide, 3000 long."""
+    lit = np.ones((900, 1200))
+    lit[:28], lit[:, :28], lit[:, -28:] = 0.02, 0.02, 0.02
+    found = find_field(drawing.develop(scene(box(400, 300, 700, 500), lit=lit)))
+    assert len(found.blobs) == 1 and not found.blobs[0].cut
+
+
+def test_a_part_that_lies_along_a_border_is_an_object() -> None:
+    found = find_field(drawing.develop(scene(box(300, -20, 800, 60), lit=np.ones((900, 1200)))))
+    assert len(found.blobs) == 1 and found.blobs[0].cut

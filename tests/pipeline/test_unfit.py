@@ -1,10 +1,11 @@
-"""What of a part the border of the light may cut."""
+"""What of a part the border of the light may cut, and what shows the light through."""
 
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
+from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.regions import Region
 from pitchcam.pipeline.unfit import Found, refusal
 
@@ -22,15 +23,23 @@ THREAD = Region(
 
 def cut_at(*stations):
     """Why a thread is refused whose part the border cuts at stations along its axis."""
-    crop = SimpleNamespace(origin_px=(0, 0), mask=np.zeros((20, 20), np.uint8), channel="mean")
-    part = SimpleNamespace(cut_stations=np.array(stations, float), crop=crop)
+    problem = problem_of(np.array(stations, float), np.full((300, 300), 0.02))
+    return None if problem is None else problem.code
+
+
+def problem_of(stations, light):
+    mask = np.zeros((20, 20), np.uint8)
+    crop = SimpleNamespace(origin_px=(0, 0), mask=mask, channel="mean", light=light)
+    along = np.arange(80.0, 260.0)
+    sides = (along, np.full(180, 60.0), np.full(180, -60.0))
+    axis = ImageAxis(point_px=(0.0, 150.0), direction=(1.0, 0.0))
+    part = SimpleNamespace(cut_stations=stations, crop=crop, axis=axis, stations=sides)
     scene = SimpleNamespace(
         rims=SimpleNamespace(spread=SimpleNamespace(blur_px=0.7)),
         photo=SimpleNamespace(pixels=np.full((30, 30, 3), 90, np.uint8)),
     )
     part.crop.mask[8:12, 8:12] = 1
-    problem = refusal(scene, Found(part=part, region=THREAD, number=1))
-    return None if problem is None else problem.code
+    return refusal(scene, Found(part=part, region=THREAD, number=1))
 
 
 @pytest.mark.parametrize(
@@ -45,3 +54,10 @@ def cut_at(*stations):
 )
 def test_a_body_may_be_cut_but_not_a_thread(stations, code):
     assert cut_at(*stations) == code
+
+
+def test_a_spring_is_told_as_one():
+    light = np.full((300, 300), 0.02)
+    light[:, np.arange(300) % 20 < 5] = 1.0
+    problem = problem_of(np.array([]), light)
+    assert problem.code == "no-thread" and "it is a spring" in problem.message
