@@ -192,7 +192,7 @@ def test_shrunk_points_lie_at_their_means() -> None:
 def test_the_dark_along_several_borders_is_no_object() -> None:
     """The panel's own border beyond three sides of the light: 28 pixels wide, 3000 long."""
     lit = np.ones((900, 1200))
-    lit[:28], lit[:, :28], lit[:, -28:] = 0.02, 0.02, 0.02
+    lit[:28], lit[:, :28], lit[:, -28:] = 0.5, 0.5, 0.5
     found = find_field(drawing.develop(scene(box(400, 300, 700, 500), lit=lit)))
     assert len(found.blobs) == 1 and not found.blobs[0].cut
 
