@@ -15,6 +15,7 @@ a short reach settle the blur, edges with a long one the band.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -69,6 +70,11 @@ POLISH = (0.80, 0.10)
 #: That of a blackened or dirty surface, and the share of pins that are so: a pin or a shank of
 #: known size is ground bright (common practice, no source).
 DULL, DULL_PINS = (0.05, 0.10), 0.02
+#: What is not known of the place of an edge out of focus, as a share of how much its blur is more:
+#: it is blurred by a disc, the pupil's, not by a bell (renders: ten pins with 0.4 to 2.5 px more).
+U_DEFOCUS = 0.3
+#: Least blur of any edge.
+LEAST_BLUR_PX = 0.4
 #: Starts for the panel's distance: as far behind the part as the phone is in front, nearer, and
 #: close behind it; each with a log-normal spread.
 PANELS = (0.5, 0.2, 0.06)
@@ -105,8 +111,24 @@ def rim_width(radius_px: float, reach_px: float, f_px: float, panel: float) -> f
 
 
 @dataclass(frozen=True, kw_only=True)
+class Focus:
+    """Edges that lie at another height than the others, and so are blurred otherwise.
+
+    ``apart`` (n,) says which; ``u_px`` is how much their blur may differ, standard uncertainty.
+    """
+
+    apart: NDArray[np.bool_]
+    u_px: float
+
+
+#: Blur, gain, radius, log k, loss, softness, polish, and what the blur of edges at another height
+#: is more.
+SHARED = 8
+
+
+@dataclass(frozen=True, kw_only=True)
 class _Fit:
-    """Edges fitted together: ``q`` is blur, gain, radius, log k, loss, softness, polish, edges."""
+    """Edges fitted together: ``q`` is what they share (SHARED), then the edges' places."""
 
     cost: float
     q: Values
@@ -121,6 +143,7 @@ class _Expected:
     spread: Spread
     panel: float = PANELS[0]
     polish: tuple[float, float] = POLISH
+    focus: Focus | None = None
 
 
 def _solve(
@@ -135,31 +158,38 @@ def _solve(
     middles, spreads = zip(LOSS, SOFTNESS, expected.polish, strict=True)
     prior = expected.spread
     known = (prior.blur_px, prior.gain, prior.radius_px, np.log(expected.panel))
-    centre = np.array([*known, *middles])
-    width = np.array([prior.u_blur_px, prior.u_gain, prior.u_radius_px, PANEL_SPREAD, *spreads])
+    centre = np.array([*known, *middles, 0.0])
+    focus = expected.focus
+    apart = np.zeros((n, 1)) if focus is None else focus.apart.astype(float)[:, None]
+    u_more = 1.0 if focus is None else focus.u_px
+    own = (prior.u_blur_px, prior.u_gain, prior.u_radius_px, PANEL_SPREAD)
+    width = np.array([*own, *spreads, u_more])
 
     def drawn(q: Values) -> Drawn:
         ratio = stack.reach / (f_px * np.exp(q[3]))
+        blur = np.maximum(q[0] + q[7] * apart, LEAST_BLUR_PX)
         light, slopes = edge_light(
-            stack.across, q[0], q[7:, None], stack.radius, 0.5 * np.arctan(ratio), *q[4:7]
+            stack.across, blur, q[8:, None], stack.radius, 0.5 * np.arctan(ratio), *q[4:7]
         )
         slopes[1] *= -0.5 * ratio / (1 + ratio**2)
         slopes = np.moveaxis(slopes, 0, 2)
-        return Drawn(light=light, shared=slopes[:, :, :5], own=slopes[:, :, 5:])
+        more = slopes[:, :, :1] * apart[:, :, None]
+        shared = np.concatenate([slopes[:, :, :5], more], axis=2)
+        return Drawn(light=light, shared=shared, own=slopes[:, :, 5:])
 
     def cost(q: Values) -> tuple[Values, Values]:
         rest, slopes = deviations(stack, drawn(q), q)
-        pull = np.eye(7, len(q)) / width[:, None]
-        return np.append(rest, (q[:7] - centre) / width), np.vstack([slopes, pull])
+        pull = np.eye(SHARED, len(q)) / width[:, None]
+        return np.append(rest, (q[:SHARED] - centre) / width), np.vstack([slopes, pull])
 
     if start is None:
         start = np.concatenate([centre, np.full(n, -0.7)])
     # A surface that scatters nothing and loses little shows no step at its edge, which then could
     # lie anywhere; one that is blackened mirrors nothing, and shows nothing but the step.
-    low = np.concatenate([[0.4, 0.0, 0.6, -5.0, 0.15, 0.02, 0.0], np.full(n, -5.0)])
-    high = np.concatenate([[6.0, 3.0, 5.0, 1.0, 0.95, 1.5, 0.96], np.full(n, 8.0)])
+    low = np.concatenate([[LEAST_BLUR_PX, 0.0, 0.6, -5.0, 0.15, 0.02, 0.0, -2.0], np.full(n, -5.0)])
+    high = np.concatenate([[6.0, 3.0, 5.0, 1.0, 0.95, 1.5, 0.96, 4.0], np.full(n, 8.0)])
     fit = solve_one(cost, start, low, high)
-    misfit = np.sqrt(np.mean(fit.residuals[0, :-7].reshape(n, -1) ** 2, axis=1)) * noise
+    misfit = np.sqrt(np.mean(fit.residuals[0, :-SHARED].reshape(n, -1) ** 2, axis=1)) * noise
     return _Fit(
         cost=float(fit.cost[0]),
         q=fit.parameters[0],
@@ -173,9 +203,9 @@ def _weighed(bright: _Fit, dull: _Fit) -> tuple[_Fit, Values, Values]:
     odds = np.log(DULL_PINS / (1 - DULL_PINS)) + bright.cost - dull.cost
     share = float(1 / (1 + np.exp(np.clip(-odds, -30.0, 30.0))))
     likelier = dull if share > 0.5 else bright
-    variance = np.maximum(np.diag(likelier.covariance)[7:], 0.0)
-    u = np.sqrt(variance + share * (1 - share) * (dull.q[7:] - bright.q[7:]) ** 2)
-    return likelier, (1 - share) * bright.q[7:] + share * dull.q[7:], u
+    variance = np.maximum(np.diag(likelier.covariance)[SHARED:], 0.0)
+    u = np.sqrt(variance + share * (1 - share) * (dull.q[SHARED:] - bright.q[SHARED:]) ** 2)
+    return likelier, (1 - share) * bright.q[SHARED:] + share * dull.q[SHARED:], u
 
 
 #: Misfit of a round edge up to which the common model is believed: two coded steps.
@@ -194,6 +224,7 @@ def fit_rims(
     prior: Spread = DEFAULT_SPREAD,
     *,
     panel_near: bool = False,
+    focus: Focus | None = None,
 ) -> Rims:
     """Fit the edges of one photo together.
 
@@ -207,6 +238,8 @@ def fit_rims(
         What is assumed of the edge spread.
     panel_near
         The light fills the picture, so its border is not seen and the panel may be near.
+    focus
+        Which edges lie at another height than the others; None where none do.
 
     Notes
     -----
@@ -214,24 +247,24 @@ def fit_rims(
     behind the part, an edge near dirt), every edge gets a band of its own.
     """
     noise = CODE_NOISE
-    best = _solve(profiles, f_px, _Expected(spread=prior), noise)
+    usual = _Expected(spread=prior, focus=focus)
+    best = _solve(profiles, f_px, usual, noise)
     if best.misfit.max() > BELIEVED:
         # Where even the best edge is not drawn as expected (a photo made smaller, an odd
         # development), the edges tell less, and what is known beforehand counts for more.
         noise = max(CODE_NOISE, float(best.misfit.min()))
         # Not as usual: the panel may be nearer.
-        tries = [
-            _solve(profiles, f_px, _Expected(spread=prior, panel=panel), noise) for panel in PANELS
-        ]
+        tries = [_solve(profiles, f_px, replace(usual, panel=panel), noise) for panel in PANELS]
         best = min(tries, key=lambda s: s.cost)
-    edges, u_edges = best.q[7:], np.sqrt(np.maximum(np.diag(best.covariance)[7:], 0.0))
+    edges, u_edges = best.q[SHARED:], np.sqrt(np.maximum(np.diag(best.covariance)[SHARED:], 0.0))
     if any(p.radius_px is not None for p in profiles):
         # Blur and sharpening hardly differ.
         metal = [np.log(PANELS[0]), LOSS[0], SOFTNESS[0], DULL[0]]
         start = np.concatenate([best.q[:3], metal, best.q[7:]])
-        dull = _solve(profiles, f_px, _Expected(spread=prior, polish=DULL), noise, start)
+        dull = _solve(profiles, f_px, replace(usual, polish=DULL), noise, start)
         best, edges, u_edges = _weighed(best, dull)
     q, covariance, misfit = best.q, best.covariance, best.misfit
+    more_px = float(q[7])
     panel = float(np.exp(q[3]))
     u_panel, common = float(np.sqrt(max(covariance[3, 3], 0.0))), True
     angle = mirror_angle(float(np.median([p.reach_px for p in profiles])), f_px, panel)
@@ -262,6 +295,8 @@ def fit_rims(
     # The band's form is good to a tenth of the shift it makes.
     curved = np.array([p.radius_px is not None for p in profiles])
     model = np.where(curved, np.hypot(U_ROUND_PX, 0.1 * shine * np.minimum(rims, 1.5)), 0.05)
+    if focus is not None:
+        model = np.hypot(model, U_DEFOCUS * abs(more_px) * focus.apart)
     return Rims(
         spread=Spread(
             blur_px=float(q[0]),

@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.arcs import rim_arcs
 from pitchcam.edges.falls import most_blur
+from pitchcam.edges.focus import far_from_focus, focus_of
 from pitchcam.edges.lines import Segment, StraightEdge, straight_edge
-from pitchcam.edges.rims import BELIEVED, MOST_DRAWN_PX, UNLEARNT, Rims, fit_rims
+from pitchcam.edges.rims import BELIEVED, MOST_DRAWN_PX, UNLEARNT, Focus, Rims, fit_rims
 from pitchcam.frozen import dataclass
 from pitchcam.light.esf import DEFAULT_SPREAD, Spread, unsharpen
 from pitchcam.objects.field import Field
@@ -172,6 +173,13 @@ def learn_rims(
     flat = _flat_spread(shapes, field, camera)
     prior = _expected(flat)
     edges, owner = _own_edges(shapes, field)
+    far = far_from_focus(edges, owner)
+    if far:
+        rest = [s for s in shapes if s.blob.label not in far]
+        rims, pins = learn_rims(rest, field, camera)
+        apart = [s for s in shapes if s.blob.label in far]
+        falls = [e.fall_px for e, label in zip(edges, owner, strict=True) if label in far]
+        return rims, pins | _blurred(apart, field, camera, float(np.median(falls)))[1]
     fall = float(np.median([e.fall_px for e in edges])) if edges else 0.0
     if fall > MOST_DRAWN_PX and most_blur(shapes) > MOST_DRAWN_PX:
         return _blurred(shapes, field, camera, fall)
@@ -182,7 +190,7 @@ def learn_rims(
         owner = [None] * len(edges)
     if not edges:
         return replace(UNLEARNT, spread=prior, flat=flat), {}
-    rims = _fit(edges, field, camera.f_px, prior)
+    rims = _fit(edges, field, camera.f_px, prior, focus_of(shapes, edges, owner))
     if rims.misfit.max() > BELIEVED and all(label is None for label in owner):
         edges, rims = _otherwise(shapes, field, camera, prior, (edges, rims))
         owner = [None] * len(edges)
@@ -191,7 +199,8 @@ def learn_rims(
             return replace(UNLEARNT, spread=prior, flat=flat), {}
     plain = _without_strangers(edges, rims)
     if plain is not edges:
-        edges, rims = plain, _fit(plain, field, camera.f_px, prior)
+        focus = focus_of(shapes, plain, owner)
+        edges, rims = plain, _fit(plain, field, camera.f_px, prior, focus)
     return replace(rims, flat=flat), _pins(edges, owner, rims)
 
 
@@ -316,10 +325,15 @@ def _expected(flat: Spread | None) -> Spread:
     )
 
 
-def _fit(edges: Sequence[StraightEdge], field: Field, f_px: float, prior: Spread) -> Rims:
-    return fit_rims(
-        [p for e in edges for p in e.profiles], f_px, prior, panel_near=field.full_frame
-    )
+def _fit(
+    edges: Sequence[StraightEdge],
+    field: Field,
+    f_px: float,
+    prior: Spread,
+    focus: Focus | None = None,
+) -> Rims:
+    profiles = [p for e in edges for p in e.profiles]
+    return fit_rims(profiles, f_px, prior, panel_near=field.full_frame, focus=focus)
 
 
 def _without_strangers(edges: list[StraightEdge], rims: Rims) -> list[StraightEdge]:

@@ -2,14 +2,26 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.frozen import dataclass
 from pitchcam.objects.background import Floats
 from pitchcam.small import median, percentile
 
 Points = NDArray[np.float64]
+
+#: The light is read so many points of the shrunk picture within a side's crossing, clear
+#: of it: a border out of focus is drawn 8 points wide at most (a pupil of 3 mm, a panel as far
+#: behind the plate as the phone is in front). Beyond, this percentile of the darkest is seen.
+BESIDE, DARKEST = (5, 13), 10
+#: What is brighter than this share of the light is no end of it, or the picture ends before.
+DARK_SHARE = 0.5
+#: Fewest places along a side that show it.
+FEWEST = 40
 
 
 def window_sides(light: Floats, window_px: Points, step: int) -> tuple[Points | None, ...]:
@@ -60,17 +72,16 @@ def _side(light: Floats, step: int, ends: tuple[Points, Points], centre: Points)
         return None
     level = percentile(values[inside].astype(float), 90)
     low = percentile(values[inside].astype(float), 5)
-    half = (level + low) / 2
-    # From outside inward: the first rise through half the light. Where the light runs to the
-    # picture's own border, no dark point lies beyond it.
-    lit = (values > half) & inside
-    rows = np.arange(len(u))
-    last = len(v) - 1 - np.argmax(lit[:, ::-1], axis=1)
-    beyond = np.minimum(last + 1, len(v) - 1)
-    ok = lit[rows, last] & (beyond > last) & inside[rows, beyond]
-    fall = np.maximum(values[rows, last] - values[rows, beyond], 1e-6)
-    x, y = u[ok], (v[last] + (values[rows, last] - half) / fall * step)[ok]
-    if len(x) < 40:
+    last = _last_lit(values, inside, np.full(len(u), (level + low) / 2))
+    if last is None:
+        return None
+    half = _half(u, values, inside, last)
+    again = None if half is None else _last_lit(values, inside, half)
+    if again is None:
+        return None
+    ok, at = last.seen & again.seen, again.place
+    x, y = u[ok], v[0] + at[ok] * step
+    if len(x) < FEWEST:
         return None
     keep = np.ones(len(x), bool)
     for degree in (1, 1, 1, 2, 2, 2):
@@ -82,3 +93,61 @@ def _side(light: Floats, step: int, ends: tuple[Points, Points], centre: Points)
         return None
     found: Points = a + x[keep, None] * d + y[keep, None] * n
     return found
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Last:
+    """Where light ends along the ways across a side, points from their inner end, (n,).
+
+    ``seen`` says where a dark point lies beyond.
+    """
+
+    place: Points
+    seen: NDArray[np.bool_]
+
+
+def _last_lit(values: NDArray[Any], inside: NDArray[np.bool_], half: Points) -> _Last | None:
+    """Return the first rise through half the light, from outside inward.
+
+    Where the light runs to the picture's own border, no dark point lies beyond it.
+    """
+    lit = (values > half[:, None]) & inside
+    rows, count = np.arange(len(values)), values.shape[1]
+    last = count - 1 - np.argmax(lit[:, ::-1], axis=1)
+    beyond = np.minimum(last + 1, count - 1)
+    seen = lit[rows, last] & (beyond > last) & inside[rows, beyond]
+    if seen.sum() < FEWEST:
+        return None
+    fall = np.maximum(values[rows, last] - values[rows, beyond], 1e-6)
+    return _Last(place=last + (values[rows, last] - half) / fall, seen=seen)
+
+
+def _half(u: Points, values: NDArray[Any], inside: NDArray[np.bool_], last: _Last) -> Points | None:
+    """Return half way between the light within a side and what lies beyond it, along it, (n,).
+
+    Light falls toward the corners: by one level for all of it a side ends farther in there, and a
+    straight one bows as the lens would bend it. None where no dark lies beyond.
+    """
+    middle = np.round(last.place).astype(np.intp)[:, None]
+    reach = np.arange(*BESIDE)
+    top = values.shape[1] - 1
+    light = np.median(np.take_along_axis(values, np.clip(middle - reach, 0, top), axis=1), axis=1)
+    # The picture may end before it is dark: what is darkest beyond the side stands for all of it.
+    shown = np.where(inside, values, np.inf).min(axis=1)
+    dark = percentile(shown[last.seen].astype(float), DARKEST)
+    if dark > DARK_SHARE * median(light[last.seen].astype(float)):
+        return None
+    return (_slow(u, light, last.seen) + dark) / 2
+
+
+def _slow(u: Points, level: NDArray[Any], kept: NDArray[np.bool_]) -> Points:
+    """Return a level that changes slowly along a side; what lies before it is left out."""
+    x = (u - u.mean()) / np.ptp(u)
+    for _ in range(3):
+        smooth: Points = np.polyval(np.polyfit(x[kept], level[kept], 2), x)
+        off = np.abs(level - smooth)
+        still = kept & (off <= max(3 * median(off[kept]), 1e-3))
+        if still.sum() < FEWEST:
+            break
+        kept = still
+    return smooth

@@ -35,7 +35,7 @@ from pitchcam.thread.in_step import in_step
 from pitchcam.thread.measure import ThreadShape, measure_thread
 from pitchcam.thread.pose.drift import Kind
 from pitchcam.thread.pose.height import Rest, rest_height
-from pitchcam.thread.pose.laid import Known, lay
+from pitchcam.thread.pose.laid import Known, lay_either
 from pitchcam.thread.pose.records import Pose
 from pitchcam.thread.reading import crest_plots, crest_reading, half_angles, plots, to_reading
 from pitchcam.thread.ridges import are_ridges
@@ -151,7 +151,7 @@ def _laid(shape: Kind, scene: Scene, part: Shape, level: Rest) -> tuple[Rest, Ki
     """Return how a part rests, by one of its threads, and the thread in that pose."""
     fixed = None if scene.reference is None else scene.reference.place_mm
     known = Known(height_mm=scene.spec.axis_height_mm, fixed_mm=fixed)
-    return lay(shape, part, level, scene.rims.spread.blur_px, known)
+    return lay_either(shape, part, level, scene.rims.spread.blur_px, known)
 
 
 def one_thread(

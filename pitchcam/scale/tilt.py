@@ -28,9 +28,9 @@ ALONE_RAD = np.radians(0.5)
 MOST_SKEW = 0.02
 #: Beyond, what is taken for its sides is none: nobody takes a plate so much from aside for level.
 MOST_TILT_RAD = np.radians(35.0)
-#: What a piece of the window's side is good to: it lies out of focus; and how far the side bows: it
-#: is cut by hand, and its light falls toward the corners, pixels (judgement; renders: 0.5-1).
-U_WINDOW_PX, U_WINDOW_BOW_PX = 0.5, 1.0
+#: What a piece of the window's side is good to: it lies out of focus; and how far the side bows,
+#: which a mask may (judgement; renders, whose sides are straight: 0.3).
+U_WINDOW_PX, U_WINDOW_BOW_PX = 0.5, 0.6
 
 
 def edge_plane(camera: Camera, start: Points, end: Points) -> Points:

@@ -12,7 +12,7 @@ from scipy.special import ndtr
 from pitchcam.edges import rims as rims_module
 from pitchcam.edges.edge_profiles import EdgeProfile
 from pitchcam.edges.lines import crossings
-from pitchcam.edges.rims import fit_rims, mirror_angle, rim_width
+from pitchcam.edges.rims import SHARED, Focus, fit_rims, mirror_angle, rim_width
 from pitchcam.light.esf import DEFAULT_SPREAD, decode
 from tests.objects import drawing
 
@@ -177,8 +177,9 @@ def test_of_two_fits_as_good_a_pin_is_bright_at_forty_nine_to_one() -> None:
     """One pin in fifty is blackened; the light must speak for it before its edges move."""
 
     def fit(cost: float, edge: float) -> rims_module._Fit:
-        q = np.append(np.zeros(7), [edge])
-        return rims_module._Fit(cost=cost, q=q, covariance=0.0 * np.eye(8), misfit=np.zeros(1))
+        q = np.append(np.zeros(SHARED), [edge])
+        covariance = 0.0 * np.eye(SHARED + 1)
+        return rims_module._Fit(cost=cost, q=q, covariance=covariance, misfit=np.zeros(1))
 
     bright, dull = fit(10.0, 0.0), fit(10.0, 1.0)
     likelier, edges, u = rims_module._weighed(bright, dull)
@@ -188,4 +189,22 @@ def test_of_two_fits_as_good_a_pin_is_bright_at_forty_nine_to_one() -> None:
     # A misfit better by log 49 makes both as likely; cost is half the sum of squares.
     _, edges, u = rims_module._weighed(bright, fit(10.0 - np.log(49), 1.0))
     assert edges[0] == pytest.approx(0.5)
-    assert rims_module._weighed(bright, fit(0.0, 1.0))[0].q[7] == 1.0
+    assert rims_module._weighed(bright, fit(0.0, 1.0))[0].q[SHARED] == 1.0
+
+
+def test_a_pin_out_of_focus_is_not_drawn_as_the_part_above_it_is() -> None:
+    """Its blur passed for a mirrored band: its edges came out a pixel and more too far out."""
+    pins = [profile(s, blur=2.1, seed=i) for i, s in enumerate((-0.2, 0.3))]
+    corners = [profile(0.1, radius_mm=None, blur=0.8, seed=i) for i in (7, 8)]
+    apart = np.array([True, True, False, False])
+    alike = fit_rims([*pins, *corners], F)
+    own = fit_rims([*pins, *corners], F, focus=Focus(apart=apart, u_px=1.5))
+    off = own.edges_px - (-0.2, 0.3, 0.1, 0.1)
+    assert np.abs(off).max() < 0.35
+    assert np.abs(off[:2]).max() < 0.4 * np.abs(alike.edges_px[:2] - (-0.2, 0.3)).max()
+    assert (np.abs(off) < 2 * own.u_edges_px).all()
+    # What a disc of blur leaves open is part of it, and of theirs alone.
+    assert own.u_edges_px[0] > 0.3 * 1.0
+    assert own.u_edges_px[2] < 0.2
+    # The threads lie at the parts' height.
+    assert own.spread.blur_px == pytest.approx(0.8, abs=0.1)

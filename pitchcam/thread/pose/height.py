@@ -11,10 +11,10 @@ from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.lines import Segment, crossings, line_profiles
 from pitchcam.edges.section import Section
 from pitchcam.frozen import dataclass
-from pitchcam.objects.end_face import end_face
 from pitchcam.objects.frame import AxisFrame
 from pitchcam.objects.shapes import Shape, widest_stretch
-from pitchcam.small import median, percentile
+from pitchcam.small import median
+from pitchcam.thread.pose.hexagon import hexagon_share
 from pitchcam.thread.pose.records import UNKNOWN, Pose
 
 Values = NDArray[np.float64]
@@ -26,16 +26,6 @@ U_CORNERS = 0.008
 #: How well any radius is read from an outline, mm: renders of known parts come out within 0.1.
 U_RADIUS_MM = 0.07
 
-#: No hexagon is thinner than this share of its width over corners, as flanges and washers are: ISO
-#: 4035's thin nuts have 0.27, thin hexagons of fittings 0.2 (common practice, no source).
-THINNEST = 0.125
-#: A hexagon's corners are turned off to a circle no wider than its flats, 0.866 of its corners (ISO
-#: 4014: 0.95 of that, from memory), which reads as 0.84-0.89; round heads have more.
-HEXAGON_FACE = 0.90
-
-#: How far from a part's end its head is looked for, in widths of the part.
-HEAD_WITHIN = 0.45
-
 #: How far outside a sharp corner the outline's level lies, in blurs: 1.08 by the normal
 #: distribution, a quarter less in a photo that is sharpened. A round edge's rim makes up for it.
 CORNER_SHIFT = 0.8
@@ -45,9 +35,9 @@ CORNER_SHIFT = 0.8
 class Rest:
     """The feature a part rests on: its width in the picture, and the axis's height over the plate.
 
-    ``hexagon`` says that it was taken as a hexagon lying on a flat; ``stretch`` are its stations
-    along the axis, pixels. Once the part is laid, ``pose`` says how, and the height is that of the
-    axis at the thread.
+    ``hexagon`` says that it was taken as a hexagon lying on a flat, ``share`` with what probability
+    it is what it was taken as; ``stretch`` are its stations along the axis, pixels. Once the part
+    is laid, ``pose`` says how, and the height is that of the axis at the thread.
     """
 
     width_mm: float
@@ -55,11 +45,12 @@ class Rest:
     u_height_mm: float
     hexagon: bool
     stretch: tuple[float, float]
+    share: float = 1.0
     pose: Pose = UNKNOWN
 
 
 def rest_height(shape: Shape, camera: Camera, blur_px: float = 0.0) -> Rest:
-    """Return the height of a part's axis over the plate.
+    """Return the height of a part's axis over the plate, by what its widest stretch most likely is.
 
     Parameters
     ----------
@@ -74,14 +65,24 @@ def rest_height(shape: Shape, camera: Camera, blur_px: float = 0.0) -> Rest:
     -----
     A hexagon on a flat shows its width across corners w and has its axis at w sqrt(3) / 4; a
     round collar or the thread itself has it at w / 2. For a hexagon that
-    is turned see :func:`turned`. A stretch that is wider than the rest of
-    the part and carries no thread is taken for a hexagon; where the widest feature is the thread
-    or a long cylinder, it is round.
+    is turned see :func:`turned`. Where the widest feature is the thread or a long cylinder, it is
+    round; what else tells is in :mod:`pitchcam.thread.pose.hexagon`.
+    """
+    start, end, width_px = widest_stretch(shape)
+    share = hexagon_share(shape, (start, end), width_px, blur_px)
+    hexagon = share > 0.5
+    found = rest_as(shape, camera, blur_px, hexagon=hexagon)
+    return replace(found, share=share if hexagon else 1 - share)
+
+
+def rest_as(shape: Shape, camera: Camera, blur_px: float, *, hexagon: bool) -> Rest:
+    """Return the height of a part's axis with its widest stretch taken as a hexagon, or as round.
+
+    Parameters as of :func:`rest_height`.
     """
     start, end, width_px = widest_stretch(shape)
     middle = shape.axis.to_photo(np.array([[(start + end) / 2, 0.0]]))
     height = 0.433 * width_px * camera.distance_mm / camera.f_px
-    hexagon = _stands_out(shape, start, end, width_px)
     if hexagon:
         width_px -= 2 * CORNER_SHIFT * blur_px
     width_mm = 0.0
@@ -201,64 +202,3 @@ def turned(rest: Rest, roll: Roll) -> Rest:
         0.25 * (lowest - height),
     )
     return replace(rest, height_mm=float(height), u_height_mm=float(np.linalg.norm(u)))
-
-
-def _stands_out(shape: Shape, start: float, end: float, width_px: float) -> bool:
-    s, upper, lower = shape.stations
-    inside = (s >= start) & (s <= end)
-    if any(r.start_px < end and r.end_px > start for r in shape.threads):
-        return False
-    rest = percentile((upper - lower)[~inside], 90) if (~inside).any() else 0.0
-    if end - start > 1.2 * width_px or rest > 0.97 * width_px:
-        return False
-    for r in shape.threads:
-        crests = percentile((upper - lower)[(s > r.start_px) & (s < r.end_px)], 90)
-        # No hexagon's flats are narrower than the thread it turns.
-        if np.sqrt(3) / 2 * width_px < crests:
-            return False
-    head = chamfered(shape, start, end, width_px)
-    return end - start > THINNEST * width_px if head is None else head
-
-
-def chamfered(shape: Shape, start: float, end: float, width_px: float) -> bool | None:
-    """Return whether a stretch at an end of the part is a hexagon's head by its face's size.
-
-    None where it lies inside the part, or its face is not seen to be flat.
-    """
-    first, last = shape.stations[0][[0, -1]]
-    for side, gap in ((-1.0, start - first), (1.0, last - end)):
-        if gap < 0.25 * width_px:
-            face = end_face(shape.outline_px, shape.axis, side)
-            if face is not None:
-                return face.radius_px < HEXAGON_FACE * width_px / 2
-    return None
-
-
-def head_stretches(shape: Shape, rest: Rest) -> list[tuple[float, float]]:
-    """Return the stretches at the ends of a part that are hexagons beside a wider flange.
-
-    Such a plug falls on both.
-    """
-    s, upper, lower = shape.stations
-    width = upper - lower
-    out: list[tuple[float, float]] = []
-    start, end = rest.stretch
-    flange = end - start < THINNEST * shape.width_px and not rest.hexagon
-    if not flange or any(r.start_px < end and r.end_px > start for r in shape.threads):
-        return out
-    for near in (s < s[0] + HEAD_WITHIN * shape.width_px, s > s[-1] - HEAD_WITHIN * shape.width_px):
-        # The wide stretch itself may reach in; its own shoulder is where it stops.
-        on = np.flatnonzero(near & ((s < rest.stretch[0] - 3) | (s > rest.stretch[1] + 3)))
-        if len(on) < 10:
-            continue
-        top = percentile(width[on], 60)
-        level = on[np.abs(width[on] - top) < 0.015 * top]
-        if not len(level):  # two widths alone, and the percentile lies between them
-            continue
-        runs = np.split(level, np.flatnonzero(np.diff(level) > 2) + 1)
-        run = max(runs, key=len)
-        start, end = float(s[run[0]]), float(s[run[-1]])
-        threaded = any(r.start_px < end and r.end_px > start for r in shape.threads)
-        if not threaded and end - start > THINNEST * top and chamfered(shape, start, end, top):
-            out.append((start, end))
-    return out

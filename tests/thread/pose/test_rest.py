@@ -44,6 +44,8 @@ def shape_of(part):
         axis=axis,
         threads=(),
         stations=stations,
+        # A shadow mirrors nothing.
+        crop=SimpleNamespace(sample=lambda xy: np.full(xy.shape[:-1], 0.01)),
         width_px=float(np.percentile(stations[1] - stations[2], 99)),
     )
 
