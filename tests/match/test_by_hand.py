@@ -7,7 +7,15 @@ import numpy as np
 import pytest
 
 from pitchcam.errors import ReadingError
-from pitchcam.match.by_hand import LISTED, SAID, U_STATION_MM, name_readings, to_hand
+from pitchcam.match.by_hand import (
+    LISTED,
+    SAID,
+    U_STATION_MM,
+    _ranked,
+    _slip,
+    name_readings,
+    to_hand,
+)
 from pitchcam.match.hand import HandReadings, factors, off_series
 from pitchcam.match.hand_posterior import SOUND, HandPosterior, hand_posterior
 from pitchcam.match.naming import NAMED, NAMED_BY_READING
@@ -459,6 +467,27 @@ def test_a_slip_that_competes_is_asked_for() -> None:
     )
     said = name_readings(against)
     assert "it is called taper, but G 1/2, which is parallel" in (said.next_step or "")
+
+
+def test_of_several_slips_the_one_with_most_is_said_and_a_turned_pair_is_none() -> None:
+    after = dataclasses.replace(
+        made(0.6, 0.6, 0.5),
+        slips={
+            "worn": np.array([[0.3, 0.2]]),
+            "leaf-any": np.array([[0.1, 0.9]]),
+            "second-any": np.array([[0.05, 0.1]]),
+            "order": np.array([[0.95, 0.95]]),
+        },
+    )
+    found = _slip(after)
+    assert found is not None and found.name == "leaf-any"
+    assert found.chance == pytest.approx(0.6 * 0.1 + 0.4 * 0.9)
+    # It speaks for the size to which it gives most.
+    assert found.size is after.sizes[1]
+    few = {"worn": np.array([[SAID - 0.01, SAID - 0.01]])}
+    assert _slip(dataclasses.replace(after, slips=few)) is None
+    ranked = _ranked(dataclasses.replace(after, probability=np.array([[0.3, 0.7]])))
+    assert ranked.sizes == after.sizes[::-1] and ranked.probability.tolist() == [0.7, 0.3]
 
 
 @pytest.mark.parametrize(
