@@ -12,6 +12,13 @@ from pathlib import Path
 
 from pitchcam.errors import Exit, InputError, PitchcamError
 
+#: The largest phone sensors on sale bin or crop to less; 120 megapixels of colour are 360 MB.
+MAX_MEGAPIXELS = 120.0
+#: No format of a photo needs more bytes for a pixel (uncompressed 16-bit with alpha).
+BYTES_PER_PIXEL = 8
+#: Larger photos are refused unread.
+MOST_BYTES = int(MAX_MEGAPIXELS * 1e6) * BYTES_PER_PIXEL
+
 
 class FullError(PitchcamError):
     """The disk is full: what was finished before is kept."""

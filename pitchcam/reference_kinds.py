@@ -8,6 +8,9 @@ from __future__ import annotations
 from pitchcam.frozen import dataclass
 from pitchcam.records import ScaleSource
 
+#: ISO/IEC 7810:2019, ID-1: width, height and thickness of a bank card, mm.
+CARD_MM = (85.60, 53.98, 0.76)
+
 
 @dataclass(frozen=True, kw_only=True)
 class ReferenceKind:

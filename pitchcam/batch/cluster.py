@@ -25,8 +25,7 @@ from pitchcam.batch.pool import Finished, too_slow
 from pitchcam.batch.settings import Job
 from pitchcam.batch.worker import Measure, measure_job
 from pitchcam.errors import PitchcamError, UsageError
-from pitchcam.files import read_whole
-from pitchcam.photo import MOST_BYTES
+from pitchcam.files import MOST_BYTES, read_whole
 from pitchcam.store.entries import Outcome
 
 #: Seconds to wait for the scheduler: a listening one answers within a second.

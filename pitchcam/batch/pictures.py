@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from pitchcam.photo.record import Photo, Pixels
 
 #: Longest side in px: 45 mm of paper at 200 dots per inch, sharp enough to tell parts apart.
 SIDE_PX = 360
@@ -25,7 +27,9 @@ _QUARTER_FROM_PX = 2400
 Image = NDArray[np.uint8]
 
 
-def small_pictures(path: Path, document: Mapping[str, Any]) -> dict[int, bytes]:
+def small_pictures(
+    path: Path, document: Mapping[str, Any], coarse: Pixels | None = None
+) -> dict[int, bytes]:
     """Return small JPEG pictures by part id; id 0 is the whole photo.
 
     Parameters
@@ -34,13 +38,15 @@ def small_pictures(path: Path, document: Mapping[str, Any]) -> dict[int, bytes]:
         The photo.
     document
         The contract's document of the photo, or an empty mapping where there is none.
+    coarse
+        What :func:`coarse_enough` gave of it, where it was opened before.
 
     Raises
     ------
     PitchcamError
         If the photo cannot be opened.
     """
-    image = _coarse(path)
+    image = _coarse(path) if coarse is None else _shown(coarse)
     shrink = image.shape[1] / document["photo"]["width_px"] if document.get("photo") else 1.0
     crowd = crowd_box(document)
     if crowd is None:
@@ -73,7 +79,18 @@ def _coarse(path: Path) -> Image:
         return quick
     from pitchcam.photo import load_photo
 
-    pixels = load_photo(path).pixels
+    return _shown(load_photo(path).pixels)
+
+
+def coarse_enough(photo: Photo) -> Pixels | None:
+    """Return an opened photo at a quarter of its size, None where that is too small to show."""
+    return photo.quarter if max(photo.width_px, photo.height_px) >= _QUARTER_FROM_PX else None
+
+
+def _shown(pixels: Pixels) -> Image:
+    """Return pixels as 8-bit colour."""
+    import cv2
+
     deep = pixels.dtype == np.uint16
     image = (pixels >> 8).astype(np.uint8) if deep else pixels.astype(np.uint8, copy=False)
     if image.ndim == 2:
@@ -85,6 +102,7 @@ def _quick_jpeg(path: Path) -> Image | None:
     with path.open("rb") as handle:
         if handle.read(2) != b"\xff\xd8":
             return None
+    import cv2
     from PIL import Image as Pillow
 
     with Pillow.open(path) as header:
@@ -103,6 +121,8 @@ def _cut(image: Image, box_px: list[float], shrink: float, margin: float = MARGI
 
 
 def _encode(image: Image, side_px: int) -> bytes:
+    import cv2
+
     scale = side_px / max(image.shape[:2])
     if scale < 1:
         size = (max(1, round(image.shape[1] * scale)), max(1, round(image.shape[0] * scale)))

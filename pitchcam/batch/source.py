@@ -13,9 +13,8 @@ from typing import get_args
 
 from pitchcam.batch.settings import Job, Settings
 from pitchcam.errors import InputError, UsageError
-from pitchcam.files import open_regular, read_whole
+from pitchcam.files import MOST_BYTES, open_regular, read_whole
 from pitchcam.frozen import dataclass
-from pitchcam.photo import MOST_BYTES
 from pitchcam.records import ScaleSource
 
 #: Endings that phones, scanners and cameras write; anything else in a folder is left alone.

@@ -8,12 +8,15 @@ import json
 import os
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pitchcam.batch.settings import Job, Settings
 from pitchcam.errors import InnerFaultError, InputError, PitchcamError, UnreadableError
 from pitchcam.records import json_text
 from pitchcam.store.entries import Outcome
+
+if TYPE_CHECKING:
+    from pitchcam.photo.record import Pixels
 
 #: Photo and settings in, the contract's document out. It must be a module-level function, since
 #: worker processes import it by name.
@@ -24,12 +27,22 @@ Measure = Callable[[Path, Settings], dict[str, Any]]
 _PASSING = (errno.ENOMEM, errno.EMFILE, errno.ENFILE, errno.ENOSPC, errno.EIO, errno.ESTALE)
 
 
+#: The photo that was opened last, at a quarter of its size: its small pictures are made of it.
+_opened: dict[Path, Pixels] = {}
+
+
 def identify_photo(path: Path, settings: Settings) -> dict[str, Any]:
     """Measure a photo with :func:`pitchcam.identify`; the default of every batch."""
     import pitchcam
+    from pitchcam.batch.pictures import coarse_enough
 
+    _opened.clear()
+    photo = pitchcam.load_photo(path)
+    coarse = coarse_enough(photo)
+    if coarse is not None:
+        _opened[path] = coarse
     measurement = pitchcam.identify(
-        path, settings.scale, cast=settings.cast, shrinkage=settings.shrinkage, plots=False
+        photo, settings.scale, cast=settings.cast, shrinkage=settings.shrinkage, plots=False
     )
     document: dict[str, Any] = measurement.to_json()
     return document
@@ -127,6 +140,6 @@ def pictures_of(job: Job, document: Mapping[str, Any]) -> dict[int, bytes]:
     from pitchcam.batch.pictures import small_pictures
 
     try:
-        return small_pictures(job.path, document)
+        return small_pictures(job.path, document, _opened.pop(job.path, None))
     except Exception:
         return {}

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from pitchcam.camera.held import HELD_MM, U_HELD
 from pitchcam.camera.pinhole import DIAGONAL_35MM, Camera
 from pitchcam.frozen import dataclass
 from pitchcam.photo import Photo
@@ -43,8 +44,6 @@ CROPPED_COPY = 0.1
 U_CROP, U_CROP_CENTRE = 0.25, 0.10
 #: Frames that phones and cameras give (common practice, no source).
 FRAMES = (4 / 3, 3 / 2, 16 / 9, 1.0, 2.0, 19 / 9, 19.5 / 9, 20 / 9)
-#: Distance at which a phone is held over a part, mm, and the spread of its logarithm: 150-350.
-HELD_MM, U_HELD = 220.0, 0.45
 #: Explanations less likely than this are tails, which a standard uncertainty does not tell.
 LEAST_SHARE = 0.05
 

@@ -1,4 +1,4 @@
-"""How a phone is held over the plate: what is known of its tilt.
+"""How a phone is held over the plate: how far away, and what is known of its tilt.
 
 Whoever takes care holds it square to a degree; by eye alone it comes to two or three, and some
 photos are taken from aside. Which of these a photo is shows as soon as anything in it tells the
@@ -16,6 +16,8 @@ from pitchcam.frozen import dataclass
 
 Values = NDArray[np.float64]
 
+#: Distance at which a phone is held over a part, mm, and the spread of its logarithm: 150-350.
+HELD_MM, U_HELD = 220.0, 0.45
 #: Shares of photos and the spread of their tilt about either axis, degrees: held square with care,
 #: by eye, from aside (judgement, common practice without a source; together 2.1 degrees).
 WAYS_DEG = ((0.75, 1.0), (0.20, 2.5), (0.05, 7.0))

@@ -11,6 +11,7 @@ All figures below are of parts, not of reading.
 from __future__ import annotations
 
 import functools
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -98,12 +99,17 @@ def _population(gender: Gender, folder: Path | None) -> Population:
     zones = [_zones(size, gender) for size in sizes]
     # A size of fewer classes repeats its last one, without weight.
     fields = [z[min(k, len(z) - 1)] for z in zones for k in range(classes)]
-    parts = _class_parts([size for size in sizes for _ in range(classes)], gender, fields)
+    parts = _class_parts(sizes, gender, fields)
     mean = parts[0].reshape(n, classes, CELLS, q)
     covariance = parts[2].reshape(n, classes, q, q)
     weight = np.full((n, classes, CELLS), NOTHING)
-    for own, cells, held in zip(weight, parts[1].reshape(n, classes, CELLS), zones, strict=True):
-        own[: len(held)] = np.array(_class_shares(len(held)))[:, None] * cells[: len(held)]
+    count = np.array([len(z) for z in zones])
+    for held in set(count.tolist()):
+        own = count == held
+        cells = parts[1].reshape(n, classes, CELLS)[own, :held]
+        weight[own, :held] = np.array(_class_shares(held))[:, None] * cells
+    # From cell to cell the crest alone moves, and all one way.
+    ends = mean[:, :, [0, -1]].reshape(n, -1, q)
     external = gender == "external"
     return Population(
         sizes=sizes,
@@ -112,9 +118,9 @@ def _population(gender: Gender, folder: Path | None) -> Population:
         mean=mean,
         log_weight=np.log(weight),
         covariance=covariance,
-        classes=np.array([len(z) for z in zones]),
-        low=mean.min(axis=(1, 2)),
-        high=mean.max(axis=(1, 2)),
+        classes=count,
+        low=ends.min(axis=1),
+        high=ends.max(axis=1),
         variance=np.diagonal(covariance, axis1=2, axis2=3).max(axis=1),
         taper=np.array([s.taper for s in sizes]),
         # An internal thread is read at its mouth, which is the gauge plane.
@@ -138,19 +144,19 @@ def _rank(size: ThreadSize) -> int:
 
 
 def _class_parts(
-    sizes: list[ThreadSize], gender: Gender, fields: list[Fields]
+    sizes: Sequence[ThreadSize], gender: Gender, fields: list[Fields]
 ) -> tuple[Array, Array, Array]:
-    """Return the cells of n classes, each of a size.
+    """Return the cells of n classes, as many of each size.
 
     Returns
     -------
     means, weights, covariances
         Shapes (n, cells, 6), (n, cells) and (n, 6, 6).
     """
-    crest, n = _crest(gender), len(sizes)
+    crest, n, each = _crest(gender), len(fields), len(fields) // len(sizes)
     sign = 1.0 if gender == "external" else -1.0
-    p = np.array([s.pitch_mm for s in sizes])
-    taper = np.array([s.taper for s in sizes])
+    p = np.repeat([s.pitch_mm for s in sizes], each)
+    taper = np.repeat([s.taper for s in sizes], each)
     wear = WEAR_OF_PITCH * p
     zone = np.sort(sign * np.array([f[crest] for f in fields]), axis=1)
     edges = np.linspace(zone[:, 0] - 3 * wear, zone[:, 1], CELLS + 1, axis=1)
@@ -163,7 +169,7 @@ def _class_parts(
     covariance[:, crest, crest] = (0.5 * (edges[:, 1] - edges[:, 0])) ** 2
     mean = np.zeros((n, CELLS, len(NAMING_QUANTITIES)))
     mean[:, :, PITCH], mean[:, :, TAPER] = p[:, None], taper[:, None]
-    mean[:, :, ANGLE] = np.array([[s.angle_deg] for s in sizes])
+    mean[:, :, ANGLE] = np.repeat([s.angle_deg for s in sizes], each)[:, None]
     mean[:, :, crest] = sign * (edges[:, :-1] + edges[:, 1:]) / 2
     for d in set(DIAMETERS) - {crest}:
         low, high = np.array([f[d] for f in fields]).T
@@ -171,7 +177,7 @@ def _class_parts(
         covariance[:, d, d] = (high - low) ** 2 / 12 + (FORM_SCATTER[d] * p) ** 2
     # One turn early or late moves all diameters together; uniform over the tolerance.
     either = 0 if gender == "external" else 1
-    position = np.array([s.position_mm[either] if s.taper else 0.0 for s in sizes])
+    position = np.repeat([s.position_mm[either] if s.taper else 0.0 for s in sizes], each)
     position = position * taper / np.sqrt(3)
     covariance[:, MAJOR : MINOR + 1, MAJOR : MINOR + 1] += (position**2)[:, None, None]
     return mean, weight / weight.sum(axis=1, keepdims=True), covariance

@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from pitchcam.camera.focal import U_HELD
+from pitchcam.camera.held import U_HELD
 from pitchcam.match.advice import real_range
 from pitchcam.match.naming import LISTED_EACH, name_thread, posterior
 from pitchcam.match.scales import Scales

@@ -19,7 +19,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.camera.focal import HELD_MM, U_HELD
+from pitchcam.camera.held import HELD_MM, U_HELD
 from pitchcam.flags import flag
 from pitchcam.frozen import dataclass
 from pitchcam.match.evidence import log_evidences, with_common
@@ -27,7 +27,7 @@ from pitchcam.match.naming import name_thread
 from pitchcam.match.scales import LEFT_OUT, Scales
 from pitchcam.match.slips import slip_shares
 from pitchcam.records import Flag, PartResult, ScaleSpec, ThreadReading, ThreadResult, Verdict
-from pitchcam.scale.card import WIDTH_MM
+from pitchcam.reference_kinds import CARD_MM
 from pitchcam.series.table import read_table
 
 Array = NDArray[np.float64]
@@ -117,7 +117,7 @@ def _usual(kind: str, folder: Path | None) -> tuple[tuple[float, float], ...]:
 def stated_mm(spec: ScaleSpec) -> float | None:
     """Return the stated size of a reference, a card's width, a sheet's bar; None for none."""
     if spec.source == "card":
-        return WIDTH_MM
+        return CARD_MM[0]
     if spec.source in ("auto", "sheet"):
         return 100.0
     return spec.mm

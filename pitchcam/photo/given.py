@@ -11,8 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.errors import InputError, UsageError
+from pitchcam.files import MAX_MEGAPIXELS
 from pitchcam.photo.exif import SANE_F35_MM
-from pitchcam.photo.load import MAX_MEGAPIXELS, load_photo
+from pitchcam.photo.load import load_photo
 from pitchcam.photo.origin import origin_of
 from pitchcam.photo.record import Photo
 

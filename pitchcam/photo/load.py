@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from pitchcam.errors import InputError
-from pitchcam.files import open_regular, read_whole
+from pitchcam.files import BYTES_PER_PIXEL, MAX_MEGAPIXELS, open_regular, read_whole
 from pitchcam.frozen import dataclass
 from pitchcam.photo.decode import (
     DamagedError,
@@ -27,14 +27,6 @@ from pitchcam.photo.intact import MOST_SCANS, jpeg_scans, png_is_whole
 from pitchcam.photo.origin import Origin, origin_of
 from pitchcam.photo.quiet import heard
 from pitchcam.photo.record import Photo, Pixels
-
-#: The largest phone sensors on sale bin or crop to less; 120 megapixels of colour are 360 MB.
-MAX_MEGAPIXELS = 120.0
-
-# No format read here needs more bytes than this for a pixel (uncompressed 16-bit with alpha).
-_MAX_BYTES_PER_PIXEL = 8
-#: Larger files are refused unread.
-MOST_BYTES = int(MAX_MEGAPIXELS * 1e6) * _MAX_BYTES_PER_PIXEL
 
 _PILLOW_FORMATS = ("JPEG", "PNG", "TIFF")
 _MAGIC = {
@@ -84,7 +76,7 @@ def load_photo(path: str | os.PathLike[str], max_megapixels: float = MAX_MEGAPIX
     informative only (ISO/IEC 23008-12).
     """
     file = Path(path)
-    data = _read(file, int(max_megapixels * 1e6) * _MAX_BYTES_PER_PIXEL)
+    data = _read(file, int(max_megapixels * 1e6) * BYTES_PER_PIXEL)
     try:
         with heard() as said:
             pixels, shot = _decode(data, file, max_megapixels)

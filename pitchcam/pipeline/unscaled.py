@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from pitchcam.camera.focal import HELD_MM
+from pitchcam.camera.held import HELD_MM
 from pitchcam.camera.pinhole import Camera
 from pitchcam.flags import flag
 from pitchcam.match.ratios import name_by_ratios, ratios_of

@@ -22,12 +22,12 @@ from pitchcam.errors import OutlineError, UnreadableError
 from pitchcam.frozen import dataclass
 from pitchcam.objects.shapes import Shape
 from pitchcam.records import ScaleSpec
+from pitchcam.reference_kinds import CARD_MM
 from pitchcam.scale.reference import Among, Reference
 
 Points = NDArray[np.float64]
 
-#: ISO/IEC 7810:2019, ID-1: width, height, thickness in mm.
-WIDTH_MM, HEIGHT_MM, THICKNESS_MM = 85.60, 53.98, 0.76
+WIDTH_MM, HEIGHT_MM, THICKNESS_MM = CARD_MM
 #: The standard allows 85.47-85.72 and 53.92-54.03 mm: half the range over sqrt 3.
 U_WIDTH_MM, U_HEIGHT_MM = 0.125 / np.sqrt(3), 0.055 / np.sqrt(3)
 #: Toward the picture's middle the lower edge makes the outline where the wall is dull, the upper

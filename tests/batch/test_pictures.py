@@ -9,7 +9,14 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from pitchcam.batch.pictures import CROWDED_SIDE_PX, SIDE_PX, crowd_box, small_pictures
+from pitchcam.batch.pictures import (
+    CROWDED_SIDE_PX,
+    SIDE_PX,
+    coarse_enough,
+    crowd_box,
+    small_pictures,
+)
+from pitchcam.photo import load_photo
 
 
 def photo(width: int, height: int) -> np.ndarray:
@@ -67,3 +74,22 @@ def test_grey_and_deep_pictures(tmp_path: Path) -> None:
     cv2.imwrite(str(tmp_path / "a.png"), np.full((90, 120), 40_000, np.uint16))
     (small,) = small_pictures(tmp_path / "a.png", {}).values()
     assert np.median(decode(small)) == pytest.approx(40_000 / 256, abs=2)
+
+
+@pytest.mark.parametrize(("size", "opened_serves"), [((3000, 2400), True), ((640, 480), False)])
+def test_a_photo_that_was_measured_is_not_decoded_again(
+    tmp_path: Path, size: tuple[int, int], opened_serves: bool
+) -> None:
+    """Its pictures are those that a decoder makes at a quarter of the size, to a few codes."""
+    name = tmp_path / "a.jpg"
+    Image.fromarray(photo(*size)).save(name, quality=95)
+    coarse = coarse_enough(load_photo(name))
+    assert (coarse is not None) == opened_serves
+    decoded = small_pictures(name, document(*size))
+    if opened_serves:
+        name.unlink()
+    made = small_pictures(name, document(*size), coarse)
+    for part, jpeg in made.items():
+        here, there = decode(jpeg).astype(int), decode(decoded[part]).astype(int)
+        assert here.shape == there.shape
+        assert np.abs(here - there).mean() < 1.0

@@ -14,6 +14,7 @@ from PIL import Image
 from PIL.TiffImagePlugin import IFDRational
 
 from pitchcam.errors import InputError, UsageError
+from pitchcam.files import MAX_MEGAPIXELS, MOST_BYTES
 from pitchcam.photo import load_photo
 from pitchcam.photo.exif import (
     FRAME_DIAGONAL_MM,
@@ -27,7 +28,6 @@ from pitchcam.photo.exif import (
 from pitchcam.photo.given import photo_of
 from pitchcam.photo.intact import JpegScans, jpeg_scans
 from pitchcam.photo.linear import light_planes, linear_table
-from pitchcam.photo.load import MAX_MEGAPIXELS, MOST_BYTES
 from pitchcam.photo.origin import origin_of
 from pitchcam.photo.seams import Seam, few_shades, find_seam, luma_of
 
