@@ -67,7 +67,8 @@ def pin_distance(
     return float(normal @ foot) + radius, slope
 
 
-#: How far the difference of a pin's widths at both ends may be off, pixels.
+#: How far the difference of a pin's widths at both ends may be off, pixels, where its edges' pieces
+#: lie on a line.
 U_CONVERGE_PX = 0.35
 
 
@@ -75,7 +76,10 @@ def _reference(shape: Shape, camera: Camera, edges: list[TrueEdge], mm: float) -
     moved = [(edge.start_px, edge.end_px) for edge in edges]
     both = moved[0], moved[1]
     distance, _ = pin_distance(camera, both, mm)
-    camera = told_by_parallels(camera.over_plate(distance), both, U_CONVERGE_PX)
+    # An edge's end is as much farther out as its start is farther in.
+    scatter = 2 * float(np.hypot(edges[0].u_turn_px, edges[1].u_turn_px))
+    u_converge = float(np.hypot(U_CONVERGE_PX, scatter))
+    camera = told_by_parallels(camera.over_plate(distance), both, u_converge)
     distance, _ = pin_distance(camera, both, mm)
     width = float(np.linalg.norm(np.mean(moved[0], axis=0) - np.mean(moved[1], axis=0)))
     u_edges = float(np.hypot(edges[0].u_px, edges[1].u_px))

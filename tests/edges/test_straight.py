@@ -10,7 +10,7 @@ import pytest
 
 from pitchcam.camera.pinhole import camera_from_exif
 from pitchcam.edges.lines import StraightEdge
-from pitchcam.edges.straight import _through, _without_strangers, learn_rims
+from pitchcam.edges.straight import _pins, _through, _without_strangers, learn_rims
 from pitchcam.objects.field import find_field
 from pitchcam.objects.shapes import describe
 from tests.objects import drawing
@@ -33,6 +33,44 @@ def test_true_edge_goes_through_its_pieces() -> None:
     assert true.start_px == pytest.approx([0, -0.5])
     assert true.end_px == pytest.approx([100, -2.5])
     assert true.u_px == pytest.approx(0.2)
+
+
+def test_an_edge_s_turn_is_as_open_as_its_pieces_scatter() -> None:
+    """Monte Carlo over an edge's own scatter; what all its pieces share turns nothing."""
+    rng, three = np.random.default_rng(1), edge("a", "b", "c")
+    u = np.full(3, 0.2)
+    for own_px in (0.02, 1.0):
+        seen = [_through(three, rng.normal(0, own_px, 3), u) for _ in range(300)]
+        # How much farther out the end lies than the middle: outward is up.
+        turns = [(s.start_px[1] - s.end_px[1]) / 2 for s in seen]
+        stated = np.sqrt(np.mean([s.u_turn_px**2 for s in seen]))
+        # A quarter of u counts for one piece more: 0.05 px where they scatter by less.
+        usual = 0.05**2 / 2 / np.sum(np.array(three.at) ** 2)
+        assert stated == pytest.approx(np.sqrt(np.var(turns) / 2 + usual), rel=0.15)
+        assert [s.u_px for s in seen] == pytest.approx([0.2] * 300)
+    # Two pieces are always on a line: each is as open as it is in all.
+    assert _through(edge("a", "b"), np.array([1.0, 2.0]), u[:2]).u_turn_px == pytest.approx(
+        0.2 / np.hypot(0.5, 0.5)
+    )
+    assert _through(edge("a"), np.array([1.0]), u[:1]).u_turn_px == 0.0
+
+
+def test_a_blur_that_no_lens_makes_leaves_the_band_open() -> None:
+    """Beyond 0.95 + 2 x 0.2 px the band found may be none; within, the edges are as fitted."""
+
+    def u_px(blur_px: float) -> float:
+        rims = SimpleNamespace(
+            edges_px=np.zeros(3),
+            u_edges_px=np.full(3, 0.2),
+            rims_px=np.array([2.0, 3.0, 4.0]),
+            spread=SimpleNamespace(blur_px=blur_px),
+        )
+        ((true,),) = _pins([edge("a", "b", "c")], [7], rims).values()  # type: ignore[arg-type]
+        return true.u_px
+
+    assert u_px(1.0) == u_px(1.35) == pytest.approx(0.2)
+    assert u_px(1.35 + 0.475) == pytest.approx(np.hypot(0.2, 1.5))
+    assert u_px(4.0) == pytest.approx(np.hypot(0.2, 3.0))
 
 
 def test_a_piece_that_mirrors_a_neighbour_is_left_out() -> None:

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from pitchcam.camera.held import by_hand
 from pitchcam.errors import UnreadableError, UsageError
 from pitchcam.records import ScaleSpec
 from pitchcam.scale.card import HEIGHT_MM, WIDTH_MM
@@ -134,3 +135,23 @@ def test_a_pin_s_own_size_and_its_edges_make_the_scale_s_u() -> None:
     assert worse.u_scale == pytest.approx(
         np.linalg.norm([0.08 / width, 0.008 / 8.0, 0.3 * np.sqrt(2) / width]), rel=0.01
     )
+
+
+def test_edges_whose_pieces_scatter_tell_no_tilt() -> None:
+    """Noise moved a pin's ends by 3 px: its edges seemed to converge as under a tilt of 18 deg."""
+    seen = looking.look(looking.picture(VIEW, pin((0, -10), 8.0)), VIEW)
+    spec = ScaleSpec(source="pin", mm=8.0)
+    camera = looking.camera(VIEW, tilt=False).held_as(by_hand())
+
+    def tilt_deg(u_turn_px: float) -> float:
+        wide = {}
+        for label, (one, two) in seen.pins.items():
+            out = (one.start_px - two.start_px) / np.hypot(*(one.start_px - two.start_px))
+            wide[label] = [
+                replace(one, start_px=one.start_px + 3.0 * out, u_turn_px=u_turn_px),
+                replace(two, u_turn_px=u_turn_px),
+            ]
+        return find_reference(spec, seen.shapes, camera, wide).camera.tilt_deg
+
+    assert tilt_deg(0.02) > 8.0
+    assert tilt_deg(1.1) < 0.3 * tilt_deg(0.02)
