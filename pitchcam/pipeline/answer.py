@@ -6,6 +6,7 @@ a function of its own module; this one hands their results on and puts the answe
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
@@ -14,11 +15,12 @@ import numpy as np
 from pitchcam.adjust.next_photo import next_photo
 from pitchcam.boundary import boundary
 from pitchcam.camera.lenses import Lenses
-from pitchcam.errors import UnreadableError
+from pitchcam.errors import PitchcamError, UnreadableError
 from pitchcam.flags import FLAGS, flag
 from pitchcam.match.naming import NAMED
 from pitchcam.match.reference import belief_of, doubted
 from pitchcam.objects.shapes import Shape
+from pitchcam.photo import Photo
 from pitchcam.photo.given import Given, photo_of
 from pitchcam.pipeline.arguments import checked_scale, checked_shrinkage
 from pitchcam.pipeline.damage import refuse_damaged
@@ -27,7 +29,7 @@ from pitchcam.pipeline.part_threads import OnAxis, Wanted, one_thread
 from pitchcam.pipeline.scene import Progress, Scene, take_apart
 from pitchcam.pipeline.together import LITTLE_DOUBT, as_the_picture_tells
 from pitchcam.pipeline.unfit import Found
-from pitchcam.pipeline.unscaled import assumed, told_in_ratios
+from pitchcam.pipeline.unscaled import assumed, told_in_ratios, told_without
 from pitchcam.records import (
     Flag,
     Measurement,
@@ -39,6 +41,8 @@ from pitchcam.records import (
     ThreadResult,
 )
 
+#: Reasons that may be the reference's alone: without it the photo still tells ratios and angles.
+WITHOUT = ("no-reference", "cut", "touching", "references-disagree")
 #: What is done where a name is taken back.
 WHICH = f"{FLAGS['which-thread'][1]}.".capitalize()
 IF_RINGS = (
@@ -119,15 +123,34 @@ def identify(
     with boundary(lambda: doing[-1]):
         refuse_damaged(opened)
         lens = None if lenses is None else lenses.known(opened)
-        scene = take_apart(opened, spec, say, lens)
-        say("measuring the threads")
         wanted = Wanted(cast=cast, shrinkage=shrinkage, plots=plots)
+        try:
+            scene = take_apart(opened, spec, say, lens)
+        except UnreadableError as error:
+            raise _without_reference(opened, spec, error, wanted) from error
+        say("measuring the threads")
         found = _measure(scene, wanted, say)
     if lenses is not None and scene.told is not None:
         lenses.teach(opened, scene.told)
     if lens is not None and found.scale is not None:
         found = replace(found, scale=replace(found.scale, lens_photos=lens.photos))
     return found
+
+
+def _without_reference(
+    photo: Photo, spec: ScaleSpec, error: UnreadableError, wanted: Wanted
+) -> UnreadableError:
+    """Return why a photo is refused; where only its reference is missing, with what it tells."""
+    if spec.source in ("major", "none") or error.code not in WITHOUT:
+        return error
+
+    def say(text: str) -> None:
+        pass
+
+    bare = replace(spec, source="none", mm=None)
+    with suppress(PitchcamError), boundary(lambda: "measuring without the reference"):
+        return told_without(error, _measure(take_apart(photo, bare, say), wanted, say))
+    return error
 
 
 def _measure(scene: Scene, wanted: Wanted, say: Progress) -> Measurement:

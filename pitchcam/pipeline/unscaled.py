@@ -10,9 +10,14 @@ from dataclasses import replace
 
 from pitchcam.camera.held import HELD_MM
 from pitchcam.camera.pinhole import Camera
-from pitchcam.flags import flag
+from pitchcam.errors import UnreadableError
+from pitchcam.flags import FLAGS, flag
 from pitchcam.match.ratios import name_by_ratios, ratios_of
-from pitchcam.records import BudgetLine, Flag, PartResult, ThreadResult
+from pitchcam.records import BudgetLine, Flag, Measurement, PartResult, ThreadResult, Verdict
+
+#: Of what is told beside a refusal: threads, names of each, the least probability of one, and what
+#: names must hold together for there to be no others.
+MOST_TOLD, MOST_NAMES, WORTH_TELLING, NEARLY_ALL = 2, 3, 0.05, 0.95
 
 LENGTHS = ("pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm")
 
@@ -34,6 +39,37 @@ def told_in_ratios(parts: list[PartResult], camera: Camera, flags: list[Flag]) -
     if threads:
         flags.append(flag("no-scale"))
     return [replace(p, threads=tuple(new.get(id(t), t) for t in p.threads)) for p in parts]
+
+
+def told_without(error: UnreadableError, found: Measurement) -> UnreadableError:
+    """Return a refusal for want of the reference, with what the photo tells without any.
+
+    Parameters
+    ----------
+    error
+        Why the reference is not there.
+    found
+        The photo measured without one: candidates by ratios, which name nothing.
+    """
+    threads = [(p, t) for p in found.parts for t in p.threads if t.verdict.candidates]
+    told = [
+        (f"part {p.id}: " if len(threads) > 1 else "") + _leading(t.verdict) for p, t in threads
+    ]
+    if not told:
+        return error
+    more = f"; {len(told) - MOST_TOLD} more threads" if len(told) > MOST_TOLD else ""
+    says = f"Pitch over diameter, angle and taper alone say {'; '.join(told[:MOST_TOLD])}{more}"
+    advice = f"{error.advice.rstrip('.')}. {says}"
+    if "--major" not in error.advice:
+        advice += f"; {FLAGS['no-scale'][1]}"
+    return UnreadableError(error.message, advice, code=error.code)
+
+
+def _leading(verdict: Verdict) -> str:
+    first = [c for c in verdict.candidates[:MOST_NAMES] if c.probability >= WORTH_TELLING]
+    first = first or list(verdict.candidates[:1])
+    names = " or ".join(f"{c.designation} ({100 * c.probability:.0f} %)" for c in first)
+    return names if sum(c.probability for c in first) > NEARLY_ALL else f"{names} or others"
 
 
 def _without_lengths(thread: ThreadResult) -> ThreadResult:

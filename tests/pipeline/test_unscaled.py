@@ -9,7 +9,9 @@ from click.testing import CliRunner
 
 from pitchcam import identify
 from pitchcam.cli.identify import command
-from pitchcam.records import Measurement, ScaleSpec
+from pitchcam.errors import UnreadableError
+from pitchcam.pipeline import unscaled
+from pitchcam.records import Candidate, Measurement, ScaleSpec, Verdict
 from pitchcam.report.page import budget_table
 from tests.pipeline.test_answer import PHOTO, SAMPLES
 
@@ -81,3 +83,43 @@ def test_the_report_leaves_out_sources_of_lengths(measured: Measurement) -> None
     assert "scale of the reference" not in sources
     assert "edge noise" in sources
     assert all(any(cells) for _, _, cells in table["rows"])
+
+
+def test_a_missing_reference_is_refused_with_what_the_photo_tells_without() -> None:
+    """The code stays, no name is given, and the reading that settles it is said once."""
+    with pytest.raises(UnreadableError) as told:
+        identify(PHOTO, ScaleSpec(source="disc", mm=20.0))
+    assert told.value.code == "no-reference" and told.value.exit_code == 4
+    says = told.value.advice
+    assert "Pitch over diameter, angle and taper alone say" in says and "1/2-20 UNF (" in says
+    assert says.count("--major") == 1
+    with pytest.raises(UnreadableError) as asked:
+        identify(PHOTO, ScaleSpec())
+    assert "1/2-20 UNF (" in asked.value.advice and asked.value.advice.count("--major") == 1
+
+
+def test_where_the_part_is_the_reason_nothing_is_added() -> None:
+    with pytest.raises(UnreadableError) as told:
+        identify(SAMPLES / "p21-hose-pin.jpg", ScaleSpec(source="card"))
+    assert "alone say" not in told.value.advice
+
+
+def listed(*shares: float) -> Verdict:
+    candidates = tuple(
+        Candidate(designation=f"M{k}", standard="ISO 261", probability=p)
+        for k, p in enumerate(shares, start=1)
+    )
+    return Verdict(status="ambiguous", candidates=candidates)
+
+
+@pytest.mark.parametrize(
+    ("shares", "says"),
+    [
+        ((0.97, 0.02), "M1 (97 %)"),
+        ((0.5, 0.46), "M1 (50 %) or M2 (46 %)"),
+        ((0.3, 0.3, 0.2, 0.2), "M1 (30 %) or M2 (30 %) or M3 (20 %) or others"),
+        ((0.04, 0.03), "M1 (4 %) or others"),
+    ],
+)
+def test_what_leads_is_told(shares, says) -> None:
+    assert unscaled._leading(listed(*shares)) == says
