@@ -91,11 +91,23 @@ class _Rim:
 
 @dataclass(frozen=True, kw_only=True)
 class _Fit:
-    """``q``: see :data:`PARAMETERS`; its covariance, and the misfit in units of the noise."""
+    """``q``: see :data:`PARAMETERS`; its covariance, and the misfit in units of the noise.
+
+    ``strain`` is the rms by which what is known beforehand is off, in its uncertainties.
+    """
 
     q: Points
     covariance: Points
     misfit: float
+    strain: float
+
+    @property
+    def poor(self) -> float:
+        """How much worse the fit is than it should be; 1 where it is as good.
+
+        A wall that mirrors a part beside it, or dirt, bends all else: thickness, oval and lens.
+        """
+        return max(1.0, self.misfit, self.strain)
 
 
 #: ln depth, two places (mm), thickness (mm), two leans of the plate (rad), the wall's light, blur
@@ -153,7 +165,7 @@ def disc_reference(
     other = _solve(wider, middle / by, camera, disc, float(fit.q[0]))
     depth = float(np.exp(fit.q[0]))
     height = depth - (float(np.exp(other.q[0])) - depth) / (longer - 1)
-    poor = max(1.0, fit.misfit)
+    poor = fit.poor
     # What the lens's distortion leaves open of it counts with that at the thread.
     bent = PARAMETERS.index("corner")
     given = fit.covariance[0, 0] - fit.covariance[0, bent] ** 2 / fit.covariance[bent, bent]
@@ -332,9 +344,12 @@ def _solve(rim: _Rim, middle: Points, camera: Camera, disc: _Disc, start: float)
     information[6, 6] += 12.0
     covariance = np.linalg.pinv(information)
     # What one explanation has over the other is known to what both misfit.
-    misfit = float(np.sqrt(np.mean(np.asarray(best.fun[: -len(expected)], float) ** 2)))
+    rest = np.asarray(best.fun, float)
+    misfit, strain = (
+        float(np.sqrt(np.mean(x**2))) for x in (rest[: -len(expected)], rest[-len(expected) :])
+    )
     for fit in fits:
         share = np.exp(float(best.cost - fit.cost) / max(1.0, misfit**2))
         gap = (fit.x - best.x) * np.sqrt(share / (1 + share))
         covariance = covariance + np.outer(gap, gap)
-    return _Fit(q=np.asarray(best.x, float), covariance=covariance, misfit=misfit)
+    return _Fit(q=np.asarray(best.x, float), covariance=covariance, misfit=misfit, strain=strain)

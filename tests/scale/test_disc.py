@@ -191,3 +191,21 @@ def test_a_rounding_is_seen(rounded: float) -> None:
     seen = looking.look(light, view, gain=0.0)
     found = disc_reference(seen.shapes[0], looking.camera(view), 2 * RADIUS, 2.2)
     assert found.camera.distance_mm == pytest.approx(view.plate_mm, rel=8e-4)
+
+
+def test_what_no_disc_looks_like_counts_in_its_scale() -> None:
+    """Bent by a pixel it is explained by an oval of ten standard uncertainties: not believed."""
+    view = View(size=(1600, 1200), f_px=3000.0)
+    at = np.array([30.0, 10.0])
+    turn = np.linspace(0, 2 * np.pi, 720, endpoint=False)
+
+    def u_scale(bent_px: float) -> float:
+        radius = RADIUS + bent_px * 200 / 3000 * (np.cos(2 * turn) + np.sin(2 * turn))
+        rim = radius * np.stack([np.cos(turn), np.sin(turn)]) + at[:, None]
+        body = drawing.cover(view.size, looking.solid(view, drawing.prism(rim.T, 0, 1.85)))
+        light = looking.LIGHT * drawing.window(view.size, 20) * (1 - (1 - looking.DARK) * body)
+        seen = looking.look(light, view, gain=0.0)
+        camera = replace(looking.camera(view), u_tilt_rad=0.002)
+        return disc_reference(seen.shapes[0], camera, 2 * RADIUS).u_scale
+
+    assert u_scale(1.5) > 1.5 * u_scale(0.0)
