@@ -151,6 +151,15 @@ def settled(found: Sequence[Explanation]) -> tuple[float, float]:
 NEAREST_MM = 5.0
 
 
+def log_held(distance_mm: float, u_share: float) -> float:
+    """Return how likely a phone is held at a distance, as a logarithm of a normal distribution.
+
+    ``u_share`` is the relative standard uncertainty of the focal length that the distance is by.
+    """
+    far = float(np.log(max(distance_mm, NEAREST_MM) / HELD_MM))
+    return -0.5 * far**2 / (U_HELD**2 + u_share**2)
+
+
 def weighed(
     found: Sequence[Explanation], mm_per_px: float, height_mm: float
 ) -> tuple[Explanation, ...]:

@@ -13,6 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from pitchcam.camera.focal import log_held
 from pitchcam.camera.pinhole import Camera
 from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS, UNFITTED_ADVICE
@@ -35,6 +36,9 @@ LARGE_END_PITCHES, U_PLACE_PITCHES = 0.3, 0.6
 #: Relative standard uncertainties that ratios within one picture have before their budget is made:
 #: pitch, diameters; that of an angle in degrees and of a taper.
 U_RATIO, U_ANGLE_DEG, U_TAPER = (0.003, 0.004), 1.5, 0.004
+#: What a ridge that stands off at an end turns a taper by, by the square of the turns: a thirtieth
+#: of a pitch on three flanks (:mod:`pitchcam.thread.budget.edges`).
+U_TAPER_ONE_TURN = 0.1
 #: Odds below which it stays open which thread was read.
 CLEAR = 20.0
 #: Rounds in which distance and height settle.
@@ -81,8 +85,12 @@ def from_crests(scene: Scene, parts: list[Shape], reading_mm: float) -> OwnScale
     chosen, is_open = 0, False
     if len(seen) > 1:
         longer = [reading_mm / _touched(s) for _, s in seen]
-        # That all threads exist with lengths that many times as long.
-        scores = [sum(log_evidence(_rough(s, by)) for _, s in seen) for by in longer]
+        # That all threads exist with lengths that many times as long, and a phone is held there.
+        scores = [
+            sum(log_evidence(_rough(s, by)) for _, s in seen)
+            + log_held(camera.distance_mm * by, camera.u_lens)
+            for by in longer
+        ]
         chosen = int(np.argmax(scores))
         is_open = bool(np.ptp(np.sort(scores)[-2:]) < np.log(CLEAR))
     (part, region), shape = seen[chosen]
@@ -92,8 +100,7 @@ def from_crests(scene: Scene, parts: list[Shape], reading_mm: float) -> OwnScale
         camera = camera.over_plate(far)
         again = _shape(scene, camera, part, region)
         shape = shape if again is None else again
-    grows = abs(shape.taper) if abs(shape.taper) > TAPER_SEEN else 0.0
-    u = float(np.hypot(U_CRESTS_MM, U_PLACE_PITCHES * shape.pitch_mm * grows))
+    u = float(np.hypot(U_CRESTS_MM, U_PLACE_PITCHES * shape.pitch_mm * abs(_grows(shape))))
     return OwnScale(camera=camera, u_scale=u / reading_mm, open=is_open)
 
 
@@ -128,12 +135,24 @@ def _may_be_one(shape: Measured) -> bool:
 
 def _touched(shape: Measured) -> float:
     """Return the diameter that a caliper reads of a thread, in the picture's present scale, mm."""
-    major = shape.major_mm or np.nan
-    if abs(shape.taper) < TAPER_SEEN:
+    major, grows = shape.major_mm or np.nan, _grows(shape)
+    if grows == 0:
         return float(major)
-    end = max(shape.span_mm) if shape.taper > 0 else min(shape.span_mm)
-    large = end + np.sign(shape.taper) * LARGE_END_PITCHES * shape.pitch_mm
-    return float(major + large * shape.taper)
+    end = max(shape.span_mm) if grows > 0 else min(shape.span_mm)
+    large = end + np.sign(grows) * LARGE_END_PITCHES * shape.pitch_mm
+    return float(major + large * grows)
+
+
+def _u_taper(shape: Measured) -> float:
+    """Return what a taper is good to, by the turns that it was read over."""
+    turns = max((max(shape.span_mm) - min(shape.span_mm)) / shape.pitch_mm, 1.0)
+    return float(np.hypot(U_TAPER, U_TAPER_ONE_TURN / turns**2))
+
+
+def _grows(shape: Measured) -> float:
+    """Return the taper of a thread; 0 where what is seen of one is none."""
+    seen = max(TAPER_SEEN, 2 * _u_taper(shape))
+    return float(shape.taper) if abs(shape.taper) > seen else 0.0
 
 
 def _rough(shape: Measured, longer: float) -> ThreadReading:
@@ -147,7 +166,7 @@ def _rough(shape: Measured, longer: float) -> ThreadReading:
 
     taper = v["taper"]
     offset, station = 0.0, None
-    if abs(taper) > TAPER_SEEN:
+    if _grows(shape):
         low, high = shape.span_mm
         offset = (high if taper > 0 else low) * taper
         station = Quantity(value=(high - low) * longer + shape.pitch_mm, u=shape.pitch_mm)
@@ -155,6 +174,6 @@ def _rough(shape: Measured, longer: float) -> ThreadReading:
         pitch_mm=length("pitch_mm", U_RATIO[0]),
         major_mm=length("major_mm", U_RATIO[1], offset),
         angle_deg=Quantity(value=v["angle_deg"], u=U_ANGLE_DEG) if "angle_deg" in v else None,
-        taper=Quantity(value=abs(taper), u=U_TAPER),
+        taper=Quantity(value=abs(taper), u=_u_taper(shape)),
         diameter_station_mm=station,
     )

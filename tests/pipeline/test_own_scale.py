@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from pitchcam import identify
+from pitchcam.camera.focal import log_held
 from pitchcam.pipeline import own_scale
 from pitchcam.pipeline.own_scale import LARGE_END_PITCHES, _touched
 from pitchcam.records import ScaleSpec
@@ -24,6 +25,20 @@ def test_a_taper_is_read_at_its_large_end():
     assert _touched(thread(1 / 16)) == pytest.approx(20.0 + (6.0 + beyond) / 16)
     assert _touched(thread(-1 / 16)) == pytest.approx(20.0 + (5.0 + beyond) / 16)
     assert _touched(thread(0.002)) == 20.0
+
+
+def test_a_taper_of_a_few_turns_may_be_none():
+    """A ridge that stands off at an end of two turns makes a taper of 0.04."""
+    few = SimpleNamespace(**vars(thread(0.04)) | {"span_mm": (-1.8, 1.8)})
+    assert _touched(few) == 20.0
+    assert _touched(thread(0.04)) > 20.1
+
+
+def test_a_phone_is_held_where_it_sees():
+    """Of two threads that both exist with either's reading, one puts the phone 60 mm off."""
+    assert log_held(220.0, 0.03) == 0.0
+    assert log_held(60.0, 0.03) < -4
+    assert log_held(60.0, 0.35) > log_held(60.0, 0.03)
 
 
 def test_an_angle_that_no_thread_has_was_not_read(monkeypatch):
