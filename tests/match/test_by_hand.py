@@ -333,6 +333,17 @@ def test_careful_and_slipped_make_up_the_whole_of_a_diameter() -> None:
     assert any_ == pytest.approx(shares["diameter-any"] / (grid * np.log(120 / 0.7)))
 
 
+@pytest.mark.parametrize(
+    ("mm", "worn"),
+    # ISO 965-2, M14x1.5: 13.593 in the widest class; crests worn by up to a quarter of the pitch.
+    [(13.85, False), (13.40, True), (13.30, True)],
+)
+def test_low_crests_speak_for_wear(mm: float, worn: bool) -> None:
+    held = shares_of(to_hand(typed("1.5mm", diameter_mm=mm)), "M14x1.5")[1]
+    share = slip_shares()["worn"]
+    assert (held["worn"] / share > 3 * held["careful"]) == worn
+
+
 def test_a_thread_of_no_series_has_any_reading() -> None:
     base = to_hand(typed("1.5mm", diameter_mm=14.0))
     alone = off_series(dataclasses.replace(base, pitch_mm=None))

@@ -223,3 +223,42 @@ def test_a_hollow_taper_twists_off_sooner() -> None:
     assert most[0] == pytest.approx(solid) and practice("taper_share") == 0.8
     for found, bore in zip(most, (0.0, 6.0, 9.0), strict=True):
         assert found == pytest.approx(solid * (1 - (bore / root) ** 4))
+
+
+STEEL, RUST = Piece(metal=metal("steel")), Piece(metal=metal("stainless"))
+
+
+@pytest.mark.parametrize(
+    ("male", "female", "hard"),
+    [(STEEL, STEEL, True), (STEEL, RUST, True), (STEEL, BRASS, False), (BRASS, STEEL, False)],
+    ids=["steel", "steel and stainless", "steel in brass", "brass in steel"],
+)
+def test_a_cone_is_hard_where_both_are_of_steel(male: Piece, female: Piece, hard: bool) -> None:
+    done = tightening(joint("M18x1.5 cone24", "M18x1.5 cone24"), male, female)
+    assert done.seat is not None
+    assert (done.seat.name == "metal cone of steel") == hard
+
+
+def test_a_thin_hexagon_bursts_first() -> None:
+    male = Piece(metal=metal("steel"))
+    thin, thick = (
+        tightening(joint("G 1/4", "G 1/4"), male, Piece(metal=metal("brass"), hex_mm=h))
+        for h in (14.0, 24.0)
+    )
+    assert "most by the female's wall of leaded brass" in thin.how
+    assert "the female's wall" not in thick.how and thin.most_n_m < thick.most_n_m
+    around = math.pi / 4 * (14.0**2 - 13.157**2)
+    mean = 13.157 + washer_width_mm(13.157)
+    expected = tightening_torque_n_m(0.4 * 220 * around, 13.157, 25.4 / 19, 27.5, 0.15, mean)
+    assert thin.most_n_m == pytest.approx(expected)
+
+
+def test_a_wedge_helps_a_cone_and_friction_hinders_it() -> None:
+    names = ("7/16-20 UNF cone37", "M18x1.5 cone24", "G 1/4 cone60")
+    # Half angles against the axis: 37 (ISO 8434-2), 12 (ISO 8434-1), 30 degrees (ISO 8434-6).
+    for name, half_deg in zip(names, (37.0, 12.0, 30.0), strict=True):
+        (seat,) = seats(joint(name, name), 0.0)
+        major = find(name.rsplit(" ", 1)[0]).basic_major_mm
+        half = math.radians(half_deg)
+        wedge = math.sin(half) + 0.15 * math.cos(half)
+        assert seat.force_n == pytest.approx(math.pi / 2 * major * 89.6 * wedge)

@@ -28,6 +28,7 @@ from pitchcam.records import Gender
 
 
 def fitting(name: str, male: str | None, female: str | None, **more: Any) -> Fitting:
+    """Return an invented piece of stock, male at A and female at B."""
     given: dict[str, Any] = {
         "end_a": None if male is None else parse_end(male, "external"),
         "end_b": None if female is None else parse_end(female, "internal"),
@@ -169,6 +170,11 @@ def test_a_round_fitting_sweeps_its_own_radius() -> None:
         (fitting("N", "1/4-18 NPT", "M14x1.5", thread_a_mm=15.0), 30 - 15 + 3 * 25.4 / 18),
         # Unstated: 0.8 of the diameter, 17.968 for M18x1.5 6g.
         (fitting("U", "M18x1.5", "M14x1.5", thread_a_mm=None), 30 - 0.8 * 17.968),
+        # A male at either end disappears.
+        (
+            fitting("B", "M18x1.5", None, end_b=parse_end("M14x1.5", "external"), thread_b_mm=7.0),
+            11.0,
+        ),
         # A hose goes over the whole tail.
         (fitting("H", "hose 10", "M14x1.5", thread_a_mm=22.0), 8.0),
     ],
