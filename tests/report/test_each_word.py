@@ -318,6 +318,9 @@ def whole(*parts: PartResult, **more: Any) -> Measurement:
 def test_a_single_thread_has_no_number() -> None:
     said = text(whole(PartResult(id=1, box_px=None, threads=(thread(),))))
     assert said.startswith("M14x1.5  (ISO 261)\n  pitch           1.5000")
+    pair = verdict(probability=0.9, candidates=(*verdict().candidates[:2], verdict().candidates[1]))
+    two = text(whole(PartResult(id=1, box_px=None, threads=(thread(verdict=pair),))))
+    assert "  also possible: 9/16-18 UNF (2.1 %), 9/16-18 UNF (2.1 %)\n" in two
     assert "\n  8.2 turns seen, single start\n  also possible: 9/16-18 UNF (2.1 %)\n" in said
     lines = said.splitlines()
     assert lines[-2].startswith("  seal: ") and lines[-1].startswith("  then: pitchcam job")
@@ -370,11 +373,14 @@ def use(name: str, left_out: str | None = None) -> PhotoUse:
 
 def test_several_photos_say_which_count() -> None:
     held = Measurement(
-        photo=None, scale=None, photos=(use("a.jpg"), use("b\n.jpg", "contradicts the others"))
+        photo=None,
+        scale=None,
+        photos=(use("a.jpg"), use("b\n.jpg", "contradicts the others"), use("C.jpg")),
     )
     assert photo_lines(held) == [
-        "Adjusted from 1 of 2 photos:",
+        "Adjusted from 2 of 3 photos:",
         "  a.jpg: scale from the plain pin: 0.06000 \u00b1 0.00020 mm per pixel",
         "  b\\n.jpg: does not count",
+        "  C.jpg: scale from the plain pin: 0.06000 \u00b1 0.00020 mm per pixel",
     ]
-    assert "Adjusted from 1 of 2 photos:" in text(held)
+    assert "Adjusted from 2 of 3 photos:" in text(held)
