@@ -97,3 +97,29 @@ def test_soft_residuals_are_those_of_scipy() -> None:
     )
     assert found.parameters[0] == pytest.approx(fit.x, abs=1e-5)
     assert found.cost[0] == pytest.approx(fit.cost, rel=1e-9)
+
+
+def test_problems_that_are_settled_are_not_asked_again():
+    """The answers are those of all problems asked every time."""
+    true, seen = noisy(12)
+    asked = []
+
+    class Bells:
+        def __init__(self, rows):
+            self.rows = rows
+
+        def of(self, which):
+            return Bells(which)
+
+        def __call__(self, q):
+            asked.append(len(q))
+            value, slopes = bell(q)
+            return (value - seen[self.rows]) / 0.05, slopes / 0.05
+
+    # Some begin where they end, and settle at once.
+    start = np.where(np.arange(12)[:, None] % 3 == 0, true, START)
+    found = solve(Bells(np.arange(12)), start, LOW, HIGH)
+    assert asked[0] == 12 and asked[-1] < 12 and asked == sorted(asked, reverse=True)
+    every = solve(lambda q: Bells(np.arange(12))(q), start, LOW, HIGH)
+    assert found.parameters == pytest.approx(every.parameters, abs=1e-12)
+    assert found.cost == pytest.approx(every.cost, rel=1e-12)

@@ -9,6 +9,8 @@ distance are left to be found.
 
 from __future__ import annotations
 
+from functools import cached_property
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -124,18 +126,38 @@ class Traced:
         A facet shows itself to the ray in proportion to the sine of its own grazing angle. The
         flank that is met second is taken as smooth, less what a rough one scatters widely.
         """
-        angle = np.maximum(self.grazing[:, :, None] + SLOPES, 0.0)
-        weight = angle * np.exp(-((SLOPES / roughness) ** 2)) * _SPACING
+        return self.shown(self.facets(roughness), self.lit(panel), loss, roughness)
+
+    def facets(self, roughness: float) -> Values:
+        """Return how much the ray sees of each facet, (n, d, s)."""
+        weight: Values = self._angle * np.exp(-((SLOPES / roughness) ** 2)) * _SPACING
         weight /= np.maximum(weight.sum(axis=2, keepdims=True), 1e-12)
-        weight *= reflected(angle, loss)
+        return weight
+
+    def lit(self, panel: float) -> tuple[Values, Values]:
+        """Return the lit shares of :attr:`direct` and :attr:`onward` for one distance."""
         near = int(np.clip(panel, 0, len(self.direct) - 1.001))
         share = panel - near
         direct, onward = (
             (1 - share) * lit[near] + share * lit[near + 1] for lit in (self.direct, self.onward)
         )
+        return direct, onward
+
+    def shown(
+        self, facets: Values, lit: tuple[Values, Values], loss: float, roughness: float
+    ) -> Values:
+        """Return :meth:`light` of what :meth:`facets` and :meth:`lit` gave."""
+        direct, onward = lit
         twice = reflected(self.second, loss) * (1 - 2 * roughness)
-        out: Values = (weight * (direct + twice * onward)).sum(axis=2)
+        seen = facets * reflected(self._angle, loss)
+        out: Values = (seen * (direct + twice * onward)).sum(axis=2)
         return out
+
+    @cached_property
+    def _angle(self) -> Values:
+        """The facets' own grazing angles, (n, d, s)."""
+        angle: Values = np.maximum(self.grazing[:, :, None] + SLOPES, 0.0)
+        return angle
 
 
 def trace(

@@ -18,6 +18,9 @@ Values = NDArray[np.float64]
 CELLS_PX = np.array([0, 0.25, 0.5, 1, 1.5, 2, 3, 4, 6, 12])
 DEPTHS_PX = (CELLS_PX[1:] + CELLS_PX[:-1]) / 2
 
+#: Loss, roughness and the panel's distance among the parameters of the fit: of these the traced
+#: light's derivatives are differences.
+_MOVED = np.array([0, 1, 3])
 #: Loss, roughness and share of metals lie between these.
 _LOWEST, _HIGHEST = (0.1, 0.03, 0.0), (0.95, 0.3, 1.0)
 #: The panel's distances behind the plate that are tried, in distances of the camera.
@@ -114,24 +117,37 @@ def place_flanks(
     low = np.array([*_LOWEST, 0.0, 0.8, *np.full(n, -5.0)])
     high = np.array([*_HIGHEST, len(PANELS) - 1.0, 1.2, *np.full(n, 5.0)])
 
-    def bright(loss: float, roughness: float, distance: float) -> Values:
-        """Return the light (n, d) beside the edges of metal that mirrors all of it."""
-        light = traced.light(loss, roughness, distance)
+    def bright(light: Values) -> Values:
+        """Return the light (n, d) beside the edges, the mean of all heights."""
         return np.asarray(np.add.reduce(light.reshape(n, heights, -1), axis=1) / heights, float)
+
+    def changed(q: Values, step: Values) -> tuple[Values, ...]:
+        """Return the light of metal that mirrors all of it, and with each number moved.
+
+        The numbers are loss, roughness and distance; what does not hang on one is kept.
+        """
+        loss, roughness, distance = q.tolist()
+        facets, lit = traced.facets(roughness), traced.lit(distance)
+        rougher = roughness + float(step[1])
+        return (
+            traced.shown(facets, lit, loss, roughness),
+            traced.shown(facets, lit, loss + float(step[0]), roughness),
+            traced.shown(traced.facets(rougher), lit, loss, rougher),
+            traced.shown(facets, traced.lit(distance + float(step[2])), loss, roughness),
+        )
 
     def cost(q: Values) -> tuple[Values, Values]:
         x = (q[5:, None, None] - CELLS_PX - profiles.across_px[:, :, None]) / blur_px
         bells = np.exp(-0.5 * x * x) / (np.sqrt(2 * np.pi) * blur_px)
-        light = bright(q[0], q[1], q[3])
+        # Inward from a bound, beyond which there is no light.
+        steps = np.where(q[_MOVED] + STEP > high[_MOVED], -STEP, STEP)
+        light, *moved = map(bright, changed(q[_MOVED], steps))
         # From 1 outside to the first cell's light, from cell to cell, and to dark.
         changes = [_falls(q[2] * light, 1.0)]
-        for i in (0, 1, 3):
-            # Inward from a bound, beyond which there is no light.
-            step = -STEP if q[i] + STEP > high[i] else STEP
-            other = q[:4].copy()
-            other[i] += step
-            moved = bright(other[0], other[1], other[3])
-            changes.append(_falls(q[2] * (moved - light) / step, 0.0))
+        changes += [
+            _falls(q[2] * (other - light) / step, 0.0)
+            for other, step in zip(moved, steps, strict=True)
+        ]
         changes.insert(3, _falls(light, 0.0))
         fallen = normal_cdf(x) @ np.stack(changes, axis=2)
         seen = q[4] * (1 - fallen[:, :, 0])

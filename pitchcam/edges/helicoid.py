@@ -38,7 +38,9 @@ class Helicoid:
         """Return the place within the pitch, -1/2 to 1/2, and the flank's radius there."""
         z, y, x = at
         turn = side * np.arctan2(x, side * y)
-        v = (z - self.advance * turn - phase + self.pitch / 2) % self.pitch - self.pitch / 2
+        # Not the operator %, which takes three times as long.
+        v = z - self.advance * turn - phase
+        v -= self.pitch * np.floor(v / self.pitch + 0.5)
         plus, minus = self.tan_half
         quarter = self.pitch / 4
         rise = np.where(v > 0, (quarter - v) / plus, (quarter + v) / minus)

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.match.likelihood import log_likelihoods_near, log_off_series
-from pitchcam.match.population import population
+from pitchcam.match.population import geometries
 from pitchcam.match.priors import PHOTO_TEMPER, prior_weights
 from pitchcam.records import NAMING_QUANTITIES, Gender, Quantity, ThreadReading
 
@@ -69,8 +69,7 @@ def log_evidence(reading: ThreadReading, factor: float = 1.0, folder: Path | Non
 
 def log_evidences(reading: ThreadReading, factors: Array, folder: Path | None = None) -> Array:
     """Return :func:`log_evidence` under each of some factors, (factors,)."""
-    parts = population(reading.gender, folder)
-    fit = log_likelihoods_near(reading, factors, parts, FAR)[:, list(parts.leaders)]
+    fit = log_likelihoods_near(reading, factors, geometries(reading.gender, folder), FAR)
     # What is as unlikely as that by several quantities together is left out, too.
     log = np.where(fit <= -0.5 * FAR**2, -np.inf, fit) + _weights(reading.gender, folder)
     off = log_off_series(reading, factors) + math.log(OFF_SERIES_PRIOR)
@@ -84,6 +83,5 @@ def log_evidences(reading: ThreadReading, factors: Array, folder: Path | None = 
 @functools.lru_cache(maxsize=4)
 def _weights(gender: Gender, folder: Path | None) -> Array:
     """Return how common each geometry is in photos, as a logarithm, (geometries,)."""
-    parts = population(gender, folder)
-    weight = prior_weights(parts.sizes, None, temper=PHOTO_TEMPER)[list(parts.leaders)]
+    weight = prior_weights(geometries(gender, folder).sizes, None, temper=PHOTO_TEMPER)
     return np.asarray(np.log(weight / weight.sum()))

@@ -12,7 +12,9 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Sequence
+from dataclasses import fields, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -89,6 +91,21 @@ class Population:
 def population(gender: Gender, folder: Path | None = None) -> Population:
     """Return the parts of every size that exists in one gender."""
     return _population(gender, folder)  # with and without the second argument it is one
+
+
+@functools.lru_cache(maxsize=4)
+def geometries(gender: Gender, folder: Path | None) -> Population:
+    """Return the parts of the sizes alone that stand for each geometry."""
+    every = population(gender, folder)
+    first = list(every.leaders)
+    held: dict[str, Any] = {
+        f.name: value[first]
+        for f in fields(every)
+        if isinstance(value := getattr(every, f.name), np.ndarray)
+    }
+    return replace(
+        every, sizes=tuple(every.sizes[i] for i in first), leaders=tuple(range(len(first))), **held
+    )
 
 
 @functools.lru_cache(maxsize=4)

@@ -11,8 +11,8 @@ from scipy.stats import multivariate_normal
 
 from pitchcam.match import likelihood
 from pitchcam.match.evidence import log_evidence, log_evidences, rescaled
-from pitchcam.match.likelihood import log_likelihoods, log_off_series
-from pitchcam.match.population import DIAMETERS, MINOR, TAPER, Population, population
+from pitchcam.match.likelihood import log_likelihoods, log_likelihoods_near, log_off_series
+from pitchcam.match.population import DIAMETERS, MINOR, TAPER, Population, geometries, population
 from pitchcam.records import NAMING_QUANTITIES, Gender, Quantity, ThreadReading
 from pitchcam.series import find
 from tests.match.test_naming import reading_of
@@ -109,6 +109,35 @@ def test_a_poor_photos_angle_and_roots_are_doubted(designation: str, gender: Gen
     found = log_likelihoods(reading, FACTORS, parts, far=200.0)[:, i]
     for k, log in zip(FACTORS.tolist(), found, strict=True):
         assert log == pytest.approx(by_scipy(reading, k, parts, i), abs=1e-7)
+
+
+@pytest.mark.parametrize("read", ["all", "diameters alone"])
+@pytest.mark.parametrize(
+    ("designation", "gender", "station_mm"),
+    [("M14x1.5", "external", None), ("1/4-18 NPT", "external", 8.0), ("Rc 1/2", "internal", None)],
+)
+def test_what_is_out_of_the_question_is_left_out_and_nothing_else(
+    designation: str, gender: Gender, station_mm: float | None, read: str
+) -> None:
+    reading = correlated(designation, gender, station_mm)
+    if read != "all":
+        reading = replace(reading, pitch_mm=None, correlation={})
+    parts, far = population(gender), 6.0
+    every = log_likelihoods(reading, FACTORS, parts, far)
+    near = log_likelihoods_near(reading, FACTORS, parts, far)
+    asked = np.isfinite(near)
+    assert 0 < asked.sum() < asked.size
+    assert near[asked] == pytest.approx(every[asked], abs=1e-9)
+    assert (every[~asked] <= -0.5 * far**2).all()
+
+
+@pytest.mark.parametrize("gender", ["external", "internal"])
+def test_one_size_of_each_geometry_stands_for_all_of_them(gender: Gender) -> None:
+    parts, few = population(gender), geometries(gender, None)
+    assert len({size.geometry for size in few.sizes}) == len(few.sizes) < len(parts.sizes)
+    reading = correlated(few.sizes[7].designation, gender, None)
+    whole = log_likelihoods(reading, FACTORS, parts)[:, list(parts.leaders)]
+    assert log_likelihoods(reading, FACTORS, few) == pytest.approx(whole, abs=1e-9)
 
 
 def density(name: str, values: np.ndarray, base: ThreadReading) -> np.ndarray:
