@@ -92,11 +92,21 @@ def test_a_lens_that_may_be_another_tells_less(shapes):
     assert known < unknown - 0.3
 
 
-def test_dirt_on_a_ridge_is_left_out(shapes):
-    """A lump half a pixel high over two ridges of one side."""
-    spoiled = hidden(whitworth_profile, lump_px=1.5)
-    logs = weigh_forms(spoiled, np.radians(0.5), NAMES)
-    assert logs["round55"] == 0.0 and logs["flat60"] < -2.0
+def test_a_ridge_that_lies_off_is_left_out_whole(monkeypatch):
+    """By 0.4 pixels, as a run-out's end does: no single point is far."""
+    spoiled = hidden(whitworth_profile, lump_px=0.4)
+    weights, plain = [], weigh._fitted
+
+    def fitted(points, ridge, start, noise, weight):
+        weights.append(weight)
+        return plain(points, ridge, start, noise, weight)
+
+    monkeypatch.setattr(weigh, "_fitted", fitted)
+    assert weigh_forms(spoiled, np.radians(0.5), NAMES[:2])["flat60"] < -5.0
+    points, _ = weigh._seen(spoiled, 0.01)
+    middle = np.abs(points.zy[:, 0]) < PITCH / 2
+    left_out = [np.mean(weights[-1][middle & (points.side == s)] == 0) for s in (1.0, -1.0)]
+    assert sorted(left_out) == pytest.approx([0.0, 1.0], abs=0.1)
 
 
 def test_the_slopes_of_a_fit_are_its_differences(shapes):
