@@ -63,7 +63,7 @@ BANDS = {
     "major_mm": Band(0.47),
     "pitch_diameter_mm": Band(0.40),
     "minor_mm": Band(0.70),
-    "angle_deg": Band(0.66),
+    "angle_deg": Band(0.70),
     "taper": Band(0.45),
 }
 
