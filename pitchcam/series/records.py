@@ -72,7 +72,6 @@ class ThreadSize:
     useful_length_mm: float | None = None
     position_mm: tuple[float, float] = (0.0, 0.0)
     truncation_mm: float = 0.0
-    angle_tolerance_deg: float | None = None
     checked: str = ""
 
     def __hash__(self) -> int:

@@ -109,7 +109,6 @@ def npt(folder: Path | None = None) -> Iterator[ThreadSize]:
                 useful_length_mm=(0.8 * od + 6.8) * p,
                 position_mm=(p, p),
                 truncation_mm=extra,
-                angle_tolerance_deg=row.number("angle_tolerance_deg"),
                 commonness=commonness(row) if family == "NPT" else "rare",
                 source=row.text("source"),
                 checked=row.remark("checked"),

@@ -48,13 +48,12 @@ class Flux:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Choice:
-    """The alloy and flux chosen, the parents' margin in K, and what was passed over and why."""
+    """The alloy and flux chosen, and the margin in K to the parent that softens first."""
 
     alloy: Alloy
     flux: Flux
     margin_k: float
     weakest_parent: str
-    passed_over: tuple[str, ...]
 
 
 @cache
@@ -94,11 +93,7 @@ def choose_alloy(parents: tuple[Metal, ...], wanted: str | None = None) -> Choic
     weakest = min(parents, key=lambda m: m.solidus_c)
     if wanted is not None:
         return _checked(wanted, parents, weakest)
-    passed: list[str] = []
     fit = [a for a in alloys() if _margin(a, weakest) >= practice("margin")]
-    for a in alloys():
-        if a not in fit:
-            passed.append(f"{a.key}: only {_margin(a, weakest):.0f} K below {weakest.name}")
     if not fit:
         raise RefusedError(
             f"{weakest.name} softens at {weakest.solidus_c:.0f} deg C: no silver alloy keeps "
@@ -112,11 +107,7 @@ def choose_alloy(parents: tuple[Metal, ...], wanted: str | None = None) -> Choic
     flux = flux_for(best, parents)
     assert flux is not None
     return Choice(
-        alloy=best,
-        flux=flux,
-        margin_k=_margin(best, weakest),
-        weakest_parent=weakest.name,
-        passed_over=tuple(passed),
+        alloy=best, flux=flux, margin_k=_margin(best, weakest), weakest_parent=weakest.name
     )
 
 
@@ -141,9 +132,7 @@ def _checked(wanted: str, parents: tuple[Metal, ...], weakest: Metal) -> Choice:
         raise RefusedError(
             f"no flux of the table suits {alloy.key} on these metals.", "Take a lower alloy."
         )
-    return Choice(
-        alloy=alloy, flux=flux, margin_k=margin, weakest_parent=weakest.name, passed_over=()
-    )
+    return Choice(alloy=alloy, flux=flux, margin_k=margin, weakest_parent=weakest.name)
 
 
 def _margin(alloy: Alloy, parent: Metal) -> float:

@@ -14,13 +14,7 @@ from pitchcam.joining.brazing.form import JointForm
 from pitchcam.joining.brazing.heat import Heating
 from pitchcam.joining.brazing.refuse import check_duty, check_hose, service_row
 from pitchcam.joining.brazing.search import possible_forms
-from pitchcam.joining.brazing.strength import (
-    JointLoad,
-    hoop_mpa,
-    lap_for_full_strength_mm,
-    lap_load,
-    lap_torque_n_m,
-)
+from pitchcam.joining.brazing.strength import JointLoad, hoop_mpa, lap_load, lap_torque_n_m
 from pitchcam.joining.chains.chain import joint_demerits
 from pitchcam.joining.chains.question import Question
 from pitchcam.joining.mating.ends import End
@@ -67,7 +61,6 @@ class JoinPlan:
     tightenings: tuple[Tightening, Tightening]
     load: JointLoad
     proof_bar: float
-    full_lap_mm: float
     hoop_mpa: float
 
 
@@ -125,7 +118,7 @@ def _plan(
     proof = max(practice("proof") * pressure, practice("proof_least"))
     matings = (_mating(question.port, made[0].keep), _mating(question.part, made[1].keep))
     bears = lap_torque_n_m(
-        _load(form, pressure, proof, 0.0), form.weakest.spigot_mm, form.weakest.overlap_mm
+        _load(form, pressure, 0.0), form.weakest.spigot_mm, form.weakest.overlap_mm
     )
     limits = Limits(
         proof_bar=proof,
@@ -133,7 +126,7 @@ def _plan(
         most_n_m=bears if duty.torque_n_m is None else math.inf,
     )
     tight = (_tightened(matings[0], made[0], limits), _tightened(matings[1], made[1], limits))
-    load = _load(form, pressure, proof, _joint_torque(tight, duty))
+    load = _load(form, pressure, _joint_torque(tight, duty))
     plan = JoinPlan(
         question=question,
         service=asked.service,
@@ -149,7 +142,6 @@ def _plan(
         tightenings=tight,
         load=load,
         proof_bar=proof,
-        full_lap_mm=_full_lap(made, form),
         hoop_mpa=hoop_mpa(proof, form.bore_mm, form.least_wall_mm),
     )
     _refuse_overload(plan)
@@ -252,15 +244,8 @@ def _joint_torque(tight: tuple[Tightening, Tightening], duty: Duty) -> float:
     return max((t.least_n_m for t in tight if t.least_n_m is not None), default=0.0)
 
 
-def _load(form: JointForm, pressure: float, proof: float, torque: float) -> JointLoad:
-    return lap_load(form.weakest.spigot_mm, form.weakest.overlap_mm, pressure, proof, torque)
-
-
-def _full_lap(made: tuple[Donor, Donor], form: JointForm) -> float:
-    lap = form.weakest
-    thin = 0 if lap.walls_mm[0] <= lap.walls_mm[1] else 1
-    tensile = form.metals(made, lap)[thin].tensile_mpa
-    return lap_for_full_strength_mm(tensile, lap.walls_mm[thin], lap.spigot_mm)
+def _load(form: JointForm, pressure: float, torque: float) -> JointLoad:
+    return lap_load(form.weakest.spigot_mm, form.weakest.overlap_mm, pressure, torque)
 
 
 def _refuse_overload(plan: JoinPlan) -> None:

@@ -13,7 +13,7 @@ class JointLoad:
     """Loads in N and N m, mean stresses in MPa, and safety factors against failure.
 
     ``stress_mpa`` is the shear from end load and torque together. ``factor`` is over the least
-    strength at failure, ``proof_factor`` the same at proof pressure without torque.
+    strength at failure.
     """
 
     end_load_n: float
@@ -23,11 +23,10 @@ class JointLoad:
     stress_mpa: float
     allowed_mpa: float
     factor: float
-    proof_factor: float
 
 
 def lap_load(
-    spigot_mm: float, overlap_mm: float, pressure_bar: float, proof_bar: float, torque_n_m: float
+    spigot_mm: float, overlap_mm: float, pressure_bar: float, torque_n_m: float
 ) -> JointLoad:
     """Return the load on a cylindrical lap: shear by end load and by torque, at right angles.
 
@@ -47,7 +46,6 @@ def lap_load(
         stress_mpa=both,
         allowed_mpa=practice("shear_allowed"),
         factor=least / both if both else math.inf,
-        proof_factor=least / (axial * proof_bar / pressure_bar),
     )
 
 

@@ -73,7 +73,6 @@ def test_alloy_and_flux_for_the_usual_metals():
     assert (choice.alloy.key, choice.flux.key) == ("Ag 155", "FH10")
     # Brass melts at 875 (published); 660 + 30 worked: 185 K.
     assert choice.margin_k == pytest.approx(875 - 690)
-    assert any(text.startswith("Ag 463") for text in choice.passed_over)
     assert choose_alloy((brass, stainless)).flux.key == "FH12"
     assert choose_alloy((steel, steel), "Ag 130").alloy.key == "Ag 130"
 
@@ -249,20 +248,19 @@ def test_lap_formula_of_the_worked_example():
 
 def test_lap_load_by_hand():
     """14 mm by 7 mm at 2 bar with 20 N m: area 307.9 mm2; 30.8 N; 0.1 and 9.28 MPa."""
-    load = lap_load(14.0, 7.0, 2.0, 3.0, 20.0)
+    load = lap_load(14.0, 7.0, 2.0, 20.0)
     assert load.end_load_n == pytest.approx(0.2 * math.pi / 4 * 196, rel=1e-9)
     assert load.pressure_stress_mpa == pytest.approx(0.1, abs=1e-6)
     assert load.torque_stress_mpa == pytest.approx(20e3 / (math.pi * 14 * 7 * 7), rel=1e-9)
     assert load.stress_mpa == pytest.approx(math.hypot(0.1, load.torque_stress_mpa))
     assert load.factor == pytest.approx(practice("shear_least") / load.stress_mpa)
-    assert load.proof_factor == pytest.approx(practice("shear_least") / 0.15)
 
 
 def test_torque_that_a_lap_bears_brings_it_to_what_is_allowed():
-    torque = lap_torque_n_m(lap_load(14.0, 7.0, 2.0, 3.0, 0.0), 14.0, 7.0)
-    at_most = lap_load(14.0, 7.0, 2.0, 3.0, torque)
+    torque = lap_torque_n_m(lap_load(14.0, 7.0, 2.0, 0.0), 14.0, 7.0)
+    at_most = lap_load(14.0, 7.0, 2.0, torque)
     assert at_most.stress_mpa == pytest.approx(at_most.allowed_mpa)
-    assert lap_torque_n_m(lap_load(14.0, 7.0, 900.0, 3.0, 0.0), 14.0, 7.0) == 0.0
+    assert lap_torque_n_m(lap_load(14.0, 7.0, 900.0, 0.0), 14.0, 7.0) == 0.0
 
 
 # Yield of the temper as supplied and as annealed: never the harder once it was heated. Published

@@ -310,7 +310,7 @@ def test_the_choice_is_the_lowest_heat_then_the_least_silver() -> None:
     rivals = [a for a in fit if math.ceil(a.liquidus_c / 10) == min(decade)]
     assert chosen.alloy.silver_percent == min(a.silver_percent for a in rivals)
     assert chosen.weakest_parent == brass.name
-    assert len(chosen.passed_over) == len(alloys()) - len(fit)
+    assert {a.key for a in alloys()} - {a.key for a in fit} == {"Ag 225", "Ag 463", "Ag 130"}
 
 
 @pytest.mark.parametrize("typed", ["Ag 155", "ag155", "155", "AG-155"])
@@ -373,7 +373,7 @@ def test_an_alloy_is_as_dense_as_its_maker_says_but_for_what_adding_volumes_miss
 
 
 def test_a_lap_by_hand() -> None:
-    load = lap_load(14.0, 6.0, 10.0, 15.0, 12.0)
+    load = lap_load(14.0, 6.0, 10.0, 12.0)
     area = math.pi * 14 * 6
     assert load.end_load_n == pytest.approx(1.0 * math.pi / 4 * 14**2)
     assert load.pressure_stress_mpa == pytest.approx(load.end_load_n / area)
@@ -381,13 +381,12 @@ def test_a_lap_by_hand() -> None:
     both = math.hypot(load.pressure_stress_mpa, load.torque_stress_mpa)
     assert load.stress_mpa == pytest.approx(both)
     assert load.factor == pytest.approx(100 / both) and load.allowed_mpa == 25
-    assert load.proof_factor == pytest.approx(100 / (1.5 * load.pressure_stress_mpa))
 
 
 def test_the_torque_of_a_lap_brings_it_to_what_is_allowed() -> None:
-    idle = lap_load(14.0, 6.0, 10.0, 15.0, 0.0)
+    idle = lap_load(14.0, 6.0, 10.0, 0.0)
     most = lap_torque_n_m(idle, 14.0, 6.0)
-    assert lap_load(14.0, 6.0, 10.0, 15.0, most).stress_mpa == pytest.approx(25)
+    assert lap_load(14.0, 6.0, 10.0, most).stress_mpa == pytest.approx(25)
     # An end load beyond what is allowed leaves nothing for torque.
     torn = dataclasses.replace(idle, pressure_stress_mpa=30.0)
     assert lap_torque_n_m(torn, 14.0, 6.0) == 0.0
