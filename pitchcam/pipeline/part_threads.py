@@ -18,6 +18,7 @@ from pitchcam.match import name_thread
 from pitchcam.objects.frame import axis_frame
 from pitchcam.objects.regions import Region
 from pitchcam.objects.shapes import Shape
+from pitchcam.pipeline.by_form import by_form
 from pitchcam.pipeline.inputs import scale_shares
 from pitchcam.pipeline.place import geometry
 from pitchcam.pipeline.pose_report import lies_aslant, part_pose
@@ -25,10 +26,7 @@ from pitchcam.pipeline.scene import Scene
 from pitchcam.pipeline.told_lens import told
 from pitchcam.pipeline.unfit import Found, refusal
 from pitchcam.records import BudgetLine, Flag, Quantity, ThreadReading, ThreadResult, Verdict
-from pitchcam.series import find
-from pitchcam.series.ridges import ridge_shares
-from pitchcam.thread.aslant.weigh import weigh_forms
-from pitchcam.thread.budget import Geometry, budget, relative_u_scale
+from pitchcam.thread.budget import budget, relative_u_scale
 from pitchcam.thread.crest_lines import CrestShape, measure_crests
 from pitchcam.thread.extent import thread_extent
 from pitchcam.thread.in_step import in_step
@@ -263,7 +261,7 @@ def _by_crests(
     reading = crest_reading(shape, lines)
     verdict = name_thread(reading)
     if verdict.status == "ambiguous":
-        reading = _by_form(reading, shape, place, verdict)
+        reading = by_form(reading, shape, place.u_slope_rad, verdict)
         verdict = name_thread(reading)
     if _unsure(region, verdict):
         return _unreadable(found, _hardly_turns(number), flags), None
@@ -294,18 +292,6 @@ def _by_crests(
         shares=scale_shares(scene, shape, place, lines, number),
         in_step=rings,
     )
-
-
-def _by_form(
-    reading: ThreadReading, shape: CrestShape, place: Geometry, verdict: Verdict
-) -> ThreadReading:
-    """Return the reading with how likely the candidates' forms are, where they differ."""
-    sizes = [find(c.designation) for c in verdict.candidates]
-    names = sorted({name for size in sizes for name in ridge_shares(size)})
-    if len(names) > 1:
-        with suppress(*NOT_FITTED):
-            return replace(reading, forms=weigh_forms(shape, place.u_slope_rad, names))
-    return reading
 
 
 def by_crests(scene: Scene, part: Shape, region: Region) -> tuple[CrestShape, Rest]:

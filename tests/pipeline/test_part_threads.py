@@ -16,7 +16,7 @@ from pitchcam.pipeline import part_threads
 from pitchcam.pipeline import scene as scene_module
 from pitchcam.pipeline.place import geometry
 from pitchcam.pipeline.unfit_photo import too_blurred
-from pitchcam.records import Candidate, Quantity, ScaleSpec, ThreadReading, Verdict
+from pitchcam.records import Quantity, ScaleSpec, Verdict
 from pitchcam.scale.reference import Reference
 from pitchcam.thread.measure import ThreadShape
 from pitchcam.thread.pose import laid
@@ -321,40 +321,3 @@ def test_a_wide_blur_loses_the_flanks_sooner_than_one_of_the_pixels():
     assert too_blurred(1.4, 10.0)
     assert too_blurred(4.8, 40.0)
     assert not too_blurred(3.6, 45.0)
-
-
-@pytest.mark.parametrize(
-    ("names", "asked"),
-    [
-        (("1/4-20 UNC", "1/4-20 BSW"), ["flat60", "rolled60", "round55", "worn60"]),
-        (("1/2-14 NPT", "R 1/2"), ["pipe60", "round55"]),
-        (("R 1/2", "G 1/2"), None),
-    ],
-)
-def test_the_outline_is_asked_where_candidates_have_different_forms(names, asked, monkeypatch):
-    seen = []
-
-    def weigh(shape, u_slope_rad, forms):
-        seen.append((u_slope_rad, forms))
-        return {name: -1.0 for name in forms}
-
-    monkeypatch.setattr(part_threads, "weigh_forms", weigh)
-    candidates = tuple(Candidate(designation=n, standard="", probability=0.5) for n in names)
-    verdict = Verdict(status="ambiguous", candidates=candidates)
-    lies = SimpleNamespace(u_slope_rad=0.01)
-    reading = part_threads._by_form(ThreadReading(), None, lies, verdict)
-    assert seen == ([] if asked is None else [(0.01, asked)])
-    assert reading.forms == ({} if asked is None else dict.fromkeys(asked, -1.0))
-
-
-def test_an_outline_that_determines_no_form_leaves_the_thread_open(monkeypatch):
-    def fail(*_):
-        raise np.linalg.LinAlgError("a side shows no crests")
-
-    monkeypatch.setattr(part_threads, "weigh_forms", fail)
-    candidates = tuple(
-        Candidate(designation=n, standard="", probability=0.5) for n in ("G 1/2", "1/2-14 NPSM")
-    )
-    verdict = Verdict(status="ambiguous", candidates=candidates)
-    lies = SimpleNamespace(u_slope_rad=0.01)
-    assert part_threads._by_form(ThreadReading(), None, lies, verdict) == ThreadReading()

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from pitchcam.frozen import dataclass
 from pitchcam.normal import normal_cdf
-from pitchcam.thread.aslant.ridge import Outline
+from pitchcam.thread.aslant.ridge import Curve
 
 Values = NDArray[np.float64]
 
@@ -37,12 +37,12 @@ class Wound:
     pitch: float
     line: float
     half_taper: float
-    ridge: Outline
-    root: Outline
+    ridge: Curve
+    root: Curve
 
 
 def touched(
-    outline: Outline, middles: Values, wound: Wound, side: float, pinhole: Values
+    outline: Curve, middles: Values, wound: Wound, side: float, pinhole: Values
 ) -> tuple[Values, Values]:
     """Return where points of the section are seen, each (ridges, n): z, and distance to the axis.
 

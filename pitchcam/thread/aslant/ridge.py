@@ -20,7 +20,7 @@ ROOT_RADIUS, U_ROOT_RADIUS = 0.135, 0.03
 
 
 @dataclass(frozen=True, kw_only=True)
-class Outline:
+class Curve:
     """Half a ridge and half a groove from their middles: place, height, fall; (n,) each.
 
     ``across`` is the distance from the ridge's middle and ``height`` that over the pitch line, mm;
@@ -32,16 +32,16 @@ class Outline:
     height: Values
     fall: Values
 
-    def whole(self) -> Outline:
+    def whole(self) -> Curve:
         """Return it with its mirror image before it."""
-        return Outline(
+        return Curve(
             across=np.concatenate([-self.across[::-1], self.across]),
             height=np.concatenate([self.height[::-1], self.height]),
             fall=np.concatenate([-self.fall[::-1], self.fall]),
         )
 
 
-def ridge_outline(form: Ridge, pitch: float, crest: float, tan: float) -> Outline:
+def ridge_outline(form: Ridge, pitch: float, crest: float, tan: float) -> Curve:
     """Return a ridge from its middle down a flank that goes on as if there were no root.
 
     Parameters
@@ -76,19 +76,19 @@ def ridge_outline(form: Ridge, pitch: float, crest: float, tan: float) -> Outlin
         corner = edge if off.all() else float(np.sqrt(radius**2 - below**2))
         across, height = np.where(off, corner, across), np.where(off, crest, height)
     far = np.array(BEYOND) * pitch
-    return Outline(
+    return Curve(
         across=np.concatenate([[0.0], across, far]),
         height=np.concatenate([[height[0]], height, (pitch / 4 - far) / tan]),
         fall=np.concatenate([[0.0], fall, [steep, steep]]),
     )
 
 
-def root_outline(pitch: float, tan: float, radius: float) -> Outline:
+def root_outline(pitch: float, tan: float, radius: float) -> Curve:
     """Return the groove's rounding after a ridge, from one flank to the other."""
     over_sine = np.hypot(1.0, tan) / tan
     bottom = -pitch / 4 / tan + radius * (over_sine - 1)
     fall = np.linspace(1 / tan, -1 / tan, ROOT_POINTS)
     level = 1 / np.hypot(1.0, fall)
-    return Outline(
+    return Curve(
         across=pitch / 2 - radius * fall * level, height=bottom + radius * (1 - level), fall=fall
     )
