@@ -14,6 +14,7 @@ from shapely import Polygon
 from pitchcam.camera.held import by_hand, known
 from pitchcam.camera.pinhole import Camera
 from pitchcam.camera.profile import CameraProfile
+from pitchcam.edges.bend import U_BOW_PX
 from pitchcam.edges.straight import TrueEdge
 from pitchcam.errors import UnreadableError, UsageError
 from pitchcam.photo import linear_table
@@ -311,7 +312,7 @@ def test_a_windows_sides_are_edges_that_may_bend() -> None:
     assert len(edges) == 3
     for edge in edges:
         assert edge.places_px.shape == (16, 2)
-        assert edge.u_bow_px == 1.0, "it is cut by hand"
+        assert edge.u_bow_px > 3 * U_BOW_PX, "it is cut by hand, a card is not"
 
 
 # The marker sheet.
