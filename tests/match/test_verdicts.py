@@ -382,3 +382,60 @@ def test_one_size_stands_for_each_geometry_and_it_is_the_one_people_know() -> No
     assert {"1/2-14 NPT", "1/4-26 BSF", "1/2-20 UNF"} <= names
     assert not {"1/2-14 NPTF", "1/4-26 BS Brass", "1/2-20 BSC"} & names
     assert set(LEADERS) <= {s.family for s in load_series()}
+
+
+def test_a_prior_moves_the_odds_by_its_ratio() -> None:
+    """By Bayes's rule, and a photo takes the catalogue's own by their cube root."""
+    blurred = dataclasses.replace(M14, pitch_mm=q(1.375, 0.12), pitch_diameter_mm=None)
+    names = ("M14x1.5", "M14x1.25")
+
+    def odds(priors: dict[str, float] | None) -> float:
+        known = posterior(blurred, priors=priors)
+        one, other = (float(known.probability[known.sizes.index(find(n))]) for n in names)
+        return one / other
+
+    flat = odds({})
+    assert odds({names[0]: 8.0, names[1]: 1.0}) == pytest.approx(8.0 * flat)
+    assert odds({names[0]: 1.0, names[1]: 8.0}) == pytest.approx(flat / 8.0)
+    held = default_priors()
+    ratio = held[find(names[0]).commonness] / held[find(names[1]).commonness]
+    assert odds(None) == pytest.approx(flat * ratio ** (1 / 3))
+
+
+def test_a_prior_that_decides_is_told_with_the_answer() -> None:
+    blurred = dataclasses.replace(M14, pitch_mm=q(1.375, 0.12), pitch_diameter_mm=None)
+    verdict = name_thread(blurred, priors={"M14x1.5": 1e6})
+    assert verdict.status == "ambiguous"
+    assert [c.designation for c in verdict.candidates][:1] == ["M14x1.5"]
+    [note] = verdict.notes
+    assert note.startswith("M14x1.5 leads by how common it is said to be; the reading alone gives ")
+    assert name_thread(dataclasses.replace(M14, starts=2)).notes == (
+        "The two sides show a thread of 2 starts; every series here has one start.",
+    )
+
+
+def test_a_reading_that_hardly_fits_says_that_one_of_them_may_be_wrong() -> None:
+    # The angle is 4 u from 60 and farther from all others; all else is M14x1.5.
+    for angle in np.arange(62.0, 68.0, 0.25):
+        verdict = name_thread(dataclasses.replace(M14, angle_deg=q(float(angle), 0.6)))
+        lost = posterior(dataclasses.replace(M14, angle_deg=q(float(angle), 0.6))).off_series
+        doubted = "The readings fit no series well: one of them may be wrong." in verdict.notes
+        assert doubted == (DOUBTFUL < lost < NAMED), angle
+        expected = "off-series" if lost >= NAMED else "named" if lost < 1 - NAMED else "ambiguous"
+        assert verdict.status == expected
+
+
+@pytest.mark.parametrize(
+    ("pair", "says"),
+    [
+        (("R 1/2", "G 1/2"), "R 1/2 changes by 0.56 mm; G 1/2 stays equal."),
+        (("M14x1.5", "M14x1.25"), "M14x1.5 1.500 mm (16.93 TPI); M14x1.25 1.250 mm (20.32 TPI)."),
+        (("1/4-20 UNC", "1/4-20 BSW"), "1/4-20 UNC 60 deg; 1/4-20 BSW 55 deg."),
+    ],
+)
+def test_the_next_measurement_says_what_each_would_give(pair: tuple[str, str], says: str) -> None:
+    sizes = [find(n) for n in pair]
+    step = best_measurement(sizes, np.array([0.6, 0.4]), ThreadReading())
+    # Two measurements are asked where one leaves the pair closer than 2 x 2.33 deviations.
+    assert says in step
+    assert ("by hand without force" in step) <= (" Then: " in step)
