@@ -139,6 +139,7 @@ def log_likelihoods(
     reading: ThreadReading, factors: Array, parts: Population, far: float = FAR
 ) -> Array:
     """Return :func:`log_likelihood` with all lengths times each factor, shape (factors, sizes)."""
+    reading = _once(reading)
     read = _roots_doubted(vectors(reading, factors), parts.crest)
     kinds = _reading_kinds(read)
     station = station_shift(parts, reading.diameter_station_mm, factors)
@@ -157,6 +158,7 @@ def log_likelihoods_near(
 
     Most are by their pitch alone, under most factors: nothing else is worked out for them.
     """
+    reading = _once(reading)
     read = _roots_doubted(vectors(reading, factors), parts.crest)
     kinds = _reading_kinds(read)
     station = station_shift(parts, reading.diameter_station_mm, factors)
@@ -166,6 +168,11 @@ def log_likelihoods_near(
     result = np.full(station[0].shape, -np.inf)
     result[pairs.factor, pairs.size] = _log_densities(read, kinds, parts, pairs)
     return result + log_forms(reading.forms, parts) if reading.forms else result
+
+
+def _once(reading: ThreadReading) -> ThreadReading:
+    """Return the reading as it counts: where forms were weighed, the angle is a part of them."""
+    return replace(reading, angle_deg=None) if reading.forms else reading
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -357,6 +364,7 @@ def log_off_series(reading: ThreadReading, factors: Array = AS_READ) -> Array:
 
     All lengths count times each factor.
     """
+    reading = _once(reading)
     total = np.zeros(len(factors))
     pitch, widest = reading.pitch_mm, reading.major_mm or reading.pitch_diameter_mm
     widest = widest or reading.minor_mm

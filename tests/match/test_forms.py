@@ -9,9 +9,9 @@ import pytest
 
 from pitchcam.match import name_thread
 from pitchcam.match.forms import ASTRAY, log_forms
-from pitchcam.match.likelihood import log_likelihoods
+from pitchcam.match.likelihood import log_likelihoods, log_likelihoods_near, log_off_series
 from pitchcam.match.population import population
-from pitchcam.records import ThreadReading
+from pitchcam.records import Quantity, ThreadReading
 from pitchcam.series import find
 from pitchcam.series.ridges import RIDGES
 from tests.match.test_naming import reading_of
@@ -68,3 +68,15 @@ def test_no_outline_puts_a_form_out_of_the_question():
     logs = log_forms(dict.fromkeys(RIDGES, -1e6) | {"round55": 0.0}, PARTS)
     assert logs.min() == pytest.approx(np.log(ASTRAY))
     assert logs.max() == pytest.approx(0.0)
+
+
+def test_flanks_that_were_weighed_by_form_do_not_speak_twice():
+    """What is seen of them gives the angle, and is a part of the outline: no size, nor none."""
+    bare = replace(by_crests("1/4-20 UNC"), forms=FLAT)
+    angled = replace(bare, angle_deg=Quantity(value=60.1, u=0.7))
+    one = np.ones(1)
+    assert np.array_equal(log_likelihoods(angled, one, PARTS), log_likelihoods(bare, one, PARTS))
+    near, far = (log_likelihoods_near(r, one, PARTS, 5.0) for r in (bare, angled))
+    assert np.array_equal(near, far) and np.isfinite(near).any()
+    assert log_off_series(angled) == log_off_series(bare)
+    assert log_off_series(replace(angled, forms={})) != log_off_series(bare)
