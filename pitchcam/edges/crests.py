@@ -248,7 +248,7 @@ def _fit_ends(
     meet = meeting_radius(section, groove=groove)
     low, high = (max(low, meet), high) if groove else (low, min(high, meet))
     metals = [m.metal for m in mirrors]
-    model = _Ends(
+    model = _TipFit(
         line=middle_line(y, blur_mm, np.inf if groove else high),
         section=section,
         groove=groove,
@@ -285,7 +285,7 @@ def _fit_ends(
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Ends:
+class _TipFit:
     """The fit of p ends: the light (p, n) at a line's points, and what counts there, ``use``.
 
     ``is_round`` (p, 1) says of which form, ``angles`` (p, 3) and ``roughness`` (p, 1) what the
@@ -304,7 +304,7 @@ class _Ends:
     expected: Values
     spread: Values
 
-    def of(self, which: NDArray[np.intp]) -> _Ends:
+    def of(self, which: NDArray[np.intp]) -> _TipFit:
         """Return some of the ends by themselves."""
         own = ("is_round", "light", "use", "angles", "roughness", "expected", "spread")
         return replace(self, **{name: getattr(self, name)[which] for name in own})
