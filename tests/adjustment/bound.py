@@ -21,7 +21,11 @@ import numpy as np
 from scipy.ndimage import gaussian_filter
 from scipy.special import ndtr
 
+from samples.forms import BA_47, ISO_60, NPT_60, WHITWORTH_55, Form
+from samples.solids import Thread
 from tests.drawn_photo import SIZE, Shot, Stud, project, stud_shadow
+from tests.envelope.photo import CutStud
+from tests.fresh.threads import Cut
 from tests.objects.drawing import cover, develop, encode, hull, pin, window
 
 PX_PER_PITCH = (12.0, 20.0, 30.0, 45.0, 60.0)
@@ -30,6 +34,17 @@ F35_MM, DISTANCE_MM, PIN_MM = 52.0, 190.0, 8.0
 BLUR_PX, NOISE, DARK, LIT = 0.8, 0.006, 0.01, 0.70
 #: Slope of ISO 68-1's flanks, and their share of the pitch along the axis.
 SLOPE, FLANKS = np.sqrt(3.0), 0.625
+#: Threads of the other forms, with their taper. DIN 40430's (Pg): 80 degrees, h = 0.48 P, rounded
+#: by 0.107 P (from memory); the others are those that photos are rendered with.
+PG_80 = Form(angle_deg=80, crest_radius=0.107, root_radius=0.107)
+FORMS: dict[str, tuple[Form, float]] = {
+    "ISO 60": (ISO_60, 0.0),
+    "Whitworth 55": (WHITWORTH_55, 0.0),
+    "BA 47.5": (BA_47, 0.0),
+    "Pg 80": (PG_80, 0.0),
+    "R 55, 1:16": (WHITWORTH_55, 1 / 16),
+    "NPT 60, 1:16": (NPT_60, 1 / 16),
+}
 #: Inputs as the budget states them: focal length of a tag, a ground pin, distortion at the corner,
 #: a phone held with care; and how parts lie, level or not, with the share of either.
 U_FOCAL, U_PIN_MM, U_CORNER, U_TILT_DEG = 0.015, 0.008, 0.003, 0.5
@@ -87,6 +102,27 @@ def stud_of(px_per_pitch: float, turns: int) -> Stud:
     )
 
 
+def formed_stud(form: Form, taper: float, px_per_pitch: float, turns: int) -> CutStud:
+    """Return the stud of another form that has so many pixels a pitch and so many turns."""
+    like = stud_of(px_per_pitch, turns)
+    thread = Thread(
+        form=form,
+        pitch=like.pitch_mm,
+        thread_length=like.thread_mm,
+        major=like.major_mm,
+        taper=taper,
+    )
+    return CutStud(
+        pitch_mm=like.pitch_mm,
+        major_mm=like.major_mm,
+        shank_mm=like.shank_mm,
+        thread_mm=like.thread_mm,
+        shank_length_mm=1.3 * like.thread_mm if taper else SHANK_MM,
+        cut=Cut(name="", thread=thread, worn_mm=0.0),
+        top_mm=like.major_mm,
+    )
+
+
 def light_of(stud: Stud, shot: Shot, place: float = 0.0) -> np.ndarray:
     """Return the linear light of a stud beside a pin."""
     across = np.array([-np.sin(shot.heading_rad), np.cos(shot.heading_rad)])
@@ -112,20 +148,51 @@ def scale_bound(stud: Stud) -> float:
     return float(np.linalg.norm((U_PIN_MM / PIN_MM, edges, U_FOCAL * rise / away)))
 
 
-def whole_bounds(px_per_pitch: float, turns: int) -> dict[str, float]:
+@dataclass(frozen=True, kw_only=True)
+class Profile:
+    """What a form's profile tells, in pitches: its crest, its straight flank and its slopes.
+
+    ``crest`` is the axial length of a crest, each part of which counts by the cosine of its slope;
+    ``flank`` the length of a straight flank, ``slopes`` the mean of r'^2 / sqrt(1 + r'^2).
+    """
+
+    crest: float
+    flank: float
+    slopes: float
+
+
+#: ISO 68-1 as it is drawn: crests flat over P / 8, roots over P / 4.
+BASIC = Profile(crest=1 / 8, flank=5 / 8, slopes=FLANKS * SLOPE**2 / np.sqrt(1 + SLOPE**2))
+
+
+def profile_of(form: Form) -> Profile:
+    """Return what a form's profile tells, by its exact outline."""
+    z = np.linspace(-0.5, 0.5, 40001)
+    slope = np.gradient(form.height(z), z)
+    straight = np.isclose(np.abs(slope), 1 / np.tan(form.half_angle), rtol=1e-3)
+    # From the ridge's middle to where its flank begins, either way.
+    crest = np.abs(z) < np.abs(z[straight]).min()
+    step = z[1] - z[0]
+    return Profile(
+        crest=float(np.sum(1 / np.hypot(1, slope[crest])) * step),
+        flank=float(straight.sum() * step / 2 / np.sin(form.half_angle)),
+        slopes=float(np.mean(slope**2 / np.hypot(1, slope))),
+    )
+
+
+def whole_bounds(px_per_pitch: float, turns: int, form: Profile = BASIC) -> dict[str, float]:
     """Return the least standard deviations with pin and lens as known: mm, mm and degrees.
 
-    Crests are flat over an eighth of the pitch, and a flank's straight part is l = 5/8 of the pitch
-    long: with one pixel's information i, N of them place a diameter to sqrt(2 / (i N)), and of n
-    flank lines either half angle is known to sqrt(12 / (i n l^3)).
+    With one pixel's information i, N pixels of crests place a diameter to sqrt(2 / (i N)), and of n
+    flank lines that are l long either half angle is known to sqrt(12 / (i n l^3)).
     """
     stud, i = stud_of(px_per_pitch, turns), information()
     scale, mm_per_px = scale_bound(stud), stud.pitch_mm / px_per_pitch
-    crests = np.sqrt(2 / (i * turns * px_per_pitch / 8)) * mm_per_px
-    line_px = 5 / 8 * px_per_pitch
-    half = np.sqrt(12 / (i * 2 * turns * line_px**3))
+    crests = np.sqrt(2 / (i * turns * px_per_pitch * form.crest)) * mm_per_px
+    half = np.sqrt(12 / (i * 2 * turns * (form.flank * px_per_pitch) ** 3))
+    noise = bound(px_per_pitch, turns) * np.sqrt(BASIC.slopes / form.slopes)
     return {
-        "pitch_mm": stud.pitch_mm * float(np.hypot(bound(px_per_pitch, turns), scale)),
+        "pitch_mm": stud.pitch_mm * float(np.hypot(noise, scale)),
         "major_mm": float(np.hypot(stud.major_mm * scale, crests)),
         "angle_deg": float(np.degrees(np.sqrt(2) * half)),
     }
@@ -136,7 +203,9 @@ def drawn_inputs(stud: Stud, seed: int) -> Shot:
     rng = np.random.default_rng([seed, 14])
     u_deg = LEVEL_DEG if rng.random() < LEVEL_SHARE else UNEVEN_DEG
     incline = float(rng.normal(0, np.radians(u_deg)))
-    radius, end = stud.shank_mm / 2, stud.ends_mm[1]
+    radius, (first, end) = stud.shank_mm / 2, stud.ends_mm
+    # A stud with one shank lies on that alone.
+    ends = np.array([first if first < -stud.thread_mm / 2 else stud.thread_mm / 2, end])
     return Shot(
         f35_mm=F35_MM,
         distance_mm=DISTANCE_MM,
@@ -146,7 +215,7 @@ def drawn_inputs(stud: Stud, seed: int) -> Shot:
         corner_shift=float(rng.normal(0, U_CORNER)),
         tilt_rad=tuple(rng.normal(0, np.radians(U_TILT_DEG), 2).tolist()),
         incline_rad=incline,
-        lift_mm=float(radius * (np.cos(incline) - 1) + end * abs(np.sin(incline))),
+        lift_mm=float(radius * (np.cos(incline) - 1) - (np.sin(incline) * ends).min()),
         seed=seed,
     )
 
@@ -162,14 +231,22 @@ class Whole:
     over_u: dict[str, np.ndarray]
 
 
-def whole_cell(px_per_pitch: float, turns: int, photos: int) -> Whole:
-    """Measure drawn photos of one size whose inputs are off as the budget says."""
+def whole_cell(px_per_pitch: float, turns: int, photos: int, form: str = "") -> Whole:
+    """Measure drawn photos of one size whose inputs are off as the budget says.
+
+    ``form`` is one of FORMS; without it the thread is of ISO 68-1's basic form.
+    """
     import pitchcam
     from pitchcam.errors import PitchcamError
 
     spec = pitchcam.ScaleSpec(source="pin", mm=PIN_MM)
     stud, bounds = stud_of(px_per_pitch, turns), whole_bounds(px_per_pitch, turns)
-    true = {"pitch_mm": stud.pitch_mm, "major_mm": stud.major_mm, "angle_deg": 60.0}
+    angle_deg, taper = 60.0, 0.0
+    if form:
+        of, taper = FORMS[form]
+        stud, angle_deg = formed_stud(of, taper, px_per_pitch, turns), of.angle_deg
+        bounds = whole_bounds(px_per_pitch, turns, profile_of(of))
+    true = {"pitch_mm": stud.pitch_mm, "major_mm": stud.major_mm, "angle_deg": angle_deg}
     found: dict[str, list[tuple[float, float]]] = {name: [] for name in true}
     for i in range(photos):
         shot = drawn_inputs(stud, int(1000 * px_per_pitch) + 100 * turns + i)
@@ -178,10 +255,17 @@ def whole_cell(px_per_pitch: float, turns: int, photos: int) -> Whole:
             told = pitchcam.identify(pixels, spec, f35_mm=F35_MM, plots=False)
         except PitchcamError:
             continue
+        reading = told.parts[0].threads[0].reading
+        station = reading.diameter_station_mm
         for name, value in true.items():
-            q = getattr(told.parts[0].threads[0].reading, name)
-            if q is not None:
-                found[name].append((q.value - value, (q.value - value) / q.u))
+            q = getattr(reading, name)
+            if q is None or (taper and station is None):
+                continue
+            # Diameters of a taper are those of a station from its small end.
+            off = q.value - value
+            if taper and station is not None and name == "major_mm":
+                off += taper * (stud.thread_mm - station.value)
+            found[name].append((off, off / q.u))
     both = {name: np.array(rows).reshape(-1, 2).T for name, rows in found.items()}
     return Whole(
         px_per_pitch=px_per_pitch,
