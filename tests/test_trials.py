@@ -57,8 +57,8 @@ def errors_in_u(tmp_path_factory):
 
 def test_errors_scatter_as_the_stated_u_says(errors_in_u):
     """Over 48 figures, of which four of a photo hang together, rms(error/u) of a right budget stays
-    within 0.7-1.3. What is drawn is dead black: all budgets have room for mirrored light (a tenth is
-    allowed for it), those of angle and minor diameter also for rounded roots and grain."""
+    within 0.7-1.3. What is drawn is dead black: all budgets have room for mirrored light, for which
+    a tenth is allowed, those of angle and minor diameter also for rounded roots and grain."""
     rms = np.sqrt(np.mean(errors_in_u**2, axis=0))
     told = dict(zip(NAMING_QUANTITIES, np.round(rms, 2), strict=True))
     drawn = [k not in ("angle_deg", "minor_mm") for k in NAMING_QUANTITIES]
