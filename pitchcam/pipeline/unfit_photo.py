@@ -9,7 +9,8 @@ from pitchcam.edges.falls import most_blur
 from pitchcam.edges.rims import MOST_DRAWN_PX, Rims
 from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS
-from pitchcam.objects.regions import few_crests
+from pitchcam.objects.faint import SKEW
+from pitchcam.objects.regions import Region, few_crests
 from pitchcam.objects.shapes import Shape
 from pitchcam.records import ScaleSpec
 from pitchcam.reference_kinds import REFERENCE_KINDS
@@ -66,8 +67,12 @@ def refuse_whole(shapes: list[Shape], rims: Rims, spec: ScaleSpec | None, camera
             FLAGS["few-turns"][1],
             code="few-turns",
         )
-    away = max((_off_axis(s, camera) for s in shapes if s.kind == "other"), default=0.0)
-    if away > FAR_OFF and not barbs:
+    # Barbs lean; what is even, and seen aslant, may be what is left of ridges.
+    unsure = [
+        s for s in shapes if s.kind == "other" and not (s.others and all(map(_leans, s.others)))
+    ]
+    away = max((_off_axis(s, camera) for s in unsure), default=0.0)
+    if away > FAR_OFF and (not barbs or any(s.others for s in unsure)):
         degrees = np.degrees(np.arctan(away))
         raise UnreadableError(
             f"No thread shows on a part that is seen {degrees:.0f} degrees aslant: its ridges may "
@@ -76,9 +81,15 @@ def refuse_whole(shapes: list[Shape], rims: Rims, spec: ScaleSpec | None, camera
             code="no-thread",
         )
     what = "only hose barbs or rings were found" if barbs else "no threaded part was found"
+    if any(s.others for s in unsure):
+        what = "only rings, or a thread that lies aslant, were found"
     raise UnreadableError(
         f"There is no thread to measure: {what}.", FLAGS["no-thread"][1], code="no-thread"
     )
+
+
+def _leans(region: Region) -> bool:
+    return abs(region.skew) >= SKEW
 
 
 def _off_axis(shape: Shape, camera: Camera) -> float:
