@@ -33,6 +33,11 @@ U_RADIUS_MM = 0.07
 CHAMFER, OVER_PX = 0.25, 4
 #: Fewest stations that make a thread.
 FEWEST_STATIONS = 10
+#: Depth of a hexagon's chamfer as a share of its width over flats: corners that end 0.155 of that
+#: farther out, turned off at 30 degrees to its circle of 0.95 to 1 (common practice, no source).
+CHAMFERED = 0.05
+#: What stands out of a face's half ellipse by this share of it does so by itself.
+OWN_RADIUS = 0.02
 #: An edge of the hull shorter than this share of the length carries no part.
 LEAST_EDGE = 0.02
 #: What is clear of rounding where it is told on which side of a line a station lies, mm².
@@ -133,6 +138,9 @@ def part_radii(seen: SeenPart, frame: AxisFrame, rest: Rest) -> PartRadii:
         first, last = _hexagon(shown, s, stretch, mm_per_px)
         shown[first : last + 1] = width[first : last + 1]
         rests = np.minimum(rests, _lowered(shown, first, last, flat_mm))
+        # The half ellipse of a face seen aslant stands this far out, in stations.
+        out = np.abs(frame.pinhole[0] - z) / away * median(shown[first : last + 1]) / mm_per_px
+        rests = np.minimum(rests, _unsmeared(shown, (first, last), flat_mm, out, mm_per_px))
     return PartRadii(z_mm=z, seen_mm=shown, rests_mm=rests)
 
 
@@ -166,6 +174,36 @@ def _lowered(seen: Values, first: int, last: int, flat_mm: float) -> Values:
         start = near.start - beside.start
         out[near] = opened[start : start + len(out[near])]
     return out
+
+
+def _unsmeared(
+    seen: Values, at: tuple[int, int], flat_mm: float, out: Values, mm_per_px: float
+) -> Values:
+    """Return the radii toward the plate beside a hexagon whose corners' ends are seen aslant.
+
+    The half ellipses of its corners' ends, or its chamfers and then those of its faces, which are
+    as wide as its flats, stand before what lies beside it, and the plate is touched by its flats
+    there too. What stands out of them is another feature, with a radius of its own.
+    """
+    radii, (first, last) = seen.copy(), at
+    deep = CHAMFERED * 2 * flat_mm / mm_per_px
+    level = median(seen[first : last + 1])
+    for way, end in ((-1, first), (1, last)):
+        reach = out[end] + deep
+        near = end + way * np.arange(1, int(min(reach, len(seen))) + 1)
+        near = near[(near >= 0) & (near < len(seen))]
+        beyond, aslant = np.abs(near - end), max(out[end], 1.0)
+        corners = level * _ellipse(beyond / aslant)
+        face = np.where(beyond < deep, level, flat_mm * _ellipse((beyond - deep) / aslant))
+        smeared = near[seen[near] <= (1 + OWN_RADIUS) * np.maximum(corners, face)]
+        radii[smeared] *= min(flat_mm / level, 1.0)
+    return radii
+
+
+def _ellipse(share: Values) -> Values:
+    """Return the half width of an ellipse over its largest, at shares of its half length."""
+    half: Values = np.sqrt(np.maximum(1 - share**2, 0.0))
+    return half
 
 
 def _opened(r: Values, width: int) -> Values:

@@ -12,7 +12,7 @@ from pitchcam.objects.axis import ImageAxis
 from pitchcam.thread.pose.height import rest_as, rest_height
 from pitchcam.thread.pose.hexagon import hexagon_share
 from pitchcam.thread.pose.laid import SURE, _weighed
-from tests.thread.pose.drawn_part import Lying, plug
+from tests.thread.pose.drawn_part import Lying, cylinder, hexagon, plug
 from tests.thread.pose.test_rest import camera_of, shape_of
 
 HALF, LENGTH, MIDDLE = 150.0, 45.0, 500.0
@@ -73,6 +73,16 @@ def test_a_hexagon_beside_a_wider_stretch_makes_it_a_flange() -> None:
     rest = rest_height(shape, camera_of(Lying(plug(), 0.0, heading_deg=40.0)))
     assert not rest.hexagon
     assert rest.share > 0.8
+
+
+def test_the_face_of_a_stub_before_a_hexagon_is_not_its_own() -> None:
+    """Taken for the hexagon's it is far too small, as no hexagon's face is."""
+    part_of = Lying(
+        [*cylinder(0, 16, 5.5), *hexagon(16, 6, 17), *cylinder(22, 3, 5.0)], 0.0, heading_deg=40.0
+    )
+    rest = rest_height(shape_of(part_of), camera_of(part_of))
+    assert rest.hexagon
+    assert rest.share > 0.7
 
 
 def test_doubt_is_an_uncertainty_of_the_height() -> None:
