@@ -49,6 +49,10 @@ LIT_PLACE = float(np.interp(LIT_LEVEL, BELOW, DEVIATIONS))
 #: Of a straight edge's slope a notch that fills with shadow is taken to keep this share.
 LEAST_SLOPE = 0.3
 SETTLED = 1e-4
+#: How far off its best form an outline lies, in blurs (root mean square), beyond which it is of
+#: none: known threads are off by 0.1, noise and all, left-handed ones by 0.5 to 2, and of those the
+#: own form may seem the worst of all.
+STRANGE_BLURS = 0.4
 #: Steps of the differences, in pitches, tangents and radians.
 STEP = 1e-4
 
@@ -97,7 +101,7 @@ def weigh_forms(
     Raises
     ------
     numpy.linalg.LinAlgError
-        If the outline does not determine a form.
+        If the outline does not determine a form, or is of none, as a left-handed thread's.
 
     Notes
     -----
@@ -119,11 +123,12 @@ def weigh_forms(
         best = _fitted(seen, RIDGES[first], best.q, scatter, weight)
     ridges = len(shape.crests.xy) / 2
     noise = float(np.hypot(scatter, ALIKE_BLURS * seen.blur_px * np.sqrt(ridges)))
-    costs = {}
-    for name in names:
-        costs[name] = _fitted(seen, RIDGES[name], best.q, noise, weight).cost
-    least = min(costs.values())
-    return {name: least - cost for name, cost in costs.items()}
+    fits = {name: _fitted(seen, RIDGES[name], best.q, noise, weight) for name in names}
+    likeliest = min(fits.values(), key=lambda fit: fit.cost)
+    off = float(np.average(likeliest.rest_px**2, weights=weight)) ** 0.5
+    if off > STRANGE_BLURS * seen.blur_px:
+        raise np.linalg.LinAlgError("the outline is of no form")
+    return {name: likeliest.cost - fit.cost for name, fit in fits.items()}
 
 
 def _seen(shape: CrestShape, u_slope_rad: float) -> tuple[_Seen, Values]:

@@ -67,6 +67,23 @@ def test_hidden_flanks_tell_their_form(shapes, name):
     assert max(log for other, log in logs.items() if other != name) < -2.0
 
 
+def test_a_left_handed_thread_tells_no_form(shapes):
+    """Its mirror image is drawn: 3/8-16 BSW at 10 degrees had been named 3/8-16 UNC at 0.98."""
+    shape = shapes["round55"]
+    axis_y = shape.axis.point_px[1]
+
+    def mirrored(xy):
+        return np.stack([xy[:, 0], 2 * axis_y - xy[:, 1]], axis=1)
+
+    left = replace(
+        shape,
+        crests=replace(shape.crests, xy=mirrored(shape.crests.xy), side=-shape.crests.side),
+        sight=replace(shape.sight, outline_px=mirrored(shape.sight.outline_px)),
+    )
+    with pytest.raises(np.linalg.LinAlgError, match="of no form"):
+        weigh_forms(left, np.radians(0.5), NAMES)
+
+
 def test_what_is_alike_on_every_ridge_counts_once(shapes, monkeypatch):
     """Were it noise, each ridge would tell anew: the evidence would be several times as much."""
     with_it = weigh_forms(shapes["round55"], np.radians(0.5), NAMES)["flat60"]
