@@ -19,6 +19,9 @@ Points = NDArray[np.float64]
 PROFILE_STEP = 0.25
 #: A line that a round moves by less than this at its ends lies on the edge.
 STILL_PX = 0.01
+#: Share of a piece's u that is its own, by which pieces of one edge differ: they scatter by 0.01 to
+#: 0.05 px where u is 0.2 (renders of pins). Noise makes that a pixel and more.
+OWN_SHARE = 0.25
 #: Light below which a share of it means nothing.
 LEAST_LIGHT = 0.001
 
@@ -296,3 +299,14 @@ def mean_profile(
         radius_px=radius_px,
         reach_px=reach_px,
     )
+
+
+def turn_u_px(at: Points, rest: Points, u: Points) -> float:
+    """Return what the pieces' own errors leave open of an edge's turn, pixels at its end.
+
+    Few pieces tell little of their scatter: what is usual counts for one more. Two tell nothing,
+    and each is as open by itself as it is in all.
+    """
+    usual = (OWN_SHARE if len(at) > 2 else 1.0) * float(u.mean())
+    variance = (float(rest @ rest) + usual**2) / (len(at) - 1)
+    return float(np.sqrt(variance / np.sum((at - at.mean()) ** 2)))

@@ -13,7 +13,7 @@ from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.arcs import rim_arcs
 from pitchcam.edges.falls import most_blur
 from pitchcam.edges.focus import far_from_focus, focus_of
-from pitchcam.edges.lines import Segment, StraightEdge, straight_edge
+from pitchcam.edges.lines import Segment, StraightEdge, straight_edge, turn_u_px
 from pitchcam.edges.rims import BELIEVED, MOST_DRAWN_PX, UNLEARNT, Focus, Rims, fit_rims
 from pitchcam.frozen import dataclass
 from pitchcam.light.esf import DEFAULT_SPREAD, Spread, unsharpen
@@ -41,9 +41,6 @@ STRANGE = 2.5
 #: of six drawn photos shaken, zoomed or out of focus by 1.5 to 2.3 px, the pins came out 2 to 4 %
 #: too thick, each edge off by 0.75 of the band of 3 to 4 px that the fit took it for.
 MOST_USUAL = 2.0
-#: Share of a piece's u that is its own, by which pieces of one edge differ: they scatter by 0.01 to
-#: 0.05 px where u is 0.2 (renders of pins). Noise makes that a pixel and more.
-OWN_SHARE = 0.25
 #: Beyond the blur of a corner (px, inside is negative) its face must be as even as this, in shares
 #: of the background's light: half of what would shift the fitted blur by a tenth.
 FACE_PX = -3.5
@@ -382,21 +379,10 @@ def _through(edge: StraightEdge, shifts: Points, u: Points) -> TrueEdge:
     turn, shift, u_turn = 0.0, float(shifts.mean()), 0.0
     if len(shifts) > 1:
         turn, shift = np.polyfit(edge.at, shifts, 1, w=1 / u)
-        u_turn = _u_turn(np.array(edge.at), shifts - turn * np.array(edge.at) - shift, u)
+        u_turn = turn_u_px(np.array(edge.at), shifts - turn * np.array(edge.at) - shift, u)
     start, end = edge.moved(float(shift), float(turn))
     # What is not known of the band is the same for all pieces.
     return TrueEdge(start_px=start, end_px=end, u_px=float(u.mean()), u_turn_px=u_turn)
-
-
-def _u_turn(at: Points, rest: Points, u: Points) -> float:
-    """Return what the pieces' own errors leave open of an edge's turn, pixels at its end.
-
-    Few pieces tell little of their scatter: what is usual counts for one more. Two tell nothing,
-    and each is as open by itself as it is in all.
-    """
-    usual = (OWN_SHARE if len(at) > 2 else 1.0) * float(u.mean())
-    variance = (float(rest @ rest) + usual**2) / (len(at) - 1)
-    return float(np.sqrt(variance / np.sum((at - at.mean()) ** 2)))
 
 
 def sharpened_undone(shape: Shape, rims: Rims) -> Shape:
