@@ -95,7 +95,7 @@ FLAGS: dict[str, tuple[str, str]] = {
         "send the original file, not a copy of another size",
     ),
     "left-hand": (
-        "the light along its flanks is that of a left-hand thread",
+        "its flanks are those of a left-hand thread",
         "look at it: a left-hand thread rises to the left when its axis stands upright",
     ),
     "photo-left-out": (

@@ -45,10 +45,10 @@ LIGHT_NOISE = 0.02
 SETTLED = 1e-5
 #: Step of the difference that stands for the derivative by the end, mm.
 STEP_MM = 2e-4
-#: Thread angles, and how likely a crest is round there: by BS 84, ISO 7-1, ISO 228-1 and BS 93 it
-#: is; ISO 68-1 and ASME B1.1 draw it flat, but rolled threads come out round (common practice, no
-#: source).
-ROUND_CRESTS = ((60.0, 0.5), (55.0, 0.98), (47.5, 0.98))
+#: Thread angles, and how likely a crest is round there: by BS 84, ISO 7-1, ISO 228-1, BS 93 and DIN
+#: 40430 it is; ISO 68-1 and ASME B1.1 draw it flat, but rolled threads come out round (common
+#: practice, no source).
+ROUND_CRESTS = ((60.0, 0.5), (55.0, 0.98), (47.5, 0.98), (80.0, 0.98))
 #: How well an angle is known before its budget is made, degrees: over masked light, and with the
 #: panel close behind the part (renders of known threads).
 U_ANGLE_DEG, U_ANGLE_NEAR_DEG = 1.0, 3.0

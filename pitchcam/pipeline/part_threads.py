@@ -42,8 +42,9 @@ from pitchcam.thread.ridges import are_ridges
 COARSE_PX = 12.0
 #: Turns below which what fits no series is no finding: a crest of the run-out may be one of them.
 SURE_TURNS = 2.9
-#: Included angles that a screw thread of the series in question can show.
-ANGLES_DEG = (38.0, 74.0)
+#: Included angles that a screw thread of the series in question can show: from BA's 47.5 to the 80
+#: of Pg.
+ANGLES_DEG = (38.0, 88.0)
 #: Slant from which on ridges may hide their flanks: below, a thread shows them or is none.
 LEAST_SLANT = 0.10
 #: Probability of both sides in step from which on they are taken so: for rings where the grooves
@@ -207,10 +208,7 @@ def _one_thread(
         return _unreadable(found, problem, flags), None
     if shape.section.winding.hand < 0:
         flags.append(
-            flag(
-                "left-hand",
-                f"the light along the flanks of part {number} is that of a left-hand thread",
-            )
+            flag("left-hand", f"the flanks of part {number} are those of a left-hand thread")
         )
     flags += lies_aslant(rest.pose, number)
     place = geometry(scene, shape, rest)

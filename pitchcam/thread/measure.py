@@ -15,7 +15,7 @@ from pitchcam.edges.flank_points import BELOW_CREST, Flanks, Slant, flank_points
 from pitchcam.edges.flanks import FlankEdge, move_to_edges
 from pitchcam.edges.lines import reach_to_border
 from pitchcam.edges.rims import mirror_angle
-from pitchcam.edges.section import Section, Winding, fit_again, fit_section
+from pitchcam.edges.section import PER_POINT, Section, Winding, fit_again, fit_section
 from pitchcam.edges.sight import Sight, laid_frame
 from pitchcam.errors import OutlineError
 from pitchcam.frozen import dataclass
@@ -61,6 +61,11 @@ NO_TURN = 0.50
 #: Taken as of their true hand, renders leave 0.003-0.007, seldom 0.02; as of the other 0.005-0.016,
 #: and bright ones then come down to 0.32-0.45 of it by the true hand.
 STRANGE, LEFT_HAND = 0.0075, 0.6
+
+#: Log odds from which on the flanks' own lean tells the hand: taken as of the wrong one, all flanks
+#: of a side lean one way (by 0.010 where the pitch is 1.5 mm). No rendered right-hand thread of 28
+#: came nearer to a left one than 2.
+LEANS = 6.0
 
 #: From this turn of the axis on, which points are sound is asked anew: flanks of the wrong pose are
 #: bent, and some pass for spoiled (judgement; budgets move it by less).
@@ -193,9 +198,11 @@ def measure_thread(sight: Sight, starts: int = 1) -> ThreadShape:
         return fit_section(moved, frame, spacing_mm, winding), moved, edges, surface
 
     section, moved, edges, surface = on_edges(right)
-    if straight and surface.misfit > STRANGE:
+    leans = _leans_left(section, moved, frame, left) if straight else 0.0
+    if leans > LEANS or (straight and surface.misfit > STRANGE):
         other = on_edges(left)
-        if other[-1].misfit < min(LEFT_HAND * surface.misfit, STRANGE):
+        brighter = other[-1].misfit < min(LEFT_HAND * surface.misfit, STRANGE)
+        if leans > LEANS or (brighter and leans > -LEANS):
             section, moved, edges, surface = other
     if not section.fit.scatter.determined:
         raise OutlineError("so few points on the flanks determine no thread")
@@ -221,6 +228,29 @@ def measure_thread(sight: Sight, starts: int = 1) -> ThreadShape:
         bend_deg=_bend(moved, section, frame, spacing_mm),
         blur_mm=sight.blur_mm,
     )
+
+
+def _leans_left(section: Section, flanks: Flanks, frame: AxisFrame, left: Winding) -> float:
+    """Return the log odds by which the flanks' points lie better on a thread of the left hand.
+
+    The camera sees a flank's contour off the axial section by as much as the helix leans into the
+    view, a little more the higher up the flank: undone for the wrong hand, all flanks of one side
+    lean one way, and those of the other side the other way, which no parameter of the fit does.
+    """
+    other = fit_again(replace(section, winding=left), flanks, frame, abs(section.fit.pitch_mm))
+    both = section.fit.used & other.fit.used
+    squares = [_rest(s)[both] @ _rest(s)[both] for s in (section, other)]
+    if min(squares) <= 0.0:
+        return 0.0
+    freedom = PER_POINT * np.count_nonzero(both)
+    return float(freedom / 2 * np.log(squares[0] / squares[1]))
+
+
+def _rest(section: Section) -> Values:
+    """Return what each point leaves of the fit along the axis, 0 where it was not used."""
+    rest = np.zeros(len(section.fit.used))
+    rest[section.fit.used] = section.fit.scatter.rest_mm
+    return rest
 
 
 def _bend(flanks: Flanks, section: Section, frame: AxisFrame, spacing_mm: float) -> float:

@@ -32,7 +32,7 @@ NOTCH_BLURS, NOTCH, MIDDLE = 1.7, 0.02, 0.05
 #: (judgement, by renders of known threads: 8 degrees over the pixels of depth that are seen, 0.5).
 U_LIGHT_DEG_PX, U_BAND_DEG = 8.0, 0.5
 #: Included angles beyond these, degrees, are none of a thread: the fit has run away.
-ANGLES_DEG = (35.0, 80.0)
+ANGLES_DEG = (35.0, 90.0)
 START_TAN, ROUNDS = 0.55, 8
 
 
