@@ -59,7 +59,7 @@ class Stud:
     def radius(self, z, turn):
         """Return the radius at positions along the axis, for a section at an angle."""
         at, r, _ = iso_profile(self.pitch_mm, self.major_mm)
-        place = (z - self.pitch_mm * turn / (2 * np.pi)) / self.pitch_mm
+        place = (z + self.pitch_mm * turn / (2 * np.pi)) / self.pitch_mm
         groove = np.interp((place - np.round(place)) * self.pitch_mm, at, r)
         return np.where(np.abs(z) < self.thread_mm / 2, groove, self.shank_mm / 2)
 

@@ -17,7 +17,7 @@ from multiprocessing.context import SpawnProcess
 from typing import Protocol
 
 from pitchcam.batch.settings import Job
-from pitchcam.batch.worker import Measure, measure_job, use_one_thread
+from pitchcam.batch.worker import Measure, keep_memory, measure_job, use_one_thread
 from pitchcam.frozen import dataclass
 from pitchcam.store.entries import Outcome
 
@@ -183,6 +183,7 @@ def _serve(pipe: Connection, measure: Measure) -> None:
     """Measure jobs from the pipe until it closes, which it also does when the parent dies."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent decides when to stop
     use_one_thread()
+    keep_memory()
     warnings.simplefilter("ignore")  # a library's remark on one photo is nothing for the terminal
     while True:
         try:

@@ -7,6 +7,7 @@ import hashlib
 import json
 import os
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -55,6 +56,26 @@ def use_one_thread() -> None:
     import cv2
 
     cv2.setNumThreads(1)
+
+
+#: Parameters of glibc's mallopt(3): from what size on memory is asked of the system for each piece,
+#: and how much unused memory is given back; and the sizes, which a usual photo does not reach.
+_MMAP_THRESHOLD, _TRIM_THRESHOLD = -3, -1
+_PIECE_BYTES, _UNUSED_BYTES = 1 << 30, 1 << 29
+
+
+def keep_memory() -> None:
+    """Keep the memory that a photo frees for the next one, where the C library lets that be told.
+
+    Memory that comes fresh from the system is cleared page by page, which takes a twentieth of the
+    time of a photo. A process holds no more than the largest photo needed.
+    """
+    import ctypes
+
+    with suppress(AttributeError, OSError, TypeError):  # another library than glibc
+        tell = ctypes.CDLL(None).mallopt
+        tell(_MMAP_THRESHOLD, _PIECE_BYTES)
+        tell(_TRIM_THRESHOLD, _UNUSED_BYTES)
 
 
 def measure_job(job: Job, measure: Measure) -> Outcome:

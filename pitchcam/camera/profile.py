@@ -67,7 +67,7 @@ class CameraProfile:
         InputError
             If the photo's shape is not that of the profile's photos.
         """
-        if (width_px > height_px) != (self.width_px > self.height_px):
+        if (width_px - height_px) * (self.width_px - self.height_px) < 0:
             return self._turned().for_size(width_px, height_px)
         sx, sy = width_px / self.width_px, height_px / self.height_px
         if abs(sx / sy - 1) > 0.005:

@@ -89,14 +89,18 @@ def fit_circle(
 
 
 #: A disc far from the picture's middle shows both rims, circles that lie a thickness times the
-#: slant apart: its outline keeps to one circle within this share of the radius.
-ROUND = 0.02
+#: slant apart: its outline keeps to one circle within this share of the radius, and as much more of
+#: the slant's tangent (a third of what a coin's thickness, a sixth of its radius, parts them by).
+ROUND, ROUND_ASLANT = 0.02, 0.03
 
 
-def circle_share(points: Points) -> float:
-    """Return the share of an outline's points that lie on one circle, as nearly as a disc's do."""
+def circle_share(points: Points, slant: float = 0.0) -> float:
+    """Return the share of an outline's points that lie on one circle, as nearly as a disc's do.
+
+    ``slant`` is the tangent of the angle off the optical axis under which it is seen.
+    """
     across = float(np.ptp(points, axis=0).max())
-    centre, radius, on = fit_circle(points, max(2.0, ROUND * across / 2))
+    centre, radius, on = fit_circle(points, max(2.0, (ROUND + ROUND_ASLANT * slant) * across / 2))
     if not 20 < radius < 2 * float(np.ptp(points, axis=0).max()):
         return 0.0
     # The points must go round the circle, not be a short arc of a large one.
@@ -202,7 +206,7 @@ def describe(pixels: NDArray[np.generic], field: Field, blob: Blob, camera: Came
     crop = crop_object(pixels, field, blob.label, blob.box_px, cut=blob.cut)
     points = outline(crop)
     lie = _along(points, find_axis(points), camera)
-    kind: Kind = "other" if lie.threads or lie.others else _kind(points)
+    kind: Kind = "other" if lie.threads or lie.others else _kind(points, camera)
     if kind == "bar":
         # A stud wider than long is a bar across its axis.
         across = [a for a in between_sides(points) if _crosswise(a, lie.axis)]
@@ -302,10 +306,11 @@ def slender(stations: tuple[Points, Points, Points]) -> bool:
     return len(s) > SLENDER * percentile(upper - lower, 99)
 
 
-def _kind(points: Points) -> Kind:
+def _kind(points: Points, camera: Camera) -> Kind:
     contour = points.astype(np.float32)
     area = cv2.contourArea(contour)
-    if circle_share(points) > DISC_SHARE:
+    away = (points.min(axis=0) + points.max(axis=0)) / 2 - camera.centre_px
+    if circle_share(points, float(np.hypot(*away)) / camera.f_px) > DISC_SHARE:
         return "disc"
     _, (w, h), _ = cv2.minAreaRect(contour)
     w, h = max(w, h), max(min(w, h), 1.0)

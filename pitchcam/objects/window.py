@@ -20,6 +20,11 @@ Points = NDArray[np.float64]
 BESIDE, DARKEST = (5, 13), 10
 #: What is brighter than this share of the light is no end of it, or the picture ends before.
 DARK_SHARE = 0.5
+#: Percentile of it that is plain light where a part reaches in from further within: two of eight.
+PLAIN = 90
+#: Along a side light falls by less than this to its corners; where it is darker, something lies
+#: there: against what this percentile of it reaches, so that it may lie before most of the side.
+FALLEN, BRIGHTEST = 0.5, 80
 #: Fewest places along a side that show it.
 FEWEST = 40
 
@@ -131,13 +136,15 @@ def _half(u: Points, values: NDArray[Any], inside: NDArray[np.bool_], last: _Las
     middle = np.round(last.place).astype(np.intp)[:, None]
     reach = np.arange(*BESIDE)
     top = values.shape[1] - 1
-    light = np.median(np.take_along_axis(values, np.clip(middle - reach, 0, top), axis=1), axis=1)
+    beside = np.take_along_axis(values, np.clip(middle - reach, 0, top), axis=1)
+    light = np.percentile(beside, PLAIN, axis=1)
     # The picture may end before it is dark: what is darkest beyond the side stands for all of it.
     shown = np.where(inside, values, np.inf).min(axis=1)
     dark = percentile(shown[last.seen].astype(float), DARKEST)
     if dark > DARK_SHARE * median(light[last.seen].astype(float)):
         return None
-    return (_slow(u, light, last.seen) + dark) / 2
+    plain = last.seen & (light > FALLEN * percentile(light[last.seen].astype(float), BRIGHTEST))
+    return (_slow(u, light, plain if plain.sum() >= FEWEST else last.seen) + dark) / 2
 
 
 def _slow(u: Points, level: NDArray[Any], kept: NDArray[np.bool_]) -> Points:

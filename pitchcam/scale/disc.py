@@ -162,7 +162,7 @@ def disc_reference(
     longer = 1.01
     by = np.array([longer, longer, 1.0])
     wider = replace(rim, rays=rim.rays / by)
-    other = _solve(wider, middle / by, camera, disc, float(fit.q[0]))
+    other = _solve(wider, middle / by, camera, disc, fit.q)
     depth = float(np.exp(fit.q[0]))
     height = depth - (float(np.exp(other.q[0])) - depth) / (longer - 1)
     poor = fit.poor
@@ -268,9 +268,15 @@ def rounded_rim(slope: Points, rounding_mm: float, lit_rad: float) -> tuple[Poin
     return outline, light
 
 
-def _solve(rim: _Rim, middle: Points, camera: Camera, disc: _Disc, start: float) -> _Fit:
+def _solve(rim: _Rim, middle: Points, camera: Camera, disc: _Disc, begin: float | Points) -> _Fit:
+    """Fit a disc from the logarithm of a depth, or from what fits nearly: near that, and only once.
+
+    What a fit from elsewhere finds may be another explanation, as good and far off.
+    """
     from scipy.optimize import least_squares
 
+    near = None if isinstance(begin, float) else np.array(begin, float)
+    start = float(begin) if near is None else float(near[0])
     base, u_lean = np.array(camera.normal), max(camera.u_tilt_rad, LEAST_TILT_RAD)
     expected = np.array(
         [disc.thickness_mm, 0.0, 0.0, MOST_LIGHT, BLUR_PX[0], 0.0, ROUNDED_MM, 0.0, 0.0, LIT_RAD]
@@ -330,13 +336,15 @@ def _solve(rim: _Rim, middle: Points, camera: Camera, disc: _Disc, start: float)
             ),
         )
 
-    first = np.array([start, 0.0, 0.0, *expected])
-    first[6] = 0.4
+    first = np.array([start, 0.0, 0.0, *expected]) if near is None else near
+    if near is None:
+        first[6] = 0.4
     fits = [fitted(first)]
-    # Near the foot a tilt of the other sign makes the same oval.
-    other = np.array(fits[0].x)
-    other[4:6] *= -1
-    fits.append(fitted(other))
+    if near is None:
+        # Near the foot a tilt of the other sign makes the same oval.
+        other = np.array(fits[0].x)
+        other[4:6] *= -1
+        fits.append(fitted(other))
     best = min(fits, key=lambda f: float(f.cost))
     jac = np.asarray(best.jac, float)
     information = jac.T @ jac

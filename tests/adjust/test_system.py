@@ -254,6 +254,12 @@ def test_photos_of_one_laying_share_what_belongs_to_the_photo() -> None:
     assert shared(one, moved) == pytest.approx(np.zeros((6, 6)))
 
 
+def test_of_one_laying_only_what_is_the_photos_own_is_looked_for_in_the_other() -> None:
+    one = seen(0, term("x", "part", U, together=True), laying=0)
+    other = seen(1, term("x", "photo 1", U, together=True), laying=0)
+    assert shared(one, other) == pytest.approx(np.zeros((6, 6)))
+
+
 @pytest.mark.parametrize("source", SHARING)
 def test_every_term_is_some_ones_and_comes_again_by_a_share(source: str) -> None:
     filed = SHARING[source]

@@ -43,7 +43,7 @@ class CutStud(Stud):
         """Return the radius at positions along the axis, for a section at an angle."""
         t = self.cut.thread
         slope = t.taper / 2 * (z - self.thread_mm / 2)
-        form = t.form.height((z - t.pitch * turn / (2 * np.pi)) / t.pitch) * t.pitch
+        form = t.form.height((z + t.pitch * turn / (2 * np.pi)) / t.pitch) * t.pitch
         groove = np.minimum(t.pitch_radius + slope + form, self.top_mm / 2 + slope)
         threaded = np.abs(z) < self.thread_mm / 2
         if t.taper:

@@ -17,7 +17,7 @@ from tests.fresh.materials import NAMES, metal
 from tests.fresh.phone import WIDE_ROWS, Phone
 
 Rng = np.random.Generator
-SETS = ("good", "twins", "workshop", "fall", "nonthread", "wrongref")
+SETS = ("good", "twins", "workshop", "fall", "nonthread", "wrongref", "again")
 ROUGH = ("workshop", "fall")
 #: Least pixels per pitch of the picture, and clear space between things, mm.
 LEAST_PX = 15.0
@@ -67,6 +67,10 @@ class Fresh:
 
 def fresh(set_name: str, seed: int, index: int) -> Fresh:
     """Draw photo ``index`` of a set and seed."""
+    if set_name == "again":
+        from tests.fresh.again import again
+
+        return again(seed, index)
     rng = np.random.default_rng([zlib.crc32(set_name.encode()), seed, index])
     name = f"{set_name}{seed}-{index:03d}"
     build, mesh, material = _what(set_name, rng)

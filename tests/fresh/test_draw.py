@@ -9,6 +9,7 @@ import pytest
 
 from pitchcam.series import load_series
 from samples.solids import Flipped
+from tests.fresh.again import PHOTOS
 from tests.fresh.draw import SETS, fresh
 from tests.fresh.table import figures, outcomes
 from tests.fresh.truth import truth
@@ -95,3 +96,22 @@ def test_tables_count_and_size_errors() -> None:
     assert found is not None
     assert found["inside"] == 0.5 and found["rms"] == pytest.approx(np.sqrt(5))
     assert "1 of 2 = 50 %" in outcomes(rows)
+
+
+def test_several_photos_are_of_one_part_that_was_moved() -> None:
+    shots = [fresh("again", 12, i) for i in range(PHOTOS)]
+    rows = [truth(s)["threads"] for s in shots]
+    lasting = ("designation", "pitch_mm", "major_mm", "minor_mm", "taper", "material")
+    for of in rows[1:]:
+        assert [[t[k] for k in lasting] for t in of] == [[t[k] for k in lasting] for t in rows[0]]
+    stated = [s.stated for s in shots]
+    assert stated[0] == stated[1] == stated[2] != stated[3]
+    turns = [(s.laid.heading_deg - shots[0].laid.heading_deg) % 360 for s in shots]
+    assert abs(turns[1] - 180) < 60 and shots[2].camera.height < 0.95 * shots[0].camera.height
+    assert len({s.seed for s in shots}) == len({s.camera.tilt_deg for s in shots}) == PHOTOS
+    assert shots[0].phone == shots[3].phone and shots[0].light.below == shots[3].light.below
+    # Rolled about its axis a part lies on the plate as before.
+    for s in shots:
+        assert s.laid.thing.vertices[:, 2].min() == pytest.approx(0.0, abs=0.06)
+    other = truth(fresh("again", 12, PHOTOS))["threads"]
+    assert other[0]["major_mm"] != rows[0][0]["major_mm"]

@@ -15,6 +15,7 @@ from tests.fresh.threads import Cut
 QUALITY = {
     "good": "clean",
     "twins": "clean",
+    "again": "clean",
     "workshop": "workshop",
     "fall": "workshop",
     "nonthread": "refuse",

@@ -362,3 +362,44 @@ def test_work_that_is_the_same_under_every_name_is_settled() -> None:
         "0.400: M14x1.5 taper male to M18x1.5 female: the same",
         "The work is the same under every name shown.",
     )
+
+
+def test_an_adapter_that_is_made_points_to_its_work_sheet() -> None:
+    plug = fitting("D", end_b=None, thread_a_mm=14.0, length_mm=32.0, hex_mm=24.0, bore_mm=0.0)
+    tail = dataclasses.replace(
+        plug,
+        id="T",
+        end_a=parse_end("hose 10", "external"),
+        end_b=parse_end("G 3/8", "external"),
+        thread_a_mm=24.0,
+        thread_b_mm=12.0,
+        length_mm=52.0,
+        hex_mm=22.0,
+        bore_mm=7.5,
+    )
+    made = job(named_side("part", "hose 10", "external"), plug, tail, duty=Duty(service="coolant"))
+    [way] = made.ways
+    assert way.what == "made of D + T" and way.made is not None and way.chain is None
+    said = dict(paragraphs(made))
+    assert said["Join"] == (
+        "Nothing in stock joins them; made of D + T: D: M18x1.5 male / closed and T: hose tail 10 "
+        "mm (3/8 in) / G 3/8 male",
+        "spigot and socket, Ag 155, 63.0 mm over all, bore 7.5 mm, proof 3.0 bar: see the work "
+        "sheet",
+    )
+    rod = way.made.filler.rod_mm
+    assert said["Order list"] == (
+        "1 x copper washer or bonded seal for M18x1.5 (18.0 mm thread)",
+        "1 x hose clamp for 10 mm bore hose",
+        f"{rod:.0f} mm of Ag 155 rod, 1.5 mm; flux FH10",
+        "instead, if it can be had: one adapter, M18x1.5 male to hose tail 10 mm (3/8 in)",
+    )
+    assert joints_of(way) == way.made.matings and tightenings(way) == way.made.tightenings
+    told = job_json(made)["ways"][0]
+    assert told["made"]["donors"] == ["D", "T"] and told["chain"] is None
+    assert told["port"] == "M18x1.5 female" and told["part"] == "hose of 10 mm (3/8 in) bore"
+    assert told["orders"] == orders(way) and len(told["tighten"]) == 2
+    assert said["Tighten and seal"][1] == (
+        "hose of 10 mm (3/8 in) bore on hose tail 10 mm (3/8 in): push over all barbs, clamp "
+        "behind them (common practice, no source)"
+    )

@@ -117,6 +117,23 @@ def test_a_doubtful_place_spreads_a_taper_by_a_sixteenth() -> None:
     assert np.sqrt(spreads[1] ** 2 - spreads[0] ** 2) == pytest.approx(4.0 / 16, rel=0.02)
 
 
+def test_anywhere_on_the_thread_is_an_even_spread_over_its_taper() -> None:
+    """ISO 7-1, R 1/2: 13.2 mm useful, gauge plane at 8.2, a sixteenth on the diameter."""
+    grid, at = np.linspace(19.0, 22.8, 381), place_of("R 1/2")
+
+    def moments(caliper: Caliper) -> tuple[float, float]:
+        held = crest_densities(grid, population("external"), caliper)[0][:, at]
+        assert trapezoid(held, grid) == pytest.approx(1.0, abs=2e-3)
+        mean = trapezoid(grid * held, grid)
+        return float(mean), float(trapezoid((grid - mean) ** 2 * held, grid))
+
+    at_plane = Caliper(quantity=MAJOR, u_mm=0.02, station_mm=Quantity(value=8.2, u=1e-6))
+    mean, variance = moments(Caliper(quantity=MAJOR, u_mm=0.02))
+    own_mean, own_variance = moments(at_plane)
+    assert mean - own_mean == pytest.approx((13.2 / 2 - 8.2) / 16, abs=2e-3)
+    assert variance - own_variance == pytest.approx((13.2 / 16) ** 2 / 12, rel=0.02)
+
+
 def test_sizes_far_off_have_no_share_at_all() -> None:
     plain, worn = crest_densities(
         np.array([13.8]), population("external"), Caliper(quantity=MAJOR, u_mm=0.03)

@@ -80,6 +80,27 @@ def test_share_on_a_circle() -> None:
     assert circle_share(square) < 0.5
 
 
+def both_rims(apart_px: float, at: tuple[float, float] = (0.0, 0.0)) -> np.ndarray:
+    """The outline around both rims of a disc seen aslant: circles of 222 px, so far apart."""
+    a = np.linspace(0, 2 * np.pi, 1500, endpoint=False)
+    way = np.where(np.cos(a) > 0, apart_px / 2, -apart_px / 2)
+    return np.array(at) + np.stack([222 * np.cos(a) + way, 222 * np.sin(a)], axis=1)
+
+
+def test_a_disc_far_from_the_middle_shows_both_rims_and_is_one() -> None:
+    """A disc of 3 mm and 25 mm across under 29 degrees: 30 pixels of wall, to one side."""
+    camera = camera_from_exif(4032, 3024, 25.7)
+    middle = np.array(camera.centre_px)
+    far = middle + 0.55 * camera.f_px / np.sqrt(2)
+    assert shapes._kind(both_rims(30.0, at=far), camera) == "disc"
+    assert shapes._kind(both_rims(30.0, at=middle), camera) == "other"
+    assert shapes._kind(both_rims(0.0, at=middle), camera) == "disc"
+    a = np.linspace(0, 2 * np.pi, 1500, endpoint=False)
+    hexagon = 222 * np.cos(np.pi / 6) / np.cos(a % (np.pi / 3) - np.pi / 6)
+    nut = far + hexagon[:, None] * np.stack([np.cos(a), np.sin(a)], axis=1)
+    assert shapes._kind(nut, camera) == "other"
+
+
 def block(view: View, w: float, h: float, angle: float = 0.3) -> np.ndarray:
     c, s = np.cos(angle), np.sin(angle)
     corners = np.array([[-w, -h], [w, -h], [w, h], [-w, h]]) / 2 @ np.array([[c, s], [-s, c]])

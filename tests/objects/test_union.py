@@ -60,3 +60,10 @@ def test_a_drawn_stud_is_as_wide_as_it_is_said_to_be():
     # The contour of a round part lies nearer to the camera than its axis.
     true = shot.f_px * stud.shank_mm / np.sqrt(away**2 - (stud.shank_mm / 2) ** 2)
     assert wide == pytest.approx(true, abs=0.03)
+
+
+def test_a_drawn_thread_is_right_handed():
+    """Its picture's y points down, so turns from there to the camera go against the screw's."""
+    stud = Stud()
+    quarter = np.array([-stud.pitch_mm / 4, stud.pitch_mm / 4])
+    assert stud.radius(quarter, np.pi / 2) == pytest.approx([stud.major_mm / 2, stud.minor_mm / 2])

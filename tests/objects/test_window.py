@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
 from pitchcam.objects.field import find_field
 from tests.objects import drawing
@@ -43,6 +44,20 @@ def test_a_part_before_the_border_moves_nothing() -> None:
     for a, b in zip(plain, crossed, strict=True):
         assert a is not None and b is not None
         assert abs(bow_px(a) - bow_px(b)) < 0.3
+
+
+@pytest.mark.parametrize("top", [68.0, 95.0])
+@pytest.mark.parametrize("long", [300.0, 640.0])
+def test_a_card_along_the_border_moves_no_side(long: float, top: float) -> None:
+    """It lies beside the last third to three fifths of it, nearer than the light is read."""
+    light = 0.6 * fallen(0.3) * drawing.window(SIZE, 60.0, 3.0) + 0.005
+    card = np.array([[1120 - long, top], [1120, top], [1120, 300], [1120 - long, 300]], float)
+    pixels = drawing.develop(light * (1 - 0.95 * drawing.cover(SIZE, card)), noise=0.002)
+    sides = [s for s in find_field(pixels).sides if s is not None]
+    assert len(sides) == 4
+    upper = min(sides, key=lambda s: s[:, 1].mean())
+    assert np.abs(upper[:, 1] - 60.0).max() < 1.0
+    assert abs(np.polyfit(*upper.T, 1)[0]) < 1e-3
 
 
 def test_a_border_that_the_picture_cuts_is_read_where_it_is_seen() -> None:

@@ -132,6 +132,8 @@ def test_a_shrinkage_is_of_a_cast_and_small() -> None:
         {"source": "sheet", "size": "99.6"},
         {"source": "major", "size": "13.8", "cast": "yes"},
         {"source": "none", "axis_height": "9.5"},
+        {"source": "disc", "size": "20", "reference_height": "1.5"},
+        {"source": "card", "cast": "yes", "shrinkage": "0.4"},
     ],
     ids=lambda f: f["source"],
 )
@@ -139,6 +141,9 @@ def test_what_the_record_keeps_fills_the_form_again(fields: dict[str, str]) -> N
     made = typed.settings(fields)
     again = typed.reference_of(made.text)
     assert typed.settings(again).key == made.key
+    assert {k: v for k, v in again.items() if k != "size"} == {
+        k: v for k, v in fields.items() if k != "size"
+    }
     assert typed.spec_of(made.text) == made.scale
     assert typed.reference_of(json.dumps({"photos": []})) == {}
 
@@ -353,6 +358,32 @@ def test_an_early_answer_reads_the_body_to_its_end(setup: Setup) -> None:
     asked = Asked(setup, reads=False)
     status, _, body = asked("/bench", "POST", (b"x", b"y", b"z"))
     assert (status, body) == (200, "seen") and asked.body == b""
+
+
+def test_a_body_that_does_not_come_ends_the_request(tmp_path) -> None:
+    slow = Setup(
+        record=tmp_path / "r",
+        folder=tmp_path,
+        processes=1,
+        limits=Limits(chunk_s=0.01, upload_s=9.0),
+    )
+    asked = Asked(slow)
+    sent: list[Any] = []
+
+    async def never() -> Any:
+        await asyncio.Event().wait()
+
+    async def send(message: Any) -> None:
+        sent.append(message)
+
+    scope = {"type": "http", "scheme": "http", "method": "POST", "path": "/photos",
+             "headers": [(b"host", b"localhost")]}  # fmt: skip
+    asyncio.run(asked.guard(scope, never, send))
+    assert (
+        sent[0]["status"] == 408 and sent[1]["body"] == b"The upload was too slow; send it again.\n"
+    )
+    # What the page is given of the guard: who may ask, by the sessions it keeps.
+    assert asked.reached[0]["state"]["access"] is asked.access
 
 
 def test_other_kinds_of_connection_are_not_served(setup: Setup) -> None:

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from pitchcam.records import ScaleSpec
+from pitchcam.scale import disc as disc_module
 from pitchcam.scale.disc import disc_reference, rounded_rim
 from pitchcam.scale.find import find_reference
 from tests.objects import drawing
@@ -209,3 +210,24 @@ def test_what_no_disc_looks_like_counts_in_its_scale() -> None:
         return disc_reference(seen.shapes[0], camera, 2 * RADIUS).u_scale
 
     assert u_scale(1.5) > 1.5 * u_scale(0.0)
+
+
+def test_the_height_is_told_by_one_explanation(monkeypatch) -> None:
+    """How the depth goes with the focal length is not the way from one explanation to another."""
+    view = View(turn=(0.05, -0.03, 0))
+    shape = looking.look(disc(view, (28.0, 14.0), 1.6, shine=0.3), view).shapes[0]
+
+    def height() -> float:
+        return disc_reference(shape, looking.camera(view), 2 * RADIUS).height_mm
+
+    plain, solve, begun = height(), disc_module._solve, []
+    assert -2 < plain < 4
+
+    def leaping(rim, middle, camera, known, begin):
+        fit = solve(rim, middle, camera, known, begin)
+        begun.append(np.ndim(begin))
+        off = 0.1 if begun[1:] and begun[-1] == 0 else 0.0  # another one, found from afar
+        return replace(fit, q=fit.q + off * np.eye(len(fit.q))[0])
+
+    monkeypatch.setattr(disc_module, "_solve", leaping)
+    assert height() == pytest.approx(plain, abs=0.01)

@@ -11,9 +11,11 @@ import numpy as np
 import pytest
 from shapely import Polygon
 
-from pitchcam.camera.held import by_hand
+from pitchcam.camera.held import by_hand, known
 from pitchcam.camera.pinhole import Camera
 from pitchcam.camera.profile import CameraProfile
+from pitchcam.edges.bend import U_BOW_PX
+from pitchcam.edges.straight import TrueEdge
 from pitchcam.errors import UnreadableError, UsageError
 from pitchcam.photo import linear_table
 from pitchcam.records import ScaleSpec
@@ -33,7 +35,7 @@ from pitchcam.scale.pose import (
     rotation_of,
     solve,
 )
-from pitchcam.scale.reference import Reference
+from pitchcam.scale.reference import Among, Reference
 from pitchcam.scale.tilt import (
     PRIOR_TILT_RAD,
     SQUARENESS_RAD,
@@ -151,6 +153,83 @@ def test_longer_and_wider_edges_and_sharper_ones_tell_it_better() -> None:
     assert u(8.0, 40.0, 0.4) > plain
 
 
+@pytest.mark.parametrize("u_px", [0.1, 0.3])
+def test_parallels_tell_a_tilt_by_their_convergence(u_px: float) -> None:
+    """An error e of the width w over the length l in space is a tilt of e / w d / l."""
+    edges = tangents(CAMERA, 8.0, (0, 0), 0.0, long=50.0)
+    open_ = CAMERA.held_as(known(np.array([0.0, 0.0, 1.0]), 10.0))
+    told = told_by_parallels(open_, edges, u_px)
+    width = float(np.linalg.norm(np.mean(edges[0], axis=0) - np.mean(edges[1], axis=0)))
+    on = CAMERA.on_plane(np.stack([(a + b) / 2 for a, b in zip(*edges, strict=True)]))
+    expected = u_px / width * AWAY / np.linalg.norm(on[1] - on[0])
+    assert told.leans.u_along(np.array([1.0, 0.0])) == pytest.approx(expected, rel=0.01)
+    assert told.leans.u_along(np.array([0.0, 1.0])) == pytest.approx(10.0, rel=0.01)
+
+
+def test_parallels_do_not_know_their_order_or_direction() -> None:
+    one, other = tangents(leaning(2.0), 8.0, (10, 5), 20.0, long=50.0)
+    level = CAMERA.held_as(by_hand())
+    first = told_by_parallels(level, (one, other), 0.1)
+    for pair in ((other, one), (one[::-1], other), (one, other[::-1]), (one[::-1], other[::-1])):
+        again = told_by_parallels(level, pair, 0.1)
+        assert again.leans.mean() == pytest.approx(first.leans.mean(), abs=1e-9)
+        assert again.leans.covariance() == pytest.approx(first.leans.covariance(), abs=1e-12)
+
+
+def pin_seen(mm: float, *, u_px=0.2, stated=None, at=(10.0, -8.0), deg=25.0, lean=1.0):
+    """A pin by its true edges, as the finder is given it."""
+    camera = leaning(lean)
+    edges = tangents(camera, mm, at, deg, long=40.0)
+    true = [TrueEdge(start_px=a, end_px=b, u_px=u_px) for a, b in edges]
+    middle = np.mean([p for e in edges for p in e], axis=0)
+    shape = SimpleNamespace(
+        blob=SimpleNamespace(label=7), centre_px=middle, outline_px=np.zeros((4, 2))
+    )
+    among = Among(shapes=[shape], camera=CAMERA.held_as(by_hand()), pins={7: true})
+    (found,) = pin.references(among, ScaleSpec(source="pin", mm=stated or mm))
+    return found, edges
+
+
+@pytest.mark.parametrize("mm", [3.0, 8.0, 16.0])
+@pytest.mark.parametrize("deg", [0.0, 25.0, 90.0])
+def test_a_pin_is_a_reference_at_its_axiss_height(mm: float, deg: float) -> None:
+    found, _ = pin_seen(mm, deg=deg)
+    assert found.source == "pin" and found.labels == (7,)
+    assert found.height_mm == mm / 2
+    assert found.place_mm[2] == pytest.approx((AWAY - mm / 2), rel=0.03)
+    assert found.camera.distance_mm == pytest.approx(AWAY, rel=0.005)
+
+
+@pytest.mark.parametrize("u_px", [0.0, 0.2, 1.0])
+def test_a_pins_u_is_its_edges_over_its_width_and_its_own_size(u_px: float) -> None:
+    """Both edges, 0.08 px between them, and a ground pin's 0.008 mm (a shank 0.02)."""
+    found, edges = pin_seen(8.0, u_px=u_px)
+    width = float(np.linalg.norm(np.mean(edges[0], axis=0) - np.mean(edges[1], axis=0)))
+    by_edges = math.hypot(math.sqrt(2) * u_px, 0.08) / width
+    assert found.u_scale == pytest.approx(math.hypot(by_edges, 0.008 / 8.0))
+    assert found.u_height_mm == 0.02
+
+
+def test_a_pins_size_is_read_across_it() -> None:
+    for deg in (0.0, 60.0):
+        found, edges = pin_seen(8.0, deg=deg)
+        along = edges[0][1] - edges[0][0]
+        assert abs(found.read_px @ along) < 0.03 * np.linalg.norm(found.read_px) * np.linalg.norm(
+            along
+        )
+
+
+def test_a_pin_stated_larger_puts_the_camera_farther() -> None:
+    one, other = pin_seen(8.0)[0], pin_seen(8.0, stated=8.8)[0]
+    assert other.camera.distance_mm / one.camera.distance_mm == pytest.approx(1.1, rel=2e-3)
+
+
+def test_what_is_no_pin_is_no_reference() -> None:
+    shape = SimpleNamespace(blob=SimpleNamespace(label=3))
+    among = Among(shapes=[shape], camera=CAMERA, pins={})
+    assert pin.references(among, ScaleSpec(source="pin", mm=8.0)) == []
+
+
 # The lit window.
 
 
@@ -233,7 +312,7 @@ def test_a_windows_sides_are_edges_that_may_bend() -> None:
     assert len(edges) == 3
     for edge in edges:
         assert edge.places_px.shape == (16, 2)
-        assert edge.u_bow_px == 1.0, "it is cut by hand"
+        assert edge.u_bow_px > 3 * U_BOW_PX, "it is cut by hand, a card is not"
 
 
 # The marker sheet.
@@ -331,6 +410,33 @@ def test_a_tilted_sheet_tells_the_focal_length_and_a_level_one_does_not() -> Non
         if name == "tilted":
             assert math.exp(found.p[6]) == pytest.approx(1.1 * F, rel=0.02)
     assert us["tilted"] < 0.1 * us["level"]
+
+
+def test_what_was_known_is_weighed_in_where_the_corners_do_not_tell() -> None:
+    """A level sheet: focal length and distance are one number, and the tag decides."""
+    p, _ = truth((0, 0, 0), f=1.05 * F)
+    told = prior_of(4032, 3024, F, None)
+    found = solve(PLAN, project(p, PLAN, told), told)
+    assert math.exp(found.p[6]) == pytest.approx(F, rel=0.01)
+    assert found.p[5] / math.exp(found.p[6]) == pytest.approx(210 / (1.05 * F), rel=1e-4)
+    assert math.sqrt(found.covariance[6, 6]) == pytest.approx(U_F_EXIF, rel=0.1)
+    tilted, _ = truth((0.5, 0.2, 0), f=1.05 * F)
+    seen = solve(PLAN, project(tilted, PLAN, told), told)
+    assert math.exp(seen.p[6]) == pytest.approx(1.05 * F, rel=0.01), "here they tell it better"
+
+
+def test_errors_of_a_pose_are_those_of_its_covariance() -> None:
+    """Corners that scatter by 0.3 px, a camera drawn from what is known: rms(error/u) is one."""
+    p, told = truth((0.3, -0.2, 0.1))
+    rng = np.random.default_rng(5)
+    off = []
+    for _ in range(30):
+        p[6:] = told.mean + told.u * rng.normal(size=5)
+        corners = project(p, PLAN, told)
+        found = solve(PLAN, corners + rng.normal(0, 0.3, corners.shape), told)
+        off.append((found.p[:6] - p[:6]) / np.sqrt(np.diag(found.covariance)[:6]))
+        assert found.rms_px == pytest.approx(0.3, rel=0.2)
+    assert 0.6 < np.sqrt(np.mean(np.square(off))) < 1.25
 
 
 def test_what_is_known_of_a_camera_beforehand() -> None:

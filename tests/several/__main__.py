@@ -47,6 +47,68 @@ def measure(seed: int, another_pin: bool) -> Rows:
     return rows
 
 
+def rendered(truths: list[Path]) -> Rows:
+    """Return the rows of one rendered part's photos: from the first alone to all of them."""
+    from pitchcam.errors import PitchcamError
+    from pitchcam.several import identify_several
+    from tests.accuracy import scale_of, true_values
+    from tests.fresh.measure import pair
+
+    known = [json.loads(f.read_text(encoding="utf-8")) for f in truths]
+    photos = [f.with_name(t["file"]) for f, t in zip(truths, known, strict=True)]
+    rows: Rows = []
+    for n in range(1, len(photos) + 1):
+        base = {"seed": truths[0].stem, "photos": n, "errors": {}, "u": {}, "left_out": 0}
+        try:
+            told = identify_several(photos[:n], [scale_of(t) for t in known[:n]], plots=False)
+        except PitchcamError as error:
+            rows.append(base | {"status": error.code})
+            continue
+        found = [t for part in told.parts for t in part.threads]
+        left_out = sum(p.left_out is not None for p in told.photos)
+        for i, j in pair(known[0]["threads"], found).items():
+            true, thread = known[0]["threads"][i], found[j]
+            at_station = true_values(true, thread)
+            read = {k: getattr(thread.reading, k) for k in at_station}
+            rows.append(
+                base
+                | {
+                    "true": true["designation"],
+                    "designation": thread.verdict.designation,
+                    "status": thread.verdict.status,
+                    "left_out": left_out,
+                    "errors": {k: q.value - at_station[k] for k, q in read.items() if q},
+                    "u": {k: q.u for k, q in read.items() if q},
+                }
+            )
+    return rows
+
+
+def rendered_parts(folder: Path) -> list[list[Path]]:
+    """Return the truth files of each part whose photos are all there."""
+    from tests.fresh.again import PHOTOS
+
+    parts: dict[tuple[str, int], list[Path]] = {}
+    for file in sorted(folder.glob("again*-*.json")):
+        seed, _, index = file.stem.rpartition("-")
+        parts.setdefault((seed, int(index) // PHOTOS), []).append(file)
+    return [files for files in parts.values() if len(files) == PHOTOS]
+
+
+def names(rows: Rows) -> str:
+    """Return how many threads were named, rightly and wrongly, by the number of photos."""
+    out = []
+    for n in sorted({r["photos"] for r in rows}):
+        some = [r for r in rows if r["photos"] == n]
+        named = [r for r in some if r["status"] == "named"]
+        right = sum(r["designation"] == r["true"] for r in named)
+        out.append(
+            f"{n} photos: {right} of {len(some)} named right, {len(named) - right} wrong, "
+            f"{sum(r['status'] == 'ambiguous' for r in some)} open"
+        )
+    return "\n".join(out)
+
+
 def table(rows: Rows) -> str:
     """Return median and 95 % of errors, median u and rms(error/u), by number of photos."""
     lines = [
@@ -87,6 +149,9 @@ def main() -> None:
     parser.add_argument("-j", "--jobs", type=int, default=2)
     parser.add_argument("-o", "--out", type=Path)
     parser.add_argument(
+        "--rendered", type=Path, help="measure the photos of tests.fresh render again=COUNT instead"
+    )
+    parser.add_argument(
         "--shares", action="store_true", help="which share of each error comes again"
     )
     parser.add_argument(
@@ -101,6 +166,14 @@ def main() -> None:
         return
     if given.shares:
         print(shares.table(shares.measured(given.parts, given.seed)))
+        return
+    if given.rendered:
+        with ProcessPoolExecutor(given.jobs) as pool:
+            groups = pool.map(rendered, rendered_parts(given.rendered))
+            rows = [r for found in groups for r in found]
+        if given.out is not None:
+            given.out.write_text(json.dumps(rows, indent=1))
+        print(f"{table(rows)}\n{names(rows)}")
         return
     tasks = [(given.seed * 1000 + i, given.another_pin) for i in range(given.parts)]
     if given.jobs == 1:

@@ -18,7 +18,6 @@ from pitchcam.thread.budget import (
     relative_u_scale,
     values,
 )
-from pitchcam.thread.budget import crests as crest_terms
 from pitchcam.thread.budget.geometry import LENGTHS, by_pitch, quantity, reach_mm, scaled
 from tests.thread.drawn_shape import HEIGHT, PITCH, drawn_shape
 
@@ -333,8 +332,67 @@ def test_a_quantity_that_is_none_stays_none() -> None:
     assert q is not None and (q.value, q.u) == (1.5, 0.1)
 
 
-def test_the_floors_of_crests_alone_are_wider_than_those_of_flanks(shape) -> None:
-    """Crests may be cut off, and a neighbour's ellipse shifts what is seen of one."""
-    form = lines(shape)["form of the model"].contributions
-    for k, u in crest_terms.U_CRESTS.items():
-        assert u * (shape.pitch_mm if k == "pitch_mm" else 1.0) > form[k]
+# The principal point of a picture that may have been cropped.
+
+
+def moved(shape, off_px: float = 40.0):
+    """Cameras whose principal point lies to either side, along the axis and across it."""
+    axis = np.array(shape.axis.direction)
+    ways = (axis, np.array([-axis[1], axis[0]]))
+    return tuple(
+        (shape.camera.recentred(off_px * w), shape.camera.recentred(-off_px * w)) for w in ways
+    )
+
+
+EITHER = ("principal point along, either way", "principal point across, either way")
+
+
+def test_a_crop_has_four_lines_of_its_principal_point(shape) -> None:
+    cropped = lines(shape, replace(PLACE, recentred=moved(shape)))
+    added = set(cropped) - set(lines(shape))
+    assert added == {"principal point along", "principal point across", *EITHER}
+    assert all(cropped[k].of_scale for k in added)
+    own = lines(shape, replace(PLACE, recentred=moved(shape), scale_on_axis=True))
+    assert not any(own[k].of_scale for k in added)
+
+
+def test_what_goes_with_its_place_doubles_and_with_its_square_goes_fourfold(shape) -> None:
+    one, two = (lines(shape, replace(PLACE, recentred=moved(shape, o))) for o in (150.0, 300.0))
+    for source in ("principal point along", "principal point across"):
+        k = max(
+            one[source].contributions,
+            key=lambda q: (
+                abs(one[source].contributions[q]) / values(shape).get(q, 1) if q in LENGTHS else 0
+            ),
+        )
+        assert two[source].contributions[k] == pytest.approx(
+            2 * one[source].contributions[k], rel=0.1
+        )
+    across = EITHER[1]
+    assert two[across].contributions["major_mm"] == pytest.approx(
+        4 * one[across].contributions["major_mm"], rel=0.1
+    )
+
+
+def test_the_square_of_a_normal_variable_counts_by_the_root_of_its_fourth_moment(shape) -> None:
+    """E x^4 = 3: what one u makes is taken root 3 times."""
+    from pitchcam.thread.pose.drift import again
+
+    cameras = moved(shape, 300.0)
+    now = values(shape)
+    one, other = (values(again(shape, c, HEIGHT, 0.0)) for c in cameras[1])
+    even = lines(shape, replace(PLACE, recentred=cameras))[EITHER[1]].contributions["major_mm"]
+    mean = (one["major_mm"] + other["major_mm"]) / 2 - now["major_mm"]
+    draws = np.random.default_rng(1).normal(size=400_000) ** 2 * mean
+    assert even == pytest.approx(math.copysign(math.sqrt(np.mean(draws**2)), mean), rel=0.02)
+
+
+def test_either_side_first_makes_no_difference_to_the_even_lines(shape) -> None:
+    cameras = moved(shape, 300.0)
+    turned = tuple(pair[::-1] for pair in cameras)
+    one, other = (lines(shape, replace(PLACE, recentred=c)) for c in (cameras, turned))
+    for source in EITHER:
+        assert other[source].contributions == pytest.approx(one[source].contributions, abs=1e-12)
+    for source in ("principal point along", "principal point across"):
+        mirrored = {k: -v for k, v in one[source].contributions.items()}
+        assert other[source].contributions == pytest.approx(mirrored, abs=1e-12)
