@@ -202,6 +202,20 @@ class StraightEdge:
         )
 
 
+@dataclass(frozen=True, kw_only=True)
+class TrueEdge:
+    """A straight edge of a pin, at its true place.
+
+    ``start_px`` and ``end_px`` are points on it, ``u_px`` the standard uncertainty of its place,
+    ``u_turn_px`` of how much farther out its end lies than its middle, by its pieces' scatter.
+    """
+
+    start_px: Points
+    end_px: Points
+    u_px: float
+    u_turn_px: float = 0.0
+
+
 def straight_edge(
     crop: Crop, field: Field, segment: Segment, radius_px: float | None, unit_px: float = 1.0
 ) -> StraightEdge:

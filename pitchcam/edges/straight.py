@@ -13,9 +13,8 @@ from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.arcs import rim_arcs
 from pitchcam.edges.falls import most_blur
 from pitchcam.edges.focus import far_from_focus, focus_of
-from pitchcam.edges.lines import Segment, StraightEdge, straight_edge, turn_u_px
+from pitchcam.edges.lines import Segment, StraightEdge, TrueEdge, straight_edge, turn_u_px
 from pitchcam.edges.rims import BELIEVED, MOST_DRAWN_PX, UNLEARNT, Focus, Rims, fit_rims
-from pitchcam.frozen import dataclass
 from pitchcam.light.esf import DEFAULT_SPREAD, Spread, unsharpen
 from pitchcam.objects.field import Field
 from pitchcam.objects.shapes import Shape, widest_stretch
@@ -123,20 +122,6 @@ def plain_edges(shape: Shape, field: Field, centre_px: tuple[float, float]) -> l
         segment = Segment(start=a + trim * d, end=b - trim * d, outside=outside)
         out.append(straight_edge(shape.crop, field, segment, radius))
     return out
-
-
-@dataclass(frozen=True, kw_only=True)
-class TrueEdge:
-    """A straight edge of a pin, at its true place.
-
-    ``start_px`` and ``end_px`` are points on it, ``u_px`` the standard uncertainty of its place,
-    ``u_turn_px`` of how much farther out its end lies than its middle, by its pieces' scatter.
-    """
-
-    start_px: Points
-    end_px: Points
-    u_px: float
-    u_turn_px: float = 0.0
 
 
 def _sharp(

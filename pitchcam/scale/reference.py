@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.camera.pinhole import Camera
-from pitchcam.edges.straight import TrueEdge
+from pitchcam.edges.lines import TrueEdge
 from pitchcam.frozen import dataclass
 from pitchcam.objects.shapes import Shape
 from pitchcam.records import ScaleSpec
