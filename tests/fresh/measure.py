@@ -157,17 +157,28 @@ def measure(file: Path, truth: dict[str, Any], base: Row) -> list[Row]:
         rows.append(row)
     for j, thread in enumerate(found):
         if j not in pairs.values():
-            named = thread.verdict.status == "named"
             rows.append(
                 base
                 | {
                     "truth": "(no thread)",
-                    "outcome": "wrong" if named and not true else "extra",
+                    "outcome": beside(thread.verdict.status, truth),
                     "answer": _answer(thread),
                     "probability": thread.verdict.probability,
                 }
             )
     return rows
+
+
+def beside(status: str, truth: Row) -> str:
+    """Return what a thread is worth that no true one stands for, by its status.
+
+    Among what is no thread of a series are threads: to say that no series has them is right.
+    """
+    if status == "named" and not truth["threads"]:
+        return "wrong"
+    if status == "off-series" and truth.get("render", {}).get("special"):
+        return "refused"
+    return "extra"
 
 
 def _of(base: Row, truth: Row) -> Row:
