@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -217,9 +218,14 @@ def test_a_photo_with_a_thread_passes() -> None:
             "A part is cut by the edge of the picture or of the light.",
         ),
         (
-            lambda: refused(shape(others=(region(),))),
+            lambda: refused(shape(others=(replace(region(), skew=0.3),))),
             "no-thread",
             "There is no thread to measure: only hose barbs or rings were found.",
+        ),
+        (
+            lambda: refused(shape(others=(region(),))),
+            "no-thread",
+            "There is no thread to measure: only rings, or a thread that lies aslant, were found.",
         ),
         (
             lambda: refused(shape("bar"), shape("disc")),
@@ -227,7 +233,7 @@ def test_a_photo_with_a_thread_passes() -> None:
             "There is no thread to measure: no threaded part was found.",
         ),
     ],
-    ids=["blurred", "cut", "barbs", "no part"],
+    ids=["blurred", "cut", "barbs", "rings", "no part"],
 )
 def test_a_photo_that_is_not_measured_is_told_why(refusing, code: str, line: str) -> None:
     error = refusing()
@@ -419,8 +425,6 @@ def test_a_known_principal_point_moves_no_camera_and_an_unknown_one_four() -> No
     def moved(off):
         raise UnreadableError("gone", code="no-reference")
 
-    from dataclasses import replace
-
     open_ = SimpleNamespace(camera=replace(CAMERA, u_centre_px=50.0), recentred=moved)
     (ahead, behind), (right, left) = recentred(open_, along)
     centre = np.array(CAMERA.centre_px)
@@ -451,8 +455,6 @@ def part() -> PartResult:
 
 
 def test_told_in_ratios_no_length_is_left() -> None:
-    from dataclasses import replace
-
     from pitchcam.records import PartPose
 
     posed = part()
@@ -471,8 +473,6 @@ def test_told_in_ratios_no_length_is_left() -> None:
 
 
 def test_threads_are_called_by_part_and_name() -> None:
-    from dataclasses import replace
-
     one = part()
     two = replace(one, id=2, threads=(one.threads[0], one.threads[0]))
     assert _called([one], 0, 0) == "thread 1 (M14x1.5)"
