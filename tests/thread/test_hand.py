@@ -16,7 +16,7 @@ from tests.thread.helicoid import flanks_of, iso_profile, place, seen_sides, whi
 LEFT = Winding(hand=-1.0)
 
 
-def leans(profile, pitch, lead, noise_px=0.06, off_mm=0.0):
+def leans(profile, pitch, lead, noise_px=0.03, off_mm=0.0):
     """Return the log odds for a left hand, its flanks placed to so many pixels."""
     _, frame = place(off_mm=off_mm)
     flanks = flanks_of(frame, *seen_sides(profile, pitch, lead, frame.pinhole), pitch)
