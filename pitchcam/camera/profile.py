@@ -272,6 +272,7 @@ def _from_json(d: dict[str, Any]) -> CameraProfile:
         profile.k1,
         profile.k2,
     ]
-    if not np.all(np.isfinite(numbers)) or profile.f_px <= 0 or profile.width_px <= 0:
+    sizes = (profile.f_px, profile.width_px, profile.height_px)
+    if not np.all(np.isfinite(numbers)) or min(sizes) <= 0:
         raise ValueError("values that no camera has")
     return profile

@@ -122,7 +122,15 @@ def test_bad_files_get_one_line(text: str, what: str, tmp_path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("key", "value"), [("f_px", float("nan")), ("f_px", -3), ("k1", "x"), ("centre_px", [1])]
+    ("key", "value"),
+    [
+        ("f_px", float("nan")),
+        ("f_px", -3),
+        ("width_px", 0),
+        ("height_px", 0),
+        ("k1", "x"),
+        ("centre_px", [1]),
+    ],
 )
 def test_values_that_no_camera_has(key: str, value: object, tmp_path) -> None:
     path = tmp_path / "camera.json"

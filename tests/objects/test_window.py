@@ -70,3 +70,14 @@ def test_a_border_that_the_picture_cuts_is_read_where_it_is_seen() -> None:
     seen = [s for s in found if s is not None]
     assert len(seen) >= 3
     assert max(bow_px(s) for s in seen) < 0.6
+
+
+@pytest.mark.parametrize(("beyond", "ends"), [(0.3, True), (0.7, False)])
+def test_light_that_runs_on_has_no_end_there(beyond: float, ends: bool) -> None:
+    """Beyond one side something is lit to a share of the window's light: a wall, another lamp."""
+    lit = drawing.window(SIZE, 60.0, 3.0)
+    beside = drawing.cover(SIZE, np.array([[600, 60], [1200, 60], [1200, 840], [600, 840]], float))
+    light = 0.6 * np.maximum(lit, beyond * beside) + 0.005
+    sides = [s for s in find_field(drawing.develop(light, noise=0.002)).sides if s is not None]
+    right = [s for s in sides if np.ptp(s[:, 0]) < 100 and s[:, 0].mean() > 1000]
+    assert len(right) == ends and len(sides) == 3 + ends
