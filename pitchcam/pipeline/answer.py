@@ -45,6 +45,15 @@ from pitchcam.records import (
 WITHOUT = ("no-reference", "cut", "touching", "references-disagree")
 #: What is done where a name is taken back.
 WHICH = f"{FLAGS['which-thread'][1]}.".capitalize()
+#: A thread's crests lie on a line, evenly. Where their scatter leaves the taper open by half of a
+#: pipe thread's 1/16, or the pitch by nearly the step from 27 to 28 TPI, what was seen may be no
+#: thread: a gear's teeth, noise along a hexagon's face. 900 fresh threads named rightly came to
+#: 0.013 and 0.026 at most.
+MOST_U_TAPER, MOST_U_PITCH = 1 / 32, 0.03
+IF_UNEVEN = (
+    "Look whether one groove winds round the part from end to end; if it does, retake it sharp, "
+    "with more of its turns and nearer."
+)
 IF_RINGS = (
     "Look whether one groove winds round the part from end to end; or lay it under the middle of "
     "the camera and retake."
@@ -208,7 +217,7 @@ def _measure(scene: Scene, wanted: Wanted, say: Progress) -> Measurement:
         if len(flags) == said and belief.wrong < LITTLE_DOUBT and not which_open:
             results, on_axes = as_the_picture_tells(results, on_axes, (spec, belief), flags)
     results = [
-        replace(p, threads=tuple(map(_if_no_rings, p.threads, own)))
+        replace(p, threads=tuple(map(_if_even, map(_if_no_rings, p.threads, own))))
         for p, own in zip(results, on_axes, strict=True)
     ]
     read = [t for p in results for t in p.threads if t.verdict.status != "unreadable"]
@@ -277,6 +286,17 @@ def _if_no_rings(result: ThreadResult, scale: OnAxis | None) -> ThreadResult:
         f"({100 * scale.in_step:.0f} %), as those of rings or of a thread of two starts do."
     )
     return _left_open(result, IF_RINGS, note)
+
+
+def _if_even(result: ThreadResult) -> ThreadResult:
+    """Take back the name of what repeats so unevenly that it may be no thread."""
+    reading = result.reading
+    taper, pitch = reading.taper, reading.pitch_mm
+    straight = taper is None or taper.u <= MOST_U_TAPER
+    if straight and (pitch is None or pitch.u <= MOST_U_PITCH * pitch.value):
+        return result
+    note = "Its crests lie so far from a line, or so unevenly along it, that it may be no thread."
+    return _left_open(result, IF_UNEVEN, note)
 
 
 def _compare_major(read: list[ThreadResult], stated_mm: float) -> None:

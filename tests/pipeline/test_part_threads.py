@@ -260,6 +260,36 @@ def test_a_thread_in_a_corner_is_not_refused_as_rings_and_not_named_either(monke
     assert identify(PHOTO, PIN, plots=False).parts[0].threads[0].verdict == plain
 
 
+@pytest.mark.parametrize(
+    ("quantity", "u", "named"),
+    [
+        ("taper", 0.030, True),
+        ("taper", 0.033, False),
+        ("pitch", 0.028, True),
+        ("pitch", 0.032, False),
+    ],
+)
+def test_what_repeats_unevenly_has_no_name(monkeypatch, quantity, u, named):
+    """Crests off their line or off their places: a gear's teeth, noise along a hexagon's face."""
+
+    def scattered(*given):
+        reading = measured(*given)
+        told = reading.taper if quantity == "taper" else reading.pitch_mm
+        share = 1.0 if quantity == "taper" else told.value
+        field = "taper" if quantity == "taper" else "pitch_mm"
+        return replace(reading, **{field: replace(told, u=u * share)})
+
+    measured = part_threads.to_reading
+    plain = identify(PHOTO, PIN, plots=False).parts[0].threads[0].verdict
+    monkeypatch.setattr(part_threads, "to_reading", scattered)
+    monkeypatch.setattr(part_threads, "name_thread", lambda reading: plain)
+    verdict = identify(PHOTO, PIN, plots=False).parts[0].threads[0].verdict
+    assert (verdict.status == "named") == named
+    if not named:
+        assert verdict.designation is None and verdict.probability is None
+        assert "may be no thread" in verdict.notes[-1] and "winds round" in verdict.next_step
+
+
 @pytest.mark.parametrize("alone", [True, False])
 def test_a_ripple_that_is_no_thread_is_told_only_where_there_is_no_other(monkeypatch, alone):
     def with_ripple(*args):
