@@ -17,6 +17,7 @@ from pitchcam.page.phrases import on_the_page
 from pitchcam.page.setup import Limits, Setup
 from pitchcam.reference_kinds import LYING, REFERENCE_KINDS, SIZED
 from pitchcam.store.entries import Entry, Outcome
+from tests.page.running import by_itself
 
 
 @pytest.fixture
@@ -229,7 +230,7 @@ class Asked:
         async def send(message: Any) -> None:
             sent.append(message)
 
-        asyncio.run(self.guard(scope, receive, send))
+        by_itself(self.guard(scope, receive, send))
         start, end = sent[0], sent[-1]
         held = [(k.decode(), v.decode()) for k, v in start["headers"]]
         return start["status"], dict(held), end["body"].decode()
@@ -378,7 +379,7 @@ def test_a_body_that_does_not_come_ends_the_request(tmp_path) -> None:
 
     scope = {"type": "http", "scheme": "http", "method": "POST", "path": "/photos",
              "headers": [(b"host", b"localhost")]}  # fmt: skip
-    asyncio.run(asked.guard(scope, never, send))
+    by_itself(asked.guard(scope, never, send))
     assert (
         sent[0]["status"] == 408 and sent[1]["body"] == b"The upload was too slow; send it again.\n"
     )
@@ -392,9 +393,9 @@ def test_other_kinds_of_connection_are_not_served(setup: Setup) -> None:
     async def nothing(*_: Any) -> Any:
         raise AssertionError("nobody is spoken to")
 
-    asyncio.run(asked.guard({"type": "websocket"}, nothing, nothing))
+    by_itself(asked.guard({"type": "websocket"}, nothing, nothing))
     assert asked.reached == []
-    asyncio.run(asked.guard({"type": "lifespan"}, nothing, nothing))
+    by_itself(asked.guard({"type": "lifespan"}, nothing, nothing))
     assert [s["type"] for s in asked.reached] == ["lifespan"]
 
 
