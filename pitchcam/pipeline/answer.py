@@ -45,11 +45,12 @@ from pitchcam.records import (
 WITHOUT = ("no-reference", "cut", "touching", "references-disagree")
 #: What is done where a name is taken back.
 WHICH = f"{FLAGS['which-thread'][1]}.".capitalize()
-#: A thread's crests lie on a line, evenly. Where their scatter leaves the taper open by half of a
-#: pipe thread's 1/16, or the pitch by nearly the step from 27 to 28 TPI, what was seen may be no
-#: thread: a gear's teeth, noise along a hexagon's face. 900 fresh threads named rightly came to
-#: 0.013 and 0.026 at most.
-MOST_U_TAPER, MOST_U_PITCH = 1 / 32, 0.03
+#: A thread's crests lie on a line, evenly, and its flanks are straight. Where their scatter leaves
+#: the taper open by half of a pipe thread's 1/16, the pitch by nearly the step from 27 to 28 TPI,
+#: or the angle by a third of itself, what was seen may be no thread: a gear's teeth, noise along a
+#: hexagon's face, a spring wound close. 900 fresh threads named rightly came to 0.013, 0.026 and
+#: 9 degrees at most.
+MOST_U_TAPER, MOST_U_PITCH, MOST_U_ANGLE_DEG = 1 / 32, 0.03, 20.0
 IF_UNEVEN = (
     "Look whether one groove winds round the part from end to end; if it does, retake it sharp, "
     "with more of its turns and nearer."
@@ -291,11 +292,12 @@ def _if_no_rings(result: ThreadResult, scale: OnAxis | None) -> ThreadResult:
 def _if_even(result: ThreadResult) -> ThreadResult:
     """Take back the name of what repeats so unevenly that it may be no thread."""
     reading = result.reading
-    taper, pitch = reading.taper, reading.pitch_mm
+    taper, pitch, angle = reading.taper, reading.pitch_mm, reading.angle_deg
     straight = taper is None or taper.u <= MOST_U_TAPER
-    if straight and (pitch is None or pitch.u <= MOST_U_PITCH * pitch.value):
+    even = pitch is None or pitch.u <= MOST_U_PITCH * pitch.value
+    if straight and even and (angle is None or angle.u <= MOST_U_ANGLE_DEG):
         return result
-    note = "Its crests lie so far from a line, or so unevenly along it, that it may be no thread."
+    note = "Its crests or flanks lie so far from lines, or so unevenly, that it may be no thread."
     return _left_open(result, IF_UNEVEN, note)
 
 

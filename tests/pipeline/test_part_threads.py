@@ -267,16 +267,18 @@ def test_a_thread_in_a_corner_is_not_refused_as_rings_and_not_named_either(monke
         ("taper", 0.033, False),
         ("pitch", 0.028, True),
         ("pitch", 0.032, False),
+        ("angle", 19.0, True),
+        ("angle", 21.0, False),
     ],
 )
 def test_what_repeats_unevenly_has_no_name(monkeypatch, quantity, u, named):
-    """Crests off their line or off their places: a gear's teeth, noise along a hexagon's face."""
+    """Crests or flanks off their lines: a gear, a hexagon's noise, a close-wound spring."""
 
     def scattered(*given):
         reading = measured(*given)
-        told = reading.taper if quantity == "taper" else reading.pitch_mm
-        share = 1.0 if quantity == "taper" else told.value
-        field = "taper" if quantity == "taper" else "pitch_mm"
+        field = {"taper": "taper", "pitch": "pitch_mm", "angle": "angle_deg"}[quantity]
+        told = getattr(reading, field)
+        share = told.value if quantity == "pitch" else 1.0
         return replace(reading, **{field: replace(told, u=u * share)})
 
     measured = part_threads.to_reading
