@@ -21,14 +21,10 @@ from pitchcam.cli._readings import read_side
 from pitchcam.cli._stock import MASS, PRESSURE, TEMPERATURE, load_stock, question, question_limits
 from pitchcam.errors import InputError, ReadingError, UsageError
 from pitchcam.match.leaf import LeafChance, LeafVerdict
-from pitchcam.records import Candidate, Quantity, ThreadReading, Verdict
+from pitchcam.records import Candidate, ThreadReading, Verdict
 from pitchcam.series import find
 from pitchcam.series.gauges import parse_leaf
-
-
-def q(value: float, u: float) -> Quantity:
-    return Quantity(value=value, u=u)
-
+from tests.quantities import q
 
 READ = ThreadReading(pitch_mm=q(1.5, 0.0075), major_mm=q(13.8, 0.03), angle_deg=q(60.0, 0.85))
 

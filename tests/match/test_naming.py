@@ -15,13 +15,10 @@ from pitchcam.match.naming import NAMED, Posterior, candidates, leading
 from pitchcam.match.population import population
 from pitchcam.match.priors import PHOTO_TEMPER, prior_weights
 from pitchcam.match.scales import Scales
-from pitchcam.records import NAMING_QUANTITIES, Gender, Quantity, ThreadReading
+from pitchcam.records import NAMING_QUANTITIES, Gender, ThreadReading
 from pitchcam.series import find, load_series
 from tests.confusion.parts import draw_parts, read_parts, to_reading
-
-
-def q(value: float, u: float) -> Quantity:
-    return Quantity(value=value, u=u)
+from tests.quantities import q
 
 
 def reading_of(

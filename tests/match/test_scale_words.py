@@ -35,11 +35,7 @@ from pitchcam.match.scales import AS_STATED, LEFT_OUT, Scales
 from pitchcam.match.slips import slip_shares
 from pitchcam.records import Candidate, Quantity, ScaleSpec, ThreadReading
 from pitchcam.series import find
-
-
-def q(value: float, u: float) -> Quantity:
-    return Quantity(value=value, u=u)
-
+from tests.quantities import q
 
 READ = ThreadReading(
     pitch_mm=q(1.5, 0.003),

@@ -45,13 +45,9 @@ from pitchcam.match.population import (
     population,
 )
 from pitchcam.match.priors import default_priors, prior_weights
-from pitchcam.records import Gender, Quantity, ThreadReading
+from pitchcam.records import Gender, ThreadReading
 from pitchcam.series import find, load_series
-
-
-def q(value: float, u: float) -> Quantity:
-    return Quantity(value=value, u=u)
-
+from tests.quantities import q
 
 M14 = ThreadReading(
     pitch_mm=q(1.5, 0.002),

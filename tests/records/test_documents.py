@@ -19,7 +19,6 @@ from pitchcam.records import (
     PartResult,
     PhotoInfo,
     PhotoUse,
-    Quantity,
     ScaleResult,
     ThreadRatios,
     ThreadReading,
@@ -37,11 +36,7 @@ from pitchcam.store.entries import Correction, Entry, Outcome, record_id, senten
 from pitchcam.store.export import columns, csv_bytes, export_rows, json_bytes
 from pitchcam.store.rows import entry_rows
 from pitchcam.store.schema import guards
-
-
-def q(value: float, u: float) -> Quantity:
-    return Quantity(value=value, u=u)
-
+from tests.quantities import q
 
 PHOTO = PhotoInfo(file="a.jpg", sha256="ab" * 32, width_px=4000, height_px=3000, lens="wide")
 SCALE = ScaleResult(

@@ -13,21 +13,17 @@ from pitchcam.records import (
     Measurement,
     PartResult,
     PhotoInfo,
-    Quantity,
     ScaleResult,
     ThreadPlots,
     ThreadReading,
     ThreadResult,
     Verdict,
 )
+from tests.quantities import q
 
 MM_PER_PX = 0.06
 SIZE = (3024, 4032)
 PITCH, MAJOR, DEPTH, TURNS = 1.5, 13.8, 0.92, 8
-
-
-def q(value: float, u: float) -> Quantity:
-    return Quantity(value=value, u=u)
 
 
 def turned(points: np.ndarray, centre: tuple[float, float], angle_deg: float) -> np.ndarray:

@@ -13,7 +13,6 @@ from pitchcam.records import (
     PartResult,
     PhotoInfo,
     PhotoUse,
-    Quantity,
     ScaleResult,
     ThreadRatios,
     ThreadReading,
@@ -41,10 +40,7 @@ from pitchcam.report.words import (
     turns_words,
     warning_line,
 )
-
-
-def q(value: float, u: float) -> Quantity:
-    return Quantity(value=value, u=u)
+from tests.quantities import q
 
 
 def verdict(status: str = "named", **more: Any) -> Verdict:

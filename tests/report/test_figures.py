@@ -2,7 +2,6 @@
 
 import pytest
 
-from pitchcam.records import Quantity
 from pitchcam.report.figures import (
     decimals_for,
     inches,
@@ -12,10 +11,7 @@ from pitchcam.report.figures import (
     threads_per_inch,
     with_uncertainty,
 )
-
-
-def q(value, u):
-    return Quantity(value=value, u=u)
+from tests.quantities import q
 
 
 @pytest.mark.parametrize(

@@ -9,6 +9,7 @@ from pitchcam.edges.flanks import FlankEdge
 from pitchcam.edges.section import fit_section
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.frame import axis_frame
+from pitchcam.thread.budget import Geometry
 from pitchcam.thread.measure import ThreadShape
 from tests.thread.helicoid import flanks_of, iso_profile, place, seen_sides
 
@@ -17,6 +18,18 @@ AXIS = ImageAxis(point_px=(2045.5, 1471.5), direction=(1.0, 0.0))
 #: u of the four flanks' edges; their median is 0.18 px.
 U_EDGE_PX = (0.12, 0.20, 0.16, 0.24)
 U_CREST_MM, U_ROOT_MM = 0.004, 0.012
+
+
+#: Where such a thread lies, and what is not known of it.
+PLACE = Geometry(
+    height_mm=HEIGHT,
+    u_scale=0.002,
+    rise_mm=6.0,
+    u_rise_mm=0.3,
+    apart_mm=25.0,
+    corner_share=0.2,
+    corner_share_reference=0.6,
+)
 
 
 def drawn_shape(profile=None, *, pitch=PITCH, incline_rad=0.0, lift_mm=0.0, off_mm=0.0):

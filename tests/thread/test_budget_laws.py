@@ -9,29 +9,13 @@ import numpy as np
 import pytest
 
 from pitchcam.records import NAMING_QUANTITIES, BudgetLine
-from pitchcam.thread.budget import (
-    CREST_TERMS,
-    TERMS,
-    Geometry,
-    budget,
-    combined,
-    relative_u_scale,
-    values,
-)
+from pitchcam.thread.budget import CREST_TERMS, TERMS, budget, combined, relative_u_scale, values
 from pitchcam.thread.budget.geometry import LENGTHS, by_pitch, quantity, reach_mm, scaled
 from tests.thread.drawn_shape import HEIGHT, PITCH, drawn_shape
+from tests.thread.drawn_shape import PLACE as AS_DRAWN
 
 U = np.array([0.002, 0.02, 0.03, 0.05, 0.5, 0.002])
-PLACE = Geometry(
-    height_mm=HEIGHT,
-    u_scale=0.002,
-    rise_mm=6.0,
-    u_rise_mm=0.3,
-    apart_mm=25.0,
-    corner_share=0.2,
-    corner_share_reference=0.6,
-    u_tilt_rad=0.02,
-)
+PLACE = replace(AS_DRAWN, u_tilt_rad=0.02)
 
 
 @pytest.fixture(scope="module")

@@ -13,7 +13,7 @@ import pytest
 from pitchcam.camera.pinhole import U_CORNER, U_CORNER_PROFILE
 from pitchcam.edges.flank_fit import fit_flanks
 from pitchcam.records import NAMING_QUANTITIES
-from pitchcam.thread.budget import Geometry, budget, combined, relative_u_scale, values
+from pitchcam.thread.budget import budget, combined, relative_u_scale, values
 from pitchcam.thread.budget import edges as edges_term
 from pitchcam.thread.budget.edges import flank_px
 from pitchcam.thread.budget.pose import inclined
@@ -26,18 +26,10 @@ from tests.thread.drawn_shape import (
     drawn_shape,
     with_edges_moved,
 )
+from tests.thread.drawn_shape import PLACE as AS_DRAWN
 from tests.thread.helicoid import whitworth_profile
 
-PLACE = Geometry(
-    height_mm=HEIGHT,
-    u_scale=0.002,
-    rise_mm=6.0,
-    u_rise_mm=0.3,
-    apart_mm=25.0,
-    corner_share=0.1,
-    corner_share_reference=0.6,
-    u_tilt_rad=0.02,
-)
+PLACE = replace(AS_DRAWN, corner_share=0.1, u_tilt_rad=0.02)
 LENGTHS = ("pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm")
 SCALE = (
     "scale of the reference",

@@ -12,7 +12,7 @@ from pitchcam.edges.section import Winding, fit_again, fit_section
 from pitchcam.edges.sight import laid_frame
 from pitchcam.objects.frame import axis_frame
 from pitchcam.records import BudgetLine, Quantity
-from pitchcam.thread.budget import Geometry, budget, combined, values
+from pitchcam.thread.budget import budget, combined, values
 from pitchcam.thread.budget.pose import inclined, sloped
 from pitchcam.thread.crest_lines import CrestShape, remeasure_crests
 from pitchcam.thread.measure import remeasure
@@ -26,20 +26,11 @@ from pitchcam.thread.reading import (
 )
 from pitchcam.thread.spectrum import side_profiles, tone_period
 from pitchcam.thread.visible_flanks import Along, ridge_points, visible_angle
-from tests.thread.drawn_shape import HEIGHT, MAJOR, MINOR, PITCH, drawn_shape
+from tests.thread.drawn_shape import HEIGHT, MAJOR, MINOR, PITCH, PLACE, drawn_shape
 from tests.thread.helicoid import iso_profile, place, seen_sides
 from tests.thread.test_crest_lines import seen
 
 PD = MAJOR - 3 * math.sqrt(3) / 8 * PITCH
-PLACE = Geometry(
-    height_mm=HEIGHT,
-    u_scale=0.002,
-    rise_mm=6.0,
-    u_rise_mm=0.3,
-    apart_mm=25.0,
-    corner_share=0.2,
-    corner_share_reference=0.6,
-)
 
 
 @pytest.fixture(scope="module")

@@ -31,9 +31,9 @@ INSIDE_BLURS, U_INSIDE_PX = 0.43, 0.12
 #: 0.1 off that of their own form; of 103 threads named so, with 0.1 at 0.89 on the mean, 101 were
 #: right, which is likeliest with 0.06 to 0.08.
 ALIKE_BLURS = 0.08
-#: The least that points scatter by, pixels; and beyond how many scatters a point counts less, and
-#: not at all: dirt, a shoulder, the run-out.
-LEAST_PX, LESS_BEYOND, NOT_BEYOND = 0.05, 2.5, 6.0
+#: Scatter of points that a first fit takes, pixels; the least that they have; and beyond how many
+#: scatters a point counts less, and not at all: dirt, a shoulder, the run-out.
+FIRST_NOISE_PX, LEAST_PX, LESS_BEYOND, NOT_BEYOND = 0.3, 0.05, 2.5, 6.0
 #: A ridge whose middle point lies off the outline by so many scatters, and pixels, is left out.
 RIDGE_OFF, RIDGE_OFF_PX = 2.0, 0.2
 #: What lies farther off the outline, pixels, draws the fit no more; and how far off it may lie.
@@ -110,9 +110,8 @@ def weigh_forms(
     alike on every ridge and counts once, however many ridges are seen.
     """
     seen, start = _seen(shape, u_slope_rad)
-    noise = 0.3
     weight = np.ones(len(seen.zy))
-    tried = {name: _fitted(seen, RIDGES[name], start, noise, weight) for name in names[:2]}
+    tried = {name: _fitted(seen, RIDGES[name], start, FIRST_NOISE_PX, weight) for name in names[:2]}
     first = min(tried, key=lambda name: tried[name].cost)
     best = tried[first]
     for _ in range(2):
