@@ -37,6 +37,17 @@ def log_forms(forms: Mapping[str, float], parts: Population) -> Array:
     return np.asarray(np.log(_shares(parts.sizes) @ likely))
 
 
+def told_by_outline(forms: Mapping[str, float]) -> tuple[str, ...]:
+    """Return a note of what angle the outline tells, where forms were weighed."""
+    if not forms:
+        return ()
+    angle = RIDGES[max(forms, key=lambda name: forms[name])].angle_deg
+    return (
+        "Its flanks are hidden. Of the forms in question, drawn as they would be seen, its outline "
+        f"is likest that of {angle:g} degrees.",
+    )
+
+
 @lru_cache(maxsize=4)
 def _shares(sizes: tuple[ThreadSize, ...]) -> Array:
     """Return the share of each form in each size's threads, (sizes, forms)."""

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from pitchcam.frozen import dataclass
 from pitchcam.match.advice import best_measurement, tell_twins
 from pitchcam.match.evidence import OFF_SERIES_PRIOR
+from pitchcam.match.forms import told_by_outline
 from pitchcam.match.likelihood import log_likelihoods, log_off_series
 from pitchcam.match.population import Population, population
 from pitchcam.match.priors import PHOTO_TEMPER, prior_weights
@@ -87,7 +88,7 @@ def name_thread(
     if reading.starts > 1:
         return _multi_start(reading, after)
     flat = _mixed(fits, parts, {})
-    notes = _prior_note(after, flat)
+    notes = (*told_by_outline(reading.forms), *_prior_note(after, flat))
     if after.off_series >= NAMED:
         return Verdict(
             status="off-series",

@@ -43,6 +43,14 @@ def test_twins_are_told_by_the_form_of_hidden_flanks(name, twin, forms):
     assert {name, twin} <= {c.designation for c in name_thread(reading).candidates}
 
 
+def test_a_name_by_the_outline_says_so():
+    """The reader sees no angle, and must know what told the twins apart."""
+    reading = by_crests("1/4-20 BSW")
+    assert not any("outline" in note for note in name_thread(reading).notes)
+    assert "likest that of 55 degrees" in name_thread(replace(reading, forms=ROUND)).notes[0]
+    assert "likest that of 60 degrees" in name_thread(replace(reading, forms=FLAT)).notes[0]
+
+
 def test_the_form_multiplies_what_the_rest_says():
     """By Bayes: independent of the lengths, so the logarithms add up, at every scale."""
     reading, factors = by_crests("1/4-20 UNC"), np.array([0.99, 1.0])
