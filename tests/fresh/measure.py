@@ -195,6 +195,7 @@ def _of(base: Row, truth: Row) -> Row:
         "u": {},
         "form": f"{truth['angle_deg']:g}" + (" taper" if truth["taper"] else ""),
     }
+    row["axis_height_mm"] = truth.get("axis_height_mm")
     row["series"] = family(truth["designation"])
     if truth.get("incline_deg") is not None:
         row["incline_deg"] = truth["incline_deg"]
@@ -256,6 +257,8 @@ def _fill(row: Row, truth: Row, thread: Any, quality: str) -> None:
             error = float(q.value - true)
             scale = true if name == "pitch_mm" else 1.0  # pitch as a share
             row["errors"][name], row["u"][name] = error / scale, float(q.u) / scale
+    row["pose"] = thread.pose.to_json() if thread.pose is not None else None
+    row["budget"] = {line.source: dict(line.contributions) for line in thread.budget}
 
 
 def judge(truth: Row, verdict: Any, quality: str) -> str:
