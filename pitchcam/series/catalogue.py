@@ -55,6 +55,11 @@ def _load(folder: Path | None) -> tuple[ThreadSize, ...]:
         parallel.pg,
     ):
         sizes.extend(build(folder))
+    if folder is not None:
+        # What is wrong in a workshop's own tables is said before they are used.
+        for size in sizes:
+            size.limits("external")
+            size.limits("internal")
     seen: set[str] = set()
     for size in sizes:
         if size.designation in seen:

@@ -10,6 +10,7 @@ import bisect
 import functools
 import math
 from collections import defaultdict
+from collections.abc import Iterator
 from pathlib import Path
 
 from pitchcam.series.records import Limits
@@ -123,6 +124,18 @@ def _rows(folder: Path | None) -> dict[float, dict[str, float]]:
         cells = {c: row.optional(c) for c in row.cells if c.endswith("_um")}
         table[row.number("pitch_mm")] = {c: v for c, v in cells.items() if v is not None}
     return table
+
+
+def external(d_mm: float, pitch_mm: float, folder: Path | None = None) -> Iterator[Limits]:
+    """Yield a bolt's limits in every class that is defined for the pitch."""
+    every = (external_limits(d_mm, pitch_mm, c, folder) for c in EXTERNAL_CLASSES)
+    return (x for x in every if x is not None)
+
+
+def internal(d_mm: float, pitch_mm: float, folder: Path | None = None) -> Iterator[Limits]:
+    """Yield a nut's limits in every class that is defined for the pitch."""
+    every = (internal_limits(d_mm, pitch_mm, c, folder) for c in INTERNAL_CLASSES)
+    return (x for x in every if x is not None)
 
 
 def external_limits(

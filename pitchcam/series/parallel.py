@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 from typing import cast
 
 from pitchcam.records import MM_PER_INCH, Gender
 from pitchcam.series import iso, unified, whitworth
-from pitchcam.series.records import Commonness, Limits, ThreadSize
+from pitchcam.series.records import Commonness, Limits, OnDemand, ThreadSize
 from pitchcam.series.table import Row, read_table, size_inches
 
 BOTH: tuple[Gender, ...] = ("external", "internal")
@@ -34,8 +35,6 @@ def metric(folder: Path | None = None) -> Iterator[ThreadSize]:
     for row in read_table("metric.csv", folder):
         d, p = row.number("d_mm"), row.number("pitch_mm")
         row.choice("series", ("coarse", "fine"))
-        external = [iso.external_limits(d, p, c, folder) for c in iso.EXTERNAL_CLASSES]
-        internal = [iso.internal_limits(d, p, c, folder) for c in iso.INTERNAL_CLASSES]
         yield ThreadSize(
             designation=f"M{d:g}x{p:g}",
             standard="ISO 261",
@@ -48,8 +47,8 @@ def metric(folder: Path | None = None) -> Iterator[ThreadSize]:
             basic_pitch_diameter_mm=d - iso.PITCH_LINE * p,
             basic_minor_mm=d - iso.INTERNAL_MINOR * p,
             genders=BOTH,
-            external=tuple(x for x in external if x is not None),
-            internal=tuple(x for x in internal if x is not None),
+            external=OnDemand(partial(iso.external, d, p, folder)),
+            internal=OnDemand(partial(iso.internal, d, p, folder)),
             commonness=commonness(row),
             source=row.text("source"),
             checked=row.remark("checked"),
@@ -76,12 +75,8 @@ def unified_sizes(folder: Path | None = None) -> Iterator[ThreadSize]:
             basic_pitch_diameter_mm=d * MM_PER_INCH - iso.PITCH_LINE * p,
             basic_minor_mm=d * MM_PER_INCH - iso.INTERNAL_MINOR * p,
             genders=BOTH,
-            external=tuple(
-                unified.external_limits(d, n, series, c) for c in unified.EXTERNAL_CLASSES
-            ),
-            internal=tuple(
-                unified.internal_limits(d, n, series, c) for c in unified.INTERNAL_CLASSES
-            ),
+            external=OnDemand(partial(unified.external, d, n, series)),
+            internal=OnDemand(partial(unified.internal, d, n, series)),
             commonness=commonness(row),
             source=row.text("source"),
             checked=row.remark("checked"),
@@ -119,12 +114,8 @@ def _whitworth_size(row: Row, family: str, standard: str, angle_deg: float) -> T
         basic_pitch_diameter_mm=d * MM_PER_INCH - depth * p,
         basic_minor_mm=d * MM_PER_INCH - 2 * depth * p,
         genders=BOTH,
-        external=tuple(
-            whitworth.external_limits(d, n, c, depth) for c in whitworth.EXTERNAL_CLASSES
-        ),
-        internal=tuple(
-            whitworth.internal_limits(d, n, c, depth) for c in whitworth.INTERNAL_CLASSES
-        ),
+        external=OnDemand(partial(whitworth.external, d, n, depth)),
+        internal=OnDemand(partial(whitworth.internal, d, n, depth)),
         commonness=commonness(row),
         source=row.text("source"),
         checked=row.remark("checked"),

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from typing import Literal, overload
 
 from pitchcam.frozen import dataclass
 from pitchcam.records import MM_PER_INCH, Gender
@@ -23,6 +24,51 @@ class Limits:
     major_mm: Range
     pitch_diameter_mm: Range
     minor_mm: Range
+
+
+class OnDemand(Sequence[Limits]):
+    """A size's limits by class, worked out when they are first asked for.
+
+    Of hundreds of sizes a command asks two for theirs, and a photo those of one gender. It equals
+    the tuple of what it holds.
+    """
+
+    __slots__ = ("_held", "_work")
+
+    def __init__(self, work: Callable[[], Iterable[Limits]]) -> None:
+        self._work = work
+        self._held: tuple[Limits, ...] | None = None
+
+    def all(self) -> tuple[Limits, ...]:
+        """Return the limits of every class."""
+        if self._held is None:
+            self._held = tuple(self._work())
+        return self._held
+
+    def __len__(self) -> int:
+        return len(self.all())
+
+    def __iter__(self) -> Iterator[Limits]:
+        return iter(self.all())
+
+    @overload
+    def __getitem__(self, at: int) -> Limits: ...
+    @overload
+    def __getitem__(self, at: slice) -> tuple[Limits, ...]: ...
+    def __getitem__(self, at: int | slice) -> Limits | tuple[Limits, ...]:
+        return self.all()[at]
+
+    def __eq__(self, other: object) -> bool:
+        return self.all() == (other.all() if isinstance(other, OnDemand) else other)
+
+    def __hash__(self) -> int:
+        return hash(self.all())
+
+    def __repr__(self) -> str:
+        return repr(self.all())
+
+    def __reduce__(self) -> tuple[type[tuple[Limits, ...]], tuple[tuple[Limits, ...]]]:
+        return tuple, (self.all(),)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -62,8 +108,8 @@ class ThreadSize:
     basic_pitch_diameter_mm: float
     basic_minor_mm: float
     genders: tuple[Gender, ...]
-    external: tuple[Limits, ...]
-    internal: tuple[Limits, ...]
+    external: Sequence[Limits]
+    internal: Sequence[Limits]
     commonness: Commonness
     source: str
     geometry: str
@@ -80,7 +126,7 @@ class ThreadSize:
 
     def limits(self, gender: Gender) -> tuple[Limits, ...]:
         """Return the limits of every class for one gender, the usual class first."""
-        return self.external if gender == "external" else self.internal
+        return tuple(self.external if gender == "external" else self.internal)
 
     def major_at(self, station_mm: float) -> float:
         """Return the basic major diameter in mm at a station from the small end face."""

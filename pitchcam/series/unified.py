@@ -6,6 +6,7 @@ Formulas were compared with published tables: see the tests.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 
 from pitchcam.records import MM_PER_INCH
 from pitchcam.series.iso import INTERNAL_MINOR, PITCH_LINE
@@ -28,6 +29,16 @@ def pitch_tolerance_in(d_in: float, tpi: float, series: str) -> float:
     by_diameter = series in ("UNC", "UNF") or (series == "UN" and tpi in (4, 6, 8))
     engagement = d_in if by_diameter else 9 * p
     return 0.0015 * math.cbrt(d_in) + 0.0015 * math.sqrt(engagement) + 0.015 * math.cbrt(p * p)
+
+
+def external(d_in: float, tpi: float, series: str) -> Iterator[Limits]:
+    """Yield a bolt's limits in every class."""
+    return (external_limits(d_in, tpi, series, c) for c in EXTERNAL_CLASSES)
+
+
+def internal(d_in: float, tpi: float, series: str) -> Iterator[Limits]:
+    """Yield a nut's limits in every class."""
+    return (internal_limits(d_in, tpi, series, c) for c in INTERNAL_CLASSES)
 
 
 def external_limits(d_in: float, tpi: float, series: str, thread_class: str) -> Limits:

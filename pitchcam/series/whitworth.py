@@ -7,6 +7,7 @@ ISO 228-1 table 1.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 
 from pitchcam.records import MM_PER_INCH
 from pitchcam.series.records import Limits
@@ -24,6 +25,16 @@ _SHARE = {"close": 2 / 3, "medium": 1.0, "free": 1.5, "normal": 1.5}
 def effective_tolerance_in(d_in: float, tpi: float) -> float:
     """Return BS 84's T in inches, with an engagement of one diameter."""
     return 0.002 * math.cbrt(d_in) + 0.003 * math.sqrt(d_in) + 0.005 * math.sqrt(1 / tpi)
+
+
+def external(d_in: float, tpi: float, depth: float) -> Iterator[Limits]:
+    """Yield a bolt's limits in every class of BS 84."""
+    return (external_limits(d_in, tpi, c, depth) for c in EXTERNAL_CLASSES)
+
+
+def internal(d_in: float, tpi: float, depth: float) -> Iterator[Limits]:
+    """Yield a nut's limits in every class of BS 84."""
+    return (internal_limits(d_in, tpi, c, depth) for c in INTERNAL_CLASSES)
 
 
 def external_limits(d_in: float, tpi: float, thread_class: str, depth: float) -> Limits:

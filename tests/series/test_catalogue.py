@@ -226,6 +226,7 @@ def corrupt(tables: Path, name: str, old: str, new: str) -> None:
         ("whitworth.csv", "1/16,0.0625", "1/16,0.07", "whitworth.csv line 2: major_in"),
         ("pg.csv", "11.28", "10.28", "pg.csv line 2: core_mm"),
         ("metric.csv", "1.6,0.2", "1.6,0.35", "stands twice"),
+        ("iso965.csv", "0.2,17,", "0.2,-17,", "iso965.csv line 2: es_g_um"),
     ],
 )
 def test_a_broken_table_is_named(tables: Path, name: str, old: str, new: str, says: str) -> None:

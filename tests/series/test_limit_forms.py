@@ -1,6 +1,7 @@
 """What each series makes of its classes: which side moves, by how much, and what stays."""
 
 import math
+import pickle
 
 import pytest
 
@@ -13,6 +14,7 @@ from pitchcam.series.iso import (
     pitch_tolerance_um,
     round_r40,
 )
+from pitchcam.series.records import OnDemand
 from pitchcam.series.unified import bore_tolerance_in, pitch_tolerance_in
 from pitchcam.series.whitworth import effective_tolerance_in
 
@@ -462,3 +464,19 @@ def test_a_worse_class_is_never_narrower() -> None:
                 assert widths == sorted(widths), size.designation
                 compared += len(widths) > 1
     assert compared > 900
+
+
+def test_limits_are_worked_out_once_and_when_they_are_asked_for() -> None:
+    asked = []
+
+    def work() -> tuple[Limits, ...]:
+        asked.append("again")
+        return tuple(find("M14x1.5").external)
+
+    held = OnDemand(work)
+    assert not asked
+    assert len(held) == 5 and held[0].thread_class == "6g" and held[1:] == tuple(held)[1:]
+    assert held == find("M14x1.5").external == tuple(held) and held != find("M12x1.5").external
+    assert hash(held) == hash(tuple(held)) and repr(held) == repr(tuple(held))
+    assert pickle.loads(pickle.dumps(held)) == held
+    assert len(asked) == 1
