@@ -218,7 +218,7 @@ def _measure(scene: Scene, wanted: Wanted, say: Progress) -> Measurement:
         if len(flags) == said and belief.wrong < LITTLE_DOUBT and not which_open:
             results, on_axes = as_the_picture_tells(results, on_axes, (spec, belief), flags)
     results = [
-        replace(p, threads=tuple(map(_if_even, map(_if_no_rings, p.threads, own))))
+        replace(p, threads=tuple(map(_if_even, map(_if_a_thread, p.threads, own))))
         for p, own in zip(results, on_axes, strict=True)
     ]
     read = [t for p in results for t in p.threads if t.verdict.status != "unreadable"]
@@ -277,11 +277,16 @@ def _left_open(result: ThreadResult, next_step: str, *notes: str) -> ThreadResul
     return replace(result, verdict=verdict)
 
 
-def _if_no_rings(result: ThreadResult, scale: OnAxis | None) -> ThreadResult:
-    """Take back a name that is not sure where both sides may be in step."""
+def _if_a_thread(result: ThreadResult, scale: OnAxis | None) -> ThreadResult:
+    """Take back a name that is not sure where it may be rings, or no thread."""
     told = result.verdict.probability
-    if scale is None or told is None or told * (1 - scale.in_step) >= NAMED:
+    if scale is None or told is None:
         return result
+    if told * (1 - scale.in_step) * (1 - scale.none) >= NAMED:
+        return result
+    if scale.none > scale.in_step:
+        note = f"By its outline it may be no thread ({100 * scale.none:.0f} %)."
+        return _left_open(result, IF_UNEVEN, note)
     note = (
         "So far from the picture's middle its crests may stand opposite each other "
         f"({100 * scale.in_step:.0f} %), as those of rings or of a thread of two starts do."

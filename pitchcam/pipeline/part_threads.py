@@ -29,7 +29,8 @@ from pitchcam.records import BudgetLine, Flag, Quantity, ThreadReading, ThreadRe
 from pitchcam.thread.budget import budget, relative_u_scale
 from pitchcam.thread.crest_lines import CrestShape, measure_crests
 from pitchcam.thread.extent import thread_extent
-from pitchcam.thread.in_step import in_step
+from pitchcam.thread.in_step import in_step, u_lag
+from pitchcam.thread.likeness import no_ridges, no_thread
 from pitchcam.thread.measure import ThreadShape, measure_thread
 from pitchcam.thread.pose.drift import Kind
 from pitchcam.thread.pose.height import Rest, rest_height
@@ -62,12 +63,14 @@ class OnAxis:
     """The scale on a thread's axis, mm per pixel, and what its error hangs on.
 
     ``shares`` as in :class:`pitchcam.adjust.whole.Seen`. ``in_step`` is the probability that the
-    thread's sides are in step all the same, as those of rings and of two starts are.
+    thread's sides are in step all the same, as those of rings and of two starts are, ``none`` that
+    it is no thread at all (:mod:`pitchcam.thread.likeness`).
     """
 
     mm_per_px: Quantity
     shares: dict[str, float]
     in_step: float = 0.0
+    none: float = 0.0
 
     def rescaled(self, factor: float, left: float) -> OnAxis:
         """Return the scale times a factor, with a share of its uncertainty left."""
@@ -234,6 +237,7 @@ def _one_thread(
         mm_per_px=_axis_scale(shape, lines),
         shares=scale_shares(scene, shape, place, lines, number),
         in_step=in_step(shape.lag, region, shape) if reading.starts == 1 else 0.0,
+        none=no_thread(shape, result.half_angles_deg, u_lag(region, shape)),
     )
 
 
@@ -289,6 +293,7 @@ def _by_crests(
         mm_per_px=_axis_scale(shape, lines),
         shares=scale_shares(scene, shape, place, lines, number),
         in_step=rings,
+        none=no_ridges(shape, u_lag(region, shape), place.u_slope_rad),
     )
 
 

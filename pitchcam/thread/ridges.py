@@ -10,7 +10,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.edges.section import PER_POINT
 from pitchcam.edges.sight import Sight
+from pitchcam.frozen import dataclass
 from pitchcam.least_squares import solve
 from pitchcam.thread.crest_lines import LEVEL_BLURS, CrestShape
 
@@ -31,6 +33,10 @@ ROUNDS = 4
 #: Share of the points that may be dirt; what the others of a normal distribution lie within, in
 #: its standard deviations; and how many of them off a point draws the fit no more.
 DIRT, NORMAL, FAR = 0.2, 1.28, 4.0
+#: Depth of a whole groove, in pitches: 0.61 to 0.64 by ISO 68-1 and BS 84, NPT up to 0.8.
+WHOLE = 0.62
+#: Points over one pitch at which ridges are drawn.
+DRAWN = 96
 #: Misfit of an outline that is none of ridges: renders of known threads leave 0.004 to 0.02 of a
 #: pitch, two at 11 and 16 pixels a pitch 0.025 and one worn at a chamfer 0.04; slots leave 0.2.
 #: Below so many pixels it is the pixels'.
@@ -85,6 +91,57 @@ def misfit_mm(shape: CrestShape) -> float:
     return float(np.quantile(left, 1 - DIRT)) / NORMAL if len(left) else 0.0
 
 
+@dataclass(frozen=True, kw_only=True)
+class Ripple:
+    """The wave along one side: its amplitude as seen, and as ridges would draw it, mm.
+
+    ``u`` is the standard uncertainty of the logarithm of their ratio: the outline's noise, and how
+    well the slant is known.
+    """
+
+    seen_mm: float
+    drawn_mm: float
+    u: float
+
+
+def ripples(shape: CrestShape, u_slope_rad: float) -> tuple[Ripple, ...]:
+    """Return the wave of one pitch along each side: a known slant leaves it one height only."""
+    pitch, blur = shape.pitch_mm, shape.sight.blur_px * shape.mm_per_px
+    blurred = float(np.exp(-2 * (np.pi * blur / pitch) ** 2))
+    out = []
+    for z, r, slant, sign in _sides(shape).values():
+        turn = 2 * np.pi * z / pitch
+        columns = np.stack([np.ones_like(z), z - z.mean(), np.cos(turn), np.sin(turn)], axis=1)
+        wave = np.linalg.lstsq(columns, r, rcond=None)[0]
+        seen = float(np.hypot(wave[2], wave[3]))
+        noise = float(np.std(r - columns @ wave)) * np.sqrt(2 / (PER_POINT * len(z)))
+        lean = sign * pitch / (np.pi * shape.major_mm)
+        drawn = [
+            blurred * _drawn(shape, float(np.median(slant)) - lean + off)
+            for off in (0.0, u_slope_rad, -u_slope_rad)
+        ]
+        by_slope = abs(np.log(drawn[1] / drawn[2])) / 2
+        u = float(np.hypot(noise / max(seen, noise), by_slope))
+        out.append(Ripple(seen_mm=seen, drawn_mm=drawn[0], u=u))
+    return tuple(out)
+
+
+def _drawn(shape: CrestShape, slant: float) -> float:
+    """Return the amplitude of the first harmonic of ridges under a slant, mm."""
+    pitch = shape.pitch_mm
+    x = (np.arange(DRAWN) / DRAWN - 0.5) * pitch
+    u = np.maximum(np.abs(x) - FORM[0] * pitch, 0.0)
+    bow = shape.major_mm / 2 * slant**2 + FORM[1] * pitch
+    groove = np.minimum(_below(u, bow, FORM[2]), WHOLE * pitch)
+    return float(2 * np.abs(np.mean(groove * np.exp(2j * np.pi * x / pitch))))
+
+
+def _below(u: Values, bow: Values | float, cot: float) -> Values:
+    """Return how far a ridge's outline lies below its top, ``u`` from its flat's edge."""
+    flank = u > cot * bow
+    return np.where(flank, cot * u - cot**2 * bow / 2, u**2 / (2 * bow))
+
+
 _Side = tuple[Values, Values, Values, float]
 
 
@@ -127,8 +184,7 @@ def _drop(q: Values, k: int, side: _Side, shape: CrestShape) -> tuple[Values, Va
     z, r, _, _ = side
     x, u, squared = _from_ridge(q, k, side, shape)
     bow, cot = q[k] * squared + q[5], q[6]
-    flank = u > cot * bow
-    below = np.where(flank, cot * u - cot**2 * bow / 2, u**2 / (2 * bow))
+    flank, below = u > cot * bow, _below(u, bow, cot)
     by_u = np.where(flank, cot, u / bow)
     by_bow = np.where(flank, -(cot**2) / 2, -(u**2) / (2 * bow**2))
     slopes = np.zeros((len(z), 7))

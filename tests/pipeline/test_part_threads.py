@@ -260,6 +260,31 @@ def test_a_thread_in_a_corner_is_not_refused_as_rings_and_not_named_either(monke
     assert identify(PHOTO, PIN, plots=False).parts[0].threads[0].verdict == plain
 
 
+def test_what_may_be_no_thread_by_its_outline_is_left_open(monkeypatch):
+    plain = identify(PHOTO, PIN, plots=False).parts[0].threads[0].verdict
+    for none, named in ((0.02, True), (0.2, False)):
+        monkeypatch.setattr(part_threads, "no_thread", lambda *given, none=none: none)
+        verdict = identify(PHOTO, PIN, plots=False).parts[0].threads[0].verdict
+        assert (verdict.status == "named") == named
+    assert plain.status == "named" and verdict.candidates == plain.candidates
+    assert "no thread (20 %)" in verdict.notes[-1] and "winds round" in verdict.next_step
+
+
+def test_that_it_is_asked_with_what_was_measured(monkeypatch):
+    """A sample's thread is one by far; the lag's u goes in as the rings are asked with it."""
+    told = []
+
+    def asked(shape, halves, u):
+        told.append((no_thread(shape, halves, u), halves, u))
+        return 0.0
+
+    no_thread = part_threads.no_thread
+    monkeypatch.setattr(part_threads, "no_thread", asked)
+    thread = identify(PHOTO, PIN, plots=False).parts[0].threads[0]
+    none, halves, u = told[-1]
+    assert none < 0.002 and halves == thread.half_angles_deg and 0.05 <= u < 0.2
+
+
 @pytest.mark.parametrize(
     ("quantity", "u", "named"),
     [

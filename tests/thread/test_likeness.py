@@ -1,0 +1,101 @@
+"""What tells a thread from whatever else repeats: drawn outlines, spoiled one way at a time."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from pitchcam.edges.section import fit_section
+from pitchcam.records import Quantity
+from pitchcam.thread.likeness import PRIOR, no_ridges, no_thread
+from pitchcam.thread.measure import ThreadShape
+from pitchcam.thread.ridges import ripples
+from tests.thread.drawn_shape import PITCH, drawn_shape
+from tests.thread.helicoid import iso_profile, whitworth_profile
+from tests.thread.test_crest_lines import seen
+
+U_APART = 0.06
+ALIKE = (Quantity(value=30.2, u=0.6), Quantity(value=29.7, u=0.6))
+
+
+@pytest.fixture(scope="module")
+def shape():
+    return drawn_shape()
+
+
+@pytest.fixture(scope="module", params=[iso_profile, whitworth_profile])
+def aslant(request):
+    return seen(request.param(1.5, 14.0), 1.5, 38.0)
+
+
+def test_a_thread_is_one(shape):
+    assert no_thread(shape, ALIKE, U_APART) < 1e-3
+
+
+@pytest.mark.parametrize(("lag", "least"), [(0.47, 0.0), (0.36, 3.0), (0.25, 100.0)])
+def test_sides_that_do_not_alternate_speak_against_it(monkeypatch, shape, lag, least):
+    plain = no_thread(shape, ALIKE, U_APART)
+    monkeypatch.setattr(ThreadShape, "lag", property(lambda self: lag))
+    assert no_thread(shape, ALIKE, U_APART) > least * plain
+
+
+def test_where_the_lens_leaves_the_lag_open_it_tells_little(monkeypatch, shape):
+    monkeypatch.setattr(ThreadShape, "lag", property(lambda self: 0.3))
+    assert no_thread(shape, ALIKE, 0.3) < no_thread(shape, ALIKE, U_APART) / 10
+
+
+def test_so_do_flanks_that_lean_unlike(shape):
+    plain = no_thread(shape, ALIKE, U_APART)
+    unlike = (ALIKE[0], replace(ALIKE[1], value=41.0))
+    assert no_thread(shape, unlike, U_APART) > 100 * plain
+    # Hardly known they say nothing, nor where they are not seen.
+    open_ = tuple(replace(q, u=15.0) for q in unlike)
+    assert no_thread(shape, open_, U_APART) < 10 * no_thread(shape, (None, None), U_APART)
+
+
+def scattered(shape, px):
+    """Fit again with every point off by so much of chance along the axis."""
+    off = np.random.default_rng(5).normal(0, px, len(shape.flanks.xy))
+    xy = shape.flanks.xy + off[:, None] * np.array(shape.axis.direction)
+    flanks = replace(shape.flanks, xy=xy)
+    return replace(shape, section=fit_section(flanks, shape.frame, PITCH, rounds=3))
+
+
+def test_so_do_flanks_that_lie_off_their_lines(shape):
+    """A gear's teeth on both sides: a pixel and more, where threads keep to a tenth."""
+    plain, sound, gear = (
+        no_thread(s, (None, None), U_APART)
+        for s in (shape, scattered(shape, 0.1), scattered(shape, 1.5))
+    )
+    assert sound < 3 * plain and gear > 30 * plain
+
+
+def test_nothing_is_certain_by_one_thing_alone(shape):
+    """Dirt, wear and light spoil one of them of some threads."""
+    gear = no_thread(scattered(shape, 3.0), ALIKE, U_APART)
+    assert gear < 0.5
+
+
+@pytest.mark.parametrize("off_mm", [28.0, 45.0, 58.0])
+@pytest.mark.parametrize("form", [iso_profile, whitworth_profile])
+def test_ridges_under_a_known_slant_leave_one_height_of_their_grooves(form, off_mm):
+    both = ripples(seen(form(1.5, 14.0), 1.5, off_mm), 0.0)
+    assert len(both) == 2
+    for one in both:
+        assert one.seen_mm == pytest.approx(one.drawn_mm, rel=0.3)
+
+
+def test_a_slant_less_known_leaves_it_more_open(aslant):
+    sure, open_ = (ripples(aslant, u)[0].u for u in (0.002, 0.02))
+    assert open_ > 5 * sure
+
+
+def test_a_ripple_too_low_for_its_slant_is_no_thread(aslant):
+    """Noise along a disc's edge stood for ridges that would be seven times as high."""
+    at = aslant.axis.to_axis(aslant.outline_px)
+    top = np.percentile(np.abs(at[:, 1]), 99)
+    at[:, 1] = np.sign(at[:, 1]) * (top - (top - np.abs(at[:, 1])) / 7)
+    flat = replace(aslant, sight=replace(aslant.sight, outline_px=aslant.axis.to_photo(at)))
+    assert no_ridges(aslant, U_APART, 0.01) < PRIOR / 5
+    assert no_ridges(flat, U_APART, 0.01) > 0.2
+    assert no_ridges(replace(flat, lag=0.34), U_APART, 0.01) > 0.9
