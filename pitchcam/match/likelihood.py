@@ -221,7 +221,9 @@ def _rows(parts: Population, size: Places) -> _Rows:
     first = np.cumsum(count) - count
     pair = np.repeat(np.arange(len(size)), count)
     kind = np.arange(len(pair)) - first[pair]
-    return _Rows(pair=pair, kind=kind, first=first, log_weight=parts.log_weight[size[pair], kind])
+    return _Rows(
+        pair=pair, kind=kind, first=first, log_weight=parts.log_weight_worn[size[pair], kind]
+    )
 
 
 def _log_densities(

@@ -34,7 +34,7 @@ DIAMETERS = (MAJOR, PITCH_DIAMETER, MINOR)
 LEADERS = ("M", "UNC", "UNF", "NPT", "R", "G", "Rc", "BSF")
 #: Cells of the leading diameter within a class: 0.05 mm each for M14x1.5 and its tail of wear,
 #: little beside the u of a reading.
-CELLS = 9
+CELLS = 18
 #: Weight of a class that a size does not have.
 NOTHING = 1e-300
 #: Lead error of commercial threads as a share of the pitch (judgement: within 0.2 %).
@@ -47,6 +47,11 @@ TAPER_SCATTER = (0.001, 0.07 / 16)
 #: One part in five is worn; its crests are low by this share of the pitch on average (judgement:
 #: 0.1 to 0.3 mm is seen on badly worn 1.5 mm threads).
 WORN_SHARE, WEAR_OF_PITCH = 0.2, 0.05
+#: One in fifty is badly worn, by this much on average, as the slips of readings by hand have it.
+#: A tail that ended sooner would give its low crest to whichever thread's lower limit is the lower.
+BADLY_SHARE, BADLY_OF_PITCH = 0.02, 0.15
+#: Wear is followed to so many means of the worst.
+TAIL = 3.0
 #: The usual class makes most parts; the other classes share the rest (judgement).
 USUAL_CLASS_SHARE = 0.7
 #: Form errors beside the limits, as shares of the pitch (judgement): parts just out of their class,
@@ -60,8 +65,9 @@ class Population:
     """Parts of every size of one gender.
 
     ``crest`` is the crest diameter's place in NAMING_QUANTITIES. ``mean`` has shape (sizes,
-    classes, cells, 6), ``log_weight`` (sizes, classes, cells), ``covariance`` (sizes, classes, 6,
-    6), all at the gauge plane of taper sizes; ``classes`` (sizes,) is how many of them a size has,
+    classes, cells, 6), ``log_weight`` (sizes, classes, cells) of parts in everyday wear and
+    ``log_weight_worn`` with the badly worn among them, ``covariance`` (sizes, classes, 6, 6), all
+    at the gauge plane of taper sizes; ``classes`` (sizes,) is how many of them a size has,
     the first ones. ``low`` and ``high`` (sizes, 6) are the ends of the
     means, ``variance`` (sizes, 6) is the largest of any class. ``gauge_length_mm``,
     ``useful_length_mm`` and ``taper`` have shape (sizes,), 0 for parallel sizes. ``leaders`` are
@@ -73,6 +79,7 @@ class Population:
     crest: int
     mean: Array
     log_weight: Array
+    log_weight_worn: Array
     covariance: Array
     classes: NDArray[np.intp]
     low: Array
@@ -119,12 +126,13 @@ def _population(gender: Gender, folder: Path | None) -> Population:
     parts = _class_parts(sizes, gender, fields)
     mean = parts[0].reshape(n, classes, CELLS, q)
     covariance = parts[2].reshape(n, classes, q, q)
-    weight = np.full((n, classes, CELLS), NOTHING)
+    weight = np.full((2, n, classes, CELLS), NOTHING)
     count = np.array([len(z) for z in zones])
     for held in set(count.tolist()):
         own = count == held
-        cells = parts[1].reshape(n, classes, CELLS)[own, :held]
-        weight[own, :held] = np.array(_class_shares(held))[:, None] * cells
+        cells = parts[1].reshape(2, n, classes, CELLS)[:, own, :held]
+        weight[:, own, :held] = np.array(_class_shares(held))[:, None] * cells
+    log_weight, log_weight_worn = np.log(weight)
     # From cell to cell the crest alone moves, and all one way.
     ends = mean[:, :, [0, -1]].reshape(n, -1, q)
     external = gender == "external"
@@ -133,7 +141,8 @@ def _population(gender: Gender, folder: Path | None) -> Population:
         leaders=_leaders(sizes),
         crest=_crest(gender),
         mean=mean,
-        log_weight=np.log(weight),
+        log_weight=log_weight,
+        log_weight_worn=log_weight_worn,
         covariance=covariance,
         classes=count,
         low=ends.min(axis=1),
@@ -168,16 +177,20 @@ def _class_parts(
     Returns
     -------
     means, weights, covariances
-        Shapes (n, cells, 6), (n, cells) and (n, 6, 6).
+        Shapes (n, cells, 6), (2, n, cells), everyday and with the badly worn, and (n, 6, 6).
     """
     crest, n, each = _crest(gender), len(fields), len(fields) // len(sizes)
     sign = 1.0 if gender == "external" else -1.0
     p = np.repeat([s.pitch_mm for s in sizes], each)
     taper = np.repeat([s.taper for s in sizes], each)
-    wear = WEAR_OF_PITCH * p
     zone = np.sort(sign * np.array([f[crest] for f in fields]), axis=1)
-    edges = np.linspace(zone[:, 0] - 3 * wear, zone[:, 1], CELLS + 1, axis=1)
-    weight = np.maximum(np.diff(_worn_cdf(edges, zone, wear[:, None])), 1e-6)
+    # Crests alone are worn badly, not the roots that a cast shows as its crests.
+    share, reach = (BADLY_SHARE, BADLY_OF_PITCH) if gender == "external" else (0.0, WEAR_OF_PITCH)
+    edges = np.linspace(zone[:, 0] - TAIL * reach * p, zone[:, 1], CELLS + 1, axis=1)
+    everyday = _worn_cdf(edges, zone, WEAR_OF_PITCH * p[:, None])
+    badly = _less(edges, zone, BADLY_OF_PITCH * p[:, None])
+    weight = np.stack([everyday, (1 - share) * everyday + share * badly])
+    weight = np.maximum(np.diff(weight), 1e-6)
     covariance = np.zeros((n, len(NAMING_QUANTITIES), len(NAMING_QUANTITIES)))
     covariance[:, PITCH, PITCH] = (LEAD_SCATTER * p) ** 2
     covariance[:, ANGLE, ANGLE] = ANGLE_SCATTER_DEG**2
@@ -197,7 +210,7 @@ def _class_parts(
     position = np.repeat([s.position_mm[either] if s.taper else 0.0 for s in sizes], each)
     position = position * taper / np.sqrt(3)
     covariance[:, MAJOR : MINOR + 1, MAJOR : MINOR + 1] += (position**2)[:, None, None]
-    return mean, weight / weight.sum(axis=1, keepdims=True), covariance
+    return mean, weight / weight.sum(axis=-1, keepdims=True), covariance
 
 
 def _crest(gender: Gender) -> int:
@@ -241,13 +254,18 @@ def _worn_cdf(x: Array, zone: Array, wear: Array) -> Array:
 
     ``x`` is (n, m), ``zone`` (n, 2), ``wear`` (n, 1).
     """
+    even = np.clip((x - zone[:, :1]) / np.maximum(np.diff(zone), 1e-6), 0.0, 1.0)
+    return np.asarray((1 - WORN_SHARE) * even + WORN_SHARE * _less(x, zone, wear))
+
+
+def _less(x: Array, zone: Array, wear: Array) -> Array:
+    """Return the distribution of an even spread over ``zone`` less an exponential of mean wear."""
     a, b = zone[:, :1], zone[:, 1:]
     width = np.maximum(b - a, 1e-6)
-    even = np.clip((x - a) / width, 0.0, 1.0)
     inside = np.clip(x, a, b)
     worn = np.where(
         x < a,
         wear / width * (1 - np.exp(-width / wear)) * np.exp(np.minimum(x - a, 0.0) / wear),
         (inside - a) / width + wear / width * (1 - np.exp((inside - b) / wear)),
     )
-    return np.asarray((1 - WORN_SHARE) * even + WORN_SHARE * np.clip(worn, 0.0, 1.0))
+    return np.asarray(np.clip(worn, 0.0, 1.0))

@@ -68,9 +68,10 @@ def test_badly_worn_crests_are_low_by_a_quarter_of_the_pitch_at_most() -> None:
     loss = BADLY_WORN * 1.5
     plain, worn = density(13.85 - 0.9 * loss, "M14x1.5", caliper)
     assert worn > 10 * plain
-    assert density(13.7 - 2.2 * loss, "M14x1.5", caliper)[1] < 1e-6 * worn
+    # Everyday wear, of which there may be some before, has a tail of 0.075 mm.
+    assert density(13.7 - 2.2 * loss, "M14x1.5", caliper)[1] < 1e-3 * worn
     # 0.1 to 0.3 mm on a pitch of 1.5 is what is seen; 0.64 mm under the widest class is none of it.
-    assert density(12.95, "M14x1.5", caliper)[1] < 1e-3 * density(13.3, "M14x1.5", caliper)[1]
+    assert density(12.95, "M14x1.5", caliper)[1] < 1e-2 * density(13.3, "M14x1.5", caliper)[1]
     # Never larger than they were made.
     assert density(14.12, "M14x1.5", caliper)[1] < 1e-3 * worn
 
@@ -91,7 +92,7 @@ def test_what_is_not_the_crest_does_not_wear() -> None:
 
 @pytest.mark.parametrize("u", [0.02, 0.1])
 def test_a_worse_caliper_spreads_what_it_reads(u: float) -> None:
-    grid = np.linspace(13.2, 14.4, 241)
+    grid = np.linspace(12.9, 14.4, 301)
     parts, at = population("external"), place_of("M14x1.5")
     plain, _ = crest_densities(grid, parts, Caliper(quantity=MAJOR, u_mm=u))
     held = plain[:, at]

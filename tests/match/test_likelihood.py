@@ -71,7 +71,7 @@ def by_scipy(reading: ThreadReading, factor: float, parts: Population, i: int) -
                 own = corr * np.outer(u, u) + np.diag(filled**2)
                 covariance = real[np.ix_(read, read)] + own * np.outer(wide, wide)
                 log = multivariate_normal.logpdf(value, mean[read], covariance)
-                logs.append(parts.log_weight[i, c, cell] + np.log(share) + log)
+                logs.append(parts.log_weight_worn[i, c, cell] + np.log(share) + log)
     return float(logsumexp(logs))
 
 

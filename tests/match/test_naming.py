@@ -294,6 +294,21 @@ def test_the_roots_of_a_poor_photo_do_not_decide() -> None:
     assert posterior(sharp).sizes[0] is size
 
 
+@pytest.mark.parametrize("loss_mm", [0.0, 0.4, 0.7])
+def test_badly_worn_crests_do_not_tell_55_from_60(loss_mm: float) -> None:
+    """Far below both threads' limits, the lower limit of the two says nothing of which it is.
+
+    The other figures lie between those of both threads, which they leave open.
+    """
+    reading = ThreadReading(
+        pitch_mm=q(1.586, 0.006), major_mm=q(9.4 - loss_mm, 0.05), angle_deg=q(57.5, 1.9)
+    )
+    parts = population("external")
+    log = log_likelihood(reading, parts)
+    unc, bsw = (log[parts.sizes.index(find(f"3/8-16 {name}"))] for name in ("UNC", "BSW"))
+    assert abs(unc - bsw) < 1.0
+
+
 def test_a_workshop_may_bring_its_own_tables(tmp_path: Path) -> None:
     folder = tmp_path / "series"
     shutil.copytree(calibration_path("series"), folder)

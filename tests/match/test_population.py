@@ -228,6 +228,27 @@ def test_wear_is_an_exponential_taken_off_an_even_spread(wear: float) -> None:
         assert share == pytest.approx(0.8 * sound + 0.2 * worn / (high - low), abs=1e-6)
 
 
+def test_one_part_in_fifty_is_badly_worn_by_three_twentieths_of_the_pitch() -> None:
+    """Crests drawn as said, and how many of them lie under each step of the tail."""
+    rng, n = np.random.default_rng(6), 2_000_000
+    size = find("M14x1.5")
+    low, high = size.external[0].major_mm
+    everyday = (rng.random(n) < 0.2) * rng.exponential(0.05 * size.pitch_mm, n)
+    badly = rng.exponential(0.15 * size.pitch_mm, n)
+    crest = rng.uniform(low, high, n) - np.where(rng.random(n) < 0.02, badly, everyday)
+    parts = population("external")
+    i = parts.sizes.index(size)
+    weight = np.exp(parts.log_weight_worn[i, 0])
+    at = parts.mean[i, 0, :, MAJOR]
+    held = np.cumsum((weight / weight.sum())[np.argsort(at)])[:-1]
+    edges = np.sort(at)[:-1] + np.diff(np.sort(at)) / 2
+    tail = np.mean(crest < np.sort(at)[0] - np.diff(np.sort(at))[0] / 2)
+    for edge, share in zip(edges.tolist(), held.tolist(), strict=True):
+        assert share == pytest.approx(np.mean(crest < edge) - tail, rel=0.06, abs=2e-4)
+    inside = population("internal")
+    assert np.array_equal(inside.log_weight, inside.log_weight_worn)
+
+
 def test_truncation_takes_from_crests_and_fills_roots() -> None:
     """ASME B1.20.1: sharp 0.8 P at the most; both ends of the form may be flat."""
     size = find("1/8-27 NPT")
