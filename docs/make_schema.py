@@ -174,6 +174,14 @@ THREAD = obj(
     {
         "ratios": maybe(RATIOS),
         "taper_sign": said({"enum": [1, -1]}, "1 where the diameter grows along span_px."),
+        "in_step": said(
+            {"type": "number", "exclusiveMinimum": 0, "maximum": 1},
+            "Probability that both sides are in step, as those of rings are.",
+        ),
+        "no_thread": said(
+            {"type": "number", "exclusiveMinimum": 0, "maximum": 1},
+            "Probability that it is no thread by its outline.",
+        ),
         "spans_px": listed(maybe(SPAN), "Of several photos: one each, null where it is not seen."),
         "forms": FORMS,
     },

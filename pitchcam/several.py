@@ -13,6 +13,7 @@ from pitchcam.flags import flag
 from pitchcam.match.reference import doubt_names
 from pitchcam.photo.given import Given, photo_of
 from pitchcam.pipeline.answer import identify
+from pitchcam.pipeline.left_open import if_a_thread, left_open
 from pitchcam.pipeline.scene import Progress
 from pitchcam.records import (
     Flag,
@@ -23,7 +24,6 @@ from pitchcam.records import (
     Quantity,
     ScaleSpec,
     ThreadResult,
-    Verdict,
 )
 
 
@@ -139,6 +139,7 @@ def together(
     counts = [i for i, use in enumerate(uses) if use.left_out is None]
     parts = list(told.parts)
     if not told.open:
+        parts = [replace(p, threads=tuple(map(if_a_thread, p.threads))) for p in parts]
         parts = _doubted(parts, [alone[i] for i in counts], [specs[i] for i in counts], flags)
     first = uses[counts[0]] if counts else uses[0]
     return Measurement(
@@ -238,24 +239,10 @@ def _doubted(
     """
     codes = {w.code for m in counts if m is not None for w in m.warnings}
     if any(code in codes for code in LASTING_DOUBTS):
-        parts = [replace(p, threads=tuple(_left_open(t) for t in p.threads)) for p in parts]
+        step = flag("which-thread").advice.capitalize() + "."
+        parts = [replace(p, threads=tuple(left_open(t, step) for t in p.threads)) for p in parts]
     if len({(s.source, s.mm) for s in specs}) > 1:
         return parts
     heights = [m.scale.camera_height_mm for m in counts if m is not None and m.scale is not None]
     known = [h.value for h in heights if h is not None]
     return doubt_names(parts, specs[0], known[0] if known else np.nan, flags)
-
-
-def _left_open(thread: ThreadResult) -> ThreadResult:
-    verdict = thread.verdict
-    if verdict.status != "named":
-        return thread
-    return replace(
-        thread,
-        verdict=Verdict(
-            status="ambiguous",
-            candidates=verdict.candidates,
-            notes=verdict.notes,
-            next_step=flag("which-thread").advice.capitalize() + ".",
-        ),
-    )

@@ -112,6 +112,35 @@ def test_a_wrong_pin_in_all_photos_is_doubted_as_in_one():
     assert any(w.code.startswith("reference") for w in told.warnings)
 
 
+def changed(measurement, **thread):
+    (part,) = measurement.parts
+    return replace(
+        measurement, parts=(replace(part, threads=(replace(part.threads[0], **thread),)),)
+    )
+
+
+def test_what_may_be_rings_in_all_photos_has_no_name():
+    """Each photo's probability that the sides are in step goes into the answer of all."""
+    good = photos(made.true_values(), made.true_values())
+    told = put_together([changed(m, in_step=0.3) for m in good])
+    verdict = told.parts[0].threads[0].verdict
+    assert (verdict.status, verdict.designation) == ("ambiguous", None)
+    assert "opposite each other (78 %)" in verdict.notes[-1]
+    assert Measurement.from_json(json.loads(json_text(told.to_json()))) == told
+    # One photo that tells is enough.
+    told = put_together([changed(good[0], in_step=0.3), good[1]])
+    assert told.parts[0].threads[0].verdict.designation == "M14x1.5"
+
+
+def test_what_repeats_unevenly_in_all_photos_has_no_name():
+    budget = made.lines(noise=(0.0005, 0.005, 0.006, 0.01, 40.0, 0.001))
+    found = [made.measurement(made.true_values(), budget, i, named=True) for i in range(2)]
+    told = put_together(found)
+    assert told.parts[0].threads[0].reading.angle_deg.u > 20
+    assert told.parts[0].threads[0].verdict.status == "ambiguous"
+    assert "no thread" in told.parts[0].threads[0].verdict.notes[-1]
+
+
 def test_the_same_warning_is_said_once_with_all_its_photos():
     good = photos(made.true_values(), made.true_values())
     from pitchcam.flags import flag

@@ -27,6 +27,9 @@ from pitchcam.records import (
     ThreadResult,
     Verdict,
 )
+from pitchcam.thread.doubts import together as weighed
+from pitchcam.thread.in_step import PRIOR as RINGS
+from pitchcam.thread.likeness import PRIOR as NO_THREAD
 
 Values = NDArray[np.float64]
 
@@ -159,8 +162,21 @@ def _thread(found: Agreement, photos: int) -> ThreadResult:
     adjusted = adjust(kept)
     reading = _reading(adjusted, kept)
     return replace(
-        base, reading=reading, budget=_budget(adjusted, kept), verdict=name_thread(reading)
+        base,
+        reading=reading,
+        budget=_budget(adjusted, kept),
+        verdict=name_thread(reading),
+        in_step=_by_layings(kept, "in_step", RINGS),
+        no_thread=_by_layings(kept, "no_thread", NO_THREAD),
     )
+
+
+def _by_layings(kept: Sequence[Observation], doubt: str, prior: float) -> float:
+    """Return how likely a doubt of the thread is by what each laying tells of it."""
+    layings: dict[int, list[float]] = {}
+    for o in kept:
+        layings.setdefault(o.laying, []).append(getattr(o.thread, doubt))
+    return weighed(list(layings.values()), prior)
 
 
 def _reading(adjusted: Adjusted, kept: Sequence[Observation]) -> ThreadReading:

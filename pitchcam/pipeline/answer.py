@@ -17,13 +17,13 @@ from pitchcam.boundary import boundary
 from pitchcam.camera.lenses import Lenses
 from pitchcam.errors import PitchcamError, UnreadableError
 from pitchcam.flags import FLAGS, flag
-from pitchcam.match.naming import NAMED
 from pitchcam.match.reference import belief_of, doubted
 from pitchcam.objects.shapes import Shape
 from pitchcam.photo import Photo
 from pitchcam.photo.given import Given, photo_of
 from pitchcam.pipeline.arguments import checked_scale, checked_shrinkage
 from pitchcam.pipeline.damage import refuse_damaged
+from pitchcam.pipeline.left_open import if_a_thread, left_open
 from pitchcam.pipeline.own_scale import from_crests
 from pitchcam.pipeline.part_threads import OnAxis, Wanted, one_thread
 from pitchcam.pipeline.scene import Progress, Scene, take_apart
@@ -45,20 +45,6 @@ from pitchcam.records import (
 WITHOUT = ("no-reference", "cut", "touching", "references-disagree")
 #: What is done where a name is taken back.
 WHICH = f"{FLAGS['which-thread'][1]}.".capitalize()
-#: A thread's crests lie on a line, evenly, and its flanks are straight. Where their scatter leaves
-#: the taper open by half of a pipe thread's 1/16, the pitch by nearly the step from 27 to 28 TPI,
-#: or the angle by a third of itself, what was seen may be no thread: a gear's teeth, noise along a
-#: hexagon's face, a spring wound close. 900 fresh threads named rightly came to 0.013, 0.026 and
-#: 9 degrees at most.
-MOST_U_TAPER, MOST_U_PITCH, MOST_U_ANGLE_DEG = 1 / 32, 0.03, 20.0
-IF_UNEVEN = (
-    "Look whether one groove winds round the part from end to end; if it does, retake it sharp, "
-    "with more of its turns and nearer."
-)
-IF_RINGS = (
-    "Look whether one groove winds round the part from end to end; or lay it under the middle of "
-    "the camera and retake."
-)
 NO_SCALE = ScaleResult(source="none", mm_per_px=None)
 
 
@@ -193,7 +179,7 @@ def _measure(scene: Scene, wanted: Wanted, say: Progress) -> Measurement:
                 # A ripple that is none of a thread is nothing to tell beside one.
                 del flags[before:]
                 continue
-            threads.append(_left_open(result, WHICH) if which_open else result)
+            threads.append(left_open(result, WHICH) if which_open else result)
             scales.append(scale)
         on_axes.append(scales)
         flags[said:] = [replace(f, part=number) for f in flags[said:]]
@@ -217,10 +203,7 @@ def _measure(scene: Scene, wanted: Wanted, say: Progress) -> Measurement:
         # What others tell counts where the reference is as stated.
         if len(flags) == said and belief.wrong < LITTLE_DOUBT and not which_open:
             results, on_axes = as_the_picture_tells(results, on_axes, (spec, belief), flags)
-    results = [
-        replace(p, threads=tuple(map(_if_even, map(_if_a_thread, p.threads, own))))
-        for p, own in zip(results, on_axes, strict=True)
-    ]
+    results = [replace(p, threads=tuple(map(if_a_thread, p.threads))) for p in results]
     read = [t for p in results for t in p.threads if t.verdict.status != "unreadable"]
     if spec.source == "major" and scene.reference is not None:
         _compare_major(read, float(spec.mm or 0.0))
@@ -258,52 +241,6 @@ def _advised(measurement: Measurement, part: PartResult) -> PartResult:
 
 def _first(on_axes: list[list[OnAxis | None]]) -> Quantity | None:
     return next((s.mm_per_px for own in on_axes for s in own if s is not None), None)
-
-
-def _left_open(result: ThreadResult, next_step: str, *notes: str) -> ThreadResult:
-    """Take back the name of a thread: its scale may be another's, or it may be none."""
-    if result.verdict.status != "named":
-        return result
-    verdict = replace(
-        result.verdict,
-        status="ambiguous",
-        designation=None,
-        standard=None,
-        probability=None,
-        same_geometry=(),
-        next_step=next_step,
-        notes=(*result.verdict.notes, *notes),
-    )
-    return replace(result, verdict=verdict)
-
-
-def _if_a_thread(result: ThreadResult, scale: OnAxis | None) -> ThreadResult:
-    """Take back a name that is not sure where it may be rings, or no thread."""
-    told = result.verdict.probability
-    if scale is None or told is None:
-        return result
-    if told * (1 - scale.in_step) * (1 - scale.none) >= NAMED:
-        return result
-    if scale.none > scale.in_step:
-        note = f"By its outline it may be no thread ({100 * scale.none:.0f} %)."
-        return _left_open(result, IF_UNEVEN, note)
-    note = (
-        "So far from the picture's middle its crests may stand opposite each other "
-        f"({100 * scale.in_step:.0f} %), as those of rings or of a thread of two starts do."
-    )
-    return _left_open(result, IF_RINGS, note)
-
-
-def _if_even(result: ThreadResult) -> ThreadResult:
-    """Take back the name of what repeats so unevenly that it may be no thread."""
-    reading = result.reading
-    taper, pitch, angle = reading.taper, reading.pitch_mm, reading.angle_deg
-    straight = taper is None or taper.u <= MOST_U_TAPER
-    even = pitch is None or pitch.u <= MOST_U_PITCH * pitch.value
-    if straight and even and (angle is None or angle.u <= MOST_U_ANGLE_DEG):
-        return result
-    note = "Its crests or flanks lie so far from lines, or so unevenly, that it may be no thread."
-    return _left_open(result, IF_UNEVEN, note)
 
 
 def _compare_major(read: list[ThreadResult], stated_mm: float) -> None:

@@ -28,6 +28,7 @@ from pitchcam.pipeline.unfit import Found, refusal
 from pitchcam.records import BudgetLine, Flag, Quantity, ThreadReading, ThreadResult, Verdict
 from pitchcam.thread.budget import budget, relative_u_scale
 from pitchcam.thread.crest_lines import CrestShape, measure_crests
+from pitchcam.thread.doubts import told as doubt
 from pitchcam.thread.extent import thread_extent
 from pitchcam.thread.in_step import in_step, u_lag
 from pitchcam.thread.likeness import no_ridges, no_thread
@@ -62,15 +63,11 @@ NOT_FITTED = (np.linalg.LinAlgError, OutlineError)
 class OnAxis:
     """The scale on a thread's axis, mm per pixel, and what its error hangs on.
 
-    ``shares`` as in :class:`pitchcam.adjust.whole.Seen`. ``in_step`` is the probability that the
-    thread's sides are in step all the same, as those of rings and of two starts are, ``none`` that
-    it is no thread at all (:mod:`pitchcam.thread.likeness`).
+    ``shares`` as in :class:`pitchcam.adjust.whole.Seen`.
     """
 
     mm_per_px: Quantity
     shares: dict[str, float]
-    in_step: float = 0.0
-    none: float = 0.0
 
     def rescaled(self, factor: float, left: float) -> OnAxis:
         """Return the scale times a factor, with a share of its uncertainty left."""
@@ -222,9 +219,10 @@ def _one_thread(
     verdict: Verdict = name_thread(reading)
     if _unsure(region, verdict) or _hardly_flanks(region, shape):
         return _unreadable(found, _hardly_turns(number), flags), None
+    halves = half_angles(shape, lines)
     result = ThreadResult(
         reading=reading,
-        half_angles_deg=half_angles(shape, lines),
+        half_angles_deg=halves,
         turns=region.turns,
         span_px=_span(shape),
         budget=lines,
@@ -232,12 +230,11 @@ def _one_thread(
         plots=plots(shape, reading) if wanted.plots else None,
         pose=part_pose(rest.pose),
         taper_sign=_sign(shape.section.fit.taper),
+        in_step=doubt(in_step(shape.lag, region, shape)) if reading.starts == 1 else 0.0,
+        no_thread=doubt(no_thread(shape, halves, u_lag(region, shape))),
     )
     return result, OnAxis(
-        mm_per_px=_axis_scale(shape, lines),
-        shares=scale_shares(scene, shape, place, lines, number),
-        in_step=in_step(shape.lag, region, shape) if reading.starts == 1 else 0.0,
-        none=no_thread(shape, result.half_angles_deg, u_lag(region, shape)),
+        mm_per_px=_axis_scale(shape, lines), shares=scale_shares(scene, shape, place, lines, number)
     )
 
 
@@ -288,12 +285,11 @@ def _by_crests(
         plots=crest_plots(shape) if wanted.plots else None,
         pose=part_pose(rest.pose),
         taper_sign=_sign(shape.taper),
+        in_step=doubt(rings),
+        no_thread=doubt(no_ridges(shape, u_lag(region, shape), place.u_slope_rad)),
     )
     return result, OnAxis(
-        mm_per_px=_axis_scale(shape, lines),
-        shares=scale_shares(scene, shape, place, lines, number),
-        in_step=rings,
-        none=no_ridges(shape, u_lag(region, shape), place.u_slope_rad),
+        mm_per_px=_axis_scale(shape, lines), shares=scale_shares(scene, shape, place, lines, number)
     )
 
 

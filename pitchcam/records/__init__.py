@@ -159,7 +159,9 @@ class ThreadResult:
 
     ``taper_sign`` is 1 where the diameter grows from the first to the second point of ``span_px``,
     -1 where it falls; the reading's taper has no sign. Where several photos were adjusted together,
-    ``spans_px`` has one span per photo, None where the photo does not show the thread.
+    ``spans_px`` has one span per photo, None where the photo does not show the thread. ``in_step``
+    is the probability that both sides are in step all the same, as those of rings are, and
+    ``no_thread`` that it is none by its outline; 0 below 0.005.
 
     Readings by hand have neither turns nor a span. ``ratios`` stand for the lengths where the
     photo has no scale. ``plots`` are for pictures: no part of the
@@ -175,6 +177,8 @@ class ThreadResult:
     plots: ThreadPlots | None = field(default=None, compare=False)
     pose: PartPose = PartPose()
     taper_sign: int = 1
+    in_step: float = 0.0
+    no_thread: float = 0.0
     spans_px: tuple[Span | None, ...] = ()
     ratios: ThreadRatios | None = None
 
@@ -202,7 +206,12 @@ class ThreadResult:
             "pose": self.pose.to_json(),
             "budget": [b.to_json() for b in self.budget],
             "verdict": self.verdict.to_json(),
-        } | _told(spans_px=several, forms={k: float(v) for k, v in r.forms.items()})
+        } | _told(
+            spans_px=several,
+            in_step=float(self.in_step),
+            no_thread=float(self.no_thread),
+            forms={k: float(v) for k, v in r.forms.items()},
+        )
 
     @classmethod
     def from_json(cls, document: Mapping[str, Any]) -> ThreadResult:
@@ -219,6 +228,8 @@ class ThreadResult:
             verdict=Verdict.from_json(document["verdict"]),
             pose=PartPose.from_json(document.get("pose") or {}),
             taper_sign=document.get("taper_sign") or 1,
+            in_step=document.get("in_step") or 0.0,
+            no_thread=document.get("no_thread") or 0.0,
             spans_px=tuple(span_of(s) for s in document.get("spans_px") or ()),
             ratios=None if ratios is None else ThreadRatios.from_json(ratios),
         )

@@ -125,6 +125,28 @@ def test_a_nearer_photo_tells_of_the_focal_length():
     )
 
 
+def maybe(measurement, told, doubt="in_step"):
+    """The same photo, its thread doubted by a probability."""
+    (part,) = measurement.parts
+    (thread,) = part.threads
+    return replace(measurement, parts=(replace(part, threads=(replace(thread, **{doubt: told}),)),))
+
+
+def test_sides_in_step_are_weighed_by_every_laying():
+    """Two corners that leave rings open make them likelier; a photo that tells makes them none."""
+    budget, true = made.lines(), made.true_values()
+    corner = maybe(made.measurement(true, budget, 0), 0.3)
+    another = maybe(made.measurement(true, budget, 1), 0.3)
+    assert one(corner, another).in_step == pytest.approx(0.777, abs=0.001)
+    assert one(corner, made.measurement(true, budget, 1)).in_step == 0.0
+    # Nothing was moved: the second photo tells what the first did.
+    again = maybe(made.measurement(true, budget, 0), 0.3)
+    assert one(corner, again).in_step == pytest.approx(0.3)
+    gears = [maybe(made.measurement(true, budget, i), 0.3, "no_thread") for i in range(2)]
+    assert one(*gears).no_thread == pytest.approx(0.777, abs=0.001)
+    assert one(*gears).in_step == 0.0
+
+
 def test_nothing_moved_nothing_gained():
     """Two photos of one laying share all but their noise."""
     budget = made.lines()

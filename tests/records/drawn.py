@@ -84,6 +84,8 @@ threads = st.builds(
     turns=st.none() | sizes,
     span_px=spans,
     taper_sign=st.sampled_from([1, -1]),
+    in_step=st.floats(0, 1),
+    no_thread=st.floats(0, 1),
     ratios=st.none() | ratios,
     spans_px=st.lists(spans, max_size=2).map(tuple),
     budget=st.lists(lines, max_size=3).map(tuple),

@@ -1,0 +1,72 @@
+"""Names taken back: of what may be no thread, whatever its lengths say."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from pitchcam.match.naming import NAMED
+from pitchcam.records import ThreadResult
+
+#: A thread's crests lie on a line, evenly, and its flanks are straight. Where their scatter leaves
+#: the taper open by half of a pipe thread's 1/16, the pitch by nearly the step from 27 to 28 TPI,
+#: or the angle by a third of itself, what was seen may be no thread: a gear's teeth, noise along a
+#: hexagon's face, a spring wound close. 900 fresh threads named rightly came to 0.013, 0.026 and
+#: 9 degrees at most.
+MOST_U_TAPER, MOST_U_PITCH, MOST_U_ANGLE_DEG = 1 / 32, 0.03, 20.0
+IF_UNEVEN = (
+    "Look whether one groove winds round the part from end to end; if it does, retake it sharp, "
+    "with more of its turns and nearer."
+)
+IF_RINGS = (
+    "Look whether one groove winds round the part from end to end; or lay it under the middle of "
+    "the camera and retake."
+)
+
+
+def left_open(result: ThreadResult, next_step: str, *notes: str) -> ThreadResult:
+    """Take back the name of a thread: its scale may be another's, or it may be none."""
+    if result.verdict.status != "named":
+        return result
+    verdict = replace(
+        result.verdict,
+        status="ambiguous",
+        designation=None,
+        standard=None,
+        probability=None,
+        same_geometry=(),
+        next_step=next_step,
+        notes=(*result.verdict.notes, *notes),
+    )
+    return replace(result, verdict=verdict)
+
+
+def if_a_thread(result: ThreadResult) -> ThreadResult:
+    """Take back the name of what may be rings or no thread, or repeats too unevenly for one."""
+    return _if_even(_if_likely(result))
+
+
+def _if_likely(result: ThreadResult) -> ThreadResult:
+    """Take back a name that is not sure where it may be rings, or no thread."""
+    told = result.verdict.probability
+    if told is None or told * (1 - result.in_step) * (1 - result.no_thread) >= NAMED:
+        return result
+    if result.no_thread > result.in_step:
+        note = f"By its outline it may be no thread ({100 * result.no_thread:.0f} %)."
+        return left_open(result, IF_UNEVEN, note)
+    note = (
+        "So far from the picture's middle its crests may stand opposite each other "
+        f"({100 * result.in_step:.0f} %), as those of rings or of a thread of two starts do."
+    )
+    return left_open(result, IF_RINGS, note)
+
+
+def _if_even(result: ThreadResult) -> ThreadResult:
+    """Take back the name of what repeats so unevenly that it may be no thread."""
+    reading = result.reading
+    taper, pitch, angle = reading.taper, reading.pitch_mm, reading.angle_deg
+    straight = taper is None or taper.u <= MOST_U_TAPER
+    even = pitch is None or pitch.u <= MOST_U_PITCH * pitch.value
+    if straight and even and (angle is None or angle.u <= MOST_U_ANGLE_DEG):
+        return result
+    note = "Its crests or flanks lie so far from lines, or so unevenly, that it may be no thread."
+    return left_open(result, IF_UNEVEN, note)
