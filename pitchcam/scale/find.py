@@ -155,11 +155,26 @@ def _straight(shape: Shape) -> bool:
     return all(bulge(side) < BULGE_PX for side in sides)
 
 
+def _lowest(found: Reference) -> float:
+    """Return the least height over the plate that a reference's plane can have, mm.
+
+    A disc's is how its distance follows the focal length. Under a slant its oval tells how it
+    leans: by a lens longer by a share, the ray to it would slant less by that share, the disc lean
+    the more, and lie farther off by the slant's square of it.
+    """
+    if found.source != "disc":
+        return HEIGHTS_MM[0]
+    ray = found.camera.rays(np.asarray(found.where_px, float)[None])[0]
+    slant2 = float(ray[:2] @ ray[:2]) / float(ray[2]) ** 2
+    return HEIGHTS_MM[0] - slant2 * found.camera.distance_mm
+
+
 def _plausible(found: list[Reference], kind: ReferenceKind) -> Reference:
     low, high = DISTANCES_MM
-    lowest, highest = HEIGHTS_MM
     good = [
-        r for r in found if low < r.camera.distance_mm < high and lowest <= r.height_mm <= highest
+        r
+        for r in found
+        if low < r.camera.distance_mm < high and _lowest(r) <= r.height_mm <= HEIGHTS_MM[1]
     ]
     if not good:
         advice = FLAGS["no-reference"][1]

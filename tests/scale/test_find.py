@@ -10,8 +10,10 @@ import pytest
 from pitchcam.camera.held import by_hand
 from pitchcam.errors import UnreadableError, UsageError
 from pitchcam.records import ScaleSpec
+from pitchcam.reference_kinds import REFERENCE_KINDS
 from pitchcam.scale.card import HEIGHT_MM, WIDTH_MM
-from pitchcam.scale.find import check_spec, find_reference
+from pitchcam.scale.find import _plausible, check_spec, find_reference
+from pitchcam.scale.reference import Reference
 from tests.objects import drawing
 from tests.objects.drawing import View
 from tests.scale import looking
@@ -155,3 +157,40 @@ def test_edges_whose_pieces_scatter_tell_no_tilt() -> None:
 
     assert tilt_deg(0.02) > 8.0
     assert tilt_deg(1.1) < 0.3 * tilt_deg(0.02)
+
+
+def named(source: str, height_mm: float, at_px: tuple[float, float]) -> Reference:
+    """Return a reference 300 mm below a level camera whose height came out so."""
+    camera = looking.camera(VIEW).over_plate(300.0)
+    return Reference(
+        source=source,
+        camera=camera,
+        u_scale=0.001,
+        height_mm=height_mm,
+        u_height_mm=0.0,
+        where_px=np.array(at_px),
+        labels=(1,),
+        outline_px=np.zeros((0, 2)),
+    )
+
+
+@pytest.mark.parametrize(
+    ("source", "height_mm", "slant", "is_one"),
+    [
+        # A disc's is how its distance follows the focal length: its oval goes with the slant.
+        ("disc", -12.0, 0.29, True),
+        ("disc", -12.0, 0.0, False),
+        ("disc", -40.0, 0.29, False),
+        ("pin", -12.0, 0.29, False),
+        ("disc", 50.0, 0.29, False),
+    ],
+)
+def test_how_low_a_reference_may_seem_to_lie(source, height_mm, slant, is_one) -> None:
+    camera = looking.camera(VIEW)
+    at = camera.centre_px + np.array([slant * camera.f_px, 0.0])
+    found = [named(source, height_mm, tuple(at))]
+    if is_one:
+        assert _plausible(found, REFERENCE_KINDS[source]) is found[0]
+        return
+    with pytest.raises(UnreadableError, match="shape of the"):
+        _plausible(found, REFERENCE_KINDS[source])
