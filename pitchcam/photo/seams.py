@@ -8,14 +8,14 @@ next over a long way: even a sharp edge is blurred over two or three rows, and l
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any, Literal
+from typing import Literal
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.frozen import dataclass
-from pitchcam.photo.record import quartered
+from pitchcam.photo.record import eight_bit, luma_of, quartered
 
 Floats = NDArray[np.float32]
 Kind = Literal["seam", "shift", "repeated"]
@@ -54,12 +54,13 @@ _STAIRS = (2, 4, 8, 16)
 _REPEATED, _SAME = 3, 0.98
 #: Of these every eighth is compared.
 _SPARSE = 8
-#: Of a picture's rows every so many are looked at for its shades; the share of its pixels that lie
-#: below its dark and above its light; codes between both from which on the shades are counted; and
-#: the share of them that is too few.
-_EVERY, _DARK, _RANGE, _SHADES = 4, 0.02, 32, 1 / 8
-#: Rows worked on at a time, so that what lies between two steps stays near the processor.
-_STRIP = 64
+#: Rows that are looked at closely for what moved: those with the largest steps beyond both beside.
+#: What moves aside steps a thousand codes more in all, of a usual photo's rows none does.
+_CLOSELY = 32
+#: Of a picture's rows every so many are looked at for its shades, and fewer where so many are left;
+#: the share of its pixels that lie below its dark and above its light; codes between both from
+#: which on the shades are counted; and the share of them that is too few.
+_EVERY, _ENOUGH, _DARK, _RANGE, _SHADES = 4, 200, 0.02, 32, 1 / 8
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -81,13 +82,6 @@ class Seam:
         return f"the picture {what} {self.along} {self.at_px}"
 
 
-def luma_of(pixels: NDArray[np.generic]) -> NDArray[np.uint8]:
-    """Return the coded luma of a picture, (h, w); of a grey one itself."""
-    coded = _eight_bit(pixels)
-    grey = coded if coded.ndim == 2 else cv2.cvtColor(coded, cv2.COLOR_BGR2GRAY)
-    return np.asarray(grey, np.uint8)
-
-
 def find_seam(
     pixels: NDArray[np.generic],
     quarter: NDArray[np.generic] | None = None,
@@ -103,7 +97,7 @@ def find_seam(
         The same at a quarter of its size (:func:`pitchcam.photo.record.quartered`), where it is
         at hand.
     luma
-        That of :func:`luma_of`, where it is at hand.
+        That of :func:`pitchcam.photo.record.luma_of`, where it is at hand.
 
     Notes
     -----
@@ -133,7 +127,7 @@ def few_shades(luma: NDArray[np.uint8]) -> int | None:
     """
     if min(luma.shape) < 4 * _SEGMENT:
         return None
-    grey = luma[::_EVERY]
+    grey = luma[:: max(_EVERY, len(luma) // _ENOUGH)]
     counts = cv2.calcHist([grey], [0], None, [256], [0, 256]).ravel()
     share = np.cumsum(counts, dtype=float) / grey.size
     dark, light = (int(np.searchsorted(share, s)) for s in (_DARK, 1 - _DARK))
@@ -152,15 +146,10 @@ def _planes(
     yield luma
     if pixels.ndim == 2:
         return
-    small = _eight_bit(quartered(pixels) if quarter is None else quarter)
+    small = eight_bit(quartered(pixels) if quarter is None else quarter)
     _, *colours = cv2.split(cv2.cvtColor(small, cv2.COLOR_BGR2YCrCb))
     for plane in colours:
         yield np.asarray(plane, np.uint8)
-
-
-def _eight_bit(pixels: NDArray[np.generic]) -> Any:
-    coded: Any = pixels
-    return (coded >> 8).astype(np.uint8) if pixels.dtype == np.uint16 else coded
 
 
 def _seam_of_rows(plane: NDArray[np.uint8], turned: NDArray[np.uint8]) -> tuple[Kind | None, int]:
@@ -173,22 +162,28 @@ def _seam_of_rows(plane: NDArray[np.uint8], turned: NDArray[np.uint8]) -> tuple[
     if min(count, h) < 4:
         return None, 0
     # In whole numbers, sixteenths of a coded unit: (count, h - 1).
-    segments = turned[: count * _SEGMENT].reshape(count, _SEGMENT, h)
-    size = np.abs(np.diff(np.add.reduce(segments, axis=1, dtype=np.int16), axis=1))
+    halves = turned[: count * _SEGMENT].reshape(2 * count, _SEGMENT // 2, h)
+    sums = np.add.reduce(halves, axis=1, dtype=np.int16)
+    size = _steps(sums[::2] + sums[1::2])
     # A usual photo has no row with so many steps of that size, abrupt or not.
     if _long_seam(size > _STEP * _SEGMENT) is not None:
         at = _long_seam(_abrupt(size))
         if at is not None and not _barred(plane, at + 2):
             return "seam", at + 2
-    moved = _moved(plane, _median(size) / _SEGMENT**0.5)
+    moved = _moved(plane, _suspects(_steps(sums)), _median(size) / _SEGMENT**0.5)
     return ("shift", moved) if moved is not None else _repeated(turned)
 
 
+def _steps(sums: NDArray[np.int16]) -> NDArray[np.int16]:
+    """Return the sizes of the steps along rows."""
+    return np.asarray(cv2.absdiff(sums[:, 1:], sums[:, :-1]), np.int16)
+
+
 def _median(sums: NDArray[np.int16]) -> float:
-    """Return the median of whole numbers from 0 to the largest sum of a segment."""
-    levels = 256 * _SEGMENT
-    counts = cv2.calcHist([sums.view(np.uint16)], [0], None, [levels], [0, levels]).ravel()
-    return float(np.searchsorted(np.cumsum(counts, dtype=float), (sums.size + 1) // 2))
+    """Return the median of whole numbers from 0 to the largest sum of a segment, of one in four."""
+    levels, some = 256 * _SEGMENT, sums[:: max(1, min(4, len(sums) // 4))]
+    counts = cv2.calcHist([some.view(np.uint16)], [0], None, [levels], [0, levels]).ravel()
+    return float(np.searchsorted(np.cumsum(counts, dtype=float), (some.size + 1) // 2))
 
 
 def _abrupt(size: NDArray[np.int16]) -> NDArray[np.bool_]:
@@ -201,21 +196,37 @@ def _abrupt(size: NDArray[np.int16]) -> NDArray[np.bool_]:
     return np.asarray((steps > least) & (steps > _ABRUPT * beside), np.bool_)
 
 
-def _moved(plane: NDArray[np.uint8], noise: float) -> int | None:
-    """Return the first row from which the picture is moved aside, None where it is not."""
+def _moved(plane: NDArray[np.uint8], places: NDArray[np.intp], noise: float) -> int | None:
+    """Return the first row from which the picture is moved aside, None where it is not.
+
+    ``places`` are those of :func:`_suspects`.
+    """
     least = max(_MOVED_STEP, _NOISE * noise)
-    each = _rises(plane, least)
-    beside = np.maximum(each[:, :-2], each[:, 2:])
-    here = each[:, 1:-1]
+    each = _rises(plane, (places[:, None] + np.arange(3)).ravel(), least).reshape(2, -1, 3)
+    beside = np.maximum(each[:, :, 0], each[:, :, 2])
+    here = each[:, :, 1]
     sudden = (here > _MOVED_SUM) & (here > _MOVED_ABRUPT * beside)
     found = np.flatnonzero(sudden.all(axis=0) & (here.max(axis=0) < _UNLIKE * here.min(axis=0)))
-    for row in found[:_TRIED] + 2:
+    for row in places[found[:_TRIED]] + 2:
         if _in_runs(plane[row - 1], plane[row], least):
             return int(row)
     more = (here - beside).min(axis=0)
     rows = np.argsort(-more)[:_TRIED]
-    rows = np.sort(rows[more[rows] > _MOVED_SUM]) + 2
+    rows = np.sort(places[rows[more[rows] > _MOVED_SUM]]) + 2
     return next((int(row) for row in rows if _fits_aside(plane[row - 1], plane[row])), None)
+
+
+def _suspects(size: NDArray[np.int16]) -> NDArray[np.intp]:
+    """Return the places, ascending, at which the second of three steps is by far the largest.
+
+    ``size`` are the steps of sums over half a segment: what moves aside shows in these, unless it
+    lies in one of them with both its edges.
+    """
+    sums = cv2.reduce(size, 0, cv2.REDUCE_SUM, dtype=cv2.CV_32F)[0]
+    beyond = sums[1:-1] - np.maximum(sums[:-2], sums[2:])
+    if len(beyond) > _CLOSELY:
+        return np.sort(np.argpartition(-beyond, _CLOSELY)[:_CLOSELY])
+    return np.arange(len(beyond))
 
 
 def _in_runs(above: NDArray[np.uint8], below: NDArray[np.uint8], least: float) -> bool:
@@ -245,19 +256,14 @@ def _fits_aside(above: NDArray[np.uint8], below: NDArray[np.uint8]) -> bool:
     return bool(left[best] < min(_ALIKE * left[reach], farther - _MOVED_SUM))
 
 
-def _rises(plane: NDArray[np.uint8], least: float) -> Floats:
-    """Return the sums of all rises beyond ``least`` from each row to the next, up and down."""
-    out = np.empty((2, len(plane) - 1), np.float32)
-    room = np.empty((_STRIP, plane.shape[1]), np.uint8)
-    for first in range(0, len(plane) - 1, _STRIP):
-        below = plane[first + 1 : first + 1 + _STRIP]
-        above, rise = plane[first : first + len(below)], room[: len(below)]
-        for sums, lower, higher in ((out[0], above, below), (out[1], below, above)):
-            cv2.subtract(higher, lower, dst=rise)
-            cv2.threshold(rise, least, 0, cv2.THRESH_TOZERO, dst=rise)
-            sums[first : first + len(below)] = cv2.reduce(
-                rise, 1, cv2.REDUCE_SUM, dtype=cv2.CV_32F
-            )[:, 0]
+def _rises(plane: NDArray[np.uint8], rows: NDArray[np.intp], least: float) -> Floats:
+    """Return the sums of all rises beyond ``least`` from rows (n,) to the next, up and down."""
+    above, below = plane[rows], plane[rows + 1]
+    out = np.empty((2, len(rows)), np.float32)
+    for sums, lower, higher in ((out[0], above, below), (out[1], below, above)):
+        rise = cv2.subtract(higher, lower)
+        cv2.threshold(rise, least, 0, cv2.THRESH_TOZERO, dst=rise)
+        sums[:] = cv2.reduce(rise, 1, cv2.REDUCE_SUM, dtype=cv2.CV_32F)[:, 0]
     return out
 
 
@@ -272,10 +278,12 @@ def _long_seam(abrupt: NDArray[np.bool_]) -> int | None:
     best, at = int(found.max(initial=0)), int(np.argmax(found)) if rows else 0
     for height in _STAIRS:
         # Both rows together at most: mostly too few to be looked at.
-        if rows > height and int((found[:-height] + found[height:]).max()) > best:
-            both = _count(abrupt[:, :-height] | abrupt[:, height:])
+        most = found[: max(rows - height, 0)] + found[height:]
+        few = np.flatnonzero(most >= max(best + 1, _LONG * width))
+        if len(few):
+            both = _count(abrupt[:, few] | abrupt[:, few + height])
             if int(both.max()) > best:
-                best, at = int(both.max()), int(np.argmax(both))
+                best, at = int(both.max()), int(few[np.argmax(both)])
     return at if best >= _LONG * width else None
 
 

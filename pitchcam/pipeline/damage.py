@@ -11,7 +11,7 @@ from pitchcam.flags import FLAGS, flag
 from pitchcam.objects.field import Field
 from pitchcam.objects.shapes import Shape
 from pitchcam.photo import Photo
-from pitchcam.photo.seams import few_shades, find_seam, luma_of
+from pitchcam.photo.seams import few_shades, find_seam
 from pitchcam.records import Flag
 from pitchcam.scale.faces import traced_sides
 from pitchcam.scale.tilt import traced_window
@@ -25,7 +25,7 @@ def refuse_damaged(photo: Photo) -> None:
     UnreadableError
         With the code ``damaged``.
     """
-    luma = luma_of(photo.pixels)
+    luma = photo.luma()
     shades, seam = few_shades(luma), find_seam(photo.pixels, photo.quarter, luma)
     if shades is not None:
         _refuse(f"its light has only {shades} shades, where a camera gives hundreds")

@@ -8,8 +8,8 @@ import pytest
 from PIL import Image as Pillow
 
 from pitchcam.photo import load_photo
-from pitchcam.photo.record import quartered
-from pitchcam.photo.seams import few_shades, find_seam, luma_of
+from pitchcam.photo.record import luma_of, quartered
+from pitchcam.photo.seams import few_shades, find_seam
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 

@@ -29,7 +29,8 @@ from pitchcam.photo.given import photo_of
 from pitchcam.photo.intact import JpegScans, jpeg_scans
 from pitchcam.photo.linear import light_planes, linear_table
 from pitchcam.photo.origin import origin_of
-from pitchcam.photo.seams import Seam, few_shades, find_seam, luma_of
+from pitchcam.photo.record import luma_of, quartered
+from pitchcam.photo.seams import Seam, few_shades, find_seam
 
 # Numbers of tags: CIPA DC-008 (Exif), from memory.
 F35, FOCAL, RES_X, RES_Y, UNIT, PIXEL_X, PIXEL_Y, ZOOM = (
@@ -382,6 +383,17 @@ def test_luma_is_that_of_the_broadcast_standard() -> None:
         assert luma_of(pixels)[0, 0] == pytest.approx(y, abs=1)
     assert luma_of(GREY) is GREY or np.array_equal(luma_of(GREY), GREY)
     assert luma_of(np.full((4, 4), 40_000, np.uint16))[0, 0] == 40_000 >> 8
+
+
+@pytest.mark.parametrize("size", [(64, 48), (131, 90), (258, 33), (640, 35)])
+def test_luma_and_quarter_come_from_one_pass(size: tuple[int, int]) -> None:
+    """Whatever is left over beyond whole squares and strips, also of grey and 16 bit."""
+    colour = np.random.default_rng(2).integers(0, 256, (*size, 3)).astype(np.uint8)
+    for pixels in (colour, colour[:, :, 1].copy(), colour.astype(np.uint16) * 257):
+        photo = photo_of(pixels)
+        assert np.array_equal(photo.luma(), luma_of(pixels))
+        assert np.array_equal(photo.quarter, quartered(pixels))
+        assert np.array_equal(photo.luma(), luma_of(pixels)), "once more, now by itself"
 
 
 @pytest.mark.parametrize("shades", [2, 4, 12])
