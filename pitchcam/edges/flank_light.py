@@ -9,7 +9,9 @@ distance are left to be found.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cached_property
+from typing import overload
 
 import numpy as np
 from numpy.typing import NDArray
@@ -54,6 +56,21 @@ _ABOVE = 1e-3
 
 
 @dataclass(frozen=True, kw_only=True)
+class Rays:
+    """Rays that leave a surface, ``count`` of them; those by the places ``down`` (m,) go onward.
+
+    ``origin`` and ``way`` (m, 3) are in the camera frame, the way's part along the plate's normal
+    being 1; ``depth`` (m,) is the origin's along that normal.
+    """
+
+    count: int
+    down: NDArray[np.intp]
+    origin: Values
+    way: Values
+    depth: Values
+
+
+@dataclass(frozen=True, kw_only=True)
 class LitPanel:
     """The panel behind the parts, seen from a thread's frame.
 
@@ -65,48 +82,90 @@ class LitPanel:
     corners_px: Values
     behind_mm: Values
 
-    def lit(self, start: Values, way: Values) -> Values:
-        """Return the lit share (k, n) where rays (3, n), (z, y, x) in the frame, meet the panel.
+    def rays(self, start: Values, way: Values) -> Rays:
+        """Return rays (3, n), (z, y, x) in the frame, as they leave for the panel."""
+        normal = np.array(self.frame.camera.normal)
+        origin, ray = self.frame.origin + start.T @ self.frame.basis, way.T @ self.frame.basis
+        toward = ray @ normal
+        down = np.flatnonzero(toward > 1e-3)
+        origin = origin[down]
+        return Rays(
+            count=len(ray),
+            down=down,
+            origin=origin,
+            way=ray[down] / toward[down, None],
+            depth=origin @ normal,
+        )
+
+    def lit(self, rays: Rays, which: int) -> Values:
+        """Return the lit share (n,) where rays meet the panel at one of its distances.
 
         Facets of neighbouring SLOPES light spots some way apart: so soft is the border taken.
         """
-        camera = self.frame.camera
-        basis = np.stack([self.frame.along, self.frame.across, self.frame.toward])
-        normal = np.array(camera.normal)
-        origin, ray = self.frame.origin + start.T @ basis, way.T @ basis
-        toward = ray @ normal
-        down = toward > 1e-3
-        ray = ray / np.where(down, toward, 1.0)[:, None]
-        depth = origin @ normal
+        camera, behind = self.frame.camera, float(self.behind_mm[which])
         x, y = self.corners_px.T
         turn = np.sign(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
         along = np.roll(self.corners_px, -1, axis=0) - self.corners_px
         along /= np.hypot(*along.T)[:, None]
-        out = np.zeros((len(self.behind_mm), len(ray)))
-        for row, behind in zip(out, self.behind_mm, strict=True):
-            far = camera.distance_mm + behind
-            seen = camera.project(origin + (far - depth)[:, None] * ray)
-            within = np.full(len(ray), np.inf)
-            for (ax, ay), (dx, dy) in zip(self.corners_px, along, strict=True):
-                cross = dx * (seen[:, 1] - ay) - dy * (seen[:, 0] - ax)
-                np.minimum(within, turn * cross, out=within)
-            soft = 2 * camera.f_px * behind / far * _USUAL_SPACING
-            row[down] = np.clip(0.5 + within[down] / soft, 0.0, 1.0)
+        far = camera.distance_mm + behind
+        seen = camera.project(rays.origin + (far - rays.depth)[:, None] * rays.way)
+        within = np.full(len(rays.down), np.inf)
+        for (ax, ay), (dx, dy) in zip(self.corners_px, along, strict=True):
+            cross = dx * (seen[:, 1] - ay) - dy * (seen[:, 0] - ax)
+            np.minimum(within, turn * cross, out=within)
+        soft = 2 * camera.f_px * behind / far * _USUAL_SPACING
+        out = np.zeros(rays.count)
+        out[rays.down] = np.clip(0.5 + within / soft, 0.0, 1.0)
         return out
+
+
+class Lit(Sequence[Values]):
+    """The lit shares (n, d, s) of facets, for one distance of the panel after the other.
+
+    Each is worked out when it is first asked for: a fit goes by two or three of eight distances.
+    ``ray`` and ``slope`` say which facets ``rays`` are of; the others show no light.
+    """
+
+    def __init__(
+        self,
+        panel: LitPanel,
+        rays: Rays,
+        facets: tuple[NDArray[np.intp], NDArray[np.intp]],
+        shape: tuple[int, int, int],
+    ) -> None:
+        self._panel, self._rays, self._facets, self._shape = panel, rays, facets, shape
+        self._held: dict[int, Values] = {}
+
+    def __len__(self) -> int:
+        return len(self._panel.behind_mm)
+
+    @overload
+    def __getitem__(self, which: int) -> Values: ...
+    @overload
+    def __getitem__(self, which: slice) -> list[Values]: ...
+    def __getitem__(self, which: int | slice) -> Values | list[Values]:
+        if isinstance(which, slice):
+            return [self[i] for i in range(*which.indices(len(self)))]
+        if which not in self._held:
+            n, d, s = self._shape
+            share = np.zeros((n * d, s))
+            share[self._facets] = self._panel.lit(self._rays, which)
+            self._held[which] = share.reshape(self._shape)
+        return self._held[which]
 
 
 @dataclass(frozen=True, kw_only=True)
 class Traced:
     """Rays at depths beside edges, (n, d) of them, and what facets of SLOPES (s) make of each.
 
-    ``grazing`` (n, d) is the ray's angle to the surface; ``direct`` (k, n, d, s) the lit share of
-    what a facet mirrors at once, for each distance of the panel; ``onward`` (k, n, d, s) that of
-    what it mirrors by way of another flank, met at the grazing angle ``second`` (n, d, s).
+    ``grazing`` (n, d) is the ray's angle to the surface; ``direct``, k of (n, d, s), the lit share
+    of what a facet mirrors at once, for each distance of the panel; ``onward`` that of what it
+    mirrors by way of another flank, met at the grazing angle ``second`` (n, d, s).
     """
 
     grazing: Values
-    direct: Values
-    onward: Values
+    direct: Sequence[Values]
+    onward: Sequence[Values]
     second: Values
 
     def light(self, loss: float, roughness: float, panel: float) -> Values:
@@ -177,7 +236,7 @@ def trace(
         What is lit, seen from the same frame.
     """
     n, d = targets.shape[:2]
-    k, s = len(panel.behind_mm), len(SLOPES)
+    s = len(SLOPES)
     phases, sides = np.repeat(phase, d), np.repeat(side, d)
     aim = np.concatenate([targets.reshape(-1, 2).T, np.zeros((1, n * d))])
     way = aim - panel.frame.pinhole[:, None]
@@ -200,21 +259,23 @@ def trace(
     start, out = at[:, ray] + _ABOVE * normal[:, ray], out[:, ray, slope]
     far = thread.first_hit(start, out, phases[ray], sides[ray], _OUT * thread.crest)
 
-    direct, onward, second = np.zeros((k, n * d, s)), np.zeros((k, n * d, s)), np.zeros((n * d, s))
     free = ~np.isfinite(far)
-    direct[:, ray[free], slope[free]] = panel.lit(start[:, free], out[:, free])
+    at_once = panel.rays(start[:, free], out[:, free])
+    direct = Lit(panel, at_once, (ray[free], slope[free]), (n, d, s))
     again = np.flatnonzero(~free)
     ray, slope, way = ray[again], slope[again], out[:, again]
     at = start[:, again] + far[again] * way
     normal = thread.normal(at, phases[ray], sides[ray])
     into = (way * normal).sum(axis=0)
     start, out = at + _ABOVE * normal, way - 2 * into * normal
+    second = np.zeros((n * d, s))
     second[ray, slope] = np.arcsin(np.clip(-into, 0.0, 1.0))
     far = thread.first_hit(start, out, phases[ray], sides[ray], _OUT * thread.crest)
-    onward[:, ray, slope] = np.where(np.isfinite(far), 0.0, panel.lit(start, out))
+    free = ~np.isfinite(far)
+    by_another = panel.rays(start[:, free], out[:, free])
     return Traced(
         grazing=grazing.reshape(n, d),
-        direct=direct.reshape(k, n, d, s),
-        onward=onward.reshape(k, n, d, s),
+        direct=direct,
+        onward=Lit(panel, by_another, (ray[free], slope[free]), (n, d, s)),
         second=second.reshape(n, d, s),
     )

@@ -77,11 +77,11 @@ class Helicoid:
         points = start[:, :, None] + steps * way[:, :, None]
         gap = self.clearance(points, phase[:, None], side[:, None])
         inside = gap < 0
-        found = inside.any(axis=1)
-        after = np.maximum(np.argmax(inside, axis=1), 1)
-        rows = np.arange(len(after))
+        found = np.flatnonzero(inside.any(axis=1))
+        after = np.maximum(np.argmax(inside[found], axis=1), 1)
         low, high = steps[after - 1], steps[after]
-        outer, inner = gap[rows, after - 1], gap[rows, after]
+        outer, inner = gap[found, after - 1], gap[found, after]
+        start, way, phase, side = start[:, found], way[:, found], phase[found], side[found]
         for _ in range(_ROUNDS):
             share = np.clip(outer / np.where(outer > inner, outer - inner, 1.0), 0.05, 0.95)
             t = low + (high - low) * share
@@ -89,4 +89,6 @@ class Helicoid:
             within = now < 0
             low, outer = np.where(within, low, t), np.where(within, outer, now)
             high, inner = np.where(within, t, high), np.where(within, now, inner)
-        return np.where(found, low, np.inf)
+        far = np.full(len(inside), np.inf)
+        far[found] = low
+        return far
