@@ -19,7 +19,7 @@ from pitchcam.edges.sight import Sight
 from pitchcam.edges.tip_form import meeting_radius, tip_outline
 from pitchcam.frozen import dataclass
 from pitchcam.least_squares import solve
-from pitchcam.light.mirrored import Line, Mirror, Mirrored, light_slopes, line_light, middle_line
+from pitchcam.light.mirrored import Line, Mirror, Mirrored, light_slopes, middle_line
 
 Values = NDArray[np.float64]
 
@@ -311,19 +311,21 @@ class _TipFit:
 
     def __call__(self, q: Values) -> tuple[Values, Values]:
         """Return residuals and derivatives by end, loss, angles, roughness and share."""
-        loss, wider, rougher, share = (column[:, None] for column in q.T[1:])
+        p = len(q)
+        # With a second end a step farther out, whose difference stands for the derivative by it.
+        ends = np.concatenate([q[:, :1], q[:, :1] + STEP_MM])
+        loss, wider, rougher, share = np.concatenate([q, q]).T[1:, :, None]
         mirror = Mirrored(
             loss=loss,
-            angles_rad=self.angles * np.exp(wider),
-            roughness=self.roughness * np.exp(rougher),
+            angles_rad=np.concatenate([self.angles, self.angles]) * np.exp(wider),
+            roughness=np.concatenate([self.roughness, self.roughness]) * np.exp(rougher),
             share=share,
         )
-        here, beside = (
-            tip_outline(self.line.z, end, self.section, self.is_round, groove=self.groove)
-            for end in (q[:, :1], q[:, :1] + STEP_MM)
-        )
-        drawn, slopes = light_slopes(self.line, *here, mirror)
-        by_end = (line_light(self.line, *beside, mirror) - drawn) / STEP_MM
+        is_round = np.concatenate([self.is_round, self.is_round])
+        outline = tip_outline(self.line.z, ends, self.section, is_round, groove=self.groove)
+        light, slopes = light_slopes(self.line, *outline, mirror)
+        drawn, slopes = light[:p], slopes[:p]
+        by_end = (light[p:] - drawn) / STEP_MM
         slopes = np.concatenate([by_end[..., None], slopes], axis=2)
         pull = np.zeros((len(q), 4, 5))
         pull[:, np.arange(4), np.arange(1, 5)] = 1 / self.spread
