@@ -36,6 +36,8 @@ def as_the_picture_tells(
         To which is added what the threads together contradict.
     """
     places = [(i, j) for i, part in enumerate(parts) for j in range(len(part.threads))]
+    if sum(parts[i].threads[j].verdict.status != "unreadable" for i, j in places) < 2:
+        return list(parts), on_axes  # there is nobody to tell anything
     placed = [
         Placed(
             thread=parts[i].threads[j],
