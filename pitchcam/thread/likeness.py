@@ -110,4 +110,5 @@ def _as_high(sides: Sequence[Ripple]) -> float:
     off = float(np.mean([np.log(max(s.seen_mm, 1e-6) / s.drawn_mm) for s in sides]))
     # The slant is one, and so is most of their error.
     u = float(np.hypot(U_HIGH, np.mean([s.u for s in sides])))
-    return _odds(_density(off / u) / u, 1 / HIGH)
+    # Of a fine pitch the outline at a high level of the light reaches deeper than the blur's mean.
+    return _odds(_density(min(off, 0.0) / u) / u, 1 / HIGH)

@@ -99,3 +99,7 @@ def test_a_ripple_too_low_for_its_slant_is_no_thread(aslant):
     assert no_ridges(aslant, U_APART, 0.01) < PRIOR / 5
     assert no_ridges(flat, U_APART, 0.01) > 0.2
     assert no_ridges(replace(flat, lag=0.34), U_APART, 0.01) > 0.9
+    # Deeper than they are drawn, as of fine pitches, they may be a thread's all the same.
+    at[:, 1] = np.sign(at[:, 1]) * (top - (top - np.abs(at[:, 1])) * 7 * 1.6)
+    deep = replace(aslant, sight=replace(aslant.sight, outline_px=aslant.axis.to_photo(at)))
+    assert no_ridges(deep, U_APART, 0.01) < PRIOR / 5
