@@ -97,6 +97,9 @@ def test_a_table_of_transformed_samples_tells_what_broke():
     told = transformed.table(kept)
     assert "3 photos: 2 measured, 1 refused (cut 1), 0 foreign" in told
     assert "wrong names: 0" in told and "50.0 % 2.00 (2)" in told
+    # Of one thread: its own error is that in the middle, -0.1 u, and the changes make 2 u each way.
+    own, changes = (line.split() for line in told.splitlines()[-2:])
+    assert own[2:6] == ["100.0", "%", "0.10", "(1)"] and changes[2:6] == ["0.0", "%", "2.00", "(2)"]
     kept += [row("1-3", 0.0, outcome="WRONG", named="M7x1"), row("1-4", 0.0) | {"extra": ["M8x1"]}]
     kept.append({"seed": "1-5", "name": "p", "done": ["crop"], "fault": "axis.py:1 ValueError"})
     told = transformed.table(kept)

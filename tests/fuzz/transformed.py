@@ -11,6 +11,7 @@ import json
 import random
 from collections import Counter, defaultdict
 from pathlib import Path
+from statistics import median
 from typing import Any
 
 from tests.fuzz import transform
@@ -23,6 +24,8 @@ SAMPLE_WIDTH_PX = 1800
 COVER = 1.96
 #: tests.accuracy's words for a thread's outcome -> those of the table.
 _WORDS = {"named": "right", "candidate": "open", "missed": "open, truth not listed"}
+#: The last rows of the table of intervals: each thread's own error, and what the changes add.
+OF_THREADS, OF_CHANGES = "threads' own", "by changes"
 _QUANTITIES = ("pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm", "angle_deg", "taper")
 
 
@@ -135,10 +138,33 @@ def _intervals(rows: list[Row]) -> list[str]:
                 for kind in ("all", *sorted(set(row["done"]))):
                     sizes[kind, key].append(z)
                     sizes[kind, "together"].append(z)
+    sizes |= _told_apart(rows)
     columns = ("together", *_QUANTITIES)
-    kinds = ["all", *sorted({kind for kind, _ in sizes} - {"all"})]
+    last = [OF_THREADS, OF_CHANGES]
+    kinds = ["all", *sorted({kind for kind, _ in sizes} - {"all", *last}), *last]
     head = f"{f'in {COVER} u, rms':<14}" + "".join(f"{c:>19}" for c in columns)
     return [head, *(f"{k:<14}" + "".join(_cell(sizes[k, c]) for c in columns) for k in kinds)]
+
+
+def _told_apart(rows: list[Row]) -> dict[tuple[str, str], list[float]]:
+    """Return what each thread's error is in the middle, and what the changes do to it, in u.
+
+    The samples are few: what is read of one is wrong by as much in a hundred changes of it, and
+    counts as one error.
+    """
+    seen: dict[tuple[str, str, str], list[tuple[float, float]]] = defaultdict(list)
+    for row in rows:
+        for thread in row.get("threads", ()):
+            for key, (value, u, true) in thread["read"].items():
+                if u > 0:
+                    seen[row["name"], thread["true"], key].append((value - true, u))
+    sizes: dict[tuple[str, str], list[float]] = defaultdict(list)
+    for (_, _, key), found in seen.items():
+        middle = median(error for error, _ in found)
+        for column in (key, "together"):
+            sizes[OF_THREADS, column].append(middle / median(u for _, u in found))
+            sizes[OF_CHANGES, column] += [(error - middle) / u for error, u in found]
+    return sizes
 
 
 def _cell(z: list[float]) -> str:
