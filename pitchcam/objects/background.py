@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.frozen import dataclass
+from pitchcam.small import percentile
 
 Floats = NDArray[np.float32]
 
@@ -88,13 +89,14 @@ def fit_backdrop(
     rows = []
     for plane in light:
         values = np.log(np.maximum(plane, DARKEST))
-        good = values > np.log(np.percentile(np.exp(values), 90) * 0.35)
+        good = values > np.log(percentile(np.exp(values), 90) * 0.35)
         coefficients = np.zeros(6)
         # The background is the bright majority: drop what is darker than the fit, thrice.
         for floor in (0.25, 0.10, 0.05, 0.03):
             # Scaled coordinates keep the normal equations well conditioned, and they are quick.
-            used = basis[:, good]
-            coefficients = np.linalg.lstsq(used @ used.T, used @ values[good], rcond=None)[0]
+            which = np.flatnonzero(good)
+            used = basis.take(which, axis=1)
+            coefficients = np.linalg.lstsq(used @ used.T, used @ values[which], rcond=None)[0]
             deviation = values - coefficients @ basis
             good = np.abs(deviation) < floor
             if good.sum() < 60:

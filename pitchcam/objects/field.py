@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import cached_property
 from typing import Any
 
@@ -114,10 +115,11 @@ def _inner(inside: NDArray[np.uint8], ratio: Floats, full_frame: bool) -> NDArra
     if full_frame:
         return inside
     depth = cv2.distanceTransform(np.pad(inside, 1), cv2.DIST_L2, 3)[1:-1, 1:-1]
-    near = (depth >= 1) & (depth < MOST_BORDER)
-    ring = depth[near].astype(np.intp)
+    near = np.flatnonzero((depth >= 1) & (depth < MOST_BORDER))
+    ring = depth.ravel()[near].astype(np.intp)
+    shines = ratio.ravel()[near] > PART_LEVEL
     points = np.bincount(ring, minlength=MOST_BORDER)[1:]
-    bright = np.bincount(ring, weights=ratio[near] > PART_LEVEL, minlength=MOST_BORDER)[1:]
+    bright = np.bincount(ring[shines], minlength=MOST_BORDER)[1:]
     clear = np.flatnonzero((points == 0) | (bright > 0.80 * points))
     # Two points beyond the first ring that is bright all round.
     margin = int(clear[0]) + 3 if len(clear) else MOST_BORDER
@@ -170,6 +172,20 @@ def _objects(
     return labels, places
 
 
+def _of_channels(planes: Floats, which: Callable[..., Any]) -> Floats:
+    """Return what ``which`` makes of a picture's channels, two at a time, (h, w)."""
+    out = planes[0].copy()
+    for plane in planes[1:]:
+        which(out, plane, dst=out)
+    return out
+
+
+def _mean(planes: Floats) -> Floats:
+    total = _of_channels(planes, cv2.add)
+    total /= np.float32(len(planes))
+    return total
+
+
 def _inside_of(light: Floats, outline_px: NDArray[np.float64]) -> NDArray[np.uint8]:
     small = (outline_px - (STEP - 1) / 2) / STEP
     inside = np.zeros(light.shape[1:], np.uint8)
@@ -212,16 +228,16 @@ def find_field(
             code="too-small",
         )
     light = light_planes(quartered(pixels) if quarter is None else quarter)
-    mean = light.mean(axis=0)
+    mean = _mean(light)
     inside, hull = _window(mean)
     if within_px is not None:
         inside = _inside_of(light, within_px)
     h, w = inside.shape
     border = np.concatenate([inside[0], inside[-1], inside[:, 0], inside[:, -1]])
     full_frame = bool(border.mean() > 0.5)
-    # Every 19th point of a usual photo is more than a quadratic needs.
     core = cv2.erode(inside, np.ones((9, 9), np.uint8))
-    every = np.flatnonzero(core)
+    # Every 19th point of a usual photo is more than a quadratic needs.
+    every = np.flatnonzero(np.asarray(core, np.uint8).view(np.bool_))
     chosen = every[:: 19 if len(every) > 19 * 20 * FEWEST_POINTS else 1]
     if len(chosen) < FEWEST_POINTS:
         raise UnreadableError(
@@ -237,8 +253,8 @@ def find_field(
         (w * STEP, h * STEP),
     )
     first = float(to_photo(np.zeros(1))[0])
-    clipped = light.max(axis=0) > CLIPPED
-    ratio = backdrop.divide(light, (first, first), STEP).min(axis=0)
+    clipped = _of_channels(light, cv2.max) > CLIPPED
+    ratio = _of_channels(backdrop.divide(light, (first, first), STEP), cv2.min)
     inner = _inner(inside, ratio, full_frame)
     dark = ((ratio < PART_LEVEL) & (inner > 0)).astype(np.uint8)
     # Fibres and scratches are thinner than two points of the shrunk picture; parts are not.
