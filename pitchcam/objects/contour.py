@@ -10,7 +10,7 @@ from pitchcam.errors import OutlineError
 from pitchcam.frozen import dataclass
 from pitchcam.objects.background import Floats
 from pitchcam.objects.field import PART_LEVEL, STEP, Field
-from pitchcam.photo.linear import light_planes
+from pitchcam.photo.linear import least_plane, light_planes, mean_plane
 
 #: Photo pixels kept around an object: room for the normals' profiles beyond the widest halo.
 MARGIN = 28
@@ -91,7 +91,7 @@ def _channel(relative: Floats, inside: NDArray[np.uint8]) -> tuple[Floats, str]:
         warm = float(np.median(red[lit] / np.maximum(blue[lit], 0.02)))
         if warm > 1.25:
             return _luma(relative), "luma"
-    return relative.mean(axis=0), "mean"
+    return mean_plane(relative), "mean"
 
 
 def _luma(planes: Floats) -> Floats:
@@ -138,12 +138,15 @@ def crop_object(
     x0, y0 = max(0, box_px[0] - MARGIN), max(0, box_px[1] - MARGIN)
     x1, y1 = min(w, box_px[2] + MARGIN), min(h, box_px[3] + MARGIN)
     relative = field.backdrop.divide(light_planes(pixels[y0:y1, x0:x1]), (x0, y0), 1.0)
-    own, territory = _places(field.labels, label, (x0, y0, x1, y1))
+    box = (x0, y0, x1, y1)
+    own, territory = _places(field.labels, label, box)
+    mask = (least_plane(relative) < PART_LEVEL).astype(np.uint8)
+    if not territory.all():
+        mask &= _enlarged(territory, box)
     if cut:
         near = np.ones((2 * BEYOND * STEP + 1,) * 2, np.uint8)
-        territory &= cv2.dilate(own.astype(np.uint8), near) > 0
-    mask = ((relative.min(axis=0) < PART_LEVEL) & territory).astype(np.uint8)
-    mask = _largest_filled(mask, own)
+        mask &= np.asarray(cv2.dilate(_enlarged(own, box), near), np.uint8)
+    mask = _largest_filled(mask, _middles(own, box))
     core = np.asarray(cv2.erode(mask, np.ones((5, 5), np.uint8)), np.uint8)
     light, channel = _channel(relative, core)
     level = field.backdrop.level(np.array([(x0 + x1) / 2]), np.array([(y0 + y1) / 2]))
@@ -156,21 +159,35 @@ def _places(
 ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Return where an object lies in a box of the photo, and its territory there.
 
-    The territory reaches the box's borders, but stops half way to a neighbour.
+    Both are points of the shrunk picture over the box. The territory reaches the box's borders,
+    but stops half way to a neighbour.
     """
     x0, y0, x1, y1 = box
     near = labels[y0 // STEP : -(-y1 // STEP), x0 // STEP : -(-x1 // STEP)]
     own, others = near == label, (near != label) & (near > 0)
-    territory = np.ones(near.shape, bool)
-    if others.any():
-        to_own, to_others = (
-            cv2.distanceTransform((~m).astype(np.uint8), cv2.DIST_L2, 3) for m in (own, others)
-        )
-        territory = to_own <= to_others
-    return _enlarged(own, box), _enlarged(territory, box)
+    if not others.any():
+        return own, np.ones(near.shape, bool)
+    to_own, to_others = (
+        cv2.distanceTransform((~m).astype(np.uint8), cv2.DIST_L2, 3) for m in (own, others)
+    )
+    return own, np.asarray(to_own <= to_others)
 
 
-def _enlarged(small: NDArray[np.bool_], box: tuple[int, int, int, int]) -> NDArray[np.bool_]:
+def _middles(
+    own: NDArray[np.bool_], box: tuple[int, int, int, int]
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return the pixels in the middle of an object's points of the shrunk picture: rows, columns.
+
+    They are counted from the corner of the box.
+    """
+    rows, columns = np.nonzero(own)
+    x0, y0, x1, y1 = box
+    rows, columns = (STEP * i + STEP // 2 - o % STEP for i, o in ((rows, y0), (columns, x0)))
+    inside = (rows >= 0) & (columns >= 0) & (rows < y1 - y0) & (columns < x1 - x0)
+    return rows[inside], columns[inside]
+
+
+def _enlarged(small: NDArray[np.bool_], box: tuple[int, int, int, int]) -> NDArray[np.uint8]:
     """Return the points of the shrunk picture over a box as pixels of the photo."""
     x0, y0, x1, y1 = box
     large = cv2.resize(
@@ -179,10 +196,13 @@ def _enlarged(small: NDArray[np.bool_], box: tuple[int, int, int, int]) -> NDArr
     # The shrunk picture lacks what is left of the photo beyond a multiple of its step.
     below, right = y1 - y0 - large.shape[0], x1 - x0 - large.shape[1]
     whole = cv2.copyMakeBorder(large, 0, below, 0, right, cv2.BORDER_REPLICATE)
-    return np.asarray(whole, np.uint8).view(np.bool_)
+    return np.asarray(whole, np.uint8)
 
 
-def _largest_filled(mask: NDArray[np.uint8], own: NDArray[np.bool_]) -> NDArray[np.uint8]:
+def _largest_filled(
+    mask: NDArray[np.uint8], own: tuple[NDArray[np.intp], NDArray[np.intp]]
+) -> NDArray[np.uint8]:
+    """Return what hangs together and holds most of an object's pixels ``own``, filled."""
     _, labels = cv2.connectedComponents(mask, connectivity=4)
     counts = np.bincount(labels[own], minlength=2)
     counts[0] = 0
@@ -218,12 +238,12 @@ def outline(
     OutlineError
         If nothing of the object is darker than the level, or hardly anything.
     """
-    light = crop.light.copy()
     deep = fill_px if fill_px is not None else (1 if level > 0.7 else 6)
     core = cv2.erode(crop.mask, np.ones((2 * deep + 1, 2 * deep + 1), np.uint8))
-    light[core > 0] = np.minimum(light[core > 0], level * 0.8)
+    light = np.minimum(crop.light, np.float32(level * 0.8))
+    cv2.copyTo(crop.light, 1 - core, light)
     outside = cv2.dilate(crop.mask, np.ones((5, 5), np.uint8)) == 0
-    light[outside] = 1.0
+    np.putmask(light, outside, 1.0)
     points: NDArray[np.float64] = _largest_ring(light, level) + np.array(crop.origin_px)
     if len(points) < FEWEST_POINTS:
         raise OutlineError(f"the outline has only {len(points)} points")

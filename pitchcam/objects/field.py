@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from functools import cached_property
 from typing import Any
 
@@ -16,7 +15,7 @@ from pitchcam.frozen import dataclass
 from pitchcam.objects.background import Backdrop, Floats, fit_backdrop
 from pitchcam.objects.split import split_touching
 from pitchcam.objects.window import window_sides
-from pitchcam.photo.linear import light_planes
+from pitchcam.photo.linear import largest_plane, least_plane, light_planes, mean_plane
 from pitchcam.photo.record import QUARTER, quartered
 
 #: The search works on means of 4 x 4 pixels: a quarter of a crest at the usual 15-20 px/mm, while
@@ -172,20 +171,6 @@ def _objects(
     return labels, places
 
 
-def _of_channels(planes: Floats, which: Callable[..., Any]) -> Floats:
-    """Return what ``which`` makes of a picture's channels, two at a time, (h, w)."""
-    out = planes[0].copy()
-    for plane in planes[1:]:
-        which(out, plane, dst=out)
-    return out
-
-
-def _mean(planes: Floats) -> Floats:
-    total = _of_channels(planes, cv2.add)
-    total /= np.float32(len(planes))
-    return total
-
-
 def _inside_of(light: Floats, outline_px: NDArray[np.float64]) -> NDArray[np.uint8]:
     small = (outline_px - (STEP - 1) / 2) / STEP
     inside = np.zeros(light.shape[1:], np.uint8)
@@ -228,7 +213,7 @@ def find_field(
             code="too-small",
         )
     light = light_planes(quartered(pixels) if quarter is None else quarter)
-    mean = _mean(light)
+    mean = mean_plane(light)
     inside, hull = _window(mean)
     if within_px is not None:
         inside = _inside_of(light, within_px)
@@ -253,8 +238,8 @@ def find_field(
         (w * STEP, h * STEP),
     )
     first = float(to_photo(np.zeros(1))[0])
-    clipped = _of_channels(light, cv2.max) > CLIPPED
-    ratio = _of_channels(backdrop.divide(light, (first, first), STEP), cv2.min)
+    clipped = largest_plane(light) > CLIPPED
+    ratio = least_plane(backdrop.divide(light, (first, first), STEP))
     inner = _inner(inside, ratio, full_frame)
     dark = ((ratio < PART_LEVEL) & (inner > 0)).astype(np.uint8)
     # Fibres and scratches are thinner than two points of the shrunk picture; parts are not.

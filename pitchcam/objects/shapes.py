@@ -309,13 +309,14 @@ def slender(stations: tuple[Points, Points, Points]) -> bool:
 def _kind(points: Points, camera: Camera) -> Kind:
     contour = points.astype(np.float32)
     area = cv2.contourArea(contour)
-    away = (points.min(axis=0) + points.max(axis=0)) / 2 - camera.centre_px
-    if circle_share(points, float(np.hypot(*away)) / camera.f_px) > DISC_SHARE:
-        return "disc"
     _, (w, h), _ = cv2.minAreaRect(contour)
     w, h = max(w, h), max(min(w, h), 1.0)
+    # What fills the rectangle around it is no disc, whose search takes ten times as long.
     if area > 0.96 * w * h and abs(w / h / CARD_ASPECT - 1) < CARD_TOLERANCE:
         return "card"
     if area > 0.93 * w * h and BAR_ASPECT[0] <= w / h <= BAR_ASPECT[1]:
         return "bar"
+    away = (points.min(axis=0) + points.max(axis=0)) / 2 - camera.centre_px
+    if circle_share(points, float(np.hypot(*away)) / camera.f_px) > DISC_SHARE:
+        return "disc"
     return "other"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import cache
 from typing import Any
 
@@ -75,3 +76,28 @@ def light_planes(pixels: NDArray[np.generic]) -> NDArray[np.float32]:
         else:
             np.take(table, plane, out=to)
     return light
+
+
+def least_plane(planes: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return the least of planes (channels, h, w) at each place, (h, w)."""
+    return _of_planes(planes, cv2.min)
+
+
+def largest_plane(planes: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return the largest of planes (channels, h, w) at each place, (h, w)."""
+    return _of_planes(planes, cv2.max)
+
+
+def mean_plane(planes: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return the mean of planes (channels, h, w) at each place, (h, w)."""
+    total = _of_planes(planes, cv2.add)
+    total /= np.float32(len(planes))
+    return total
+
+
+def _of_planes(planes: NDArray[np.float32], which: Callable[..., Any]) -> NDArray[np.float32]:
+    """Put planes together two at a time: over their first axis NumPy takes twice as long."""
+    out: NDArray[np.float32] = planes[0].copy()
+    for plane in planes[1:]:
+        which(out, plane, dst=out)
+    return out
