@@ -231,7 +231,9 @@ def _one_thread(
         pose=part_pose(rest.pose),
         taper_sign=_sign(shape.section.fit.taper),
         in_step=doubt(in_step(shape.lag, region, shape)) if reading.starts == 1 else 0.0,
-        no_thread=doubt(no_thread(shape, halves, u_lag(region, shape))),
+        no_thread=doubt(
+            no_thread(shape, region, (reading.angle_deg, *halves), u_lag(region, shape))
+        ),
     )
     return result, OnAxis(
         mm_per_px=_axis_scale(shape, lines), shares=scale_shares(scene, shape, place, lines, number)

@@ -1,9 +1,9 @@
 """How likely what repeats on both sides of a part is no thread: noise, a gear, a spring, facets.
 
 Each piece of evidence is a density for a thread against one for whatever else repeats: half a pitch
-between the sides, flanks that lean alike, ridges as even as the edges in a photo, and under a slant
-grooves as deep as their ridges leave to see. What a thread seldom does it may do all the same:
-dirt, wear and light spoil some.
+between the sides, flanks that lean alike and as those of some series, ridges as even as the edges
+of a photo, and grooves as deep as a thread's, or as its ridges leave to see under a slant. What a
+thread seldom does it may do all the same: dirt, wear and light spoil some.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from pitchcam.objects.regions import Region
 from pitchcam.records import Quantity
 from pitchcam.thread.crest_lines import CrestShape
 from pitchcam.thread.measure import ThreadShape
@@ -20,8 +21,9 @@ from pitchcam.thread.ridges import Ripple, ripples
 #: Share of what repeats as evenly as this that is no thread (judgement: parts are laid under a
 #: camera since they have one).
 PRIOR = 0.05
-#: Share of threads of which a piece of evidence tells nothing (judgement).
-SPOILED = 0.02
+#: Share of threads of which a piece of evidence tells nothing (judgement), and of which even those
+#: tell nothing that many points tell: the flanks' scatter, the grooves' depth, a ripple's height.
+SPOILED, SELDOM = 0.02, 0.005
 #: How far apart both half angles of a thread are at least known, degrees (renders: 0.7 rms); and
 #: over how many degrees they lie for what is none.
 U_HALVES_DEG, HALVES_DEG = 1.0, 120.0
@@ -30,27 +32,40 @@ U_HALVES_DEG, HALVES_DEG = 1.0, 120.0
 #: middle, its spread, and the range of what is no thread.
 FLANK_PX, FLANK_PITCHES = 0.1, 0.004
 SCATTER, U_SCATTER, SCATTERS = np.log(0.6), 0.45, np.log(20.0 / 0.3)
+#: The flanks' included angles in the series here, how often a thread in a photo has each
+#: (judgement), what one is off by at least, and over how many degrees it lies for what is none.
+ANGLES_DEG = ((60.0, 0.6), (55.0, 0.3), (47.5, 0.07), (80.0, 0.03))
+U_ANGLE_DEG, ANGLES_RANGE_DEG = 1.0, 50.0
+#: Depth of whole grooves over their pitch (ISO 68-1, BS 84, BS 93: 0.60 to 0.64); what a blur of
+#: one pixel fills at root and crest together, pixels; and the logarithm's spread (82 rendered
+#: threads: 0.46 to 0.77 deep). Round wires side by side come to 0.24 to 0.31. Its range for what is
+#: none is that in which regions are looked for.
+WHOLE, FILLED_PX, U_DEEP, DEPTHS = 0.6, 2.0, 0.15, np.log(1.0 / 0.2)
 #: The logarithm of how high a ripple is in shares of what ridges leave under the known slant: its
 #: spread (83 rendered threads: 0.13 rms, -0.35 to 0.27), and the range of what is no thread. Noise
 #: along an edge that passes for a wave comes to a sixth or less.
 U_HIGH, HIGH = 0.15, np.log(3.0 / 0.03)
 
 
-def no_thread(shape: ThreadShape, halves: Sequence[Quantity | None], u_apart: float) -> float:
+def no_thread(
+    shape: ThreadShape, region: Region, angles: Sequence[Quantity | None], u_apart: float
+) -> float:
     """Return the probability that measured flanks are no thread's.
 
     Parameters
     ----------
     shape
         What was measured.
-    halves
-        Both half angles, degrees.
+    region
+        Where it repeats.
+    angles
+        The included angle and both half angles, degrees.
     u_apart
         Standard uncertainty of the lag between the sides (:func:`in_step.u_lag`), in spacings.
     """
     single = shape.section.winding.starts == 1
     odds = [_apart(shape.lag, u_apart)] if single else []
-    odds += [_alike(halves), _even(shape)]
+    odds += [_usual(angles[0]), _alike(angles[1:]), _even(shape), _deep(shape, region)]
     return _probability(odds)
 
 
@@ -72,9 +87,9 @@ def _density(x: float) -> float:
     return float(np.exp(-0.5 * x * x) / np.sqrt(2 * np.pi))
 
 
-def _odds(thread: float, other: float) -> float:
+def _odds(thread: float, other: float, spoiled: float = SPOILED) -> float:
     """Return how much likelier a finding is for what is no thread, by both densities."""
-    return other / ((1 - SPOILED) * thread + SPOILED * other)
+    return other / ((1 - spoiled) * thread + spoiled * other)
 
 
 def _apart(lag: float, u: float) -> float:
@@ -92,12 +107,31 @@ def _alike(halves: Sequence[Quantity | None]) -> float:
     return _odds(_density((plus.value - minus.value) / u) / u, 1 / HALVES_DEG)
 
 
+def _usual(angle: Quantity | None) -> float:
+    """Return what the included angle says: a thread has that of some series."""
+    if angle is None:
+        return 1.0
+    u = float(np.hypot(angle.u, U_ANGLE_DEG))
+    thread = sum(share * _density((angle.value - true) / u) / u for true, share in ANGLES_DEG)
+    return _odds(thread, 1 / ANGLES_RANGE_DEG)
+
+
+def _deep(shape: ThreadShape, region: Region) -> float:
+    """Return what the depth of the grooves says: shallow ones are those between round wires."""
+    blur_px = shape.blur_mm / shape.mm_per_px
+    covered = [shape.section.covered_mm(shape.frame, side) for side in (1.0, -1.0)]
+    left = WHOLE - FILLED_PX * blur_px / region.spacing_px - np.mean(covered) / shape.pitch_mm
+    off = np.log(region.depth_px / region.spacing_px / max(float(left), 0.1)) / U_DEEP
+    # What is deeper is told by its angle.
+    return _odds(_density(min(float(off), 0.0)) / U_DEEP, 1 / DEPTHS, SELDOM)
+
+
 def _even(shape: ThreadShape) -> float:
     """Return what the scatter of points on the flanks says."""
     usual = np.hypot(FLANK_PX * shape.mm_per_px, FLANK_PITCHES * shape.pitch_mm)
     off = (np.log(max(shape.section.fit.rms_mm / usual, 1e-3)) - SCATTER) / U_SCATTER
     # Flanks that lie better on lines than others are a thread's all the more.
-    return _odds(_density(max(off, 0.0)) / U_SCATTER, 1 / SCATTERS)
+    return _odds(_density(max(off, 0.0)) / U_SCATTER, 1 / SCATTERS, SELDOM)
 
 
 def _as_high(sides: Sequence[Ripple]) -> float:
@@ -111,4 +145,4 @@ def _as_high(sides: Sequence[Ripple]) -> float:
     # The slant is one, and so is most of their error.
     u = float(np.hypot(U_HIGH, np.mean([s.u for s in sides])))
     # Of a fine pitch the outline at a high level of the light reaches deeper than the blur's mean.
-    return _odds(_density(min(off, 0.0) / u) / u, 1 / HIGH)
+    return _odds(_density(min(off, 0.0) / u) / u, 1 / HIGH, SELDOM)

@@ -274,15 +274,16 @@ def test_that_it_is_asked_with_what_was_measured(monkeypatch):
     """A sample's thread is one by far; the lag's u goes in as the rings are asked with it."""
     told = []
 
-    def asked(shape, halves, u):
-        told.append((no_thread(shape, halves, u), halves, u))
+    def asked(shape, region, angles, u):
+        told.append((no_thread(shape, region, angles, u), angles, u))
         return 0.0
 
     no_thread = part_threads.no_thread
     monkeypatch.setattr(part_threads, "no_thread", asked)
     thread = identify(PHOTO, PIN, plots=False).parts[0].threads[0]
-    none, halves, u = told[-1]
-    assert none < 0.002 and halves == thread.half_angles_deg and 0.05 <= u < 0.2
+    none, angles, u = told[-1]
+    assert none < 1e-4 and 0.05 <= u < 0.2
+    assert angles == (thread.reading.angle_deg, *thread.half_angles_deg)
 
 
 @pytest.mark.parametrize(

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from pitchcam.edges.section import fit_section
+from pitchcam.objects.regions import Region
 from pitchcam.records import Quantity
 from pitchcam.thread.likeness import PRIOR, no_ridges, no_thread
 from pitchcam.thread.measure import ThreadShape
@@ -15,7 +16,9 @@ from tests.thread.helicoid import iso_profile, whitworth_profile
 from tests.thread.test_crest_lines import seen
 
 U_APART = 0.06
-ALIKE = (Quantity(value=30.2, u=0.6), Quantity(value=29.7, u=0.6))
+ANGLE = Quantity(value=59.9, u=0.9)
+ALIKE = (ANGLE, Quantity(value=30.2, u=0.6), Quantity(value=29.7, u=0.6))
+NO_ANGLES = (None, None, None)
 
 
 @pytest.fixture(scope="module")
@@ -28,29 +31,48 @@ def aslant(request):
     return seen(request.param(1.5, 14.0), 1.5, 38.0)
 
 
+def region(shape, depth=0.6):
+    """Where a drawn thread repeats, its grooves so many pitches deep."""
+    spacing = shape.spacing_px
+    crests = np.arange(8) * spacing
+    return Region(
+        start_px=0.0,
+        end_px=7 * spacing,
+        spacing_px=spacing,
+        depth_px=depth * spacing,
+        lag=0.5,
+        crests=(crests, crests + spacing / 2),
+        skew=0.0,
+    )
+
+
+def none(shape, angles=ALIKE, u_apart=U_APART, depth=0.6):
+    return no_thread(shape, region(shape, depth), angles, u_apart)
+
+
 def test_a_thread_is_one(shape):
-    assert no_thread(shape, ALIKE, U_APART) < 1e-3
+    assert none(shape) < 1e-3
 
 
 @pytest.mark.parametrize(("lag", "least"), [(0.47, 0.0), (0.36, 3.0), (0.25, 100.0)])
 def test_sides_that_do_not_alternate_speak_against_it(monkeypatch, shape, lag, least):
-    plain = no_thread(shape, ALIKE, U_APART)
+    plain = none(shape)
     monkeypatch.setattr(ThreadShape, "lag", property(lambda self: lag))
-    assert no_thread(shape, ALIKE, U_APART) > least * plain
+    assert none(shape) > least * plain
 
 
 def test_where_the_lens_leaves_the_lag_open_it_tells_little(monkeypatch, shape):
     monkeypatch.setattr(ThreadShape, "lag", property(lambda self: 0.3))
-    assert no_thread(shape, ALIKE, 0.3) < no_thread(shape, ALIKE, U_APART) / 10
+    assert none(shape, u_apart=0.3) < none(shape) / 10
 
 
 def test_so_do_flanks_that_lean_unlike(shape):
-    plain = no_thread(shape, ALIKE, U_APART)
-    unlike = (ALIKE[0], replace(ALIKE[1], value=41.0))
-    assert no_thread(shape, unlike, U_APART) > 100 * plain
+    plain = none(shape)
+    unlike = (ANGLE, ALIKE[1], replace(ALIKE[2], value=41.0))
+    assert none(shape, unlike) > 100 * plain
     # Hardly known they say nothing, nor where they are not seen.
     open_ = tuple(replace(q, u=15.0) for q in unlike)
-    assert no_thread(shape, open_, U_APART) < 10 * no_thread(shape, (None, None), U_APART)
+    assert none(shape, open_) < 10 * none(shape, NO_ANGLES)
 
 
 def scattered(shape, px):
@@ -64,16 +86,45 @@ def scattered(shape, px):
 def test_so_do_flanks_that_lie_off_their_lines(shape):
     """A gear's teeth on both sides: a pixel and more, where threads keep to a tenth."""
     plain, sound, gear = (
-        no_thread(s, (None, None), U_APART)
-        for s in (shape, scattered(shape, 0.1), scattered(shape, 1.5))
+        none(s, NO_ANGLES) for s in (shape, scattered(shape, 0.1), scattered(shape, 1.5))
     )
     assert sound < 3 * plain and gear > 30 * plain
 
 
 def test_nothing_is_certain_by_one_thing_alone(shape):
     """Dirt, wear and light spoil one of them of some threads."""
-    gear = no_thread(scattered(shape, 3.0), ALIKE, U_APART)
+    gear = none(scattered(shape, 3.0))
     assert gear < 0.5
+
+
+@pytest.mark.parametrize(
+    ("angle", "u", "series"),
+    [(60.4, 0.8, True), (54.6, 0.8, True), (47.1, 0.8, True)]
+    + [(70.0, 1.5, False), (86.0, 1.5, False), (41.0, 1.5, False)],
+)
+def test_an_angle_of_no_series_speaks_against_it(shape, angle, u, series):
+    plain = none(shape, NO_ANGLES)
+    found = none(shape, (Quantity(value=angle, u=u), None, None))
+    assert found < plain if series else found > 15 * plain
+    # Conduit's 80 degrees are rare, and neither here nor there.
+    conduit = none(shape, (Quantity(value=80.3, u=u), None, None))
+    assert plain / 4 < conduit < 4 * plain
+
+
+@pytest.mark.parametrize(("depth", "least"), [(0.75, 0.0), (0.46, 0.0), (0.28, 30.0)])
+def test_so_does_the_depth_of_a_close_wound_spring_s_grooves(shape, depth, least):
+    """Round wires side by side are seen as deep as half their radius; a thread 0.6 of its pitch."""
+    plain = none(shape)
+    assert least * plain < none(shape, depth=depth) < (6 * plain if not least else 1.0)
+
+
+def test_what_blur_and_ridges_fill_of_a_groove_is_told(shape):
+    shallow, blurred = none(shape, depth=0.4), none(replace(shape, blur_mm=0.15), depth=0.4)
+    assert blurred < shallow / 5
+    far = drawn_shape(off_mm=25.0)
+    covered = np.mean([far.section.covered_mm(far.frame, side) for side in (1.0, -1.0)])
+    assert covered > 0.05 * PITCH
+    assert none(far, depth=0.45) < none(shape, depth=0.45)
 
 
 @pytest.mark.parametrize("off_mm", [28.0, 45.0, 58.0])
