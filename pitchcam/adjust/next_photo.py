@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.adjust.observed import ANGLE, TAPER, Observation, Term, observe
-from pitchcam.adjust.sharing import REFERENCE_LASTING, Sharing
+from pitchcam.adjust.sharing import ANY_OBJECT, SAME_OBJECT, Sharing
 from pitchcam.adjust.system import Adjusted, adjust
 from pitchcam.frozen import dataclass
 from pitchcam.match.population import DIAMETERS, Population, population
@@ -79,7 +79,7 @@ def choices(measurement: Measurement, first: Observation) -> list[Choice]:
     if height is not None and height.value > NEARER * NEAREST_MM:
         to = int(height.value / NEARER / 10) * 10
         out.append(Choice(words=f"turned end for end and from {to} mm", seen=_nearer))
-    if scale.source in REFERENCE_LASTING and scale.source != "card":
+    if scale.source in ANY_OBJECT and scale.source != "card":
         out.append(Choice(words="turned end for end, with a bank card beside it", seen=_card))
     return out
 
@@ -139,7 +139,7 @@ def _card(o: Observation) -> Observation:
         shares=U_CARD * lengths,
         together=True,
         of_scale=True,
-        sharing=Sharing(owner="reference", lasting=REFERENCE_LASTING["card"][0]),
+        sharing=Sharing(owner="reference", lasting=SAME_OBJECT["card"]),
     )
     rest = tuple(t for t in _turned(o).terms if t.source != SCALE)
     return replace(o, terms=(card, *rest))

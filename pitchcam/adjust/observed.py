@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.adjust.sharing import REFERENCE_LASTING, Sharing, sharing_of
+from pitchcam.adjust.sharing import ANGLE_AGAIN, Sharing, reference_again, sharing_of
 from pitchcam.frozen import dataclass
 from pitchcam.records import NAMING_QUANTITIES, BudgetLine, Measurement, PartResult, ThreadResult
 
@@ -24,6 +24,8 @@ OFF_MIDDLE = 0.12
 #: Two photos whose threads end within this share of the thread's length at the same places of the
 #: picture show one laying: nothing but noise is new in the second.
 UNMOVED = 0.03
+#: The budget's line of the scatter about the fit.
+NOISE = "edge noise"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,7 +95,9 @@ def observe(
     u = np.array([0.0 if q is None else q.u for q in read])
     out, known = _orientation(part, thread)
     values[TAPER] *= out * thread.taper_sign
-    terms = [t for line in thread.budget for t in _terms(measurement, photo, line, out)]
+    terms = [
+        t for line in thread.budget for t in _terms(measurement, photo, line, out, values[PITCH])
+    ]
     terms = [replace(t, shares=np.where(np.isfinite(values), t.shares, 0.0)) for t in terms]
     had = sum((_own(t).diagonal() for t in terms), np.zeros(6))
     # What is in a u beside the budget's lines: the way to a taper's station, a cast's shrinkage.
@@ -113,13 +117,28 @@ def observe(
     )
 
 
-def _terms(measurement: Measurement, photo: int, line: BudgetLine, out: float) -> list[Term]:
-    """Return a budget's line as a term; a reference's as two, of the object and of its kind."""
+def _terms(
+    measurement: Measurement, photo: int, line: BudgetLine, out: float, pitch_mm: float
+) -> list[Term]:
+    """Return a budget's line as a term, or as several where shares of it are of several owners.
+
+    Of a reference the object, its kind and this photo's sight of it; of the edges' noise what is
+    none in the angle, but the metal's light.
+    """
     term = _term(measurement, photo, line, out)
+    if term.source == NOISE and term.shares[ANGLE]:
+        light = np.where(np.arange(6) == ANGLE, term.shares, 0.0) * np.sqrt(ANGLE_AGAIN)
+        left = np.where(np.arange(6) == ANGLE, np.sqrt(1 - ANGLE_AGAIN), 1.0) * term.shares
+        lasts = replace(
+            term, key="part", shares=light, sharing=Sharing(owner="part", lasting=1.0), kind="B"
+        )
+        return [lasts, replace(term, shares=left)]
     if term.sharing.owner != "reference":
         return [term]
-    source = "" if measurement.scale is None else measurement.scale.source
-    again, kind = REFERENCE_LASTING.get(source, (1.0, 0.0))
+    scale = measurement.scale
+    source, stated = ("", None) if scale is None else (scale.source, scale.stated_mm)
+    relative = abs(line.contributions.get("pitch_mm", 0.0)) / pitch_mm
+    again, kind = reference_again(source, stated, relative)
     parts = (
         (kind, f"any {source}", 1.0),
         (again - kind, term.key, 1.0),
@@ -143,7 +162,7 @@ def _term(measurement: Measurement, photo: int, line: BudgetLine, out: float) ->
     share = None
     if scale is not None and scale.focal_px is not None:
         share = scale.focal_px.u / scale.focal_px.value
-    sharing = sharing_of(line.source, source, share)
+    sharing = sharing_of(line.source, share)
     keys = {
         "photo": f"photo {photo}",
         "part": "part",

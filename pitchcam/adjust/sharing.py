@@ -10,6 +10,8 @@ from __future__ import annotations
 
 from typing import Literal
 
+import numpy as np
+
 from pitchcam.frozen import dataclass
 
 Owner = Literal["photo", "camera", "reference", "part"]
@@ -42,7 +44,7 @@ U_FOCAL_AGAIN = 0.01
 #: +- 0.03. The others are judgement: all of it where the same surface under the same light is
 #: modelled again, half where a photo's own evidence and a lasting assumption go into it alike.
 SHARING: dict[str, Sharing] = {
-    # How much of it is the object's size goes with the object: see REFERENCE_LASTING.
+    # How much of it is the object's size goes with the object: see reference_again.
     "scale of the reference": Sharing(owner="reference", lasting=1.0),
     # The radius that the part rests on is its own; the pose is what this photo shows of it.
     "height of the axis": Sharing(owner="part", lasting=0.6),
@@ -76,38 +78,59 @@ SHARING: dict[str, Sharing] = {
 #: A term that nobody filed here is taken to come again whole.
 UNFILED = Sharing(owner="part", lasting=1.0)
 
-#: Of the variance of a reference's own scale: the share that comes again with the same object, its
-#: size among it, and the share that comes again with any object of the kind, for how such edges
-#: mirror and are placed. The rest is what one photo shows of it: noise, distortion between it and
-#: the part, and for a card how it lies. A drawn pin's comes again by 0.47 +- 0.11; any two pins,
-#: discs or jaws of 291 rendered threads had 0.0 to 0.03 +- 0.04 of the pitch's error in common, and
-#: under one lamp it will be more. The others are judgement; all cards are of one size, and a
-#: reading by caliper is one for all.
-REFERENCE_LASTING = {
-    "pin": (0.5, 0.1),
-    "disc": (0.8, 0.1),
-    "jaws": (0.8, 0.1),
-    "card": (0.7, 0.7),
-    "major": (1.0, 0.0),
-    "sheet": (1.0, 0.5),
-}
+#: What of a reference's own scale comes again whole with the same object, its size: standard
+#: uncertainty in mm (that of the reference's module), for a disc relative (what its rim leaves).
+U_SIZE_MM = {"pin": 0.008, "jaws": 0.02}
+U_DISC = 0.0004
+#: Of what is left, how a photo shows the object's edges, the share that comes again with it: the
+#: metal and the panel are the same, place, heading and tilt are not (judgement: black pins drawn
+#: in 48 photos of 16 parts had -0.02 +- 0.11 of it in common, but mirror nothing).
+EDGES_AGAIN = 0.2
+#: Of a reference's whole variance, the share that comes again with any object of the kind, for how
+#: such edges mirror and are placed: any two pins, discs or jaws of 291 rendered threads had 0.0 to
+#: 0.03 +- 0.04 of the pitch's error in common, and under one lamp it will be more. All cards are of
+#: one size; a reading by caliper is one for all.
+ANY_OBJECT = {"pin": 0.1, "disc": 0.1, "jaws": 0.1, "card": 0.7, "major": 0.0, "sheet": 0.5}
+#: The share with the same object, of those whose size is not one number here (judgement).
+SAME_OBJECT = {"card": 0.7, "major": 1.0, "sheet": 1.0}
+#: Of the angle's noise, the share that is no noise: what the model of mirrored light leaves in the
+#: flanks of a metal under a panel. Any two of 727 rendered threads, of other metals, phones and
+#: panels, have 0.34 +- 0.02 of the angle's error in u in common (``python -m tests.several
+#: --kinds``), of this line about as much; of black parts, drawn, -0.03 +- 0.10.
+ANGLE_AGAIN = 0.3
 
 
-def sharing_of(line_source: str, reference: str, focal_share: float | None) -> Sharing:
+def reference_again(source: str, stated_mm: float | None, u_scale: float) -> tuple[float, float]:
+    """Return what of a reference's variance comes again: with the same object, with any such.
+
+    Parameters
+    ----------
+    source, stated_mm
+        The kind of reference and its size.
+    u_scale
+        Relative standard uncertainty of the scale that it gives.
+    """
+    any_such = ANY_OBJECT.get(source, 0.0)
+    if source in SAME_OBJECT:
+        return SAME_OBJECT[source], any_such
+    size = U_DISC if source == "disc" else U_SIZE_MM.get(source, np.inf) / (stated_mm or 1.0)
+    if not np.isfinite(size):
+        return 1.0, any_such  # a kind that nobody filed here
+    whole = min((size / u_scale) ** 2, 1.0) if u_scale > 0 else 1.0
+    return max(whole + EDGES_AGAIN * (1.0 - whole), any_such), any_such
+
+
+def sharing_of(line_source: str, focal_share: float | None) -> Sharing:
     """Return how a budget's line comes again.
 
     Parameters
     ----------
     line_source
         The line's ``source``.
-    reference
-        The kind of reference that gave the scale.
     focal_share
         Relative standard uncertainty of the focal length, None where not known.
     """
     filed = SHARING.get(line_source, UNFILED)
-    if line_source == "scale of the reference":
-        return Sharing(owner="reference", lasting=REFERENCE_LASTING.get(reference, (1.0, 1.0))[0])
     if line_source == "focal length" and focal_share:
         again = max(0.0, 1.0 - (U_FOCAL_AGAIN / focal_share) ** 2)
         return Sharing(owner="camera", lasting=again, followed=True)

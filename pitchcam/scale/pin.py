@@ -70,6 +70,8 @@ def pin_distance(
 #: How far the difference of a pin's widths at both ends may be off, pixels, where its edges' pieces
 #: lie on a line.
 U_CONVERGE_PX = 0.35
+#: A ground pin is true to 0.01 mm, a drill's shank to 0.02.
+U_SIZE_MM = 0.008
 
 
 def _reference(shape: Shape, camera: Camera, edges: list[TrueEdge], mm: float) -> Reference:
@@ -83,8 +85,7 @@ def _reference(shape: Shape, camera: Camera, edges: list[TrueEdge], mm: float) -
     distance, _ = pin_distance(camera, both, mm)
     width = float(np.linalg.norm(np.mean(moved[0], axis=0) - np.mean(moved[1], axis=0)))
     u_edges = float(np.hypot(edges[0].u_px, edges[1].u_px))
-    # A ground pin is true to 0.01 mm, a drill's shank to 0.02.
-    u_scale = float(np.hypot(np.hypot(u_edges, 0.08) / width, 0.008 / mm))
+    u_scale = float(np.hypot(np.hypot(u_edges, 0.08) / width, U_SIZE_MM / mm))
     return Reference(
         source="pin",
         camera=camera.over_plate(distance),

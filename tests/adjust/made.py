@@ -82,13 +82,14 @@ def lines(truth=None, *, scale=0.002, focal=0.0015, noise=(0.0005, 0.005, 0.006,
 def errors(budget, photo, inputs, *, lasting):
     """Return what a budget's inputs make of one photo's quantities, (6,).
 
-    ``lasting`` maps a line's source to the share of its variance that all photos have in common.
+    ``lasting`` maps a line's source to the share of its variance that all photos have in common,
+    one for all quantities or (6,).
     """
     out = np.zeros(6)
     for line in budget:
         c = np.array([line.contributions.get(k, 0.0) for k in NAMING_QUANTITIES])
-        again = lasting.get(line.source, 0.0)
-        for i in range(6):
+        shares = np.broadcast_to(lasting.get(line.source, 0.0), 6)
+        for i, again in enumerate(shares):
             # One input moves all quantities, or each has its own.
             at = "" if line.correlated else f" {i}"
             e = np.sqrt(again) * inputs.get(f"{line.source}{at}")

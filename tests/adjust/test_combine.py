@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pitchcam.adjust.combine import combine
-from pitchcam.adjust.sharing import SHARING, sharing_of
+from pitchcam.adjust.sharing import ANGLE_AGAIN, SHARING, reference_again, sharing_of
 from pitchcam.records import NAMING_QUANTITIES, BudgetLine
 from pitchcam.thread.budget import CREST_TERMS, TERMS
 from tests.adjust import made
@@ -14,8 +14,11 @@ from tests.adjust import made
 PHOTOS, TRIALS = 3, 200
 
 
-def lasting(source="pin"):
-    return {line.source: sharing_of(line.source, source, 0.03).lasting for line in made.lines()}
+def lasting(source="pin", mm=8.0, scale=0.002):
+    out = {line.source: sharing_of(line.source, 0.03).lasting for line in made.lines()}
+    again, _ = reference_again(source, mm, scale)
+    light = np.where(np.arange(6) == 4, ANGLE_AGAIN, 0.0)
+    return out | {"scale of the reference": again, "edge noise": light}
 
 
 def one(*measurements):
@@ -85,10 +88,11 @@ def test_what_photos_share_does_not_shrink():
 
 
 def test_another_reference_takes_from_what_one_leaves():
-    budget = made.lines(scale=0.004)
-    same = one(*(made.measurement(made.true_values(), budget, i) for i in range(2)))
+    """0.02 mm on jaws 5 mm apart are all of their scale's 0.4 %."""
+    budget, narrow = made.lines(scale=0.004), {"source": "jaws", "mm": 5.0}
+    same = one(*(made.measurement(made.true_values(), budget, i, **narrow) for i in range(2)))
     other = one(
-        made.measurement(made.true_values(), budget, 0),
+        made.measurement(made.true_values(), budget, 0, **narrow),
         made.measurement(made.true_values(), budget, 1, source="card", mm=None),
     )
     assert other.reading.pitch_mm.u < 0.9 * same.reading.pitch_mm.u
@@ -104,9 +108,9 @@ def test_another_pin_takes_away_the_size_and_not_how_pins_are_seen():
             made.measurement(made.true_values(), budget, 1, **second),
         ).reading.pitch_mm.u
 
-    # A tenth of the variance is any pin's, and four tenths this pin's.
+    # A tenth of the variance is any pin's, and as much this pin's size.
     assert u(source="card", mm=None) < 0.985 * u(mm=6.0)
-    assert u(mm=6.0) < 0.93 * u()
+    assert u(mm=6.0) < 0.97 * u()
 
 
 def test_a_nearer_photo_tells_of_the_focal_length():
@@ -118,7 +122,7 @@ def test_a_nearer_photo_tells_of_the_focal_length():
         made.true_values() * np.where(np.arange(6) < 4, 1 + off * f, 1.0) for f in (0.0015, 0.006)
     ]
     told = one(made.measurement(values[0], far, 0), made.measurement(values[1], near, 1))
-    assert abs(told.reading.pitch_mm.value - 1.5) < 0.75 * abs(values[0][0] - 1.5)
+    assert abs(told.reading.pitch_mm.value - 1.5) < 0.8 * abs(values[0][0] - 1.5)
     assert (
         told.reading.pitch_mm.u
         < made.measurement(values[0], far, 0).parts[0].threads[0].reading.pitch_mm.u

@@ -12,6 +12,15 @@ from pitchcam.match.population import population
 from pitchcam.records import BudgetLine, Candidate, Verdict
 from tests.adjust import made
 
+UNF = {
+    "pitch_mm": 1.27,
+    "major_mm": 12.6,
+    "pitch_diameter_mm": 11.8,
+    "minor_mm": 11.1,
+    "angle_deg": 60.0,
+    "taper": 0.0,
+}
+
 
 def opened(measurement, *names):
     """Return the measurement with its thread left open between two names."""
@@ -34,23 +43,15 @@ def test_a_named_thread_needs_no_further_photo():
 
 def test_another_reference_where_the_pin_is_what_is_not_known():
     """20 TPI and 1.25 mm lie 1.6 % apart: a scale of 1 % leaves them open, a card tells them."""
-    truth = {
-        "pitch_mm": 1.27,
-        "major_mm": 12.6,
-        "pitch_diameter_mm": 11.8,
-        "minor_mm": 11.1,
-        "angle_deg": 60.0,
-        "taper": 0.0,
-    }
-    read = made.measurement(made.true_values(truth), made.lines(truth, scale=0.01))
+    read = made.measurement(made.true_values(UNF), made.lines(UNF, scale=0.01))
     assert "bank card" in advice(opened(read, "1/2-20 UNF", "M12x1.25"))
 
 
 def test_noise_is_told_by_turning_the_part():
     """What is new in each photo averages: the simplest second photo does."""
-    noisy = made.lines(scale=0.0005, noise=(0.0005, 0.005, 0.006, 0.01, 2.0, 0.001))
-    read = made.measurement(made.true_values(), noisy)
-    said = advice(opened(read, "1/4-20 UNC", "1/4-20 BSW"))
+    noisy = made.lines(UNF, scale=0.0005, noise=(0.012, 0.3, 0.3, 0.3, 0.3, 0.001))
+    read = made.measurement(made.true_values(UNF), noisy)
+    said = advice(opened(read, "1/2-20 UNF", "M12x1.25"))
     assert said is not None
     assert "turned end for end, and" in said
 

@@ -17,16 +17,21 @@ from pitchcam.adjust.disagree import Gap, agreeing, gap, log_upper, reason
 from pitchcam.adjust.matching import apart, match
 from pitchcam.adjust.observed import TAPER, UNMOVED, Observation, Term, layings, observe
 from pitchcam.adjust.sharing import (
-    REFERENCE_LASTING,
+    ANGLE_AGAIN,
+    ANY_OBJECT,
     SHARING,
+    U_DISC,
     U_FOCAL_AGAIN,
+    U_SIZE_MM,
     UNFILED,
     Sharing,
+    reference_again,
     sharing_of,
 )
 from pitchcam.adjust.system import UNITS, adjust, effect, repeats, shared, stacked
 from pitchcam.adjust.told import IS_LENGTH, covariance_of, peaks, scale_share, with_covariance
 from pitchcam.records import NAMING_QUANTITIES, BudgetLine, Quantity, ThreadReading
+from pitchcam.scale import disc, jaws, pin
 from tests.adjust import made
 
 VALUES = np.array([1.5, 13.85, 12.93, 12.1, 60.0, 0.01])
@@ -269,12 +274,39 @@ def test_every_term_is_some_ones_and_comes_again_by_a_share(source: str) -> None
         assert filed.lasting == 0.0, "what is new with each photo averages"
 
 
-@pytest.mark.parametrize("kind", REFERENCE_LASTING)
-def test_a_kind_of_reference_repeats_no_more_than_the_object_itself(kind: str) -> None:
-    again, any_of_it = REFERENCE_LASTING[kind]
+@pytest.mark.parametrize("kind", ANY_OBJECT)
+@pytest.mark.parametrize("u", [1e-4, 1e-3, 1e-2])
+def test_a_kind_of_reference_repeats_no_more_than_the_object_itself(kind: str, u: float) -> None:
+    again, any_of_it = reference_again(kind, 20.0, u)
     assert 0 <= any_of_it <= again <= 1
-    told = sharing_of("scale of the reference", kind, None)
-    assert (told.owner, told.lasting) == ("reference", again)
+    assert sharing_of("scale of the reference", None).owner == "reference"
+
+
+@pytest.mark.parametrize(
+    ("kind", "mm", "u", "again"),
+    [
+        # (0.008 / 8)^2 of 0.001^2 and 0.002^2 is size, and of the rest a fifth the same edges'.
+        ("pin", 8.0, 0.001, 1.0),
+        ("pin", 8.0, 0.002, 0.25 + 0.2 * 0.75),
+        ("pin", 4.0, 0.002, 1.0),
+        ("jaws", 20.0, 0.004, 0.0625 + 0.2 * 0.9375),
+        ("disc", 23.25, 0.0008, 0.25 + 0.2 * 0.75),
+        ("pin", 8.0, 1.0, 0.2),
+        # Less than its size's u: others told what it is.
+        ("pin", 8.0, 0.0005, 1.0),
+        ("pin", 8.0, 0.0, 1.0),
+        ("a new kind", 8.0, 0.002, 1.0),
+        ("card", 85.6, 0.002, 0.7),
+        ("major", 13.8, 0.002, 1.0),
+    ],
+)
+def test_a_references_size_comes_again_and_of_its_edges_a_fifth(kind, mm, u, again) -> None:
+    assert reference_again(kind, mm, u)[0] == pytest.approx(again, abs=1e-4)
+
+
+def test_sizes_are_known_as_the_references_modules_say() -> None:
+    assert U_SIZE_MM == {"pin": pin.U_SIZE_MM, "jaws": jaws.U_READING_MM}
+    assert U_DISC == disc.U_LEFT_OPEN
 
 
 @pytest.mark.parametrize(
@@ -283,15 +315,14 @@ def test_a_kind_of_reference_repeats_no_more_than_the_object_itself(kind: str) -
 def test_a_focal_length_repeats_to_a_percent(u: float, lasting: float) -> None:
     """1 - (0.01 / u)^2: what differs from shot to shot is a percent, whatever its u is."""
     assert U_FOCAL_AGAIN == 0.01
-    told = sharing_of("focal length", "pin", u)
+    told = sharing_of("focal length", u)
     assert told.lasting == pytest.approx(lasting)
     assert told.followed and told.owner == "camera"
 
 
 def test_what_nobody_filed_comes_again_whole() -> None:
-    assert sharing_of("a term of tomorrow", "pin", 0.03) == UNFILED
+    assert sharing_of("a term of tomorrow", 0.03) == UNFILED
     assert UNFILED.lasting == 1.0
-    assert sharing_of("scale of the reference", "a new kind", None).lasting == 1.0
 
 
 # From a measurement to an observation and back.
@@ -313,13 +344,25 @@ def test_a_reference_is_one_of_its_kind_itself_and_this_photos_sight_of_it() -> 
     one = observe(m, 3, m.parts[0], m.parts[0].threads[0])
     own = {t.key: t for t in one.terms if t.source == "scale of the reference"}
     assert set(own) == {"any pin", "pin 8.0", "photo 3"}
-    again, any_of_it = REFERENCE_LASTING["pin"]
+    again, any_of_it = reference_again("pin", 8.0, 0.002)
     whole = made.lines()[0].contributions["pitch_mm"]
     shares = {k: (t.shares[0] / whole) ** 2 for k, t in own.items()}
     assert shares == pytest.approx(
         {"any pin": any_of_it, "pin 8.0": again - any_of_it, "photo 3": 1 - again}
     )
     assert own["photo 3"].sharing.lasting == 0.0
+
+
+def test_of_the_angles_noise_a_part_is_the_metals_light_and_comes_again() -> None:
+    m = made.measurement(made.true_values(), made.lines())
+    one = observe(m, 0, m.parts[0], m.parts[0].threads[0])
+    light, noise = [t for t in one.terms if t.source == "edge noise"]
+    stated = np.array([made.lines()[-1].contributions[k] for k in NAMING_QUANTITIES])
+    assert light.shares == pytest.approx(np.sqrt(ANGLE_AGAIN) * stated * (np.arange(6) == 4))
+    assert np.hypot(light.shares, noise.shares) == pytest.approx(stated)
+    other = replace(light, key="part")
+    assert repeats(light, other, unmoved=False) == 1.0
+    assert repeats(noise, noise, unmoved=False) == 0.0
 
 
 def test_what_a_reading_knows_less_than_its_budget_is_a_term_of_its_own() -> None:

@@ -14,10 +14,11 @@ from typing import Any
 
 import numpy as np
 
-from pitchcam.adjust.sharing import REFERENCE_LASTING, SHARING
+from pitchcam.adjust.sharing import ANGLE_AGAIN, ANY_OBJECT, EDGES_AGAIN, SHARING
 from tests.several.draw import Case, case
 
-#: What is measured, and the line of the budget whose share it is.
+#: What is measured, and the line of the budget whose share it is: of the scale what a pin's size
+#: leaves, which itself comes again whole.
 LINES = {
     "scale": "scale of the reference",
     "height": "height of the axis",
@@ -59,7 +60,7 @@ def errors(drawn: Case, folder: Path) -> list[dict[str, float]]:
         true_axis = (shot.distance_mm - drawn.stud.shank_mm / 2) / shot.f_px
         out.append(
             {
-                "scale": (distance - pin / 2) / f_px / true - 1,
+                "scale": (distance - pin / 2) / f_px / true - 1 + shot.pin_error_mm / pin,
                 "height": lies.axis_height_mm.value - drawn.stud.shank_mm / 2,
                 "pitch": pitch.value / axis / (drawn.stud.pitch_mm / true_axis) - 1,
                 "major": major.value / axis / (drawn.stud.major_mm / true_axis) - 1,
@@ -106,14 +107,23 @@ def measured(parts: int, seed: int, photos: int = 3) -> dict[str, Share]:
     return {name: share([np.array([e[name] for e in some]) for some in found]) for name in LINES}
 
 
-def of_kinds(rows: list[dict[str, Any]]) -> dict[str, Share]:
-    """Return what pitches have in common that were measured by any object of a kind.
+#: The name of the angles' row, and the error over u from which on it is another fault.
+ANGLE, MOST_U = "angle / u", 3.0
 
-    ``rows`` are those of ``python -m tests.fresh measure``: photos that share neither phone, part
-    nor light: each is a part of its own. Errors beyond 2 % are other faults, and left out.
+
+def of_kinds(rows: list[dict[str, Any]]) -> dict[str, Share]:
+    """Return what pitches have in common that were measured by any object of a kind, and angles.
+
+    Angles are those of all photos, in their u. ``rows`` are those of ``python -m tests.fresh
+    measure``: photos that share neither phone, part nor light: each is a part of its own. Errors
+    beyond 2 % are other faults, and left out.
     """
     found: dict[str, list[float]] = {}
     for row in rows:
+        off = (row.get("errors") or {}).get("angle_deg")
+        if off is not None and row["set"] != "wrongref":
+            over_u = off / row["u"]["angle_deg"]
+            found.setdefault(ANGLE, []).append(float(np.clip(over_u, -MOST_U, MOST_U)))
         error = (row.get("errors") or {}).get("pitch_mm")
         if error is None or abs(error) > 0.02 * row["pitch_mm"] or row["set"] == "wrongref":
             continue
@@ -144,9 +154,10 @@ def kinds_table(shares: dict[str, Share]) -> str:
     """Return what any two objects of a kind have in common, beside what the adjustment takes."""
     out = [f"{'reference':<12}{'threads':>8}{'bias':>11}{'rms':>10}{'in common':>16}{'taken':>7}"]
     for kind, s in shares.items():
-        taken = REFERENCE_LASTING[kind][1]
+        taken = ANGLE_AGAIN if kind == ANGLE else ANY_OBJECT[kind]
+        by, unit = (1.0, " ") if kind == ANGLE else (100.0, "%")
         out.append(
-            f"{kind:<12}{s.parts:>8}{100 * s.bias:>+9.3f} %{100 * s.rms:>8.3f} %"
+            f"{kind:<12}{s.parts:>8}{by * s.bias:>+9.3f} {unit}{by * s.rms:>8.3f} {unit}"
             f"{s.again:>9.2f} +- {s.u_again:.2f}{taken:>7.2f}"
         )
     return "\n".join(out)
@@ -157,7 +168,7 @@ def table(shares: dict[str, Share]) -> str:
     out = [f"{'input':<24}{'parts':>6}{'bias':>12}{'rms':>12}{'comes again':>16}{'taken':>7}"]
     for name, s in shares.items():
         line = LINES[name]
-        taken = REFERENCE_LASTING["pin"][0] if name == "scale" else SHARING[line].lasting
+        taken = EDGES_AGAIN if name == "scale" else SHARING[line].lasting
         unit = "mm" if name == "height" else "%"
         by = 1.0 if name == "height" else 100.0
         out.append(
