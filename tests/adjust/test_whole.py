@@ -22,6 +22,7 @@ from pitchcam.records import (
     ThreadResult,
 )
 from pitchcam.thread.budget import combined
+from tests.adjust import made
 
 #: Pitch, major, pitch and minor diameter, angle, by ISO 965-1 and ASME B1.1, in the middle of their
 #: tolerances (from the series, which other tests hold against other sources).
@@ -255,7 +256,10 @@ def test_a_contradiction_has_words(monkeypatch):
     monkeypatch.setattr(together, "strains", lambda _: off)
     flags = []
     pin = ScaleSpec(source="pin", mm=8.0)
-    together.as_the_picture_tells([], [], (pin, size_belief([], pin)), flags)
+    # A lone thread is not asked: two are there, of which nothing else is looked at.
+    read = made.measurement(made.true_values(), made.lines()).parts[0]
+    two = [read, replace(read, id=2)]
+    together.as_the_picture_tells(two, [[None], [None]], (pin, size_belief([], pin)), flags)
     assert [f.code for f in flags] == ["reference-size", "height", "tilt"]
     assert flags[0].message == (
         "by the threads together the pin would be larger than stated, by 3 times its uncertainty"
