@@ -81,5 +81,6 @@ def _clipped(scene: Scene, part: Shape) -> bool:
     full = np.iinfo(pixels.dtype).max
     values = pixels[around > 0]
     if values.ndim == 2:
-        values = values.min(axis=1)
+        # Not min over the axis, which goes pixel by pixel.
+        values = np.minimum.reduce([values[:, i] for i in range(values.shape[1])])
     return float(np.mean(values >= CLIPPED * full)) > MOST_CLIPPED
