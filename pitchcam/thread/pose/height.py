@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -119,7 +120,15 @@ class Roll:
     shown: float
 
 
-def hexagon_roll(part: Shape, section: Section, frame: AxisFrame, rest: Rest) -> Roll:
+def outer_corners(part: Shape, rest: Rest) -> list[Values]:
+    """Return the photo positions (2,) of both outer corners of a hexagon, of those that are seen.
+
+    ``rest`` is the stretch of the part that is taken for one.
+    """
+    return [c for side in (1.0, -1.0) if (c := _corner(part, rest, side)) is not None]
+
+
+def hexagon_roll(corners: Sequence[Values], section: Section, frame: AxisFrame) -> Roll:
     """Return how far a hexagon is turned about the axis.
 
     A hexagon on its flat has both outer corners at the axis's height over the plate. Turned by a
@@ -129,14 +138,11 @@ def hexagon_roll(part: Shape, section: Section, frame: AxisFrame, rest: Rest) ->
 
     Parameters
     ----------
-    part
-        The part's outline.
+    corners
+        Its :func:`outer_corners`.
     section, frame
         A thread measured on the part, whose axis is known far better than the outline's middle.
-    rest
-        The stretch that is taken for a hexagon.
     """
-    corners = [c for side in (1.0, -1.0) if (c := _corner(part, rest, side)) is not None]
     if len(corners) < 2:
         return Roll(turn_rad=0.0, u_turn_rad=0.0, shown=1.0)
     y = [section.to_axis(frame.from_photo(c))[1] for c in corners]

@@ -12,7 +12,7 @@ from pitchcam.objects.frame import axis_frame
 from pitchcam.objects.shapes import Shape
 from pitchcam.thread.crest_lines import CrestShape
 from pitchcam.thread.pose.drift import Kind, again, thread_sight
-from pitchcam.thread.pose.height import Rest, hexagon_roll, rest_as, turned
+from pitchcam.thread.pose.height import Rest, hexagon_roll, outer_corners, rest_as, turned
 from pitchcam.thread.pose.hexagon import head_stretches
 from pitchcam.thread.pose.hull import SeenPart, part_radii
 from pitchcam.thread.pose.records import Pose
@@ -90,6 +90,8 @@ def lay(
         heads=heads,
         threads=threads,
     )
+    turns = level.hexagon and not isinstance(shape, CrestShape)
+    corners = outer_corners(part, level) if turns else []
     rest, height, slope, laid = level, level.height_mm, 0.0, shape
     for _ in range(ROUNDS):
         frame = axis_frame(camera, part.axis, middle, height, slope)
@@ -109,7 +111,7 @@ def lay(
         if level.hexagon and not isinstance(shape, CrestShape):
             # Only in its own pose do the corners tell the turn.
             laid = again(shape, camera, height, slope)
-            roll = hexagon_roll(part, laid.section, laid.frame, level)
+            roll = hexagon_roll(corners, laid.section, laid.frame)
             rest = turned(level, roll)
             found = replace(found, turn_rad=roll.turn_rad, u_turn_rad=roll.u_turn_rad)
         if still:

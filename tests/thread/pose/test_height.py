@@ -10,7 +10,7 @@ from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.section import USUAL, Section
 from pitchcam.objects.axis import ImageAxis, envelope
 from pitchcam.objects.frame import axis_frame
-from pitchcam.thread.pose.height import Roll, hexagon_roll, rest_height, turned
+from pitchcam.thread.pose.height import Roll, hexagon_roll, outer_corners, rest_height, turned
 
 CAMERA = Camera(f_px=3005.0, u_f_px=45.0, centre_px=(2015.5, 1511.5), distance_mm=200.0)
 FLATS = 22.0
@@ -80,7 +80,7 @@ def rolled(shape, height):
         fit=None, points=None, seen_points=None, turn_rad=0.0, offset_mm=0.0, winding=USUAL
     )
     rest = rest_height(shape, CAMERA)
-    return rest, hexagon_roll(shape, section, frame, rest)
+    return rest, hexagon_roll(outer_corners(shape, rest), section, frame)
 
 
 def test_hexagon_on_a_flat():
