@@ -39,6 +39,9 @@ FEWEST_CRESTS = 3
 #: What crests that are whole scatter by at least, pixels: an outline's crossings do by as much; and
 #: the rounds in which least absolute deviations settle.
 SCATTER_PX, ABSOLUTE_ROUNDS = 0.1, 20
+#: They have settled where a round moves them by less than this share of that scatter: they choose
+#: the crests of the last fit, and nothing else.
+SETTLED = 1e-3
 #: What worn ones do, pixels, and for how many crests that counts: three crests on a line by chance
 #: do not make it certain (judgement).
 WORN_PX, USUAL_WEIGHT = 0.4, 2
@@ -263,12 +266,13 @@ def _robust(columns: Values, seen: Values, scatter: float) -> tuple[Values, Valu
     ``scatter`` is what sound crests differ by at least. Of four or five crests one that is turned
     down by a chamfer draws least squares with it; least absolute deviations stay with the others.
     """
-    weight = np.ones(len(seen))
+    weight, q = np.ones(len(seen)), np.zeros(columns.shape[1])
     for _ in range(ABSOLUTE_ROUNDS):
-        root = np.sqrt(weight)
-        scaled = columns * root[:, None]
-        q: Values = np.linalg.lstsq(scaled, seen * root, rcond=None)[0].astype(float)
+        weighted, before = columns.T * weight, q
+        q = np.asarray(np.linalg.solve(weighted @ columns, weighted @ seen), float)
         off = np.abs(seen - columns @ q)
+        if np.abs(q - before).max() < SETTLED * scatter:
+            break
         weight = 1 / np.maximum(off, 0.1 * scatter)
     use = np.ones(len(seen), bool)
     for _ in range(5):

@@ -9,13 +9,14 @@ how far these are apart.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.errors import OutlineError
 from pitchcam.frozen import dataclass
+from pitchcam.normal import normal_cdf
 from pitchcam.small import median
 
 Values = NDArray[np.float64]
@@ -68,23 +69,19 @@ class CrestLines:
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Way:
-    """One way that a side's ends may be low: its line, what that leaves, and its log weight."""
+class _Ways:
+    """All ways that a side's ends may be low, w of them, and what each leaves.
+
+    ``line`` (w, 2) are its radius at z = 0 and slope, ``inverse`` (w, 2, 2) their covariance at
+    unit variance, ``squares`` and ``count`` (w,) those of the crests that are not low, ``log``
+    (w,) its log weight.
+    """
 
     line: Values
     inverse: Values
-    squares: float
-    count: int
-    log: float
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Side:
-    """Crests of one side, from one end to the other; lengths in pixels."""
-
-    z: Values
-    r: Values
-    low_px: float
+    squares: Values
+    count: Values
+    log: Values
 
 
 def lines_of_crests(
@@ -139,10 +136,9 @@ def _weighed(z: Values, r: Values, above: Mask, low_px: float) -> CrestLines:
     sides = []
     for own in (above, ~above):
         order = np.argsort(z[own])
-        sides.append(_ways(_Side(z=z[own][order], r=r[own][order], low_px=low_px)))
+        sides.append(_ways(z[own][order], r[own][order], low_px))
     log, variance = _together(*sides)
-    slopes = [np.array([way.line[1] for way in ways]) for ways in sides]
-    tapers = np.abs(slopes[0][:, None] + slopes[1])
+    tapers = np.abs(np.add.outer(sides[0].line[:, 1], sides[1].line[:, 1]))
     if tapers.flat[log.argmax()] > MOST_TAPER:
         raise OutlineError("the crest lines of both sides are none of a thread")
     log = np.where(tapers > MOST_TAPER, -np.inf, log)
@@ -151,73 +147,81 @@ def _weighed(z: Values, r: Values, above: Mask, low_px: float) -> CrestLines:
     return _mean(sides, weight, weight * variance)
 
 
-def _together(a: list[_Way], b: list[_Way]) -> tuple[Values, Values]:
+def _together(a: _Ways, b: _Ways) -> tuple[Values, Values]:
     """Return log weight and scatter's variance of each way of one side with each of the other.
 
     Both sides scatter alike and lie along one axis. The lines are open beforehand and the scatter
     nearly so: a normal inverse gamma, whose marginal is Student's t. Shapes (ways, ways).
     """
-
-    def both(of: Callable[[_Way], float]) -> Values:
-        columns = [np.array([of(way) for way in ways], float) for ways in (a, b)]
-        return np.asarray(np.add.outer(*columns))
-
-    turn = (np.array([way.line[1] for way in a])[:, None] - [way.line[1] for way in b]) / 2
-    squares = SOUND_FREEDOM * SOUND_PX**2 + both(lambda way: way.squares)
-    count = both(lambda way: way.count)
+    turn = np.subtract.outer(a.line[:, 1], b.line[:, 1]) / 2
+    squares = SOUND_FREEDOM * SOUND_PX**2 + np.add.outer(a.squares, b.squares)
+    count = np.add.outer(a.count, b.count)
     freedom = SOUND_FREEDOM + count - 4
-    gamma = {f: math.lgamma(f / 2) for f in set(freedom.flat)}
-    log = both(lambda way: way.log) + np.vectorize(gamma.get, otypes=[float])(freedom)
+    least = float(freedom.min())
+    gamma = [math.lgamma((least + k) / 2) for k in range(int(freedom.max() - least) + 1)]
+    log = np.add.outer(a.log, b.log) + np.array(gamma)[(freedom - least).astype(np.intp)]
     log -= freedom / 2 * np.log(squares / 2) + count / 2 * math.log(2 * math.pi)
     log -= np.log1p((turn / TURN) ** 2)
     return log, squares / np.maximum(freedom - 2, 1.0)
 
 
-def _mean(sides: list[list[_Way]], weight: Values, scatter: Values) -> CrestLines:
+def _mean(sides: list[_Ways], weight: Values, scatter: Values) -> CrestLines:
     """Return the mean of all lines and its covariance, by each pair's weight."""
-    lines = [np.array([way.line for way in ways]) for ways in sides]
-    inverse = [np.array([way.inverse for way in ways]) for ways in sides]
     shares, scatters = (weight.sum(1), weight.sum(0)), (scatter.sum(1), scatter.sum(0))
-    value: Values = np.concatenate([w @ of for w, of in zip(shares, lines, strict=True)])
+    value: Values = np.concatenate([w @ of.line for w, of in zip(shares, sides, strict=True)])
     covariance = np.zeros((4, 4))
-    apart = [lines[0] - value[:2], lines[1] - value[2:]]
+    apart = [sides[0].line - value[:2], sides[1].line - value[2:]]
     for k, at in enumerate((slice(0, 2), slice(2, 4))):
-        within = np.einsum("h,hij->ij", scatters[k], inverse[k])
-        covariance[at, at] = within + np.einsum("h,hi,hj->ij", shares[k], apart[k], apart[k])
+        within = np.tensordot(scatters[k], sides[k].inverse, 1)
+        covariance[at, at] = within + (shares[k][:, None] * apart[k]).T @ apart[k]
     # One side's lines go with the other's where the axis ties them.
-    covariance[:2, 2:] = np.einsum("gh,gi,hj->ij", weight, apart[0], apart[1])
+    covariance[:2, 2:] = apart[0].T @ weight @ apart[1]
     covariance[2:, :2] = covariance[:2, 2:].T
     return CrestLines(value=value, covariance=covariance)
 
 
-def _ways(side: _Side) -> list[_Way]:
-    """Return every way that so many crests of either end are low, two or more left."""
-    ways = []
+@cache
+def _low(count: int) -> tuple[Mask, Values]:
+    """Return which of a side's crests are low in each way, (w, crests), two or more left.
+
+    With each way's log prior, (w,).
+    """
+    place = np.arange(count)
+    ways, log = [], []
     for first, share_first in enumerate(LOW_SHARES):
         for last, share_last in enumerate(LOW_SHARES):
-            if len(side.z) - first - last >= 2:
-                ways.append(_way(side, first, last, math.log(share_first * share_last)))
-    if not ways:
+            if count - first - last >= 2:
+                ways.append((place < first) | (place >= count - last))
+                log.append(math.log(share_first * share_last))
+    return np.array(ways).reshape(-1, count), np.array(log)
+
+
+def _ways(z: Values, r: Values, low_px: float) -> _Ways:
+    """Return each way's line without the low crests; these lie below it, exponentially.
+
+    ``z`` and ``r`` (crests,) are in pixels, from one end to the other.
+    """
+    low, log = _low(len(z))
+    if not len(log):
         raise OutlineError("a side has fewer than two crests")
-    return ways
-
-
-def _way(side: _Side, first: int, last: int, log: float) -> _Way:
-    """Return the line without the low crests; these lie below it, exponentially."""
-    kept = slice(first, len(side.z) - last)
-    z, r = side.z[kept], side.r[kept]
-    n, middle = len(z), z.mean()
-    spread = float(((z - middle) ** 2).sum())
-    slope = float(((z - middle) * r).sum()) / spread
-    line = np.array([r.mean() - slope * middle, slope])
-    inverse = np.array(
-        [[1 / n + middle**2 / spread, -middle / spread], [-middle / spread, 1 / spread]]
+    kept = (~low).astype(float)
+    n = kept.sum(axis=1)
+    middle, mean = kept @ z / n, kept @ r / n
+    off = kept * (z - middle[:, None])
+    spread = (off * off).sum(axis=1)
+    slope = off @ r / spread
+    line = np.stack([mean - slope * middle, slope], axis=1)
+    inverse = np.empty((len(n), 2, 2))
+    inverse[:, 0, 0] = 1 / n + middle**2 / spread
+    inverse[:, 0, 1] = inverse[:, 1, 0] = -middle / spread
+    inverse[:, 1, 1] = 1 / spread
+    below = line[:, :1] + slope[:, None] * z - r
+    u = SOUND_PX * np.sqrt(1 + (1 / n)[:, None] + (z - middle[:, None]) ** 2 / spread[:, None])
+    chance = np.log(normal_cdf(below / u) + 1e-12) - np.maximum(below, 0.0) / low_px
+    return _Ways(
+        line=line,
+        inverse=inverse,
+        squares=(kept * below**2).sum(axis=1),
+        count=n,
+        log=log - 0.5 * np.log(n * spread) + (low * (chance - math.log(low_px))).sum(axis=1),
     )
-    rest = r - line[0] - slope * z
-    log -= 0.5 * math.log(n * spread)
-    for i in (*range(first), *range(len(side.z) - last, len(side.z))):
-        low = float(line[0] + slope * side.z[i] - side.r[i])
-        u = SOUND_PX * math.sqrt(1 + 1 / n + (side.z[i] - middle) ** 2 / spread)
-        below = 0.5 * math.erfc(-low / (u * math.sqrt(2)))
-        log += math.log(below + 1e-12) - max(low, 0.0) / side.low_px - math.log(side.low_px)
-    return _Way(line=line, inverse=inverse, squares=float(rest @ rest), count=n, log=log)

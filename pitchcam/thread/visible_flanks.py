@@ -34,6 +34,8 @@ U_LIGHT_DEG_PX, U_BAND_DEG = 8.0, 0.5
 #: Included angles beyond these, degrees, are none of a thread: the fit has run away.
 ANGLES_DEG = (35.0, 90.0)
 START_TAN, ROUNDS = 0.55, 8
+#: The tangents have settled where a round moves them by less: 1e-9 of their u.
+SETTLED = 1e-11
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -134,8 +136,10 @@ def _fit(sides: list[_Side], frame: AxisFrame, along: Along) -> tuple[float, flo
         columns = _columns(side, flank, ridge, below * along.pitch_mm)
         shown = np.abs(columns[use]).sum(axis=0) > 0
         q, covariance, keep = _solved(columns[:, shown], z, use)
-        use = keep
+        use, before = keep, tan
         tan = np.clip(q[-2:], 0.2, 1.5)
+        if np.abs(tan - before).max() < SETTLED:
+            break
     half = np.degrees(np.arctan(tan))
     if not ANGLES_DEG[0] < half.sum() < ANGLES_DEG[1]:
         return None
