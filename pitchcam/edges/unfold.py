@@ -66,8 +66,9 @@ def unfold_flank(
     radius = np.abs(zy[:, 1])
     x0 = np.zeros(len(zy))
     x1 = _within(side * flank * k / np.maximum(tan_half, 0.1), 0.5 * radius)
-    x1 = x1 + radius**2 / cx + 1e-6
-    f0 = surface(x0)[0]
+    x1 += radius**2 / cx + 1e-6
+    # On the plane of the axis itself the condition is short.
+    f0 = dz + k * cx / zy[:, 1] + np.sign(zy[:, 1]) * tan * dy
     for _ in range(4):
         f1 = surface(x1)[0]
         change = f1 - f0

@@ -185,22 +185,26 @@ def measure_thread(sight: Sight, starts: int = 1) -> ThreadShape:
     spacing_mm = _spectral_spacing(sight)
     seen = Slant(blur_px=sight.blur_px, starts=starts)
     flanks = flank_points(sight.outline_px, sight.axis, sight.region, frame, seen)
-    straight = True
+    first = fit_section(flanks, frame, spacing_mm, right, rounds=3)
     for _ in range(2):
+        kept, straight = _straight(flanks, first, frame, spacing_mm)
+        if len(kept.xy) == len(flanks.xy):
+            break
+        flanks = kept
         first = fit_section(flanks, frame, spacing_mm, right, rounds=3)
-        flanks, straight = _straight(flanks, first, frame, spacing_mm)
     if _hides(straight, sight.slant, first):
         raise OutlineError("the ridges hide their flanks")
 
-    def on_edges(winding: Winding) -> tuple[Section, Flanks, tuple[FlankEdge, ...], Surface]:
-        first = fit_section(flanks, frame, spacing_mm, winding, rounds=3)
+    def on_edges(
+        winding: Winding, first: Section
+    ) -> tuple[Section, Flanks, tuple[FlankEdge, ...], Surface]:
         moved, edges, surface = move_to_edges(flanks, sight, first)
         return fit_section(moved, frame, spacing_mm, winding), moved, edges, surface
 
-    section, moved, edges, surface = on_edges(right)
+    section, moved, edges, surface = on_edges(right, first)
     leans = _leans_left(section, moved, frame, left) if straight else 0.0
     if leans > LEANS or (straight and surface.misfit > STRANGE):
-        other = on_edges(left)
+        other = on_edges(left, fit_section(flanks, frame, spacing_mm, left, rounds=3))
         brighter = other[-1].misfit < min(LEFT_HAND * surface.misfit, STRANGE)
         if leans > LEANS or (brighter and leans > -LEANS):
             section, moved, edges, surface = other
@@ -261,8 +265,9 @@ def _bend(flanks: Flanks, section: Section, frame: AxisFrame, spacing_mm: float)
     middle = median(flanks.below)
     angles, variances = [], []
     for part in (flanks.below <= middle, flanks.below > middle):
+        own = replace(section, fit=replace(section.fit, used=section.fit.used[part]))
         try:
-            half = fit_section(flanks.only(part), frame, spacing_mm, section.winding, rounds=3).fit
+            half = fit_again(own, flanks.only(part), frame, spacing_mm).fit
         except np.linalg.LinAlgError:
             return 0.0
         slopes = np.degrees(1 / (1 + np.array(half.tan_half) ** 2))
