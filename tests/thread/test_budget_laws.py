@@ -307,7 +307,8 @@ def test_lengths_scale_together(shape) -> None:
     assert scaled(shape, 0.01) == pytest.approx({k: 0.01 * v[k] for k in LENGTHS})
     grown = by_pitch(shape, dict.fromkeys(NAMING_QUANTITIES, 0.1))
     assert grown["pitch_mm"] == pytest.approx(0.1 * shape.pitch_mm)
-    assert grown["major_mm"] == grown["angle_deg"] == 0.1
+    assert grown["major_mm"] == pytest.approx(0.1 * shape.pitch_mm)
+    assert grown["angle_deg"] == 0.1
 
 
 def test_a_quantity_that_is_none_stays_none() -> None:

@@ -397,6 +397,23 @@ def test_a_near_panel_leaves_the_taper_of_short_threads_open(shape):
     assert contribution(half, "ridges at the ends", "taper") == pytest.approx(4 * ends)
 
 
+def test_a_near_panel_leaves_the_diameters_by_the_photos_pixels(shape):
+    """Edges are traced by pixels: what that leaves of a diameter is as many, however coarse."""
+    panel = contributions_near(shape)
+    told = [panel[k] / shape.mm_per_px for k in LENGTHS[1:]]
+    assert told == pytest.approx([0.15, 0.25, 0.45])
+    assert panel["pitch_mm"] == pytest.approx(0.0015 * PITCH, rel=1e-3)
+    # With half the focal length the same thread has half the pixels.
+    shorter = with_camera(shape, f_px=shape.camera.f_px / 2)
+    coarse = contributions_near(shorter)
+    assert [coarse[k] / panel[k] for k in LENGTHS[1:]] == pytest.approx([2.0] * 3)
+
+
+def contributions_near(shape):
+    """What a panel right behind a shape contributes."""
+    return line(replace(shape, nearness=1.0), "panel close behind the part").contributions
+
+
 def test_a_view_along_the_thread_opens_the_angle_of_rounded_crests():
     """A Whitworth thread's exact contour, seen so far aslant that crests pass for flanks."""
     seen = drawn_shape(whitworth_profile(25.4 / 16, 12.7), pitch=25.4 / 16, off_mm=30.0)
@@ -417,7 +434,8 @@ def test_the_view_along_the_thread_counts_with_the_slant_s_square(shape):
     at = 0.136 * float(shape.section.pinhole(shape.frame)[2])
     assert seen(at, False, "angle_deg") == pytest.approx(3.2)
     assert seen(at, True, "angle_deg") == pytest.approx(0.4)
-    assert seen(at, True, "pitch_diameter_mm") == pytest.approx(0.03 * PITCH, rel=1e-4)
+    assert seen(at, False, "pitch_diameter_mm") == pytest.approx(0.03 * PITCH, rel=1e-4)
+    assert seen(at, True, "pitch_diameter_mm") == pytest.approx(0.03 / 8 * PITCH, rel=1e-4)
     assert seen(2 * at, True, "angle_deg") == pytest.approx(1.6)
     assert seen(0.0, False, "angle_deg") < 1e-12
 
@@ -451,9 +469,21 @@ def test_roots_are_open_by_what_pixels_add_to_the_blur(shape):
     )
     # Of 0.6 pixels 0.116 are open by 1/12 square pixel, and a root goes with three blurs.
     spread = np.sqrt(0.36 + 1 / 12) - np.sqrt(0.36 - 1 / 12)
-    assert one == pytest.approx(2 * 3 * spread / 2 * pixel, rel=0.02)
+    each = 3 * spread / 2 * pixel
+    # Every groove lies otherwise between the pixels: those of a side average, and both sides add.
+    alone, many = (
+        edges_term.blurred_roots(with_roots(shape, 0.6 * pixel, count), PLACE) for count in (1, 9)
+    )
+    assert alone.contributions["minor_mm"] == pytest.approx(np.sqrt(2) * each, rel=0.02)
+    assert many.contributions["minor_mm"] == pytest.approx(np.sqrt(2) * each / 3, rel=0.02)
     assert two == pytest.approx(one / 2)
     assert budget_without_roots(shape) is None
+
+
+def with_roots(shape, blur_mm, count):
+    """The shape with so many grooves a side."""
+    roots = tuple(replace(t, count=count) for t in shape.roots)
+    return replace(shape, blur_mm=blur_mm, roots=roots)
 
 
 def budget_without_roots(shape):
@@ -580,6 +610,9 @@ def test_the_form_s_floor_stands_below_every_quantity(shape):
     assert set(form.contributions) == set(NAMING_QUANTITIES)
     assert all(u > 0 for u in form.contributions.values()) and not form.correlated
     assert form.contributions["pitch_mm"] == pytest.approx(0.0002 * PITCH, rel=1e-3)
+    # Crests and roots are forms drawn on the pitch: a finer thread of that form is surer.
+    lengths = [form.contributions[k] / PITCH for k in LENGTHS[1:]]
+    assert lengths == pytest.approx([0.005, 0.003, 0.005], rel=1e-3)
     u, _ = combined(budget(shape, PLACE))
     assert all(u[k] > form.contributions[k] for k in NAMING_QUANTITIES)
 

@@ -146,7 +146,9 @@ def test_the_terms_are_what_measuring_again_gives():
     assert noise["pitch_mm"] == shape.u_pitch_mm and noise["angle_deg"] == shape.u_angle_deg
     assert noise["major_mm"] == shape.u_major_mm > 0 and noise["taper"] == shape.u_taper > 0
     floors = terms.form(shape, Place).contributions
-    assert floors["pitch_mm"] == pytest.approx(terms.U_CRESTS["pitch_mm"] * shape.pitch_mm)
+    assert floors["pitch_mm"] == pytest.approx(0.0005 * shape.pitch_mm)
+    assert floors["major_mm"] == pytest.approx(0.005 * shape.pitch_mm)
+    assert floors["taper"] == 0.001
 
 
 def test_lines_of_no_thread_are_refused():
@@ -202,16 +204,36 @@ def test_ends_that_all_stand_inward_are_told_by_the_others(n):
 
 
 def test_what_the_usual_end_moves_is_open_where_too_few_crests_are_left_to_say():
-    """Monte Carlo: four ends off by 0.03 pitches, and least squares."""
+    """Monte Carlo: four ends off as ends are of so many crests, and least squares."""
     rng = np.random.default_rng(1)
-    for n in (3, 8):
+    for n, by in ((3, 0.036), (4, 0.036), (8, 0.015)):
         places, z = ends_moved(n, 0.0)
         moved = []
         for _ in range(400):
             off = z.copy()
-            off[[0, n - 1, n, 2 * n - 1]] += rng.normal(0, crest_lines.END_ALONG, 4)
+            off[[0, n - 1, n, 2 * n - 1]] += rng.normal(0, by, 4)
             moved.append(np.linalg.lstsq(places, off, rcond=None)[0][2])
         assert crest_lines._by_ends(places, z, 1.0) == pytest.approx(np.std(moved), rel=0.1)
+
+
+@pytest.mark.parametrize("n", [5, 7, 12])
+def test_of_five_crests_a_side_an_end_that_is_cut_is_told_and_left_out(n):
+    """One end in ten off by a tenth of a pitch, the others hardly: u is what is then left."""
+    rng = np.random.default_rng(n)
+    off, stated, least = [], [], []
+    for _ in range(200):
+        places, z = ends_moved(n, 0.0)
+        z += rng.normal(0, 0.005, 2 * n)
+        cut = rng.random(4) < 0.1
+        inward = np.array([1.0, -1.0, 1.0, -1.0])
+        z[[0, n - 1, n, 2 * n - 1]] += inward * np.where(cut, 0.1, rng.normal(0, 0.012, 4))
+        q, u = crest_lines._robust(places, z, 0.004)
+        off.append(q[2] - 1)
+        stated.append(np.hypot(u[2], crest_lines._by_ends(places, z, q[2])))
+        least.append(np.linalg.lstsq(places, z, rcond=None)[0][2] - 1)
+    error, u = (np.sqrt(np.mean(np.square(x))) for x in (off, stated))
+    assert 0.55 < error / u < 1.2
+    assert error < 0.8 * np.sqrt(np.mean(np.square(least)))
 
 
 def test_three_crests_on_a_line_are_not_certain():

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from pitchcam.records import BudgetLine
-from pitchcam.thread.budget.geometry import Geometry, by_pitch
+from pitchcam.thread.budget.geometry import Geometry
 from pitchcam.thread.measure import ThreadShape
 
 #: Pixels that a flank's u counts for at most: beyond, the light did not determine it, and it stands
@@ -31,8 +31,8 @@ UNIFORM = 12**0.5
 #: What is left of a slanted view after its contour has been unfolded, at a slant of 0.136: a
 #: Whitworth thread reads 3.2 degrees too open there when its crest's rounding cannot be told from
 #: its flank (from an exact contour, without light). It grows with the slant's square; where only
-#: points on the straight flank were used, an eighth of it is left. The pitch diameter's share is
-#: given in pitches.
+#: points on the straight flank were used, an eighth of it is left: of the pitch diameter too, whose
+#: share is given in pitches (292 rendered threads: 0.1 to 0.3).
 SLANT = 0.136
 SLANT_ANGLE_DEG = 3.2
 SLANT_LEFT = 0.125
@@ -57,7 +57,11 @@ LEAST_NEARNESS = 0.02
 BELIEVED_SLOPE, LEAST_BEND_DEG = 0.2, 0.02
 #: With the panel close behind the part the mirrored band covers a third of the radius, shines
 #: unevenly up the flank and changes along the thread. The pitch as a share.
-NEAR_PANEL = {"pitch_mm": 0.0015, "major_mm": 0.05, "pitch_diameter_mm": 0.06, "minor_mm": 0.10}
+NEAR_PANEL_PITCH = 0.0015
+#: And what is left in the diameters of edges that were traced under it, pixels: 87 threads near a
+#: panel are off by 0.43 between crests and roots, by 0.25 between crests and flanks, beyond what
+#: they are over masked light (renders).
+NEAR_DIAMETERS_PX = {"major_mm": 0.15, "pitch_diameter_mm": 0.25, "minor_mm": 0.45}
 #: How far the ridge at an end stands off, in radius and pitches: a chamfer or a run-out that the
 #: fit did not leave out; beside a close panel, which shines past the end, twice as much more. So
 #: the tapers of 239 rendered threads err by 0.7 to 1 of u with three turns as with fifteen, where
@@ -169,11 +173,11 @@ def bent_flanks(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
 
 def slanted_view(shape: ThreadShape, place: Geometry) -> BudgetLine:
     """Return what a view along the thread leaves in angle and pitch diameter."""
-    grow = (shape.slant / SLANT) ** 2
+    grow = (shape.slant / SLANT) ** 2 * (SLANT_LEFT if shape.straight else 1.0)
     return BudgetLine(
         source="view along the thread",
         contributions={
-            "angle_deg": SLANT_ANGLE_DEG * grow * (SLANT_LEFT if shape.straight else 1.0),
+            "angle_deg": SLANT_ANGLE_DEG * grow,
             "pitch_diameter_mm": SLANT_DIAMETER_PITCHES * grow * shape.pitch_mm,
         },
     )
@@ -199,15 +203,17 @@ def covered_roots(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
 def blurred_roots(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
     """Return what the blur leaves open of the roots: it fills the point of a groove.
 
-    Both sides are blurred alike, and the more so by pixels the less the lens blurs.
+    It does the more by pixels the less the lens blurs; each groove lies otherwise between them, so
+    that those of both sides average.
     """
     if not shape.roots:
         return None
     blur_px = shape.blur_mm / shape.mm_per_px
     share = U_BLUR_PX2 / (2 * blur_px**2)
+    averaged = sum(1 / t.count for t in shape.roots) ** 0.5
     return BudgetLine(
         source="blur in the roots",
-        contributions={"minor_mm": 2 * ROOT_BY_BLUR * shape.blur_mm * share},
+        contributions={"minor_mm": ROOT_BY_BLUR * shape.blur_mm * share * averaged},
         correlated=False,
     )
 
@@ -216,9 +222,9 @@ def near_panel(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
     """Return what a panel close behind the part leaves in every quantity, each by itself."""
     if max(shape.nearness, shape.turning) < LEAST_NEARNESS:
         return None
-    angle = shape.turning * float(np.degrees(NEAR_PANEL_PX / flank_px(shape)))
-    share = {k: u * shape.nearness for k, u in NEAR_PANEL.items()} | {"angle_deg": angle}
+    lengths = {k: px * shape.mm_per_px for k, px in NEAR_DIAMETERS_PX.items()}
+    lengths["pitch_mm"] = NEAR_PANEL_PITCH * shape.pitch_mm
+    share = {k: u * shape.nearness for k, u in lengths.items()}
+    share["angle_deg"] = shape.turning * float(np.degrees(NEAR_PANEL_PX / flank_px(shape)))
     share["taper"] = shape.nearness * _by_ends(shape, END_RIDGE_NEAR)
-    return BudgetLine(
-        source="panel close behind the part", contributions=by_pitch(shape, share), correlated=False
-    )
+    return BudgetLine(source="panel close behind the part", contributions=share, correlated=False)

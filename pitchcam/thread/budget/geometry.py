@@ -76,8 +76,8 @@ def scaled(shape: Measured, share: float) -> dict[str, float]:
 
 
 def by_pitch(shape: ThreadShape, u: dict[str, float]) -> dict[str, float]:
-    """Return contributions of which the pitch's is given as a share of the pitch."""
-    return {k: u[k] * (shape.pitch_mm if k == "pitch_mm" else 1.0) for k in NAMING_QUANTITIES}
+    """Return contributions of which those of lengths are given as shares of the pitch."""
+    return {k: u[k] * (shape.pitch_mm if k in LENGTHS else 1.0) for k in NAMING_QUANTITIES}
 
 
 def quantity(value: float | None, u: float) -> Quantity | None:
