@@ -127,7 +127,9 @@ def fit_tips(
     step = 0.5 * sight.mm_per_px
     span = np.arange(-0.45 * depth - 3 * blur_mm, 3.5 * blur_mm + 0.25 * depth, step)
     y = centre + (-span[::-1] if groove else span)
-    lines = [_lines(sight, section, side, middles[side], y) for side in sides]
+    # Under a slant one side's flanks are seen farther out than the other's: radii count from there.
+    out = {side: side * section.seen.offset_mm for side in sides}
+    lines = [_lines(sight, section, side, middles[side], y + out[side]) for side in sides]
     light = np.array([np.median(of_side, axis=0) for of_side in lines]) / around.background
     low, high = (line - 0.75 * pitch, line - 0.1 * pitch)
     if not groove:
@@ -149,7 +151,7 @@ def fit_tips(
         tips.append(
             Tip(
                 side=side,
-                radius_mm=_true_radius(seen_radius, side, section.pinhole(sight.frame)),
+                radius_mm=_true_radius(seen_radius + out[side], side, section.pinhole(sight.frame)),
                 u_mm=float(np.hypot(u, 0.3 * spread * blur_mm)),
                 slope=section.seen.taper / 2,
                 count=count,

@@ -455,35 +455,38 @@ def test_roots_that_flanks_cover_may_lie_anywhere_behind_them():
     # The better side counts; evenly spread over a range, a value is that over root 12 off.
     far = drawn_shape(whitworth_profile(pitch, 12.7), pitch=pitch, off_mm=24.0)
     least = min(far.section.covered_mm(far.frame, side) for side in (1.0, -1.0))
-    stated = line(far, "roots behind flanks")
+    stated = line(with_roots_over(far, 0.0), "roots behind flanks")
     assert stated.contributions == {"minor_mm": pytest.approx(2 * least / np.sqrt(12))}
     assert not stated.correlated
+    # What is seen well over the point where the flanks meet is not behind them.
+    shown = line(with_roots_over(far, 6.0), "roots behind flanks")
+    assert shown.contributions["minor_mm"] < 0.01 * least
 
 
-def test_roots_are_open_by_what_pixels_add_to_the_blur(shape):
-    """Twice the blur in half of the pixels' u of it: their variance is what is open."""
-    pixel = shape.mm_per_px
-    one, two = (
-        line(replace(shape, blur_mm=k * pixel), "blur in the roots").contributions["minor_mm"]
-        for k in (0.6, 1.2)
+def with_roots_over(shape, blurs):
+    """The shape with roots that end so many blurs over the point of their flanks, as seen."""
+    fit = shape.section.fit
+    point = fit.pitch_radius_mm - fit.pitch_mm / 2 / sum(fit.tan_half)
+    roots = tuple(
+        replace(t, radius_mm=point + shape.section.covered_mm(shape.frame, t.side) + over)
+        for t, over in zip(shape.roots, (blurs * shape.blur_mm, -1.0), strict=True)
     )
-    # Of 0.6 pixels 0.116 are open by 1/12 square pixel, and a root goes with three blurs.
-    spread = np.sqrt(0.36 + 1 / 12) - np.sqrt(0.36 - 1 / 12)
-    each = 3 * spread / 2 * pixel
-    # Every groove lies otherwise between the pixels: those of a side average, and both sides add.
-    alone, many = (
-        edges_term.blurred_roots(with_roots(shape, 0.6 * pixel, count), PLACE) for count in (1, 9)
+    return replace(shape, roots=roots)
+
+
+def test_roots_are_open_by_the_blur_unless_one_side_shows_them(shape):
+    """A groove's form goes by the blurs that its root ends over the point: a normal fall."""
+    at_point, between, seen = (
+        line(with_roots_over(shape, blurs), "blur in the roots").contributions["minor_mm"]
+        for blurs in (0.0, 1.8, 6.0)
     )
-    assert alone.contributions["minor_mm"] == pytest.approx(np.sqrt(2) * each, rel=0.02)
-    assert many.contributions["minor_mm"] == pytest.approx(np.sqrt(2) * each / 3, rel=0.02)
-    assert two == pytest.approx(one / 2)
+    # Both sides are open alike, by the blur and a little.
+    assert at_point == pytest.approx(2 * 1.2 * shape.blur_mm)
+    assert between == pytest.approx(at_point * np.exp(-0.5))
+    assert seen < 0.01 * shape.blur_mm
+    wider = with_roots_over(replace(shape, blur_mm=2 * shape.blur_mm), 1.8)
+    assert line(wider, "blur in the roots").contributions["minor_mm"] == pytest.approx(2 * between)
     assert budget_without_roots(shape) is None
-
-
-def with_roots(shape, blur_mm, count):
-    """The shape with so many grooves a side."""
-    roots = tuple(replace(t, count=count) for t in shape.roots)
-    return replace(shape, blur_mm=blur_mm, roots=roots)
 
 
 def budget_without_roots(shape):

@@ -41,13 +41,11 @@ SLANT_DIAMETER_PITCHES = 0.03
 #: Flanks seen so little too far out, in pitches, cover no root that would be mentioned.
 LEAST_COVERED = 0.01
 
-#: What the blur at a root is uncertain by, as a variance in pixels: light read between pixels is
-#: blurred by none to 1/4, by where they lie, 1/6 on average in the blur that edges tell. And what
-#: the blur moves a root's place by, in its own length, for its logarithm: the 50 % level in a
-#: groove of 60 degrees lies 1.2 standard deviations over its point, and what the metal is taken to
-#: mirror there makes 3 of it (renders of known threads, sharp roots and round ones, blurs of 0.04
-#: to 0.07 pitches taken a fifth less and more).
-U_BLUR_PX2, ROOT_BY_BLUR = 1 / 12, 3.0
+#: Where a root ends so many blurs over the point of its flanks, as they are seen, the blur hides
+#: its form by exp(-1/2), and what that leaves of its place at most, in blurs: of 72 roots of
+#: rendered threads those less than 2 blurs over the point were off by 1.3, by 0.6 up to 3, by 0.3
+#: beyond.
+HIDDEN_BLURS, ROOT_BLURS = 1.8, 1.2
 
 #: A panel is not mentioned below this nearness.
 LEAST_NEARNESS = 0.02
@@ -186,7 +184,8 @@ def slanted_view(shape: ThreadShape, place: Geometry) -> BudgetLine:
 def covered_roots(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
     """Return what is open of roots behind flanks that are seen too far out.
 
-    A root of a sharp groove may lie anywhere down to where its flanks meet in the section.
+    A root of a sharp groove may lie anywhere down to where its flanks meet in the section; one that
+    is seen well over that point is not covered.
     """
     if not shape.roots:
         return None
@@ -195,7 +194,7 @@ def covered_roots(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
         return None
     return BudgetLine(
         source="roots behind flanks",
-        contributions={"minor_mm": 2 * covered / UNIFORM},
+        contributions={"minor_mm": 2 * covered / UNIFORM * _unresolved(shape)},
         correlated=False,
     )
 
@@ -203,19 +202,26 @@ def covered_roots(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
 def blurred_roots(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
     """Return what the blur leaves open of the roots: it fills the point of a groove.
 
-    It does the more by pixels the less the lens blurs; each groove lies otherwise between them, so
-    that those of both sides average.
+    Both sides are blurred alike, and a root that one side shows is that of the other too.
     """
     if not shape.roots:
         return None
-    blur_px = shape.blur_mm / shape.mm_per_px
-    share = U_BLUR_PX2 / (2 * blur_px**2)
-    averaged = sum(1 / t.count for t in shape.roots) ** 0.5
     return BudgetLine(
         source="blur in the roots",
-        contributions={"minor_mm": ROOT_BY_BLUR * shape.blur_mm * share * averaged},
+        contributions={"minor_mm": 2 * ROOT_BLURS * shape.blur_mm * _unresolved(shape)},
         correlated=False,
     )
+
+
+def _unresolved(shape: ThreadShape) -> float:
+    """Return how far the blur hides what roots are like, 1 for those that end in a point.
+
+    The side counts that shows more of its root over the point where its flanks, as seen, meet.
+    """
+    section = shape.section
+    point = section.fit.pitch_radius_mm - shape.pitch_mm / 2 / sum(section.fit.tan_half)
+    over = max(t.radius_mm - point - section.covered_mm(shape.frame, t.side) for t in shape.roots)
+    return float(np.exp(-0.5 * (max(over, 0.0) / (HIDDEN_BLURS * shape.blur_mm)) ** 2))
 
 
 def near_panel(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
