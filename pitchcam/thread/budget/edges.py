@@ -41,11 +41,11 @@ SLANT_DIAMETER_PITCHES = 0.03
 #: Flanks seen so little too far out, in pitches, cover no root that would be mentioned.
 LEAST_COVERED = 0.01
 
-#: Where a root ends so many blurs over the point of its flanks, as they are seen, the blur hides
-#: its form by exp(-1/2), and what that leaves of its place at most, in blurs: of 72 roots of
-#: rendered threads those less than 2 blurs over the point were off by 1.3, by 0.6 up to 3, by 0.3
-#: beyond.
-HIDDEN_BLURS, ROOT_BLURS = 1.8, 1.2
+#: Where a root ends fewer blurs than this over the point of its flanks, as they are seen, the blur
+#: hides its form; and what that leaves of its place, in blurs. Of 72 roots of rendered threads
+#: those less than 2 blurs over the point were off by 1.3, the others by 0.3; of the better side of
+#: each thread it was 0.9 and 0.15.
+HIDDEN_BLURS, ROOT_BLURS = 2.0, 1.0
 
 #: A panel is not mentioned below this nearness.
 LEAST_NEARNESS = 0.02
@@ -221,7 +221,7 @@ def _unresolved(shape: ThreadShape) -> float:
     section = shape.section
     point = section.fit.pitch_radius_mm - shape.pitch_mm / 2 / sum(section.fit.tan_half)
     over = max(t.radius_mm - point - section.covered_mm(shape.frame, t.side) for t in shape.roots)
-    return float(np.exp(-0.5 * (max(over, 0.0) / (HIDDEN_BLURS * shape.blur_mm)) ** 2))
+    return float(np.exp(-((max(over, 0.0) / (HIDDEN_BLURS * shape.blur_mm)) ** 4)))
 
 
 def near_panel(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
