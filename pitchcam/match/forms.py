@@ -1,15 +1,17 @@
-"""What the outline of hidden flanks says of each size: the likelihood of its form."""
+"""What the whole outline says of each size: the likelihood of its form, beside the angle's."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.match.population import Population
+from pitchcam.records import Quantity, ThreadReading
 from pitchcam.series import ThreadSize
 from pitchcam.series.ridges import RIDGES, ridge_shares
 
@@ -18,6 +20,31 @@ Array = NDArray[np.float64]
 #: One outline in fifty is not what its fit took it for (a nicked or filed thread, a neighbour in
 #: its light), and says nothing of the form (judgement): no form is out of the question by it.
 ASTRAY = 0.02
+#: An angle and a form are two readings of one outline, with half of their doubt in common
+#: (judgement): where both tell, each counts by this share, 1 / (1 + 1/2).
+SHARED = 2 / 3
+#: An angle that leaves more than half of what lies between 55 and 60 degrees open tells nothing
+#: that the form of the whole outline does not.
+TELLS_DEG = 2.5
+
+
+def beside_forms(reading: ThreadReading) -> ThreadReading:
+    """Return the reading with its angle as it counts beside the forms that were weighed."""
+    if not reading.forms or reading.angle_deg is None:
+        return reading
+    wide = Quantity(value=reading.angle_deg.value, u=reading.angle_deg.u / math.sqrt(SHARED))
+    return replace(reading, angle_deg=wide if _both(reading) else None)
+
+
+def log_told(reading: ThreadReading, parts: Population) -> Array | float:
+    """Return what the reading's forms add to the logarithm of its density, (sizes,) or 0."""
+    if not reading.forms:
+        return 0.0
+    return (SHARED if _both(reading) else 1.0) * log_forms(reading.forms, parts)
+
+
+def _both(reading: ThreadReading) -> bool:
+    return reading.angle_deg is not None and reading.angle_deg.u < TELLS_DEG
 
 
 def log_forms(forms: Mapping[str, float], parts: Population) -> Array:
@@ -37,15 +64,17 @@ def log_forms(forms: Mapping[str, float], parts: Population) -> Array:
     return np.asarray(np.log(_shares(parts.sizes) @ likely))
 
 
-def told_by_outline(forms: Mapping[str, float]) -> tuple[str, ...]:
+def told_by_outline(reading: ThreadReading) -> tuple[str, ...]:
     """Return a note of what angle the outline tells, where forms were weighed."""
+    forms = reading.forms
     if not forms:
         return ()
     angle = RIDGES[max(forms, key=lambda name: forms[name])].angle_deg
-    return (
-        "Its flanks are hidden. Of the forms in question, drawn as they would be seen, its outline "
-        f"is likest that of {angle:g} degrees.",
+    told = (
+        "Of the forms in question, drawn as they would be seen, its outline is likest that of "
+        f"{angle:g} degrees."
     )
+    return (told if reading.angle_deg is not None else f"Its flanks are hidden. {told}",)
 
 
 @lru_cache(maxsize=4)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from pitchcam.errors import ReadingError
 from pitchcam.frozen import dataclass
-from pitchcam.match.forms import log_forms
+from pitchcam.match.forms import beside_forms, log_told
 from pitchcam.match.population import ANGLE, DIAMETERS, MINOR, PITCH, TAPER, Population
 from pitchcam.records import NAMING_QUANTITIES, Quantity, ThreadReading
 
@@ -139,7 +139,7 @@ def log_likelihoods(
     reading: ThreadReading, factors: Array, parts: Population, far: float = FAR
 ) -> Array:
     """Return :func:`log_likelihood` with all lengths times each factor, shape (factors, sizes)."""
-    reading = _once(reading)
+    told, reading = log_told(reading, parts), beside_forms(reading)
     read = _roots_doubted(vectors(reading, factors), parts.crest)
     kinds = _reading_kinds(read)
     station = station_shift(parts, reading.diameter_station_mm, factors)
@@ -148,7 +148,7 @@ def log_likelihoods(
     result: Array = (-0.5 * z**2).reshape(station[0].shape)
     near = _pairs(parts, station, *everywhere[:, z < far])
     result[near.factor, near.size] = _log_densities(read, kinds, parts, near)
-    return result + log_forms(reading.forms, parts) if reading.forms else result
+    return result + told
 
 
 def log_likelihoods_near(
@@ -158,7 +158,7 @@ def log_likelihoods_near(
 
     Most are by their pitch alone, under most factors: nothing else is worked out for them.
     """
-    reading = _once(reading)
+    told, reading = log_told(reading, parts), beside_forms(reading)
     read = _roots_doubted(vectors(reading, factors), parts.crest)
     kinds = _reading_kinds(read)
     station = station_shift(parts, reading.diameter_station_mm, factors)
@@ -167,12 +167,7 @@ def log_likelihoods_near(
     pairs = _pairs(parts, station, *near[:, _distance(read, parts, _widest(kinds), pairs) < far])
     result = np.full(station[0].shape, -np.inf)
     result[pairs.factor, pairs.size] = _log_densities(read, kinds, parts, pairs)
-    return result + log_forms(reading.forms, parts) if reading.forms else result
-
-
-def _once(reading: ThreadReading) -> ThreadReading:
-    """Return the reading as it counts: where forms were weighed, the angle is a part of them."""
-    return replace(reading, angle_deg=None) if reading.forms else reading
+    return result + told
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -366,7 +361,7 @@ def log_off_series(reading: ThreadReading, factors: Array = AS_READ) -> Array:
 
     All lengths count times each factor.
     """
-    reading = _once(reading)
+    reading = beside_forms(reading)
     total = np.zeros(len(factors))
     pitch, widest = reading.pitch_mm, reading.major_mm or reading.pitch_diameter_mm
     widest = widest or reading.minor_mm

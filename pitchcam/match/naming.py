@@ -88,7 +88,7 @@ def name_thread(
     if reading.starts > 1:
         return _multi_start(reading, after)
     flat = _mixed(fits, parts, {})
-    notes = (*told_by_outline(reading.forms), *_prior_note(after, flat))
+    notes = (*told_by_outline(reading), *_prior_note(after, flat))
     if after.off_series >= NAMED:
         return Verdict(
             status="off-series",

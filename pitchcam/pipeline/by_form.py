@@ -1,4 +1,4 @@
-"""A thread that hidden flanks leave open: its candidates' forms are held against its outline."""
+"""A thread whose name is not sure: its candidates' forms are held against its outline."""
 
 from __future__ import annotations
 
@@ -12,6 +12,16 @@ from pitchcam.series import find
 from pitchcam.series.ridges import ridge_shares
 from pitchcam.thread.aslant.weigh import weigh_forms
 from pitchcam.thread.crest_lines import CrestShape
+
+#: Names less probable than this are held against the outline: flanks of a few pixels, or seen in
+#: part, tell less of the form than the whole of it does.
+SURE = 0.99
+
+
+def hangs_on_form(verdict: Verdict) -> bool:
+    """Whether a thread has no name yet, or none so sure that its outline could not undo it."""
+    named = verdict.status == "named" and (verdict.probability or 0.0) < SURE
+    return named or verdict.status == "ambiguous"
 
 
 def by_form(

@@ -18,7 +18,7 @@ from pitchcam.match import name_thread
 from pitchcam.objects.frame import axis_frame
 from pitchcam.objects.regions import Region
 from pitchcam.objects.shapes import Shape
-from pitchcam.pipeline.by_form import by_form
+from pitchcam.pipeline.by_form import by_form, hangs_on_form
 from pitchcam.pipeline.inputs import scale_shares
 from pitchcam.pipeline.place import geometry
 from pitchcam.pipeline.pose_report import lies_aslant, part_pose
@@ -217,6 +217,11 @@ def _one_thread(
     if wanted.cast:
         reading = _as_cast(reading, wanted.shrinkage)
     verdict: Verdict = name_thread(reading)
+    if hangs_on_form(verdict) and not wanted.cast:
+        with suppress(*NOT_FITTED):
+            crests, laid = by_crests(scene, part, region)
+            reading = by_form(reading, crests, geometry(scene, crests, laid).u_slope_rad, verdict)
+            verdict = name_thread(reading)
     if _unsure(region, verdict) or _hardly_flanks(region, shape):
         return _unreadable(found, _hardly_turns(number), flags), None
     halves = half_angles(shape, lines)
@@ -261,7 +266,7 @@ def _by_crests(
     lines = budget(shape, place)
     reading = crest_reading(shape, lines)
     verdict = name_thread(reading)
-    if verdict.status == "ambiguous":
+    if hangs_on_form(verdict):
         reading = by_form(reading, shape, place.u_slope_rad, verdict)
         verdict = name_thread(reading)
     if _unsure(region, verdict):

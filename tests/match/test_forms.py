@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from pitchcam.match import name_thread
-from pitchcam.match.forms import ASTRAY, log_forms
+from pitchcam.match.forms import ASTRAY, TELLS_DEG, log_forms
 from pitchcam.match.likelihood import log_likelihoods, log_likelihoods_near, log_off_series
 from pitchcam.match.population import population
 from pitchcam.records import Quantity, ThreadReading
@@ -78,13 +78,45 @@ def test_no_outline_puts_a_form_out_of_the_question():
     assert logs.max() == pytest.approx(0.0)
 
 
-def test_flanks_that_were_weighed_by_form_do_not_speak_twice():
-    """What is seen of them gives the angle, and is a part of the outline: no size, nor none."""
+def test_a_poor_angle_beside_weighed_forms_does_not_speak_twice():
+    """What is seen of flanks is a part of the outline: no size, nor none, is told by it again."""
     bare = replace(by_crests("1/4-20 UNC"), forms=FLAT)
-    angled = replace(bare, angle_deg=Quantity(value=60.1, u=0.7))
+    angled = replace(bare, angle_deg=Quantity(value=60.1, u=1.01 * TELLS_DEG))
     one = np.ones(1)
     assert np.array_equal(log_likelihoods(angled, one, PARTS), log_likelihoods(bare, one, PARTS))
     near, far = (log_likelihoods_near(r, one, PARTS, 5.0) for r in (bare, angled))
     assert np.array_equal(near, far) and np.isfinite(near).any()
     assert log_off_series(angled) == log_off_series(bare)
     assert log_off_series(replace(angled, forms={})) != log_off_series(bare)
+
+
+def test_an_angle_that_tells_and_the_forms_each_count_by_two_thirds():
+    """Of the log odds of twins whose parts and lengths are alike: by both readings alone."""
+    none = by_crests("1/4-20 UNC")
+    angle = Quantity(value=57.9, u=1.9)
+    a, b = "1/4-20 UNC", "1/4-20 BSW"
+
+    def odds(reading):
+        logs = log_likelihoods(reading, np.ones(1), PARTS)[0]
+        return of(logs, a) - of(logs, b)
+
+    wide = replace(angle, u=angle.u * 1.5**0.5)
+    by_angle = odds(replace(none, angle_deg=wide)) - odds(none)
+    both = odds(replace(none, angle_deg=angle, forms=ROUND)) - odds(none)
+    by_form = of(log_forms(ROUND, PARTS), a) - of(log_forms(ROUND, PARTS), b)
+    assert both == pytest.approx(by_angle + 2 / 3 * by_form)
+
+
+def test_an_outline_undoes_a_name_that_the_angle_gave_and_not_a_sure_one():
+    """Flanks of two pixels read 62 degrees off a 55 degree thread at times; all of it seldom."""
+    reading = replace(by_crests("3/8-16 BSW"), forms=ROUND)
+    poor, good = (
+        replace(reading, angle_deg=Quantity(value=62.0, u=u), forms=forms)
+        for u, forms in ((2.2, {}), (0.6, ROUND))
+    )
+    assert name_thread(poor).designation == "3/8-16 UNC"
+    doubted = name_thread(replace(poor, forms=ROUND))
+    assert doubted.status == "ambiguous"
+    assert {c.designation for c in doubted.candidates} >= {"3/8-16 UNC", "3/8-16 BSW"}
+    assert "hidden" not in doubted.notes[0] and "likest that of 55" in doubted.notes[0]
+    assert name_thread(good).designation == "3/8-16 UNC"

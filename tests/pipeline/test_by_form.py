@@ -40,3 +40,17 @@ def test_an_outline_that_determines_no_form_leaves_the_thread_open(monkeypatch):
     )
     verdict = Verdict(status="ambiguous", candidates=candidates)
     assert by_form.by_form(ThreadReading(), None, 0.01, verdict) == ThreadReading()
+
+
+@pytest.mark.parametrize(
+    ("status", "probability", "asked"),
+    [
+        ("ambiguous", None, True),
+        ("named", 0.96, True),
+        ("named", 0.995, False),
+        ("off-series", None, False),
+        ("unreadable", None, False),
+    ],
+)
+def test_a_name_that_is_not_sure_is_held_against_the_outline(status, probability, asked):
+    assert by_form.hangs_on_form(Verdict(status=status, probability=probability)) is asked

@@ -15,6 +15,7 @@ from pitchcam.objects.contour import LIT_LEVEL
 from pitchcam.series.ridges import RIDGES, Ridge
 from pitchcam.small import distinct, median
 from pitchcam.thread.aslant.contour import Wound, light_beside
+from pitchcam.thread.aslant.crest_height import height_pull
 from pitchcam.thread.aslant.ridge import ROOT_RADIUS, U_ROOT_RADIUS, ridge_outline, root_outline
 from pitchcam.thread.crest_lines import CrestShape
 
@@ -169,7 +170,7 @@ def _fitted(seen: _Seen, ridge: Ridge, start: Values, noise: float, weight: Valu
     q = start.copy()
     q[CREST], q[TAN] = ridge.crest * pitch, ridge.tan_half
     low, high = np.full(COUNT, -np.inf), np.full(COUNT, np.inf)
-    low[[PITCH, CREST, ROOT]] = 0.9 * pitch, 0.12 * pitch, 0.01 * pitch
+    low[[PITCH, CREST, ROOT]] = 0.9 * pitch, 0.04 * pitch, 0.01 * pitch
     high[[PITCH, CREST, ROOT]] = 1.1 * pitch, 0.46 * pitch, 0.25 * pitch
     low[TAN], high[TAN] = 0.8 * ridge.tan_half, 1.2 * ridge.tan_half
     for place, reach in (
@@ -185,21 +186,20 @@ def _fitted(seen: _Seen, ridge: Ridge, start: Values, noise: float, weight: Valu
         low[place], high[place] = start[place] - reach, start[place] + reach
     # Known beforehand: parameter, value, standard uncertainty.
     u_tan = np.radians(U_HALF_DEG) * (1 + ridge.tan_half**2)
-    places = np.array([OUT, SLOPE, ROOT, CREST, TAN])
-    out_px, crest = -INSIDE_BLURS * seen.blur_px, ridge.crest * pitch
-    expected = np.array([out_px, 0.0, ROOT_RADIUS * pitch, crest, ridge.tan_half])
-    spread = np.array(
-        [U_INSIDE_PX, seen.u_slope, U_ROOT_RADIUS * pitch, ridge.u_crest * pitch, u_tan]
-    )
-    pull = np.zeros((len(places), COUNT))
+    places = np.array([OUT, SLOPE, ROOT, TAN])
+    expected = np.array([-INSIDE_BLURS * seen.blur_px, 0.0, ROOT_RADIUS * pitch, ridge.tan_half])
+    spread = np.array([U_INSIDE_PX, seen.u_slope, U_ROOT_RADIUS * pitch, u_tan])
+    pull = np.zeros((len(places) + 1, COUNT))
     pull[np.arange(len(places)), places] = 1 / spread
     scale = weight * np.sqrt(PER_POINT) / noise
 
     def cost(q: Values) -> tuple[Values, Values]:
         rest, slopes = _rest(seen, ridge, q)
         rest, slopes = soft(rest, slopes, FAR_PX)
+        low_by, steep = height_pull(ridge, float(q[CREST]) / pitch)
+        pull[-1, CREST] = steep / pitch
         return (
-            np.concatenate([rest * scale, (q[places] - expected) / spread]),
+            np.concatenate([rest * scale, (q[places] - expected) / spread, [low_by]]),
             np.concatenate([slopes * scale[:, None], pull]),
         )
 
