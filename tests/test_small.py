@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from pitchcam.small import cross, distinct, line, median, percentile
+from pitchcam.small import cross, distinct, line, median, medians, percentile
 
 RNG = np.random.default_rng(17)
 ARRAYS = [RNG.normal(size=n) * 10.0 ** RNG.integers(-6, 6) for n in (1, 2, 3, 4, 7, 10, 99, 400)]
@@ -57,3 +57,12 @@ def test_distinct_is_numpys_unique() -> None:
 def test_cross_is_numpys() -> None:
     for a, b in RNG.normal(size=(20, 2, 3)):
         assert (cross(a, b) == np.cross(a, b)).all()
+
+
+@pytest.mark.parametrize("rows", [1, 2, 7, 8])
+def test_medians_of_columns_are_those_of_numpy(rows):
+    x = np.random.default_rng(rows).normal(size=(rows, 5))
+    before = x.copy()
+    assert np.array_equal(medians(x), np.median(x, axis=0))
+    assert np.array_equal(medians(x[::-1, ::2]), np.median(x[:, ::2], axis=0))
+    assert np.array_equal(x, before)

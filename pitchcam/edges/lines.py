@@ -11,7 +11,7 @@ from pitchcam.edges.edge_profiles import EdgeProfile
 from pitchcam.frozen import dataclass
 from pitchcam.objects.contour import Crop
 from pitchcam.objects.field import Field
-from pitchcam.small import line, median, percentile
+from pitchcam.small import line, median, medians, percentile
 
 Points = NDArray[np.float64]
 
@@ -77,11 +77,8 @@ def line_profiles(
     start, d, n = segment.start, segment.along, segment.normal
     u = np.arange(0.0, segment.length_px + 1e-9, step_px)
     v = np.arange(-reach_px, reach_px + 1e-9, PROFILE_STEP)
-    # As two planes, which are worked on one after the other.
-    xy = np.empty((2, len(u), len(v)))
-    for plane, a, b, c in zip(xy, start, d, n, strict=True):
-        np.add((a + u * b)[:, None], (unit_px * v * c)[None], out=plane)
-    return EdgeProfiles(along_px=u, across_px=v, light=crop.sample(np.moveaxis(xy, 0, -1)))
+    first, steps = start + unit_px * v[0] * n, (step_px * d, unit_px * PROFILE_STEP * n)
+    return EdgeProfiles(along_px=u, across_px=v, light=crop.grid(first, steps, (len(u), len(v))))
 
 
 def crossings(
@@ -277,7 +274,7 @@ def outer_fall(p: EdgeProfiles) -> float:
     narrows it, but hardly where the blur is wider than the sharpening reaches. 0 where the
     profile shows no fall.
     """
-    light, across = np.median(p.light, axis=0), p.across_px
+    light, across = medians(p.light), p.across_px
     plain = median(light[across > 0.75 * across[-1]])
     dark = float(light.min())
     if plain <= dark:
@@ -299,7 +296,7 @@ def mean_profile(
 
     A fifth of them may be spoiled by dirt or a scratch.
     """
-    worst = np.abs(rows - np.median(rows, axis=0)).max(axis=1)
+    worst = np.abs(rows - medians(rows)).max(axis=1)
     light = rows[worst <= percentile(worst, 80)].mean(axis=0)
     # Beside an edge of a picture of dots there may be no light at all.
     outer = max(median(light[across > 7.0]), LEAST_LIGHT)

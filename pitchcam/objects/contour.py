@@ -10,6 +10,7 @@ from pitchcam.errors import OutlineError
 from pitchcam.frozen import dataclass
 from pitchcam.objects.background import Floats
 from pitchcam.objects.field import PART_LEVEL, STEP, Field
+from pitchcam.objects.grid import grid_of
 from pitchcam.photo.linear import least_plane, light_planes, mean_plane
 
 #: Photo pixels kept around an object: room for the normals' profiles beyond the widest halo.
@@ -57,6 +58,21 @@ class Crop:
             strip = slice(first, first + rows)
             out[strip] = self._sampled(x[strip], y[strip])
         return out
+
+    def grid(
+        self,
+        first: NDArray[np.float64],
+        steps: tuple[NDArray[np.float64], NDArray[np.float64]],
+        shape: tuple[int, int],
+    ) -> NDArray[np.float64]:
+        """Return the relative light on an even grid, ``shape``, linear between pixels.
+
+        ``first`` is the photo position of its first point, ``steps`` the ways (2,) to the next
+        row and to the next column: a tenth of the time of :meth:`sample`, in single precision.
+        """
+        return np.asarray(
+            grid_of(self.light, first - np.array(self.origin_px), steps, shape), float
+        )
 
     def _sampled(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
         h, w = self.light.shape

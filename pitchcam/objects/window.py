@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from pitchcam.frozen import dataclass
 from pitchcam.objects.background import Floats
+from pitchcam.objects.grid import grid_of
 from pitchcam.small import median, percentile
 
 Points = NDArray[np.float64]
@@ -66,13 +67,8 @@ def _side(light: Floats, step: int, ends: tuple[Points, Points], centre: Points)
     small = (xy - (step - 1) / 2) / step
     h, w = light.shape
     inside = ((small >= 0) & (small < np.array([w - 1, h - 1]))).all(axis=2)
-    values = cv2.remap(
-        light,
-        small[..., 0].astype(np.float32),
-        small[..., 1].astype(np.float32),
-        cv2.INTER_LINEAR,
-        borderMode=cv2.BORDER_REPLICATE,
-    )
+    ways = (small[1, 0] - small[0, 0], small[0, 1] - small[0, 0])
+    values = grid_of(light, small[0, 0], ways, small.shape[:2])
     if not inside.any():
         return None
     level = percentile(values[inside].astype(float), 90)

@@ -159,3 +159,22 @@ def test_light_between_pixels_is_that_of_scipy() -> None:
     places = [xy[:, 1] - 11, xy[:, 0] - 7]
     expected = map_coordinates(light, places, order=1, mode="nearest", output=float)
     assert crop.sample(xy) == pytest.approx(expected, abs=1e-6)
+
+
+@pytest.mark.parametrize("size", [(40, 60), (30, 40_000)])
+def test_a_grid_is_what_its_places_sampled_one_by_one_are(size):
+    """Also of a picture wider than short integers reach, and beyond its borders."""
+    light = np.random.default_rng(1).random(size).astype(np.float32)
+    crop = Crop(
+        light=light,
+        origin_px=(300, 200),
+        mask=np.ones(size, np.uint8),
+        channel="mean",
+        background_code=1.0,
+    )
+    down, right = np.array([-0.31, 0.95]), np.array([0.23, 0.11])
+    first = np.array([300.0 + size[1] - 22.7, 203.4])
+    places = first + np.arange(30)[:, None, None] * down + np.arange(140)[:, None] * right
+    seen = crop.grid(first, (down, right), (30, 140))
+    # Noise of this picture changes by 1 a pixel, and single precision places 40,000 to 0.002.
+    assert seen == pytest.approx(crop.sample(places), abs=2e-7 * size[1])
