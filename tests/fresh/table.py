@@ -27,6 +27,8 @@ OUTCOMES = {
 }
 #: Bins of stated probability.
 STATED_EDGES = (0.0, 0.5, 0.8, 0.95, 0.99, 0.999, 1.0000001)
+#: Relative errors beyond are another fault than the scale's.
+FAULT = 0.02
 #: Half the width that holds half of a normal distribution.
 HALF = 0.6745
 
@@ -204,6 +206,30 @@ def first_names(rows: Sequence[Row]) -> list[tuple[float, bool, str]]:
     return known
 
 
+def common_cells(rows: Sequence[Row]) -> list[list[str]]:
+    """Return the cells of the scale's error that a thread's pitch and major diameter share.
+
+    Both are lengths of one scale: the mean product of their relative errors is its mean square, and
+    whatever errs in one alone leaves it. Errors count up to FAULT.
+    """
+    groups: dict[str, list[tuple[float, float]]] = {}
+    for r in threads(rows):
+        e = r.get("errors", {})
+        if "pitch_mm" in e and "major_mm" in e:
+            both = (e["pitch_mm"], e["major_mm"] / r["major_mm"])
+            groups.setdefault(r["reference"], []).append(both)
+    lines = [["reference", "n", "pitch rms, %", "major rms, %", "scale of both, %"]]
+    every = [pair for group in groups.values() for pair in group]
+    for name, group in [*sorted(groups.items()), ("all", every)]:
+        pitch, major = np.clip(np.array(group).reshape(-1, 2).T, -FAULT, FAULT)
+        mean = float(np.mean(pitch * major)) if len(pitch) else 0.0
+        rms = [float(np.sqrt(np.mean(x**2))) if len(x) else 0.0 for x in (pitch, major)]
+        both_rms = float(np.sign(mean) * np.sqrt(abs(mean)))
+        cells = (f"{100 * x:.3f}" for x in (*rms, both_rms))
+        lines.append([name, str(len(group)), *cells])
+    return lines
+
+
 def stated_cells(rows: Sequence[Row]) -> list[list[str]]:
     """Return the cells of stated probability against how often it was right."""
     edges = STATED_EDGES
@@ -276,6 +302,7 @@ def report(rows: Sequence[Row], splits: bool = True) -> str:
     if splits:
         parts += [split(rows, name) for name in SPLITS]
     parts += [
+        "scale that pitch and major diameter share:\n" + grid(common_cells(rows)),
         "stated against right:\n" + stated(rows),
         "no answer because:\n" + reasons(rows),
         "worst:\n" + worst(rows),

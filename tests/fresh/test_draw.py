@@ -11,7 +11,7 @@ from pitchcam.series import load_series
 from samples.solids import Flipped
 from tests.fresh.again import PHOTOS
 from tests.fresh.draw import SETS, fresh
-from tests.fresh.table import figures, outcomes
+from tests.fresh.table import common_cells, figures, outcomes
 from tests.fresh.truth import truth
 
 
@@ -115,3 +115,18 @@ def test_several_photos_are_of_one_part_that_was_moved() -> None:
         assert s.laid.thing.vertices[:, 2].min() == pytest.approx(0.0, abs=0.06)
     other = truth(fresh("again", 12, PHOTOS))["threads"]
     assert other[0]["major_mm"] != rows[0][0]["major_mm"]
+
+
+def test_the_scale_of_a_thread_is_what_its_lengths_err_by_alike() -> None:
+    """Pitch and major diameter made with a common error of 0.3 % and own ones of 0.2 %."""
+    rng = np.random.default_rng(8)
+    rows = []
+    for _ in range(4000):
+        common, pitch, major = rng.normal(0, (0.003, 0.002, 0.002))
+        errors = {"pitch_mm": common + pitch, "major_mm": 12.0 * (common + major)}
+        base = {"quality": "clean", "truth": "M12x1.75", "reference": "pin", "major_mm": 12.0}
+        rows.append(base | {"errors": errors})
+    pin, every = common_cells(rows)[1:]
+    assert pin[1:] == every[1:] and pin[0] == "pin"
+    assert float(pin[4]) == pytest.approx(0.3, rel=0.05)
+    assert float(pin[2]) == pytest.approx(np.hypot(0.3, 0.2), rel=0.05)

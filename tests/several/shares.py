@@ -125,10 +125,10 @@ def of_kinds(rows: list[dict[str, Any]]) -> dict[str, Share]:
             over_u = off / row["u"]["angle_deg"]
             found.setdefault(ANGLE, []).append(float(np.clip(over_u, -MOST_U, MOST_U)))
         error = (row.get("errors") or {}).get("pitch_mm")
-        if error is None or abs(error) > 0.02 * row["pitch_mm"] or row["set"] == "wrongref":
+        if error is None or abs(error) > 0.02 or row["set"] == "wrongref":
             continue
         kind = "jaws" if row["reference"].startswith("jaws") else row["reference"].split(",")[0]
-        found.setdefault(kind, []).append(error / row["pitch_mm"])
+        found.setdefault(kind, []).append(error)
     return {kind: _common(np.array(every)) for kind, every in sorted(found.items())}
 
 
