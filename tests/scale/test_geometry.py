@@ -17,6 +17,7 @@ from pitchcam.camera.profile import CameraProfile
 from pitchcam.edges.bend import U_BOW_PX
 from pitchcam.edges.straight import TrueEdge
 from pitchcam.errors import UnreadableError, UsageError
+from pitchcam.objects.contour import Crop
 from pitchcam.photo import linear_table
 from pitchcam.records import ScaleSpec
 from pitchcam.reference_kinds import REFERENCE_KINDS
@@ -545,12 +546,14 @@ def block(x: float, y: float, w: float, h: float, deg: float = 0.0) -> SimpleNam
     )
     light = (1 - 0.95 * drawing.cover((900, 700), corners, 1.0)).astype(np.float32)
 
-    def sample(xy: np.ndarray) -> np.ndarray:
-        flat = xy.reshape(1, -1, 2).astype(np.float32)
-        seen = cv2.remap(light, flat[..., 0], flat[..., 1], cv2.INTER_LINEAR, borderValue=1.0)
-        return seen.reshape(xy.shape[:-1]).astype(float)
-
-    return SimpleNamespace(outline_px=ring, crop=SimpleNamespace(sample=sample))
+    crop = Crop(
+        light=light,
+        origin_px=(0, 0),
+        mask=(light < 0.5).astype(np.uint8),
+        channel="mean",
+        background_code=1.0,
+    )
+    return SimpleNamespace(outline_px=ring, crop=crop)
 
 
 def test_a_blocks_faces_look_outward() -> None:
