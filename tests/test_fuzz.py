@@ -139,6 +139,13 @@ def test_a_table_of_scenes_without_a_thread_tells_what_is_named():
     assert told.splitlines()[-1].split() == ["comb", "2", "0", "1", "1"]
 
 
+@pytest.mark.parametrize("seed", ["1501-1805", "1501-2731", "1801-993"])
+def test_scenes_that_had_a_name_have_none(seed):
+    """Noise along a hexagon's face, a gear, noise and facets along a disc's edge."""
+    row = bare.row_of(seed)
+    assert "fault" not in row and not bare.named(row)
+
+
 def test_scenes_come_again_from_their_seed(tmp_path, capsys):
     file = tmp_path / "rows.jsonl"
     assert bare.main(["--seed", "5", "--count", "2", "-j", "1", "-o", str(file)]) == 0
