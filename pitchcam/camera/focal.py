@@ -12,7 +12,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from pitchcam.camera.held import HELD_MM, U_HELD
+from pitchcam.camera.held import HELD_MM, U_HELD, without_tails
 from pitchcam.camera.pinhole import DIAGONAL_35MM, Camera
 from pitchcam.frozen import dataclass
 from pitchcam.photo import Photo
@@ -44,8 +44,6 @@ CROPPED_COPY = 0.1
 U_CROP, U_CROP_CENTRE = 0.25, 0.10
 #: Frames that phones and cameras give (common practice, no source).
 FRAMES = (4 / 3, 3 / 2, 16 / 9, 1.0, 2.0, 19 / 9, 19.5 / 9, 20 / 9)
-#: Explanations less likely than this are tails, which a standard uncertainty does not tell.
-LEAST_SHARE = 0.05
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -136,10 +134,8 @@ def settled(found: Sequence[Explanation]) -> tuple[float, float]:
 
     What is measured follows 1 / f, so that is averaged; the least likely explanations are left out.
     """
-    share = np.array([e.weight for e in found])
-    share = share / share.sum()
-    share = np.where(share < LEAST_SHARE, 0.0, share)
-    share /= share.sum()
+    weights = np.array([e.weight for e in found])
+    share = without_tails(weights / weights.sum())
     inverse = np.array([1 / e.f_px for e in found])
     mean = float(share @ inverse)
     spread = np.array([e.u_share for e in found]) * inverse

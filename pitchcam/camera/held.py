@@ -21,6 +21,9 @@ HELD_MM, U_HELD = 220.0, 0.45
 #: Shares of photos and the spread of their tilt about either axis, degrees: held square with care,
 #: by eye, from aside (judgement, common practice without a source; together 2.1 degrees).
 WAYS_DEG = ((0.75, 1.0), (0.20, 2.5), (0.05, 7.0))
+#: Ways to hold a phone that have less than this share of what is left are tails, which a standard
+#: uncertainty does not tell; so are explanations of a focal length.
+LEAST_SHARE = 0.05
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -47,10 +50,16 @@ class Held:
         out: Values = np.einsum("k,kij->ij", self.shares, each)
         return out
 
+    def likely(self) -> Held:
+        """Return the same without its tails: of this a standard uncertainty is told."""
+        return Held(
+            shares=without_tails(self.shares), means=self.means, covariances=self.covariances
+        )
+
     def u_along(self, direction: Values) -> float:
         """Return the standard uncertainty of the tilt along a direction (2,) in the picture."""
         d = np.asarray(direction) / np.hypot(*direction)
-        return float(np.sqrt(d @ self.covariance() @ d))
+        return float(np.sqrt(d @ self.likely().covariance() @ d))
 
     def told(self, seen: Values, information: Values) -> Held:
         """Return what is known after x and y were seen.
@@ -100,6 +109,13 @@ class Held:
     def scaled(self, by: float) -> Held:
         """Return the same with all angles that many times as large."""
         return Held(shares=self.shares, means=self.means * by, covariances=self.covariances * by**2)
+
+
+def without_tails(shares: Values) -> Values:
+    """Return shares with the least likely left out, and 1 in all."""
+    kept = np.where(shares < LEAST_SHARE, 0.0, shares)
+    out: Values = kept / kept.sum()
+    return out
 
 
 def by_hand() -> Held:

@@ -178,7 +178,7 @@ class Camera:
     def held_as(self, held: Held) -> Camera:
         """Return the same camera with what is known of the plate's normal."""
         x, y = held.mean()
-        u = float(np.sqrt(np.trace(held.covariance()) / 2))
+        u = float(np.sqrt(np.trace(held.likely().covariance()) / 2))
         level = self.tilted(np.array([x, y, np.sqrt(max(1e-6, 1 - x * x - y * y))]), u)
         return replace(level, held=held)
 

@@ -45,7 +45,7 @@ def scale_shares(
     shares["focal length"] = own.pop("focal length", 0.0)
     shares[f"height of part {number}"] = own.pop("height of the axis", 0.0)
     across = shape.frame.across
-    lever = float((shape.frame.origin - r.place_mm) @ across) * place.u_tilt_rad
+    lever = float((shape.frame.origin - r.pivot_mm) @ across) * place.u_tilt_rad
     lean = lever / reach_mm(shape) * across / np.hypot(across[0], across[1])
     shares |= {"tilt x": float(lean[0]), "tilt y": float(lean[1])}
     shares["distortion"] = own.pop("lens distortion", 0.0)

@@ -148,7 +148,7 @@ def _focused(scene: Scene, found: Found) -> Scene:
 
 def _laid(shape: Kind, scene: Scene, part: Shape, level: Rest) -> tuple[Rest, Kind]:
     """Return how a part rests, by one of its threads, and the thread in that pose."""
-    fixed = None if scene.reference is None else scene.reference.place_mm
+    fixed = None if scene.reference is None else scene.reference.pivot_mm
     known = Known(height_mm=scene.spec.axis_height_mm, fixed_mm=fixed)
     return lay_either(shape, part, level, scene.rims.spread.blur_px, known)
 

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from pitchcam.pipeline.scene import Scene
 from pitchcam.pipeline.told_lens import recentred, scale_per_lens
 from pitchcam.thread.budget import Geometry
-from pitchcam.thread.budget.geometry import BENT_EVERY_WAY
+from pitchcam.thread.budget.geometry import BENT_EVERY_WAY, reach_mm
 from pitchcam.thread.budget.scale import MORE_ALONG
 from pitchcam.thread.crest_lines import CrestShape
 from pitchcam.thread.measure import ThreadShape
@@ -50,25 +50,34 @@ def geometry(scene: Scene, shape: ThreadShape | CrestShape, rest: Rest) -> Geome
     if r.read_px is not None:
         read = 1 + MORE_ALONG * _radial(r.where_px - centre, r.read_px)
     # Along the part's axis its pose tells the tilt.
-    apart = abs(float((shape.frame.origin - r.place_mm) @ shape.frame.across))
+    across = shape.frame.across
+    apart = float((shape.frame.origin - r.pivot_mm) @ across)
+    told = float(np.array(r.lean_per_corner) @ across[:2])
+    u_tilt = camera.u_tilt_rad if lies.u_across_rad is None else lies.u_across_rad
     return Geometry(
         height_mm=rest.height_mm,
         u_scale=r.u_scale,
         rise_mm=rest.height_mm - r.height_mm,
         u_rise_mm=float(np.hypot(rest.u_height_mm, r.u_height_mm)),
-        apart_mm=apart,
+        apart_mm=abs(apart),
         corner_share=share,
         corner_share_reference=there,
         radial=radial,
         bent_reference=read,
+        bent_tilt=-told * apart / reach_mm(shape),
         slope_rad=lies.slope_rad,
         u_slope_rad=lies.own_u_slope_rad,
         height_per_rad=lies.height_per_rad,
         slope_per_lens=lies.slope_per_lens,
         scale_per_lens=scale_per_lens(scene),
         recentred=moved,
-        u_tilt_rad=camera.u_tilt_rad if lies.u_across_rad is None else lies.u_across_rad,
+        u_tilt_rad=_left(u_tilt, told * camera.u_corner),
     )
+
+
+def _left(u: float, told: float) -> float:
+    """Return what is left of a standard uncertainty beside a share that counts elsewhere."""
+    return float(np.sqrt(max(u**2 - told**2, 0.0)))
 
 
 def _radial(way: Values, direction: Values) -> float:

@@ -128,6 +128,9 @@ PARAMETERS = (
     "oval_aslant",
     "lit",
 )
+#: The distortion among them, and with the leans what is not known better than before.
+BENT = PARAMETERS.index("corner")
+OPEN = [PARAMETERS.index("lean_x"), PARAMETERS.index("lean_y"), BENT]
 
 
 def references(among: Among, spec: ScaleSpec) -> list[Reference]:
@@ -166,12 +169,17 @@ def disc_reference(
     depth = float(np.exp(fit.q[0]))
     height = depth - (float(np.exp(other.q[0])) - depth) / (longer - 1)
     poor = fit.poor
-    # What the lens's distortion leaves open of it counts with that at the thread.
-    bent = PARAMETERS.index("corner")
-    given = fit.covariance[0, 0] - fit.covariance[0, bent] ** 2 / fit.covariance[bent, bent]
-    u = float(np.sqrt(max(given, 0.0))) * poor
+    # What tilt and the lens's distortion leave open of it counts with those at the thread.
+    c = fit.covariance
+    by = np.linalg.solve(c[np.ix_(OPEN, OPEN)], c[OPEN, 0])
+    u = float(np.sqrt(max(c[0, 0] - by @ c[OPEN, 0], 0.0))) * poor
     leaning = _leaning(camera, fit, poor)
+    leaning = _bent(leaning, fit, poor)
     normal = np.array(leaning.normal)
+    # The depth goes with the leans that are kept, which need not be the fit's own.
+    kept = normal[:2] - _normal(np.array(camera.normal), fit.q[4:6])[:2]
+    depth *= float(np.exp(by[:2] @ kept))
+    turned = c[4:6, BENT] / c[BENT, BENT]
     return Reference(
         source="disc",
         camera=leaning.over_plate(float(normal @ middle) * depth),
@@ -181,7 +189,19 @@ def disc_reference(
         where_px=centre,
         labels=(shape.blob.label,),
         outline_px=points,
+        depth_per_lean=(float(by[0]), float(by[1])),
+        lean_per_corner=(float(turned[0]), float(turned[1])),
     )
+
+
+def _bent(camera: Camera, fit: _Fit, poor: float) -> Camera:
+    """Return the camera with the distortion that goes with what the rims' ovals tell.
+
+    A lens draws a disc beside the middle oval as a tilt does: how much of it is which, the fit
+    weighs, and its tilt is right together with its distortion alone.
+    """
+    u = float(np.sqrt(fit.covariance[BENT, BENT])) * poor
+    return camera.bent(camera.corner + float(fit.q[BENT]), min(u, camera.u_corner))
 
 
 def _leaning(camera: Camera, fit: _Fit, poor: float) -> Camera:

@@ -26,10 +26,10 @@ from pitchcam.scale.tilt import told_by_parallels
 
 Points = NDArray[np.float64]
 
-#: Thickness of a caliper's jaws at their measuring faces where it is not stated: 3 to 4 mm, down
-#: to 2.5 on small ones (common practice, no source); evenly between the ends.
-THICKNESS_MM = 3.3
-U_THICKNESS_MM = 0.43
+#: Thickness of a caliper's jaws at their measuring faces where it is not stated: 3 to 4 mm, of one
+#: caliper in ten, a small one, 2.5 to 3 (common practice, no source), evenly between the ends.
+THICKNESS_MM = 3.42
+U_THICKNESS_MM = 0.36
 #: That of a stated one.
 U_STATED_MM = 0.1
 #: A caliper reads to 0.02 mm, its jaws set by hand.
@@ -67,14 +67,21 @@ class _Side:
 class _Fit:
     """``q``: ln depth, place (mm), thickness (mm), lean (rad), two walls' light, two blurs.
 
-    ``u_depth`` and ``u_lean`` are the standard uncertainties of ln depth and lean, ``misfit`` is in
-    units of the noise.
+    ``u_depth`` and ``u_lean`` are the standard uncertainties of ln depth and lean,
+    ``depth_per_lean`` how the one goes with the other, ``misfit`` is in units of the noise.
     """
 
     q: Points
     u_depth: float
     u_lean: float
+    depth_per_lean: float
     misfit: float
+
+    @property
+    def u_given(self) -> float:
+        """What is left of ``u_depth`` where the lean is known."""
+        left = self.u_depth**2 - (self.depth_per_lean * self.u_lean) ** 2
+        return float(np.sqrt(max(left, 0.0)))
 
 
 def references(among: Among, spec: ScaleSpec) -> list[Reference]:
@@ -134,9 +141,13 @@ def _reference(
     height = depth - (float(np.exp(other.q[0])) - depth) / (longer - 1)
     # What the model leaves out counts as noise does.
     poor = max(1.0, fit.misfit)
-    u = float(np.hypot(fit.u_depth * poor, U_READING_MM / reading_mm))
+    u = float(np.hypot(fit.u_given * poor, U_READING_MM / reading_mm))
     leaning = _leaning(camera, plane, fit)
     normal = np.array(leaning.normal)
+    # The depth goes with the lean that is kept, which need not be the fit's own.
+    kept = float(np.arcsin(normal @ plane.across))
+    depth *= float(np.exp(fit.depth_per_lean * (kept - fit.q[3])))
+    per_lean = fit.depth_per_lean * plane.across
     return Reference(
         source="jaws",
         camera=leaning.over_plate(float(normal @ middle) * depth),
@@ -147,6 +158,7 @@ def _reference(
         labels=tuple(sorted({first.shape.blob.label, second.shape.blob.label})),
         outline_px=np.array([first.start_px, first.end_px, *_in_turn(first, second)]),
         read_px=first.outward,
+        depth_per_lean=(float(per_lean[0]), float(per_lean[1])),
     )
 
 
@@ -294,12 +306,14 @@ def _solve(
     light = np.asarray(best.fun[:-7], float)
     # A wall as bright as the light leaves another edge that explains the picture nearly as well.
     shares = np.exp([float(best.cost - f.cost) for f in fits])
-    apart = float(np.sum(shares * [(f.x[0] - best.x[0]) ** 2 for f in fits]) / shares.sum())
-    turned = float(np.sum(shares * [(f.x[3] - best.x[3]) ** 2 for f in fits]) / shares.sum())
-    variance = np.diag(np.linalg.pinv(jac.T @ jac))
+    off = np.array([f.x[[0, 3]] - best.x[[0, 3]] for f in fits])
+    (apart, both), (_, turned) = (shares * off.T) @ off / shares.sum()
+    covariance = np.linalg.pinv(jac.T @ jac)
+    depth, lean = covariance[0, 0] + apart, covariance[3, 3] + turned
     return _Fit(
         q=np.asarray(best.x, float),
-        u_depth=float(np.sqrt(variance[0] + apart)),
-        u_lean=float(np.sqrt(variance[3] + turned)),
+        u_depth=float(np.sqrt(depth)),
+        u_lean=float(np.sqrt(lean)),
+        depth_per_lean=float((covariance[0, 3] + both) / lean),
         misfit=float(np.sqrt(np.mean(light**2))),
     )

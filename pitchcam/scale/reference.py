@@ -27,6 +27,11 @@ class Reference:
     plate and ``u_height_mm`` its uncertainty; ``where_px`` the reference's middle, ``labels`` the
     blobs it takes up, ``outline_px`` its outline for the picture. ``read_px`` is the direction in
     the photo in which its size was read, None where every way.
+
+    Where tilt and distortion were left open, what the reference tells hangs on them:
+    ``depth_per_lean`` is how the logarithm of its depth goes with x and y of the plate's normal
+    (1/rad), which ``u_scale`` leaves out, and ``lean_per_corner`` how these go with the lens's
+    displacement at the corner (rad).
     """
 
     source: str
@@ -38,11 +43,25 @@ class Reference:
     labels: tuple[int, ...]
     outline_px: Points
     read_px: Points | None = None
+    depth_per_lean: tuple[float, float] = (0.0, 0.0)
+    lean_per_corner: tuple[float, float] = (0.0, 0.0)
 
     @property
     def place_mm(self) -> Points:
-        """Its middle in the camera frame: about it a wrong tilt turns the plate."""
+        """Its middle in the camera frame."""
         return self.camera.on_plane(self.where_px, self.height_mm)
+
+    @property
+    def pivot_mm(self) -> Points:
+        """The point of its plane, in the camera frame, about which a wrong tilt turns the plate.
+
+        That is its middle where its depth is told whatever the tilt is. A plane that turns by a
+        about a point v beside the middle is nearer or farther there by a v over its distance.
+        """
+        normal, middle = np.array(self.camera.normal), self.place_mm
+        away = float(normal @ middle) * np.array([*self.depth_per_lean, 0.0])
+        pivot: Points = middle + away - (away @ normal) * normal
+        return pivot
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -14,7 +14,6 @@ from pitchcam.camera.focal import (
     CROPPED_COPY,
     FRAMES,
     HELD_MM,
-    LEAST_SHARE,
     ODD_TAG,
     TAG_OF_LENS_CROP,
     U_CROP,
@@ -31,6 +30,7 @@ from pitchcam.camera.focal import (
     was_cropped,
     weighed,
 )
+from pitchcam.camera.held import LEAST_SHARE
 from pitchcam.photo import Photo
 from pitchcam.photo.origin import origin_of
 

@@ -83,3 +83,16 @@ def test_turned_and_scaled() -> None:
     assert told.scaled(1.2).u_along(np.array([1.0, 0.0])) == pytest.approx(
         1.2 * told.u_along(np.array([1.0, 0.0]))
     )
+
+
+def test_a_standard_uncertainty_is_told_of_what_is_likely() -> None:
+    """A phone that is square along a pin is hardly held from aside: that is a tail."""
+    along, across = np.eye(2)
+    square = by_hand().seen_along(along, 0.0, np.radians(0.3))
+    shares = square.shares[:2] / square.shares[:2].sum()
+    assert square.shares[2] < 0.02 and square.likely().shares == pytest.approx([*shares, 0.0])
+    likely = np.degrees(square.u_along(across))
+    assert likely == pytest.approx(np.sqrt(shares @ [1.0, 2.5**2]), rel=0.01)
+    assert likely < 0.9 * np.degrees(np.sqrt(across @ square.covariance() @ across))
+    # Before anything is seen all three ways count.
+    assert by_hand().likely().shares == pytest.approx(by_hand().shares)

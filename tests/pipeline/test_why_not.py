@@ -299,7 +299,7 @@ def thread():
     return drawn_shape()
 
 
-def scene_of(thread, *, beside=(0.0, 300.0), height=3.0, source="pin", read=None):
+def scene_of(thread, *, beside=(0.0, 300.0), height=3.0, source="pin", read=None, **told):
     at = thread.camera.project(thread.frame.origin)
     return SimpleNamespace(
         reference=None
@@ -314,6 +314,7 @@ def scene_of(thread, *, beside=(0.0, 300.0), height=3.0, source="pin", read=None
             labels=(1,),
             outline_px=np.zeros((0, 2)),
             read_px=read,
+            **told,
         ),
         u_own_scale=0.0015,
         camera=thread.camera,
@@ -346,6 +347,40 @@ def test_only_the_way_across_the_axis_counts_with_the_tilt(thread, beside, apart
     """Along it the part's own pose tells the tilt; 300 pixels are 19.4 mm there."""
     place = geometry(scene_of(thread, beside=beside), thread, REST)
     assert place.apart_mm == pytest.approx(apart, abs=0.7)
+
+
+def test_a_tilt_and_a_distortion_that_a_reference_tells_together_count_once(thread) -> None:
+    """A displacement of 1 leans the plate by 1 rad across the axis, which lies along the rows."""
+    plain = geometry(scene_of(thread), thread, REST)
+    place = geometry(scene_of(thread, lean_per_corner=(0.7, 1.0)), thread, REST)
+    u = 1.0 * thread.camera.u_corner
+    assert place.u_tilt_rad == pytest.approx(math.sqrt(plain.u_tilt_rad**2 - u**2), rel=1e-3)
+    # What leans so is nearer by 19.4 mm over the way to it, on the reference's other side.
+    reach = float(np.linalg.norm(thread.frame.origin))
+    assert abs(place.bent_tilt) == pytest.approx(19.4 / reach, rel=0.03)
+    other = geometry(
+        scene_of(thread, beside=(0.0, -300.0), lean_per_corner=(0.7, 1.0)), thread, REST
+    )
+    assert other.bent_tilt == pytest.approx(-place.bent_tilt, rel=0.1)
+    # Moved so as to lean toward positive y, the plate comes nearer where y is larger.
+    toward = float(thread.frame.across[1])
+    below = float((thread.frame.origin - scene_of(thread).reference.place_mm) @ thread.frame.across)
+    assert np.sign(place.bent_tilt) == -np.sign(toward * below)
+    assert plain.bent_tilt == 0.0
+
+
+@pytest.mark.parametrize(("per_lean", "apart"), [((0.0, 0.05), 10.0), ((0.0, -0.05), -10.0)])
+def test_a_reference_whose_depth_goes_with_the_tilt_turns_elsewhere(
+    thread, per_lean, apart: float
+) -> None:
+    """A twentieth a radian at 200 mm: the plate turns about a point 10 mm beside it."""
+    plain, place = (
+        geometry(scene_of(thread, depth_per_lean=told), thread, REST)
+        for told in ((0.0, 0.0), per_lean)
+    )
+    away = thread.frame.origin[2] / 200.0
+    # The reference lies below the thread in the picture.
+    assert place.apart_mm == pytest.approx(plain.apart_mm + apart * away, rel=0.03)
 
 
 @pytest.mark.parametrize("read", [None, (1.0, 0.0), (0.0, 1.0)])

@@ -256,6 +256,12 @@ def test_distortion_counts_by_its_scale_here_and_at_the_reference(shape, corner_
         seen = moved_length(0.5, cos2, corner_shift) - there
         relative = contribution(shape, "lens distortion", name, place) / v[name]
         assert relative == pytest.approx(seen, rel=0.02, abs=1e-5), name
+    # A tilt that the reference tells with it, which makes 0.3 of the scale of a displacement of 1.
+    leans = replace(place, bent_tilt=0.3)
+    more = contribution(shape, "lens distortion", "major_mm", place) - contribution(
+        shape, "lens distortion", "major_mm", leans
+    )
+    assert more == pytest.approx(0.3 * corner_shift * v["major_mm"])
     on_axis = replace(place, scale_on_axis=True)
     ratio = moved_length(0.5, radial, corner_shift) - moved_length(0.5, 1 - radial, corner_shift)
     relative = contribution(shape, "lens distortion", "pitch_mm", on_axis) / v["pitch_mm"]

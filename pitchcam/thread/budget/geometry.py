@@ -31,7 +31,9 @@ class Geometry:
     tilt that way; ``corner_share`` the thread's distance from the picture's
     centre as a share of the corner's, ``corner_share_reference`` the reference's; ``radial`` the
     square of the cosine between the axis and the way from the centre, and ``bent_reference`` what a
-    distortion makes of the scale that the reference tells, against that across the radius.
+    distortion makes of the scale that the reference tells, against that across the radius;
+    ``bent_tilt`` what one of 1 at the corner makes of the thread's scale by the tilt that the
+    reference then tells, which ``u_tilt_rad`` leaves out.
     ``scale_on_axis`` says that the part's own crests gave the scale. The axis rises by
     ``slope_rad`` over the plate; its height goes with that by ``height_per_rad``, which
     ``u_rise_mm`` leaves out, and with the focal length's logarithm by ``slope_per_lens``, which
@@ -57,6 +59,7 @@ class Geometry:
     u_tilt_rad: float = PRIOR_TILT_RAD
     radial: float = 0.5
     bent_reference: float = BENT_EVERY_WAY
+    bent_tilt: float = 0.0
 
 
 def values(shape: Measured) -> dict[str, float]:

@@ -120,12 +120,13 @@ def tilt(shape: Measured, place: Geometry) -> BudgetLine | None:
 def distortion(shape: Measured, place: Geometry) -> BudgetLine:
     """Return what distortion contributes: its scale at the thread against that at the reference.
 
-    Along the radius it is three times that across it: the pitch has another than the diameters.
+    Along the radius it is three times that across it: the pitch has another than the diameters. A
+    reference that is drawn oval by it tells a tilt that is none.
     """
     corner = shape.camera.u_corner
     along = 1 + MORE_ALONG * place.radial
     across = 1 + MORE_ALONG * (1 - place.radial)
-    there = place.bent_reference * place.corner_share_reference**2
+    there = place.bent_reference * place.corner_share_reference**2 + place.bent_tilt
     if place.scale_on_axis:
         # The diameter was read.
         there = across * place.corner_share**2

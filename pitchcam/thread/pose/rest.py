@@ -14,6 +14,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.camera.held import without_tails
 from pitchcam.camera.pinhole import Camera
 from pitchcam.frozen import dataclass
 from pitchcam.objects.axis import ImageAxis
@@ -261,8 +262,10 @@ class _Lean:
 
     def u_across_rad(self, joint: Values) -> float:
         """Return what the tilt across the axis is good to, with the tilts along it at ``joint``."""
-        every = self.weights / self.weights.sum(axis=0)
-        return float(np.sqrt(joint @ (every * self.across).sum(axis=0)))
+        every = self.weights / self.weights.sum(axis=0) * joint
+        ways = every.sum(axis=1)
+        kept = without_tails(ways)
+        return float(np.sqrt(kept @ ((every * self.across).sum(axis=1) / np.maximum(ways, 1e-30))))
 
 
 def _tilts(mean: Values, u: Values, shares: Values) -> tuple[Values, Values]:

@@ -10,7 +10,14 @@ from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.section import USUAL, Section
 from pitchcam.objects.axis import ImageAxis, envelope
 from pitchcam.objects.frame import axis_frame
-from pitchcam.thread.pose.height import Roll, hexagon_roll, outer_corners, rest_height, turned
+from pitchcam.thread.pose.height import (
+    Roll,
+    hexagon_roll,
+    outer_corners,
+    rest_as,
+    rest_height,
+    turned,
+)
 
 CAMERA = Camera(f_px=3005.0, u_f_px=45.0, centre_px=(2015.5, 1511.5), distance_mm=200.0)
 FLATS = 22.0
@@ -135,3 +142,14 @@ def test_round_thread_or_cylinder_rests_on_itself():
     assert not rest.hexagon
     assert rest.height_mm == pytest.approx(radius, abs=0.02)
     assert turned(rest, Roll(turn_rad=0.3, u_turn_rad=0.1, shown=0.9)) is rest
+
+
+@pytest.mark.parametrize("round_", [True, False])
+def test_a_height_is_as_open_as_its_outline_in_pixels(round_: bool) -> None:
+    """By parts: 0.7 px, what lies under it, 0.5 % of scale, a hexagon's broken corners."""
+    shape = part(circle(8.0) if round_ else hexagon(0.0), 8.0 if round_ else FLATS / 2)
+    rest = rest_as(shape, CAMERA, 0.0, hexagon=not round_)
+    pixel = (CAMERA.distance_mm - rest.height_mm) / CAMERA.f_px
+    corners = 0.0 if round_ else 0.008 * rest.height_mm
+    parts = (0.7 * pixel, 0.03, 0.005 * rest.height_mm, corners)
+    assert rest.u_height_mm == pytest.approx(np.linalg.norm(parts), rel=0.01)
