@@ -335,7 +335,9 @@ def _solve(rim: _Rim, middle: Points, camera: Camera, disc: _Disc, begin: float 
         away = low[:, 0] / np.linalg.norm(low[:, 0], axis=1, keepdims=True)
         slope = (np.sum(rays[:, 0] * away, axis=1) / (rays[:, 0] @ n))[:, None]
         outline, lit = rounded_rim(slope, q[9], q[12])
-        outer = np.where(slope < 0, px(low, outline), px(high, outline))
+        # One rim takes over from the other without a step: with one, a piece that lies just there
+        # would tell the tilt to nothing.
+        outer = np.maximum(px(low, outline), px(high, outline))
         return outer, np.minimum(px(high, lit), outer)
 
     def cost(q: Points) -> Points:
