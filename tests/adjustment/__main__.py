@@ -1,11 +1,12 @@
-"""``python -m tests.adjustment bound|whole|forms|pipes``: tables that nobody tunes on."""
+"""``python -m tests.adjustment bound|whole|forms|pipes|spoken``: tables of what it gives."""
 
 from __future__ import annotations
 
 import argparse
 import warnings
+from pathlib import Path
 
-from tests.adjustment import bound, pipes
+from tests.adjustment import bound, pipes, spoken
 
 
 def main() -> None:
@@ -21,8 +22,13 @@ def main() -> None:
     two = what.add_parser("pipes", help="pipe threads with a twin: how many are named")
     two.add_argument("--count", type=int, default=200)
     two.add_argument("--seed", type=int, default=1)
+    told = what.add_parser("spoken", help="photos of several threads, before and after they tell")
+    told.add_argument("folders", nargs="+", type=Path)
     given = parser.parse_args()
     warnings.simplefilter("ignore")
+    if given.what == "spoken":
+        print(spoken.table(list(spoken.rows(given.folders))))
+        return
     if given.what == "pipes":
         print(pipes.table(list(pipes.rows(given.count, given.seed))))
         return
