@@ -80,12 +80,14 @@ def _framed(data: bytes, box: tuple[int, int, int, int], size: tuple[int, int]) 
 
 
 def _wide(data: bytes) -> bytes:
-    """Cut to 16:9 as a phone set so does: its tags stay."""
+    """Cut to 16:9 as a phone set so does, of the sensor's shorter side: its tags stay."""
     with Image.open(io.BytesIO(data)) as image:
         width, height = image.size
-    rows = min(height, width * 9 // 16)
-    top = (height - rows) // 2
-    return _framed(data, (0, top, width, top + rows), (width, rows))
+    # A phone held upright stores the long side as it was held, or turned.
+    w = min(width, max(width, height) * 9 // 16) if width < height else width
+    h = min(height, max(width, height) * 9 // 16) if height <= width else height
+    x, y = (width - w) // 2, (height - h) // 2
+    return _framed(data, (x, y, x + w, y + h), (w, h))
 
 
 def _zoomed(data: bytes) -> bytes:

@@ -46,6 +46,17 @@ def test_frames_are_cut_and_zoomed(made: dict[str, Path]) -> None:
         assert zoomed.getexif().get_ifd(0x8769)[41988] == pytest.approx(ZOOMED, abs=0.01)
 
 
+@pytest.mark.parametrize(("size", "cut"), [((64, 48), (64, 36)), ((48, 64), (36, 64))])
+def test_a_picture_is_cut_across_its_shorter_side(
+    size: tuple[int, int], cut: tuple[int, int]
+) -> None:
+    """However it is stored: the long side is the sensor's, and 36 of its 48 rows are left."""
+    out = io.BytesIO()
+    Image.new("L", size, 90).save(out, "JPEG")
+    with Image.open(io.BytesIO(VARIANTS["16:9"](out.getvalue()))) as again:
+        assert again.size == cut
+
+
 def test_the_truth_lies_beside_every_variant(made: dict[str, Path]) -> None:
     assert set(made) == set(VARIANTS)
     for photo in made.values():
