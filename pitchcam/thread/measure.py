@@ -30,8 +30,6 @@ Values = NDArray[np.float64]
 #: Share of each flank's points, both sides together, that must be straight for the others to be
 #: left out, and how many on each side.
 ENOUGH_STRAIGHT, FEWEST_STRAIGHT = 0.15, 6
-
-
 #: Multiple of the halves' standard uncertainties up to which a bend is chance: neighbouring points
 #: share more of their noise than the fit counts.
 CHANCE = 2.0
