@@ -87,6 +87,7 @@ def test_the_table_counts_what_rows_say() -> None:
         "u": {"pitch_mm": 0.001, "major_mm": 0.1},
     }
     rows = [row | {"outcome": "right"}, row | {"outcome": "wrong", "answer": "5/16-20 UN"}]
-    lines = table({"absent": rows}).splitlines()
-    assert lines[1].split() == ["absent", "2", "1", "0", "0", "1", "0%", "2.00", "100%", "1.00"]
+    far = {"outcome": "open", "expected": "unreadable: wrong size", "u": {"pitch_mm": 1e-4}}
+    lines = table({"absent": [*rows, row | far]}).splitlines()
+    assert lines[1].split() == ["absent", "3", "1", "1", "0", "1", "0%", "2.00", "100%", "1.00"]
     assert "b/a: 5/16-20 UN for M8x1.25" in lines[2]
