@@ -76,6 +76,20 @@ def line(x: Values, y: Values) -> tuple[float, float]:
     return slope, y0 - slope * x0
 
 
+def smoothed(x: Values, y: Values, kept: NDArray[np.bool_], degree: int) -> Values:
+    """Return at all x (n,) the polynomial that fits y (n,) best at those kept.
+
+    There are more of these than its degree, and x differ. By normal equations: of a degree of two
+    or three, over x about their middle, they lose nothing that matters.
+    """
+    u = x - np.add.reduce(x) / len(x)
+    u /= np.abs(u).max()
+    powers = np.vstack([u**k for k in range(degree + 1)])
+    own = powers[:, kept]
+    out: Values = np.linalg.solve(own @ own.T, own @ y[kept]) @ powers
+    return out
+
+
 def distinct(x: Values) -> Values:
     """Return the values of an array (n,), each once, in ascending order."""
     out = np.sort(x)

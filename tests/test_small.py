@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from pitchcam.small import cross, distinct, line, median, medians, percentile
+from pitchcam.small import cross, distinct, line, median, medians, percentile, smoothed
 
 RNG = np.random.default_rng(17)
 ARRAYS = [RNG.normal(size=n) * 10.0 ** RNG.integers(-6, 6) for n in (1, 2, 3, 4, 7, 10, 99, 400)]
@@ -66,3 +66,12 @@ def test_medians_of_columns_are_those_of_numpy(rows):
     assert np.array_equal(medians(x), np.median(x, axis=0))
     assert np.array_equal(medians(x[::-1, ::2]), np.median(x[:, ::2], axis=0))
     assert np.array_equal(x, before)
+
+
+@pytest.mark.parametrize("degree", [1, 2, 3])
+def test_a_smoothed_row_is_numpys_polynomial(degree):
+    random = np.random.default_rng(degree)
+    x = np.sort(random.uniform(300.0, 4000.0, 120))
+    y, kept = random.normal(size=120) + 1e-6 * x**2, random.random(120) < 0.7
+    expected = np.polyval(np.polyfit(x[kept] - 2000, y[kept], degree), x - 2000)
+    assert smoothed(x, y, kept, degree) == pytest.approx(expected, abs=1e-9)

@@ -48,15 +48,13 @@ def places(crop: Crop, side: Segment, *, level: float = 0.5, pieces: int = PIECE
     """Return where an edge near a segment lies, (n, 2): the medians of its pieces' crossings."""
     p = line_profiles(crop, side, reach_px=REACH_PX)
     at = crossings(p.light, p.across_px, level)
+    start, along, normal, seen = side.start, side.along, side.normal, np.isfinite(at)
     found = []
     for rows in np.array_split(np.arange(len(p.along_px)), pieces):
-        good = rows[np.isfinite(at[rows])]
+        good = rows[seen[rows]]
         if len(good) >= max(3, len(rows) // 2):
-            found.append(
-                side.start
-                + float(p.along_px[good].mean()) * side.along
-                + median(at[good]) * side.normal
-            )
+            middle = float(np.add.reduce(p.along_px[good])) / len(good)
+            found.append(start + middle * along + median(at[good]) * normal)
     return np.array(found).reshape(-1, 2)
 
 

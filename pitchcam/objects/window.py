@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from pitchcam.frozen import dataclass
 from pitchcam.objects.background import Floats
 from pitchcam.objects.grid import grid_of
-from pitchcam.small import median, percentile
+from pitchcam.small import median, percentile, smoothed
 
 Points = NDArray[np.float64]
 
@@ -87,10 +87,9 @@ def _side(light: Floats, step: int, ends: tuple[Points, Points], centre: Points)
     keep = np.ones(len(x), bool)
     for degree in (1, 1, 1, 2, 2, 2):
         # A distorted side is a shallow bow; what lies before it is left out by a straight line.
-        bow = np.polyfit(x[keep], y[keep], degree)
-        deviation = np.abs(y - np.polyval(bow, x))
-        keep = deviation <= max(3 * median(deviation), 0.5)
-    if keep.mean() < 0.6 or float(np.std((y - np.polyval(bow, x))[keep])) > 3.0:
+        off = y - smoothed(x, y, keep, degree)
+        keep = np.abs(off) <= max(3 * median(np.abs(off)), 0.5)
+    if keep.mean() < 0.6 or float(np.std(off[keep])) > 3.0:
         return None
     found: Points = a + x[keep, None] * d + y[keep, None] * n
     return found
@@ -145,9 +144,8 @@ def _half(u: Points, values: NDArray[Any], inside: NDArray[np.bool_], last: _Las
 
 def _slow(u: Points, level: NDArray[Any], kept: NDArray[np.bool_]) -> Points:
     """Return a level that changes slowly along a side; what lies before it is left out."""
-    x = (u - u.mean()) / np.ptp(u)
     for _ in range(3):
-        smooth: Points = np.polyval(np.polyfit(x[kept], level[kept], 2), x)
+        smooth: Points = smoothed(u, level, kept, 2)
         off = np.abs(level - smooth)
         still = kept & (off <= max(3 * median(off[kept]), 1e-3))
         if still.sum() < FEWEST:
