@@ -46,10 +46,9 @@ SETTLED = 1e-3
 #: do not make it certain (judgement).
 WORN_PX, USUAL_WEIGHT = 0.4, 2
 #: How far along the axis the tops of end crests stand off, in pitches: a chamfer or a run-out takes
-#: one flank of an end in ten (see ``low_crests``), and moves the top by a tenth. Of five crests a
-#: side least absolute deviations tell such an end and leave it out; 269 others of 304 (renders)
-#: stand off by half as much as all.
-END_ALONG, TOLD_END_ALONG, ENDS_TOLD_FROM = 0.036, 0.015, 5
+#: one flank of an end in ten (see ``low_crests``), and moves the top by a tenth. 304 ends of
+#: renders stand off by 0.036, rms, outward as often as inward.
+END_ALONG = 0.036
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -224,7 +223,7 @@ def _fitted(crests: CrestPoints, sight: Sight, u_edge_mm: float) -> CrestShape:
     places = np.stack([above, ~above, crests.number], axis=1).astype(float)
     place, u_place = _robust(places, z, SCATTER_PX * sight.mm_per_px)
     pitch = float(place[2])
-    ends = _by_ends(places, z, pitch)
+    ends = _by_ends(places, z, (pitch, float(u_place[2])), SCATTER_PX * sight.mm_per_px)
     lag = float((place[1] - place[0]) / pitch)
     lines = lines_of_crests(z, radius, above, (abs(pitch), sight.mm_per_px))
     return CrestShape(
@@ -242,25 +241,28 @@ def _fitted(crests: CrestPoints, sight: Sight, u_edge_mm: float) -> CrestShape:
     )
 
 
-def _by_ends(places: Values, z: Values, pitch: float) -> float:
+def _by_ends(places: Values, z: Values, found: tuple[float, float], scatter: float) -> float:
     """Return what the end crests of both sides leave open of the pitch: a standard uncertainty.
 
-    ``places`` as they are fitted: sides and numbers. Tops of end crests are moved inward at both
-    ends alike, which their scatter does not tell. It is what the pitch is without them, or where
-    too few are left to say, what the usual end moves of it: of n crests a side an end weighs
-    6 / (n (n + 1)), and four ends of two sides make as much as one.
+    ``places`` as they are fitted: sides and numbers; ``found`` the pitch and its u by the crests'
+    scatter. Tops of end crests may be moved inward at both ends alike, which their scatter does not
+    tell: it is what the pitch differs by without them, beyond what scatter makes of that (fewer
+    crests scatter by their own variance more). Where too few are left to say, it is what the usual
+    end moves: of n crests a side an end weighs 6 / (n (n + 1)), and four ends of two sides make as
+    much as one.
     """
+    pitch, u = found
     number, inner = places[:, 2], np.zeros(len(z), bool)
-    prior = 0.0
+    usual = 0.0
     for side in (places[:, 0] > 0, places[:, 1] > 0):
         own = number[side]
         inner |= side & (number > own.min()) & (number < own.max())
-        off = TOLD_END_ALONG if len(own) >= ENDS_TOLD_FROM else END_ALONG
-        prior = max(prior, 6 * off * abs(pitch) / (len(own) * (len(own) + 1)))
+        usual = max(usual, 6 * END_ALONG * abs(pitch) / (len(own) * (len(own) + 1)))
     if np.linalg.matrix_rank(places[inner]) < places.shape[1]:
-        return prior
-    within = np.linalg.lstsq(places[inner], z[inner], rcond=None)[0]
-    return max(prior, abs(float(within[2]) - pitch))
+        return usual
+    within, u_within = _robust(places[inner], z[inner], scatter)
+    by_chance = max(float(u_within[2] ** 2) - u**2, 0.0)
+    return float(np.sqrt(max((float(within[2]) - pitch) ** 2 - by_chance, 0.0)))
 
 
 def _robust(columns: Values, seen: Values, scatter: float) -> tuple[Values, Values]:

@@ -199,25 +199,26 @@ def test_ends_that_all_stand_inward_are_told_by_the_others(n):
     places, z = ends_moved(n, 0.12)
     pitch = float(np.linalg.lstsq(places, z, rcond=None)[0][2])
     assert pitch < 1 - 0.6 * 0.12 * 20 / (n * (n + 1)) * 0.99
-    u = crest_lines._by_ends(places, z, pitch)
+    # As little scatter as these have, and the worn one that is always counted with.
+    u = crest_lines._by_ends(places, z, (pitch, 0.02), 0.001)
     assert abs(pitch - 1) <= u * (1 + 1e-6)
 
 
 def test_what_the_usual_end_moves_is_open_where_too_few_crests_are_left_to_say():
-    """Monte Carlo: four ends off as ends are of so many crests, and least squares."""
+    """Monte Carlo: four ends off as ends are, and least squares."""
     rng = np.random.default_rng(1)
-    for n, by in ((3, 0.036), (4, 0.036), (8, 0.015)):
-        places, z = ends_moved(n, 0.0)
-        moved = []
-        for _ in range(400):
-            off = z.copy()
-            off[[0, n - 1, n, 2 * n - 1]] += rng.normal(0, by, 4)
-            moved.append(np.linalg.lstsq(places, off, rcond=None)[0][2])
-        assert crest_lines._by_ends(places, z, 1.0) == pytest.approx(np.std(moved), rel=0.1)
+    places, z = ends_moved(3, 0.0)
+    moved = []
+    for _ in range(400):
+        off = z.copy()
+        off[[0, 2, 3, 5]] += rng.normal(0, 0.036, 4)
+        moved.append(np.linalg.lstsq(places, off, rcond=None)[0][2])
+    u = crest_lines._by_ends(places, z, (1.0, 0.01), 0.01)
+    assert u == pytest.approx(np.std(moved), rel=0.1)
 
 
-@pytest.mark.parametrize("n", [5, 7, 12])
-def test_of_five_crests_a_side_an_end_that_is_cut_is_told_and_left_out(n):
+@pytest.mark.parametrize("n", [4, 6, 12])
+def test_of_four_crests_a_side_an_end_that_is_cut_is_told_and_left_out(n):
     """One end in ten off by a tenth of a pitch, the others hardly: u is what is then left."""
     rng = np.random.default_rng(n)
     off, stated, least = [], [], []
@@ -229,10 +230,11 @@ def test_of_five_crests_a_side_an_end_that_is_cut_is_told_and_left_out(n):
         z[[0, n - 1, n, 2 * n - 1]] += inward * np.where(cut, 0.1, rng.normal(0, 0.012, 4))
         q, u = crest_lines._robust(places, z, 0.004)
         off.append(q[2] - 1)
-        stated.append(np.hypot(u[2], crest_lines._by_ends(places, z, q[2])))
+        ends = crest_lines._by_ends(places, z, (q[2], u[2]), 0.004)
+        stated.append(np.hypot(u[2], ends))
         least.append(np.linalg.lstsq(places, z, rcond=None)[0][2] - 1)
     error, u = (np.sqrt(np.mean(np.square(x))) for x in (off, stated))
-    assert 0.55 < error / u < 1.2
+    assert 0.75 < error / u < 1.15
     assert error < 0.8 * np.sqrt(np.mean(np.square(least)))
 
 

@@ -8,11 +8,10 @@ from pitchcam.thread.budget.pose import inclined
 from pitchcam.thread.crest_lines import CrestShape, remeasure_crests
 
 #: Floors for what crests leave open, lengths as shares of the pitch: crests may be truncated
-#: parallel to the axis or run out, and a neighbour's ellipse shifts what is seen of one. Where the
-#: crests' scatter and ends say less than 0.3 % of the pitch, 92 rendered threads are no farther off
-#: than they say; diameters of 284 neither (what is left for both is judgement). The tapers of 118
-#: others were 0.001 off at the median; where four crests or more a side show, with this their
-#: errors are 0.9 of u.
+#: parallel to the axis or run out, and a neighbour's ellipse shifts what is seen of one. Pitches of
+#: 98 rendered threads are no farther off than crests' scatter and ends say, diameters of 292
+#: neither (what is left for both is judgement). The tapers of 118 others were 0.001 off at the
+#: median; where four crests or more a side show, with this their errors are 0.9 of u.
 U_CRESTS = {"pitch_mm": 0.0005, "major_mm": 0.005, "taper": 0.001}
 
 
