@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from pitchcam.errors import ReadingError
 from pitchcam.frozen import dataclass
 from pitchcam.match.forms import beside_forms, log_told
+from pitchcam.match.mixture import Rows, mixture, normal
 from pitchcam.match.population import ANGLE, DIAMETERS, MINOR, PITCH, TAPER, Population
 from pitchcam.records import NAMING_QUANTITIES, Quantity, ThreadReading
 
@@ -156,7 +157,8 @@ def log_likelihoods_near(
 ) -> Array:
     """Return :func:`log_likelihoods`, minus infinity for sizes that are out of the question.
 
-    Most are by their pitch alone, under most factors: nothing else is worked out for them.
+    Most are by their pitch alone, under most factors: nothing else is worked out for them. So are
+    those whose density is sure to be less than that of ``far`` standard deviations.
     """
     told, reading = log_told(reading, parts), beside_forms(reading)
     read = _roots_doubted(vectors(reading, factors), parts.crest)
@@ -166,7 +168,8 @@ def log_likelihoods_near(
     pairs = _pairs(parts, station, *near)
     pairs = _pairs(parts, station, *near[:, _distance(read, parts, _widest(kinds), pairs) < far])
     result = np.full(station[0].shape, -np.inf)
-    result[pairs.factor, pairs.size] = _log_densities(read, kinds, parts, pairs)
+    least = -0.5 * far**2 - float(np.max(told, initial=0.0))
+    result[pairs.factor, pairs.size] = _log_densities(read, kinds, parts, pairs, least)
     return result + told
 
 
@@ -198,33 +201,27 @@ def _pairs(parts: Population, station: tuple[Array, Array], factor: Places, size
     )
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class _Rows:
-    """Classes of the sizes of pairs, one a row: its pair and class, and its cells' log weights.
-
-    ``first`` (pairs,) are the rows at which each pair begins.
-    """
-
-    pair: Places
-    kind: Places
-    first: Places
-    log_weight: Array
-
-
-def _rows(parts: Population, size: Places) -> _Rows:
+def _rows(parts: Population, size: Places) -> Rows:
     count = parts.classes[size]
     first = np.cumsum(count) - count
     pair = np.repeat(np.arange(len(size)), count)
     kind = np.arange(len(pair)) - first[pair]
-    return _Rows(
+    return Rows(
         pair=pair, kind=kind, first=first, log_weight=parts.log_weight_worn[size[pair], kind]
     )
 
 
 def _log_densities(
-    read: Vectors, kinds: list[tuple[float, Array]], parts: Population, pairs: _Pairs
+    read: Vectors,
+    kinds: list[tuple[float, Array]],
+    parts: Population,
+    pairs: _Pairs,
+    least: float = -np.inf,
 ) -> Array:
-    """Return the logarithm of the reading's density for each pair, (pairs,)."""
+    """Return the logarithm of the reading's density for each pair, (pairs,).
+
+    It is minus infinity where it surely lies below ``least``.
+    """
     found = np.empty(len(pairs.size))
     for start in range(0, len(found), BLOCK):
         some = slice(start, start + BLOCK)
@@ -233,9 +230,8 @@ def _log_densities(
         offsets, covariance = _departure(read, parts, block, rows)
         # Whatever way a reading falls, it lies as far from the parts.
         wide = np.stack([_last(c[block.factor[rows.pair]]) for _, c in kinds], axis=2)
-        logs = _mixture(offsets, covariance[:, :, None] + wide, rows)
         shares = np.log([s for s, _ in kinds])
-        found[some] = np.logaddexp.reduce(logs + shares[:, None], axis=0)
+        found[some] = mixture(normal(offsets, covariance[:, :, None] + wide), rows, shares, least)
     return found
 
 
@@ -296,7 +292,7 @@ def _reading_kinds(read: Vectors) -> list[tuple[float, Array]]:
 
 
 def _departure(
-    read: Vectors, parts: Population, pairs: _Pairs, rows: _Rows
+    read: Vectors, parts: Population, pairs: _Pairs, rows: Rows
 ) -> tuple[list[Array], Array]:
     """Return how far the reading lies from the parts of each row, and the parts' covariance.
 
@@ -318,42 +314,6 @@ def _departure(
     covariance[np.ix_(moved, taper)] += lever
     covariance[np.ix_(taper, moved)] += lever
     return offsets, covariance
-
-
-def _mixture(offsets: list[Array], covariance: Array, rows: _Rows) -> Array:
-    """Return log sum_k w_k N(offsets; 0, covariance of k's class) for each pair.
-
-    ``covariance`` is (n, n, ways, rows), of each way that a reading may fall; the result is
-    (ways, pairs).
-    """
-    log = rows.log_weight + _log_normal(offsets, covariance)
-    row = log.max(axis=-1)
-    top = np.maximum.reduceat(row, rows.first, axis=-1)
-    row += np.log(np.exp(log - row[..., None]).sum(axis=-1))
-    found = np.add.reduceat(np.exp(row - top[:, rows.pair]), rows.first, axis=-1)
-    return np.asarray(top + np.log(found))
-
-
-def _log_normal(offsets: list[Array], covariance: Array) -> Array:
-    """Return log N(offsets; 0, covariance), (ways, rows, cells), by Cholesky's factor of each.
-
-    All are factored at once. Quantities that are the same for all cells go first: what they give
-    is then worked out once for them all.
-    """
-    n = len(offsets)
-    order = sorted(range(n), key=lambda x: offsets[x].shape[1])
-    root = np.zeros_like(covariance)
-    z: list[Array] = []
-    log = np.full((*covariance.shape[2:], 1), -0.5 * n * math.log(2 * math.pi))
-    for i, x in enumerate(order):
-        for j in range(i):
-            root[i, j] = covariance[x, order[j]] - (root[i, :j] * root[j, :j]).sum(axis=0)
-            root[i, j] /= root[j, j]
-        root[i, i] = np.sqrt(covariance[x, x] - (root[i, :i] ** 2).sum(axis=0))
-        rest = offsets[x] - sum(root[i, j][..., None] * z[j] for j in range(i))
-        z.append(rest / root[i, i][..., None])
-        log = log - 0.5 * z[i] ** 2 - np.log(root[i, i])[..., None]
-    return log
 
 
 def log_off_series(reading: ThreadReading, factors: Array = AS_READ) -> Array:
