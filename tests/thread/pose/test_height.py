@@ -55,6 +55,12 @@ class Seen:
         self.low, self.high = sorted(edges)
         self.shine, self.face = shine, face_px
 
+    def grid(self, first, steps, shape):
+        rows, columns = (
+            np.arange(n)[..., None] * step for n, step in zip(shape, steps, strict=True)
+        )
+        return self.sample(first + rows[:, None] + columns)
+
     def sample(self, xy):
         y = xy[..., 1]
         inside = ndtr(y - self.low) * ndtr(self.high - y)
