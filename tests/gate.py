@@ -64,7 +64,7 @@ BANDS = {
     "major_mm": Band(0.57),
     "pitch_diameter_mm": Band(0.51),
     "minor_mm": Band(0.58),
-    "angle_deg": Band(0.70),
+    "angle_deg": Band(0.62),
     "taper": Band(0.45),
 }
 

@@ -76,12 +76,13 @@ class Placed:
 
     ``shift_px`` (3, n, c) is how far edges lie outward of the level's crossing at each of c heights
     on the flank, by the light as traced, and by as much less and more of it as is not known;
-    ``misfit`` (n,) is the light's rms deviation.
+    ``light`` (n, c, d) is that light, by depth; ``misfit`` (n,) is the light's rms deviation.
     """
 
     edge_px: Values
     u_px: Values
     shift_px: Values
+    light: Values
     surface: Surface
     misfit: Values
 
@@ -178,6 +179,7 @@ def place_flanks(
                 for part in (0 * traced_to, -traced_to, traced_to)
             ]
         ),
+        light=light,
         surface=Surface(
             metal=_seen_metal(q, sigma[:3].tolist()),
             panel=float(PANELS[0] * 2 ** q[3]),

@@ -18,6 +18,7 @@ from pitchcam.edges.flank_place import (
     place_flanks,
 )
 from pitchcam.edges.flank_points import Flanks
+from pitchcam.edges.flank_rise import FlankLight, Rise, rise, traced_rise
 from pitchcam.edges.helicoid import Helicoid
 from pitchcam.edges.rims import Rims
 from pitchcam.edges.section import Section
@@ -43,6 +44,8 @@ FEWEST, FEWEST_OF_HALF = 6, 6
 #: By how much the edges of a flank's halves truly differ, pixels (between 130 pairs in renders of
 #: known threads 0.08, rms), and the share of a half's u that is not the other's too (judgement).
 HALVES_APART_PX, HALVES_OWN = 0.1, 0.5
+#: Flanks of nearly 45 degrees each never meet another's normal (cosine of twice the half angle).
+LEAST_OPEN = 0.1
 #: No half's edge is known better against the other's.
 LEAST_U_PX = 0.03
 #: Slope of the shift up a flank from which on it is disbelieved, pixels: over masked light traced
@@ -63,7 +66,7 @@ class FlankEdge:
     """The true edge of one flank (all ridges of one side), in one half of it along the thread.
 
     ``shift_px`` leads from the level's crossing outward to the edge, ``by_height_px`` is how much
-    more it does from the flank's foot to its top.
+    more it does from the flank's foot to its top, with ``u_by_height_px``.
     """
 
     side: float
@@ -71,14 +74,16 @@ class FlankEdge:
     shift_px: float
     u_px: float
     by_height_px: float
+    u_by_height_px: float
 
 
 @dataclass(frozen=True, kw_only=True)
 class _Half:
-    """One half of a flank: its points, its mean profile, and typical points up the flank."""
+    """One half of a flank: points and their profiles, the mean, and typical ones up the flank."""
 
     points: Indices
     across_px: Values
+    profiles: Values
     light: Values
     typical: Indices
 
@@ -105,7 +110,11 @@ def _halves(flanks: Flanks, group: Indices, crop: Crop, window_px: float) -> lis
         typical = [
             _first_least(off + 4 * np.abs(height - percentile(height, share))) for share in HEIGHTS
         ]
-        halves.append(_Half(points=points, across_px=across, light=mean, typical=points[typical]))
+        halves.append(
+            _Half(
+                points=points, across_px=across, profiles=light, light=mean, typical=points[typical]
+            )
+        )
     return halves
 
 
@@ -198,6 +207,46 @@ def _along(middles: Sequence[float], own: Sequence[FlankEdge], ridge: Values) ->
     return out
 
 
+@dataclass(frozen=True, kw_only=True)
+class _Around:
+    """What a flank is seen with."""
+
+    flanks: Flanks
+    sight: Sight
+    section: Section
+
+    def free_px(self, points: Indices) -> Values:
+        """Return how far the groove's other flank is from points of one, along its normal."""
+        fit, p = self.section.fit, self.section.points
+        tan = sum(fit.tan_half) / 2
+        out = p.r[points] - fit.taper / 2 * p.z[points] - fit.pitch_radius_mm
+        wide = np.maximum(abs(fit.pitch_mm) / 2 + 2 * tan * out, 0.0) / self.sight.mm_per_px
+        # Two flanks open by twice the half angle a: the normal meets the other at w cos a / cos 2a.
+        square = tan**2
+        return np.asarray(wide * np.sqrt(1 + square) / max(1 - square, LEAST_OPEN))
+
+
+def _rise(halves: list[_Half], places: Sequence[int], placed: Placed, around: _Around) -> Rise:
+    """Return how a flank's edge shifts from its foot to its top."""
+    flanks = around.flanks
+    at = [flanks.height[h.typical] for h in halves]
+    traced = [_by_height(a, placed.shift_px[:, i]) for a, i in zip(at, places, strict=True)]
+    points = np.concatenate([h.points for h in halves])
+    own = list(places)
+    light = FlankLight(
+        across_px=halves[0].across_px,
+        light=np.concatenate([h.profiles for h in halves]) / placed.surface.background,
+        height=flanks.height[points],
+        free_px=around.free_px(points),
+        traced=placed.light[own].mean(axis=0),
+        at=np.mean(at, axis=0),
+        edge_px=float(placed.edge_px[own].mean()),
+        misfit=float(placed.misfit[own].mean()),
+        blur_px=around.sight.blur_px,
+    )
+    return rise(light, traced_rise(float(np.mean(traced)), placed.surface.panel))
+
+
 def move_to_edges(
     flanks: Flanks, sight: Sight, section: Section
 ) -> tuple[Flanks, tuple[FlankEdge, ...], Surface]:
@@ -222,7 +271,8 @@ def move_to_edges(
     The mirrored band of a flank changes along the thread, with the view and the light's border,
     and up the flank: deep in the groove the next ridge takes the light that the flank would
     mirror. The edge is found for both halves of each flank along the thread, and goes on linearly
-    in between; how it changes with the height is what the traced light makes of it.
+    in between; how it changes with the height is what the traced light makes
+    of it and what each height's own light says (:mod:`pitchcam.edges.flank_rise`).
     """
     groups: list[Indices] = []
     halves: list[list[_Half]] = []
@@ -249,22 +299,24 @@ def move_to_edges(
             Surface(metal=UNSEEN, panel=panel_behind(sight.rims)[0], background=1.0, misfit=0.0),
         )
     placed = _place(every, flanks, sight, section)
-    edges = tuple(
-        FlankEdge(
-            side=float(flanks.side[h.points[0]]),
-            flank=float(flanks.flank[h.points[0]]),
-            shift_px=float(placed.edge_px[i]),
-            u_px=float(placed.u_px[i]),
-            by_height_px=_by_height(flanks.height[h.typical], placed.shift_px[:, i]),
-        )
-        for i, h in enumerate(every)
-    )
-    xy, rest = flanks.xy.copy(), iter(edges)
+    places, edges, xy = iter(range(len(every))), [], flanks.xy.copy()
     for points, of_flank in zip(groups, halves, strict=True):
-        own = [next(rest) for _ in of_flank]
-        if own:
-            ridge, height = flanks.ridge[points], flanks.height[points]
-            move = _along([float(flanks.ridge[h.points].mean()) for h in of_flank], own, ridge)
-            move += np.mean([e.by_height_px for e in own]) * (height - height.mean())
-            xy[points] += move[:, None] * flanks.normal[points]
-    return replace(flanks, xy=xy), edges, placed.surface
+        own = [next(places) for _ in of_flank]
+        rises = _rise(of_flank, own, placed, _Around(flanks=flanks, sight=sight, section=section))
+        of_halves = [
+            FlankEdge(
+                side=float(flanks.side[points[0]]),
+                flank=float(flanks.flank[points[0]]),
+                shift_px=float(placed.edge_px[i]),
+                u_px=float(placed.u_px[i]),
+                by_height_px=rises.px,
+                u_by_height_px=rises.u_px,
+            )
+            for i in own
+        ]
+        ridge, height = flanks.ridge[points], flanks.height[points]
+        middles = [float(flanks.ridge[h.points].mean()) for h in of_flank]
+        move = _along(middles, of_halves, ridge) + rises.px * (height - height.mean())
+        xy[points] += move[:, None] * flanks.normal[points]
+        edges += of_halves
+    return replace(flanks, xy=xy), tuple(edges), placed.surface

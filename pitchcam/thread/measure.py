@@ -49,11 +49,6 @@ UNEVEN_TIP = 0.03
 #: Distances of the panel behind the part, in camera distances, from which on it is near and not
 #: near; and the share of light that a part must mirror for it to matter in full.
 NEAR, FAR, BRIGHT = 0.10, 0.28, 0.5
-#: How far off a panel may be for its light to turn the flanks of which it moves the edges: renders
-#: of known threads were 0.21 pixels off along a flank from 0.18 to 0.33, 0.10 to 0.5, and 0.09
-#: beyond, as with any light.
-NO_TURN = 0.50
-
 #: Misfit of the light above which a thread is also tried as a left-hand one, whose bands lie on the
 #: other flanks; and the share of that misfit which must be left then, itself below the first.
 #: Taken as of their true hand, renders leave 0.003-0.007, seldom 0.02; as of the other 0.005-0.016,
@@ -83,8 +78,7 @@ class ThreadShape(Framed):
     Diameters are at the frame's origin; ``tips`` and ``roots`` hold one entry per side that could
     be fitted. ``straight`` says that only points on the flanks' straight part went into the fit
     (seen far along the thread, too few of them are left); ``nearness``, 0 to 1, how far the
-    light on the flanks is that of a panel close behind the part, and ``turning`` how far it is that
-    of one near enough to turn them; ``bend_deg`` how much more their
+    light on the flanks is that of a panel close behind the part; ``bend_deg`` how much more their
     outer half opens than the inner one, beyond chance. ``spacing_px`` is
     the crests' spacing in the photo, ``blur_mm`` the photo's blur on the axis.
     """
@@ -100,7 +94,6 @@ class ThreadShape(Framed):
     outline_px: Values
     straight: bool
     nearness: float
-    turning: float
     bend_deg: float
     blur_mm: float
 
@@ -226,7 +219,6 @@ def measure_thread(sight: Sight, starts: int = 1) -> ThreadShape:
         outline_px=sight.outline_px,
         straight=straight,
         nearness=nearness,
-        turning=max(nearness, _ramp(surface, FAR, NO_TURN)),
         bend_deg=_bend(moved, section, frame, spacing_mm),
         blur_mm=sight.blur_mm,
     )
@@ -298,13 +290,8 @@ def _nearness(section: Section, surface: Surface, mm_per_px: float, straight: bo
     limit = max(UNEVEN_PX * mm_per_px, UNEVEN_PITCHES * abs(section.fit.pitch_mm))
     if straight and scatter > limit:
         return 1.0
-    return _ramp(surface, NEAR, FAR)
-
-
-def _ramp(surface: Surface, whole: float, none: float) -> float:
-    """Return how far a panel counts of which all does at one distance and nothing at another."""
     bright = min(surface.metal.share.value / BRIGHT, 1.0)
-    return float(bright * np.clip((none - surface.panel) / (none - whole), 0.0, 1.0))
+    return float(bright * np.clip((FAR - surface.panel) / (FAR - NEAR), 0.0, 1.0))
 
 
 def _spectral_spacing(sight: Sight) -> float:

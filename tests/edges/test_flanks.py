@@ -150,7 +150,9 @@ def test_slope_by_height_is_shrunk_by_what_is_not_known() -> None:
 
 
 def half(shift_px, u_px):
-    return FlankEdge(side=1.0, flank=1.0, shift_px=shift_px, u_px=u_px, by_height_px=0.0)
+    return FlankEdge(
+        side=1.0, flank=1.0, shift_px=shift_px, u_px=u_px, by_height_px=0.0, u_by_height_px=0.0
+    )
 
 
 def test_a_half_that_is_hardly_known_neither_moves_nor_turns_a_flank():

@@ -44,7 +44,6 @@ def shape():
         outline_px=np.zeros((0, 2)),
         straight=True,
         nearness=0.0,
-        turning=0.0,
         bend_deg=0.0,
         blur_mm=0.02,
     )

@@ -35,7 +35,7 @@ def summed(lines):
 
 
 def test_sum_and_correlation_of_a_whole_budget(shape):
-    lines = budget(replace(shape, nearness=1.0, turning=1.0), PLACE)
+    lines = budget(replace(shape, nearness=1.0), PLACE)
     u, correlation = combined(lines)
     by_gtc = summed(lines)
     for k in NAMING_QUANTITIES:

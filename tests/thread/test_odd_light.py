@@ -8,7 +8,7 @@ import pytest
 from pitchcam.edges.flank_place import Surface
 from pitchcam.light.metal import UNSEEN
 from pitchcam.thread.budget import edges
-from pitchcam.thread.measure import FAR, NEAR, NO_TURN, _bend, _nearness, _ramp
+from pitchcam.thread.measure import FAR, NEAR, _bend, _nearness
 from tests.thread.drawn_shape import drawn_shape
 
 
@@ -41,21 +41,21 @@ def test_scattered_flanks_are_as_bad_but_under_a_slant(shape):
 
 
 def test_nearness_scales_the_term(shape):
-    half, whole = (
-        edges.near_panel(replace(shape, nearness=n, turning=n), None) for n in (0.5, 1.0)
-    )
+    half, whole = (edges.near_panel(replace(shape, nearness=n), None) for n in (0.5, 1.0))
     for name, u in whole.contributions.items():
         assert half.contributions[name] == pytest.approx(u / 2)
     assert edges.near_panel(replace(shape, nearness=0.0), None) is None
 
 
-def test_a_bend_s_width_and_half_of_a_traced_slope_are_left_open(shape):
+def test_a_bend_s_width_and_what_is_open_of_the_edge_s_rise_are_left_open(shape):
     bent = edges.bent_flanks(replace(shape, bend_deg=-2.0), None)
     assert bent.contributions["angle_deg"] == pytest.approx(2.0 / np.sqrt(12))
-    steep = replace(shape, edges=tuple(replace(e, by_height_px=0.4) for e in shape.edges))
-    length_px = edges.flank_px(shape)
+    steep = replace(shape, edges=tuple(replace(e, u_by_height_px=0.4) for e in shape.edges))
+    # From foot to top: what was used is a part of the flank's height.
+    part = np.std(shape.flanks.height[shape.section.fit.used]) * np.sqrt(12)
+    whole_px = edges.flank_px(shape) / part
     assert edges.bent_flanks(steep, None).contributions["angle_deg"] == pytest.approx(
-        np.degrees(edges.BELIEVED_SLOPE * 0.4 / length_px)
+        np.degrees(0.4 / whole_px)
     )
     assert edges.bent_flanks(replace(shape, bend_deg=0.0), None) is None
 
@@ -70,14 +70,3 @@ def test_a_worn_crest_bends_the_flanks(shape):
     laid = replace(f, xy=f.xy - along * worn[:, None])
     assert abs(straight) < 0.5
     assert _bend(laid, shape.section, frame, shape.pitch_mm) > 5.0
-
-
-def test_a_panel_farther_off_turns_the_flanks_and_leaves_the_rest(shape):
-    """All of it up to where a panel is near no more, nothing from half the way to the camera."""
-    assert [_ramp(surface(p), FAR, NO_TURN) for p in (0.1, FAR, 0.39, NO_TURN, 1.2)] == (
-        pytest.approx([1.0, 1.0, 0.5, 0.0, 0.0])
-    )
-    alone = edges.near_panel(replace(shape, nearness=0.0, turning=0.5), None).contributions
-    turned = np.degrees(edges.NEAR_PANEL_PX / edges.flank_px(shape))
-    assert alone.pop("angle_deg") == pytest.approx(0.5 * turned)
-    assert set(alone.values()) == {0.0}

@@ -49,10 +49,8 @@ HIDDEN_BLURS, ROOT_BLURS = 2.0, 1.0
 
 #: A panel is not mentioned below this nearness.
 LEAST_NEARNESS = 0.02
-#: Share of a traced slope of the light's shift that is its standard uncertainty, and the least bend
-#: that is mentioned, degrees. Of 86 threads over masked light (renders) the likeliest share is 0.1,
-#: of 16 near a panel 0.2.
-BELIEVED_SLOPE, LEAST_BEND_DEG = 0.2, 0.02
+#: The least bend that is mentioned, degrees.
+LEAST_BEND_DEG = 0.02
 #: With the panel close behind the part the mirrored band covers a third of the radius, shines
 #: unevenly up the flank and changes along the thread. The pitch as a share.
 NEAR_PANEL_PITCH = 0.0015
@@ -65,10 +63,6 @@ NEAR_DIAMETERS_PX = {"major_mm": 0.15, "pitch_diameter_mm": 0.25, "minor_mm": 0.
 #: the tapers of 239 rendered threads err by 0.7 to 1 of u with three turns as with fifteen, where
 #: it had been 1.3 with three and, beside a panel, 0.1 with twelve.
 END_RIDGE, END_RIDGE_NEAR = 0.01, 0.02
-#: What that light moves an edge by from one end of the straight flank to the other, pixels: of 158
-#: threads with the panel less than 80 mm behind, the flanks were 0.25 off along their length, of
-#: which 0.12 is what other terms say.
-NEAR_PANEL_PX = 0.22
 
 
 def _median_u_px(shape: ThreadShape) -> float:
@@ -98,6 +92,13 @@ def flank_px(shape: ThreadShape) -> float:
     return float(UNIFORM / np.sqrt(turned) / cosine) / shape.mm_per_px
 
 
+def _turned_deg(shape: ThreadShape, rise_px: float) -> float:
+    """Return what a shift that grows by so much from foot to top turns of a flank, degrees."""
+    used = shape.section.fit.used
+    share = UNIFORM * float(np.std(shape.flanks.height[used]))
+    return float(np.degrees(rise_px * share / flank_px(shape)))
+
+
 def edge_and_rim(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
     """Return what it contributes that the edges of all flanks lie out or in together.
 
@@ -118,7 +119,10 @@ def edge_and_rim(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
 
 
 def rim_along(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
-    """Return what it contributes that the flanks' edges differ along the thread."""
+    """Return what it contributes that the flanks' edges differ along the thread.
+
+    How an edge runs up its flank is asked of the light there, and is the angle's: `bent_flanks`.
+    """
     if not shape.edges:
         return None
     single = float(np.hypot(_median_u_px(shape) * OWN_SHARE, U_FLANK_PX)) * shape.mm_per_px
@@ -132,7 +136,6 @@ def rim_along(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
         contributions={
             "pitch_mm": float(shape.pitch_mm * slope / np.cos(np.arcsin(sine))),
             "taper": float(2 * slope / sine),
-            "angle_deg": float(np.degrees(single / (flank_px(shape) * shape.mm_per_px))),
         },
     )
 
@@ -158,11 +161,11 @@ def bent_flanks(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
     """Return what flanks that are not straight leave in the angle: worn crests, filled roots.
 
     The true angle lies anywhere between those of both halves, and the fit between the two. How the
-    light's shift changes up a flank counts as well, where it was traced.
+    light's shift changes up a flank counts as well, as far as each flank's is known: of four, two
+    halves of an angle take the mean of two each.
     """
-    slopes = [e.by_height_px for e in shape.edges]
-    traced = float(np.sqrt(np.mean(np.square(slopes)))) if slopes else 0.0
-    turned = np.degrees(BELIEVED_SLOPE * traced / flank_px(shape))
+    rises = [e.u_by_height_px for e in shape.edges]
+    turned = _turned_deg(shape, float(np.sqrt(np.mean(np.square(rises))))) if rises else 0.0
     u = float(np.hypot(shape.bend_deg / UNIFORM, turned))
     if u < LEAST_BEND_DEG:
         return None
@@ -225,12 +228,15 @@ def _unresolved(shape: ThreadShape) -> float:
 
 
 def near_panel(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
-    """Return what a panel close behind the part leaves in every quantity, each by itself."""
-    if max(shape.nearness, shape.turning) < LEAST_NEARNESS:
+    """Return what a panel close behind the part leaves in every quantity, each by itself.
+
+    Not in the angle: how the edge rises up a flank is asked of each height's own light, and what
+    that leaves open is more near a panel (:func:`bent_flanks`).
+    """
+    if shape.nearness < LEAST_NEARNESS:
         return None
     lengths = {k: px * shape.mm_per_px for k, px in NEAR_DIAMETERS_PX.items()}
     lengths["pitch_mm"] = NEAR_PANEL_PITCH * shape.pitch_mm
     share = {k: u * shape.nearness for k, u in lengths.items()}
-    share["angle_deg"] = shape.turning * float(np.degrees(NEAR_PANEL_PX / flank_px(shape)))
     share["taper"] = shape.nearness * _by_ends(shape, END_RIDGE_NEAR)
     return BudgetLine(source="panel close behind the part", contributions=share, correlated=False)

@@ -43,7 +43,6 @@ def level_shape(incline_deg, noise_px=0.0, taper=0.0):
         outline_px=np.zeros((0, 2)),
         straight=True,
         nearness=0.0,
-        turning=0.0,
         bend_deg=0.0,
         blur_mm=0.02,
     )

@@ -1,0 +1,128 @@
+"""A flank's edge from foot to top, in light drawn across it."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.special import ndtr
+
+from pitchcam.edges.flank_place import CELLS_PX
+from pitchcam.edges.flank_rise import (
+    HEIGHTS,
+    U_EDGE_PX,
+    U_GROOVE,
+    U_TRACE_NEAR_PX,
+    U_TRACE_PX,
+    U_TRACED,
+    FlankLight,
+    Rise,
+    rise,
+    traced_rise,
+)
+
+BLUR_PX, EDGE_PX = 0.9, -0.9
+ACROSS = np.arange(-6, 6.01, 0.5)
+AT = np.linspace(0.1, 0.9, 5)
+#: A trace that says nothing of the rise.
+OPEN = Rise(px=0.0, u_px=50.0)
+
+
+def flank(rise_px=0.0, inside=0.0, *, seed=1, off=(0.0, 0.0, 0.0), points=60):
+    """The light of points up a flank whose edge rises, and which mirrors ``inside`` at its edge.
+
+    ``off`` is by how much each height's edge, mirrored light and groove's light are off: pixels,
+    and two shares.
+    """
+    rng = np.random.default_rng(seed)
+    height = np.sort(rng.uniform(0.1, 0.9, points))
+    own = np.repeat(
+        rng.normal(0, 1, (3, HEIGHTS)) * np.array(off)[:, None], -(-points // HEIGHTS), axis=1
+    )
+    shift, more, groove = own[:, :points]
+    depth = (CELLS_PX[1:] + CELLS_PX[:-1]) / 2
+    traced = inside * np.exp(-depth / 3)[None, :] * np.ones((len(AT), 1))
+    edge = EDGE_PX + rise_px * (height - 0.5) + shift
+    falls = -np.diff(traced[0], prepend=0.0, append=0.0)
+    deep = (edge[:, None, None] - CELLS_PX - ACROSS[:, None]) / BLUR_PX
+    dark = ndtr(deep[:, :, 0])
+    mirrored = (ndtr(deep) * falls).sum(axis=2) * -1
+    light = (1 - dark) * (1 + groove)[:, None] + mirrored * (1 + more)[:, None]
+    light += rng.normal(0, 0.01, light.shape)
+    return FlankLight(
+        across_px=ACROSS,
+        light=light,
+        height=height,
+        free_px=np.full(points, 20.0),
+        traced=traced,
+        at=AT,
+        edge_px=EDGE_PX,
+        misfit=0.004,
+        blur_px=BLUR_PX,
+    )
+
+
+@pytest.mark.parametrize("inside", [0.0, 0.4])
+@pytest.mark.parametrize("rise_px", [-0.3, 0.0, 0.5])
+def test_an_edge_that_rises_is_seen_to(rise_px, inside):
+    found = rise(flank(rise_px, inside), OPEN)
+    assert found.px == pytest.approx(rise_px, abs=0.06)
+    assert abs(found.px - rise_px) < 2.5 * found.u_px
+
+
+def test_a_bright_flank_tells_less_than_a_black_one():
+    black, bright = (rise(flank(0.2, inside), OPEN).u_px for inside in (0.0, 0.7))
+    assert 0.05 < black < 0.7 * bright
+
+
+def test_what_is_not_known_of_each_height_is_in_the_uncertainty():
+    """Edge, mirrored light and groove off by their u; what a depth's own light is off is not."""
+    over_u = []
+    for seed in range(40):
+        found = rise(flank(0.2, 0.5, seed=seed, off=(U_EDGE_PX, U_TRACED, U_GROOVE)), OPEN)
+        over_u.append((found.px - 0.2) / found.u_px)
+    assert 0.5 < np.sqrt(np.mean(np.square(over_u))) < 1.2
+
+
+def test_what_was_traced_counts_by_how_well_it_is_known():
+    seen = flank(0.4)
+    alone = rise(seen, OPEN)
+    firm, loose = (rise(seen, Rise(px=0.0, u_px=u)) for u in (0.01, 1.0))
+    assert abs(firm.px) < 0.02
+    assert loose.px == pytest.approx(alone.px, abs=0.02)
+    both = rise(seen, Rise(px=0.0, u_px=alone.u_px))
+    assert both.px == pytest.approx(alone.px / 2, abs=0.02)
+    assert both.u_px == pytest.approx(alone.u_px / np.sqrt(2), rel=0.01)
+
+
+def test_few_points_leave_what_was_traced():
+    traced = Rise(px=0.17, u_px=0.3)
+    assert rise(flank(0.5, points=7), traced) == traced
+
+
+def test_light_that_is_drawn_badly_tells_less():
+    seen = flank(0.2, 0.5)
+    assert rise(replace(seen, misfit=0.02), OPEN).u_px > 1.5 * rise(seen, OPEN).u_px
+
+
+def test_the_groove_s_other_flank_does_not_count():
+    """A dark flank three pixels off, taken for the panel, would spoil the fall's form."""
+    seen = flank(0.3)
+    light = seen.light.copy()
+    light[:, seen.across_px > 3.0] = 0.0
+    narrow = replace(seen, light=light, free_px=np.full(len(light), 4.5))
+    told = rise(narrow, OPEN)
+    assert told.px == pytest.approx(0.3, abs=0.08)
+    assert rise(replace(narrow, free_px=seen.free_px), OPEN).u_px > 3 * told.u_px
+
+
+def test_spoiled_profiles_are_left_out():
+    seen = flank(0.0)
+    light = seen.light.copy()
+    # Dirt on an eighth of the points, near the top.
+    light[np.argsort(seen.height)[-8:-1]] = 0.2
+    assert abs(rise(replace(seen, light=light), OPEN).px) < 0.5
+
+
+def test_a_near_panel_is_traced_half_as_well():
+    assert traced_rise(0.1, 0.2) == Rise(px=0.1, u_px=U_TRACE_NEAR_PX)
+    assert traced_rise(0.1, 1.2) == Rise(px=0.1, u_px=U_TRACE_PX)
