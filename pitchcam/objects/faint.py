@@ -107,13 +107,16 @@ def _ripple(radius: Values, spacing: float) -> Values:
 
     That takes away a straight line wholly, and nothing of a wave of that spacing.
     """
+    # Two boxes, a step wider and narrower than the spacing: they cost the same whatever its length.
     whole = 2 * int((spacing - 1) // 2) + 1
-    kernel = np.full((1, whole + 2), 1.0)
-    kernel[0, [0, -1]] = (spacing - whole) / 2
-    kernel /= spacing
+    ends = (spacing - whole) / 2
     mean: Any = np.atleast_2d(radius)
     for _ in range(2):
-        mean = cv2.filter2D(mean, -1, kernel, borderType=cv2.BORDER_REPLICATE)
+        inner, outer = (
+            cv2.boxFilter(mean, -1, (size, 1), normalize=False, borderType=cv2.BORDER_REPLICATE)
+            for size in (whole, whole + 2)
+        )
+        mean = cv2.addWeighted(inner, (1 - ends) / spacing, outer, ends / spacing, 0)
     return np.asarray(radius - mean.reshape(radius.shape), float)
 
 
@@ -129,45 +132,55 @@ def _strongest(
         width = round(TURNS * spacing)
         if width > len(s) - 8:
             break
-        steep = np.abs(ends[:, width:] - ends[:, :-width]).max(axis=0)
-        clear = (free_to[width:] - free_to[:-width] == width) & (steep < STEEP * width)
+        clear = free_to[width:] - free_to[:-width] == width
         if clear.any():
-            share = _shares(s, both, spacing, clear)
-            at = int(np.argmax(share))
-            if share[at] > best:
-                best, where = float(share[at]), (float(s[at] + width / 2), spacing)
+            steep = np.abs(ends[:, width:] - ends[:, :-width])
+            clear &= np.maximum(steep[0], steep[1]) < STEEP * width
+            asked = np.flatnonzero(clear)
+            if len(asked):
+                share = _shares(s, both, spacing, asked)
+                at = int(np.argmax(share))
+                if share[at] > best:
+                    best = float(share[at])
+                    where = float(s[asked[at]] + width / 2), spacing
         spacing *= LONGER
     return where
 
 
-def _shares(s: Values, sides: Values, spacing: float, clear: NDArray[np.bool_]) -> Values:
+def _shares(s: Values, sides: Values, spacing: float, asked: NDArray[np.intp]) -> Values:
     """Return the share that a wave is of both sides (2, n) over each stretch, 0 where it is none.
 
-    ``clear`` are the stretches that come into question. Most are too even for any wave, which is
-    at most as high as all that varies there: they are not asked for one.
+    ``asked`` (m,) are where the stretches begin that come into question, ascending. Most are too
+    even for any wave, which is at most as high as all that varies there: they are not asked for
+    one.
     """
     width = round(TURNS * spacing)
     ripple = _ripple(sides, spacing)
-    power = _window(ripple**2, width)
+    found = np.zeros(len(asked))
+    power = _window(ripple**2, width)[:, asked]
     least = (1 - 1e-6) * width * (AMPLITUDE_PX / 2) ** 2
-    asked = np.flatnonzero(clear & (power.min(axis=0) > least))
-    found = np.zeros(clear.shape)
-    if not len(asked):
+    high = np.flatnonzero(np.minimum(power[0], power[1]) > least)
+    if not len(high):
         return found
+    asked, power = asked[high], power[:, high]
     there = slice(int(asked[0]), int(asked[-1]) + width)
     turn = np.exp(-2j * np.pi * s[there] / spacing)
     wave = np.abs(_window(ripple[:, there] * turn, width)[:, asked - there.start])
-    share = 2 * wave**2 / (width * np.maximum(power[:, asked], 1e-9))
-    low, high = wave.min(axis=0) * 2 / width, wave.max(axis=0) * 2 / width
-    wavy = (low > AMPLITUDE_PX) & (low > UNLIKE * high)
-    found[asked] = np.where(wavy, share.min(axis=0), 0.0)
+    share = 2 * wave**2 / (width * np.maximum(power, 1e-9))
+    least_wave, most_wave = (
+        which(wave[0], wave[1]) * 2 / width for which in (np.minimum, np.maximum)
+    )
+    wavy = (least_wave > AMPLITUDE_PX) & (least_wave > UNLIKE * most_wave)
+    found[high] = np.where(wavy, np.minimum(share[0], share[1]), 0.0)
     return found
 
 
 def _sums(values: NDArray[Any]) -> NDArray[Any]:
     """Return the sums of all values (..., n) before each place, and of all, (..., n + 1)."""
-    sums = np.cumsum(values, axis=-1)
-    return np.concatenate([np.zeros_like(sums[..., :1]), sums], axis=-1)
+    kind = np.intp if values.dtype == bool else values.dtype
+    out = np.zeros((*values.shape[:-1], values.shape[-1] + 1), kind)
+    np.cumsum(values, axis=-1, out=out[..., 1:])
+    return out
 
 
 def _window(values: NDArray[Any], width: int) -> NDArray[Any]:
