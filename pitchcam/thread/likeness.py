@@ -29,13 +29,15 @@ SPOILED, SELDOM = 0.02, 0.005
 U_HALVES_DEG, HALVES_DEG = 1.0, 120.0
 #: What flanks scatter by: pixels, and pitches. Half of 82 rendered threads come to 0.6 of both
 #: together, the worst to 1.1; gears and stars of drawn scenes to 6 to 11. As a logarithm: its
-#: middle, its spread, and the range of what is no thread.
+#: middle, its spread, and the range of what is no thread. With a panel close behind the part it is
+#: twice as much (see ``measure``: UNEVEN_PX).
 FLANK_PX, FLANK_PITCHES = 0.1, 0.004
 SCATTER, U_SCATTER, SCATTERS = np.log(0.6), 0.45, np.log(20.0 / 0.3)
 #: The flanks' included angles in the series here, how often a thread in a photo has each
-#: (judgement), what one is off by at least, and over how many degrees it lies for what is none.
+#: (judgement), what one is off by at least, and with a panel close behind the part (renders of
+#: known threads), and over how many degrees it lies for what is none.
 ANGLES_DEG = ((60.0, 0.6), (55.0, 0.3), (47.5, 0.07), (80.0, 0.03))
-U_ANGLE_DEG, ANGLES_RANGE_DEG = 1.0, 50.0
+U_ANGLE_DEG, U_ANGLE_NEAR_DEG, ANGLES_RANGE_DEG = 1.0, 3.0, 50.0
 #: Depth of whole grooves over their pitch (ISO 68-1, BS 84, BS 93: 0.60 to 0.64); what a blur of
 #: one pixel fills at root and crest together, pixels; and the logarithm's spread (82 rendered
 #: threads: 0.46 to 0.77 deep). Round wires side by side come to 0.24 to 0.31. Its range for what is
@@ -65,7 +67,8 @@ def no_thread(
     """
     single = shape.section.winding.starts == 1
     odds = [_apart(shape.lag, u_apart)] if single else []
-    odds += [_usual(angles[0]), _alike(angles[1:]), _even(shape), _deep(shape, region)]
+    odds += [_usual(angles[0], shape.nearness), _alike(angles[1:])]
+    odds += [_even(shape), _deep(shape, region)]
     return _probability(odds)
 
 
@@ -107,11 +110,12 @@ def _alike(halves: Sequence[Quantity | None]) -> float:
     return _odds(_density((plus.value - minus.value) / u) / u, 1 / HALVES_DEG)
 
 
-def _usual(angle: Quantity | None) -> float:
+def _usual(angle: Quantity | None, nearness: float) -> float:
     """Return what the included angle says: a thread has that of some series."""
     if angle is None:
         return 1.0
-    u = float(np.hypot(angle.u, U_ANGLE_DEG))
+    least = U_ANGLE_DEG + nearness * (U_ANGLE_NEAR_DEG - U_ANGLE_DEG)
+    u = float(np.hypot(angle.u, least))
     thread = sum(share * _density((angle.value - true) / u) / u for true, share in ANGLES_DEG)
     return _odds(thread, 1 / ANGLES_RANGE_DEG)
 
@@ -129,6 +133,7 @@ def _deep(shape: ThreadShape, region: Region) -> float:
 def _even(shape: ThreadShape) -> float:
     """Return what the scatter of points on the flanks says."""
     usual = np.hypot(FLANK_PX * shape.mm_per_px, FLANK_PITCHES * shape.pitch_mm)
+    usual *= 1 + shape.nearness
     off = (np.log(max(shape.section.fit.rms_mm / usual, 1e-3)) - SCATTER) / U_SCATTER
     # Flanks that lie better on lines than others are a thread's all the more.
     return _odds(_density(max(off, 0.0)) / U_SCATTER, 1 / SCATTERS, SELDOM)

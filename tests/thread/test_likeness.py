@@ -91,6 +91,15 @@ def test_so_do_flanks_that_lie_off_their_lines(shape):
     assert sound < 3 * plain and gear > 30 * plain
 
 
+def test_near_a_panel_flanks_scatter_and_open_more(shape):
+    """1/8-27 NPT of brass on the panel itself: 66.7 degrees, 0.45 pixels off their lines."""
+    off = scattered(shape, 0.45)
+    open_ = (Quantity(value=66.7, u=1.6), None, None)
+    far, near = none(off, open_), none(replace(off, nearness=1.0), open_)
+    assert far > 10 * near
+    assert none(off, NO_ANGLES) > 1.5 * none(replace(off, nearness=1.0), NO_ANGLES)
+
+
 def test_nothing_is_certain_by_one_thing_alone(shape):
     """Dirt, wear and light spoil one of them of some threads."""
     gear = none(scattered(shape, 3.0))
