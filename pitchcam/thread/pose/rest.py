@@ -192,6 +192,7 @@ def posterior(
     likely = _tilted(seen.log, tilts)
     every = np.exp(likely - likely.max())
     every *= prior(radii)[:, None] * weight
+    every *= lean.likely(every.sum(axis=(0, 1)))
     every /= every.sum()
     joint = every.sum(axis=0)
     over_plate = radii.axis_height_mm(np.radians(GRID))[:, None] + np.zeros_like(angle)
@@ -259,6 +260,14 @@ class _Lean:
         left = held.covariances[:, 1, 1] - rises**2 * u**2
         goes = (held.means[:, 1] - at[1])[:, None] + (rises * u)[:, None] * off
         return cls(tilts_deg=np.degrees(tilts), weights=weights, across=goes**2 + left[:, None])
+
+    def likely(self, joint: Values) -> Values:
+        """Return by how much tilts (m,) are less likely without the ways that are tails."""
+        every = self.weights / self.weights.sum(axis=0)
+        ways = every @ joint
+        kept = without_tails(ways / ways.sum()) > 0
+        out: Values = every[kept].sum(axis=0)
+        return out
 
     def u_across_rad(self, joint: Values) -> float:
         """Return what the tilt across the axis is good to, with the tilts along it at ``joint``."""
