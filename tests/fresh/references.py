@@ -15,7 +15,8 @@ from samples.solids import Part, Turned
 from tests.fresh.materials import metal, plastic
 
 Rng = np.random.Generator
-CARD_MM = (85.60, 53.98)
+#: Sides of an unused ID-1 card, least and most (ISO/IEC 7810; from memory).
+CARD_MM = ((85.47, 85.72), (53.92, 54.03))
 EDGE_MM = 0.15
 JAW_FACE_MM = 34.0
 
@@ -47,9 +48,13 @@ class Reference:
         if self.kind == "disc":
             vertices, faces = disc(self.mm, self.thickness).mesh()
             return [Thing(vertices=vertices + (*at, 0.0), faces=faces, material=self.bsdf)]
-        outlines = [place.card()] if self.kind == "card" else self._caliper()
+        outlines = [self._card()] if self.kind == "card" else self._caliper()
         slabs = (place.slab(place.turned(o, turn_deg, at), self.thickness) for o in outlines)
         return [Thing(vertices=v, faces=f, material=self.bsdf) for v, f in slabs]
+
+    def _card(self) -> Array:
+        x0, y0, x1, y1 = self.reach
+        return place.card(x1 - x0, y1 - y0)
 
     def _caliper(self) -> list[Array]:
         jaws = [place.jaw(self.mm, side, JAW_FACE_MM) for side in (-1, 1)]
@@ -103,10 +108,10 @@ def draw(kind: str, rng: Rng) -> Reference:
             bsdf=metal(material, rng),
         )
     if kind == "card":
-        w, h = CARD_MM
+        w, h = (float(rng.uniform(*side)) for side in CARD_MM)
         return Reference(
             kind=kind,
-            mm=w,
+            mm=85.60,
             thickness=0.76,
             reach=(-w / 2, -h / 2, w / 2, h / 2),
             material="plastic",
