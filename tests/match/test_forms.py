@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from pitchcam.match import name_thread
-from pitchcam.match.forms import ASTRAY, TELLS_DEG, log_forms
+from pitchcam.match.forms import ASTRAY, ASTRAY_BESIDE_ANGLE, TELLS_DEG, log_forms
 from pitchcam.match.likelihood import log_likelihoods, log_likelihoods_near, log_off_series
 from pitchcam.match.population import population
 from pitchcam.records import Quantity, ThreadReading
@@ -103,8 +103,10 @@ def test_an_angle_that_tells_and_the_forms_each_count_by_two_thirds():
     wide = replace(angle, u=angle.u * 1.5**0.5)
     by_angle = odds(replace(none, angle_deg=wide)) - odds(none)
     both = odds(replace(none, angle_deg=angle, forms=ROUND)) - odds(none)
-    by_form = of(log_forms(ROUND, PARTS), a) - of(log_forms(ROUND, PARTS), b)
+    told = log_forms(ROUND, PARTS, ASTRAY_BESIDE_ANGLE)
+    by_form = of(told, a) - of(told, b)
     assert both == pytest.approx(by_angle + 2 / 3 * by_form)
+    assert 2 < -by_form < 3  # where the angle leaves a thread open an outline is trusted at 10 to 1
 
 
 def test_an_outline_undoes_a_name_that_the_angle_gave_and_not_a_sure_one():
