@@ -30,6 +30,9 @@ LEAST_OF_FLANK_MM, LEAST_MM = 0.004, 1e-4
 #: Rounds from least squares to the least sum of distances: the places settle to a tenth of the
 #: points' scatter (drawn threads, a third of their flanks moved).
 START_ROUNDS = 8
+#: Flanks that are counted for a point at most: where a fit's pitch is lost, as between crumbs of
+#: dirt, ridges would be counted by thousands of millions.
+MOST_FLANKS = 4
 #: Flanks from which on the others tell which of them is spoiled: those of three turns.
 FEWEST_TO_VOTE = 12
 #: How many ridges of a side the starts leave out at its low and its high end: a run-out is one to
@@ -252,7 +255,8 @@ def fit_flanks(
     Raises
     ------
     numpy.linalg.LinAlgError
-        If the points do not determine the fit: too few are left, or one flank or ridge only.
+        If the points do not determine the fit: too few are left, or one flank or ridge only, or
+        their ridges lie so far apart in number that no pitch can have counted them.
 
     Notes
     -----
@@ -264,6 +268,8 @@ def fit_flanks(
         raise np.linalg.LinAlgError(f"only {len(p.r)} points on the flanks")
     ref = median(p.r)
     columns, group = _columns(p, ref), _groups(p)
+    if group.max() > MOST_FLANKS * len(p.r):
+        raise np.linalg.LinAlgError("the ridges are counted by a pitch that is none")
     tan: Values = np.empty(2)
     tan[:] = tan_guess
     mostly = MOSTLY if np.count_nonzero(np.bincount(group)) >= FEWEST_TO_VOTE else 0.0

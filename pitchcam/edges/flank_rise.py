@@ -85,14 +85,19 @@ def rise(flank: FlankLight, traced: Rise) -> Rise:
     if groups < 2:
         return traced
     order = np.argsort(flank.height, kind="stable")
-    told = [_edge(flank, points) for points in np.array_split(order, groups)]
+    edges = [_edge(flank, points) for points in np.array_split(order, groups)]
+    told = [edge for edge in edges if edge is not None]
+    if len(told) < 2:
+        return traced
     height, edge, u = (np.array(column) for column in zip(*told, strict=True))
     weight = 1 / u**2
     off = height - weight @ height / weight.sum()
     squares = float(weight @ off**2)
+    if not squares > 0:
+        return traced
     slope = float(weight @ (off * edge)) / squares
     rest = edge - weight @ edge / weight.sum() - slope * off
-    scatter = float(weight @ rest**2) / max(groups - 2, 1)
+    scatter = float(weight @ rest**2) / max(len(told) - 2, 1)
     own = squares / max(scatter, 1.0)
     prior = 1 / traced.u_px**2
     return Rise(
@@ -100,8 +105,11 @@ def rise(flank: FlankLight, traced: Rise) -> Rise:
     )
 
 
-def _edge(flank: FlankLight, points: NDArray[np.intp]) -> tuple[float, float, float]:
-    """Return the height of some points, where their edge lies, and its standard uncertainty."""
+def _edge(flank: FlankLight, points: NDArray[np.intp]) -> tuple[float, float, float] | None:
+    """Return the height of some points, where their edge lies, and its standard uncertainty.
+
+    None where no light that was taken changes as an edge moves.
+    """
     light = flank.light[points]
     worst = np.abs(light - np.median(light, axis=0)).max(axis=1)
     light = light[worst <= percentile(worst, SOUND)].mean(axis=0)
@@ -124,6 +132,8 @@ def _edge(flank: FlankLight, points: NDArray[np.intp]) -> tuple[float, float, fl
         covariance += (U_TRACED * worse) ** 2 * np.outer(mirrored, mirrored)
         weight = np.linalg.solve(covariance, slope)
         told = float(weight @ slope)
+        if not told > 0:
+            return None
         rest = light[use] - drawn
         step = float(np.clip(weight @ rest / told, -STEP_PX, STEP_PX))
         edge = float(np.clip(edge + step, flank.edge_px - REACH_PX, flank.edge_px + REACH_PX))

@@ -1,5 +1,7 @@
 """The fit of straight flanks, on points of drawn threads."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -82,3 +84,11 @@ def test_hardly_more_points_than_parameters_determine_nothing():
         fit_flanks(few(2, 2), tan_guess=TAN, per_point=each).scatter for each in (0.4, 0.3)
     )
     assert more.determined and not less.determined and not less.by_flanks
+
+
+def test_ridges_counted_by_a_pitch_that_is_none_determine_nothing():
+    """A photo's dirt once left a pitch of 0.01 nm: its flanks would have filled all memory."""
+    p = flanks(5, {})
+    lost = np.where(p.ridge == p.ridge.max(), 10**11, p.ridge)
+    with pytest.raises(np.linalg.LinAlgError, match="pitch that is none"):
+        fit_flanks(replace(p, ridge=lost), tan_guess=TAN)

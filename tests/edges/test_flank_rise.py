@@ -126,3 +126,10 @@ def test_spoiled_profiles_are_left_out():
 def test_a_near_panel_is_traced_half_as_well():
     assert traced_rise(0.1, 0.2) == Rise(px=0.1, u_px=U_TRACE_NEAR_PX)
     assert traced_rise(0.1, 1.2) == Rise(px=0.1, u_px=U_TRACE_PX)
+
+
+def test_profiles_that_reach_no_edge_leave_what_was_traced():
+    """An edge placed wholly outside of the profiles moves no light that was seen."""
+    traced, seen = Rise(px=0.17, u_px=0.3), flank(0.2)
+    assert rise(replace(seen, edge_px=-60.0), traced) == traced
+    assert rise(replace(seen, height=np.full(len(seen.height), 0.5)), traced) == traced
