@@ -288,6 +288,8 @@ def fit_flanks(
         if (keep == use).all() and np.abs(tan - before).max() < 1e-6:
             break
         use = keep
+    if np.count_nonzero(use) <= len(NAMES):
+        raise np.linalg.LinAlgError("hardly a point lies on flanks of one thread")
     # Flanks that are left, counted from 0 in their order.
     flank = (np.cumsum(np.bincount(group[use]) > 0) - 1)[group[use]]
     scatter = Scatter(
