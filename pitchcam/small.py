@@ -11,6 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 Values = NDArray[np.float64]
+#: Percentage of profiles that count: the others may be spoiled by dirt, a nick or a scratch.
+SOUND = 80.0
 
 
 def median(x: Values) -> float:
@@ -38,6 +40,13 @@ def medians(x: Values) -> Values:
     if len(x) % 2:
         return columns[:, half]
     return 0.5 * (columns[:, half - 1] + columns[:, half])
+
+
+def sound_mean(rows: Values) -> Values:
+    """Return the mean of profiles (n, m) but for those that stray farthest from their medians."""
+    worst = np.abs(rows - medians(rows)).max(axis=1)
+    out: Values = rows[worst <= percentile(worst, SOUND)].mean(axis=0)
+    return out
 
 
 def percentile(x: Values, percent: float) -> float:
@@ -79,8 +88,8 @@ def line(x: Values, y: Values) -> tuple[float, float]:
 def smoothed(x: Values, y: Values, kept: NDArray[np.bool_], degree: int) -> Values:
     """Return at all x (n,) the polynomial that fits y (n,) best at those kept.
 
-    There are more of these than its degree, and x differ. By normal equations: of a degree of two
-    or three, over x about their middle, they lose nothing that matters.
+    There are more of these than its degree, and x differ. By normal equations: up to a degree of
+    three, over x about their middle, they lose nothing that matters.
     """
     u = x - np.add.reduce(x) / len(x)
     u /= np.abs(u).max()

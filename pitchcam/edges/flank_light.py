@@ -123,7 +123,7 @@ class Lit(Sequence[Values]):
     """The lit shares (n, d, s) of facets, for one distance of the panel after the other.
 
     Each is worked out when it is first asked for: a fit goes by two or three of eight distances.
-    ``ray`` and ``slope`` say which facets ``rays`` are of; the others show no light.
+    ``facets`` says by ray and by slope which ``rays`` are of; the others show no light.
     """
 
     def __init__(

@@ -10,26 +10,23 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.edges.flank_place import CELLS_PX, USUAL_MISFIT
+from pitchcam.edges.flank_place import CELLS_PX, DEEPER_PX, USUAL_MISFIT
+from pitchcam.edges.section import PER_POINT
 from pitchcam.frozen import dataclass
 from pitchcam.normal import normal_cdf
-from pitchcam.small import median, percentile
+from pitchcam.small import SOUND, median, sound_mean
 
 Values = NDArray[np.float64]
 
 #: Heights on a flank that are asked, and the fewest points that each is told by.
 HEIGHTS, FEWEST = 5, 4
-#: Share of the profiles at one height that count: the others may be spoiled by dirt or a nick.
-SOUND = 80.0
-#: How many of neighbouring profiles are independent: as of points.
-PER_PROFILE = 0.4
 #: Noise of one profile's light, of the panel's and in the dark, and what the form of the fall is
 #: known to besides.
 U_LIT, U_DARK, U_FALL = 0.02, 0.004, 0.003
 #: To what share the light inside is traced at one height: the wide scatter is left out (113 known
-#: threads in renders: 0.1 to 0.2 is best). Share that is each depth's own error, and by how many
-#: pixels from a pixel inside the edge on that is as much again.
-U_TRACED, U_INSIDE, DEEPER_PX = 0.15, 0.07, 0.5
+#: threads in renders: 0.1 to 0.2 is best). Share that is each depth's own error, which
+#: grows inward as in the fit of the whole flank.
+U_TRACED, U_INSIDE = 0.15, 0.07
 #: The light in a groove against that beside the part: what a lens spreads over some pixels.
 U_GROOVE = 0.01
 #: What a height's edge is off besides, pixels (judgement).
@@ -110,13 +107,11 @@ def _edge(flank: FlankLight, points: NDArray[np.intp]) -> tuple[float, float, fl
 
     None where no light that was taken changes as an edge moves.
     """
-    light = flank.light[points]
-    worst = np.abs(light - np.median(light, axis=0)).max(axis=1)
-    light = light[worst <= percentile(worst, SOUND)].mean(axis=0)
+    light = sound_mean(flank.light[points])
     height = float(flank.height[points].mean())
     order = np.argsort(flank.at)
     inside = np.array([np.interp(height, flank.at[order], c[order]) for c in flank.traced.T])
-    count = max(PER_PROFILE * SOUND / 100 * len(points), 1.0)
+    count = max(PER_POINT * SOUND / 100 * len(points), 1.0)
     worse = max(1.0, flank.misfit / USUAL_MISFIT)
     free = median(flank.free_px[points]) - CLEAR_BLURS * flank.blur_px
     edge = flank.edge_px
@@ -124,7 +119,8 @@ def _edge(flank: FlankLight, points: NDArray[np.intp]) -> tuple[float, float, fl
         use = flank.across_px < edge + max(free, 1.0)
         x = flank.across_px[use]
         drawn, slope = _drawn(x, edge, inside, flank.blur_px)
-        mirrored = np.maximum(drawn - _drawn(x, edge, 0 * inside, flank.blur_px)[0], 0.0)
+        black = 1 - normal_cdf((edge - x) / flank.blur_px)
+        mirrored = np.maximum(drawn - black, 0.0)
         deeper = 1 + np.maximum(edge - 1 - x, 0.0) / DEEPER_PX
         variance = (U_LIT**2 * np.maximum(drawn, 0.0) + U_DARK**2) / count + (U_FALL * worse) ** 2
         variance += (U_INSIDE * worse * mirrored * deeper) ** 2

@@ -27,7 +27,7 @@ from pitchcam.frozen import dataclass
 from pitchcam.light.metal import UNSEEN
 from pitchcam.objects.contour import LIT_LEVEL, Crop
 from pitchcam.objects.frame import AxisFrame
-from pitchcam.small import median, percentile
+from pitchcam.small import median, percentile, sound_mean
 
 Values = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -44,7 +44,8 @@ FEWEST, FEWEST_OF_HALF = 6, 6
 #: By how much the edges of a flank's halves truly differ, pixels (between 130 pairs in renders of
 #: known threads 0.08, rms), and the share of a half's u that is not the other's too (judgement).
 HALVES_APART_PX, HALVES_OWN = 0.1, 0.5
-#: Flanks of nearly 45 degrees each never meet another's normal (cosine of twice the half angle).
+#: Flanks of nearly 45 degrees each never meet another's normal: 1 less the half angle's tangent
+#: squared.
 LEAST_OPEN = 0.1
 #: No half's edge is known better against the other's.
 LEAST_U_PX = 0.03
@@ -102,9 +103,7 @@ def _halves(flanks: Flanks, group: Indices, crop: Crop, window_px: float) -> lis
     for points in parts or [group]:
         xy, normal = flanks.xy[points], flanks.normal[points]
         light = crop.sample(xy[:, None, :] + across[None, :, None] * normal[:, None, :])
-        # A fifth of the profiles may be spoiled by dirt or a nick.
-        worst = np.abs(light - np.median(light, axis=0)).max(axis=1)
-        mean = light[worst <= percentile(worst, 80)].mean(axis=0)
+        mean = sound_mean(light)
         ridge, height = flanks.ridge[points], flanks.height[points]
         off = np.abs(ridge - median(ridge))
         typical = [

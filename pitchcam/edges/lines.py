@@ -11,7 +11,7 @@ from pitchcam.edges.edge_profiles import EdgeProfile
 from pitchcam.frozen import dataclass
 from pitchcam.objects.contour import Crop
 from pitchcam.objects.field import Field
-from pitchcam.small import line, median, medians, percentile
+from pitchcam.small import line, median, medians, sound_mean
 
 Points = NDArray[np.float64]
 
@@ -292,12 +292,8 @@ def mean_profile(
     radius_px: float | None,
     reach_px: float,
 ) -> EdgeProfile:
-    """Return the mean of an edge's profiles (n, m), relative to the plain light beside it.
-
-    A fifth of them may be spoiled by dirt or a scratch.
-    """
-    worst = np.abs(rows - medians(rows)).max(axis=1)
-    light = rows[worst <= percentile(worst, 80)].mean(axis=0)
+    """Return the mean of an edge's profiles (n, m), relative to the plain light beside it."""
+    light = sound_mean(rows)
     # Beside an edge of a picture of dots there may be no light at all.
     outer = max(median(light[across > 7.0]), LEAST_LIGHT)
     inner = median(light[across < -5.0])
