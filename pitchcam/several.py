@@ -12,7 +12,7 @@ from pitchcam.errors import UnreadableError, UsageError
 from pitchcam.flags import flag
 from pitchcam.match.reference import doubt_names
 from pitchcam.photo.given import Given, photo_of
-from pitchcam.pipeline.answer import identify
+from pitchcam.pipeline.answer import WHICH, identify
 from pitchcam.pipeline.left_open import if_a_thread, left_open
 from pitchcam.pipeline.scene import Progress
 from pitchcam.records import (
@@ -239,8 +239,7 @@ def _doubted(
     """
     codes = {w.code for m in counts if m is not None for w in m.warnings}
     if any(code in codes for code in LASTING_DOUBTS):
-        step = flag("which-thread").advice.capitalize() + "."
-        parts = [replace(p, threads=tuple(left_open(t, step) for t in p.threads)) for p in parts]
+        parts = [replace(p, threads=tuple(left_open(t, WHICH) for t in p.threads)) for p in parts]
     if len({(s.source, s.mm) for s in specs}) > 1:
         return parts
     heights = [m.scale.camera_height_mm for m in counts if m is not None and m.scale is not None]

@@ -1,4 +1,4 @@
-"""Names taken back: of what may be no thread, whatever its lengths say."""
+"""Names taken back: of what may be no thread or shows too few pixels, whatever its lengths say."""
 
 from __future__ import annotations
 

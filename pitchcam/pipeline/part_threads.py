@@ -265,8 +265,10 @@ def _by_crests(
     place = geometry(scene, shape, rest)
     lines = budget(shape, place)
     reading = crest_reading(shape, lines)
+    if wanted.cast:
+        reading = _as_cast(reading, wanted.shrinkage)
     verdict = name_thread(reading)
-    if hangs_on_form(verdict):
+    if hangs_on_form(verdict) and not wanted.cast:
         reading = by_form(reading, shape, place.u_slope_rad, verdict)
         verdict = name_thread(reading)
     if _unsure(region, verdict):

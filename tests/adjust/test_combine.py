@@ -108,7 +108,7 @@ def test_another_pin_takes_away_the_size_and_not_how_pins_are_seen():
             made.measurement(made.true_values(), budget, 1, **second),
         ).reading.pitch_mm.u
 
-    # A tenth of the variance is any pin's, and as much this pin's size.
+    # A tenth of the variance is any pin's, and 0.15 this pin's: its size and its edges.
     assert u(source="card", mm=None) < 0.985 * u(mm=6.0)
     assert u(mm=6.0) < 0.97 * u()
 

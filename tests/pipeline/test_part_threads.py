@@ -26,7 +26,6 @@ from tests.thread.drawn_shape import HEIGHT, MAJOR, drawn_shape
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 PHOTO, PIN = SAMPLES / "p05-unf12-pin.jpg", ScaleSpec(source="pin", mm=6.0)
-CAMERA_MM = 200.0 - HEIGHT
 
 
 @pytest.fixture(scope="module")
@@ -186,6 +185,23 @@ def test_a_thread_that_no_fit_takes_is_not_called_blurred(monkeypatch):
         identify(PHOTO, PIN, plots=False)
     assert told.value.code == "not-read"
     assert told.value.advice == UNFITTED_ADVICE != FLAGS["blurred"][1]
+
+
+def test_a_cast_that_hides_its_flanks_is_one_too(monkeypatch):
+    """Named as the screw that it looks like, it would have the port tapped for another."""
+
+    def unfitted(*_, **__):
+        raise OutlineError("the flanks are hidden")
+
+    monkeypatch.setattr(part_threads, "_one_thread", unfitted)
+    monkeypatch.setattr(part_threads, "LEAST_SLANT", 0.0)
+    monkeypatch.setattr(part_threads, "are_ridges", lambda shape: True)
+    plain = identify(PHOTO, PIN, plots=False).parts[0].threads[0].reading
+    cast = identify(PHOTO, PIN, cast=True, shrinkage=Quantity(value=0.02, u=0.003), plots=False)
+    inside = cast.parts[0].threads[0].reading
+    assert plain.gender == "external" and inside.gender == "internal"
+    assert inside.major_mm.value * 0.98 == pytest.approx(plain.major_mm.value)
+    assert not inside.forms
 
 
 @pytest.mark.parametrize("rise_deg", [-4.0, -2.0])

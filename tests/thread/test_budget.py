@@ -8,20 +8,13 @@ import pytest
 from pitchcam.edges.section import fit_section
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.records import NAMING_QUANTITIES, BudgetLine
-from pitchcam.thread.budget import Geometry, budget, combined, values
+from pitchcam.thread.budget import budget, combined, values
 from pitchcam.thread.measure import ThreadShape, remeasure
+from tests.thread.drawn_shape import PLACE as AS_DRAWN
 from tests.thread.helicoid import flanks_of, iso_profile, place, seen_sides
 
 PITCH = 1.5
-PLACE = Geometry(
-    height_mm=9.0,
-    u_scale=0.002,
-    rise_mm=6.0,
-    u_rise_mm=0.3,
-    apart_mm=25.0,
-    corner_share=0.1,
-    corner_share_reference=0.3,
-)
+PLACE = replace(AS_DRAWN, corner_share=0.1, corner_share_reference=0.3)
 
 
 @pytest.fixture(scope="module")

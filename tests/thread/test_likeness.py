@@ -54,11 +54,13 @@ def test_a_thread_is_one(shape):
     assert none(shape) < 1e-3
 
 
-@pytest.mark.parametrize(("lag", "least"), [(0.47, 0.0), (0.36, 3.0), (0.25, 100.0)])
-def test_sides_that_do_not_alternate_speak_against_it(monkeypatch, shape, lag, least):
+@pytest.mark.parametrize(
+    ("lag", "least", "most"), [(0.47, 0.5, 2.0), (0.36, 3.0, 100.0), (0.25, 100.0, 1e4)]
+)
+def test_sides_that_do_not_alternate_speak_against_it(monkeypatch, shape, lag, least, most):
     plain = none(shape)
     monkeypatch.setattr(ThreadShape, "lag", property(lambda self: lag))
-    assert none(shape) > least * plain
+    assert least * plain < none(shape) < most * plain
 
 
 def test_where_the_lens_leaves_the_lag_open_it_tells_little(monkeypatch, shape):

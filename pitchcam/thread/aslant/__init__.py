@@ -1,1 +1,1 @@
-"""Which form a thread has whose flanks are hidden: what its crests' outlines still tell."""
+"""Which form a thread has where its flanks are hidden or tell too little, by its whole outline."""

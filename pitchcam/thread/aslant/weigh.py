@@ -1,4 +1,4 @@
-"""How well each form of thread explains the outline of one whose flanks are hidden."""
+"""How well each form of thread explains a thread's outline, whether it hides its flanks or not."""
 
 from __future__ import annotations
 
