@@ -88,8 +88,8 @@ U_DISC = 0.0004
 EDGES_AGAIN = 0.2
 #: Of a reference's whole variance, the share that comes again with any object of the kind, for how
 #: such edges mirror and are placed: any two pins, discs or jaws of 560 rendered threads had 0.00
-#: to 0.06 +- 0.03 of the pitch's error in common, and under one lamp it will be more. All cards are of
-#: one size; a reading by caliper is one for all.
+#: to 0.06 +- 0.03 of the pitch's error in common, and under one lamp it will be more. All cards are
+#: of one size; a reading by caliper is one for all.
 ANY_OBJECT = {"pin": 0.1, "disc": 0.1, "jaws": 0.1, "card": 0.7, "major": 0.0, "sheet": 0.5}
 #: The share with the same object, of those whose size is not one number here (judgement).
 SAME_OBJECT = {"card": 0.7, "major": 1.0, "sheet": 1.0}
