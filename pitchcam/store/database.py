@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import sqlite3
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -16,6 +17,11 @@ from pitchcam.files import full_disk, open_regular
 #: needs some pages in the log and, at opening, 32 KiB of shared memory beside it.
 _FULL_BELOW_BYTES = 64 * 1024
 
+
+#: So long a program waits for another that holds the file, and so often it asks again where SQLite
+#: itself does not wait.
+_PATIENCE_S = 30.0
+_ASK_AGAIN_S = 0.01
 
 #: What SQLite raises; its message on a damaged name of a table may itself be no text.
 FAILURES = (sqlite3.Error, UnicodeDecodeError)
@@ -52,7 +58,7 @@ class Database:
                 )
                 self._refuse_unfolded()
             else:
-                self.connection = sqlite3.connect(path, timeout=30.0, isolation_level=None)
+                self.connection = sqlite3.connect(path, timeout=_PATIENCE_S, isolation_level=None)
                 self.connection.execute("PRAGMA synchronous = FULL")
                 self.connection.execute("PRAGMA foreign_keys = ON")
             # Damaged text is told by its row's checksum, and must not stop the rest.
@@ -67,6 +73,24 @@ class Database:
                 f"{self.path} cannot be written here, and its newest rows stand in {log.name};",
                 "copy both files to a place that can be written, and name that one",
             )
+
+    def log_ahead(self) -> None:
+        """Keep changes in a log ahead of the file, so that readers and a writer do not wait.
+
+        SQLite does not wait for the lock that this change of mode needs but fails at once, as two
+        programs that each hold the file for reading would wait for each other forever. Both have
+        let go by the next question.
+        """
+        until = time.monotonic() + _PATIENCE_S
+        while True:
+            try:
+                self.connection.execute("PRAGMA journal_mode = WAL")
+                return
+            except sqlite3.OperationalError as error:
+                busy = error.sqlite_errorname.startswith("SQLITE_BUSY")
+                if not busy or time.monotonic() > until:
+                    raise
+                time.sleep(_ASK_AGAIN_S)
 
     def close(self) -> None:
         """Close the file; the log is folded back into it."""

@@ -67,7 +67,7 @@ class Store(Reader):
                 f"{self.path} was written by an older pitchcam, or is no record;",
                 "copy it to a place that can be written, and name that copy",
             )
-        self._db.execute("PRAGMA journal_mode = WAL")
+        self._file.log_ahead()
         if version == 0:
             self._make_tables()
         elif version < schema.VERSION:

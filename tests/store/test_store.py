@@ -10,10 +10,10 @@ from pathlib import Path
 import pytest
 
 from pitchcam.batch.settings import Settings
-from pitchcam.errors import InputError, UsageError
+from pitchcam.errors import InputError, PitchcamError, UsageError
 from pitchcam.files import FullError, write_whole
 from pitchcam.records import ScaleSpec
-from pitchcam.store import Outcome, Store, entry_rows, record_id
+from pitchcam.store import Outcome, Store, database, entry_rows, record_id
 from tests.batch import double
 
 NOON = datetime(2030, 1, 2, 12, 0, tzinfo=UTC)
@@ -149,6 +149,38 @@ def test_writers_of_several_programs_do_not_lose_each_other(tmp_path: Path) -> N
         list(pool.map(many, (0, 10, 20)))
     with Store(tmp_path / "r.sqlite") as store:
         assert len(store.ids()) == 40
+
+
+def test_a_record_that_another_program_is_just_making_is_waited_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    Store(tmp_path / "r.sqlite").close()
+    other = sqlite3.connect(tmp_path / "r.sqlite", isolation_level=None)
+    other.execute("PRAGMA journal_mode = DELETE")
+    other.execute("BEGIN IMMEDIATE")
+    asked = []
+
+    def let_go(seconds: float) -> None:
+        asked.append(seconds)
+        other.close()
+
+    monkeypatch.setattr(database.time, "sleep", let_go)
+    with Store(tmp_path / "r.sqlite") as store:
+        assert store._db.execute("PRAGMA journal_mode").fetchone() == ("wal",)
+    assert len(asked) == 1
+
+
+def test_a_record_that_is_never_let_go_is_one_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    Store(tmp_path / "r.sqlite").close()
+    other = sqlite3.connect(tmp_path / "r.sqlite", isolation_level=None)
+    other.execute("PRAGMA journal_mode = DELETE")
+    other.execute("BEGIN IMMEDIATE")
+    monkeypatch.setattr(database, "_PATIENCE_S", 0.0)
+    with pytest.raises(PitchcamError, match="held by another program"):
+        Store(tmp_path / "r.sqlite")
+    other.close()
 
 
 @pytest.mark.parametrize("content", [b"not a database, a letter\n" * 99, b"SQLite format 3\0junk"])
