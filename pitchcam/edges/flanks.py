@@ -66,15 +66,14 @@ FARTHEST = 0.9
 class FlankEdge:
     """The true edge of one flank (all ridges of one side), in one half of it along the thread.
 
-    ``shift_px`` leads from the level's crossing outward to the edge, ``by_height_px`` is how much
-    more it does from the flank's foot to its top, with ``u_by_height_px``.
+    ``shift_px`` leads from the level's crossing outward to the edge; ``u_by_height_px`` is the u of
+    how much more it does from the flank's foot to its top, which the points have in them.
     """
 
     side: float
     flank: float
     shift_px: float
     u_px: float
-    by_height_px: float
     u_by_height_px: float
 
 
@@ -308,7 +307,6 @@ def move_to_edges(
                 flank=float(flanks.flank[points[0]]),
                 shift_px=float(placed.edge_px[i]),
                 u_px=float(placed.u_px[i]),
-                by_height_px=rises.px,
                 u_by_height_px=rises.u_px,
             )
             for i in own

@@ -23,6 +23,7 @@ from pitchcam.frozen import dataclass
 from pitchcam.records import NAMING_QUANTITIES, Gender
 from pitchcam.series import ThreadSize, load_series
 from pitchcam.series.records import Range
+from pitchcam.series.wear import BADLY_OF_PITCH, BADLY_SHARE, WEAR_OF_PITCH, WORN_SHARE
 
 Array = NDArray[np.float64]
 #: Range of each diameter, by its place in NAMING_QUANTITIES.
@@ -44,12 +45,6 @@ ANGLE_SCATTER_DEG = 0.5
 #: A parallel thread is round and straight to 0.01 mm in 10; a taper within +17 and -8 percent
 #: (ASME B1.20.1), taken as one standard deviation of 7 percent.
 TAPER_SCATTER = (0.001, 0.07 / 16)
-#: One part in five is worn; its crests are low by this share of the pitch on average (judgement:
-#: 0.1 to 0.3 mm is seen on badly worn 1.5 mm threads).
-WORN_SHARE, WEAR_OF_PITCH = 0.2, 0.05
-#: One in fifty is badly worn, by this much on average, as the slips of readings by hand have it.
-#: A tail that ended sooner would give its low crest to whichever thread's lower limit is the lower.
-BADLY_SHARE, BADLY_OF_PITCH = 0.02, 0.15
 #: Wear is followed to so many means of the worst.
 TAIL = 3.0
 #: The usual class makes most parts; the other classes share the rest (judgement).

@@ -17,12 +17,10 @@ import numpy as np
 from pitchcam.pipeline import answer
 from tests.accuracy import scale_of, true_values
 from tests.fresh.measure import pair
+from tests.fresh.table import FAULT, common_scale
 
 Row = dict[str, Any]
 LENGTHS = ("pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm")
-#: Relative errors beyond are another fault than the scale's, and a scale less sure than this is
-#: told by nothing in the picture.
-FAULT = 0.02
 
 
 def rows(folders: Sequence[Path]) -> Iterator[Row]:
@@ -77,7 +75,7 @@ def _off(true: Row, thread: Any) -> Row:
 def table(found: Sequence[Row]) -> str:
     """Return errors before and after by reference and quantity, and the scale that lengths share.
 
-    Threads whose scale was not known to FAULT before are left out.
+    Threads whose scale was not known to FAULT before, told by nothing in the picture, are left out.
     """
     known = [r for r in found if r["before"]["lengths"].get("pitch_mm", (0.0, 1.0))[1] < FAULT]
     lines = [f"{'reference':<10}{'':<18}{'threads':>8}{'median, %':>18}{'rms, %':>18}{'rms z':>14}"]
@@ -120,11 +118,6 @@ def _figures(some: Sequence[Row], when: str, name: str) -> tuple[int, float, flo
 
 
 def common(lengths: Sequence[Row]) -> float:
-    """Return the rms of what pitch and major diameter err by alike: their mean product's root."""
-    both = [
-        (x["pitch_mm"][0], x["major_mm"][0]) for x in lengths if "pitch_mm" in x and "major_mm" in x
-    ]
-    if not both:
-        return 0.0
-    mean = float(np.mean(np.prod(np.clip(np.array(both), -FAULT, FAULT), axis=1)))
-    return float(np.sign(mean) * np.sqrt(abs(mean)))
+    """Return the rms of what pitch and major diameter err by alike."""
+    both = [x for x in lengths if "pitch_mm" in x and "major_mm" in x]
+    return common_scale([x["pitch_mm"][0] for x in both], [x["major_mm"][0] for x in both])

@@ -222,12 +222,18 @@ def common_cells(rows: Sequence[Row]) -> list[list[str]]:
     every = [pair for group in groups.values() for pair in group]
     for name, group in [*sorted(groups.items()), ("all", every)]:
         pitch, major = np.clip(np.array(group).reshape(-1, 2).T, -FAULT, FAULT)
-        mean = float(np.mean(pitch * major)) if len(pitch) else 0.0
         rms = [float(np.sqrt(np.mean(x**2))) if len(x) else 0.0 for x in (pitch, major)]
-        both_rms = float(np.sign(mean) * np.sqrt(abs(mean)))
-        cells = (f"{100 * x:.3f}" for x in (*rms, both_rms))
+        cells = (f"{100 * x:.3f}" for x in (*rms, common_scale(pitch, major)))
         lines.append([name, str(len(group)), *cells])
     return lines
+
+
+def common_scale(pitch: Sequence[float], major: Sequence[float]) -> float:
+    """Return the rms of what two relative errors, each up to FAULT, share; signed as it is."""
+    if not len(pitch):
+        return 0.0
+    mean = float(np.mean(np.prod(np.clip([pitch, major], -FAULT, FAULT), axis=0)))
+    return float(np.sign(mean) * np.sqrt(abs(mean)))
 
 
 def stated_cells(rows: Sequence[Row]) -> list[list[str]]:

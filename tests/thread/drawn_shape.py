@@ -48,9 +48,7 @@ def drawn_shape(profile=None, *, pitch=PITCH, incline_rad=0.0, lift_mm=0.0, off_
         section=section,
         flanks=flanks,
         edges=tuple(
-            FlankEdge(
-                side=side, flank=flank, shift_px=0.0, u_px=u, by_height_px=0.0, u_by_height_px=0.0
-            )
+            FlankEdge(side=side, flank=flank, shift_px=0.0, u_px=u, u_by_height_px=0.0)
             for (side, flank), u in edges
         ),
         tips=_tips(MAJOR / 2, U_CREST_MM),

@@ -8,12 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.series.ridges import Ridge
+from pitchcam.series.wear import BADLY_OF_PITCH, BADLY_SHARE, WEAR_OF_PITCH, WORN_SHARE
 
 Values = NDArray[np.float64]
 
-#: Shares of worn and of badly worn threads, and how low their crests are on average, in pitches:
-#: half of what the match takes off the diameter (:mod:`pitchcam.match.population`).
-WORN = ((0.18, 0.025), (0.02, 0.075))
+#: Shares of worn and of badly worn threads, and how low their crests are on average, in pitches.
+WORN = ((WORN_SHARE * (1 - BADLY_SHARE), WEAR_OF_PITCH / 2), (BADLY_SHARE, BADLY_OF_PITCH / 2))
 #: Heights at which it is tabled, in pitches; of all forms between the pitch line and the sharp
 #: crest.
 HEIGHTS: Values = np.arange(-0.1, 0.7, 0.002)

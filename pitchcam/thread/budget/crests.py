@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pitchcam.records import BudgetLine
-from pitchcam.thread.budget.geometry import LENGTHS, Geometry
+from pitchcam.thread.budget.geometry import Geometry, by_pitch
 from pitchcam.thread.budget.pose import inclined
 from pitchcam.thread.crest_lines import CrestShape, remeasure_crests
 
@@ -50,5 +50,6 @@ def scatter(shape: CrestShape, place: Geometry) -> BudgetLine:
 
 def form(shape: CrestShape, place: Geometry) -> BudgetLine:
     """Return the floors of what crests leave open."""
-    own = {k: u * (shape.pitch_mm if k in LENGTHS else 1.0) for k, u in U_CRESTS.items()}
-    return BudgetLine(source="form of the model", contributions=own, correlated=False)
+    return BudgetLine(
+        source="form of the model", contributions=by_pitch(shape, U_CRESTS), correlated=False
+    )

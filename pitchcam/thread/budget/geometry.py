@@ -7,7 +7,7 @@ import numpy as np
 from pitchcam.camera.held import PRIOR_TILT_RAD
 from pitchcam.camera.pinhole import Camera
 from pitchcam.frozen import dataclass
-from pitchcam.records import NAMING_QUANTITIES, Quantity
+from pitchcam.records import Quantity
 from pitchcam.thread.crest_lines import CrestShape
 from pitchcam.thread.measure import ThreadShape
 from pitchcam.thread.pose.records import U_INCLINE_RAD
@@ -78,9 +78,9 @@ def scaled(shape: Measured, share: float) -> dict[str, float]:
     return {k: v[k] * share for k in LENGTHS if k in v}
 
 
-def by_pitch(shape: ThreadShape, u: dict[str, float]) -> dict[str, float]:
+def by_pitch(shape: Measured, u: dict[str, float]) -> dict[str, float]:
     """Return contributions of which those of lengths are given as shares of the pitch."""
-    return {k: u[k] * (shape.pitch_mm if k in LENGTHS else 1.0) for k in NAMING_QUANTITIES}
+    return {k: u[k] * (shape.pitch_mm if k in LENGTHS else 1.0) for k in u}
 
 
 def quantity(value: float | None, u: float) -> Quantity | None:
