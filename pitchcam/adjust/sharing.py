@@ -62,6 +62,8 @@ SHARING: dict[str, Sharing] = {
     "inclination of the part": Sharing(owner="part", lasting=0.5, turns=True),
     # Metal and panel.
     "edge and rim": Sharing(owner="part", lasting=0.9),
+    # Edges and form of the same crests, and this photo's noise.
+    "crests that were read": Sharing(owner="part", lasting=0.8),
     "rim along the thread": Sharing(owner="part", lasting=0.1),
     "ridges at the ends": Sharing(owner="part", lasting=1.0),
     "bent flanks": Sharing(owner="part", lasting=1.0),

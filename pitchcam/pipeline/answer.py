@@ -158,7 +158,7 @@ def _measure(scene: Scene, wanted: Wanted, say: Progress) -> Measurement:
     which_open = False
     if spec.source == "major" and scene.reference is None:
         own = from_crests(scene, parts, float(spec.mm or 0.0))
-        scene = replace(scene, camera=own.camera, u_own_scale=own.u_scale)
+        scene = replace(scene, camera=own.camera, own=own)
         which_open = own.open
         if which_open:
             flags.append(flag("which-thread"))

@@ -17,19 +17,20 @@ from pitchcam.camera.focal import log_held
 from pitchcam.camera.pinhole import Camera
 from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS, UNFITTED_ADVICE
-from pitchcam.frozen import dataclass
 from pitchcam.match.evidence import log_evidence
 from pitchcam.objects.regions import Region
 from pitchcam.objects.shapes import Shape
 from pitchcam.pipeline.part_threads import ANGLES_DEG, NOT_FITTED, by_crests, measured
-from pitchcam.pipeline.scene import Scene
+from pitchcam.pipeline.scene import OwnScale, Scene
 from pitchcam.records import Quantity, ThreadReading
 from pitchcam.thread.budget.geometry import Measured
+from pitchcam.thread.budget.read import u_crests_mm
 from pitchcam.thread.reading import TAPER_SEEN
 
-#: Standard uncertainty of a crest diameter by caliper: it reads to 0.02 mm (ISO 13385-1: limits of
-#: 0.02-0.05 mm, from memory), and the crests in the picture go into the scale as well.
-U_CRESTS_MM = 0.025
+#: Standard uncertainty of a crest diameter by caliper: its limits of error are 0.02 to 0.05 mm (ISO
+#: 13385-1, from memory), evenly within 0.025, and it is read to 0.02. What the picture leaves open
+#: of the crests that were read counts besides.
+U_READING_MM = 0.015
 #: Where on a taper the jaws touch: beyond the last whole ridge seen, and how far that is open, in
 #: pitches (judgement; a taper of 1:16 grows by a sixteenth of that).
 LARGE_END_PITCHES, U_PLACE_PITCHES = 0.3, 0.6
@@ -43,19 +44,6 @@ U_TAPER_ONE_TURN = 0.1
 CLEAR = 20.0
 #: Rounds in which distance and height settle.
 ROUNDS = 3
-
-
-@dataclass(frozen=True, kw_only=True)
-class OwnScale:
-    """The camera at the distance that a reading of crests gives.
-
-    ``u_scale`` is its relative standard uncertainty; ``open`` says that another thread of the
-    picture may be the one that was read.
-    """
-
-    camera: Camera
-    u_scale: float
-    open: bool
 
 
 def from_crests(scene: Scene, parts: list[Shape], reading_mm: float) -> OwnScale:
@@ -100,8 +88,14 @@ def from_crests(scene: Scene, parts: list[Shape], reading_mm: float) -> OwnScale
         camera = camera.over_plate(far)
         again = _shape(scene, camera, part, region)
         shape = shape if again is None else again
-    u = float(np.hypot(U_CRESTS_MM, U_PLACE_PITCHES * shape.pitch_mm * abs(_grows(shape))))
-    return OwnScale(camera=camera, u_scale=u / reading_mm, open=is_open)
+    u = float(np.hypot(U_READING_MM, U_PLACE_PITCHES * shape.pitch_mm * abs(_grows(shape))))
+    return OwnScale(
+        camera=camera,
+        region=region,
+        u_reading=u / reading_mm,
+        u_crests=u_crests_mm(shape) / reading_mm,
+        open=is_open,
+    )
 
 
 def _first(scene: Scene, part: Shape, region: Region, reading_mm: float) -> Camera:

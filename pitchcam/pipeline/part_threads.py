@@ -211,7 +211,7 @@ def _one_thread(
             flag("left-hand", f"the flanks of part {number} are those of a left-hand thread")
         )
     flags += lies_aslant(rest.pose, number)
-    place = geometry(scene, shape, rest)
+    place = geometry(scene, region, shape, rest)
     lines = budget(shape, place)
     reading = to_reading(shape, lines, thread_extent(shape, part, region))
     if wanted.cast:
@@ -220,7 +220,8 @@ def _one_thread(
     if hangs_on_form(verdict) and not wanted.cast:
         with suppress(*NOT_FITTED):
             crests, laid = by_crests(scene, part, region)
-            reading = by_form(reading, crests, geometry(scene, crests, laid).u_slope_rad, verdict)
+            u_slope = geometry(scene, region, crests, laid).u_slope_rad
+            reading = by_form(reading, crests, u_slope, verdict)
             verdict = name_thread(reading)
     if _unsure(region, verdict) or _hardly_flanks(region, shape):
         return _unreadable(found, _hardly_turns(number), flags), None
@@ -262,7 +263,7 @@ def _by_crests(
         text = f"part {number} repeats, but between its crests is not the outline of ridges"
         return _unreadable(found, flag("no-thread", text), flags), None
     flags += lies_aslant(rest.pose, number)
-    place = geometry(scene, shape, rest)
+    place = geometry(scene, region, shape, rest)
     lines = budget(shape, place)
     reading = crest_reading(shape, lines)
     if wanted.cast:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.objects.regions import Region
 from pitchcam.pipeline.scene import Scene
 from pitchcam.pipeline.told_lens import recentred, scale_per_lens
 from pitchcam.thread.budget import Geometry
@@ -17,8 +18,8 @@ from pitchcam.thread.pose.height import Rest
 Values = NDArray[np.float64]
 
 
-def geometry(scene: Scene, shape: ThreadShape | CrestShape, rest: Rest) -> Geometry:
-    """Return what the place of a thread adds to its budget."""
+def geometry(scene: Scene, region: Region, shape: ThreadShape | CrestShape, rest: Rest) -> Geometry:
+    """Return what the place of a thread, measured in a region, adds to its budget."""
     camera = shape.camera
     centre = np.array(camera.centre_px)
     corner = float(np.hypot(*centre))
@@ -30,7 +31,7 @@ def geometry(scene: Scene, shape: ThreadShape | CrestShape, rest: Rest) -> Geome
     if scene.reference is None:
         return Geometry(
             height_mm=rest.height_mm,
-            u_scale=scene.u_own_scale,
+            u_scale=_u_own_scale(scene, region),
             rise_mm=0.0,
             u_rise_mm=0.0,
             apart_mm=0.0,
@@ -38,6 +39,7 @@ def geometry(scene: Scene, shape: ThreadShape | CrestShape, rest: Rest) -> Geome
             corner_share_reference=share,
             radial=radial,
             scale_on_axis=True,
+            read_crests=scene.own is not None and scene.own.region is region,
             slope_rad=lies.slope_rad,
             u_slope_rad=lies.own_u_slope_rad,
             height_per_rad=lies.height_per_rad,
@@ -73,6 +75,14 @@ def geometry(scene: Scene, shape: ThreadShape | CrestShape, rest: Rest) -> Geome
         recentred=moved,
         u_tilt_rad=_left(u_tilt, told * camera.u_corner),
     )
+
+
+def _u_own_scale(scene: Scene, region: Region) -> float:
+    """Return what a scale by crests is good to at a thread, besides its own crests if those did."""
+    own = scene.own
+    if own is None:
+        return 0.0
+    return own.u_reading if own.region is region else float(np.hypot(own.u_reading, own.u_crests))
 
 
 def _left(u: float, told: float) -> float:

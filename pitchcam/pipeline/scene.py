@@ -29,6 +29,7 @@ from pitchcam.errors import OutlineError, UnreadableError
 from pitchcam.flags import FLAGS, flag
 from pitchcam.frozen import dataclass
 from pitchcam.objects.field import Field, find_field
+from pitchcam.objects.regions import Region
 from pitchcam.objects.shapes import Shape, describe, searched_all_round
 from pitchcam.photo import Photo
 from pitchcam.pipeline.damage import refuse_waving, told_copy
@@ -50,12 +51,28 @@ AGREE = 0.03
 
 
 @dataclass(frozen=True, kw_only=True)
+class OwnScale:
+    """The scale by a reading of crests: the camera at the distance that it gives, and its u.
+
+    ``region`` is the thread that was read. Relative standard uncertainties: ``u_reading`` of what
+    was read, ``u_crests`` of what the picture shows of these crests. ``open`` says that another
+    thread of the picture may be the one that was read.
+    """
+
+    camera: Camera
+    region: Region
+    u_reading: float
+    u_crests: float
+    open: bool
+
+
+@dataclass(frozen=True, kw_only=True)
 class Scene:
     """One photo, taken apart: its objects, edges, reference and what was noticed on the way.
 
     ``spec`` is the reference as it was stated; ``camera`` has its distance set once the scale is
-    known. ``u_own_scale`` is the relative standard uncertainty of a scale that the part's own
-    crests give, ``told`` what the reference told of the lens. ``bare`` is the camera before the
+    known. ``own`` is the scale that a thread's own crests give, ``told`` what the reference told of
+    the lens. ``bare`` is the camera before the
     reference, ``pins`` the true edges of every pin: with them the reference is found again for
     another focal length. ``explained`` are the explanations of the focal length, None where a
     profile knows it.
@@ -69,7 +86,7 @@ class Scene:
     camera: Camera
     reference: Reference | None
     flags: tuple[Flag, ...]
-    u_own_scale: float = 0.0
+    own: OwnScale | None = None
     told: Lesson | None = None
     bare: Camera | None = None
     pins: Edges | None = None

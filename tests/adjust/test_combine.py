@@ -9,6 +9,7 @@ from pitchcam.adjust.combine import combine
 from pitchcam.adjust.sharing import ANGLE_AGAIN, SHARING, reference_again, sharing_of
 from pitchcam.records import NAMING_QUANTITIES, BudgetLine
 from pitchcam.thread.budget import CREST_TERMS, TERMS
+from pitchcam.thread.budget.read import SOURCE, by_own_crests
 from tests.adjust import made
 
 PHOTOS, TRIALS = 3, 200
@@ -291,7 +292,7 @@ def test_the_budget_s_lines_add_up_to_u():
 
 def test_every_line_of_a_budget_is_filed():
     """A term without a place in the table would count as coming again whole, unnoticed."""
-    names = {t.__name__ for t in (*TERMS, *CREST_TERMS)}
+    names = {t.__name__ for t in (*TERMS, *CREST_TERMS, by_own_crests)}
     told = {
         "reference": "scale of the reference",
         "axis_height": "height of the axis",
@@ -315,6 +316,7 @@ def test_every_line_of_a_budget_is_filed():
         "edge_noise": "edge noise",
         "scatter": "edge noise",
         "form": "form of the model",
+        "by_own_crests": SOURCE,
     }
     assert names == set(told)
     assert set(told.values()) == set(SHARING)

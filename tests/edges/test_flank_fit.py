@@ -92,3 +92,19 @@ def test_ridges_counted_by_a_pitch_that_is_none_determine_nothing():
     lost = np.where(p.ridge == p.ridge.max(), 10**11, p.ridge)
     with pytest.raises(np.linalg.LinAlgError, match="pitch that is none"):
         fit_flanks(replace(p, ridge=lost), tan_guess=TAN)
+
+
+def test_points_of_no_thread_of_which_hardly_any_is_left_determine_nothing():
+    """Eleven points anywhere on four ridges: six of them would lie on flanks of one thread."""
+    rng = np.random.default_rng(57)
+    n = int(rng.integers(10, 40))
+    ridges = int(rng.integers(2, 5))
+    ridge = rng.integers(0, ridges, n).astype(float)
+    side, flank = rng.choice([-1.0, 1.0], n), rng.choice([-1.0, 1.0], n)
+    r = rng.uniform(4, 5, n)
+    off = rng.normal(0, rng.choice([0.05, 0.3, 1.0]), n)
+    z = ridge + flank * 0.25 * (1 - (r - 4.5)) + off
+    points = FlankPoints(z=z, r=r, side=side, flank=flank, ridge=ridge)
+    rounds = int(rng.choice([2, 6]))
+    with pytest.raises(np.linalg.LinAlgError, match="hardly a point"):
+        fit_flanks(points, tan_guess=0.55, per_point=0.4, rounds=rounds)

@@ -59,10 +59,12 @@ def test_an_angle_that_no_thread_has_was_not_read(monkeypatch):
     part = SimpleNamespace(threads=regions)
     monkeypatch.setattr(own_scale, "_first", lambda *_: camera)
     monkeypatch.setattr(own_scale, "_shape", lambda s, c, p, region: shapes[region.name])
+    monkeypatch.setattr(own_scale, "u_crests_mm", lambda shape: 0.02)
     found = own_scale.from_crests(SimpleNamespace(), [part], 10.0)
     # That of 10 mm was read as such: nothing moves.
     assert found.camera.distance_mm == pytest.approx(200.0)
-    assert not found.open
+    assert not found.open and found.region.name == "true"
+    assert (found.u_reading, found.u_crests) == pytest.approx((0.0015, 0.002))
 
 
 @pytest.mark.parametrize("which", [0, 1])

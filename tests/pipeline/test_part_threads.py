@@ -33,7 +33,11 @@ def shape():
     return drawn_shape()
 
 
-def place(shape, *, reference_height=3.0, beside_px=300.0, spec=PIN, read_px=None):
+REGION = object()
+OWN = SimpleNamespace(region=REGION, u_reading=0.0018, u_crests=0.0024)
+
+
+def place(shape, *, reference_height=3.0, beside_px=300.0, spec=PIN, read_px=None, region=REGION):
     """Return the geometry of a drawn thread beside a reference."""
     at = shape.camera.project(shape.frame.origin)
     reference = Reference(
@@ -58,12 +62,12 @@ def place(shape, *, reference_height=3.0, beside_px=300.0, spec=PIN, read_px=Non
     )
     scene = SimpleNamespace(
         reference=reference if spec.source != "major" else None,
-        u_own_scale=0.0018,
+        own=OWN if spec.source == "major" else None,
         spec=spec,
         camera=shape.camera,
         bare=None,
     )
-    return geometry(scene, shape, rest)
+    return geometry(scene, region, shape, rest)
 
 
 @pytest.mark.parametrize("height", [3.0, 15.0])
@@ -108,7 +112,13 @@ def test_distortion_goes_by_the_way_from_the_middle(shape, way, radial):
 def test_own_crests_leave_no_rise_and_their_own_u(shape):
     own = place(shape, spec=ScaleSpec(source="major", mm=MAJOR))
     assert own.scale_on_axis and own.rise_mm == own.u_rise_mm == 0.0
-    assert own.u_scale == 0.0018
+    assert own.u_scale == 0.0018 and own.read_crests
+
+
+def test_another_thread_beside_has_what_the_picture_leaves_of_the_crests_too(shape):
+    beside = place(shape, spec=ScaleSpec(source="major", mm=MAJOR), region=object())
+    assert beside.scale_on_axis and not beside.read_crests
+    assert beside.u_scale == pytest.approx(np.hypot(0.0018, 0.0024))
 
 
 def test_the_scale_s_u_is_that_of_the_scale_with_own_crests_too():
@@ -118,17 +128,12 @@ def test_the_scale_s_u_is_that_of_the_scale_with_own_crests_too():
     )
     lines = {x.source: x for x in result.parts[0].threads[0].budget}
     pitch = result.parts[0].threads[0].reading.pitch_mm.value
-    own = (
-        np.hypot(
-            lines["scale of the reference"].contributions["pitch_mm"],
-            lines["lens distortion"].contributions["pitch_mm"],
-        )
-        / pitch
-    )
+    of_scale = ("scale of the reference", "lens distortion", "crests that were read")
+    own = np.linalg.norm([lines[k].contributions["pitch_mm"] for k in of_scale]) / pitch
     scale = result.scale.mm_per_px
     assert scale.u / scale.value == pytest.approx(own, rel=1e-6)
-    # 0.025 mm on 9.86 mm.
-    assert 0.0025 < scale.u / scale.value < 0.0028
+    # 0.015 mm on 9.86 mm, and as much again of the crests in the picture.
+    assert 0.0018 < scale.u / scale.value < 0.0028
 
 
 def test_a_turned_hexagon_stands_otherwise_and_its_thread_is_read_there(monkeypatch):

@@ -299,6 +299,10 @@ def thread():
     return drawn_shape()
 
 
+REGION = object()
+OWN = SimpleNamespace(region=REGION, u_reading=0.0015, u_crests=0.002)
+
+
 def scene_of(thread, *, beside=(0.0, 300.0), height=3.0, source="pin", read=None, **told):
     at = thread.camera.project(thread.frame.origin)
     return SimpleNamespace(
@@ -316,7 +320,7 @@ def scene_of(thread, *, beside=(0.0, 300.0), height=3.0, source="pin", read=None
             read_px=read,
             **told,
         ),
-        u_own_scale=0.0015,
+        own=OWN,
         camera=thread.camera,
         bare=None,
     )
@@ -334,7 +338,7 @@ REST = Rest(
 
 @pytest.mark.parametrize("height", [0.0, 4.0, HEIGHT])
 def test_the_rise_is_over_the_references_plane(thread, height: float) -> None:
-    place = geometry(scene_of(thread, height=height), thread, REST)
+    place = geometry(scene_of(thread, height=height), REGION, thread, REST)
     assert place.rise_mm == pytest.approx(HEIGHT - height)
     assert place.u_rise_mm == pytest.approx(math.hypot(0.12, 0.05))
     assert not place.scale_on_axis
@@ -345,21 +349,21 @@ def test_the_rise_is_over_the_references_plane(thread, height: float) -> None:
 )
 def test_only_the_way_across_the_axis_counts_with_the_tilt(thread, beside, apart: float) -> None:
     """Along it the part's own pose tells the tilt; 300 pixels are 19.4 mm there."""
-    place = geometry(scene_of(thread, beside=beside), thread, REST)
+    place = geometry(scene_of(thread, beside=beside), REGION, thread, REST)
     assert place.apart_mm == pytest.approx(apart, abs=0.7)
 
 
 def test_a_tilt_and_a_distortion_that_a_reference_tells_together_count_once(thread) -> None:
     """A displacement of 1 leans the plate by 1 rad across the axis, which lies along the rows."""
-    plain = geometry(scene_of(thread), thread, REST)
-    place = geometry(scene_of(thread, lean_per_corner=(0.7, 1.0)), thread, REST)
+    plain = geometry(scene_of(thread), REGION, thread, REST)
+    place = geometry(scene_of(thread, lean_per_corner=(0.7, 1.0)), REGION, thread, REST)
     u = 1.0 * thread.camera.u_corner
     assert place.u_tilt_rad == pytest.approx(math.sqrt(plain.u_tilt_rad**2 - u**2), rel=1e-3)
     # What leans so is nearer by 19.4 mm over the way to it, on the reference's other side.
     reach = float(np.linalg.norm(thread.frame.origin))
     assert abs(place.bent_tilt) == pytest.approx(19.4 / reach, rel=0.03)
     other = geometry(
-        scene_of(thread, beside=(0.0, -300.0), lean_per_corner=(0.7, 1.0)), thread, REST
+        scene_of(thread, beside=(0.0, -300.0), lean_per_corner=(0.7, 1.0)), REGION, thread, REST
     )
     assert other.bent_tilt == pytest.approx(-place.bent_tilt, rel=0.1)
     # Moved so as to lean toward positive y, the plate comes nearer where y is larger.
@@ -375,7 +379,7 @@ def test_a_reference_whose_depth_goes_with_the_tilt_turns_elsewhere(
 ) -> None:
     """A twentieth a radian at 200 mm: the plate turns about a point 10 mm beside it."""
     plain, place = (
-        geometry(scene_of(thread, depth_per_lean=told), thread, REST)
+        geometry(scene_of(thread, depth_per_lean=told), REGION, thread, REST)
         for told in ((0.0, 0.0), per_lean)
     )
     away = thread.frame.origin[2] / 200.0
@@ -393,12 +397,12 @@ def test_a_reference_is_bent_by_the_direction_in_which_it_was_read(thread, read)
     )
     scene = scene_of(thread, beside=where, read=None if read is None else np.array(read))
     expected = {None: 2.0, (1.0, 0.0): 3.0, (0.0, 1.0): 1.0}[read]
-    assert geometry(scene, thread, REST).bent_reference == pytest.approx(expected)
+    assert geometry(scene, REGION, thread, REST).bent_reference == pytest.approx(expected)
 
 
 def test_shares_of_the_corner_are_distances_from_the_middle(thread) -> None:
     scene = scene_of(thread)
-    place = geometry(scene, thread, REST)
+    place = geometry(scene, REGION, thread, REST)
     centre = np.array(thread.camera.centre_px)
     corner = np.hypot(*centre)
     assert place.corner_share == pytest.approx(
@@ -410,7 +414,7 @@ def test_shares_of_the_corner_are_distances_from_the_middle(thread) -> None:
 
 
 def test_own_crests_are_their_own_reference(thread) -> None:
-    place = geometry(scene_of(thread, source="major"), thread, REST)
+    place = geometry(scene_of(thread, source="major"), REGION, thread, REST)
     assert place.scale_on_axis and place.u_scale == 0.0015
     assert (place.rise_mm, place.u_rise_mm, place.apart_mm) == (0.0, 0.0, 0.0)
     assert place.corner_share == place.corner_share_reference
@@ -419,7 +423,7 @@ def test_own_crests_are_their_own_reference(thread) -> None:
 def test_inputs_add_up_to_the_scales_u(thread) -> None:
     """The tilt is told apart in two, with signs; the squares stay."""
     scene = scene_of(thread)
-    place = geometry(scene, thread, REST)
+    place = geometry(scene, REGION, thread, REST)
     lines = budget(thread, place)
     shares = scale_shares(scene, thread, place, lines, 2)
     assert {
@@ -437,7 +441,7 @@ def test_inputs_add_up_to_the_scales_u(thread) -> None:
 def test_to_the_other_side_of_the_reference_a_tilt_makes_the_other_sign(thread) -> None:
     def tilt(dy: float) -> float:
         scene = scene_of(thread, beside=(0.0, dy))
-        place = geometry(scene, thread, REST)
+        place = geometry(scene, REGION, thread, REST)
         return scale_shares(scene, thread, place, budget(thread, place), 1)["tilt y"]
 
     assert tilt(300.0) * tilt(-300.0) < 0
@@ -446,10 +450,19 @@ def test_to_the_other_side_of_the_reference_a_tilt_makes_the_other_sign(thread) 
 
 def test_with_own_crests_every_input_is_the_parts_own(thread) -> None:
     scene = scene_of(thread, source="major")
-    place = geometry(scene, thread, REST)
-    shares = scale_shares(scene, thread, place, budget(thread, place), 4)
-    assert set(shares) == {"reference", "lens distortion of part 4"}
+    place = geometry(scene, REGION, thread, REST)
+    lines = budget(thread, place)
+    shares = scale_shares(scene, thread, place, lines, 4)
+    crests = "crests that were read"
+    assert set(shares) == {"reference", crests, "lens distortion of part 4"}
     assert shares["reference"] == pytest.approx(0.0015)
+    whole = relative_u_scale(lines, thread.pitch_mm)
+    assert np.linalg.norm(list(shares.values())) == pytest.approx(whole)
+    # Another thread beside errs by the same crests, to the same sense.
+    beside = geometry(scene, object(), thread, REST)
+    other = scale_shares(scene, thread, beside, budget(thread, beside), 5)
+    assert (other["reference"], other[crests]) == pytest.approx((0.0015, -0.002))
+    assert shares[crests] < 0
 
 
 def test_a_known_principal_point_moves_no_camera_and_an_unknown_one_four() -> None:

@@ -17,6 +17,7 @@ from pitchcam.records import BudgetLine
 from pitchcam.thread.budget import crests, edges, fit, pose, scale
 from pitchcam.thread.budget.combine import combined, relative_u_scale
 from pitchcam.thread.budget.geometry import Geometry, Measured, quantity, values
+from pitchcam.thread.budget.read import by_own_crests
 from pitchcam.thread.crest_lines import CrestShape
 from pitchcam.thread.measure import ThreadShape
 
@@ -67,7 +68,8 @@ def budget(shape: Measured, geometry: Geometry) -> tuple[BudgetLine, ...]:
     else:
         lines = [term(shape, geometry) for term in TERMS]
     measured = values(shape)
-    return tuple(_of_measured(line, measured) for line in lines if line is not None)
+    own = tuple(_of_measured(line, measured) for line in lines if line is not None)
+    return by_own_crests(own, measured) if geometry.read_crests else own
 
 
 def _of_measured(line: BudgetLine, measured: Mapping[str, float]) -> BudgetLine:

@@ -34,7 +34,8 @@ class Geometry:
     distortion makes of the scale that the reference tells, against that across the radius;
     ``bent_tilt`` what one of 1 at the corner makes of the thread's scale by the tilt that the
     reference then tells, which ``u_tilt_rad`` leaves out.
-    ``scale_on_axis`` says that the part's own crests gave the scale. The axis rises by
+    ``scale_on_axis`` says that a part's own crests gave the scale, ``read_crests`` that this
+    thread's did. The axis rises by
     ``slope_rad`` over the plate; its height goes with that by ``height_per_rad``, which
     ``u_rise_mm`` leaves out, and with the focal length's logarithm by ``slope_per_lens``, which
     ``u_slope_rad`` leaves out; the scale in the reference's plane goes with it by
@@ -50,6 +51,7 @@ class Geometry:
     corner_share: float
     corner_share_reference: float
     scale_on_axis: bool = False
+    read_crests: bool = False
     slope_rad: float = 0.0
     u_slope_rad: float = U_INCLINE_RAD
     height_per_rad: float = 0.0
