@@ -19,13 +19,15 @@ from pitchcam.photo.intact import jpeg_scans, png_is_whole, tiff_as_stored
 from pitchcam.photo.origin import origin_of
 from pitchcam.photo.seams import find_seam
 from pitchcam.records import Quantity
+from pitchcam.small import percentile
 from pitchcam.store.digest import row_digest
+from tests.fuzz import __main__ as fuzz
 from tests.fuzz import bare, rows, transformed
 from tests.fuzz.mutate import mutate
 from tests.fuzz.promises import BrokenError, Tally, Target
 from tests.fuzz.running import run
 from tests.fuzz.targets import TARGETS, seeds
-from tests.fuzz.together import Plan, Report, spend, work, work_together
+from tests.fuzz.together import Plan, Report, drawn_again, spend, work, work_together
 
 FINDINGS = Path(__file__).parent / "findings"
 BY_NAME = {target.name: target for target in TARGETS}
@@ -166,8 +168,40 @@ def test_processes_have_inputs_of_their_own_and_are_added_up(tmp_path):
     assert "0 hangs, 0 wrong names, 0 foreign exceptions, 0 unclear lines" in total.table()
     assert replace(total, peak_mib=0.0).held  # the peak is of all tests before
     assert not replace(total, peak_mib=1e4).held
-    firsts = {BY_NAME["lists"].make(random.Random(f"4 {number}")) for number in range(2)}
+    firsts = {drawn_again(plan, number, BY_NAME["lists"], 1) for number in range(2)}
     assert len(firsts) == 2
+
+
+def test_an_input_that_broke_a_promise_is_had_again(tmp_path, monkeypatch):
+    """Whatever else was run between: by seed, processes, process and count."""
+    lists, seen = BY_NAME["lists"], []
+
+    def check(data, tally):
+        if seen.append(data) or len(seen) == 4:
+            np.array([]).max()
+
+    kept = []
+    monkeypatch.setattr("tests.fuzz.together.keep", lambda *found: kept.append(found))
+    broken = replace(lists, check=check)
+    monkeypatch.setattr("tests.fuzz.together.TARGETS", [broken, BY_NAME["profiles"]])
+    plan = Plan(("lists", "profiles"), 7, 60.0, 6, 1, tmp_path)
+    list(spend(plan, 0, Report.of(plan)))
+    ((_, data, why),) = kept
+    assert data == seen[3] and why.endswith("again: 7/1/0/4")
+    words = ["fuzz", "--only", "lists", "--again", "7/1/0/4", "-o", str(tmp_path / "input")]
+    monkeypatch.setattr("sys.argv", words)
+    assert fuzz.main() == 0
+    assert (tmp_path / "input").read_bytes() == data
+
+
+def test_a_place_is_told_in_lines_of_our_own():
+    """Where a library fails says nothing: NumPy's maximum, of an empty array of somebody's."""
+
+    def check(data, tally):
+        percentile(np.array([]), 50)
+
+    why = run(Target("lists", lambda rng: b"", check, 1.0), b"", Tally())
+    assert why.startswith("small.py:") and "zero-size array" in why
 
 
 def test_processes_tell_what_they_did(tmp_path):
@@ -191,7 +225,7 @@ def test_a_broken_promise_is_counted_by_its_kind(tmp_path, monkeypatch):
     )
     plan = Plan(("lists",), 4, 60.0, 5, 1, tmp_path)
     report = Report.of(plan)
-    assert len(list(spend(plan, random.Random(1), report))) == 5
+    assert len(list(spend(plan, 0, report))) == 5
     assert report.tallies["lists"].broken == {
         "wrong names": 2,
         "foreign exceptions": 2,

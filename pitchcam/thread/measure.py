@@ -201,6 +201,9 @@ def measure_thread(sight: Sight, starts: int = 1) -> ThreadShape:
             section, moved, edges, surface = other
     if not section.fit.scatter.determined:
         raise OutlineError("so few points on the flanks determine no thread")
+    if not 0.0 < section.fit.width_mm < abs(section.fit.pitch_mm):
+        # Of few points the ridges' width and number may trade: at mid-flank it is within a pitch.
+        raise OutlineError("the ridges between the flanks are none")
     nearness = _nearness(section, surface, sight.mm_per_px, straight)
     tips, roots = _tips(sight, section, surface, near_panel=nearness > 0.5)
     if any(t.misfit > UNEVEN_TIP for t in tips):

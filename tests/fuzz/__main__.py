@@ -2,8 +2,10 @@
 
 Targets share the time; each input comes from a seed, so that a run can be had again. With ``-j``
 so many processes run, each with inputs of its own, and the table is of all. A finding is written
-to ``tests/findings/TARGET/``, where ``tests/test_fuzz.py`` runs it ever after. Coverage guides the
-inputs where the fuzzer is installed (the ``fuzz`` extra) and ``--guided`` is given.
+to ``tests/findings/TARGET/``, where ``tests/test_fuzz.py`` runs it ever after, and can be drawn
+again from what is said of it: ``--only TARGET --again SEED/PROCESSES/NUMBER/COUNT -o FILE``.
+Coverage guides the inputs where the fuzzer is installed (the ``fuzz`` extra) and ``--guided`` is
+given.
 ``python -m tests.fuzz transformed --help``: samples transformed with known truth, a row each;
 ``python -m tests.fuzz no-thread --help``: scenes without a thread, a row each.
 """
@@ -22,7 +24,7 @@ from tests.fuzz import bare, transformed
 from tests.fuzz.promises import Tally, Target
 from tests.fuzz.running import keep, run
 from tests.fuzz.targets import TARGETS
-from tests.fuzz.together import Plan, work, work_together
+from tests.fuzz.together import Plan, drawn_again, work, work_together
 
 #: Studies of a row for each seed.
 STUDIES = {"transformed": transformed.main, "no-thread": bare.main}
@@ -59,8 +61,16 @@ def main() -> int:
     parser.add_argument("--most", type=int, default=10**9, help="Runs per target at most, in all.")
     parser.add_argument("-j", "--processes", type=int, default=1)
     parser.add_argument("--guided", action="store_true", help="Guided by coverage; one --only.")
+    parser.add_argument("--again", metavar="S/P/N/C", help="Write an input again; one --only.")
+    parser.add_argument("-o", "--output", type=Path, default=Path("input"))
     options = parser.parse_args()
     names = tuple(t.name for t in TARGETS if not options.only or t.name in options.only)
+    if options.again:
+        again, processes, number, count = map(int, options.again.split("/"))
+        plan = Plan(names, again, 0.0, 0, processes, Path())
+        target = next(t for t in TARGETS if t.name in names)
+        options.output.write_bytes(drawn_again(plan, number, target, count))
+        return 0
     seed = options.seed if options.seed is not None else time.time_ns() % 2**32
     print(f"seed {seed}", flush=True)
     os.environ["OMP_NUM_THREADS"] = "1"  # one process, one core

@@ -10,6 +10,7 @@ import traceback
 from pathlib import Path
 from types import FrameType
 
+import pitchcam
 from tests.fuzz.promises import Tally, Target, folder
 
 FINDINGS = Path(__file__).parents[1] / "findings"
@@ -64,12 +65,16 @@ def _broken(target: Target, data: bytes, tally: Tally) -> str | None:
     except HangError:
         return "hang"
     except Exception as error:
-        place = traceback.extract_tb(error.__traceback__)[-1]
-        cause = error.__cause__
-        if cause is not None:
-            place = traceback.extract_tb(cause.__traceback__)[-1]
-        return f"{Path(place.filename).name}:{place.lineno} {type(error).__name__}: {error}"
+        return f"{_place(error.__cause__ or error)} {type(error).__name__}: {error}"
     return None
+
+
+def _place(error: BaseException) -> str:
+    """Return the last line of our own that an error passed: a library's own says nothing."""
+    frames = traceback.extract_tb(error.__traceback__)
+    house = Path(pitchcam.__file__).parent
+    own = [f for f in frames if house in Path(f.filename).parents] or frames
+    return f"{Path(own[-1].filename).name}:{own[-1].lineno}"
 
 
 def keep(target: Target, data: bytes, why: str) -> None:

@@ -106,10 +106,28 @@ def _lines(name: str, t: Tally) -> Iterator[str]:
         )
 
 
-def spend(plan: Plan, rng: random.Random, report: Report) -> Iterator[None]:
+def stream(plan: Plan, number: int, target: str) -> random.Random:
+    """Return what a process draws a target's inputs from.
+
+    However the clock shares out the time, the n-th input of a target is the same.
+    """
+    return random.Random(f"{plan.seed} {number if plan.processes > 1 else 0} {target}")
+
+
+def drawn_again(plan: Plan, number: int, target: Target, count: int) -> bytes:
+    """Return the input that a process made as its ``count``-th of a target, from 1 on."""
+    rng = stream(plan, number, target.name)
+    data = b""
+    for _ in range(count):
+        data = target.make(rng)
+    return data
+
+
+def spend(plan: Plan, number: int, report: Report) -> Iterator[None]:
     """Run the targets for a plan's time, each for its share of it; yield after each run."""
     most = -(-plan.most // plan.processes)
     spent = {t: 0.0 for t in TARGETS if t.name in plan.names}
+    streams = {t: stream(plan, number, t.name) for t in spent}
     start = time.monotonic()
     while time.monotonic() < start + plan.seconds:
         left = [t for t in spent if report.tallies[t.name].runs < most]
@@ -118,19 +136,21 @@ def spend(plan: Plan, rng: random.Random, report: Report) -> Iterator[None]:
         # The one that had least of its share; all have had theirs whenever the run is ended.
         target = min(left, key=lambda t: spent[t] / t.share)
         before = time.monotonic()
-        _try(target, target.make(rng), report.tallies[target.name], plan)
+        data = target.make(streams[target])
+        _try(target, data, report.tallies[target.name], (plan, number))
         spent[target] += time.monotonic() - before
         yield
 
 
-def _try(target: Target, data: bytes, tally: Tally, plan: Plan) -> None:
+def _try(target: Target, data: bytes, tally: Tally, of: tuple[Plan, int]) -> None:
     why = run(target, data, tally)
     if why is None:
         return
+    plan, number = of
     place = f"{target.name} {why.split(' ')[0]} {why.split(':')[-1][:40]}"
     with contextlib.suppress(FileExistsError):  # each place is kept once, by one process
         (plan.claims / hashlib.sha256(place.encode()).hexdigest()).touch(exist_ok=False)
-        keep(target, data, why)
+        keep(target, data, f"{why}\n    again: {plan.seed}/{plan.processes}/{number}/{tally.runs}")
 
 
 def work(plan: Plan, number: int, told: Connection | None = None) -> Report:
@@ -138,10 +158,9 @@ def work(plan: Plan, number: int, told: Connection | None = None) -> Report:
     os.environ.pop("PITCHCAM_TRACE", None)
     warnings.simplefilter("ignore")
     cv2.setNumThreads(1)
-    rng = random.Random(plan.seed if plan.processes == 1 else f"{plan.seed} {number}")
     report, due = Report.of(plan), time.monotonic() + TELL_S
     with contextlib.suppress(KeyboardInterrupt):
-        for _ in spend(plan, rng, report):
+        for _ in spend(plan, number, report):
             if told is not None and time.monotonic() > due:
                 due = time.monotonic() + TELL_S
                 _measured(report)
