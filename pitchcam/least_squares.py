@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.frozen import dataclass
+from pitchcam.small import solved
 
 Values = NDArray[np.float64]
 #: Parameters (n, p) -> residuals (n, m) and their derivatives (n, m, p).
@@ -91,14 +92,14 @@ def solve(
     its bound is held there for the step. Problems of a handful of parameters cost less than a
     call of a general solver each when they are stepped together.
     """
-    at = np.clip(start, low, high)
+    at = _between(start, low, high)
     residuals, slopes = model(at)
     cost = 0.5 * np.sum(residuals**2, axis=1)
     damping = np.full(len(at), 1e-2)
     active, ask = np.arange(len(at)), model
     for _ in range(_MOST_ROUNDS):
         own = at[active], residuals[active], slopes[active], damping[active]
-        trial = np.clip(own[0] + _steps(*own, low, high), low, high)
+        trial = _between(own[0] + _steps(*own, low, high), low, high)
         new_residuals, new_slopes = ask(trial)
         before, now = cost[active], 0.5 * np.sum(new_residuals**2, axis=1)
         better = now < before
@@ -193,14 +194,15 @@ def _step(
 ) -> Values:
     """Return the damped step of one problem, as :func:`_steps` those of several."""
     held = ((at <= low) & (gradient > 0)) | ((at >= high) & (gradient < 0))
-    damped = normal.copy()
+    damped, least = normal.copy(), 1e-12
     if held.any():
         damped[held] = 0.0
         damped[:, held] = 0.0
         gradient = np.where(held, 0.0, gradient)
-    own = damped.diagonal() * (1 + damping) + np.where(held, 1.0, 1e-12)
-    np.fill_diagonal(damped, own)
-    return np.asarray(-np.linalg.solve(damped, gradient), float)
+        least = np.where(held, 1.0, 1e-12)
+    # Every n + 1 numbers a matrix has one on its diagonal.
+    damped.reshape(-1)[:: len(at) + 1] = damped.diagonal() * (1 + damping) + least
+    return -solved(damped, gradient)
 
 
 def _squared(slopes: Values) -> Values:

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.frozen import dataclass
-from pitchcam.small import median
+from pitchcam.small import median, solved
 
 Values = NDArray[np.float64]
 
@@ -70,19 +70,46 @@ class FlankPoints:
     flank: Values
     ridge: Values
 
+    @cached_property
+    def groups(self) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        """A number (n,) for each flank of each ridge and side, and how many points have each."""
+        ridge = np.round(self.ridge - self.ridge.min()).astype(np.intp)
+        group = 4 * ridge + 2 * (self.side > 0) + (self.flank > 0)
+        if group.max() > MOST_FLANKS * len(ridge):
+            raise np.linalg.LinAlgError("the ridges are counted by a pitch that is none")
+        return group, np.bincount(group)
+
+    def moved(self, z: Values, r: Values) -> FlankPoints:
+        """Return the same points of the same flanks at other places."""
+        there = FlankPoints(z=z, r=r, side=self.side, flank=self.flank, ridge=self.ridge)
+        vars(there)["groups"] = self.groups
+        return there
+
 
 @dataclass(frozen=True, kw_only=True)
 class Scatter:
     """What a fit's points leave of it.
 
-    ``slopes`` (n, 9) are the derivatives of z by NAMES, ``rest_mm`` (n,) what remains, ``flank``
-    (n,) which flank of which ridge, from 0, a point is of; ``per_point`` as in :func:`fit_flanks`.
+    ``columns`` (12, n) is what the model is linear in, with the tangents ``tan``; ``rest_mm`` (n,)
+    what remains, ``group`` (n,) a number for the flank that a point is of; ``per_point`` as in
+    :func:`fit_flanks`.
     """
 
-    slopes: Values
+    columns: Values
+    tan: Values
     rest_mm: Values
-    flank: NDArray[np.intp]
+    group: NDArray[np.intp]
     per_point: float
+
+    @cached_property
+    def slopes(self) -> Values:
+        """The derivatives of z by NAMES, (n, 9)."""
+        return (_folded(self.tan).T @ self.columns).T
+
+    @cached_property
+    def flank(self) -> NDArray[np.intp]:
+        """Which flank of which ridge a point is of, from 0 in their order, (n,)."""
+        return np.asarray((np.cumsum(np.bincount(self.group) > 0) - 1)[self.group])
 
     @property
     def flanks(self) -> int:
@@ -267,35 +294,32 @@ def fit_flanks(
     if len(p.r) <= len(NAMES):
         raise np.linalg.LinAlgError(f"only {len(p.r)} points on the flanks")
     ref = median(p.r)
-    columns, group = _columns(p, ref), _groups(p)
-    if group.max() > MOST_FLANKS * len(p.r):
-        raise np.linalg.LinAlgError("the ridges are counted by a pitch that is none")
+    columns, (group, size) = _columns(p, ref), p.groups
     tan: Values = np.empty(2)
     tan[:] = tan_guess
-    mostly = MOSTLY if np.count_nonzero(np.bincount(group)) >= FEWEST_TO_VOTE else 0.0
+    mostly = MOSTLY if np.count_nonzero(size) >= FEWEST_TO_VOTE else 0.0
     if use is None and mostly:
-        use = _start(p, columns, tan, group, mostly)
+        use = _start(p, columns, tan, mostly)
     elif use is None:
         use = np.ones(len(p.z), bool)
     for _ in range(rounds):
         fold, used, before = _folded(tan), columns[:, use], tan
         # Columns in millimetres and whole numbers: the normal equations lose no digit that counts.
         normal = fold.T @ (used @ used.T) @ fold
-        beta = np.asarray(np.linalg.solve(normal, fold.T @ (used @ p.z[use])), float)
+        beta = solved(normal, fold.T @ (used @ p.z[use]))
         tan = beta[4:6]
         deviation = p.z - (fold @ beta) @ columns
-        keep = _sound(deviation, group, mostly, use)
+        keep = _sound(deviation, p.groups, mostly, use)
         if (keep == use).all() and np.abs(tan - before).max() < 1e-6:
             break
         use = keep
     if np.count_nonzero(use) <= len(NAMES):
         raise np.linalg.LinAlgError("hardly a point lies on flanks of one thread")
-    # Flanks that are left, counted from 0 in their order.
-    flank = (np.cumsum(np.bincount(group[use]) > 0) - 1)[group[use]]
     scatter = Scatter(
-        slopes=(_folded(tan).T @ columns[:, use]).T,
+        columns=columns[:, use],
+        tan=tan,
         rest_mm=deviation[use],
-        flank=flank,
+        group=group[use],
         per_point=per_point,
     )
     return FlankFit(
@@ -314,15 +338,7 @@ def fit_flanks(
     )
 
 
-def _groups(p: FlankPoints) -> NDArray[np.intp]:
-    """Return a number for each flank of each ridge and side, (n,)."""
-    ridge = np.round(p.ridge - p.ridge.min()).astype(np.intp)
-    return np.asarray(4 * ridge + 2 * (p.side > 0) + (p.flank > 0))
-
-
-def _start(
-    p: FlankPoints, columns: Values, tan: Values, group: NDArray[np.intp], mostly: float
-) -> NDArray[np.bool_]:
+def _start(p: FlankPoints, columns: Values, tan: Values, mostly: float) -> NDArray[np.bool_]:
     """Return the points that the fit begins with.
 
     Flanks are spoiled at the ends, by chamfer and run-out, all to the same sense: of few turns
@@ -330,20 +346,20 @@ def _start(
     not all flanks lie on the first line, starts without the end ridges compete: that which is
     nearest to most points by far, the farther ones all alike, wins.
     """
-    whole = np.ones(len(p.z), bool)
+    group, size = p.groups
     found = [_least_sum(columns, p.z, tan)]
-    first = _flanks(group, _sound(found[0], group, mostly))
-    count = len(np.unique(group))
-    odd = _spread(found[0], whole) > LEAST_OF_FLANK_MM or len(first) < count
+    first = _flanks(group, _sound(found[0], p.groups, mostly))
+    count = np.count_nonzero(size)
+    odd = _spread(np.abs(found[0])) > LEAST_OF_FLANK_MM or len(first) < count
     if odd and count < MANY_FLANKS:
         for ends in ENDS:
             kept = _without_ends(p, ends)
             if len(_flanks(group, kept)) >= FEWEST_TO_VOTE and not kept.all():
                 found.append(_least_sum(columns, p.z, tan, kept))
-    far = FAR * max(min(_spread(off, whole) for off in found), LEAST_OF_FLANK_MM)
+    far = FAR * max(min(_spread(np.abs(off)) for off in found), LEAST_OF_FLANK_MM)
     sums = [float(np.minimum(np.abs(off), far).sum()) for off in found]
     best = int(np.argmin(sums))
-    return _sound(found[best if sums[best] < CLEARLY * sums[0] else 0], group, mostly)
+    return _sound(found[best if sums[best] < CLEARLY * sums[0] else 0], p.groups, mostly)
 
 
 def _flanks(group: NDArray[np.intp], use: NDArray[np.bool_]) -> NDArray[np.intp]:
@@ -371,7 +387,7 @@ def _least_sum(
     for _ in range(START_ROUNDS):
         slopes = _folded(tan).T @ columns
         weighted = slopes * weight
-        beta: Values = np.linalg.solve(weighted @ slopes.T, weighted @ z).astype(float)
+        beta = solved(weighted @ slopes.T, weighted @ z)
         tan = beta[4:6]
         deviation = z - beta @ slopes
         off = np.abs(deviation)
@@ -379,18 +395,21 @@ def _least_sum(
     return np.asarray(deviation)
 
 
-def _spread(deviation: Values, use: NDArray[np.bool_]) -> float:
-    """Return the standard deviation, by the median."""
-    return float(1.4826 * median(np.abs(deviation)[use]))
+def _spread(off: Values) -> float:
+    """Return the standard deviation of distances from a fit, by their median."""
+    return float(1.4826 * median(off))
 
 
 def _sound(
-    deviation: Values, group: NDArray[np.intp], mostly: float, use: NDArray[np.bool_] | None = None
+    deviation: Values,
+    groups: tuple[NDArray[np.intp], NDArray[np.intp]],
+    mostly: float,
+    use: NDArray[np.bool_] | None = None,
 ) -> NDArray[np.bool_]:
     """Return which points are near the fit, on flanks of whose points this share is."""
-    off = np.abs(deviation)
-    spread = _spread(deviation, np.ones(len(off), bool) if use is None else use)
+    off, (group, size) = np.abs(deviation), groups
+    spread = _spread(off if use is None else off[use])
     whole = off < FAR * max(spread, LEAST_OF_FLANK_MM)
-    share = np.bincount(group, whole) / np.maximum(np.bincount(group), 1)
+    share = np.bincount(group, whole) / np.maximum(size, 1)
     near = whole if use is None else off < FAR * max(spread, LEAST_MM)
     return np.asarray(near & (share[group] >= mostly))

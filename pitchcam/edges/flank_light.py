@@ -115,7 +115,7 @@ class LitPanel:
             np.minimum(within, turn * cross, out=within)
         soft = 2 * camera.f_px * behind / far * _USUAL_SPACING
         out = np.zeros(rays.count)
-        out[rays.down] = np.clip(0.5 + within / soft, 0.0, 1.0)
+        out[rays.down] = np.minimum(np.maximum(0.5 + within / soft, 0.0), 1.0)
         return out
 
 
@@ -195,7 +195,7 @@ class Traced:
 
     def lit(self, panel: float) -> tuple[Values, Values]:
         """Return the lit shares of :attr:`direct` and :attr:`onward` for one distance."""
-        near = int(np.clip(panel, 0, len(self.direct) - 1.001))
+        near = int(min(max(panel, 0), len(self.direct) - 1.001))
         share = panel - near
         direct, onward = (
             (1 - share) * lit[near] + share * lit[near + 1] for lit in (self.direct, self.onward)

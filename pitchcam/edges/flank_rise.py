@@ -14,7 +14,7 @@ from pitchcam.edges.flank_place import CELLS_PX, DEEPER_PX, USUAL_MISFIT
 from pitchcam.edges.section import PER_POINT
 from pitchcam.frozen import dataclass
 from pitchcam.normal import normal_cdf
-from pitchcam.small import SOUND, median, sound_mean
+from pitchcam.small import SOUND, median, solved, sound_mean
 
 Values = NDArray[np.float64]
 
@@ -111,6 +111,7 @@ def _edge(flank: FlankLight, points: NDArray[np.intp]) -> tuple[float, float, fl
     height = float(flank.height[points].mean())
     order = np.argsort(flank.at)
     inside = np.array([np.interp(height, flank.at[order], c[order]) for c in flank.traced.T])
+    falls = np.concatenate([[1.0], inside]) - np.concatenate([inside, [0.0]])
     count = max(PER_POINT * SOUND / 100 * len(points), 1.0)
     worse = max(1.0, flank.misfit / USUAL_MISFIT)
     free = median(flank.free_px[points]) - CLEAR_BLURS * flank.blur_px
@@ -118,7 +119,7 @@ def _edge(flank: FlankLight, points: NDArray[np.intp]) -> tuple[float, float, fl
     for _ in range(ROUNDS):
         use = flank.across_px < edge + max(free, 1.0)
         x = flank.across_px[use]
-        drawn, slope = _drawn(x, edge, inside, flank.blur_px)
+        drawn, slope = _drawn(x, edge, falls, flank.blur_px)
         black = 1 - normal_cdf((edge - x) / flank.blur_px)
         mirrored = np.maximum(drawn - black, 0.0)
         deeper = 1 + np.maximum(edge - 1 - x, 0.0) / DEEPER_PX
@@ -126,21 +127,23 @@ def _edge(flank: FlankLight, points: NDArray[np.intp]) -> tuple[float, float, fl
         variance += (U_INSIDE * worse * mirrored * deeper) ** 2
         covariance = np.diag(variance) + U_GROOVE**2 * np.outer(drawn, drawn)
         covariance += (U_TRACED * worse) ** 2 * np.outer(mirrored, mirrored)
-        weight = np.linalg.solve(covariance, slope)
+        weight = solved(covariance, slope)
         told = float(weight @ slope)
         if not told > 0:
             return None
         rest = light[use] - drawn
-        step = float(np.clip(weight @ rest / told, -STEP_PX, STEP_PX))
-        edge = float(np.clip(edge + step, flank.edge_px - REACH_PX, flank.edge_px + REACH_PX))
+        step = min(max(float(weight @ rest) / told, -STEP_PX), STEP_PX)
+        edge = min(max(edge + step, flank.edge_px - REACH_PX), flank.edge_px + REACH_PX)
     rest = rest - step * slope
-    misfit = float(rest @ np.linalg.solve(covariance, rest)) / max(len(rest) - 1, 1)
+    misfit = float(rest @ solved(covariance, rest)) / max(len(rest) - 1, 1)
     return height, edge, float(np.hypot(np.sqrt(max(misfit, 1.0) / told), U_EDGE_PX))
 
 
-def _drawn(x: Values, edge: float, inside: Values, blur_px: float) -> tuple[Values, Values]:
-    """Return the light across an edge, (m,), and its change as the edge moves outward."""
+def _drawn(x: Values, edge: float, falls: Values, blur_px: float) -> tuple[Values, Values]:
+    """Return the light across an edge, (m,), and its change as the edge moves outward.
+
+    ``falls`` are those of the light from outside, from cell to cell, and to dark.
+    """
     off = (edge - CELLS_PX - x[:, None]) / blur_px
-    falls = -np.diff(inside, prepend=1.0, append=0.0)
     bells = np.exp(-0.5 * off**2) / (np.sqrt(2 * np.pi) * blur_px)
     return 1 - normal_cdf(off) @ falls, -(bells @ falls)

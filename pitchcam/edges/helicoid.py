@@ -49,7 +49,7 @@ class Helicoid:
     def clearance(self, at: Values, phase: Values, side: Values) -> Values:
         """Return how far points lie outside the surface, along the radius; negative inside."""
         _, flank = self._flank(at, phase, side)
-        surface = np.clip(flank, self.root, self.crest) + self.half_taper * at[0]
+        surface = np.minimum(np.maximum(flank, self.root), self.crest) + self.half_taper * at[0]
         out: Values = np.hypot(at[1], at[2]) - surface
         return out
 
@@ -83,7 +83,8 @@ class Helicoid:
         outer, inner = gap[found, after - 1], gap[found, after]
         start, way, phase, side = start[:, found], way[:, found], phase[found], side[found]
         for _ in range(_ROUNDS):
-            share = np.clip(outer / np.where(outer > inner, outer - inner, 1.0), 0.05, 0.95)
+            share = outer / np.where(outer > inner, outer - inner, 1.0)
+            share = np.minimum(np.maximum(share, 0.05), 0.95)
             t = low + (high - low) * share
             now = self.clearance(start + t * way, phase, side)
             within = now < 0

@@ -67,7 +67,9 @@ class Section:
         """Map (z, y) on the frame's axis plane to the thread's own axis."""
         c, s = np.cos(self.turn_rad), np.sin(self.turn_rad)
         z, y = zy[..., 0], zy[..., 1] - self.offset_mm
-        return np.stack([c * z + s * y, c * y - s * z], axis=-1)
+        out = np.empty(zy.shape)
+        out[..., 0], out[..., 1] = c * z + s * y, c * y - s * z
+        return out
 
     def from_axis(self, zy: Values) -> Values:
         """Undo :meth:`to_axis`."""
@@ -161,39 +163,47 @@ class _Course:
     since: Section | None = None
 
 
+def _within(tan_half: tuple[float, float]) -> Values:
+    """Return the tangents of half angles that helix and perspective are undone with."""
+    low, high = TAN_HALF
+    return np.array([min(max(t, low), high) for t in tan_half])
+
+
 def _fitted(
     flanks: Flanks, frame: AxisFrame, spacing_mm: float, winding: Winding, course: _Course
 ) -> Section:
     raw = frame.from_photo(flanks.xy)
     ridge = _aligned_ridges(flanks, raw[:, 0], spacing_mm)
+    points = FlankPoints(
+        z=raw[:, 0], r=raw[:, 1], side=flanks.side, flank=flanks.flank, ridge=ridge
+    )
+    pinhole, plus = frame.pinhole.tolist(), flanks.flank > 0
     turn, offset, lead = 0.0, 0.0, winding.lead * spacing_mm
     tan, use = np.array([0.55, 0.55]), None
     if course.since is not None:
         turn, offset, fit = course.since.turn_rad, course.since.offset_mm, course.since.fit
-        tan, use = np.clip(np.array(fit.tan_half), *TAN_HALF), fit.used
+        tan, use = _within(fit.tan_half), fit.used
         lead = winding.lead * abs(fit.pitch_mm)
     for left in reversed(range(course.rounds)):
         c, s = np.cos(turn), np.sin(turn)
         z, y = raw[:, 0], raw[:, 1] - offset
-        zy = np.stack([c * z + s * y, c * y - s * z], axis=-1)
-        pz, py, px = frame.pinhole
+        zy = np.array([c * z + s * y, c * y - s * z]).T
+        pz, py, px = pinhole
         hole = np.array([c * pz + s * (py - offset), c * (py - offset) - s * pz, px])
-        tan_half = np.where(flanks.flank > 0, tan[0], tan[1])
+        tan_half = np.where(plus, tan[0], tan[1])
         z_section, r = unfold_flank(zy, hole, flanks.side, flanks.flank, lead, tan_half)
-        points = FlankPoints(z=z_section, r=r, side=flanks.side, flank=flanks.flank, ridge=ridge)
+        points = points.moved(z_section, r)
         # Only the last fit is one that stays.
         fit = fit_flanks(
             points, tan_guess=tan, per_point=PER_POINT, use=use, rounds=2 if left else 6
         )
         use = fit.used
         turn_now, offset_now = turn, offset
-        tan = np.clip(np.array(fit.tan_half), *TAN_HALF)
+        tan = _within(fit.tan_half)
         lead = winding.lead * abs(fit.pitch_mm)
         turn += fit.turn_rad
         offset += fit.offset_mm
-    seen_points = FlankPoints(
-        z=zy[:, 0], r=np.abs(zy[:, 1]), side=flanks.side, flank=flanks.flank, ridge=ridge
-    )
+    seen_points = points.moved(zy[:, 0], np.abs(zy[:, 1]))
     return Section(
         fit=fit,
         points=points,

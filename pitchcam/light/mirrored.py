@@ -164,7 +164,7 @@ def _cells(line: Line, y: Values, cos_b: Values, mirror: Mirrored) -> _Cells:
     facets = facets_lit(angle, last, mirror.roughness[..., None])
     lost = 1 - reflected(facets.mean, 1.0)
     return _Cells(
-        inside=np.clip(depth / line.step + 0.5, 0.0, 1.0),
+        inside=np.minimum(np.maximum(depth / line.step + 0.5, 0.0), 1.0),
         facets=facets,
         shine=1 - mirror.loss[..., None] * lost,
         lost=lost,
@@ -240,7 +240,7 @@ def facets_lit(grazing: Values, last: Values, roughness: Values) -> Facets:
     part = x * between + (middle - at_end) / 2
     squares = ((x * x + 0.5) * front + x * middle / 2) / every
     return Facets(
-        lit=np.clip(part / every, 0.0, 1.0),
+        lit=np.minimum(np.maximum(part / every, 0.0), 1.0),
         mean=roughness * squares,
         roughness=roughness,
         x=x,

@@ -38,7 +38,9 @@ class ImageAxis:
         """Map photo positions (..., 2) to (s, t)."""
         d = np.array(self.direction)
         rel = xy - np.array(self.point_px)
-        return np.stack([rel @ d, rel @ np.array([-d[1], d[0]])], axis=-1)
+        out = np.empty(rel.shape)
+        out[..., 0], out[..., 1] = rel @ d, rel @ np.array([-d[1], d[0]])
+        return out
 
     def to_photo(self, st: Points) -> Points:
         """Map (s, t) (..., 2) to photo positions."""

@@ -76,8 +76,8 @@ class Crop:
 
     def _sampled(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
         h, w = self.light.shape
-        x = np.clip(x - self.origin_px[0], 0, w - 1)
-        y = np.clip(y - self.origin_px[1], 0, h - 1)
+        x = np.minimum(np.maximum(x - self.origin_px[0], 0), w - 1)
+        y = np.minimum(np.maximum(y - self.origin_px[1], 0), h - 1)
         column = np.minimum(x.astype(np.intp), w - 2)
         row = np.minimum(y.astype(np.intp), h - 2)
         x -= column

@@ -37,7 +37,7 @@ class AxisFrame:
     @cached_property
     def basis(self) -> Values:
         """The unit vectors as rows (3, 3), in the order z, y, x."""
-        return np.stack([self.along, self.across, self.toward])
+        return np.array([self.along, self.across, self.toward])
 
     @cached_property
     def pinhole(self) -> Values:

@@ -20,6 +20,8 @@ from pitchcam.photo.record import eight_bit, luma_of, quartered
 Floats = NDArray[np.float32]
 Kind = Literal["seam", "shift", "repeated"]
 
+#: Segments that are summed at a time.
+_AT_A_TIME = 16
 #: Pixels averaged along a row: the coded units of a JPEG are 8 or 16 wide, and what lies aslant by
 #: more than four degrees is blurred by the mean.
 _SEGMENT = 16
@@ -161,22 +163,34 @@ def _seam_of_rows(plane: NDArray[np.uint8], turned: NDArray[np.uint8]) -> tuple[
     count = w // _SEGMENT
     if min(count, h) < 4:
         return None, 0
-    # In whole numbers, sixteenths of a coded unit: (count, h - 1).
-    halves = turned[: count * _SEGMENT].reshape(2 * count, _SEGMENT // 2, h)
-    sums = np.add.reduce(halves, axis=1, dtype=np.int16)
-    size = _steps(sums[::2] + sums[1::2])
+    size, by_row = _stepped(turned[: count * _SEGMENT])
     # A usual photo has no row with so many steps of that size, abrupt or not.
     if _long_seam(size > _STEP * _SEGMENT) is not None:
         at = _long_seam(_abrupt(size))
         if at is not None and not _barred(plane, at + 2):
             return "seam", at + 2
-    moved = _moved(plane, _suspects(_steps(sums)), _median(size) / _SEGMENT**0.5)
+    moved = _moved(plane, _suspects(by_row), _median(size) / _SEGMENT**0.5)
     return ("shift", moved) if moved is not None else _repeated(turned)
 
 
-def _steps(sums: NDArray[np.int16]) -> NDArray[np.int16]:
-    """Return the sizes of the steps along rows."""
-    return np.asarray(cv2.absdiff(sums[:, 1:], sums[:, :-1]), np.int16)
+def _stepped(turned: NDArray[np.uint8]) -> tuple[NDArray[np.int16], Floats]:
+    """Return the steps of each segment from row to row, (count, h - 1), and their sums, (h - 1,).
+
+    Steps are in whole numbers, sixteenths of a coded unit; the sums are of half a segment's steps.
+    A few segments at a time: what lies between stays near the processor, and takes no memory.
+    """
+    count, h = len(turned) // _SEGMENT, turned.shape[1]
+    size, by_row = np.empty((count, h - 1), np.int16), np.zeros(h - 1, np.float32)
+    for first in range(0, count, _AT_A_TIME):
+        last = min(first + _AT_A_TIME, count)
+        own = turned[first * _SEGMENT : last * _SEGMENT]
+        halves = own.reshape(2 * (last - first), _SEGMENT // 2, h)
+        sums = np.add.reduce(halves, axis=1, dtype=np.int16)
+        whole = sums[::2] + sums[1::2]
+        cv2.absdiff(whole[:, 1:], whole[:, :-1], dst=size[first:last])
+        steps = cv2.absdiff(sums[:, 1:], sums[:, :-1])
+        by_row += cv2.reduce(steps, 0, cv2.REDUCE_SUM, dtype=cv2.CV_32F)[0]
+    return size, by_row
 
 
 def _median(sums: NDArray[np.int16]) -> float:
@@ -216,13 +230,12 @@ def _moved(plane: NDArray[np.uint8], places: NDArray[np.intp], noise: float) -> 
     return next((int(row) for row in rows if _fits_aside(plane[row - 1], plane[row])), None)
 
 
-def _suspects(size: NDArray[np.int16]) -> NDArray[np.intp]:
+def _suspects(sums: Floats) -> NDArray[np.intp]:
     """Return the places, ascending, at which the second of three steps is by far the largest.
 
-    ``size`` are the steps of sums over half a segment: what moves aside shows in these, unless it
+    ``sums`` are those of the steps over half a segment: what moves aside shows in these, unless it
     lies in one of them with both its edges.
     """
-    sums = cv2.reduce(size, 0, cv2.REDUCE_SUM, dtype=cv2.CV_32F)[0]
     beyond = sums[1:-1] - np.maximum(sums[:-2], sums[2:])
     if len(beyond) > _CLOSELY:
         return np.sort(np.argpartition(-beyond, _CLOSELY)[:_CLOSELY])

@@ -21,7 +21,7 @@ from pitchcam.errors import OutlineError
 from pitchcam.frozen import dataclass
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.frame import AxisFrame
-from pitchcam.small import median
+from pitchcam.small import median, solved
 from pitchcam.thread.low_crests import lines_of_crests
 from pitchcam.thread.visible_flanks import Along, visible_angle
 
@@ -274,7 +274,7 @@ def _robust(columns: Values, seen: Values, scatter: float) -> tuple[Values, Valu
     weight, q = np.ones(len(seen)), np.zeros(columns.shape[1])
     for _ in range(ABSOLUTE_ROUNDS):
         weighted, before = columns.T * weight, q
-        q = np.asarray(np.linalg.solve(weighted @ columns, weighted @ seen), float)
+        q = solved(weighted @ columns, weighted @ seen)
         off = np.abs(seen - columns @ q)
         if np.abs(q - before).max() < SETTLED * scatter:
             break
