@@ -325,8 +325,8 @@ class _TipFit:
         )
         is_round = np.concatenate([self.is_round, self.is_round])
         outline = tip_outline(self.line.z, ends, self.section, is_round, groove=self.groove)
-        light, slopes = light_slopes(self.line, *outline, mirror)
-        drawn, slopes = light[:p], slopes[:p]
+        light, slopes = light_slopes(self.line, *outline, mirror, count=p)
+        drawn = light[:p]
         by_end = (light[p:] - drawn) / STEP_MM
         slopes = np.concatenate([by_end[..., None], slopes], axis=2)
         pull = np.zeros((len(q), 4, 5))

@@ -108,31 +108,34 @@ def line_light(line: Line, y: Values, cos_b: Values, mirror: Mirrored) -> Values
     return _blurred(line, cells.inside * (1 - lit))
 
 
-def light_slopes(line: Line, y: Values, cos_b: Values, mirror: Mirrored) -> tuple[Values, Values]:
+def light_slopes(
+    line: Line, y: Values, cos_b: Values, mirror: Mirrored, count: int | None = None
+) -> tuple[Values, Values]:
     """Return the light as :func:`line_light` does, and its changes (p, n, 4).
 
-    They are those by the loss, the logarithms of angles and roughness, and the share.
+    They are those by the loss, the logarithms of angles and roughness, and the share; of the first
+    ``count`` parts alone where that is asked.
     """
-    cells = _cells(line, y, cos_b, mirror)
-    share, facets = mirror.share, cells.facets
-    lit = facets.lit * cells.shine
-    light = _blurred(line, cells.inside * (1 - share[..., None] * lit))
+    every = _cells(line, y, cos_b, mirror)
+    whole = every.facets.lit * every.shine
+    light = _blurred(line, every.inside * (1 - mirror.share[..., None] * whole))
+    cells, lit = every.of(slice(count)), whole[:count]
+    share, loss, facets = mirror.share[:count, :, None], mirror.loss[:count, :, None], cells.facets
     # Less light for more loss; more for wider angles; either way for roughness; more for share.
-    by = np.stack(
-        [
-            -facets.lit * cells.lost,
-            cells.shine * facets.wider,
-            cells.shine * facets.rougher - mirror.loss[..., None] * facets.lit * cells.more_lost,
-        ]
-    )
-    by = np.concatenate([share[..., None] * by, lit[None]])
-    dark = -(cells.inside * by) @ line.weights
+    by = np.empty((4, *lit.shape))
+    np.multiply(-facets.lit, cells.lost, out=by[0])
+    np.multiply(cells.shine, facets.wider, out=by[1])
+    np.subtract(cells.shine * facets.rougher, loss * facets.lit * cells.more_lost, out=by[2])
+    by[:3] *= share
+    by[3] = lit
+    by *= cells.inside
+    dark = _by_radius(line, -by)
     return light, -np.moveaxis(dark @ line.kernel.T, 0, 2)
 
 
 @dataclass(frozen=True, kw_only=True)
 class _Cells:
-    """Cells (p, m, k) of parts, radii and stations.
+    """Cells (p, m, k) of parts, radii and stations, up to the radius beyond which no part reaches.
 
     ``inside`` is the share of a cell that lies in the part; ``facets`` what its surface mirrors,
     but for the metal's loss, which leaves ``shine`` = 1 - loss * ``lost``.
@@ -142,6 +145,15 @@ class _Cells:
     facets: Facets
     shine: Values
     lost: Values
+
+    def of(self, which: slice) -> _Cells:
+        """Return the cells of some parts."""
+        return _Cells(
+            inside=self.inside[which],
+            facets=self.facets.of(which),
+            shine=self.shine[which],
+            lost=self.lost[which],
+        )
 
     @property
     def more_lost(self) -> Values:
@@ -157,7 +169,8 @@ def _cells(line: Line, y: Values, cos_b: Values, mirror: Mirrored) -> _Cells:
     lean = lean / np.maximum(lean.max(axis=1, keepdims=True), 1e-9)
     minus, tip, plus = (a[:, None] for a in mirror.angles_rad.T)
     last = ((1 - lean) * tip + lean * np.where(line.z > 0, plus, minus))[:, None]
-    depth = y[:, None, :] - line.r[:, None]
+    top = int(np.searchsorted(line.r, y.max() + line.step))
+    depth = y[:, None, :] - line.r[:top, None]
     # A deep tip on a thin body, prolonged, ends at its axis: no surface has a radius beyond.
     bend = np.sqrt(2 / np.maximum(y, line.step))
     angle = np.sqrt(np.maximum(depth, 0.0)) * (cos_b * bend)[:, None]
@@ -191,6 +204,10 @@ class Facets:
     between: Values
     every: Values
     squares: Values
+
+    def of(self, which: slice) -> Facets:
+        """Return those of some of the first axis."""
+        return Facets(**{name: value[which] for name, value in vars(self).items()})
 
     @cached_property
     def wider(self) -> Values:
@@ -254,6 +271,13 @@ def facets_lit(grazing: Values, last: Values, roughness: Values) -> Facets:
     )
 
 
+def _by_radius(line: Line, dark: Values) -> Values:
+    """Return the mean over stations of cells (..., m, k); beyond the last ones nothing is dark."""
+    out = np.zeros((*dark.shape[:-2], len(line.r)))
+    out[..., : dark.shape[-2]] = dark @ line.weights
+    return out
+
+
 def _blurred(line: Line, dark: Values) -> Values:
-    out: Values = 1 - (dark @ line.weights) @ line.kernel.T - line.below
+    out: Values = 1 - _by_radius(line, dark) @ line.kernel.T - line.below
     return out

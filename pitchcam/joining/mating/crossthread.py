@@ -10,22 +10,18 @@ give.
 
 from __future__ import annotations
 
+import math
 from functools import cache
 from typing import Literal
 
-import numpy as np
-from numpy.typing import NDArray
-
 from pitchcam.frozen import dataclass
 from pitchcam.joining.mating.geometry import MadeThread, MatingProfile, made_thread
-from pitchcam.joining.mating.shear import basic_profile, shear_areas
-
-Array = NDArray[np.float64]
+from pitchcam.joining.mating.shear import basic_profile, half_width_mm, shear_areas
 
 #: Samples along the engaged length and across the flank. The flank's clearance is piecewise
 #: linear or a shallow arc, and drift and taper are linear: 41 points miss the extreme by less
 #: than a hundredth of a turn.
-_SAMPLES = 41
+SAMPLES = 41
 
 #: A part that turns less than this freely has not started: chamfers alone allow half a turn.
 _START_TURNS = 0.5
@@ -119,28 +115,46 @@ def _free_length(male: MadeThread, female: MadeThread, limit: float) -> float:
 
 def _room(male: MadeThread, female: MadeThread, length: float) -> float:
     """Return the axial room (mm) left at this engaged length; negative is interference."""
-    along = np.linspace(0.0, length, _SAMPLES if length > 0.0 else 1)
-    play = _half_play(male, female, along, length)
-    drift = along * (male.pitch_mm - female.pitch_mm) / female.pitch_mm
-    return float(np.min(drift + play) - np.max(drift - play))
+    if male.crest_radius_mm > 0.0 or female.crest_radius_mm > 0.0:
+        from pitchcam.joining.mating.rounded import half_plays
+
+        plays = half_plays(male, female, stations(length), length)
+    else:
+        plays = [_straight_play(male, female, x, length) for x in stations(length)]
+    per_mm = (male.pitch_mm - female.pitch_mm) / female.pitch_mm
+    drifts = [x * per_mm for x in stations(length)]
+    both = list(zip(drifts, plays, strict=True))
+    return min(drift + play for drift, play in both) - max(drift - play for drift, play in both)
 
 
-def _half_play(male: MadeThread, female: MadeThread, along: Array, length: float) -> Array:
-    """Return, per station (mm from the male's small end), the half play of ridge in groove."""
-    shift_m = along * male.taper / 2.0
-    shift_f = -(length - along) * female.taper / 2.0
-    inner = np.maximum(male.r_minor + shift_m, female.r_minor + shift_f)
+def stations(length: float) -> list[float]:
+    """Return the places along an engaged length that are looked at, from the male's small end."""
+    if length <= 0.0:
+        return [0.0]
+    step = length / (SAMPLES - 1)
+    return [i * step for i in range(SAMPLES - 1)] + [length]
+
+
+def _straight_play(male: MadeThread, female: MadeThread, along: float, length: float) -> float:
+    """Return the half play of ridge in groove at a station, both with straight flanks.
+
+    The ridge ends in a point and the groove's flanks go on, so that the play is concave over the
+    radius: it is least at an end of what is shared. Few lines, since a library of arrays takes
+    longer to load than a pair to be judged.
+    """
+    shift_m, shift_f = along * male.taper / 2.0, -(length - along) * female.taper / 2.0
+    inner = max(male.r_minor + shift_m, female.r_minor + shift_f)
     outer = male.r_major + shift_m
-    share = np.linspace(0.0, 1.0, _SAMPLES)
-    radius = inner[:, None] + share[None, :] * np.maximum(outer - inner, 0.0)[:, None]
-    ridge = ridge_half_width(male, radius - (male.r_pitch + shift_m)[:, None])
-    groove = groove_half_width(female, radius - (female.r_pitch + shift_f)[:, None])
-    play: Array = np.min(groove - ridge, axis=1)
+    if outer <= inner:
+        return female.pitch_mm / 2.0  # nothing touches
+    play = min(
+        half_width_mm(female, r - (female.r_pitch + shift_f))
+        - max(half_width_mm(male, r - (male.r_pitch + shift_m)), 0.0)
+        for r in (inner, outer)
+    )
     # The female's crest reaching the male's root leaves no room either, however wide the groove.
-    buried = np.maximum((male.r_minor + shift_m) - (female.r_minor + shift_f), 0.0)
-    play = play - buried * np.tan(np.radians(female.half_angle_deg))
-    # No overlap at all: nothing touches, the play is half a pitch.
-    return np.where(outer <= inner, female.pitch_mm / 2.0, play)
+    buried = max((male.r_minor + shift_m) - (female.r_minor + shift_f), 0.0)
+    return play - buried * math.tan(math.radians(female.half_angle_deg))
 
 
 def _overlap(male: MadeThread, female: MadeThread) -> float:
@@ -160,38 +174,3 @@ def _shear_share(male: MadeThread, female: MadeThread) -> float:
     basic = basic_profile(female)
     right = min(shear_areas(basic, basic))
     return max(0.0, min(shear_areas(male, female))) / right
-
-
-def ridge_half_width(male: MadeThread, offset: Array) -> Array:
-    """Return half the male ridge's axial width at ``offset`` mm outside its pitch line.
-
-    Straight flanks through P/4 at the pitch line, rounded near the crest where the form is; 0
-    beyond the theoretical crest.
-    """
-    slope = np.tan(np.radians(male.half_angle_deg))
-    flat = male.pitch_mm / 4.0 - offset * slope
-    return np.maximum(_rounded(male, offset, flat), 0.0)
-
-
-def groove_half_width(female: MadeThread, offset: Array) -> Array:
-    """Return half the female groove's axial width at ``offset`` mm outside its pitch line.
-
-    The same form as a ridge: the basic profile is one line with metal on either side of it.
-    Beyond the female's own root the flank is continued, so that a ridge that is too tall shows as
-    a loss of play in proportion and not as a jump.
-    """
-    slope = np.tan(np.radians(female.half_angle_deg))
-    flat = female.pitch_mm / 4.0 - offset * slope
-    return _rounded(female, offset, flat)
-
-
-def _rounded(thread: MadeThread, offset: Array, flat: Array) -> Array:
-    """Replace the flank by the crest arc where the arc is narrower."""
-    radius = thread.crest_radius_mm
-    if radius <= 0.0:
-        return flat
-    below_crest = thread.depth_mm / 2.0 - offset
-    tangent = radius * (1.0 - np.sin(np.radians(thread.half_angle_deg)))
-    arc = np.sqrt(np.maximum(2.0 * radius * below_crest - below_crest**2, 0.0))
-    inside = (below_crest > 0.0) & (below_crest < tangent)
-    return np.where(inside, arc, np.where(below_crest <= 0.0, np.minimum(flat, 0.0), flat))

@@ -30,7 +30,7 @@ def shear_areas(male: MadeThread, female: MadeThread) -> tuple[float, float]:
 def half_width_mm(thread: MadeThread, offset_mm: float) -> float:
     """Return half the axial width of a ridge or groove ``offset_mm`` outside its pitch line.
 
-    One place of :func:`pitchcam.joining.mating.crossthread.groove_half_width`: negative beyond the
+    One place of :func:`pitchcam.joining.mating.rounded.groove_half_width`: negative beyond the
     theoretical crest of straight flanks, none beyond a rounded one.
     """
     flat = thread.pitch_mm / 4.0 - offset_mm * math.tan(math.radians(thread.half_angle_deg))

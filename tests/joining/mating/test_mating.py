@@ -12,11 +12,12 @@ from shapely.geometry import Polygon
 
 from pitchcam.cli.mate import command
 from pitchcam.errors import PitchcamError, UsageError
-from pitchcam.joining.mating.crossthread import _free_length, cross_thread, groove_half_width
+from pitchcam.joining.mating.crossthread import _free_length, _straight_play, cross_thread, stations
 from pitchcam.joining.mating.ends import families, opposite, parse_end, profile_of
 from pitchcam.joining.mating.geometry import MatingProfile, made_thread
 from pitchcam.joining.mating.mate import mate, rule_for
 from pitchcam.joining.mating.matrix import family_matrix, matrix_text, traps
+from pitchcam.joining.mating.rounded import groove_half_width, half_plays
 from pitchcam.joining.mating.shear import basic_profile, half_width_mm, shear_areas
 from pitchcam.joining.mating.text import mating_text
 from pitchcam.joining.tables import keyed, read_table
@@ -395,6 +396,28 @@ def test_one_place_of_a_groove_is_that_of_the_whole_line(name):
     offset = np.linspace(-1.0, 1.0, 41) * thread.depth_mm
     line = groove_half_width(thread, offset)
     assert [half_width_mm(thread, float(x)) for x in offset] == pytest.approx(line, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("male", "female"),
+    [
+        ("M10x1", "1/8-27 NPT"),
+        ("1/4-18 NPT", "M14x1.5"),
+        ("M14x1.5", "1/2-20 UNF"),
+        ("M8x1", "M8x1"),
+    ],
+)
+@pytest.mark.parametrize("share", [0.0, 0.3, 1.0])
+def test_play_between_straight_flanks_is_least_at_an_end_of_what_is_shared(male, female, share):
+    """Beside the same by samples all over the flank."""
+    ends = zip((male, female), ("external", "internal"), strict=True)
+    pair = [made_thread(profile_of(parse_end(*end)), share) for end in ends]
+    for length in (0.0, 2.0, 9.0):
+        along = stations(length)
+        sampled = half_plays(*pair, along, length)
+        assert [_straight_play(*pair, x, length) for x in along] == pytest.approx(
+            sampled, abs=1e-12
+        )
 
 
 def test_a_hose_tail_has_no_thread_to_be_measured():
