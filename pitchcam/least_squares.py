@@ -194,7 +194,8 @@ def _step(
 ) -> Values:
     """Return the damped step of one problem, as :func:`_steps` those of several."""
     held = ((at <= low) & (gradient > 0)) | ((at >= high) & (gradient < 0))
-    damped, least = normal.copy(), 1e-12
+    damped = normal.copy()
+    least: Values | float = 1e-12
     if held.any():
         damped[held] = 0.0
         damped[:, held] = 0.0

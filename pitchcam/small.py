@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 try:
     from numpy.linalg._umath_linalg import solve1 as _solve
 except ImportError:  # no part of what NumPy promises
-    _solve = np.linalg.solve  # type: ignore[assignment]
+    _solve = np.linalg.solve  # type: ignore[assignment, misc]
 
 Values = NDArray[np.float64]
 #: Percentage of profiles that count: the others may be spoiled by dirt, a nick or a scratch.

@@ -12,7 +12,8 @@ from pitchcam import identify
 from pitchcam.batch.settings import Job, Settings
 from pitchcam.batch.worker import identify_photo, measure_job
 from pitchcam.cli import cli
-from pitchcam.edges.flank_fit import FlankPoints, fit_flanks
+from pitchcam.edges.axial_points import FlankPoints
+from pitchcam.edges.flank_fit import fit_flanks
 from pitchcam.errors import OutlineError, PitchcamError, UnreadableError
 from pitchcam.objects import field
 from pitchcam.objects.axis import envelope, find_axis

@@ -16,12 +16,21 @@ from skimage.measure import LineModelND, ransac
 from pitchcam.least_squares import Solution, by_differences, soft, solve, solve_one
 from pitchcam.normal import normal_cdf
 from pitchcam.robust import MOST_MEDIANS, robust_line
-from pitchcam.small import cross, distinct, line, median, percentile
+from pitchcam.small import cross, distinct, line, median, percentile, solved
 
 X = np.arange(120.0)
 RNG = np.random.default_rng(31)
 NOISE = RNG.normal(0, 0.1, len(X))
 numbers = st.lists(st.floats(-1e6, 1e6), min_size=1, max_size=40).map(np.array)
+
+
+@pytest.mark.parametrize("n", [1, 2, 5, 9, 60])
+def test_small_systems_are_solved_as_numpy_solves_them(n: int) -> None:
+    a, b = RNG.normal(size=(n, n)), RNG.normal(size=n)
+    assert (solved(a, b) == np.linalg.solve(a, b)).all()
+    a[-1] = 0.0
+    with pytest.raises(np.linalg.LinAlgError):
+        solved(a, b)
 
 
 @settings(max_examples=40)

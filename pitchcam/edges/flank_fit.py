@@ -13,6 +13,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.edges.axial_points import FlankPoints, Groups
 from pitchcam.frozen import dataclass
 from pitchcam.small import median, solved
 
@@ -30,9 +31,6 @@ LEAST_OF_FLANK_MM, LEAST_MM = 0.004, 1e-4
 #: Rounds from least squares to the least sum of distances: the places settle to a tenth of the
 #: points' scatter (drawn threads, a third of their flanks moved).
 START_ROUNDS = 8
-#: Flanks that are counted for a point at most: where a fit's pitch is lost, as between crumbs of
-#: dirt, ridges would be counted by thousands of millions.
-MOST_FLANKS = 4
 #: Flanks from which on the others tell which of them is spoiled: those of three turns.
 FEWEST_TO_VOTE = 12
 #: How many ridges of a side the starts leave out at its low and its high end: a run-out is one to
@@ -54,36 +52,6 @@ NO_VARIANCE = 2.0
 
 #: What of the folding matrix is the same for all tangents.
 _FOLD = np.concatenate([np.eye(6, len(NAMES)), np.zeros((6, len(NAMES)))])
-
-
-@dataclass(frozen=True, kw_only=True)
-class FlankPoints:
-    """Points on flanks in the axial section.
-
-    ``z``, ``r`` in mm; ``side`` and ``flank`` as +1/-1; ``ridge`` the whole number of the ridge
-    on its side, counted so that the same number on both sides is half a pitch apart or less.
-    """
-
-    z: Values
-    r: Values
-    side: Values
-    flank: Values
-    ridge: Values
-
-    @cached_property
-    def groups(self) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-        """A number (n,) for each flank of each ridge and side, and how many points have each."""
-        ridge = np.round(self.ridge - self.ridge.min()).astype(np.intp)
-        group = 4 * ridge + 2 * (self.side > 0) + (self.flank > 0)
-        if group.max() > MOST_FLANKS * len(ridge):
-            raise np.linalg.LinAlgError("the ridges are counted by a pitch that is none")
-        return group, np.bincount(group)
-
-    def moved(self, z: Values, r: Values) -> FlankPoints:
-        """Return the same points of the same flanks at other places."""
-        there = FlankPoints(z=z, r=r, side=self.side, flank=self.flank, ridge=self.ridge)
-        vars(there)["groups"] = self.groups
-        return there
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -401,10 +369,7 @@ def _spread(off: Values) -> float:
 
 
 def _sound(
-    deviation: Values,
-    groups: tuple[NDArray[np.intp], NDArray[np.intp]],
-    mostly: float,
-    use: NDArray[np.bool_] | None = None,
+    deviation: Values, groups: Groups, mostly: float, use: NDArray[np.bool_] | None = None
 ) -> NDArray[np.bool_]:
     """Return which points are near the fit, on flanks of whose points this share is."""
     off, (group, size) = np.abs(deviation), groups

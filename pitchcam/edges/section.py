@@ -7,7 +7,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.edges.flank_fit import FlankFit, FlankPoints, fit_flanks
+from pitchcam.edges.axial_points import FlankPoints
+from pitchcam.edges.flank_fit import FlankFit, fit_flanks
 from pitchcam.edges.flank_points import Flanks
 from pitchcam.edges.unfold import unfold_flank
 from pitchcam.frozen import dataclass

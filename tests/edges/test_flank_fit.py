@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pitchcam.edges.flank_fit import FlankPoints, fit_flanks
+from pitchcam.edges.axial_points import FlankPoints
+from pitchcam.edges.flank_fit import fit_flanks
 
 PITCH, RADIUS, TAN, DEPTH = 1.34, 6.1, np.tan(np.radians(27.5)), 0.4
 PIXEL = 0.025

@@ -10,7 +10,8 @@ import pytest
 from scipy.optimize import brentq
 from scipy.stats import theilslopes
 
-from pitchcam.edges.flank_fit import FEWEST_FLANKS, NAMES, FlankPoints, fit_flanks
+from pitchcam.edges.axial_points import FlankPoints
+from pitchcam.edges.flank_fit import FEWEST_FLANKS, NAMES, fit_flanks
 from pitchcam.edges.helicoid import Helicoid
 from pitchcam.edges.section import USUAL, Section, Winding
 from pitchcam.edges.tip_form import meeting_radius, tip_outline

@@ -31,7 +31,7 @@ def half_plays(
     buried = np.maximum((male.r_minor + shift_m) - (female.r_minor + shift_f), 0.0)
     play = play - buried * np.tan(np.radians(female.half_angle_deg))
     # No overlap at all: nothing touches, the play is half a pitch.
-    return np.where(outer <= inner, female.pitch_mm / 2.0, play).tolist()
+    return list(np.where(outer <= inner, female.pitch_mm / 2.0, play).tolist())
 
 
 def ridge_half_width(male: MadeThread, offset: Array) -> Array:
