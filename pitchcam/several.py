@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import contextlib
+import tempfile
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 
 from pitchcam.adjust.combine import Together, combine
+from pitchcam.camera.lenses import Lenses
 from pitchcam.errors import UnreadableError, UsageError
 from pitchcam.flags import flag
 from pitchcam.match.reference import doubt_names
@@ -47,6 +51,7 @@ def identify_several(
     shrinkage: Quantity | None = None,
     plots: bool = True,
     progress: Progress | None = None,
+    lenses: Lenses | None = None,
 ) -> Measurement:
     """Measure and name the threads of one part from several photos of it.
 
@@ -54,11 +59,12 @@ def identify_several(
     ----------
     photos
         Of one part that was moved, turned or rolled in between; each as for
-        :func:`pitchcam.identify`.
+        :func:`pitchcam.identify`. A photo with two references is given twice, once for each.
     scale
         The reference as the user states it: one for all photos, or one per photo.
-    cast, shrinkage, plots, progress
-        As in :func:`pitchcam.identify`.
+    cast, shrinkage, plots, progress, lenses
+        As in :func:`pitchcam.identify`. Without ``lenses`` what a card in one photo tells of the
+        lens still counts in the others.
 
     Returns
     -------
@@ -76,25 +82,48 @@ def identify_several(
         If a stated reference cannot be right, no photo has a scale, or one is given twice.
     """
     specs = _specs(scale, len(photos))
-    found: list[Measurement | UnreadableError] = []
-    for number, (photo, spec) in enumerate(zip(photos, specs, strict=True), start=1):
+    by_place: dict[int, Measurement | UnreadableError] = {}
+    with _learning(lenses) as known:
+        for i in _cards_first(specs):
 
-        def say(text: str, number: int = number) -> None:
-            if progress is not None:
-                progress(f"photo {number} of {len(photos)}: {text}")
+            def say(text: str, number: int = i + 1) -> None:
+                if progress is not None:
+                    progress(f"photo {number} of {len(photos)}: {text}")
 
-        try:
-            found.append(
-                identify(photo, spec, cast=cast, shrinkage=shrinkage, plots=plots, progress=say)
-            )
-        except UnreadableError as error:
-            found.append(error)
+            try:
+                by_place[i] = identify(
+                    photos[i],
+                    specs[i],
+                    cast=cast,
+                    shrinkage=shrinkage,
+                    plots=plots,
+                    progress=say,
+                    lenses=known,
+                )
+            except UnreadableError as error:
+                by_place[i] = error
+    found = [by_place[i] for i in range(len(photos))]
     infos = [
         f.photo if isinstance(f, Measurement) and f.photo is not None else _info(p)
         for f, p in zip(found, photos, strict=True)
     ]
-    _refuse_twice(infos)
+    _refuse_twice(infos, specs)
     return together(found, infos, specs)
+
+
+@contextlib.contextmanager
+def _learning(lenses: Lenses | None) -> Iterator[Lenses]:
+    """Give what was learnt of lenses; where there is nothing, for as long as this takes."""
+    if lenses is not None:
+        yield lenses
+        return
+    with tempfile.TemporaryDirectory() as folder:
+        yield Lenses.beside(Path(folder) / "photos")
+
+
+def _cards_first(specs: Sequence[ScaleSpec]) -> list[int]:
+    """Return the photos' places in the order to measure them: a card tells the others' lens."""
+    return sorted(range(len(specs)), key=lambda i: specs[i].source != "card")
 
 
 def together(
@@ -177,13 +206,15 @@ def _info(photo: Given) -> PhotoInfo:
     )
 
 
-def _refuse_twice(infos: Sequence[PhotoInfo]) -> None:
-    for i, info in enumerate(infos):
-        for before in infos[:i]:
-            if before.sha256 == info.sha256:
+def _refuse_twice(infos: Sequence[PhotoInfo], specs: Sequence[ScaleSpec]) -> None:
+    """Raise UsageError where a photo is given twice and no other reference is stated for it."""
+    for i, (info, spec) in enumerate(zip(infos, specs, strict=True)):
+        for before, had in zip(infos[:i], specs[:i], strict=True):
+            if before.sha256 == info.sha256 and (had.source, had.mm) == (spec.source, spec.mm):
                 raise UsageError(
                     f"{before.file} and {info.file} are the same photo.",
-                    "Name each photo once: the same picture tells nothing new.",
+                    "Name each photo once: the same picture tells nothing new. With another "
+                    "reference in it, state that one.",
                 )
 
 

@@ -184,6 +184,25 @@ def test_the_same_photo_twice_is_refused(drawn):
         )
 
 
+def test_one_photo_under_two_references(drawn):
+    """A pin beside the thread and the caliper's reading of its crests: one scale of both."""
+    truth, paths = drawn
+    mm, major = truth.pins_mm[0], round(truth.truth["major_mm"], 2)
+    pin, read = ["--pin", str(mm)], ["--also", str(paths[0]), f"major {major}"]
+    done = CliRunner().invoke(command, [str(paths[0]), *pin, *read, "--json", "--no-lenses"])
+    assert done.exit_code == 0, done.output
+    told = Measurement.from_json(json.loads(done.stdout))
+    assert "Adjusted from 2 of 2 references in 1 photo:" in text(told)
+    assert [w.code for w in told.warnings if w.code in ("unmoved", "photos-disagree")] == []
+    alone = pitchcam.identify(paths[0], ScaleSpec(source="pin", mm=mm), plots=False)
+    reading, by_pin = told.parts[0].threads[0].reading, alone.parts[0].threads[0].reading
+    assert reading.major_mm.u < 0.8 * by_pin.major_mm.u
+    assert reading.angle_deg.u == pytest.approx(by_pin.angle_deg.u)
+    for name in ("pitch_mm", "major_mm"):
+        read = getattr(reading, name)
+        assert abs(read.value - truth.truth[name]) < 3 * read.u
+
+
 def test_the_command_with_a_wrong_pin_in_one_photo(drawn, tmp_path):
     truth, paths = drawn
     mm = truth.pins_mm[0]

@@ -9,10 +9,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.adjust.copies import copies
+from pitchcam.adjust.copies import copies, exposures, same_file
 from pitchcam.adjust.disagree import Agreement, agreeing
 from pitchcam.adjust.matching import match
 from pitchcam.adjust.observed import DIAMETERS, TAPER, Observation, layings, observe
+from pitchcam.adjust.references import one_scale
 from pitchcam.adjust.system import Adjusted, adjust, effect
 from pitchcam.frozen import dataclass
 from pitchcam.match import name_thread
@@ -23,6 +24,7 @@ from pitchcam.records import (
     Measurement,
     PartResult,
     Quantity,
+    Span,
     ThreadReading,
     ThreadResult,
     Verdict,
@@ -66,21 +68,28 @@ def combine(measurements: Sequence[Measurement | None]) -> Together:
         None if m is None or m.photo is None else (m.photo.width_px, m.photo.height_px)
         for m in measurements
     ]
-    again = copies(measurements)
-    photos = [[] if m is None or i in again else _seen(m, i) for i, m in enumerate(measurements)]
+    again, exposed = copies(measurements), exposures(measurements)
+    photos = [
+        [] if m is None or i in again else _seen(m, i, exposed[i], measurements[exposed[i]])
+        for i, m in enumerate(measurements)
+    ]
     matched = match(photos)
     left_out: dict[int, str] = {i: _copy_words(measurements[j]) for i, j in again.items()}
     parts, is_open, unmoved = [], False, False
     for number, threads in enumerate(matched, start=1):
         results = []
         for observations in threads:
-            aligned = layings(at_one_station(observations), sizes)
-            unmoved |= len({o.laying for o in aligned}) < len(aligned)
-            found = agreeing(aligned)
+            found = one_scale(at_one_station(observations))
+            if not found.open:
+                aligned = layings(found.kept, sizes)
+                unmoved |= len({o.laying for o in aligned}) < len(aligned)
+                rest = agreeing(aligned)
+                found = replace(rest, left_out=(*found.left_out, *rest.left_out))
             is_open |= found.open
             if not found.open:
                 left_out |= {o.photo: why for o, why in found.left_out}
-            results.append(_thread(found, len(measurements)))
+            spans = {o.photo: o.thread.span_px for o in observations}
+            results.append(_thread(found, tuple(map(spans.get, range(len(measurements))))))
         first = threads[0][0]
         boxes = {o.photo: o.part.box_px for t in threads for o in t}
         parts.append(
@@ -102,10 +111,20 @@ def _copy_words(original: Measurement | None) -> str:
     return f"it is the same exposure as {name}, turned, mirrored or shrunk, and tells nothing new"
 
 
-def _seen(measurement: Measurement, photo: int) -> list[tuple[Observation, ...]]:
+def _seen(
+    measurement: Measurement, photo: int, exposure: int, first: Measurement | None
+) -> list[tuple[Observation, ...]]:
+    """Return a photo's threads by parts, ``first`` the first measurement of its exposure."""
+    # A copy may be mirrored: then nobody knows which side is which.
+    upright = first is not None and same_file(measurement, first)
+
+    def seen(part: PartResult, thread: ThreadResult) -> Observation:
+        one = observe(measurement, photo, part, thread)
+        return replace(one, exposure=exposure, side=one.side if upright else 0)
+
     parts = [
         tuple(
-            observe(measurement, photo, p, t)
+            seen(p, t)
             for t in p.threads
             if t.verdict.status != "unreadable" and t.reading.pitch_mm is not None
         )
@@ -145,18 +164,13 @@ def at_one_station(observations: Sequence[Observation]) -> list[Observation]:
     return moved
 
 
-def _thread(found: Agreement, photos: int) -> ThreadResult:
+def _thread(found: Agreement, spans: tuple[Span | None, ...]) -> ThreadResult:
     kept = found.kept
     best = min(kept, key=lambda o: float(o.covariance()[0, 0]))
-    spans = {o.photo: o.thread.span_px for o in (*kept, *(o for o, _ in found.left_out))}
-    base = replace(
-        best.thread,
-        turns=max(o.thread.turns or 0.0 for o in kept),
-        spans_px=tuple(spans.get(i) for i in range(photos)),
-    )
+    base = replace(best.thread, turns=max(o.thread.turns or 0.0 for o in kept), spans_px=spans)
     if found.open:
         return replace(base, verdict=_contradicting(found))
-    if len(kept) == 1:
+    if len(kept) == 1 and not best.joined:
         return base
     kept = tuple(oriented(kept))
     adjusted = adjust(kept)

@@ -1,6 +1,7 @@
 """Whether two photos are one exposure: a copy that was turned, mirrored or made smaller.
 
-A copy repeats every error of its original, the noise too, and tells nothing new. In it each thread
+A copy repeats every error of its original, the noise too, and tells nothing new, unless another
+reference in it is stated: then all but the reference comes again. In a copy each thread
 lies, to a fraction of a pixel, where turning or mirroring the picture puts it. No hand lays a part
 so that four coordinates agree like that.
 """
@@ -56,13 +57,49 @@ def copies(measurements: Sequence[Measurement | None]) -> dict[int, int]:
     return out
 
 
+def exposures(measurements: Sequence[Measurement | None]) -> list[int]:
+    """Return for each photo the place of the first of its exposure, whatever reference is stated.
+
+    Parameters
+    ----------
+    measurements
+        One per photo, None for a photo that gave nothing.
+    """
+    out: list[int] = []
+    for i, one in enumerate(measurements):
+        same = (
+            out[j]
+            for j, before in enumerate(measurements[:i])
+            if one is not None and before is not None and one_exposure(one, before)
+        )
+        out.append(next(same, i))
+    return out
+
+
+def one_exposure(one: Measurement, before: Measurement) -> bool:
+    """Whether two photos are the same file, or one a copy of the other."""
+    return same_file(one, before) or _lie_alike(one, before)
+
+
+def same_file(one: Measurement, before: Measurement) -> bool:
+    """Whether two measurements are of the same bytes."""
+    a, b = one.photo, before.photo
+    return a is not None and b is not None and a.sha256 == b.sha256
+
+
 def copied(one: Measurement, before: Measurement) -> bool:
-    """Whether all threads of two photos lie where turning, mirroring or shrinking one puts them."""
+    """Whether two photos are one exposure measured by one reference.
+
+    Beside another reference a copy does not count as one.
+    """
+    return _stated(one) == _stated(before) and one_exposure(one, before)
+
+
+def _lie_alike(one: Measurement, before: Measurement) -> bool:
+    """Whether all threads lie where turning, mirroring or shrinking the picture puts them."""
     sizes = [_size(m) for m in (one, before)]
     spans = [_spans(m) for m in (one, before)]
     if sizes[0] is None or sizes[1] is None or not len(spans[0]) or len(spans[0]) != len(spans[1]):
-        return False
-    if _stated(one) != _stated(before):
         return False
     return any(_lies(sizes[0], sizes[1], spans[0], spans[1], turn) for turn in TURNS)
 

@@ -51,7 +51,10 @@ class Observation:
 
     ``values`` (6,) in the order of NAMING_QUANTITIES, NaN where not measured; the taper is positive
     where the diameter grows from the free end, if the free end is known. ``photo`` is the photo's
-    place in the list.
+    place in the list, ``exposure`` that of the first of the same exposure, of which another
+    reference was stated. ``side`` is 1 or -1 by the side of the thread's axis on which the
+    reference lies, 0 where neither or not known; ``joined`` says that several references gave its
+    scale.
     """
 
     photo: int
@@ -61,6 +64,9 @@ class Observation:
     terms: tuple[Term, ...]
     laying: int = 0
     oriented: bool = True
+    exposure: int = 0
+    side: int = 0
+    joined: bool = False
 
     def without(self, place: int) -> Observation:
         """Return the observation with one quantity as if it had not been measured."""
@@ -113,8 +119,27 @@ def observe(
             )
         )
     return Observation(
-        photo=photo, part=part, thread=thread, values=values, terms=tuple(terms), oriented=known
+        photo=photo,
+        part=part,
+        thread=thread,
+        values=values,
+        terms=tuple(terms),
+        oriented=known,
+        side=_side(measurement, thread),
     )
+
+
+def _side(measurement: Measurement, thread: ThreadResult) -> int:
+    """Return on which side of a thread's axis, run from left to right, the reference lies."""
+    scale, span = measurement.scale, thread.span_px
+    if scale is None or scale.box_px is None or span is None or span[0] == span[1]:
+        return 0
+    start, end = sorted(span)
+    x0, y0, x1, y1 = scale.box_px
+    corners = np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)]) - np.array(start)
+    along = np.array(end) - np.array(start)
+    aside = np.sign(along[0] * corners[:, 1] - along[1] * corners[:, 0])
+    return int(aside[0]) if np.all(aside == aside[0]) else 0
 
 
 def _terms(
@@ -142,7 +167,8 @@ def _terms(
     parts = (
         (kind, f"any {source}", 1.0),
         (again - kind, term.key, 1.0),
-        (1.0 - again, f"photo {photo}", 0.0),
+        # Two references in one photo are seen each by itself.
+        (1.0 - again, f"photo {photo}, {term.key}", 0.0),
     )
     return [
         replace(

@@ -46,8 +46,9 @@ def shared(a: Observation, b: Observation) -> Values:
     theirs = {(t.source, t.key): t for t in b.terms}
     for term in a.terms:
         other = theirs.get((term.source, term.key))
-        if other is None and a.laying == b.laying and term.key == f"photo {a.photo}":
-            other = theirs.get((term.source, f"photo {b.photo}"))
+        mine = f"photo {a.photo}"
+        if other is None and a.laying == b.laying and term.key.startswith(mine):
+            other = theirs.get((term.source, f"photo {b.photo}{term.key.removeprefix(mine)}"))
         if other is None:
             continue
         again = repeats(term, other, unmoved=a.laying == b.laying)

@@ -28,7 +28,8 @@ REFERENCES = ("pin", "disc", "card", "jaws", "major")
     nargs=2,
     multiple=True,
     metavar="PHOTO REFERENCE",
-    help="Another photo of the part with another reference: --also B.jpg card, or 'pin 8'.",
+    help="Another photo of the part, or the same, with another reference: --also B.jpg card, or "
+    "'pin 8'.",
 )
 @click.option("--cast", is_flag=True, help="The photo shows a cast of an internal thread.")
 @click.option(
@@ -40,7 +41,8 @@ REFERENCES = ("pin", "disc", "card", "jaws", "major")
 @click.option(
     "--no-lenses",
     is_flag=True,
-    help="Neither use nor keep what photos with a card told of this phone's lens.",
+    help="Neither use nor keep what photos with a card told of this phone's lens; photos of one "
+    "answer still tell each other.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the measurement as JSON.")
 @click.option("--annotated", metavar="PATH", help="Write the annotated picture (.png or .jpg).")
@@ -60,6 +62,7 @@ def command(
 
     Several photos are taken to show the same part: moved, turned end for end, rolled a quarter, or
     from nearer. They give one answer; a photo that contradicts the others is left out and named.
+    A photo with two references in it is named twice, once for each.
 
     State the reference with one of --pin, --disc, --card, --jaws or --major; the marker sheet is
     found without being named. Lengths are mm; write 0.543in for inches.
@@ -77,6 +80,8 @@ def command(
 
         options["shrinkage"] = Settings(scale=spec, shrinkage_percent=shrinkage).shrinkage
     _without_dashes(photos)
+    if not no_lenses:
+        options["lenses"] = _lenses()
     with Progress() as progress:
         if len(photos) + len(also) > 1:
             paths = [*photos, *(path for path, _ in also)]
@@ -84,8 +89,6 @@ def command(
             measurement, failure = _measure_several(paths, specs, progress, options)
         else:
             paths = [photos[0]]
-            if not no_lenses:
-                options["lenses"] = _lenses()
             measurement, failure = _measure(paths[0], spec, progress, options)
         if picture_path is not None or report_path is not None:
             _write(measurement, paths, picture_path, report_path, progress)

@@ -76,7 +76,11 @@ def seal_of(designation: str) -> str:
 def photo_lines(measurement: Measurement) -> list[str]:
     """Return what several photos were adjusted together, each with its own scale."""
     counted = sum(use.left_out is None for use in measurement.photos)
-    lines = [f"Adjusted from {counted} of {len(measurement.photos)} photos:"]
+    files = len({use.info.sha256 for use in measurement.photos})
+    what = "photos"
+    if files < len(measurement.photos):
+        what = f"references in {files} photo{'s' if files != 1 else ''}"
+    lines = [f"Adjusted from {counted} of {len(measurement.photos)} {what}:"]
     for use in measurement.photos:
         said = scale_words(use.scale) if use.left_out is None else "does not count"
         lines.append(printable(f"  {use.info.file}: {said[:1].lower()}{said[1:]}"))

@@ -343,14 +343,14 @@ def test_a_reference_is_one_of_its_kind_itself_and_this_photos_sight_of_it() -> 
     m = made.measurement(made.true_values(), made.lines())
     one = observe(m, 3, m.parts[0], m.parts[0].threads[0])
     own = {t.key: t for t in one.terms if t.source == "scale of the reference"}
-    assert set(own) == {"any pin", "pin 8.0", "photo 3"}
+    assert set(own) == {"any pin", "pin 8.0", "photo 3, pin 8.0"}
     again, any_of_it = reference_again("pin", 8.0, 0.002)
     whole = made.lines()[0].contributions["pitch_mm"]
     shares = {k: (t.shares[0] / whole) ** 2 for k, t in own.items()}
     assert shares == pytest.approx(
-        {"any pin": any_of_it, "pin 8.0": again - any_of_it, "photo 3": 1 - again}
+        {"any pin": any_of_it, "pin 8.0": again - any_of_it, "photo 3, pin 8.0": 1 - again}
     )
-    assert own["photo 3"].sharing.lasting == 0.0
+    assert own["photo 3, pin 8.0"].sharing.lasting == 0.0
 
 
 def test_of_the_angles_noise_a_part_is_the_metals_light_and_comes_again() -> None:

@@ -8,7 +8,7 @@ import pytest
 from click.testing import CliRunner
 from PIL import Image
 
-from pitchcam import identify
+from pitchcam import identify, identify_several
 from pitchcam.camera.lenses import Lenses
 from pitchcam.cli.identify import command
 from pitchcam.records import ScaleSpec
@@ -65,6 +65,15 @@ def test_a_card_teaches_and_a_pin_s_photo_learns(photos, tmp_path) -> None:
     assert again.scale is not None
     assert again.scale.lens_photos is None
     assert lenses.path.read_bytes() == before
+
+
+def test_a_card_in_one_photo_tells_the_lens_of_the_other(photos) -> None:
+    """In whichever order they are named, and without a file that keeps it."""
+    card, pin = photos
+    specs = [ScaleSpec(source="pin", mm=6.0), ScaleSpec(source="card")]
+    told = identify_several([pin, card], specs, plots=False)
+    assert [use.scale.lens_photos for use in told.photos] == [1, None]
+    assert [use.info.file for use in told.photos] == [pin.name, card.name]
 
 
 def test_the_command_keeps_it_beside_the_record_and_leaves_it_off(

@@ -157,6 +157,12 @@ def main() -> None:
     parser.add_argument(
         "--kinds", type=Path, nargs="+", help="rows of rendered photos: what references share"
     )
+    parser.add_argument(
+        "--caliper",
+        type=Path,
+        nargs="+",
+        help="rendered photos by their object (1), the crests' caliper reading (2), both (3)",
+    )
     given = parser.parse_args()
     from tests.several import shares
 
@@ -166,6 +172,15 @@ def main() -> None:
         return
     if given.shares:
         print(shares.table(shares.measured(given.parts, given.seed)))
+        return
+    if given.caliper:
+        from tests.several import two_references
+
+        files = two_references.photos_of(given.caliper, given.parts)
+        rows = [r for file in files for r in two_references.measure(file)]
+        if given.out is not None:
+            given.out.write_text(json.dumps(rows, indent=1))
+        print(f"{table(rows)}\n{names(rows)}")
         return
     if given.rendered:
         with ProcessPoolExecutor(given.jobs) as pool:
