@@ -110,6 +110,11 @@ FLAGS: dict[str, tuple[str, str]] = {
         "nothing was moved between two of the photos, so that they err alike",
         "turn the part end for end, or lay it elsewhere, between photos",
     ),
+    "no-straight-edge": (
+        "nothing straight is in view that would show whether rows of the picture are out of place, "
+        "which leans flanks as a left hand does",
+        "show the border of the light all round, or lay a card or a pin beside the part",
+    ),
     "dirt": ("specks or fibres touch the outline", "brush the thread clean and retake"),
     "height": (
         "the height of the thread's axis above the plate is uncertain",

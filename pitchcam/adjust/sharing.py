@@ -59,6 +59,8 @@ SHARING: dict[str, Sharing] = {
     "tilt of the camera": Sharing(owner="photo", lasting=0.0),
     # One lens bends alike, but the part lies elsewhere in the picture.
     "lens distortion": Sharing(owner="camera", lasting=0.5),
+    # Another exposure is another one.
+    "rows of the picture": Sharing(owner="photo", lasting=0.0),
     "inclination of the part": Sharing(owner="part", lasting=0.5, turns=True),
     # Metal and panel.
     "edge and rim": Sharing(owner="part", lasting=0.9),

@@ -86,12 +86,27 @@ def find_wave(edges: Sequence[Traced]) -> Wave | None:
     return Wave(kind="pieces", rms_px=typical) if typical > WAVE_PX else None
 
 
+def is_shown(edges: Sequence[Traced]) -> bool:
+    """Return whether a wave would be seen: two edges are long enough that may not wave alone."""
+    seen = [edge for edge in edges if _is_long(edge.places_px)]
+    return any(not _by_itself(a, b) for a, b in itertools.combinations(seen, 2))
+
+
+def _by_itself(a: Traced, b: Traced) -> bool:
+    """Return whether two edges are of one object that need not be straight."""
+    return a.of is not None and a.of == b.of and not a.straight
+
+
+def _is_long(places_px: Points) -> bool:
+    enough = len(places_px) >= FEWEST
+    return enough and float(np.ptp(places_px, axis=0).max()) >= FEWEST * STEP_PX
+
+
 def _in_step(bows: Sequence[_Bow], across: int) -> Iterator[float]:
     """Yield the displacement along an axis of the picture that pairs of edges share, pixels."""
     curves = [(bow[0], *_curve(bow, across)) for bow in bows]
     for (a, at, off), (b, other_at, other) in itertools.combinations(curves, 2):
-        by_itself = a.of is not None and a.of == b.of and not a.straight
-        if len(at) == 0 or len(other_at) == 0 or by_itself:
+        if len(at) == 0 or len(other_at) == 0 or _by_itself(a, b):
             continue
         steps = np.arange(max(at.min(), other_at.min()), min(at.max(), other_at.max()), STEP_PX)
         x, y = _binned(at, off, steps), _binned(other_at, other, steps)
@@ -118,7 +133,7 @@ def _off(edge: Traced) -> tuple[Points, Values, Values]:
     Empty where the edge is too short to tell.
     """
     xy = edge.places_px
-    if len(xy) < FEWEST or np.ptp(xy, axis=0).max() < FEWEST * STEP_PX:
+    if not _is_long(xy):
         return np.zeros((0, 2)), np.zeros(0), np.zeros(2)
     middle = xy.mean(axis=0)
     axes = np.linalg.svd(xy - middle, full_matrices=False)[2]

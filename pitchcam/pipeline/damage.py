@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pitchcam.camera.focal import SAME_SIZE, was_cropped
-from pitchcam.edges.wave import find_wave
+from pitchcam.edges.wave import find_wave, is_shown
 from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS, flag
 from pitchcam.objects.field import Field
@@ -13,7 +13,7 @@ from pitchcam.objects.shapes import Shape
 from pitchcam.photo import Photo
 from pitchcam.photo.seams import few_shades, find_seam
 from pitchcam.records import Flag
-from pitchcam.scale.faces import traced_sides
+from pitchcam.scale.faces import traced_lengths, traced_sides
 from pitchcam.scale.tilt import traced_window
 
 
@@ -33,8 +33,16 @@ def refuse_damaged(photo: Photo) -> None:
         _refuse(seam.text)
 
 
-def refuse_waving(field: Field, shapes: Sequence[Shape]) -> None:
+def refuse_waving(field: Field, shapes: Sequence[Shape]) -> bool:
     """Raise where straight edges of the light and of what lies on it wave together.
+
+    Where no such edge is in view, as in a frame filled by light, the plain lengths of threaded
+    parts stand in.
+
+    Returns
+    -------
+    rows_shown
+        Whether enough of what is straight is in view that rows out of place would be seen.
 
     Raises
     ------
@@ -42,9 +50,12 @@ def refuse_waving(field: Field, shapes: Sequence[Shape]) -> None:
         With the code ``damaged``.
     """
     edges = [*traced_window(field), *(e for s in shapes for e in traced_sides(s))]
+    if not is_shown(edges):
+        edges += [e for s in shapes for e in traced_lengths(s)]
     wave = find_wave(edges)
     if wave is not None:
         _refuse(wave.text)
+    return is_shown(edges)
 
 
 def told_copy(photo: Photo) -> list[Flag]:

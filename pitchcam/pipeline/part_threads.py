@@ -21,7 +21,7 @@ from pitchcam.objects.shapes import Shape
 from pitchcam.pipeline.by_form import by_form, hangs_on_form
 from pitchcam.pipeline.inputs import scale_shares
 from pitchcam.pipeline.place import geometry
-from pitchcam.pipeline.pose_report import lies_aslant, part_pose
+from pitchcam.pipeline.pose_report import left_hand, lies_aslant, part_pose
 from pitchcam.pipeline.scene import Scene
 from pitchcam.pipeline.told_lens import told
 from pitchcam.pipeline.unfit import Found, refusal
@@ -207,9 +207,7 @@ def _one_thread(
             problem = _too_small(found)  # so few pixels may have made the angle
         return _unreadable(found, problem, flags), None
     if shape.section.winding.hand < 0:
-        flags.append(
-            flag("left-hand", f"the flanks of part {number} are those of a left-hand thread")
-        )
+        flags += left_hand(number, scene.rows_shown)
     flags += lies_aslant(rest.pose, number)
     place = geometry(scene, region, shape, rest)
     lines = budget(shape, place)

@@ -45,6 +45,7 @@ def geometry(scene: Scene, region: Region, shape: ThreadShape | CrestShape, rest
             height_per_rad=lies.height_per_rad,
             slope_per_lens=lies.slope_per_lens,
             recentred=moved,
+            rows_shown=scene.rows_shown,
         )
     r = scene.reference
     there = float(np.hypot(*(r.where_px - centre))) / corner
@@ -73,6 +74,7 @@ def geometry(scene: Scene, region: Region, shape: ThreadShape | CrestShape, rest
         slope_per_lens=lies.slope_per_lens,
         scale_per_lens=scale_per_lens(scene),
         recentred=moved,
+        rows_shown=scene.rows_shown,
         u_tilt_rad=_left(u_tilt, told * camera.u_corner),
     )
 

@@ -40,3 +40,13 @@ def lies_aslant(pose: Pose, number: int) -> list[Flag]:
 
 def _degrees(value_rad: float, u_rad: float) -> Quantity:
     return Quantity(value=float(np.degrees(value_rad)), u=float(np.degrees(u_rad)))
+
+
+def left_hand(number: int, rows_shown: bool) -> list[Flag]:
+    """Return what is said of a part with a left-hand thread.
+
+    Rows of a picture that are moved by a pixel lean the flanks of one side one way and those of the
+    other side the other way, as the other hand does; ``rows_shown`` says that these would be seen.
+    """
+    told = flag("left-hand", f"the flanks of part {number} are those of a left-hand thread")
+    return [told] if rows_shown else [told, flag("no-straight-edge")]

@@ -71,8 +71,9 @@ class Scene:
     """One photo, taken apart: its objects, edges, reference and what was noticed on the way.
 
     ``spec`` is the reference as it was stated; ``camera`` has its distance set once the scale is
-    known. ``own`` is the scale that a thread's own crests give, ``told`` what the reference told of
-    the lens. ``bare`` is the camera before the
+    known. ``own`` is the scale that a thread's own crests give, ``rows_shown`` says
+    that something straight would show rows out of place, ``told`` is what the reference told of the
+    lens. ``bare`` is the camera before the
     reference, ``pins`` the true edges of every pin: with them the reference is found again for
     another focal length. ``explained`` are the explanations of the focal length, None where a
     profile knows it.
@@ -87,6 +88,7 @@ class Scene:
     reference: Reference | None
     flags: tuple[Flag, ...]
     own: OwnScale | None = None
+    rows_shown: bool = True
     told: Lesson | None = None
     bare: Camera | None = None
     pins: Edges | None = None
@@ -165,7 +167,8 @@ def take_apart(photo: Photo, spec: ScaleSpec, say: Progress, lens: Lens | None =
     say("placing the edges")
     rims, pins = learn_rims(shapes, field, camera)
     refuse_whole(shapes, rims, spec if reference is None else None, camera)
-    refuse_waving(field, shapes)
+    # The sheet's markers are fitted to a plane: what is not in place is seen.
+    rows_shown = refuse_waving(field, shapes) or reference is not None
     shapes = [sharpened_undone(s, rims) for s in shapes]
     bare = None
     if reference is None:
@@ -198,6 +201,7 @@ def take_apart(photo: Photo, spec: ScaleSpec, say: Progress, lens: Lens | None =
         camera=camera,
         reference=reference,
         flags=tuple(flags),
+        rows_shown=rows_shown,
         told=told,
         bare=bare,
         pins=pins,

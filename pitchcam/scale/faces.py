@@ -25,6 +25,8 @@ SHORTEST_PX = 40.0
 #: Edges shorter than this bend by less than they are good to, pixels; a long one is taken so far
 #: within its ends.
 LONG_PX, END_PX = 250.0, 12.0
+#: The side of a plain length runs along its part's axis, but for a taper (cosine of 3 degrees).
+ALONG = float(np.cos(np.radians(3.0)))
 #: Faces ground parallel stay so in the picture but for the camera's tilt.
 PARALLEL_RAD = np.radians(1.5)
 #: Two faces look at each other over this share of the shorter one at least.
@@ -106,25 +108,46 @@ def straight_sides(shape: Shape) -> list[Bent]:
 
 def traced_sides(shape: Shape) -> list[Traced]:
     """Return the same edges step by step: whether they wave is seen in many places."""
+    made = shape.kind in ("bar", "card")
+    return [_traced(shape, side, made) for side in _long_sides(shape)]
+
+
+def traced_lengths(shape: Shape) -> list[Traced]:
+    """Return the sides of the plain lengths of a part with a thread, step by step.
+
+    They are turned or drawn, and straight along the part's axis.
+    """
+    regions = [*shape.threads, *shape.others]
+    if not regions:
+        return []
     found = []
-    for side in _long_sides(shape):
-        pieces = max(1, round(float(np.hypot(*(side.end - side.start))) / STEP_PX))
-        places_px = places(shape.crop, side, level=PART_LEVEL, pieces=pieces)
-        made = shape.kind in ("bar", "card")
-        found.append(Traced(places_px=places_px, of=shape.blob.label, straight=made))
+    for face in straight_faces(shape):
+        ends = shape.axis.to_axis(np.stack([face.start_px, face.end_px]))
+        low, high = np.sort(ends[:, 0])
+        along = abs(float(face.along @ np.array(shape.axis.direction)))
+        if face.length_px < LONG_PX or along < ALONG:
+            continue
+        if all(low >= r.end_px or high <= r.start_px for r in regions):
+            found.append(_traced(shape, _within(face), True))
     return found
+
+
+def _traced(shape: Shape, side: Segment, straight: bool) -> Traced:
+    pieces = max(1, round(float(np.hypot(*(side.end - side.start))) / STEP_PX))
+    places_px = places(shape.crop, side, level=PART_LEVEL, pieces=pieces)
+    return Traced(places_px=places_px, of=shape.blob.label, straight=straight)
+
+
+def _within(face: Face) -> Segment:
+    """Return a face without its ends."""
+    off = END_PX * face.along
+    return Segment(start=face.start_px + off, end=face.end_px - off, outside=face.outward)
 
 
 def _long_sides(shape: Shape) -> list[Segment]:
     if shape.threads or shape.others or shape.kind == "disc":
         return []
-    return [
-        Segment(
-            start=f.start_px + END_PX * f.along, end=f.end_px - END_PX * f.along, outside=f.outward
-        )
-        for f in straight_faces(shape)
-        if f.length_px >= LONG_PX
-    ]
+    return [_within(f) for f in straight_faces(shape) if f.length_px >= LONG_PX]
 
 
 def openings(shapes: Sequence[Shape]) -> list[Opening]:

@@ -304,6 +304,7 @@ def test_every_line_of_a_budget_is_filed():
         "tilt": "tilt of the camera",
         "distortion": "lens distortion",
         "inclination": "inclination of the part",
+        "moved_rows": "rows of the picture",
         "edge_and_rim": "edge and rim",
         "edges": "edge and rim",
         "rim_along": "rim along the thread",

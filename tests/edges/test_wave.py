@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from pitchcam.edges.wave import WAVE_PX, Traced, find_wave
+from pitchcam.edges.wave import WAVE_PX, Traced, find_wave, is_shown
 
 RANDOM = np.random.default_rng(5)
 UP, LEVEL = "up", "level"
@@ -116,3 +118,15 @@ def test_noise_that_neighbours_do_not_share_is_no_wave() -> None:
 def test_short_edges_tell_nothing() -> None:
     short = [Traced(places_px=e.places_px[:17]) for e in window(up=sine(4.0, 90))]
     assert find_wave(short) is None
+
+
+def test_two_long_edges_show_a_wave_and_less_does_not() -> None:
+    one, other = edge(UP, 100), edge(UP, 1900)
+    assert is_shown([one, other])
+    assert not is_shown([one]) and not is_shown([])
+    short = replace(other, places_px=other.places_px[:25])
+    assert not is_shown([one, short])
+    # Both sides of one object that may be bent tell of themselves alone.
+    bent = [edge(UP, at, of=3) for at in (100, 200)]
+    assert not is_shown(bent)
+    assert is_shown([replace(e, straight=True) for e in bent])

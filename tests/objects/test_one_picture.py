@@ -23,10 +23,12 @@ from pitchcam.edges.straight import (
     plain_edges,
     sharpened_undone,
 )
+from pitchcam.errors import UnreadableError
 from pitchcam.objects.field import find_field
+from pitchcam.objects.regions import Region
 from pitchcam.objects.shapes import describe, searched_all_round, slender, widest_stretch
 from pitchcam.pipeline.damage import refuse_waving
-from pitchcam.scale.faces import straight_sides, traced_sides
+from pitchcam.scale.faces import straight_sides, traced_lengths, traced_sides
 from pitchcam.scale.tilt import traced_window, window_edges, window_tilt
 from tests.objects import drawing
 from tests.objects.drawing import View
@@ -276,8 +278,6 @@ def test_the_window_is_traced_all_round_and_square(seen) -> None:
 
 
 def test_a_whole_picture_does_not_wave_and_a_moved_one_does(seen) -> None:
-    from pitchcam.errors import UnreadableError
-
     refuse_waving(seen["field"], seen["shapes"])
     rows = np.arange(VIEW.size[1])
     moved = np.round(2.5 * np.sin(rows / 40)).astype(int)
@@ -289,3 +289,39 @@ def test_a_whole_picture_does_not_wave_and_a_moved_one_does(seen) -> None:
     ) as caught:
         refuse_waving(field, shapes)
     assert caught.value.code == "damaged"
+
+
+def part_of(bar):
+    """The pin as the plain length of a part, its thread beyond what is seen or all along it."""
+    region = Region(
+        start_px=1e4, end_px=1.1e4, spacing_px=30.0, depth_px=15.0, lag=0.5, crests=(), skew=0.0
+    )
+    s = bar.stations[0]
+    along = replace(region, start_px=s[0], end_px=s[-1])
+    return [replace(bar, threads=(r,), kind="other") for r in (region, along)]
+
+
+def test_plain_lengths_of_a_part_are_traced_and_threads_are_not(seen) -> None:
+    plain, threaded = part_of(seen["bar"])
+    sides = traced_lengths(plain)
+    assert len(sides) == 2 and all(e.straight and e.of == plain.blob.label for e in sides)
+    off = [Polygon(pin_outline()).exterior.distance(Point(p)) for e in sides for p in e.places_px]
+    assert max(off) < OUT + 0.5
+    assert traced_lengths(threaded) == [] and traced_lengths(seen["bar"]) == []
+    assert traced_sides(plain) == []
+
+
+def test_in_a_frame_filled_by_light_a_parts_own_length_tells(seen) -> None:
+    """Without the light's border, pin or card nothing else is straight."""
+    filled = replace(seen["field"], full_frame=True)
+    plain, threaded = part_of(seen["bar"])
+    assert refuse_waving(seen["field"], seen["shapes"])
+    assert refuse_waving(filled, [plain]) and not refuse_waving(filled, [threaded, seen["disc"]])
+    moved = np.round(1.4 * np.sin(np.arange(VIEW.size[0]) / 40)).astype(int)
+    columns = zip(seen["pixels"].swapaxes(0, 1), moved, strict=True)
+    hurt = np.stack([np.roll(c, m, axis=0) for c, m in columns]).swapaxes(0, 1)
+    field = find_field(np.ascontiguousarray(hurt))
+    near = min(field.blobs, key=lambda b: abs(b.area_px - seen["bar"].blob.area_px))
+    shape = describe(hurt, field, near, seen["camera"])
+    with pytest.raises(UnreadableError, match="wave in step along the columns"):
+        refuse_waving(replace(field, full_frame=True), part_of(shape)[:1])

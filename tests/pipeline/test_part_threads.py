@@ -15,6 +15,7 @@ from pitchcam.objects.regions import Region
 from pitchcam.pipeline import part_threads
 from pitchcam.pipeline import scene as scene_module
 from pitchcam.pipeline.place import geometry
+from pitchcam.pipeline.pose_report import left_hand
 from pitchcam.pipeline.unfit_photo import too_blurred
 from pitchcam.records import Quantity, ScaleSpec, Verdict
 from pitchcam.scale.reference import Reference
@@ -62,6 +63,7 @@ def place(shape, *, reference_height=3.0, beside_px=300.0, spec=PIN, read_px=Non
     )
     scene = SimpleNamespace(
         reference=reference if spec.source != "major" else None,
+        rows_shown=True,
         own=OWN if spec.source == "major" else None,
         spec=spec,
         camera=shape.camera,
@@ -407,3 +409,10 @@ def test_a_wide_blur_loses_the_flanks_sooner_than_one_of_the_pixels():
     assert too_blurred(1.4, 10.0)
     assert too_blurred(4.8, 40.0)
     assert not too_blurred(3.6, 45.0)
+
+
+def test_a_left_hand_is_doubted_where_rows_may_be_out_of_place():
+    assert [f.code for f in left_hand(2, True)] == ["left-hand"]
+    told = left_hand(2, False)
+    assert [f.code for f in told] == ["left-hand", "no-straight-edge"]
+    assert "part 2" in told[0].message and "left hand" in told[1].message

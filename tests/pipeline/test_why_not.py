@@ -321,6 +321,7 @@ def scene_of(thread, *, beside=(0.0, 300.0), height=3.0, source="pin", read=None
             **told,
         ),
         own=OWN,
+        rows_shown=True,
         camera=thread.camera,
         bare=None,
     )

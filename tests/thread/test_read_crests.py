@@ -77,3 +77,13 @@ def test_the_thread_that_was_read_knows_its_crests_and_less_of_its_pitch(alone):
     # All of it is the scale's.
     scale = np.hypot(relative_u_scale(other, v["pitch_mm"]), crests)
     assert relative_u_scale(own, v["pitch_mm"]) == pytest.approx(scale, rel=0.03)
+
+
+def test_a_hand_s_motion_counts_where_nothing_straight_shows_the_rows():
+    shape = drawn_shape()
+    shown, unshown = (budget(shape, replace(PLACE, rows_shown=is_shown)) for is_shown in (1, 0))
+    (line,) = [x for x in unshown if x.source == "rows of the picture"]
+    assert [x for x in unshown if x is not line and x not in shown] == []
+    v = values(shape)
+    assert line.contributions == pytest.approx({k: 3e-4 * v[k] for k in LENGTHS})
+    assert not line.correlated

@@ -14,7 +14,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 from pitchcam.records import BudgetLine
-from pitchcam.thread.budget import crests, edges, fit, pose, scale
+from pitchcam.thread.budget import crests, edges, fit, pose, rows, scale
 from pitchcam.thread.budget.combine import combined, relative_u_scale
 from pitchcam.thread.budget.geometry import Geometry, Measured, quantity, values
 from pitchcam.thread.budget.read import by_own_crests
@@ -38,6 +38,7 @@ SCALE_TERMS: tuple[Callable[[Measured, Geometry], BudgetLine | None], ...] = (
 TERMS: tuple[Term, ...] = (
     *SCALE_TERMS,
     pose.inclination,
+    rows.moved_rows,
     edges.edge_and_rim,
     edges.rim_along,
     edges.end_ridges,
@@ -55,6 +56,7 @@ TERMS: tuple[Term, ...] = (
 CREST_TERMS: tuple[Callable[[CrestShape, Geometry], BudgetLine | None], ...] = (
     *SCALE_TERMS,
     crests.inclination,
+    rows.moved_rows,
     crests.edges,
     crests.scatter,
     crests.form,

@@ -39,8 +39,10 @@ class Geometry:
     ``slope_rad`` over the plate; its height goes with that by ``height_per_rad``, which
     ``u_rise_mm`` leaves out, and with the focal length's logarithm by ``slope_per_lens``, which
     ``u_slope_rad`` leaves out; the scale in the reference's plane goes with it by
-    ``scale_per_lens``, logarithm by logarithm. ``recentred`` are cameras whose principal point is
-    moved by its u to either side, along the axis and across it; none where it is known.
+    ``scale_per_lens``, logarithm by logarithm. ``rows_shown`` says that something
+    straight would show rows of the picture that are out of place. ``recentred`` are cameras whose
+    principal point is moved by its u to either side, along the axis and across it; none where it is
+    known.
     """
 
     height_mm: float
@@ -52,6 +54,7 @@ class Geometry:
     corner_share_reference: float
     scale_on_axis: bool = False
     read_crests: bool = False
+    rows_shown: bool = True
     slope_rad: float = 0.0
     u_slope_rad: float = U_INCLINE_RAD
     height_per_rad: float = 0.0
