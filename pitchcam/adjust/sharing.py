@@ -69,6 +69,7 @@ SHARING: dict[str, Sharing] = {
     "rim along the thread": Sharing(owner="part", lasting=0.1),
     "ridges at the ends": Sharing(owner="part", lasting=1.0),
     "bent flanks": Sharing(owner="part", lasting=1.0),
+    "motion along the thread": Sharing(owner="photo", lasting=0.0),
     "panel close behind the part": Sharing(owner="part", lasting=1.0),
     # Another place in the picture covers other roots.
     "roots behind flanks": Sharing(owner="photo", lasting=0.0),

@@ -135,7 +135,7 @@ def fit_tips(
     if not groove:
         low, high = (line + 0.08 * pitch, line + 0.62 * pitch)
     limits = (max(low, 0.1 * line), high)
-    seen = _Seen(y=y, light=light, blur_mm=blur_mm)
+    seen = _Seen(y=y, light=light, blur_mm=blur_mm, swept_mm=sight.swept_px * sight.mm_per_px)
     fits = _fit_ends(seen, section, [mirrors[side] for side in sides], limits, groove=groove)
     u_deg = U_ANGLE_NEAR_DEG if around.near_panel else U_ANGLE_DEG
     share = round_share(section.fit.angle_deg, u_deg)
@@ -190,11 +190,12 @@ def _lines(sight: Sight, section: Section, side: float, z: Values, y: Values) ->
 
 @dataclass(frozen=True, kw_only=True)
 class _Seen:
-    """The light (sides, radii) at radii ``y``, mm, and its blur."""
+    """The light (sides, radii) at radii ``y``, mm, its blur, and how far it was swept along."""
 
     y: Values
     light: Values
     blur_mm: float
+    swept_mm: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -251,7 +252,7 @@ def _fit_ends(
     low, high = (max(low, meet), high) if groove else (low, min(high, meet))
     metals = [m.metal for m in mirrors]
     model = _TipFit(
-        line=middle_line(y, blur_mm, np.inf if groove else high),
+        line=middle_line(y, blur_mm, np.inf if groove else high, seen.swept_mm),
         section=section,
         groove=groove,
         is_round=is_round,

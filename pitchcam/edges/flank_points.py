@@ -112,11 +112,19 @@ def _contour_normals(outline: Points, reach: int = 3) -> Points:
     return out
 
 
+#: Widths of crest and root in pitches, ISO 68-1; round ones are as wide a little farther on.
+FLAT_CREST, FLAT_ROOT = 0.125, 0.25
+
+
 @dataclass(frozen=True, kw_only=True)
 class Slant:
-    """How a thread is seen: the standard deviation of the blur, the slant's tangent, its starts."""
+    """How a thread is seen: the standard deviation of the blur, the slant's tangent, its starts.
+
+    ``swept_px`` is how far it was moved along its axis, to either side, while the shutter was open.
+    """
 
     blur_px: float = 0.0
+    swept_px: float = 0.0
     slant: float = 0.0
     starts: int = 1
 
@@ -247,6 +255,11 @@ def side_points(
     lower = seen.lower(median(height[top]) / spacing)
     straight = below > max(BELOW_CREST[0], lower + CLEAR_OF_CREST)
     straight &= below < BELOW_CREST[1] + max(SEEN_LOWER, lower)
+    if seen.swept_px:
+        # A ridge or groove narrower than it was moved is lit, or dark, from both sides at once.
+        wide = 2 * (seen.swept_px + seen.blur_px) / spacing
+        straight &= below > (wide - FLAT_CREST) / 2 * COT_SQUARED**0.5
+        straight &= (level - root) / spacing > (wide - FLAT_ROOT) / 2 * COT_SQUARED**0.5
     blurred = BLURS * seen.blur_px / spacing
     # Where the ridges hide the root, the notch between them is sharp but for the blur.
     notch = crest - root < SHALLOW * spacing

@@ -15,7 +15,7 @@ from pitchcam.edges.flank_place import (
     FlankProfiles,
     Placed,
     Surface,
-    place_flanks,
+    place_in_own_blur,
 )
 from pitchcam.edges.flank_points import Flanks
 from pitchcam.edges.flank_rise import FlankLight, Rise, rise, traced_rise
@@ -44,6 +44,8 @@ FEWEST, FEWEST_OF_HALF = 6, 6
 #: By how much the edges of a flank's halves truly differ, pixels (between 130 pairs in renders of
 #: known threads 0.08, rms), and the share of a half's u that is not the other's too (judgement).
 HALVES_APART_PX, HALVES_OWN = 0.1, 0.5
+#: What is not known of flanks' own blur once it was found, by its logarithm.
+U_OWN_BLUR = 0.1
 #: Flanks of nearly 45 degrees each never meet another's normal: 1 less the half angle's tangent
 #: squared.
 LEAST_OPEN = 0.1
@@ -116,14 +118,20 @@ def _halves(flanks: Flanks, group: Indices, crop: Crop, window_px: float) -> lis
     return halves
 
 
-def _stacked(halves: list[_Half], blur_px: float) -> FlankProfiles:
+def _stacked(halves: list[_Half], flanks: Flanks, blur_px: tuple[float, float]) -> FlankProfiles:
     shape = (len(halves), max(len(h.light) for h in halves))
     across, light, known = np.zeros(shape), np.ones(shape), np.zeros(shape, bool)
     for i, h in enumerate(halves):
         m = len(h.light)
         across[i, :m], light[i, :m], known[i, :m] = h.across_px, h.light, True
+    some = np.array([h.points[0] for h in halves])
     return FlankProfiles(
-        across_px=across, light=light, known=known, blur_px=blur_px, level=LIT_LEVEL
+        across_px=across,
+        light=light,
+        known=known,
+        way=(flanks.side[some] * flanks.flank[some] > 0).astype(np.intp),
+        blur_px=blur_px,
+        level=LIT_LEVEL,
     )
 
 
@@ -159,7 +167,9 @@ def _place(halves: list[_Half], flanks: Flanks, sight: Sight, section: Section) 
         behind_mm=np.asarray(sight.camera.distance_mm * PANELS, float),
     )
     traced = trace(thread, own.from_photo(xy), phase, side, panel)
-    return place_flanks(_stacked(halves, sight.blur_px), traced, panel_behind(sight.rims))
+    seen = _stacked(halves, flanks, sight.flank_blur_px)
+    u_blur = 0.0 if sight.own_blur_px is None else U_OWN_BLUR
+    return place_in_own_blur(seen, traced, panel_behind(sight.rims), u_blur)
 
 
 def panel_behind(rims: Rims) -> tuple[float, float]:
@@ -240,7 +250,7 @@ def _rise(halves: list[_Half], places: Sequence[int], placed: Placed, around: _A
         at=np.mean(at, axis=0),
         edge_px=float(placed.edge_px[own].mean()),
         misfit=float(placed.misfit[own].mean()),
-        blur_px=around.sight.blur_px,
+        blur_px=placed.blur_px[int(placed.way[own[0]])],
     )
     return rise(light, traced_rise(float(np.mean(traced)), placed.surface.panel))
 

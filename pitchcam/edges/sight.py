@@ -27,6 +27,8 @@ class Sight(Framed):
     ``rims`` what the photo's straight edges tell of blur and panel. ``outline_px`` (n, 2) is the
     part's outline at LIT_LEVEL; ``axis`` is the thread's own in the photo, ``region`` where the
     thread lies along it, ``frame`` that axis in space, with the camera that sees it.
+    ``own_blur_px`` is the blur across flanks of both ways (:class:`~pitchcam.edges.flank_place.
+    FlankProfiles`), None where it is the photo's.
     """
 
     crop: Crop
@@ -35,6 +37,25 @@ class Sight(Framed):
     region: Region
     outline_px: Values
     axis: ImageAxis
+    own_blur_px: tuple[float, float] | None = None
+
+    @property
+    def flank_blur_px(self) -> tuple[float, float]:
+        """Standard deviation of the blur across flanks of both ways."""
+        return self.own_blur_px or (self.blur_px, self.blur_px)
+
+    @property
+    def swept_px(self) -> float:
+        """How far a motion carried the thread along its axis, to either side, pixels.
+
+        A motion widens the blur across a flank of the half angle a by its parts along the axis and
+        across it, times cos a and sin a (60 degrees between the flanks). What it makes across the
+        axis is in the photo's blur, which straight sides tell.
+        """
+        if self.own_blur_px is None:
+            return 0.0
+        square = (float(np.mean(np.square(self.own_blur_px))) - self.blur_px**2 / 4) / 0.75
+        return float(np.sqrt(3 * max(square - self.blur_px**2, 0.0)))
 
     @property
     def blur_px(self) -> float:

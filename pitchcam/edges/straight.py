@@ -36,6 +36,11 @@ ALONG = 0.995
 UNTOLD = 2 * BELIEVED
 #: A piece of an edge with this many times the usual misfit is left out.
 STRANGE = 2.5
+#: Outer fall beyond which profiles are taken wider, and the blur is expected to be the fall's:
+#: a mirrored band widens a usual blur's by half at most. Expected to be as usual, a blur of 1.8 px
+#: leaves 2.6 px of a drawn black pin's width to a band, for 0.9 at the usual blur; and from 2 px on
+#: the profile's inner end, from which the part's own darkness is read, lies within the fall.
+HELD_PX = 1.5 * DEFAULT_SPREAD.blur_px
 #: Standard deviations by which a blur is wider than what phones do from which on it is another's:
 #: of six drawn photos shaken, zoomed or out of focus by 1.5 to 2.3 px, the pins came out 2 to 4 %
 #: too thick, each edge off by 0.75 of the band of 3 to 4 px that the fit took it for.
@@ -172,7 +177,7 @@ def learn_rims(
         falls = [e.fall_px for e, label in zip(edges, owner, strict=True) if label in far]
         return rims, pins | _blurred(apart, field, camera, float(np.median(falls)))[1]
     fall = float(np.median([e.fall_px for e in edges])) if edges else 0.0
-    if fall > MOST_DRAWN_PX and most_blur(shapes) > MOST_DRAWN_PX:
+    if fall > HELD_PX and most_blur(shapes) > HELD_PX:
         return _blurred(shapes, field, camera, fall)
     edges, owner = _telling(*_sharp(edges, owner))
     if not edges:
@@ -251,11 +256,13 @@ def _blurred(
     """Fit the edges of a photo so blurred that the usual profile does not hold their fall.
 
     It shows no more than a smaller photo would, and is fitted as one whose blur is the usual.
-    Sharpening reaches less far than such a blur: it makes it narrower, and no halo.
+    Sharpening reaches less far than a blur beyond MOST_DRAWN_PX: it makes it narrower, and no halo.
     """
     unit = fall_px / DEFAULT_SPREAD.blur_px
     edges, owner = _telling(*_own_edges(shapes, field, unit))
-    prior = replace(DEFAULT_SPREAD, gain=0.0, u_gain=U_SAME_GAIN)
+    prior = DEFAULT_SPREAD
+    if fall_px > MOST_DRAWN_PX:
+        prior = replace(prior, gain=0.0, u_gain=U_SAME_GAIN)
     rims = _fit(edges, field, camera.f_px / unit, prior)
     s = rims.spread
     rims = replace(

@@ -68,10 +68,13 @@ class Line:
     step: float
 
 
-def middle_line(y_mm: Values, blur_mm: float, highest_mm: float = np.inf) -> Line:
+def middle_line(
+    y_mm: Values, blur_mm: float, highest_mm: float = np.inf, swept_mm: float = 0.0
+) -> Line:
     """Lay cells around points at radii ``y_mm`` (n,), on a line across the axis.
 
-    No part reaches beyond ``highest_mm``, and no cells need lie there.
+    No part reaches beyond ``highest_mm``, and no cells need lie there. While the shutter was open
+    the part moved along its axis, from -``swept_mm`` to as much the other way.
     """
     step = blur_mm / CELLS
     low = y_mm.min() - 4 * blur_mm
@@ -79,8 +82,11 @@ def middle_line(y_mm: Values, blur_mm: float, highest_mm: float = np.inf) -> Lin
     r = np.arange(low, high, step)
     kernel = np.exp(-0.5 * ((y_mm[:, None] - r[None, :]) / blur_mm) ** 2)
     kernel /= np.sqrt(2 * np.pi) * CELLS
-    z = np.arange(-3 * STATIONS, 3 * STATIONS + 1) * blur_mm / STATIONS
+    far = 3 * STATIONS + int(np.ceil(swept_mm / blur_mm * STATIONS))
+    z = np.arange(-far, far + 1) * blur_mm / STATIONS
     weights = np.exp(-0.5 * (z / blur_mm) ** 2)
+    if swept_mm > 0:
+        weights = normal_cdf((z + swept_mm) / blur_mm) - normal_cdf((z - swept_mm) / blur_mm)
     return Line(
         r=r,
         z=z,

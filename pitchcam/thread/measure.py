@@ -23,6 +23,7 @@ from pitchcam.light.mirrored import Mirror
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.frame import AxisFrame, Framed
 from pitchcam.small import median
+from pitchcam.thread.moved import moved_sight
 from pitchcam.thread.spectrum import side_profiles, tone_period
 
 Values = NDArray[np.float64]
@@ -80,7 +81,8 @@ class ThreadShape(Framed):
     (seen far along the thread, too few of them are left); ``nearness``, 0 to 1, how far the
     light on the flanks is that of a panel close behind the part; ``bend_deg`` how much more their
     outer half opens than the inner one, beyond chance. ``spacing_px`` is
-    the crests' spacing in the photo, ``blur_mm`` the photo's blur on the axis.
+    the crests' spacing in the photo, ``blur_mm`` the photo's blur on the axis, ``swept_mm`` how far
+    a motion carried the thread along it, to either side, in the picture.
     """
 
     axis: ImageAxis
@@ -96,6 +98,7 @@ class ThreadShape(Framed):
     nearness: float
     bend_deg: float
     blur_mm: float
+    swept_mm: float = 0.0
 
     @property
     def pitch_mm(self) -> float:
@@ -170,11 +173,13 @@ def measure_thread(sight: Sight, starts: int = 1) -> ThreadShape:
     OutlineError
         If the thread is seen so aslant that its ridges hide their flanks, or so small that hardly
         more points are left on them than a thread has parameters.
+    UnreadableError
+        If it was moved over too much of its pitch while the photo was taken.
     """
     frame = sight.frame
     right, left = Winding(starts=starts), Winding(starts=starts, hand=-1.0)
     spacing_mm = _spectral_spacing(sight)
-    seen = Slant(blur_px=sight.blur_px, starts=starts)
+    seen = Slant(blur_px=sight.blur_px, swept_px=sight.swept_px, starts=starts)
     flanks = flank_points(sight.outline_px, sight.axis, sight.region, frame, seen)
     first = fit_section(flanks, frame, spacing_mm, right, rounds=3)
     for _ in range(2):
@@ -199,6 +204,8 @@ def measure_thread(sight: Sight, starts: int = 1) -> ThreadShape:
         brighter = other[-1].misfit < min(LEFT_HAND * surface.misfit, STRANGE)
         if leans > LEANS or (brighter and leans > -LEANS):
             section, moved, edges, surface = other
+    if surface.own_blur_px is not None and sight.own_blur_px is None:
+        return measure_thread(moved_sight(sight, surface.own_blur_px), starts)
     if not section.fit.scatter.determined:
         raise OutlineError("so few points on the flanks determine no thread")
     if not 0.0 < section.fit.width_mm < abs(section.fit.pitch_mm):
@@ -224,6 +231,7 @@ def measure_thread(sight: Sight, starts: int = 1) -> ThreadShape:
         nearness=nearness,
         bend_deg=_bend(moved, section, frame, spacing_mm),
         blur_mm=sight.blur_mm,
+        swept_mm=sight.swept_px * sight.mm_per_px,
     )
 
 

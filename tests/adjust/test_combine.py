@@ -313,6 +313,7 @@ def test_every_line_of_a_budget_is_filed():
         "bent_flanks": "bent flanks",
         "covered_roots": "roots behind flanks",
         "blurred_roots": "blur in the roots",
+        "motion": "motion along the thread",
         "near_panel": "panel close behind the part",
         "edge_noise": "edge noise",
         "scatter": "edge noise",

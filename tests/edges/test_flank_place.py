@@ -4,10 +4,16 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.ndimage import gaussian_filter1d
+from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 
 from pitchcam.edges.flank_light import SLOPES, Traced
-from pitchcam.edges.flank_place import DEPTHS_PX, PANELS, FlankProfiles, place_flanks
+from pitchcam.edges.flank_place import (
+    DEPTHS_PX,
+    PANELS,
+    FlankProfiles,
+    place_flanks,
+    place_in_own_blur,
+)
 from pitchcam.light.esf import reflected
 from pitchcam.light.metal import UNSEEN, Known
 
@@ -28,8 +34,13 @@ def traced(depths_px) -> Traced:
     return Traced(grazing=grazing, direct=direct, onward=nothing, second=nothing[0])
 
 
-def profiles(edges, *, panel=5.0, background=1.0, noise=0.003, seed=2, **surface) -> FlankProfiles:
-    """Light on a fine grid, blurred by SciPy: dark deep inside, traced near the edge."""
+def profiles(
+    edges, *, panel=5.0, background=1.0, noise=0.003, seed=2, blurs=((BLUR, 0.0),) * 2, **surface
+) -> FlankProfiles:
+    """Light on a fine grid, blurred by SciPy: dark deep inside, traced near the edge.
+
+    ``blurs`` are, for flanks of both ways, the lens's blur and the length of a motion.
+    """
     surface = TRUTH | surface
     step = 0.01
     fine = np.arange(-30, 15, step)
@@ -38,13 +49,21 @@ def profiles(edges, *, panel=5.0, background=1.0, noise=0.003, seed=2, **surface
         depth = np.maximum(edge - fine, 1e-6)
         beside = traced(depth).light(surface["loss"], surface["roughness"], panel)[i]
         sharp = np.where(fine > edge, 1.0, surface["share"] * beside)
-        blurred = gaussian_filter1d(sharp, BLUR / step, mode="nearest")
+        lens, moved = blurs[i % 2]
+        blurred = gaussian_filter1d(sharp, lens / step, mode="nearest")
+        if moved:
+            blurred = uniform_filter1d(blurred, round(moved / step), mode="nearest")
         light.append(background * np.interp(ACROSS, fine, blurred))
     rng = np.random.default_rng(seed)
     light = np.array(light) + rng.normal(0, noise, (len(edges), len(ACROSS)))
     across = np.tile(ACROSS, (len(edges), 1))
     return FlankProfiles(
-        across_px=across, light=light, known=np.ones(light.shape, bool), blur_px=BLUR, level=LEVEL
+        across_px=across,
+        light=light,
+        known=np.ones(light.shape, bool),
+        way=np.arange(len(edges)) % 2,
+        blur_px=(BLUR, BLUR),
+        level=LEVEL,
     )
 
 
@@ -125,3 +144,31 @@ def test_reflected_falls_as_the_model_says() -> None:
     assert traced(DEPTHS_PX).light(0.6, 0.03, 5.0)[:, 0] == pytest.approx(
         reflected(traced(DEPTHS_PX).grazing[:, 0], 0.6), abs=0.08
     )
+
+
+#: A motion of 6 px across the flanks of one way and of 4 px across those of the other, as standard
+#: deviations with the lens's blur.
+MOVED, MOVED_PX = ((BLUR, 6.0), (BLUR, 4.0)), np.hypot(BLUR, np.array([6.0, 4.0]) / 12**0.5)
+
+
+@pytest.mark.parametrize("blurs", [MOVED, ((1.6, 0.0), (1.5, 0.0))])
+@pytest.mark.parametrize("share", [0.0, 0.85])
+def test_flanks_that_moved_are_placed_in_their_own_blur(blurs, share: float) -> None:
+    """As blurred as the straight edges they would have a band, and their edges lie farther out."""
+    seen = profiles(EDGES, blurs=blurs, share=share)
+    panel = (PANELS[5] * 1.1, 0.3)
+    found = place_in_own_blur(seen, traced(DEPTHS_PX), panel)
+    assert found.surface.own_blur_px is not None
+    widths = [np.hypot(lens, moved / 12**0.5) for lens, moved in blurs]
+    assert found.blur_px == pytest.approx(widths, rel=0.12)
+    assert np.abs(found.edge_px - EDGES).mean() < 0.35
+    as_usual = place_flanks(seen, traced(DEPTHS_PX), panel)
+    assert np.abs(as_usual.edge_px - EDGES).mean() > 2 * np.abs(found.edge_px - EDGES).mean()
+
+
+@pytest.mark.parametrize("share", [0.0, 0.4, 0.85])
+def test_flanks_as_blurred_as_all_edges_have_no_blur_of_their_own(share: float) -> None:
+    seen = profiles(EDGES, share=share)
+    found = place_in_own_blur(seen, traced(DEPTHS_PX), (PANELS[5] * 1.1, 0.3))
+    assert found.surface.own_blur_px is None
+    assert found.blur_px == (BLUR, BLUR)

@@ -155,3 +155,16 @@ def test_grains_on_some_ridges_move_no_other_ridge_s_flank():
     assert clean is not None and dirty is not None
     assert set(dirty[0]) == set(clean[0])
     assert np.abs(phase[clean[0]]).min() > 0.1
+
+
+def test_where_a_ridge_is_narrower_than_it_was_moved_no_flank_is_taken():
+    """Ridges of 60 degrees, 1/8 and 1/4 of the pitch wide at crest and root."""
+    z = np.arange(0.0, 10.0, 0.002)
+    at, r, _ = iso_profile(1.0, 10.0)
+    st = np.stack([z, np.interp(z - np.round(z), at, r)], axis=1)
+    found = side_points(st, np.arange(1.0, 10.0), 1.0, 1.0, Slant(swept_px=0.2, blur_px=0.03))
+    assert found is not None
+    off = np.abs(z - np.round(z))[found[0]]
+    # So far from a ridge's middle it is as wide as it was moved, and blurred, to both sides.
+    assert off.min() == pytest.approx(0.23, abs=0.02)
+    assert off.max() == pytest.approx(0.5 - 0.23, abs=0.02)

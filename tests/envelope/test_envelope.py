@@ -87,3 +87,21 @@ def test_a_leaning_camera_sees_the_window_lean():
         unlike = max(abs(sides[0] - sides[2]), abs(sides[1] - sides[3]))
         assert unlike <= most
     assert unlike > 30
+
+
+def test_a_thread_that_moved_is_measured_in_its_own_blur_or_refused(tmp_path):
+    """Along the thread a motion leaves a pin's sides sharp, and flanks that pass for mirrors."""
+    pin = ScaleSpec(source="pin", mm=PIN_MM)
+    truth = draw("M14x1.5", Setting(motion=0.2), (20, 0, 0), tmp_path / "moved.jpg")
+    thread = pitchcam.identify(tmp_path / "moved.jpg", pin).parts[0].threads[0]
+    assert thread.verdict.designation == "M14x1.5"
+    for name in ("pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm", "angle_deg"):
+        q = getattr(thread.reading, name)
+        assert abs(q.value - truth["threads"][0][name]) < 2 * q.u
+    # In the photo's blur the pitch diameter would be 0.28 mm too large.
+    assert thread.reading.pitch_diameter_mm.u < 0.1
+    assert "motion along the thread" in {line.source for line in thread.budget}
+    draw("M14x1.5", Setting(motion=0.45), (20, 0, 0), tmp_path / "streak.jpg")
+    with pytest.raises(UnreadableError, match="moved while the photo was taken") as refused:
+        pitchcam.identify(tmp_path / "streak.jpg", pin)
+    assert refused.value.code == "blurred"

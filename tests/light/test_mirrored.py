@@ -116,3 +116,25 @@ def test_slopes_are_the_changes_of_the_light() -> None:
         change = (light(step) - light(-step)) / 2e-5
         assert np.abs(change).max() > 0.01
         assert slopes[..., i] == pytest.approx(change, abs=1e-5)
+
+
+def test_a_line_that_moved_along_has_the_light_of_all_places_that_it_passed():
+    """Of a wedge, whose light differs along it: the mean over the sweep."""
+    blur, swept = 0.03, 0.08
+    y = RADIUS_MM + np.arange(-0.3, 0.2, 0.02)
+    mirror = Mirrored(
+        loss=np.full((1, 1), 0.6),
+        angles_rad=np.full((1, 3), 0.1),
+        roughness=np.full((1, 1), 0.1),
+        share=np.full((1, 1), 0.0),
+    )
+
+    def light(line, off):
+        outline = RADIUS_MM - 0.6 * np.abs(line.z + off)[None]
+        return line_light(line, outline, np.full(outline.shape, 0.857), mirror)[0]
+
+    moved = light(middle_line(y, blur, swept_mm=swept), 0.0)
+    places = (np.arange(40) + 0.5) / 40 * 2 * swept - swept
+    apart = np.mean([light(middle_line(y, blur), off) for off in places], axis=0)
+    assert moved == pytest.approx(apart, abs=0.004)
+    assert np.abs(moved - light(middle_line(y, blur), 0.0)).max() > 0.1

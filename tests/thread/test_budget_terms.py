@@ -75,8 +75,12 @@ def test_the_budget_has_these_lines_and_no_other(shape):
         "form of the model",
     ]
     assert [x.source for x in budget(shape, PLACE)] == plain
-    odd = budget(replace(shape, nearness=1.0, bend_deg=1.0), PLACE)
-    assert {x.source for x in odd} - set(plain) == {"panel close behind the part", "bent flanks"}
+    odd = budget(replace(shape, nearness=1.0, bend_deg=1.0, swept_mm=0.1), PLACE)
+    assert {x.source for x in odd} - set(plain) == {
+        "panel close behind the part",
+        "bent flanks",
+        "motion along the thread",
+    }
 
 
 def test_contributions_stand_in_one_order_in_any_process(shape):
@@ -495,6 +499,20 @@ def test_roots_are_open_by_the_blur_unless_one_side_shows_them(shape):
 def budget_without_roots(shape):
     """The term of a thread whose roots were not found."""
     return edges_term.blurred_roots(replace(shape, roots=()), PLACE)
+
+
+def test_a_motion_leaves_the_edges_open_by_a_share_of_it(shape):
+    """All edges out by that share: flanks measured again say what it makes of their diameter."""
+    swept = 0.1
+    stated = line(replace(shape, swept_mm=swept), "motion along the thread").contributions
+    out = np.full(len(shape.flanks.side), edges_term.U_SWEPT * swept)
+    again = values(with_edges_moved(shape, out))["pitch_diameter_mm"]
+    pitch_diameter = stated["pitch_diameter_mm"]
+    assert pitch_diameter == pytest.approx(again - values(shape)["pitch_diameter_mm"], rel=0.02)
+    # Crests move with the flanks by 0.7 of that edge, roots by 0.6 of their diameter.
+    assert stated["major_mm"] == pytest.approx(0.7 * 2 * edges_term.U_SWEPT * swept)
+    assert stated["minor_mm"] == pytest.approx(0.6 * pitch_diameter)
+    assert edges_term.motion(shape, PLACE) is None
 
 
 def test_bent_flanks_leave_open_what_lies_between_their_halves(shape):

@@ -46,6 +46,7 @@ TERMS: tuple[Term, ...] = (
     edges.covered_roots,
     edges.blurred_roots,
     edges.bent_flanks,
+    edges.motion,
     edges.near_panel,
     fit.edge_noise,
     fit.form,
