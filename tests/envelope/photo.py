@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -99,6 +99,17 @@ def shot_of(setting: Setting, pitch_mm: float, rng: np.random.Generator) -> Shot
     return min(shots, key=lambda s: s[0])[1]
 
 
+def lift_mm(stud: CutStud, incline_rad: float) -> float:
+    """Return how much higher an inclined stud's axis lies in mid-thread than on level shanks.
+
+    Its lower end rests on the plate; the other is propped up.
+    """
+    first, last = stud.ends_mm
+    z = np.linspace(first, last, 200)
+    below = stud.radius(z, 0.0) * np.cos(incline_rad) - z * np.sin(incline_rad)
+    return float(below.max() - stud.shank_mm / 2)
+
+
 def light_of(stud: CutStud, shot: Shot, setting: Setting, rng: np.random.Generator):
     """Return the scene's linear light, (HEIGHT, WIDTH, 3), before the phone."""
     across = np.array([-np.sin(shot.heading_rad), np.cos(shot.heading_rad)])
@@ -172,6 +183,7 @@ def draw(name: str, setting: Setting, seed: tuple[int, ...], path: Path) -> dict
     rng = np.random.default_rng(seed)
     stud = stud_of(name, setting, rng)
     shot = shot_of(setting, stud.pitch_mm, rng)
+    shot = replace(shot, lift_mm=lift_mm(stud, shot.incline_rad))
     seen_px = shot.f_px * stud.pitch_mm / shot.distance_mm
     light = light_of(stud, shot, setting, rng)
     phone = phone_of(setting, shot, seen_px, rng)

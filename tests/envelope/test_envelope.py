@@ -11,7 +11,7 @@ from pitchcam.errors import UnreadableError
 from pitchcam.records import ScaleSpec
 from tests.drawn_photo import project
 from tests.envelope.dials import ANY, DIALS, WITHIN, Setting, base_value, drawn, order, turned
-from tests.envelope.photo import PIN_MM, _window, draw, shot_of
+from tests.envelope.photo import PIN_MM, _window, draw, lift_mm, shot_of, stud_of
 from tests.envelope.study import FOUR, jobs, on_curve, worsened
 
 
@@ -105,3 +105,13 @@ def test_a_thread_that_moved_is_measured_in_its_own_blur_or_refused(tmp_path):
     with pytest.raises(UnreadableError, match="moved while the photo was taken") as refused:
         pitchcam.identify(tmp_path / "streak.jpg", pin)
     assert refused.value.code == "blurred"
+
+
+def test_an_inclined_stud_rests_on_its_lower_end():
+    """No part dips into the plate: the corner of its lower shank's end touches it."""
+    stud = stud_of("M14x1.5", Setting(), np.random.default_rng(2))
+    assert lift_mm(stud, 0.0) == pytest.approx(0.0, abs=1e-9)
+    half, radius = stud.ends_mm[1], stud.shank_mm / 2
+    for incline in np.radians([5.0, -10.0]):
+        up = half * np.sin(abs(incline)) - radius * (1 - np.cos(incline))
+        assert lift_mm(stud, incline) == pytest.approx(up)
