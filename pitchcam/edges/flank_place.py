@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -50,7 +52,7 @@ class FlankProfiles:
     ``across_px`` and ``light`` are (n, m), positive outward of the crossing of ``level``; ``known``
     (n, m) says which samples count: profiles may differ in length. ``way`` (n,) is 0 or 1: flanks
     of one way are parallel in the picture. ``blur_px`` are the standard deviations of the blur
-    across those of both ways.
+    across those of both ways, ``lens_px`` that of edges along which nothing moved.
     """
 
     across_px: Values
@@ -58,6 +60,7 @@ class FlankProfiles:
     known: NDArray[np.bool_]
     way: NDArray[np.intp]
     blur_px: tuple[float, float]
+    lens_px: float
     level: float
 
     @property
@@ -72,7 +75,7 @@ class Surface:
 
     ``panel`` is the panel's distance behind the plate in camera distances, ``background`` the light
     right beside the part. ``misfit`` is the rms deviation of the light that all this explains.
-    ``own_blur_px`` is the blur across flanks of both ways, None where it is the photo's.
+    ``own_blur_px`` is the blur that flanks of both ways show, None where it is the photo's.
     """
 
     metal: Metal
@@ -109,32 +112,39 @@ class Placed:
 BLURRED, BLURRED_LEFT, BLURRED_MISFIT = 1.22, 0.8, 0.0095
 #: Misfit that is none, and what is known of the blurs' logarithms before they are asked.
 DRAWN, U_BLUR_OPEN = 0.006, 1.0
+#: What is not known of them once they were found.
+U_OWN_BLUR = 0.1
 
 
-def place_in_own_blur(
-    profiles: FlankProfiles, traced: Traced, panel: tuple[float, float], u_blur: float = 0.0
+def place_asking_blur(
+    profiles: FlankProfiles, traced: Traced, panel: tuple[float, float]
 ) -> Placed:
-    """Place flanks; where they are blurred otherwise than the photo's straight edges, in that blur.
+    """Place flanks in the photo's blur, and say whether they show one of their own.
 
     A hand's motion blurs edges across it: a pin's sides, along it, stay sharp, and tell the blur
-    too small for flanks, whose fall then passes for a mirrored band. Arguments as those of
-    :func:`place_flanks`.
+    too small for flanks, whose fall then passes for a mirrored band. So does light that is traced
+    on a thread of the wrong hand: the edges stay those of the photo's blur, and the surface's
+    ``own_blur_px`` is for the caller to follow once the hand is known.
     """
-    if u_blur:
-        return _of_either(profiles, traced, panel, u_blur)
     usual = place_flanks(profiles, traced, panel)
     if usual.surface.misfit < DRAWN:
         return usual
-    own = _of_either(profiles, traced, panel, U_BLUR_OPEN)
+    own = place_in_own_blur(profiles, traced, panel, U_BLUR_OPEN)
     wider = max(b / a for a, b in zip(profiles.blur_px, own.blur_px, strict=True))
     most = min(BLURRED_LEFT * usual.surface.misfit, BLURRED_MISFIT)
-    return own if wider > BLURRED and own.surface.misfit < most else usual
+    if wider > BLURRED and own.surface.misfit < most:
+        return replace(usual, surface=replace(usual.surface, own_blur_px=own.blur_px))
+    return usual
 
 
-def _of_either(
-    profiles: FlankProfiles, traced: Traced, panel: tuple[float, float], u_blur: float
+def place_in_own_blur(
+    profiles: FlankProfiles, traced: Traced, panel: tuple[float, float], u_blur: float = U_OWN_BLUR
 ) -> Placed:
-    """Return the flanks in a blur of their own, by a lens or a motion, as the light is drawn."""
+    """Place flanks in a blur of their own, by a lens or a motion, as the light is drawn.
+
+    The blurs' logarithms are expected to be those of the profiles within ``u_blur``. Other
+    arguments as those of :func:`place_flanks`.
+    """
     tries = [
         place_flanks(profiles, traced, panel, own=OwnBlur(u=u_blur, motion=motion))
         for motion in (False, True)
@@ -155,7 +165,7 @@ _LEAST_SWEEP = 1.02
 class OwnBlur:
     """How flanks may be blurred: ``u`` is what is not known of the blurs' logarithms.
 
-    With ``motion`` the sharper of both expected blurs is the lens's, and the rest an even sweep.
+    With ``motion`` what is beyond the lens's blur is an even sweep.
     """
 
     u: float
@@ -247,7 +257,7 @@ def place_flanks(
         blur_px = blurred(q)[:, None, None]
         x = q[first:, None, None] - CELLS_PX - profiles.across_px[:, :, None]
         if own is not None and own.motion:
-            share, bells, widened = _swept(x, blur_px, min(profiles.blur_px))
+            share, bells, widened = _swept(x, blur_px, profiles.lens_px)
         else:
             share = normal_cdf(x / blur_px)
             bells = np.exp(-0.5 * (x / blur_px) ** 2) / (np.sqrt(2 * np.pi) * blur_px)

@@ -15,6 +15,7 @@ from pitchcam.edges.flank_place import (
     FlankProfiles,
     Placed,
     Surface,
+    place_asking_blur,
     place_in_own_blur,
 )
 from pitchcam.edges.flank_points import Flanks
@@ -44,8 +45,6 @@ FEWEST, FEWEST_OF_HALF = 6, 6
 #: By how much the edges of a flank's halves truly differ, pixels (between 130 pairs in renders of
 #: known threads 0.08, rms), and the share of a half's u that is not the other's too (judgement).
 HALVES_APART_PX, HALVES_OWN = 0.1, 0.5
-#: What is not known of flanks' own blur once it was found, by its logarithm.
-U_OWN_BLUR = 0.1
 #: Flanks of nearly 45 degrees each never meet another's normal: 1 less the half angle's tangent
 #: squared.
 LEAST_OPEN = 0.1
@@ -118,7 +117,7 @@ def _halves(flanks: Flanks, group: Indices, crop: Crop, window_px: float) -> lis
     return halves
 
 
-def _stacked(halves: list[_Half], flanks: Flanks, blur_px: tuple[float, float]) -> FlankProfiles:
+def _stacked(halves: list[_Half], flanks: Flanks, sight: Sight) -> FlankProfiles:
     shape = (len(halves), max(len(h.light) for h in halves))
     across, light, known = np.zeros(shape), np.ones(shape), np.zeros(shape, bool)
     for i, h in enumerate(halves):
@@ -130,7 +129,8 @@ def _stacked(halves: list[_Half], flanks: Flanks, blur_px: tuple[float, float]) 
         light=light,
         known=known,
         way=(flanks.side[some] * flanks.flank[some] > 0).astype(np.intp),
-        blur_px=blur_px,
+        blur_px=sight.flank_blur_px,
+        lens_px=sight.blur_px,
         level=LIT_LEVEL,
     )
 
@@ -167,9 +167,9 @@ def _place(halves: list[_Half], flanks: Flanks, sight: Sight, section: Section) 
         behind_mm=np.asarray(sight.camera.distance_mm * PANELS, float),
     )
     traced = trace(thread, own.from_photo(xy), phase, side, panel)
-    seen = _stacked(halves, flanks, sight.flank_blur_px)
-    u_blur = 0.0 if sight.own_blur_px is None else U_OWN_BLUR
-    return place_in_own_blur(seen, traced, panel_behind(sight.rims), u_blur)
+    seen = _stacked(halves, flanks, sight)
+    place = place_asking_blur if sight.own_blur_px is None else place_in_own_blur
+    return place(seen, traced, panel_behind(sight.rims))
 
 
 def panel_behind(rims: Rims) -> tuple[float, float]:

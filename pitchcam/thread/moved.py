@@ -12,7 +12,7 @@ from pitchcam.flags import FLAGS
 
 #: Blur, of lens and motion, along the axis or across flanks of either way, beyond which a thread is
 #: not measured, in pitches: that beyond which defocus is not. Of drawn threads at 0.09 all keep to
-#: 2 u; of four at 0.12 to 0.13 one has a minor diameter 5 u off, one an angle 3 u.
+#: 2 u; of four at 0.12 to 0.13 one has an angle 3 u off.
 MOST_MOVED = 0.10
 
 

@@ -11,6 +11,7 @@ from pitchcam.edges.flank_place import (
     DEPTHS_PX,
     PANELS,
     FlankProfiles,
+    place_asking_blur,
     place_flanks,
     place_in_own_blur,
 )
@@ -63,6 +64,7 @@ def profiles(
         known=np.ones(light.shape, bool),
         way=np.arange(len(edges)) % 2,
         blur_px=(BLUR, BLUR),
+        lens_px=BLUR,
         level=LEVEL,
     )
 
@@ -157,18 +159,21 @@ def test_flanks_that_moved_are_placed_in_their_own_blur(blurs, share: float) -> 
     """As blurred as the straight edges they would have a band, and their edges lie farther out."""
     seen = profiles(EDGES, blurs=blurs, share=share)
     panel = (PANELS[5] * 1.1, 0.3)
-    found = place_in_own_blur(seen, traced(DEPTHS_PX), panel)
-    assert found.surface.own_blur_px is not None
+    asked = place_asking_blur(seen, traced(DEPTHS_PX), panel)
+    as_usual = place_flanks(seen, traced(DEPTHS_PX), panel)
+    assert asked.edge_px.tolist() == as_usual.edge_px.tolist()
+    assert asked.surface.own_blur_px is not None
+    own = replace(seen, blur_px=asked.surface.own_blur_px)
+    found = place_in_own_blur(own, traced(DEPTHS_PX), panel)
     widths = [np.hypot(lens, moved / 12**0.5) for lens, moved in blurs]
     assert found.blur_px == pytest.approx(widths, rel=0.12)
     assert np.abs(found.edge_px - EDGES).mean() < 0.35
-    as_usual = place_flanks(seen, traced(DEPTHS_PX), panel)
     assert np.abs(as_usual.edge_px - EDGES).mean() > 2 * np.abs(found.edge_px - EDGES).mean()
 
 
 @pytest.mark.parametrize("share", [0.0, 0.4, 0.85])
 def test_flanks_as_blurred_as_all_edges_have_no_blur_of_their_own(share: float) -> None:
     seen = profiles(EDGES, share=share)
-    found = place_in_own_blur(seen, traced(DEPTHS_PX), (PANELS[5] * 1.1, 0.3))
+    found = place_asking_blur(seen, traced(DEPTHS_PX), (PANELS[5] * 1.1, 0.3))
     assert found.surface.own_blur_px is None
     assert found.blur_px == (BLUR, BLUR)

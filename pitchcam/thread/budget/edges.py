@@ -49,8 +49,8 @@ HIDDEN_BLURS, ROOT_BLURS = 2.0, 1.0
 
 #: What a motion leaves of the place of all edges, as a share of how far it carried the thread to
 #: either side: a swept edge of a black part and a less swept one that mirrors fall nearly alike
-#: (drawn black threads, 3 to 9 px of motion: 0.01 to 0.3, rms 0.15).
-U_SWEPT = 0.15
+#: (drawn black threads, 3 to 9 px of motion: 0.03 to 0.14, rms 0.1).
+U_SWEPT = 0.1
 
 #: A panel is not mentioned below this nearness.
 LEAST_NEARNESS = 0.02
