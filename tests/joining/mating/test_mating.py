@@ -2,6 +2,7 @@
 
 import json
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -407,12 +408,13 @@ def test_one_place_of_a_groove_is_that_of_the_whole_line(name):
         ("M8x1", "M8x1"),
     ],
 )
-@pytest.mark.parametrize("share", [0.0, 0.3, 1.0])
-def test_play_between_straight_flanks_is_least_at_an_end_of_what_is_shared(male, female, share):
-    """Beside the same by samples all over the flank."""
+@pytest.mark.parametrize("half_angle_deg", [23.0, 30.0, 40.0])
+def test_play_between_straight_flanks_is_least_at_an_end(male, female, half_angle_deg):
+    """Beside the same by samples all over the flank; the male's angle is any."""
     ends = zip((male, female), ("external", "internal"), strict=True)
-    pair = [made_thread(profile_of(parse_end(*end)), share) for end in ends]
-    for length in (0.0, 2.0, 9.0):
+    one, other = (made_thread(profile_of(parse_end(*end)), 0.3) for end in ends)
+    pair = replace(one, half_angle_deg=half_angle_deg), other
+    for length in (0.0, 9.0):
         along = stations(length)
         sampled = half_plays(*pair, along, length)
         assert [_straight_play(*pair, x, length) for x in along] == pytest.approx(
