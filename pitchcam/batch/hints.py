@@ -7,7 +7,6 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from pitchcam.batch.settings import Settings
-from pitchcam.match.reference import box_doubt
 from pitchcam.records import Quantity, ThreadReading
 from pitchcam.store.rows import ThreadRow
 
@@ -42,6 +41,9 @@ def reference_hints(rows: Iterable[ThreadRow], settings: Mapping[str, Settings])
     for key, group in groups.items():
         if sum(r.status != "named" for r in group) < 2:
             continue
+        # Few boxes come here, and what weighs the sizes takes long to load.
+        from pitchcam.match.reference import box_doubt
+
         # Evenly through the box: the doubtful alone would not speak for a sound reference.
         step = -(-len(group) // ENOUGH)
         scale = settings[key].scale

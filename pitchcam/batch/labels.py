@@ -21,7 +21,7 @@ from pitchcam.files import write_whole
 from pitchcam.paper import BOLD, REGULAR, embed_fonts, true_bar
 from pitchcam.records import MM_PER_INCH
 from pitchcam.series import ThreadSize, load_series
-from pitchcam.series.profile import axial_profile
+from pitchcam.series.profile import profile_points
 
 _WIDTH, _HEIGHT = A4[0] / mm, A4[1] / mm
 _COLUMNS, _ROWS = 2, 6
@@ -134,7 +134,7 @@ def _facts(size: ThreadSize | None, lines: tuple[Line, ...]) -> list[tuple[str, 
 
 def _profile(canvas: Canvas, x: float, y: float, size: ThreadSize) -> None:
     """Draw the profile one to one, its crests up, on a strip of metal."""
-    points = axial_profile(size, _PROFILE_MM / size.pitch_mm).tolist()
+    points = profile_points(size, _PROFILE_MM / size.pitch_mm)
     top = max(r for _, r in points)
     bottom = min(r for _, r in points) - 2.5
     path = canvas.beginPath()

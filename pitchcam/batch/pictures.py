@@ -6,11 +6,13 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-from numpy.typing import NDArray
-
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from pitchcam.photo.record import Photo, Pixels
+
+    Image = NDArray[np.uint8]
 
 #: Longest side in px: 45 mm of paper at 200 dots per inch, sharp enough to tell parts apart.
 SIDE_PX = 360
@@ -23,8 +25,6 @@ _CROWD_MARGIN = 0.12
 _JPEG_QUALITY = 85
 #: Photos at least this large are decoded at a quarter of their size, which JPEG gives for free.
 _QUARTER_FROM_PX = 2400
-
-Image = NDArray[np.uint8]
 
 
 def small_pictures(
@@ -90,6 +90,7 @@ def coarse_enough(photo: Photo) -> Pixels | None:
 def _shown(pixels: Pixels) -> Image:
     """Return pixels as 8-bit colour."""
     import cv2
+    import numpy as np
 
     deep = pixels.dtype == np.uint16
     image = (pixels >> 8).astype(np.uint8) if deep else pixels.astype(np.uint8, copy=False)
@@ -103,6 +104,7 @@ def _quick_jpeg(path: Path) -> Image | None:
         if handle.read(2) != b"\xff\xd8":
             return None
     import cv2
+    import numpy as np
     from PIL import Image as Pillow
 
     with Pillow.open(path) as header:
@@ -122,6 +124,7 @@ def _cut(image: Image, box_px: list[float], shrink: float, margin: float = MARGI
 
 def _encode(image: Image, side_px: int) -> bytes:
     import cv2
+    import numpy as np
 
     scale = side_px / max(image.shape[:2])
     if scale < 1:

@@ -88,9 +88,15 @@ def run_batch(setup: Setup, photos: Sequence[Listed], tell: Tell) -> Answer:
     with Store(setup.record) as store, setup.workers() as workers:
         with Progress(len(photos)) as progress:
             runner = Runner(store, workers, _both(tell, progress.tell))
-            batch = runner.run(photos)
+            batch = runner.run(photos, _load_sheets if setup.sheets else None)
             progress.close_line()
         return _write(setup, store, make_answer(store, batch))
+
+
+def _load_sheets() -> None:
+    """Load what draws the sheets while the workers measure: it takes as long as half a photo."""
+    import pitchcam.batch.contact
+    import pitchcam.batch.labels  # noqa: F401
 
 
 def follow_folders(

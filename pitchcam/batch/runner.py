@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
 from pitchcam.batch.follow import Folder
@@ -62,8 +62,10 @@ class Runner:
         #: Files that may be half an upload, with what they came to, by name.
         self._waiting: dict[str, tuple[Job, Outcome]] = {}
 
-    def run(self, photos: Iterable[Listed]) -> Batch:
+    def run(self, photos: Iterable[Listed], meanwhile: Callable[[], None] | None = None) -> Batch:
         """Measure all photos that are not yet in the record.
+
+        ``meanwhile`` is called once, when the workers have all that they can take.
 
         Raises
         ------
@@ -71,9 +73,23 @@ class Runner:
             If the disk is full: everything finished before is kept.
         """
         for photo in photos:
-            self._take_up(photo)
-            while self._workers.free() <= 0:
-                self._collect()
+            # Its bytes are looked through while others are measured, and a worker has it before
+            # what came back goes to the disk: no worker waits for either.
+            job = self._job(photo)
+            if job is None or self._known(job):
+                continue
+            finished: list[Finished] = []
+            try:
+                while self._workers.free() <= 0:
+                    if meanwhile is not None:
+                        meanwhile()
+                        meanwhile = None
+                    finished += self._workers.wait(_BEAT_S)
+                self._hand_over(photo, job)
+            finally:
+                self._keep_all(finished)
+        if meanwhile is not None:
+            meanwhile()
         while self._workers.busy():
             self._collect()
         return self.batch
@@ -118,24 +134,38 @@ class Runner:
 
     def _take_up(self, photo: Listed) -> None:
         """Hand a photo to the workers, unless it is kept already or the same bytes are in hand."""
+        job = self._job(photo)
+        if job is not None and not self._known(job):
+            self._hand_over(photo, job)
+
+    def _job(self, photo: Listed) -> Job | None:
+        """Return what is to be done of a photo, None where it cannot be read."""
         try:
             job = photo.job()
         except InputError as error:
             self._unread(photo, error)
-            return
+            return None
         self.batch.jobs[job.name] = job
         self.batch.unread.pop(job.name, None)
+        return job
+
+    def _known(self, job: Job) -> bool:
+        """Whether a job is answered already, or will be with the same bytes that are in hand."""
         if self._store.has(*job.key):
             self._answer(job, None)
-        elif job.key in self._in_hand:
+            return True
+        if job.key in self._in_hand:
             self._in_hand[job.key].append(job)
-        else:
-            self._in_hand[job.key] = [job]
-            try:
-                self._workers.submit(job)
-            except InputError as error:  # it went away just now
-                del self._in_hand[job.key]
-                self._unread(photo, error)
+            return True
+        return False
+
+    def _hand_over(self, photo: Listed, job: Job) -> None:
+        self._in_hand[job.key] = [job]
+        try:
+            self._workers.submit(job)
+        except InputError as error:  # it went away just now
+            del self._in_hand[job.key]
+            self._unread(photo, error)
 
     def _unread(self, photo: Listed, error: InputError) -> None:
         self.batch.jobs.pop(photo.name, None)
@@ -147,8 +177,11 @@ class Runner:
         self._tell(job, lost, False)
 
     def _collect(self, folder: Folder | None = None) -> None:
-        for finished in self._workers.wait(_BEAT_S):
-            self._keep(finished, folder)
+        self._keep_all(self._workers.wait(_BEAT_S), folder)
+
+    def _keep_all(self, finished: Sequence[Finished], folder: Folder | None = None) -> None:
+        for one in finished:
+            self._keep(one, folder)
 
     def _keep(self, finished: Finished, folder: Folder | None) -> None:
         job, outcome = finished.job, finished.outcome

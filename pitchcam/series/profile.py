@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import math
-
-import numpy as np
-from numpy.typing import NDArray
+from typing import TYPE_CHECKING
 
 from pitchcam.frozen import dataclass
 from pitchcam.series.records import ThreadSize
 
-Points = NDArray[np.float64]
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Array = NDArray[np.float64]
+
+#: Places (along the axis, out of it).
+Points = list[tuple[float, float]]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -46,7 +51,7 @@ def depth_of(size: ThreadSize) -> float:
     return (height - form.crest - form.root) * size.pitch_mm
 
 
-def axial_profile(size: ThreadSize, turns: float, points_per_arc: int = 8) -> Points:
+def axial_profile(size: ThreadSize, turns: float, points_per_arc: int = 8) -> Array:
     """Return the external thread's profile over some turns, shape (n, 2).
 
     Returns
@@ -55,29 +60,30 @@ def axial_profile(size: ThreadSize, turns: float, points_per_arc: int = 8) -> Po
         Columns: position along the axis in mm from a crest's middle; radius below (-) the basic
         major radius in mm. A taper thread rises along the axis by half its taper.
     """
+    import numpy as np
+
+    return np.array(profile_points(size, turns, points_per_arc))
+
+
+def profile_points(size: ThreadSize, turns: float, points_per_arc: int = 8) -> Points:
+    """Return what :func:`axial_profile` does as a list: labels need no library of arrays."""
     form, p = form_of(size), size.pitch_mm
     half = math.radians(size.angle_deg / 2)
     height = 0.5 / math.tan(half)
     crest = _end(form.crest, form.crest_round, half, points_per_arc)
     root = _end(form.root, form.root_round, half, points_per_arc)
     # Quarter profiles from the apexes: crest apex at z = 0, root apex half a pitch on.
-    down = np.column_stack([crest[:, 0], -crest[:, 1]])
-    up = np.column_stack([0.5 - root[::-1, 0], -height + root[::-1, 1]])
-    rise = np.vstack([down, up])
-    fall = np.column_stack([1.0 - rise[::-1, 0], rise[::-1, 1]])
-    one = np.vstack([rise, fall[1:]])
-    one[:, 1] += form.crest
-    whole = [one + (k, 0.0) for k in range(math.ceil(turns))]
-    points = np.vstack(whole)
-    points = points[points[:, 0] <= turns + 1e-9] * p
-    points[:, 1] += points[:, 0] * size.taper / 2
-    return points
+    rise = [(z, -down) for z, down in crest] + [(0.5 - z, down - height) for z, down in root[::-1]]
+    one = rise + [(1.0 - z, r) for z, r in rise[-2::-1]]
+    whole = [(z + k, r + form.crest) for k in range(math.ceil(turns)) for z, r in one]
+    seen = [(z * p, r * p) for z, r in whole if z <= turns + 1e-9]
+    return [(z, r + z * size.taper / 2) for z, r in seen]
 
 
 def _end(cut: float, rounded: bool, half: float, n: int) -> Points:
     """Return (across, down from the sharp apex) from the middle of a crest to its flank."""
     if not rounded:
-        return np.array([[0.0, cut], [cut * math.tan(half), cut]])
+        return [(0.0, cut), (cut * math.tan(half), cut)]
     radius = cut * math.sin(half) / (1 - math.sin(half))
-    turn = np.linspace(0.0, math.pi / 2 - half, n)
-    return np.column_stack([radius * np.sin(turn), cut + radius * (1 - np.cos(turn))])
+    turns = [(math.pi / 2 - half) * i / (n - 1) for i in range(n)]
+    return [(radius * math.sin(a), cut + radius * (1 - math.cos(a))) for a in turns]

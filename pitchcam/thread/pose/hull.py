@@ -222,10 +222,9 @@ def falls(radii: PartRadii) -> list[Fall]:
     area = radii.seen_mm * radii.rests_mm
     weight = float(area @ z / area.sum())
     out = []
-    for i, j in pairwise(radii.corners):
+    below = normal_cdf((z[list(radii.corners)] - weight) / (U_MASS * length))
+    for (i, j), share in zip(pairwise(radii.corners), np.diff(below).tolist(), strict=True):
         span = z[j] - z[i]
-        low, high = ((z[k] - weight) / (U_MASS * length) for k in (i, j))
-        share = float(normal_cdf(high) - normal_cdf(low))
         if span < LEAST_EDGE * length or share < 1e-3:
             continue
         u = np.hypot(np.sqrt(2) * U_RADIUS_MM / span, np.radians(0.15))
