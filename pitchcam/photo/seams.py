@@ -110,13 +110,20 @@ def find_seam(
     if min(pixels.shape[:2]) < 4 * _SEGMENT:
         return None
     for plane in _planes(pixels, quarter, luma_of(pixels) if luma is None else luma):
-        turned = np.asarray(cv2.transpose(plane), np.uint8)
-        for along in ("row", "column"):
-            kind, at = _seam_of_rows(plane, turned)
-            if kind is not None:
-                return Seam(kind=kind, along="row" if along == "row" else "column", at_px=at)
-            plane, turned = turned, plane
+        seam = _seam_of(plane)
+        if seam is not None:
+            return seam
     return None
+
+
+def _seam_of(plane: NDArray[np.uint8]) -> Seam | None:
+    """Return a sign of damage in one plane; what it is turned into does not outlive it."""
+    turned = np.asarray(cv2.transpose(plane), np.uint8)
+    kind, at = _seam_of_rows(plane, turned)
+    if kind is not None:
+        return Seam(kind=kind, along="row", at_px=at)
+    kind, at = _seam_of_rows(turned, plane)
+    return None if kind is None else Seam(kind=kind, along="column", at_px=at)
 
 
 def few_shades(luma: NDArray[np.uint8]) -> int | None:
