@@ -28,8 +28,10 @@ def rim_arcs(shape: Shape, centre_px: tuple[float, float]) -> list[StraightEdge]
     ring = shape.outline_px
     away = ring.mean(axis=0) - np.array(centre_px)
     middle = float(np.arctan2(away[1], away[0]))
-    # The near half is the lower rim.
-    far = (ring - ring.mean(axis=0)) @ away > 0.2 * np.hypot(*away) * np.ptp(ring, axis=0).max() / 2
+    # The near half is the lower rim; right under the camera both are one circle.
+    far = (ring - ring.mean(axis=0)) @ away >= 0.2 * np.hypot(*away) * np.ptp(
+        ring, axis=0
+    ).max() / 2
     centre, radius, on = fit_circle(ring[far], tolerance_px=2.0)
     if on.mean() < 0.5:
         return []

@@ -42,6 +42,8 @@ U_RATIO, U_ANGLE_DEG, U_TAPER = (0.003, 0.004), 1.5, 0.004
 U_TAPER_ONE_TURN = 0.1
 #: Odds below which it stays open which thread was read.
 CLEAR = 20.0
+#: Why crests give no scale.
+NO_CRESTS = "The crests of no thread could be measured on both sides, so that they give no scale."
 #: Rounds in which distance and height settle.
 ROUNDS = 3
 
@@ -63,11 +65,7 @@ def from_crests(scene: Scene, parts: list[Shape], reading_mm: float) -> OwnScale
     shapes = [_shape(scene, camera, p, r) for p, r in regions]
     seen = [(pr, s) for pr, s in zip(regions, shapes, strict=True) if s is not None]
     if not seen:
-        raise UnreadableError(
-            "The crests of no thread could be measured on both sides, so that they give no scale.",
-            UNFITTED_ADVICE,
-            code="not-read",
-        )
+        raise UnreadableError(NO_CRESTS, UNFITTED_ADVICE, code="not-read")
     # What no screw thread's angle has was not the one that was read, if another is there.
     seen = [(pr, s) for pr, s in seen if _may_be_one(s)] or seen[:1]
     chosen, is_open = 0, False
@@ -102,6 +100,8 @@ def _first(scene: Scene, part: Shape, region: Region, reading_mm: float) -> Came
     """Return the camera at the distance that the outline's width gives."""
     s, upper, lower = part.stations
     inside = (s > region.start_px) & (s < region.end_px)
+    if not inside.any():
+        raise UnreadableError(NO_CRESTS, UNFITTED_ADVICE, code="not-read")
     width_px = float(np.median((upper - lower)[inside]))
     # Crests stand a few percent above the outline's median.
     mm_per_px = reading_mm / width_px * 1.06

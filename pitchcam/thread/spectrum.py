@@ -11,6 +11,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.errors import OutlineError
 from pitchcam.objects.axis import Points
 from pitchcam.objects.frame import AxisFrame
 
@@ -24,7 +25,13 @@ _ZOOMS = 4
 def side_profiles(
     outline: Points, frame: AxisFrame, span_mm: tuple[float, float], *, step_mm: float | None = None
 ) -> tuple[Values, Values, Values]:
-    """Return both sides' radii over even stations along the axis, mm."""
+    """Return both sides' radii over even stations along the axis, mm.
+
+    Raises
+    ------
+    OutlineError
+        If nothing of a side lies on the span.
+    """
     zy = frame.from_photo(outline)
     inside = (zy[:, 0] > span_mm[0]) & (zy[:, 0] < span_mm[1])
     zy = zy[inside]
@@ -33,6 +40,8 @@ def side_profiles(
     sides = []
     for sign in (1, -1):
         side = zy[zy[:, 1] * sign > 0]
+        if not len(side):
+            raise OutlineError("one side of the thread shows no outline")
         order = np.argsort(side[:, 0], kind="stable")
         sides.append(np.interp(z, side[order, 0], np.abs(side[order, 1])))
     return z, sides[0], sides[1]

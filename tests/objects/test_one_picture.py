@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from types import SimpleNamespace
 
 import cv2
 import numpy as np
@@ -27,6 +28,7 @@ from pitchcam.errors import UnreadableError
 from pitchcam.objects.field import find_field
 from pitchcam.objects.regions import Region
 from pitchcam.objects.shapes import describe, searched_all_round, slender, widest_stretch
+from pitchcam.pipeline import own_scale
 from pitchcam.pipeline.damage import refuse_waving
 from pitchcam.scale.faces import straight_sides, traced_lengths, traced_sides
 from pitchcam.scale.tilt import traced_window, window_edges, window_tilt
@@ -294,7 +296,13 @@ def test_a_whole_picture_does_not_wave_and_a_moved_one_does(seen) -> None:
 def part_of(bar):
     """The pin as the plain length of a part, its thread beyond what is seen or all along it."""
     region = Region(
-        start_px=1e4, end_px=1.1e4, spacing_px=30.0, depth_px=15.0, lag=0.5, crests=(), skew=0.0
+        start_px=1e4,
+        end_px=1.1e4,
+        spacing_px=30.0,
+        depth_px=15.0,
+        lag=0.5,
+        crests=((0.0,), (0.0,)),
+        skew=0.0,
     )
     s = bar.stations[0]
     along = replace(region, start_px=s[0], end_px=s[-1])
@@ -325,3 +333,21 @@ def test_in_a_frame_filled_by_light_a_parts_own_length_tells(seen) -> None:
     shape = describe(hurt, field, near, seen["camera"])
     with pytest.raises(UnreadableError, match="wave in step along the columns"):
         refuse_waving(replace(field, full_frame=True), part_of(shape)[:1])
+
+
+def test_a_disc_right_under_the_camera_has_arcs_all_the_same(seen) -> None:
+    """Neither half of it is the near one there."""
+    disc = seen["disc"]
+    middle = disc.outline_px.mean(axis=0)
+    arcs = rim_arcs(disc, (float(middle[0]), float(middle[1])))
+    assert 0 < len(arcs) <= ARCS
+    assert all(
+        np.hypot(*(arc.start - middle)) == pytest.approx(disc.width_px / 2, abs=4) for arc in arcs
+    )
+
+
+def test_a_thread_beyond_what_is_seen_gives_no_scale(seen) -> None:
+    plain, _ = part_of(seen["bar"])
+    with pytest.raises(UnreadableError, match="they give no scale") as caught:
+        own_scale.from_crests(SimpleNamespace(), [plain], 10.0)
+    assert caught.value.code == "not-read"

@@ -10,6 +10,7 @@ import pytest
 
 from pitchcam.edges.section import Winding, fit_again, fit_section
 from pitchcam.edges.sight import laid_frame
+from pitchcam.errors import OutlineError
 from pitchcam.objects.frame import axis_frame
 from pitchcam.records import BudgetLine, Quantity
 from pitchcam.thread.budget import budget, combined, values
@@ -383,3 +384,10 @@ def test_crests_under_a_slant_go_with_the_inclination(crests, u_rad: float) -> N
         larger = max((c[k] - now[k] for c in changes), key=abs)
         assert own[k] == pytest.approx(larger, rel=1e-6, abs=1e-9)
     assert abs(own["pitch_mm"]) > 1e-4
+
+
+def test_a_side_without_outline_has_no_profile(outlined) -> None:
+    """It is the thread's refusal, not a fault of what would interpolate."""
+    above = outlined.frame.from_photo(outlined.outline_px)[:, 1] > 0
+    with pytest.raises(OutlineError, match="one side of the thread"):
+        side_profiles(outlined.outline_px[above], outlined.frame, (-3.0, 3.0))

@@ -145,6 +145,8 @@ def _seen(shape: CrestShape, u_slope_rad: float) -> tuple[_Seen, Values]:
         on = np.sign(outline[:, 1]) == side
         on &= (outline[:, 0] > own[0] - pitch / 2) & (outline[:, 0] < own[-1] + pitch / 2)
         of_side = outline[on]
+        if not len(of_side):
+            raise np.linalg.LinAlgError("a side shows no outline along its crests")
         points.append(of_side[:: max(1, -(-len(of_side) // MOST_POINTS))])
         sides.append(np.full(len(points[-1]), side))
     seen = _Seen(

@@ -80,9 +80,9 @@ def hexagon_share(shape: Shape, stretch: Stretch, width_px: float, blur_px: floa
     if end - start > 1.2 * width_px or rest > 0.97 * width_px:
         return 0.0
     for r in shape.threads:
-        crests = percentile(width[(s > r.start_px) & (s < r.end_px)], 90)
+        own = width[(s > r.start_px) & (s < r.end_px)]
         # No hexagon's flats are narrower than the thread it turns.
-        if np.sqrt(3) / 2 * width_px < crests:
+        if len(own) and np.sqrt(3) / 2 * width_px < percentile(own, 90):
             return 0.0
     odds = BY_LENGTH * np.log(max(end - start, 1.0) / width_px)
     odds += BY_FACE * _log_odds(own_face(shape, stretch, width_px))

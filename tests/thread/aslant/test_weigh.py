@@ -149,3 +149,12 @@ def test_a_side_without_crests_says_nothing(shapes):
     )
     with pytest.raises(np.linalg.LinAlgError, match="no crests"):
         weigh_forms(replace(shape, crests=upper), 0.01, NAMES)
+
+
+def test_a_side_without_outline_along_its_crests_determines_no_form(shapes):
+    shape = shapes["round55"]
+    sight = shape.sight
+    above = np.sign(sight.to_frame(sight.outline_px)[:, 1]) > 0
+    half = replace(shape, sight=replace(sight, outline_px=sight.outline_px[above]))
+    with pytest.raises(np.linalg.LinAlgError, match="no outline along its crests"):
+        weigh_forms(half, np.radians(0.5), NAMES[:1])

@@ -96,3 +96,9 @@ def test_doubt_is_an_uncertainty_of_the_height() -> None:
     # Two places a gap apart with 0.8 and 0.2: a variance of 0.16 gap squared.
     assert mixed.u_height_mm == pytest.approx(np.hypot(0.4 * gap, one.u_height_mm), rel=0.05)
     assert SURE < 1
+
+
+def test_a_thread_beyond_what_is_seen_tells_nothing() -> None:
+    seen = part(hexagon_light)
+    seen.threads = (SimpleNamespace(start_px=1e4, end_px=1.1e4),)
+    assert hexagon_share(seen, STRETCH, 2 * HALF, 0.8) == share(hexagon_light)
