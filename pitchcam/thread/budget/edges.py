@@ -111,10 +111,15 @@ def edge_and_rim(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
     """
     if not shape.edges:
         return None
-    shift = 2 * float(np.hypot(_median_u_px(shape), U_EDGE_PX)) * shape.mm_per_px
-    sine = _sine(shape)
+    u_px = float(np.hypot(_median_u_px(shape), U_EDGE_PX))
+    return _all_out("edge and rim", shape, u_px * shape.mm_per_px)
+
+
+def _all_out(source: str, shape: ThreadShape, out_mm: float) -> BudgetLine:
+    """Return what all flanks' edges so far out make; crests and roots follow them."""
+    shift, sine = 2 * out_mm, _sine(shape)
     return BudgetLine(
-        source="edge and rim",
+        source=source,
         contributions={
             "pitch_diameter_mm": shift / sine,
             "major_mm": shift * CREST_FOLLOWS,
@@ -233,21 +238,10 @@ def _unresolved(shape: ThreadShape) -> float:
 
 
 def motion(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
-    """Return what a motion of hand or part leaves open of where edges lie.
-
-    All flanks are swept alike: crests and roots follow them.
-    """
+    """Return what a motion of hand or part leaves open of where edges lie: all are swept alike."""
     if not shape.swept_mm:
         return None
-    shift, sine = 2 * U_SWEPT * shape.swept_mm, _sine(shape)
-    return BudgetLine(
-        source="motion along the thread",
-        contributions={
-            "pitch_diameter_mm": shift / sine,
-            "major_mm": shift * CREST_FOLLOWS,
-            "minor_mm": shift / sine * ROOT_FOLLOWS,
-        },
-    )
+    return _all_out("motion along the thread", shape, U_SWEPT * shape.swept_mm)
 
 
 def near_panel(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
