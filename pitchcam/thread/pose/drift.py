@@ -27,7 +27,7 @@ Measured = ThreadShape | CrestShape
 #: The same kind of both, where one goes in and comes out.
 Kind = TypeVar("Kind", ThreadShape, CrestShape)
 #: Angles at which the thread is fitted to find where it comes out even, degrees.
-WIDE, CLOSE, MOST = 9.0, 2.5, 18.0
+WIDE, CLOSE, MOST = 9.0, 2.5, 30.0
 #: How much the flanks' points agree among each other beyond their own scatter.
 INFLATE = 1.5
 #: What drift is known to at best, degrees: unevenness of real threads and of mirrored light.

@@ -49,6 +49,9 @@ NOTHING = Known()
 #: Beyond this probability of what a part rests on, the other is not tried: with a difference of a
 #: seventh of the height it would add a fiftieth of it to the uncertainty.
 SURE = 0.98
+#: Most that the picture tells of two rests, as a logarithm of odds: faces, drift and hull are
+#: models, and one in fifty is of neither.
+MOST_AHEAD = 4.0
 
 
 def lay(
@@ -133,8 +136,18 @@ def lay_either(
         return rest, laid
     as_other = rest_as(part, shape.camera, blur_px, hexagon=not level.hexagon)
     other, _ = lay(shape, part, as_other, blur_px, known)
-    mixed = _weighed(rest, other, level.share)
+    mixed = _weighed(rest, other, _told(level.share, rest.pose, other.pose))
     return mixed, again(shape, shape.camera, mixed.height_mm, mixed.pose.slope_rad)
+
+
+def _told(share: float, one: Pose, other: Pose) -> float:
+    """Return the probability of one of two rests that had a share, by the angles that are seen.
+
+    What lies on another feature lies at another angle, and the picture shows the angle.
+    """
+    ahead = float(np.clip(one.log_evidence - other.log_evidence, -MOST_AHEAD, MOST_AHEAD))
+    odds = share * np.exp(ahead)
+    return float(odds / (odds + 1 - share))
 
 
 def _weighed(one: Rest, other: Rest, share: float) -> Rest:

@@ -9,8 +9,9 @@ from pitchcam.frozen import dataclass
 
 Values = NDArray[np.float64]
 
-#: Inclinations that are considered, degrees.
-GRID: Values = np.arange(-220, 221) / 10.0
+#: Inclinations that are considered, degrees: a plug on its collar's edge and the far end of a short
+#: thread lies at up to 30 (of 77 parts laid as they fall one lay beyond 22, where this once ended).
+GRID: Values = np.arange(-350, 351) / 10.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -27,6 +28,8 @@ class Pose:
     ``u_across_rad`` is what is left open of the camera's tilt across the axis, where the tilt along
     it counts too; None where it was not weighed. ``turn_rad`` is a hexagon's turn about the axis
     from lying on a flat; None where there is none.
+    ``log_evidence`` is how well the picture agrees with what the part is taken to rest on, all
+    angles together: a logarithm, to be compared between two of one picture.
     """
 
     incline_rad: float
@@ -42,6 +45,7 @@ class Pose:
     u_lens: float = 0.0
     slope_per_lens: float = 0.0
     u_across_rad: float | None = None
+    log_evidence: float = 0.0
     turn_rad: float | None = None
     u_turn_rad: float | None = None
 

@@ -193,7 +193,8 @@ def posterior(
     every = np.exp(likely - likely.max())
     every *= prior(radii)[:, None] * weight
     every *= lean.likely(every.sum(axis=(0, 1)))
-    every /= every.sum()
+    evidence = float(every.sum())
+    every /= evidence
     joint = every.sum(axis=0)
     over_plate = radii.axis_height_mm(np.radians(GRID))[:, None] + np.zeros_like(angle)
     height = over_plate + lever_mm * np.tan(np.radians(tilts))
@@ -228,6 +229,7 @@ def posterior(
         axis_height_mm=axis_height,
         u_axis_height_mm=float(np.hypot(u_axis_height, u_radius_mm)),
         u_across_rad=lean.u_across_rad(joint.sum(axis=0)),
+        log_evidence=float(np.log(evidence) + likely.max()),
     )
 
 
