@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from pitchcam.frozen import dataclass
 from pitchcam.objects.peaks import find_peaks
+from pitchcam.objects.turned import believed_turn
 from pitchcam.small import line, median, percentile
 
 Values = NDArray[np.float64]
@@ -31,9 +32,6 @@ SHALLOWEST, FEWEST_SHALLOW = 0.07, 6
 #: Least height of the lower of two neighbouring crests over their groove, in depths (judgement:
 #: a chamfered crest beside a whole one comes near it, a taper's or a worn one does not).
 AS_HIGH = 0.5
-#: How well a part's axis is known from its whole outline, and a crest's height, wear included
-#: (judgement).
-U_AXIS_RAD, U_HEIGHT_PX = np.radians(0.5), 0.7
 #: Runs of crests that belong together agree so in spacing, and are in step over so few turns.
 JOINT_SPACING, JOINT_STEP, MOST_GAP = 0.04, 0.15, 3.6
 
@@ -44,7 +42,8 @@ class Region:
 
     ``crests`` are stations s in pixels, one array per side (upper, lower); ``ends`` counts those
     left out at the ends, of both sides together; ``lag`` is the offset
-    between the sides in spacings, -0.5..0.5 (0.5 for a single start, 0 for two); ``faint`` says
+    between the sides in spacings, -0.5..0.5 (0.5 for a single start, 0 for two); ``turn_rad`` is
+    how far the lines over both sides' crests turn its part's axis; ``faint`` says
     that it is a ripple only (:mod:`pitchcam.objects.faint`), whose lag tells nothing yet.
     """
 
@@ -56,6 +55,7 @@ class Region:
     crests: tuple[Values, Values]
     skew: float
     ends: int = 0
+    turn_rad: float = 0.0
     faint: bool = False
 
     @property
@@ -310,7 +310,13 @@ def pair(a: Run, b: Run, shift: float) -> Region | None:
         crests=(a.crests, b.crests),
         skew=(a.skew + b.skew) / 2,
         ends=a.ends + b.ends,
+        turn_rad=_turn(a, b),
     )
+
+
+def _turn(a: Run, b: Run) -> float:
+    """Return by how much the lines over the crests of both sides turn the axis between them."""
+    return (line(a.crests, a.heights)[0] - line(b.crests, b.heights)[0]) / 2
 
 
 def _lag(a: Run, b: Run, places: tuple[Values, Values]) -> float:
@@ -320,28 +326,12 @@ def _lag(a: Run, b: Run, places: tuple[Values, Values]) -> float:
     against each other, and the lines over the crests of both sides tell how far it is off.
     """
     spacing = (a.spacing + b.spacing) / 2
-    turn = (line(a.crests, a.heights)[0] - line(b.crests, b.heights)[0]) / 2
-    turn *= believed_turn(a.crests, b.crests)[0]
+    turn = _turn(a, b)
+    turn *= believed_turn(a.crests, b.crests, turn)[0]
     own = (places[0] + turn * a.heights, places[1] - turn * b.heights)
     phases = [np.angle(np.mean(np.exp(2j * np.pi * p / spacing))) for p in own]
     lag = float((phases[1] - phases[0]) / (2 * np.pi))
     return lag - float(np.round(lag))
-
-
-def believed_turn(a: Values, b: Values) -> tuple[float, float]:
-    """Return the share of a turn by both sides' crest lines that is to be believed, and its u.
-
-    Three worn crests side by side tell less of a thread's axis than the whole part does.
-
-    Parameters
-    ----------
-    a, b
-        Stations of the crests of both sides, pixels; the u is in radians.
-    """
-    spread = [float(np.sum((crests - crests.mean()) ** 2)) for crests in (a, b)]
-    own = sum(U_HEIGHT_PX**2 / max(x, 1.0) for x in spread) / 4
-    share = U_AXIS_RAD**2 / (U_AXIS_RAD**2 + own)
-    return float(share), float(np.sqrt(share * own))
 
 
 def _is_thread(region: Region) -> bool:

@@ -15,9 +15,10 @@ from pitchcam.frozen import dataclass
 from pitchcam.objects.axis import ImageAxis, between_sides, envelope, find_axis, other_directions
 from pitchcam.objects.contour import LIT_LEVEL, Crop, crop_object, outline
 from pitchcam.objects.end_face import Face, end_face
-from pitchcam.objects.faint import faint_regions
+from pitchcam.objects.faint import faint_regions, sheared, wave_share
 from pitchcam.objects.field import Blob, Field
 from pitchcam.objects.frame import cross_shift
+from pitchcam.objects.own_axis import local_axis
 from pitchcam.objects.regions import Region, find_regions
 from pitchcam.small import line, median, percentile
 
@@ -40,6 +41,10 @@ SLENDER = 1.8
 #: Cosine to the long axis below which a line lies across it (within 30 degrees of square to it).
 CROSSWISE = 0.5
 
+#: Where nothing shows a repeat, the directions that are tried for a ripple, and how many of those
+#: that show the most of one are followed: four turns stay a wave up to 3 degrees off their axis.
+RIPPLE_WAYS = [np.array([np.cos(a), np.sin(a)]) for a in np.radians(np.arange(0, 180, 5))]
+FOLLOWED = 3
 #: Directions that are tried where none of the outline's own shows a repeat.
 ALL_WAYS = [np.array([np.cos(a), np.sin(a)]) for a in np.radians(np.arange(0, 180, 15))]
 
@@ -221,7 +226,7 @@ def describe(pixels: NDArray[np.generic], field: Field, blob: Blob, camera: Came
             around = [*between_sides(points), *(find_axis(points, way) for way in ALL_WAYS)]
             lie = max([lie, *(_along(points, axis, camera) for axis in around)], key=_evidence)
     if kind == "other":
-        lie = _with_faint(lie, camera)
+        lie = _with_faint(points, lie, camera)
     return Shape(
         blob=blob,
         crop=crop,
@@ -259,10 +264,11 @@ def _shift(axis: ImageAxis, s: Points, camera: Camera) -> tuple[float, float]:
     return first, last
 
 
-def _with_faint(lie: _Lie, camera: Camera) -> _Lie:
+def _with_faint(points: Points, lie: _Lie, camera: Camera) -> _Lie:
     """Return a lie with the threads that are a ripple only; what was no thread there goes."""
     shift = _shift(lie.axis, lie.stations[0], camera)
-    faint = faint_regions(lie.stations, shift, lie.threads, lie.others)
+    stations = envelope(sheared(lie.axis.to_axis(points), shift))
+    faint = faint_regions(stations, shift, lie.threads, lie.others)
     if not faint:
         return lie
     others = [
@@ -280,13 +286,43 @@ def searched_all_round(shape: Shape, camera: Camera) -> Shape:
     points = shape.outline_px
     ways = [*other_directions(points), *ALL_WAYS]
     axes = [*between_sides(points), *(find_axis(points, way) for way in ways)]
-    lies = [_with_faint(_along(points, axis, camera), camera) for axis in axes]
+    axes += _rippled(points, camera)
+    lies = [_with_faint(points, _along(points, axis, camera), camera) for axis in axes]
     best = max(lies, key=_evidence)
     if not best.threads:
         return shape
     return replace(
         shape, axis=best.axis, stations=best.stations, threads=best.threads, others=best.others
     )
+
+
+def _rippled(points: Points, camera: Camera) -> list[ImageAxis]:
+    """Return the axes of ripples, along the directions that show the most of one.
+
+    A part's middle line follows its head and its collar, which seen aslant are not where their
+    thread's is: an axis of ripples is taken from their own crests.
+    """
+    ways = [_across_middle(points, way) for way in RIPPLE_WAYS]
+    shares = []
+    for axis in ways:
+        st = axis.to_axis(points)
+        ends = np.array([st[:, 0].min(), st[:, 0].max()])
+        shares.append(wave_share(envelope(sheared(st, _shift(axis, ends, camera)))))
+    out = []
+    for k in np.argsort(shares)[::-1][:FOLLOWED]:
+        if shares[k] > 0.0:
+            lie = _with_faint(points, _along(points, ways[k], camera), camera)
+            out += [local_axis(points, lie.axis, r) for r in lie.threads if r.faint]
+    return out
+
+
+def _across_middle(points: Points, way: Points) -> ImageAxis:
+    """Return the line in a direction that halves an outline's extent across it."""
+    normal = np.array([-way[1], way[0]])
+    middle = (points.min(axis=0) + points.max(axis=0)) / 2
+    across = (points - middle) @ normal
+    x, y = middle + normal * (across.min() + across.max()) / 2
+    return ImageAxis(point_px=(float(x), float(y)), direction=(float(way[0]), float(way[1])))
 
 
 def _evidence(lie: _Lie) -> tuple[float, float]:

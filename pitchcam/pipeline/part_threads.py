@@ -9,13 +9,13 @@ import numpy as np
 
 from pitchcam.boundary import boundary
 from pitchcam.edges.flank_fit import FEWEST_TO_VOTE
-from pitchcam.edges.flank_points import local_axis, region_along
 from pitchcam.edges.sight import Sight
 from pitchcam.errors import OutlineError, UnreadableError
 from pitchcam.flags import UNFITTED_ADVICE, flag
 from pitchcam.frozen import dataclass
 from pitchcam.match import name_thread
 from pitchcam.objects.frame import axis_frame
+from pitchcam.objects.own_axis import local_axis, region_along
 from pitchcam.objects.regions import Region
 from pitchcam.objects.shapes import Shape
 from pitchcam.pipeline.by_form import by_form, hangs_on_form

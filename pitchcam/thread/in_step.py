@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from pitchcam.camera.pinhole import Camera
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.frame import cross_shift
-from pitchcam.objects.regions import Region, believed_turn
+from pitchcam.objects.regions import Region
+from pitchcam.objects.turned import believed_turn
 
 #: Share of what repeats so evenly that has its sides in step (judgement: threads of two starts are
 #: rare on fittings, and rings are seldom taken for a thread).
@@ -69,7 +70,7 @@ def u_lag(region: Region, seen: Seen) -> float:
     shift = cross_shift(camera, axis, middle)
     longer = replace(camera, f_px=camera.f_px * (1 + camera.u_lens))
     terms = [
-        believed_turn(*region.crests)[1],
+        believed_turn(*region.crests, region.turn_rad)[1],
         moved(camera.bent(camera.corner + camera.u_corner, camera.u_corner)),
         moved(longer.bent(camera.corner, camera.u_corner)),
         *(moved(camera.recentred(off)) for off in camera.u_centre_px * np.eye(2)),

@@ -5,9 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pitchcam.objects.axis import envelope
-from pitchcam.objects.faint import faint_regions
+from pitchcam.camera.pinhole import Camera
+from pitchcam.objects.axis import envelope, find_axis
+from pitchcam.objects.faint import faint_regions, sheared
 from pitchcam.objects.regions import find_regions
+from pitchcam.objects.shapes import _rippled
 
 S = np.arange(0.0, 900.0)
 NONE = (0.0, 0.0)
@@ -95,6 +97,52 @@ def test_a_steep_side_steps_from_station_to_station_without_being_a_thread():
     assert looked_at(slope + stepped, slope + stepped) == []
 
 
+def plug(shift=0.0, lean=0.0):
+    """Four turns between an end and a head: an outline whose sides lie apart along the axis.
+
+    The head's middle lies off the axis by ``lean``.
+    """
+    upper, lower = (
+        ridges(18.0, depth=1.4, phase=p, start=300, end=372, seed=k)[290:380] - 200
+        for k, p in enumerate((0.0, 0.5))
+    )
+    z = S[290:380]
+    head = np.linspace(0, np.pi, 600)
+    round_head = np.stack([290 - 150 * np.sin(head), 160 * np.cos(head) + lean], axis=1)
+    top, bottom = np.stack([z, upper], axis=1), np.stack([z, -lower], axis=1)
+    end = np.linspace(upper[-1], -lower[-1], 200)
+    face = np.stack([np.full(200, 380.0), end], axis=1)
+    out = np.concatenate([round_head, bottom, face[::-1], top[::-1]])
+    out[:, 0] += shift * out[:, 1]
+    return out
+
+
+@pytest.mark.parametrize("shift", [0.0, 0.15, -0.15])
+def test_four_turns_are_found_whose_sides_lie_apart(shift):
+    """By 30 pixels, nearly two spacings, as they do 24 degrees aside; a head right beside them."""
+    points = plug(shift)
+    (region,) = faint_regions(envelope(sheared(points, (shift, shift))), (shift, shift), (), ())
+    assert region.spacing_px == pytest.approx(18.0, rel=0.04)
+    assert abs(region.lag) == pytest.approx(0.5, abs=0.1)
+    if shift:
+        assert faint_regions(envelope(points), NONE, (), ()) == []
+
+
+def test_the_axis_of_a_short_thread_is_that_of_its_ripple():
+    """The middle line of the whole part follows its head, which seen aslant lies beside it."""
+    turn = np.radians(37.0)
+    c, s = np.cos(turn), np.sin(turn)
+    points = plug(lean=60.0) @ np.array([[c, s], [-s, c]])
+    camera = Camera(f_px=4000.0, u_f_px=1.0, centre_px=tuple(points.mean(axis=0)))
+    own = np.array([c, s])
+
+    def off_deg(axis):
+        return float(np.degrees(np.arccos(min(1.0, abs(own @ np.array(axis.direction))))))
+
+    assert off_deg(find_axis(points)) > 4.0
+    assert min(map(off_deg, _rippled(points, camera))) < 1.0
+
+
 def test_a_thread_at_either_end_is_found_and_a_known_one_left():
     def side(phase, seed):
         one = ridges(18.0, phase=phase, seed=seed, start=100, end=260)
@@ -113,6 +161,6 @@ def test_what_repeats_evenly_and_low_is_a_thread_whatever_its_lag():
     threads, others = find_regions(S, sides[0], -sides[1])
     assert not threads and others
     assert [r.faint for r in looked_at(*sides, repeats=others)] == [True]
-    few = replace(others[0], crests=(others[0].crests[0][:3], others[0].crests[1]))
+    few = replace(others[0], crests=tuple(crests[:3] for crests in others[0].crests))
     quiet = [ridges(depth=0.0, seed=k) for k in (1, 2)]
     assert looked_at(*quiet, repeats=[few]) == []

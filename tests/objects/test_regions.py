@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pitchcam.objects import regions
+from pitchcam.objects import regions, turned
 from pitchcam.objects.regions import Region, few_crests, find_regions
 
 S = np.arange(0.0, 900.0)
@@ -209,12 +209,22 @@ def test_two_threads_on_one_part_are_told_both(other):
 def test_three_crests_do_not_turn_an_axis():
     """Crests 20 px apart, one worn down by a pixel: the part's axis stands; ten of them tell."""
     few, many = (np.arange(n) * 20.0 for n in (3, 12))
-    assert regions.believed_turn(few, few)[0] < 0.3
-    share, u = regions.believed_turn(many, many)
+    assert turned.believed_turn(few, few, 0.003)[0] < 0.3
+    share, u = turned.believed_turn(many, many, 0.003)
     assert share > 0.9
     # A line through n points h apart: u = s / sqrt(sum x^2), two sides averaged.
-    alone = regions.U_HEIGHT_PX / np.sqrt(2 * np.sum((many - many.mean()) ** 2))
+    alone = turned.U_HEIGHT_PX / np.sqrt(2 * np.sum((many - many.mean()) ** 2))
     assert u == pytest.approx(alone, rel=0.05)
+
+
+def test_a_turn_that_no_middle_line_explains_is_believed():
+    """A plug seen aslant: its head and collar had led the axis four degrees astray."""
+    few = np.arange(4) * 29.0
+    small, large = (turned.believed_turn(few, few, np.radians(deg)) for deg in (0.5, 4.0))
+    assert small[0] < 0.65 < 0.9 < large[0]
+    # What is believed is as uncertain as the crests that tell it.
+    alone = turned.U_HEIGHT_PX / np.sqrt(2 * np.sum((few - few.mean()) ** 2))
+    assert large[1] == pytest.approx(alone, rel=0.2)
 
 
 def test_a_worn_end_crest_leaves_the_sides_alternating():

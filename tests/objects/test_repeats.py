@@ -7,14 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from pitchcam.objects.regions import (
-    SPACING_TOLERANCE,
-    U_AXIS_RAD,
-    Region,
-    believed_turn,
-    few_crests,
-    find_regions,
-)
+from pitchcam.objects import turned
+from pitchcam.objects.regions import SPACING_TOLERANCE, Region, few_crests, find_regions
 
 S = np.arange(0.0, 1000.0)
 
@@ -211,15 +205,18 @@ def test_a_crest_that_is_missing_has_its_turn() -> None:
     assert damaged.turns == whole.turns
 
 
-def test_a_turn_by_many_crests_is_believed_and_one_by_three_hardly() -> None:
-    """Weighed against the axis of the whole outline, half a degree."""
+def test_a_turn_by_many_crests_is_believed_and_one_by_three_hardly(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Weighed against the axis of the whole outline, half a degree if nothing misleads it."""
+    monkeypatch.setattr(turned, "ASTRAY", 0.0)
     share = {}
     for count in (3, 6, 20):
         crests = 20.0 * np.arange(count)
-        share[count], u = believed_turn(crests, crests + 10)
-        assert 0 < u < U_AXIS_RAD
-        own = (U_AXIS_RAD**-2 - u**-2) / -1
+        share[count], u = turned.believed_turn(crests, crests + 10, 0.0)
+        assert 0 < u < turned.U_AXIS_RAD
+        own = (turned.U_AXIS_RAD**-2 - u**-2) / -1
         assert own > 0, "both together know more than either"
-        assert share[count] == pytest.approx(1 - u**2 * U_AXIS_RAD**-2, rel=1e-6)
+        assert share[count] == pytest.approx(1 - u**2 * turned.U_AXIS_RAD**-2, rel=1e-6)
     assert share[3] < share[6] < share[20]
     assert share[20] > 0.95

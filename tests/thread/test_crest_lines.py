@@ -6,12 +6,13 @@ import numpy as np
 import pytest
 
 from pitchcam.edges.crest_edges import CrestEdge
-from pitchcam.edges.flank_points import flank_points, local_axis, region_along
+from pitchcam.edges.flank_points import flank_points
 from pitchcam.edges.rims import UNLEARNT
 from pitchcam.edges.sight import Sight
 from pitchcam.errors import OutlineError
 from pitchcam.objects.axis import ImageAxis, envelope
 from pitchcam.objects.frame import axis_frame, cross_shift
+from pitchcam.objects.own_axis import local_axis, region_along
 from pitchcam.objects.regions import find_regions
 from pitchcam.thread import crest_lines
 from pitchcam.thread.budget import crests as terms
