@@ -57,6 +57,14 @@ def test_a_ripple_on_one_side_is_none():
     assert looked_at(ridges(18.0), ridges(24.0, seed=2)) == []
 
 
+def test_a_wave_along_one_side_does_not_hide_that_of_both():
+    """A knurl or a burr on one side, more of a wave than the thread beside it."""
+    own, other = (ridges(18.0, phase=p, start=640, end=800, seed=k) for k, p in ((1, 0), (2, 0.5)))
+    burr = ridges(24.0, depth=9.0, start=20, end=600, seed=3) - 300.0
+    (region,) = looked_at(own + burr, other)
+    assert region.spacing_px == pytest.approx(18.0, rel=0.02)
+
+
 def test_a_ripple_below_a_quarter_of_a_pixel_is_none():
     """What is so low is the light's, not the part's."""
     quiet = [ridges(depth=0.9, phase=p) - ridges(depth=0.0) + 300 for p in (0.0, 0.5)]

@@ -20,6 +20,7 @@ from pitchcam.pipeline.pose_report import ASLANT_DEG, lies_aslant, part_pose
 from pitchcam.thread.pose.drift import TAPERS, ThreadSight
 from pitchcam.thread.pose.height import Rest, Roll, turned
 from pitchcam.thread.pose.hull import PartRadii, falls
+from pitchcam.thread.pose.laid import _told
 from pitchcam.thread.pose.records import GRID, U_INCLINE_RAD, UNKNOWN, Pose, normal
 from pitchcam.thread.pose.rest import (
     FALLEN,
@@ -142,6 +143,35 @@ def test_what_is_seen_sharply_is_the_pose(deg: float) -> None:
     assert pose.axis_height_mm == pytest.approx(
         float(round_part(5.0).axis_height_mm(pose.incline_rad)), abs=0.05
     )
+
+
+def collared() -> PartRadii:
+    """A plug that lies on its collar's edge and the end of its short thread, at 28 degrees."""
+    z = np.linspace(-18.0, 8.0, 401)
+    return round_part(np.where(np.abs(z + 9) < 1.5, 25.0, np.where(z < -9, 9.0, 17.0)), z)
+
+
+def test_a_plug_on_its_collar_lies_steeper_than_any_bolt() -> None:
+    part = collared()
+    fall = max(falls(part), key=lambda f: f.probability)
+    lies = math.degrees(fall.incline_rad)
+    assert 24 < abs(lies) < 33
+    pose = posterior(part, told(lies, 1.0), CAMERA, 0.07)
+    assert math.degrees(pose.incline_rad) == pytest.approx(lies, abs=0.3)
+
+
+def test_of_two_rests_the_one_counts_whose_angle_is_seen() -> None:
+    """The evidence is prior times likelihood, summed; it changes the odds as Bayes has it."""
+    lies = math.degrees(max(falls(collared()), key=lambda f: f.probability).incline_rad)
+    part, level = (
+        posterior(p, told(lies, 0.5), CAMERA, 0.07) for p in (collared(), round_part(5.0))
+    )
+    likely = np.exp(-0.5 * ((GRID - lies) / 0.5) ** 2)
+    odds = float(prior(collared()) @ likely) / float(prior(round_part(5.0)) @ likely)
+    assert part.log_evidence - level.log_evidence == pytest.approx(math.log(odds), abs=0.02)
+    assert _told(0.3, part, level) > 0.9
+    assert _told(0.7, level, part) < 0.1
+    assert _told(0.3, part, part) == pytest.approx(0.3)
 
 
 def test_a_pose_is_prior_times_likelihood_summed_over_all_angles() -> None:
