@@ -20,7 +20,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.edges.bands import place, plain_place, solve_apart
+from pitchcam.edges.bands import metal_of, place, plain_place, solve_apart
 from pitchcam.edges.edge_profiles import CODE_NOISE, Drawn, EdgeProfile, deviations, stacked
 from pitchcam.frozen import dataclass
 from pitchcam.least_squares import solve_one
@@ -63,10 +63,11 @@ MOST_DRAWN_PX = 2.6
 LOSS = (0.38, 0.14)
 #: Softness of the band's inner border as a share of its width (ground and drawn surfaces scatter).
 SOFTNESS = (0.35, 0.15)
-#: Share of the light that a ground or drawn surface mirrors where a smooth one would: facets hide
-#: one another from a grazing ray, and a Gaussian of slopes of 0.06 rad lets 0.7-0.9 of it through
-#: near the edge (Smith's shadowing function). Pins of known size in renders keep to 0.1 px by it.
-POLISH = (0.80, 0.10)
+#: Share of the light that a ground or drawn surface mirrors at its very edge. Facets hide one
+#: another from a grazing ray (Smith's shadowing function), and those it meets lean toward it and
+#: mirror less than at grazing angles: together 0.75 of it for iron and chromium whose slopes
+#: scatter by 0.05, 0.64 by 0.11, 0.59 by 0.15 (Beckmann's distribution, summed over facets).
+POLISH = (0.70, 0.12)
 #: That of a blackened or dirty surface, and the share of pins that are so: a pin or a shank of
 #: known size is ground bright (common practice, no source).
 DULL, DULL_PINS = (0.05, 0.10), 0.02
@@ -80,12 +81,14 @@ LEAST_BLUR_PX = 0.4
 PANELS = (0.5, 0.2, 0.06)
 PANEL_SPREAD = 0.35
 #: What stays unknown of a round edge even where the model fits: roughness, and a metal whose loss
-#: does not follow one curve (30 renders of known pins over a panel 100 mm or more behind: 0.25).
-U_ROUND_PX = 0.20
+#: does not follow one curve (72 profiles of facets by the same sum, blurred and sharpened: 0.12;
+#: 74 renders of known pins: 0.12 to 0.14). It is the same for all edges of one metal.
+U_ROUND_PX = 0.13
 #: A band wider than a profile, close over a panel, is all the light inside that the profile shows:
-#: above this share the edge is one step, from the plain light to the band's; and what a smooth
-#: metal, brighter at the very edge, moves it by.
-FLOODED, U_FLOODED_PX = 0.4, 0.3
+#: above this share the edge is one step, from the plain light to the band's; and what a metal that
+#: is brighter at the very edge moves it by, about a mean (facets that scatter by 0.02 to 0.11,
+#: radius 100 px: by 0.28 to 0.06).
+FLOODED, U_FLOODED_PX = 0.4, 0.1
 
 #: What stands in where a photo shows no straight edge: what phones do, and a panel well behind.
 UNLEARNT = Rims(
@@ -281,10 +284,11 @@ def fit_rims(
         apart, covariance, own = solve_apart(profiles, prior)
         if np.median(own) < APART * np.median(misfit):
             q, misfit, common = apart, own, False
-            shine = float(np.median(q[3:].reshape(len(profiles), 4)[:, 1]))
+            mirrors = metal_of(q[3:].reshape(len(profiles), 4))
+            shine = mirrors[0]
             triple = (float(q[0]), float(q[1]), float(q[2]))
             placed = [
-                place(p, triple, shine, float(w)) for p, w in zip(profiles, rims, strict=True)
+                place(p, triple, mirrors, float(w)) for p, w in zip(profiles, rims, strict=True)
             ]
             edges, u_edges, rims = (np.array(column) for column in zip(*placed, strict=True))
     for i, p in enumerate(profiles):

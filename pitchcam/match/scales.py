@@ -36,6 +36,11 @@ class Scales:
         mass = np.exp(log - log.max())
         return Scales(ratio=self.ratio, spread=self.spread, weight=mass / mass.sum())
 
+    def doubted(self, odds: float) -> Scales:
+        """Return the explanations with all but the first so many times as likely beside it."""
+        weight = np.append(self.weight[:1], odds * self.weight[1:])
+        return Scales(ratio=self.ratio, spread=self.spread, weight=weight / weight.sum())
+
     def likely(self) -> Scales:
         """Return those that matter, the rest left out."""
         order = np.argsort(-self.weight, kind="stable")

@@ -32,8 +32,9 @@ THICKNESS_MM = 3.42
 U_THICKNESS_MM = 0.36
 #: That of a stated one.
 U_STATED_MM = 0.1
-#: A caliper reads to 0.02 mm, its jaws set by hand.
-U_READING_MM = 0.02
+#: A caliper is good to 0.02 mm either way (ISO 13385-1: limits of 0.02-0.05 mm, from memory) and
+#: reads in steps of 0.01 or 0.02 mm, both evenly between their ends.
+U_READING_MM = 0.013
 #: The faces are parallel to 0.02 mm over their length (ISO 13385-1, from memory: the sliding jaw
 #: turns in its play); and how far the difference of their edges' distances at both ends may be off
 #: by its light, pixels (judgement; 31 openings in renders were 0.11 off, distortion included).

@@ -84,7 +84,8 @@ def _reference(shape: Shape, camera: Camera, edges: list[TrueEdge], mm: float) -
     camera = told_by_parallels(camera.over_plate(distance), both, u_converge)
     distance, _ = pin_distance(camera, both, mm)
     width = float(np.linalg.norm(np.mean(moved[0], axis=0) - np.mean(moved[1], axis=0)))
-    u_edges = float(np.hypot(edges[0].u_px, edges[1].u_px))
+    # What is not known of the metal moves both edges alike, outward or inward.
+    u_edges = edges[0].u_px + edges[1].u_px
     u_scale = float(np.hypot(np.hypot(u_edges, 0.08) / width, U_SIZE_MM / mm))
     return Reference(
         source="pin",

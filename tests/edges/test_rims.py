@@ -158,10 +158,12 @@ def test_a_blackened_pins_edges_are_bare(polish: float) -> None:
 
 def test_a_panel_close_behind_gets_bands_of_their_own() -> None:
     shifts = np.array([0.3, -0.2])
-    found = [profile(s, behind=15.0, half=60, seed=i, loss=0.6) for i, s in enumerate(shifts)]
+    # What facets of ground iron or chromium mirror.
+    metal = {"loss": 0.4, "polish": 0.7}
+    found = [profile(s, behind=15.0, half=60, seed=i, **metal) for i, s in enumerate(shifts)]
     rims = fit_rims(found, F, panel_near=True)
     error = rims.edges_px - shifts
-    assert np.abs(error).max() < 0.6
+    assert np.abs(error).max() < 0.4
     assert (np.abs(error) < 3 * rims.u_edges_px).all()
 
 

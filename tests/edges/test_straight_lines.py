@@ -14,7 +14,7 @@ from scipy.special import ndtr, ndtri
 from shapely import LineString, Point, Polygon
 
 from pitchcam.camera.pinhole import Camera
-from pitchcam.edges.bands import band_slopes
+from pitchcam.edges.bands import FALLS_AT, FALLS_BY, band_slopes
 from pitchcam.edges.bend import FEWEST, U_BOW_PX, U_PIECE_PX, Bent, corner_share, places
 from pitchcam.edges.edge_profiles import CODE_NOISE, LIGHT_NOISE, EdgeProfile, coded_noise, stacked
 from pitchcam.edges.lines import (
@@ -278,13 +278,18 @@ def test_a_wall_as_dark_as_the_inside_is_one_edge_at_the_lower_one() -> None:
 
 @pytest.mark.parametrize("shine", [0.1, 0.6])
 @pytest.mark.parametrize("width", [0.5, 3.0])
-def test_a_band_is_two_steps_of_light(shine: float, width: float) -> None:
+def test_a_band_is_steps_of_light(shine: float, width: float) -> None:
     light, slopes = band_slopes(ACROSS, 0.9, np.array([0.3, shine, width, 0.4]))
     outer, inner = ndtr((0.3 - ACROSS) / 0.9), ndtr((0.3 - width - ACROSS) / math.hypot(0.9, 0.4))
-    assert light == pytest.approx(1 - (1 - shine) * outer - shine * inner)
+    within = (1 - sum(FALLS_BY)) * inner + sum(
+        fall * ndtr((0.3 - at * width - ACROSS) / 0.9)
+        for at, fall in zip(FALLS_AT, FALLS_BY, strict=True)
+    )
+    assert light == pytest.approx(1 - (1 - shine) * outer - shine * within)
     assert slopes.shape == (len(ACROSS), 5)
     added = np.trapezoid(light - ndtr((ACROSS - 0.3) / 0.9), ACROSS)
-    assert added == pytest.approx(shine * width, rel=0.02), "its light is its width times its shine"
+    mean = 1 - 0.17 * (1 - 0.0265) - 0.10 * (1 - 0.39)
+    assert added == pytest.approx(mean * shine * width, rel=0.02), "its mean light over its width"
 
 
 @pytest.mark.parametrize("i", range(5), ids=["blur", "place", "shine", "width", "softness"])

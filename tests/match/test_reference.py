@@ -212,6 +212,67 @@ def test_each_other_name_is_said_once_and_never_the_name_itself() -> None:
     assert said(3) == [start + "with 25 mm it would be M10x1.25."]
 
 
+def test_a_name_must_stand_where_references_are_taken_with_scant_attention() -> None:
+    """Between the error rates of a routine task and of one that nobody attends to lie names."""
+    reading, spec = read("M10x1.25", 0.8), ScaleSpec(source="pin", mm=8.0)
+
+    def found(wrong: float) -> tuple[ThreadResult, list]:
+        scales = Scales(
+            ratio=np.array([1.0, 1.25]), spread=np.zeros(2), weight=np.array([1 - wrong, wrong])
+        )
+        belief = SizeBelief(scales=scales, sizes_mm=(8.0, 10.0), ratio=1.25, share=1.0, threads=1)
+        [part_] = doubted(part(reading), spec, belief, flags := [])
+        return part_.threads[0], flags
+
+    # By the odds 0.09 to 0.91 against 0.04 to 0.96: 0.021 becomes 0.05.
+    name, quiet = found(0.015)
+    assert name.verdict.status == "named" and not quiet
+    open_, said = found(0.03)
+    assert open_.verdict.status == "ambiguous"
+    first = open_.verdict.candidates[0]
+    assert first.designation == "M8x1" and first.probability < 0.95
+    assert "with 10 mm everything would fit" in said[0].message
+    assert "8 or 10 mm?" in (open_.verdict.next_step or "")
+
+
+def test_a_name_beside_jaws_says_which_other_opening_would_make_another() -> None:
+    """No size of jaws is usual: any of them is said as about that."""
+    reading, spec = read("M10x1.25", 0.8), ScaleSpec(source="jaws", mm=16.0)
+    ratio = np.array([1.0, 1.25, 1.26])
+    scales = Scales(
+        ratio=ratio, spread=np.array([0.0, 0.005, 0.005]), weight=np.array([0.992, 0.005, 0.003])
+    )
+    belief = SizeBelief(scales=scales, sizes_mm=tuple(16 * ratio), ratio=1.25, share=1.0, threads=1)
+    [found] = doubted(part(reading), spec, belief, [])
+    [note] = [n for n in found.threads[0].verdict.notes if "as stated" in n]
+    assert note == (
+        "That the caliper jaws stand at 16 mm is taken as stated; with about 20 mm it would be "
+        "M10x1.25."
+    )
+
+
+@pytest.mark.parametrize("kind", ["jaws", "major"])
+def test_a_caliper_may_be_misread_by_a_whole_millimetre(kind: str) -> None:
+    scales, sizes = explanations(ScaleSpec(source=kind, mm=16.0))
+    fixed = [mm for mm, spread in zip(sizes[1:], scales.spread[1:], strict=True) if spread == 0]
+    assert fixed == pytest.approx([15.0, 17.0])
+    share = float(scales.weight[1:3].sum() / scales.weight[1:].sum())
+    assert share == pytest.approx(0.3)
+    # Of a wide opening a millimetre is too little to be another size.
+    wide, _ = explanations(ScaleSpec(source=kind, mm=60.0))
+    assert (wide.spread[1:] > 0).all()
+
+
+def test_explanations_are_doubted_by_their_odds() -> None:
+    scales = Scales(
+        ratio=np.array([1.0, 0.8, 1.2]), spread=np.zeros(3), weight=np.array([0.9, 0.06, 0.04])
+    )
+    more = scales.doubted(3.0).weight
+    assert more.sum() == pytest.approx(1.0)
+    assert (1 - more[0]) / more[0] == pytest.approx(3 * 0.1 / 0.9)
+    assert more[1] / more[2] == pytest.approx(1.5)
+
+
 def test_a_name_that_no_usual_pin_would_change_rests_on_nothing() -> None:
     [found] = doubt_names(part(read("M14x1.5")), ScaleSpec(source="pin", mm=8.0), 230.0, [])
     assert found.threads[0].verdict.designation == "M14x1.5"

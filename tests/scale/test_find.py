@@ -135,7 +135,7 @@ def test_a_pin_s_own_size_and_its_edges_make_the_scale_s_u() -> None:
     blurred = {label: [replace(e, u_px=0.3) for e in edges] for label in ideal}
     worse = find_reference(spec, seen.shapes, looking.camera(VIEW), blurred)
     assert worse.u_scale == pytest.approx(
-        np.linalg.norm([0.08 / width, 0.008 / 8.0, 0.3 * np.sqrt(2) / width]), rel=0.01
+        np.linalg.norm([0.08 / width, 0.008 / 8.0, 2 * 0.3 / width]), rel=0.01
     )
 
 

@@ -203,10 +203,10 @@ def test_a_pin_is_a_reference_at_its_axiss_height(mm: float, deg: float) -> None
 
 @pytest.mark.parametrize("u_px", [0.0, 0.2, 1.0])
 def test_a_pins_u_is_its_edges_over_its_width_and_its_own_size(u_px: float) -> None:
-    """Both edges, 0.08 px between them, and a ground pin's 0.008 mm (a shank 0.02)."""
+    """Both edges alike, 0.08 px between them, and a ground pin's 0.008 mm (a shank 0.02)."""
     found, edges = pin_seen(8.0, u_px=u_px)
     width = float(np.linalg.norm(np.mean(edges[0], axis=0) - np.mean(edges[1], axis=0)))
-    by_edges = math.hypot(math.sqrt(2) * u_px, 0.08) / width
+    by_edges = math.hypot(2 * u_px, 0.08) / width
     assert found.u_scale == pytest.approx(math.hypot(by_edges, 0.008 / 8.0))
     assert found.u_height_mm == 0.02
 
