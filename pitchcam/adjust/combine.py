@@ -13,6 +13,7 @@ from pitchcam.adjust.copies import copies, exposures, same_file
 from pitchcam.adjust.disagree import Agreement, agreeing
 from pitchcam.adjust.matching import match
 from pitchcam.adjust.observed import DIAMETERS, TAPER, Observation, layings, observe
+from pitchcam.adjust.out_of_round import note, rolled
 from pitchcam.adjust.references import one_scale
 from pitchcam.adjust.system import Adjusted, adjust, effect
 from pitchcam.frozen import dataclass
@@ -79,17 +80,14 @@ def combine(measurements: Sequence[Measurement | None]) -> Together:
     for number, threads in enumerate(matched, start=1):
         results = []
         for observations in threads:
-            found = one_scale(at_one_station(observations))
-            if not found.open:
-                aligned = layings(found.kept, sizes)
-                unmoved |= len({o.laying for o in aligned}) < len(aligned)
-                rest = agreeing(aligned)
-                found = replace(rest, left_out=(*found.left_out, *rest.left_out))
+            found, still, s_mm = _held_together(observations, sizes)
+            unmoved |= still
             is_open |= found.open
             if not found.open:
                 left_out |= {o.photo: why for o, why in found.left_out}
             spans = {o.photo: o.thread.span_px for o in observations}
-            results.append(_thread(found, tuple(map(spans.get, range(len(measurements))))))
+            by_photo = tuple(map(spans.get, range(len(measurements))))
+            results.append(_thread(found, by_photo, s_mm))
         first = threads[0][0]
         boxes = {o.photo: o.part.box_px for t in threads for o in t}
         parts.append(
@@ -104,6 +102,23 @@ def combine(measurements: Sequence[Measurement | None]) -> Together:
     shown = {o.photo for threads in matched for t in threads for o in t}
     left_out |= {i: APART for i, seen in enumerate(photos) if seen and i not in shown}
     return Together(parts=tuple(parts), left_out=left_out, open=is_open, unmoved=unmoved)
+
+
+def _held_together(
+    observations: Sequence[Observation], sizes: Sequence[object]
+) -> tuple[Agreement, bool, float]:
+    """Return what agrees of a thread's observations, and what several sides of it tell.
+
+    That is whether nothing was moved between two, and how far it is out of round, mm.
+    """
+    found = one_scale(at_one_station(observations))
+    if found.open:
+        return found, False, 0.0
+    aligned = layings(found.kept, sizes)
+    seen = rolled(aligned)
+    rest = agreeing(seen.observations)
+    both = replace(rest, left_out=(*found.left_out, *rest.left_out))
+    return both, len({o.laying for o in aligned}) < len(aligned), seen.s_mm
 
 
 def _copy_words(original: Measurement | None) -> str:
@@ -164,7 +179,7 @@ def at_one_station(observations: Sequence[Observation]) -> list[Observation]:
     return moved
 
 
-def _thread(found: Agreement, spans: tuple[Span | None, ...]) -> ThreadResult:
+def _thread(found: Agreement, spans: tuple[Span | None, ...], s_mm: float) -> ThreadResult:
     kept = found.kept
     best = min(kept, key=lambda o: float(o.covariance()[0, 0]))
     base = replace(best.thread, turns=max(o.thread.turns or 0.0 for o in kept), spans_px=spans)
@@ -175,11 +190,14 @@ def _thread(found: Agreement, spans: tuple[Span | None, ...]) -> ThreadResult:
     kept = tuple(oriented(kept))
     adjusted = adjust(kept)
     reading = _reading(adjusted, kept)
+    verdict = name_thread(reading)
+    if s_mm:
+        verdict = replace(verdict, notes=(*verdict.notes, note(s_mm)))
     return replace(
         base,
         reading=reading,
         budget=_budget(adjusted, kept),
-        verdict=name_thread(reading),
+        verdict=verdict,
         in_step=_by_layings(kept, "in_step", RINGS),
         no_thread=_by_layings(kept, "no_thread", NO_THREAD),
     )

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.adjust.sharing import ANGLE_AGAIN, Sharing, reference_again, sharing_of
+from pitchcam.adjust.sharing import ANGLE_AGAIN, TAPER_AGAIN, Sharing, reference_again, sharing_of
 from pitchcam.frozen import dataclass
 from pitchcam.records import NAMING_QUANTITIES, BudgetLine, Measurement, PartResult, ThreadResult
 
@@ -26,6 +26,8 @@ OFF_MIDDLE = 0.12
 UNMOVED = 0.03
 #: The budget's line of the scatter about the fit.
 NOISE = "edge noise"
+#: And that of flanks' edges which differ along the thread.
+ALONG = "rim along the thread"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -158,6 +160,11 @@ def _terms(
             term, key="part", shares=light, sharing=Sharing(owner="part", lasting=1.0), kind="B"
         )
         return [lasts, replace(term, shares=left)]
+    if term.source == ALONG and term.shares[TAPER]:
+        is_taper = np.arange(6) == TAPER
+        whole = Sharing(owner="part", lasting=TAPER_AGAIN)
+        tapers = replace(term, key="part's taper", shares=term.shares * is_taper, sharing=whole)
+        return [replace(term, shares=np.where(is_taper, 0.0, term.shares)), tapers]
     if term.sharing.owner != "reference":
         return [term]
     scale = measurement.scale
@@ -197,9 +204,13 @@ def _term(measurement: Measurement, photo: int, line: BudgetLine, out: float) ->
     }
     shares = np.array([line.contributions.get(k, 0.0) for k in NAMING_QUANTITIES])
     if line.correlated:
-        # Counted from the free end, a taper changes sign with the way the span runs. An input that
-        # turns with the part changes sign itself, and with it everything else that it moves.
-        shares[np.arange(6) != TAPER if sharing.turns else TAPER] *= out
+        # Counted from the free end, what the camera makes of a taper changes sign with the way the
+        # span runs; what the part makes of it (a chamfer, its body beside the light) does not. An
+        # input that turns with the part changes sign itself, and with it all else that it moves.
+        if sharing.turns:
+            shares[np.arange(6) != TAPER] *= out
+        elif sharing.owner != "part":
+            shares[TAPER] *= out
     return Term(
         source=line.source,
         key=keys[sharing.owner],

@@ -353,6 +353,37 @@ def test_a_reference_is_one_of_its_kind_itself_and_this_photos_sight_of_it() -> 
     assert own["photo 3, pin 8.0"].sharing.lasting == 0.0
 
 
+def test_the_light_along_a_thread_is_its_own_in_the_taper_and_not_in_the_pitch() -> None:
+    """A body that screens the light at one end makes a taper of it in every photo alike."""
+    line = BudgetLine(
+        source="rim along the thread", contributions={"pitch_mm": 0.001, "taper": 0.0008}
+    )
+    many = []
+    for i in range(20):
+        m = made.measurement(made.true_values(), (*made.lines(), line), i)
+        many.append(replace(observe(m, i, m.parts[0], m.parts[0].threads[0]), laying=i))
+    left = effect(many, adjust(many), line.source)
+    assert math.sqrt(left[TAPER, TAPER]) == pytest.approx(0.0008, rel=0.01)
+    again = 0.1 + 0.9 / 20
+    assert math.sqrt(left[0, 0]) == pytest.approx(0.001 * math.sqrt(again), rel=0.05)
+
+
+@pytest.mark.parametrize(
+    ("source", "left"),
+    [("ridges at the ends", 1.0), ("rim along the thread", 1.0), ("focal length", 0.236)],
+)
+def test_turned_end_for_end_a_part_keeps_its_end_and_the_camera_its_lens(source, left) -> None:
+    """A chamfered end is the same end however the part lies: turning it takes nothing away."""
+    line = BudgetLine(source=source, contributions={"taper": 0.0014})
+    pair = []
+    for i in range(2):
+        budget = (*made.lines(focal=0.0), line)
+        m = made.measurement(made.true_values(), budget, i, turned=bool(i))
+        pair.append(replace(observe(m, i, m.parts[0], m.parts[0].threads[0]), laying=i))
+    u = math.sqrt(effect(pair, adjust(pair), source)[TAPER, TAPER])
+    assert u == pytest.approx(0.0014 * left, rel=0.1)
+
+
 def test_of_the_angles_noise_a_part_is_the_metals_light_and_comes_again() -> None:
     m = made.measurement(made.true_values(), made.lines())
     one = observe(m, 0, m.parts[0], m.parts[0].threads[0])
