@@ -172,7 +172,7 @@ class OwnBlur:
     motion: bool
 
 
-def _swept(x: Values, blur_px: Values, lens_px: float) -> tuple[Values, Values, Values]:
+def swept(x: Values, blur_px: Values, lens_px: float) -> tuple[Values, Values, Values]:
     """Return the fallen share of an edge that was moved while the shutter was open.
 
     ``x`` (n, m, d) lies inside the edge by so many pixels, ``blur_px`` (n, 1, 1) is the standard
@@ -257,7 +257,7 @@ def place_flanks(
         blur_px = blurred(q)[:, None, None]
         x = q[first:, None, None] - CELLS_PX - profiles.across_px[:, :, None]
         if own is not None and own.motion:
-            share, bells, widened = _swept(x, blur_px, profiles.lens_px)
+            share, bells, widened = swept(x, blur_px, profiles.lens_px)
         else:
             share = normal_cdf(x / blur_px)
             bells = np.exp(-0.5 * (x / blur_px) ** 2) / (np.sqrt(2 * np.pi) * blur_px)

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter1d, uniform_filter1d
+from scipy.stats import norm
 
 from pitchcam.edges.flank_light import SLOPES, Traced
 from pitchcam.edges.flank_place import (
@@ -14,6 +15,7 @@ from pitchcam.edges.flank_place import (
     place_asking_blur,
     place_flanks,
     place_in_own_blur,
+    swept,
 )
 from pitchcam.light.esf import reflected
 from pitchcam.light.metal import UNSEEN, Known
@@ -168,6 +170,8 @@ def test_flanks_that_moved_are_placed_in_their_own_blur(blurs, share: float) -> 
     widths = [np.hypot(lens, moved / 12**0.5) for lens, moved in blurs]
     assert found.blur_px == pytest.approx(widths, rel=0.12)
     assert np.abs(found.edge_px - EDGES).mean() < 0.35
+    # The light is drawn to its noise: a lens's blur for a motion would leave twice that.
+    assert found.misfit.max() < 0.0055
     assert np.abs(as_usual.edge_px - EDGES).mean() > 2 * np.abs(found.edge_px - EDGES).mean()
 
 
@@ -177,3 +181,19 @@ def test_flanks_as_blurred_as_all_edges_have_no_blur_of_their_own(share: float) 
     found = place_asking_blur(seen, traced(DEPTHS_PX), (PANELS[5] * 1.1, 0.3))
     assert found.surface.own_blur_px is None
     assert found.blur_px == (BLUR, BLUR)
+
+
+def test_an_edge_that_moved_falls_as_a_blurred_one_averaged_over_its_way() -> None:
+    step, lens, blur = 0.01, 0.9, 2.0
+    x = np.arange(-12.0, 12.0, step)
+    half = np.sqrt(3 * (blur**2 - lens**2))
+    moved = uniform_filter1d(norm.cdf(x / lens), round(2 * half / step), mode="nearest")
+
+    def drawn(blur: float) -> tuple:
+        return tuple(a[0, :, 0] for a in swept(x[None, :, None], np.full((1, 1, 1), blur), lens))
+
+    share, by_x, by_blur = drawn(blur)
+    assert share == pytest.approx(moved, abs=2e-3)
+    assert by_x == pytest.approx(np.gradient(share, step), abs=1e-4)
+    more = drawn(blur * np.exp(1e-5))[0] - drawn(blur * np.exp(-1e-5))[0]
+    assert by_blur == pytest.approx(more / 2e-5, abs=1e-6)
