@@ -188,7 +188,7 @@ def posterior(
     """
     lean = _Lean.of(camera, seen.along)
     tilts, weight = lean.tilts_deg, lean.weights.sum(axis=0)
-    angle = GRID[:, None] + tilts
+    angle = np.radians(GRID[:, None] + tilts)
     likely = _tilted(seen.log, tilts)
     every = np.exp(likely - likely.max())
     every *= prior(radii)[:, None] * weight
@@ -196,24 +196,26 @@ def posterior(
     evidence = float(every.sum())
     every /= evidence
     joint = every.sum(axis=0)
-    over_plate = radii.axis_height_mm(np.radians(GRID))[:, None] + np.zeros_like(angle)
-    height = over_plate + lever_mm * np.tan(np.radians(tilts))
+    inclines = np.radians(GRID)
+    over_plate = radii.axis_height_mm(inclines)
+    height = over_plate[:, None] + lever_mm * np.tan(np.radians(tilts))
 
-    def moments(x: Values) -> tuple[float, float]:
-        mean = float((joint * x).sum())
-        return mean, float(np.sqrt((joint * (x - mean) ** 2).sum()))
+    def moments(x: Values, weights: Values = joint) -> tuple[float, float]:
+        mean = float((weights * x).sum())
+        return mean, float(np.sqrt((weights * (x - mean) ** 2).sum()))
 
-    incline, u_incline = moments(np.radians(GRID)[:, None] + np.zeros_like(angle))
-    slope, u_slope = moments(np.radians(angle))
+    by_incline = joint.sum(axis=1)
+    incline, u_incline = moments(inclines, by_incline)
+    slope, u_slope = moments(angle)
     at, u_at = moments(height)
-    axis_height, u_axis_height = moments(over_plate)
-    shared = float((joint * (height - at) * (np.radians(angle) - slope)).sum())
+    axis_height, u_axis_height = moments(over_plate, by_incline)
+    shared = float((joint * (height - at) * (angle - slope)).sum())
     per_rad = shared / max(u_slope**2, 1e-12)
     left = max(u_at**2 - (per_rad * u_slope) ** 2, 0.0)
     share = every.sum(axis=(1, 2))
     lens = float(share @ seen.lens)
     u_lens = float(np.sqrt(share @ (seen.lens - lens) ** 2))
-    turned = np.einsum("lit,it->l", every, np.radians(angle) - slope)
+    turned = np.einsum("lit,it->l", every, angle - slope)
     per_lens = float(turned @ (seen.lens - lens)) / max(u_lens**2, 1e-12)
     return Pose(
         incline_rad=incline,
