@@ -297,7 +297,9 @@ def test_dowel_sizes_are_met_more_often() -> None:
 @pytest.mark.parametrize("source", ["jaws", "major"])
 def test_jaws_and_crests_may_be_of_any_size(source: str) -> None:
     held, _ = explanations(ScaleSpec(source=source, mm=20.0))
-    assert np.count_nonzero(held.spread == 0.0) == 1
+    # As stated, or misread by a millimetre either way.
+    assert held.ratio[held.spread == 0.0] * 20.0 == pytest.approx([20.0, 19.0, 21.0])
+    assert np.count_nonzero(held.spread > 0.0) > 90
     assert held.weight[1:].sum() == pytest.approx(slip_shares()[f"reference-{source}"])
 
 
