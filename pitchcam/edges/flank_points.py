@@ -63,7 +63,7 @@ class Flanks:
         return Flanks(**{f.name: getattr(self, f.name)[keep] for f in fields(self)})
 
 
-def _contour_normals(outline: Points, reach: int = 3) -> Points:
+def contour_normals(outline: Points, reach: int = 3) -> Points:
     """Return unit normals of a closed outline that point away from its inside."""
     tangent = np.roll(outline, -reach, axis=0) - np.roll(outline, reach, axis=0)
     tangent /= np.maximum(np.hypot(tangent[:, 0], tangent[:, 1]), 1e-9)[:, None]
@@ -125,7 +125,7 @@ def flank_points(
     """
     seen = seen or Slant()
     st = axis.to_axis(outline)
-    normals = _contour_normals(outline)
+    normals = contour_normals(outline)
     zy = frame.from_photo(outline)
     names = ("xy", "side", "flank", "ridge", "height", "below", "normal")
     chosen: dict[str, list[Values]] = {k: [] for k in names}

@@ -67,7 +67,8 @@ FARTHEST = 0.9
 class FlankEdge:
     """The true edge of one flank (all ridges of one side), in one half of it along the thread.
 
-    ``shift_px`` leads from the level's crossing outward to the edge; ``u_by_height_px`` is the u of
+    ``shift_px`` leads from the level's crossing outward to the edge; ``by_height_px`` is how much
+    more it does from the flank's foot to its top, ``u_by_height_px`` the u of
     how much more it does from the flank's foot to its top, which the points have in them.
     """
 
@@ -76,6 +77,7 @@ class FlankEdge:
     shift_px: float
     u_px: float
     u_by_height_px: float
+    by_height_px: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -252,7 +254,7 @@ def _rise(halves: list[_Half], places: Sequence[int], placed: Placed, around: _A
         misfit=float(placed.misfit[own].mean()),
         blur_px=placed.blur_px[int(placed.way[own[0]])],
     )
-    return rise(light, traced_rise(float(np.mean(traced)), placed.surface.panel))
+    return rise(light, traced_rise(float(np.mean(traced)), placed.surface))
 
 
 def move_to_edges(
@@ -318,6 +320,7 @@ def move_to_edges(
                 shift_px=float(placed.edge_px[i]),
                 u_px=float(placed.u_px[i]),
                 u_by_height_px=rises.u_px,
+                by_height_px=rises.px,
             )
             for i in own
         ]

@@ -103,6 +103,11 @@ class Section:
         slant = (float(z) - middle) / float(x) - side * lean
         return float(0.5 * radius * slant**2 * np.mean(np.array(fit.tan_half) ** -2.0))
 
+    def slant(self, frame: AxisFrame) -> float:
+        """Return the tangent of the angle at which rays meet the axis's normal plane, along z."""
+        z, _, x = self.pinhole(frame)
+        return float(z / x)
+
     def pinhole(self, frame: AxisFrame) -> Values:
         """Return the camera (z, y, x) seen from the thread's own axis."""
         z, y, x = frame.pinhole

@@ -20,13 +20,14 @@ from pitchcam.objects.regions import Region
 from pitchcam.objects.shapes import Shape
 from pitchcam.pipeline.by_form import by_form, hangs_on_form
 from pitchcam.pipeline.inputs import scale_shares
+from pitchcam.pipeline.outline import budgeted
 from pitchcam.pipeline.place import geometry
 from pitchcam.pipeline.pose_report import left_hand, lies_aslant, part_pose
 from pitchcam.pipeline.scene import Scene
 from pitchcam.pipeline.told_lens import told
 from pitchcam.pipeline.unfit import Found, refusal
 from pitchcam.records import BudgetLine, Flag, Quantity, ThreadReading, ThreadResult, Verdict
-from pitchcam.thread.budget import budget, relative_u_scale
+from pitchcam.thread.budget import relative_u_scale
 from pitchcam.thread.crest_lines import CrestShape, measure_crests
 from pitchcam.thread.doubts import told as doubt
 from pitchcam.thread.extent import thread_extent
@@ -210,7 +211,7 @@ def _one_thread(
         flags += left_hand(number, scene.rows_shown)
     flags += lies_aslant(rest.pose, number)
     place = geometry(scene, region, shape, rest)
-    lines = budget(shape, place)
+    shape, lines = budgeted(shape, place)
     reading = to_reading(shape, lines, thread_extent(shape, part, region))
     if wanted.cast:
         reading = _as_cast(reading, wanted.shrinkage)
@@ -262,7 +263,7 @@ def _by_crests(
         return _unreadable(found, flag("no-thread", text), flags), None
     flags += lies_aslant(rest.pose, number)
     place = geometry(scene, region, shape, rest)
-    lines = budget(shape, place)
+    shape, lines = budgeted(shape, place)
     reading = crest_reading(shape, lines)
     if wanted.cast:
         reading = _as_cast(reading, wanted.shrinkage)
@@ -351,9 +352,8 @@ def _not_fitted(found: Found) -> Flag:
     """Return why flanks could not be fitted: too few pixels show them, or something else."""
     if found.region.spacing_px < COARSE_PX:
         return _too_small(found)
-    return flag(
-        "not-read", f"the flanks of part {found.number} could not be fitted", UNFITTED_ADVICE
-    )
+    text = f"the flanks of part {found.number} could not be fitted"
+    return flag("not-read", text, UNFITTED_ADVICE)
 
 
 def _too_small(found: Found) -> Flag:

@@ -23,6 +23,7 @@ from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.frame import AxisFrame
 from pitchcam.small import median, solved
 from pitchcam.thread.low_crests import lines_of_crests
+from pitchcam.thread.outlined import OutlineAngle
 from pitchcam.thread.visible_flanks import Along, visible_angle
 
 Values = NDArray[np.float64]
@@ -67,7 +68,7 @@ class CrestShape:
     ``pitch_mm``, ``major_mm`` and ``taper`` are on the thread's own axis, the diameter at the
     frame's origin; ``u_pitch_mm``, ``u_major_mm``, ``u_taper`` and ``u_edge_mm`` are standard
     uncertainties from the crests' scatter, and of their edges; ``mm_per_px`` is the scale on the
-    axis.
+    axis. ``outlined`` is the angle by the whole outline, where that was asked.
     """
 
     crests: CrestPoints
@@ -81,6 +82,13 @@ class CrestShape:
     u_edge_mm: float
     lag: float
     span_mm: tuple[float, float]
+    outlined: OutlineAngle | None = None
+
+    @property
+    def signed_slant(self) -> float:
+        """Tangent of the angle at which rays meet the axis's normal plane, along z."""
+        z, _, x = self.frame.pinhole
+        return float(z / x)
 
     @property
     def half_angles_deg(self) -> tuple[float, float] | None:
@@ -89,7 +97,7 @@ class CrestShape:
 
     @property
     def u_angle_deg(self) -> float:
-        """The included angle's standard uncertainty, 0 where it is not seen."""
+        """The included angle's standard uncertainty by what is left of flanks, 0 without them."""
         return 0.0 if self._flanks is None else self._flanks[2]
 
     @cached_property
@@ -136,7 +144,9 @@ class CrestShape:
     def quantities(self) -> dict[str, float]:
         """Return what was measured, by the names that naming uses."""
         found = {"pitch_mm": self.pitch_mm, "major_mm": self.major_mm, "taper": self.taper}
-        if self.half_angles_deg is not None:
+        if self.outlined is not None:
+            found["angle_deg"] = self.outlined.at(self.signed_slant)
+        elif self.half_angles_deg is not None:
             found["angle_deg"] = sum(self.half_angles_deg)
         return found
 
@@ -183,7 +193,7 @@ def remeasure_crests(
 ) -> CrestShape:
     """Fit the same crests again with another geometry: for the uncertainty budget."""
     sight = shape.sight.laid(camera, height_mm, incline_rad)
-    return _fitted(shape.crests, sight, shape.u_edge_mm)
+    return replace(_fitted(shape.crests, sight, shape.u_edge_mm), outlined=shape.outlined)
 
 
 def _crests(sight: Sight, outside_px: float) -> CrestPoints:

@@ -24,7 +24,8 @@ from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.frame import AxisFrame, Framed
 from pitchcam.small import median
 from pitchcam.thread.moved import moved_sight
-from pitchcam.thread.spectrum import side_profiles, tone_period
+from pitchcam.thread.outlined import OutlineAngle
+from pitchcam.thread.spectrum import spectral_spacing
 
 Values = NDArray[np.float64]
 
@@ -78,11 +79,11 @@ class ThreadShape(Framed):
 
     Diameters are at the frame's origin; ``tips`` and ``roots`` hold one entry per side that could
     be fitted. ``straight`` says that only points on the flanks' straight part went into the fit
-    (seen far along the thread, too few of them are left); ``nearness``, 0 to 1, how far the
-    light on the flanks is that of a panel close behind the part; ``bend_deg`` how much more their
-    outer half opens than the inner one, beyond chance. ``spacing_px`` is
-    the crests' spacing in the photo, ``blur_mm`` the photo's blur on the axis, ``swept_mm`` how far
-    a motion carried the thread along it, to either side, in the picture.
+    (seen far along the thread, too few of them are left); ``nearness``, 0 to 1, how far the light
+    on the flanks is that of a panel close behind the part; ``bend_deg`` how much more their outer
+    half opens than the inner one, beyond chance. ``spacing_px`` is the crests' spacing in the
+    photo, ``blur_mm`` its blur on the axis, ``swept_mm`` how far a motion carried the thread along
+    it, to either side, in the picture, ``outlined`` the angle by the whole outline, if asked.
     """
 
     axis: ImageAxis
@@ -99,6 +100,7 @@ class ThreadShape(Framed):
     bend_deg: float
     blur_mm: float
     swept_mm: float = 0.0
+    outlined: OutlineAngle | None = None
 
     @property
     def pitch_mm(self) -> float:
@@ -123,6 +125,16 @@ class ThreadShape(Framed):
         return float(abs(z - sum(self.span_mm) / 2) / x)
 
     @property
+    def angle_deg(self) -> float:
+        """The included angle, by the flanks and by the whole outline."""
+        own = self.section.fit.angle_deg
+        return (
+            own
+            if self.outlined is None
+            else self.outlined.beside(own, self.section.slant(self.frame))
+        )
+
+    @property
     def hidden(self) -> bool:
         """Whether the flanks are seen so aslant that hardly any straight part of them is left."""
         return _hides(self.straight, self.slant, self.section)
@@ -144,16 +156,14 @@ class ThreadShape(Framed):
             "major_mm": self.major_mm,
             "pitch_diameter_mm": self.pitch_diameter_mm,
             "minor_mm": self.diameter_mm(self.roots),
-            "angle_deg": self.section.fit.angle_deg,
+            "angle_deg": self.angle_deg,
             "taper": self.taper,
         }
         return {k: v for k, v in found.items() if v is not None}
 
     def diameter_mm(self, tips: tuple[Tip, ...]) -> float | None:
         """Return the crest or root diameter at the frame's origin; None without both sides."""
-        if len(tips) < 2:
-            return None
-        return sum(t.radius_mm for t in tips)
+        return sum(t.radius_mm for t in tips) if len(tips) > 1 else None
 
 
 def measure_thread(sight: Sight, starts: int = 1) -> ThreadShape:
@@ -178,7 +188,7 @@ def measure_thread(sight: Sight, starts: int = 1) -> ThreadShape:
     """
     frame = sight.frame
     right, left = Winding(starts=starts), Winding(starts=starts, hand=-1.0)
-    spacing_mm = _spectral_spacing(sight)
+    spacing_mm = spectral_spacing(sight)
     seen = Slant(blur_px=sight.blur_px, swept_px=sight.swept_px, starts=starts)
     flanks = flank_points(sight.outline_px, sight.axis, sight.region, frame, seen)
     first = fit_section(flanks, frame, spacing_mm, right, rounds=3)
@@ -303,14 +313,6 @@ def _nearness(section: Section, surface: Surface, mm_per_px: float, straight: bo
         return 1.0
     bright = min(surface.metal.share.value / BRIGHT, 1.0)
     return float(bright * np.clip((FAR - surface.panel) / (FAR - NEAR), 0.0, 1.0))
-
-
-def _spectral_spacing(sight: Sight) -> float:
-    """Return the crests' spacing from fundamental and harmonics of both sides' outlines, mm."""
-    region, mm_per_px = sight.region, sight.mm_per_px
-    half = 0.5 * (region.end_px - region.start_px) * mm_per_px
-    z, upper, lower = side_profiles(sight.outline_px, sight.frame, (-half, half))
-    return tone_period(z, (upper, lower), region.spacing_px * mm_per_px)
 
 
 def _straight(

@@ -122,7 +122,9 @@ def half_angles(
 ) -> tuple[Quantity | None, Quantity | None]:
     """Return both half angles, first that of the flank facing the thread's start."""
     u, _ = combined(lines)
-    a, b = shape.section.fit.half_angles_deg
+    # What the whole outline adds to the flanks' angle falls on both alike.
+    more = (shape.angle_deg - shape.section.fit.angle_deg) / 2
+    a, b = (half + more for half in shape.section.fit.half_angles_deg)
     # Each flank carries its own share of the included angle's u, and the axis's direction.
     each = float(np.hypot(u["angle_deg"] / np.sqrt(2), 0.15))
     return quantity(b, each), quantity(a, each)

@@ -11,6 +11,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.edges.sight import Sight
 from pitchcam.errors import OutlineError
 from pitchcam.objects.axis import Points
 from pitchcam.objects.frame import AxisFrame
@@ -103,3 +104,11 @@ def _explained(z: Values, seen: Values, periods: Values) -> Values:
     weights = np.linalg.solve(model @ np.swapaxes(model, 1, 2), along)
     out: Values = np.sum(along * weights, axis=(1, 2))
     return out
+
+
+def spectral_spacing(sight: Sight) -> float:
+    """Return the crests' spacing from fundamental and harmonics of both sides' outlines, mm."""
+    region, mm_per_px = sight.region, sight.mm_per_px
+    half = 0.5 * (region.end_px - region.start_px) * mm_per_px
+    z, upper, lower = side_profiles(sight.outline_px, sight.frame, (-half, half))
+    return tone_period(z, (upper, lower), region.spacing_px * mm_per_px)

@@ -1,4 +1,4 @@
-"""``python -m tests.adjustment bound|whole|forms|pipes|spoken``: tables of what it gives."""
+"""``python -m tests.adjustment WHAT``: tables of what the adjustment and its parts give."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import argparse
 import warnings
 from pathlib import Path
 
-from tests.adjustment import bound, pipes, spoken
+from tests.adjustment import bound, freedom, pipes, spoken
 
 
 def main() -> None:
@@ -15,6 +15,7 @@ def main() -> None:
     what = parser.add_subparsers(dest="what", required=True)
     one = what.add_parser("bound", help="scatter and bias of the pitch beside the least possible")
     one.add_argument("--photos", type=int, default=8, help="of each size")
+    what.add_parser("freedom", help="the angle's bound with forms, blur and mirrored light free")
     every = what.add_parser("whole", help="the same in mm, with every input off as the budget says")
     every.add_argument("--photos", type=int, default=8, help="of each size")
     forms = what.add_parser("forms", help="the same for every form: sizes of 8 turns together")
@@ -32,6 +33,9 @@ def main() -> None:
     if given.what == "pipes":
         print(pipes.table(list(pipes.rows(given.count, given.seed))))
         return
+    if given.what == "freedom":
+        print(freedom.table(bound.PX_PER_PITCH))
+        return
     if given.what == "whole":
         print(bound.WHOLE_HEAD)
         cells = []
@@ -43,6 +47,9 @@ def main() -> None:
         for name in cells[0].bounds:
             print(bound.whole_line(cells, name))
             print(bound.whole_line(within, name))
+        # The angle beside what a picture tells of it when form, blur and light are free as well.
+        print(bound.whole_line(freedom.freed(cells), "angle_deg"))
+        print(bound.whole_line(freedom.freed(within), "angle_deg"))
         return
     if given.what == "forms":
         print(f"{'form':<16}{bound.WHOLE_HEAD}")

@@ -6,9 +6,12 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from pitchcam.edges.flank_place import CELLS_PX
+from pitchcam.edges.flank_place import CELLS_PX, Surface
 from pitchcam.edges.flank_rise import (
     HEIGHTS,
+    MISSED_NEAR_PX,
+    MISSED_PX,
+    SCATTERS,
     U_EDGE_PX,
     U_GROOVE,
     U_TRACE_NEAR_PX,
@@ -19,6 +22,7 @@ from pitchcam.edges.flank_rise import (
     rise,
     traced_rise,
 )
+from pitchcam.light.metal import UNSEEN
 
 BLUR_PX, EDGE_PX = 0.9, -0.9
 ACROSS = np.arange(-6, 6.01, 0.5)
@@ -125,9 +129,22 @@ def test_spoiled_profiles_are_left_out():
     assert abs(rise(replace(seen, light=light), OPEN).px) < 0.05
 
 
-def test_a_near_panel_is_traced_half_as_well():
-    assert traced_rise(0.1, 0.2) == Rise(px=0.1, u_px=U_TRACE_NEAR_PX)
-    assert traced_rise(0.1, 1.2) == Rise(px=0.1, u_px=U_TRACE_PX)
+def surface(panel, share):
+    metal = replace(UNSEEN, share=replace(UNSEEN.share, value=share))
+    return Surface(metal=metal, panel=panel, background=1.0, misfit=0.0)
+
+
+def test_a_near_panel_is_traced_half_as_well_and_misses_more():
+    near, far = (traced_rise(0.1, surface(panel, 0.6)) for panel in (0.2, 1.2))
+    assert near == Rise(px=0.1 + MISSED_NEAR_PX, u_px=U_TRACE_NEAR_PX)
+    assert far == Rise(px=0.1 + MISSED_PX, u_px=U_TRACE_PX)
+    assert near.u_px > 2 * far.u_px and near.px > far.px + 0.05
+
+
+def test_what_is_black_scatters_nothing_that_the_trace_would_miss():
+    assert traced_rise(0.1, surface(0.2, 0.0)).px == traced_rise(0.1, surface(1.2, 0.0)).px == 0.1
+    half = traced_rise(0.0, surface(1.2, SCATTERS / 2)).px
+    assert half == pytest.approx(MISSED_PX / 2)
 
 
 def test_profiles_that_reach_no_edge_leave_what_was_traced():

@@ -59,6 +59,8 @@ CREST_TERMS: tuple[Callable[[CrestShape, Geometry], BudgetLine | None], ...] = (
     crests.inclination,
     rows.moved_rows,
     crests.edges,
+    crests.flank_light,
+    crests.bent_flanks,
     crests.scatter,
     crests.form,
 )

@@ -32,8 +32,31 @@ def edges(shape: CrestShape, place: Geometry) -> BudgetLine:
     return BudgetLine(source="edge and rim", contributions={"major_mm": 2 * shape.u_edge_mm})
 
 
+def flank_light(shape: CrestShape, place: Geometry) -> BudgetLine | None:
+    """Return what it contributes that the light on the flanks is not known: the panel's, the rim's.
+
+    The top of a flank mirrors more of it than its foot, and is seen by so much more inside.
+    """
+    if shape.outlined is None:
+        return None
+    own = {"angle_deg": shape.outlined.u_light_deg}
+    return BudgetLine(source="light on the flanks", contributions=own, correlated=False)
+
+
+def bent_flanks(shape: CrestShape, place: Geometry) -> BudgetLine | None:
+    """Return what no drawn thread explains of an outline leaves in the angle: bent flanks, corners.
+
+    It is alike on every ridge.
+    """
+    if shape.outlined is None:
+        return None
+    own = {"angle_deg": shape.outlined.u_bend_deg}
+    return BudgetLine(source="bent flanks", contributions=own, correlated=False)
+
+
 def scatter(shape: CrestShape, place: Geometry) -> BudgetLine:
     """Return what the scatter of the crests contributes: type A."""
+    outlined = shape.outlined
     return BudgetLine(
         source="edge noise",
         kind="A",
@@ -43,13 +66,14 @@ def scatter(shape: CrestShape, place: Geometry) -> BudgetLine:
             "pitch_mm": shape.u_pitch_mm,
             "major_mm": shape.u_major_mm,
             "taper": shape.u_taper,
-            "angle_deg": shape.u_angle_deg,
+            "angle_deg": shape.u_angle_deg if outlined is None else outlined.u_noise_deg,
         },
     )
 
 
 def form(shape: CrestShape, place: Geometry) -> BudgetLine:
-    """Return the floors of what crests leave open."""
-    return BudgetLine(
-        source="form of the model", contributions=by_pitch(shape, U_CRESTS), correlated=False
-    )
+    """Return the floors of what crests leave open, and what their form leaves in the angle."""
+    own = by_pitch(shape, U_CRESTS)
+    if shape.outlined is not None:
+        own["angle_deg"] = shape.outlined.u_form_deg
+    return BudgetLine(source="form of the model", contributions=own, correlated=False)

@@ -38,6 +38,9 @@ def edge_noise(shape: ThreadShape, place: Geometry) -> BudgetLine:
     fit = shape.section.fit
     c = fit.covariance
     tips, roots = ([t.u_mm for t in both] for both in (shape.tips, shape.roots))
+    angle = _u(c, TANGENTS, np.degrees(1 / (1 + np.array(fit.tan_half) ** 2)))
+    if shape.outlined is not None:
+        angle += shape.outlined.share * (shape.outlined.u_noise_deg - angle)
     return BudgetLine(
         source="edge noise",
         kind="A",
@@ -48,7 +51,7 @@ def edge_noise(shape: ThreadShape, place: Geometry) -> BudgetLine:
             "major_mm": float(np.hypot(tips[0], tips[1])) if len(tips) == 2 else 0.0,
             "pitch_diameter_mm": _u(c, [PITCH, WIDTH, *TANGENTS], _diameter_slopes(fit)),
             "minor_mm": float(np.hypot(roots[0], roots[1])) if len(roots) == 2 else 0.0,
-            "angle_deg": _u(c, TANGENTS, np.degrees(1 / (1 + np.array(fit.tan_half) ** 2))),
+            "angle_deg": angle,
             "taper": _u(c, SLOPES, [1.0, 1.0]),
         },
     )
@@ -72,6 +75,7 @@ def _diameter_slopes(fit: FlankFit) -> Values:
 
 def form(shape: ThreadShape, place: Geometry) -> BudgetLine:
     """Return the floors of what a thread's form leaves open."""
-    return BudgetLine(
-        source="form of the model", contributions=by_pitch(shape, U_MODEL), correlated=False
-    )
+    floors = by_pitch(shape, U_MODEL)
+    if shape.outlined is not None:
+        floors["angle_deg"] += shape.outlined.share * shape.outlined.u_form_deg
+    return BudgetLine(source="form of the model", contributions=floors, correlated=False)

@@ -1,0 +1,256 @@
+"""The thread angle of a thread seen aslant, by its whole outline.
+
+What a slant leaves of straight flanks is short, and how its ends are cut is a matter of a few
+pixels. Most of what the outline tells of the angle lies in how its crests, flanks and notches go
+together: a thread of any angle, crest and root is drawn as it would be seen, and what of it is not
+known takes its share of the uncertainty.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pitchcam.edges.flank_points import contour_normals
+from pitchcam.edges.section import USUAL
+from pitchcam.edges.sight import Sight
+from pitchcam.frozen import dataclass
+from pitchcam.objects.contour import LIT_LEVEL
+from pitchcam.series.ridges import Ridge
+from pitchcam.small import sound_mean
+from pitchcam.thread.aslant.fit import (
+    BELOW,
+    COUNT,
+    CREST,
+    DEVIATIONS,
+    FIRST_NOISE_PX,
+    INSIDE_BLURS,
+    OUT,
+    PITCH,
+    RADIUS,
+    ROOT,
+    SLOPE,
+    TAN,
+    TAPER,
+    U_INSIDE_PX,
+    Outline,
+    OutlineFit,
+    Points,
+    begin,
+    chosen,
+    fit_outline,
+    outline_of,
+    strangeness,
+    trusted,
+    u_of_sight,
+    usual_bounds,
+    usual_steps,
+)
+from pitchcam.thread.aslant.ridge import ROOT_RADIUS, U_ROOT_RADIUS, Curve, ridge_outline
+from pitchcam.thread.aslant.weigh import ALIKE_BLURS, STRANGE_BLURS
+from pitchcam.thread.crest_lines import CrestShape
+from pitchcam.thread.measure import ThreadShape
+from pitchcam.thread.outlined import OutlineAngle
+
+Values = NDArray[np.float64]
+
+#: Two parameters more: how round a crest's corners are, as a share of the roundest that meets both
+#: flanks, and how far the light moves the outline in from a flank's foot to its top, pixels.
+CORNER, RISE = COUNT, COUNT + 1
+#: Half angles that are tried, degrees, and where a fit begins: between all forms.
+HALF_DEG, START_DEG = (18.0, 48.0), 28.75
+#: Height of crests over the pitch line in pitches, over all forms, with its standard deviation,
+#: wear with it; and the roundness of their corners: any.
+CREST_HEIGHT, U_CREST_HEIGHT = 0.29, 0.05
+ROUND, U_ROUND = 0.5, 0.35
+STEP_ROUND = 1e-3
+#: Steps for which slopes by differences stand: they change little, and half of a fit is their cost.
+RENEW = 4
+#: Depth of a thread in pitches, over which the light rises.
+DEPTH = 0.58
+#: Levels of the light whose distance apart along the normal tells how much a flank mirrors; samples
+#: across it, pixels, and what of a flank's height is asked: not corners.
+BESIDE_LEVEL, ACROSS_PX, OF_FLANK = 0.7, np.arange(-4.0, 2.01, 0.5), 0.35
+#: The top of a flank mirrors more of the panel than its foot, and is seen by so much more inside:
+#: by this share of how far inside mirrored light lets the whole flank be seen, and so many pixels
+#: besides, which dead black ones show too; and their standard uncertainties (48 known threads in
+#: renders: 0.37 +- 0.12 and 0.03 +- 0.05 px, the outline's own noise taken off).
+RISE_SHARE, RISE_PX, U_RISE_SHARE, U_RISE_PX = 0.35, 0.03, 0.25, 0.08
+#: Light inside an edge, of the background's, for which it is tabled where the levels are crossed.
+INSIDE: Values = np.linspace(0.0, 0.69, 70)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Any:
+    """A thread of any angle whose crests are round or flat, mm."""
+
+    seen: Outline
+    pitch: float
+    rise_px: tuple[float, float]
+
+    def ridge(self, q: Values) -> Curve:
+        pitch, crest, tan = float(q[PITCH]), float(q[CREST]), float(q[TAN])
+        over = max(pitch / 4 / tan - crest, 0.0)
+        radius = float(q[CORNER]) * over / (np.hypot(1.0, tan) / tan - 1)
+        any_angle = Ridge(angle_deg=0.0, radius=radius / pitch, crest=0.0, cut=False)
+        return ridge_outline(any_angle, pitch, crest, tan)
+
+    def steps(self, q: Values) -> list[tuple[int, float]]:
+        return [*usual_steps(float(q[PITCH])), (CORNER, STEP_ROUND)]
+
+    def bounds(self, start: Values) -> tuple[Values, Values]:
+        low, high = usual_bounds(start, self.pitch, self.seen.u_slope)
+        low[TAN], high[TAN] = np.tan(np.radians(HALF_DEG))
+        low[CORNER], high[CORNER] = 0.0, 1.0
+        return low, high
+
+    def known(self) -> dict[int, tuple[float, float]]:
+        """Return what is known beforehand: value and standard uncertainty by parameter."""
+        return {
+            OUT: (-INSIDE_BLURS * self.seen.blur_px, U_INSIDE_PX),
+            SLOPE: (0.0, self.seen.u_slope),
+            ROOT: (ROOT_RADIUS * self.pitch, U_ROOT_RADIUS * self.pitch),
+            CREST: (CREST_HEIGHT * self.pitch, U_CREST_HEIGHT * self.pitch),
+            CORNER: (ROUND, U_ROUND),
+            RISE: (-self.rise_px[0], self.rise_px[1]),
+        }
+
+    def off(self, q: Values) -> tuple[Values, Values]:
+        known = self.known()
+        places = list(known)
+        value, u = np.array(list(known.values())).T
+        pull = np.zeros((len(places), len(q)))
+        pull[np.arange(len(places)), places] = 1 / u
+        return (q[places] - value) / u, pull
+
+
+def outline_angle(shape: CrestShape, u_slope_rad: float) -> OutlineAngle:
+    """Return the included angle by which the outline of a thread seen aslant is drawn best.
+
+    Parameters
+    ----------
+    shape
+        The thread, measured by its crests.
+    u_slope_rad
+        Standard uncertainty of the axis's slope toward the camera.
+
+    Raises
+    ------
+    numpy.linalg.LinAlgError
+        If the outline does not determine one, or is of no thread, as a left-handed one's.
+    """
+    seen, usual = outline_of(shape, u_slope_rad)
+    flank = np.abs(_height(seen, usual)) < OF_FLANK
+    inside = mirrored_px(shape.sight, seen.index[flank])
+    rise = RISE_PX + RISE_SHARE * inside, float(np.hypot(U_RISE_PX, U_RISE_SHARE * inside))
+    return _angle(seen, usual, rise, shape.signed_slant)
+
+
+def flanks_outline_angle(shape: ThreadShape, u_slope_rad: float) -> OutlineAngle:
+    """Return the same of a thread whose flanks are seen, with the rise that their light has.
+
+    Raises
+    ------
+    numpy.linalg.LinAlgError
+        As :func:`outline_angle`; of threads that are not single and right-handed as well.
+    """
+    section, fit = shape.section, shape.section.fit
+    if section.winding != USUAL or not shape.edges:
+        raise np.linalg.LinAlgError("drawn threads are right-hand ones of one start")
+    pitch, spans = abs(fit.pitch_mm), []
+    for side in (1.0, -1.0):
+        number = section.points.ridge[(section.points.side == side) & fit.used]
+        if not len(number):
+            raise np.linalg.LinAlgError("a side shows no flanks")
+        middle = fit.phase_mm + (fit.lag_mm if side < 0 else 0.0)
+        first, last = number.min() - 0.5, number.max() + 0.5
+        spans.append((middle, middle + first * pitch, middle + last * pitch))
+    zy = section.to_axis(shape.frame.from_photo(shape.outline_px))
+    index = chosen(zy, spans)
+    seen = Outline(
+        zy=zy[index],
+        side=np.sign(zy[index, 1]),
+        pinhole=section.pinhole(shape.frame),
+        mm_per_px=shape.mm_per_px,
+        blur_px=shape.blur_mm / shape.mm_per_px,
+        u_slope=u_of_sight(shape, u_slope_rad),
+        ridges=fit.scatter.flanks / 4,
+        index=index,
+        columns=np.zeros((len(index), 0)),
+    )
+    crest = fit.pitch_radius_mm + CREST_HEIGHT * pitch
+    middles = [middle for middle, _, _ in spans]
+    usual = begin(seen, middles, (pitch, (shape.major_mm or 2 * crest) / 2, fit.taper / 2))
+    # Four flanks, each with a rise of its own.
+    rises = np.array([[edge.by_height_px, edge.u_by_height_px] for edge in shape.edges])
+    u_rise = float(np.sqrt(np.mean(rises[:, 1] ** 2))) / 2
+    return _angle(seen, usual, (float(rises[:, 0].mean()), u_rise), section.slant(shape.frame))
+
+
+def mirrored_px(sight: Sight, index: NDArray[np.intp]) -> float:
+    """Return how far inside flanks' edges mirrored light lets LIT_LEVEL be crossed, pixels.
+
+    ``index`` are the flanks' points in the outline. What is mirrored evenly inside an edge brings
+    the darker of two levels farther inside than the lighter one.
+    """
+    normal = contour_normals(sight.outline_px)[index]
+    xy = sight.outline_px[index][:, None] + ACROSS_PX[:, None] * normal[:, None]
+    light = sound_mean(sight.crop.sample(xy))
+    lit, beside = (float(np.interp(level, light, ACROSS_PX)) for level in (LIT_LEVEL, BESIDE_LEVEL))
+    at_lit, at_beside = (
+        np.interp((level - INSIDE) / (1 - INSIDE), BELOW, DEVIATIONS)
+        for level in (LIT_LEVEL, BESIDE_LEVEL)
+    )
+    blurs = np.interp((lit - beside) / sight.blur_px, at_lit - at_beside, at_lit[0] - at_lit)
+    return float(blurs) * sight.blur_px
+
+
+def _height(seen: Outline, usual: Values) -> Values:
+    """Return how far up a flank points lie, -1/2 to 1/2."""
+    crest = usual[RADIUS] + usual[TAPER] * seen.zy[:, 0]
+    below = (crest - np.abs(seen.zy[:, 1])) / (DEPTH * usual[PITCH])
+    return np.asarray(np.clip(1 - below, 0.0, 1.0) - 0.5)
+
+
+def _angle(
+    seen: Outline, usual: Values, rise_px: tuple[float, float], slant: float
+) -> OutlineAngle:
+    pitch, height = float(usual[PITCH]), _height(seen, usual)
+    start = np.concatenate([usual, [ROUND, 0.0]])
+    start[CREST], start[TAN] = CREST_HEIGHT * pitch, np.tan(np.radians(START_DEG))
+    seen = replace(seen, columns=np.stack([np.zeros(len(height)), height], axis=1))
+    form = _Any(seen=seen, pitch=pitch, rise_px=rise_px)
+    every = Points(scatter_px=FIRST_NOISE_PX, weight=np.ones(len(height)), renew=RENEW)
+    fit = fit_outline(seen, form, start, every)
+    for _ in range(2):
+        scatter, weight = trusted(seen, fit)
+        noise = float(np.hypot(scatter, ALIKE_BLURS * seen.blur_px * np.sqrt(seen.ridges)))
+        sound = Points(scatter_px=noise, weight=weight, renew=RENEW)
+        fit = fit_outline(seen, form, fit.q, sound)
+    if strangeness(seen, fit, weight) > STRANGE_BLURS:
+        raise np.linalg.LinAlgError("the outline is of no form")
+    return _told(form, fit, (scatter / noise) ** 2, slant)
+
+
+def _told(form: _Any, fit: OutlineFit, share: float, slant: float) -> OutlineAngle:
+    """Return what a fit tells of the angle; ``share`` is that of its variance by single points."""
+    # In units of what each is known to, so that the inverse knows none.
+    size = 1 / np.sqrt(np.maximum(np.diag(fit.information), 1e-12))
+    inverse = np.linalg.inv(fit.information * size[:, None] * size)
+    column = inverse[TAN] * size[TAN] * size * np.degrees(2 / (1 + fit.q[TAN] ** 2))
+    turned = np.degrees(2 / (1 + fit.q[TAN] ** 2))
+    variance = column[TAN] * turned
+    # An estimate goes with what was known beforehand by its covariance with it over the variance.
+    by_u = {place: column[place] / u for place, (_, u) in form.known().items()}
+    noise = max(variance - sum(u**2 for u in by_u.values()), 0.0)
+    return OutlineAngle(
+        angle_deg=float(2 * np.degrees(np.arctan(fit.q[TAN]))),
+        u_noise_deg=float(np.sqrt(share * noise)),
+        u_bend_deg=float(np.sqrt((1 - share) * noise)),
+        u_light_deg=float(np.hypot(by_u[RISE], by_u[OUT])),
+        u_form_deg=float(np.linalg.norm([by_u[ROOT], by_u[CREST], by_u[CORNER]])),
+        by_slant_deg=float(by_u[SLOPE] / form.seen.u_slope),
+        slant=slant,
+    )
