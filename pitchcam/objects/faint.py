@@ -116,10 +116,14 @@ def faint_regions(
 
 
 def _goes_on(barbs: Region, wave: Region) -> bool:
-    """Whether a wave is of the barbs that the part has elsewhere, as a hose joiner at both ends."""
+    """Whether a wave is of the part's barbs: of those elsewhere, as a hose joiner at both ends.
+
+    Or right there, where they are deeper than any ripple: blurred, they do not lean.
+    """
     apart = barbs.end_px <= wave.start_px or barbs.start_px >= wave.end_px
+    deep = barbs.depth_px >= DEPTH_RANGE[0] * barbs.spacing_px
     alike = abs(wave.spacing_px / barbs.spacing_px - 1) < ALIKE
-    return apart and alike and abs(barbs.skew) >= SKEW
+    return (apart or deep) and alike and abs(barbs.skew) >= SKEW
 
 
 def _is_faint(region: Region) -> bool:

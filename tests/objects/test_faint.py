@@ -87,7 +87,9 @@ def test_a_wave_like_the_barbs_of_the_other_end_is_of_these():
     barbs = replace(wave, start_px=10.0, end_px=110.0, skew=0.3, faint=False)
     assert looked_at(*sides, repeats=[replace(barbs, spacing_px=18.4)]) == []
     assert len(looked_at(*sides, repeats=[replace(barbs, spacing_px=20.0)])) == 1
-    assert len(looked_at(*sides, repeats=[replace(barbs, start_px=290.0, end_px=390.0)])) == 1
+    there = replace(barbs, start_px=290.0, end_px=390.0)
+    assert len(looked_at(*sides, repeats=[there])) == 1
+    assert looked_at(*sides, repeats=[replace(there, depth_px=0.38 * there.spacing_px)]) == []
 
 
 def test_a_steep_side_steps_from_station_to_station_without_being_a_thread():
