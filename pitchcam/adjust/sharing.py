@@ -66,6 +66,8 @@ SHARING: dict[str, Sharing] = {
     "edge and rim": Sharing(owner="part", lasting=0.9),
     # Edges and form of the same crests, and this photo's noise.
     "crests that were read": Sharing(owner="part", lasting=0.8),
+    # Fitted anew to each photo's own light.
+    "light beside the part": Sharing(owner="photo", lasting=0.0),
     # But for the taper, see TAPER_AGAIN.
     "rim along the thread": Sharing(owner="part", lasting=0.1),
     "ridges at the ends": Sharing(owner="part", lasting=1.0),

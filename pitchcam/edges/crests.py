@@ -18,7 +18,7 @@ from pitchcam.edges.section import Section
 from pitchcam.edges.sight import Sight
 from pitchcam.edges.tip_form import meeting_radius, tip_outline
 from pitchcam.frozen import dataclass
-from pitchcam.least_squares import solve
+from pitchcam.least_squares import Solution, solve
 from pitchcam.light.mirrored import Line, Mirror, Mirrored, light_slopes, middle_line
 
 Values = NDArray[np.float64]
@@ -28,7 +28,8 @@ Values = NDArray[np.float64]
 class Tip:
     """The crest or root line of one side: radius at z = 0 and what is known of it, mm.
 
-    ``slope`` is the change of radius per length along the axis.
+    ``slope`` is the change of radius per length along the axis, ``by_light_mm`` that of the radius
+    with the light beside the part, for all of it.
     """
 
     side: float
@@ -37,6 +38,7 @@ class Tip:
     slope: float
     count: int
     misfit: float
+    by_light_mm: float = 0.0
 
 
 #: What the model of a tip's light agrees to.
@@ -143,7 +145,7 @@ def fit_tips(
     for side, of_side, ends in zip(sides, lines, fits, strict=True):
         count = len(middles[side])
         spread = float(np.median(np.std(of_side, axis=0))) / np.sqrt(count)
-        seen_radius, u, misfit = ends.mean(share)
+        seen_radius, u, by_light, misfit = ends.mean(share)
         if not (np.isfinite(seen_radius) and np.isfinite(u)):
             continue  # the light says nothing of this side's tips
         # A tip is never placed worse than the blur itself.
@@ -156,6 +158,7 @@ def fit_tips(
                 slope=section.seen.taper / 2,
                 count=count,
                 misfit=misfit,
+                by_light_mm=by_light,
             )
         )
     return _one_root(tips, section, sight) if groove else tuple(tips)
@@ -204,17 +207,21 @@ class _TipPlaces:
 
     end: Values
     u: Values
+    by_light: Values
     misfit: Values
 
-    def mean(self, round_share: float) -> tuple[float, float, float]:
-        """Return end, u and misfit, each form counting by its share and by the light's misfit."""
+    def mean(self, round_share: float) -> tuple[float, float, float, float]:
+        """Return end, u, the change with the light, and misfit.
+
+        Each form counts by its share and by the light's misfit.
+        """
         weight = (self.misfit / self.misfit.min()) ** -FORM_POWER
         if len(weight) == 2:
             weight *= (round_share, 1 - round_share)
         weight /= weight.sum()
         end = float(weight @ self.end)
         u2 = float(weight @ (self.u**2 + (self.end - end) ** 2))
-        return end, float(np.sqrt(u2)), float(self.misfit.min())
+        return end, float(np.sqrt(u2)), float(weight @ self.by_light), float(self.misfit.min())
 
 
 def round_share(angle_deg: float, u_deg: float) -> float:
@@ -283,8 +290,24 @@ def _fit_ends(
     count = np.count_nonzero(use, axis=1)
     misfit = np.where(count > 0, np.sqrt(squares / np.maximum(count, 1)), 1.0)
     sigma = fit.sigma(0) * np.maximum(1.0, misfit / LIGHT_NOISE)
-    columns = (c.reshape(len(mirrors), -1) for c in (fit.parameters[:, 0], sigma, misfit))
-    return [_TipPlaces(end=e, u=s, misfit=m) for e, s, m in zip(*columns, strict=True)]
+    every = (fit.parameters[:, 0], sigma, _by_light(model, fit), misfit)
+    columns = (c.reshape(len(mirrors), -1) for c in every)
+    return [
+        _TipPlaces(end=e, u=s, by_light=b, misfit=m) for e, s, b, m in zip(*columns, strict=True)
+    ]
+
+
+def _by_light(model: _TipFit, fit: Solution) -> Values:
+    """Return how the ends change with the light beside the part, mm for all of it, (p,).
+
+    Where it is taken as brighter, what is seen is the darker for it.
+    """
+    _, slopes = model(fit.parameters)
+    pull = np.einsum("pmk,pm->pk", slopes[:, :-4], model.light * model.use)
+    size = np.maximum(np.sqrt(np.einsum("pkk->pk", fit.information)), 1e-12)
+    scaled = fit.information / (size[:, :, None] * size[:, None, :])
+    inverse = np.linalg.inv(scaled + 1e-12 * np.eye(size.shape[1]))
+    return np.asarray(-(inverse[:, 0] * pull / size).sum(axis=1) / size[:, 0])
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -30,6 +30,9 @@ PANELS = 0.02 * 2.0 ** np.arange(8)
 #: The background's light right beside a part, which takes and gives back some of a panel close
 #: behind it.
 U_BACKGROUND = 0.03
+#: How even the light beside a part is: the mean of 100 x 100 pixels lies 0.15 to 0.2 % off a smooth
+#: surface (twelve renders, in which 8-bit codes are half a percent apart).
+U_LEVEL = 0.002
 #: Standard deviation of a profile's samples, half a pixel apart: noise of 0.01 and what the traced
 #: light leaves out. From a pixel inside the edge that is as much again for every half pixel more.
 U_LIGHT, DEEPER_PX = 0.02, 0.5
@@ -74,13 +77,15 @@ class Surface:
     """What a part mirrors: its metal, and the light it stands in.
 
     ``panel`` is the panel's distance behind the plate in camera distances, ``background`` the light
-    right beside the part. ``misfit`` is the rms deviation of the light that all this explains.
+    right beside the part, to ``u_background``. ``misfit`` is the rms deviation of the light that
+    all this explains.
     ``own_blur_px`` is the blur that flanks of both ways show, None where it is the photo's.
     """
 
     metal: Metal
     panel: float
     background: float
+    u_background: float
     misfit: float
     own_blur_px: tuple[float, float] | None = None
 
@@ -311,6 +316,7 @@ def place_flanks(
             metal=_seen_metal(q, sigma[:3].tolist()),
             panel=float(PANELS[0] * 2 ** q[3]),
             background=float(q[4]),
+            u_background=float(np.hypot(sigma[4], U_LEVEL)),
             misfit=float(np.sqrt(np.mean(misfit**2))),
             own_blur_px=None if own is None else _of_ways(blur_px, profiles),
         ),

@@ -12,6 +12,7 @@ from pitchcam.edges.flank_light import LitPanel, trace
 from pitchcam.edges.flank_place import (
     DEPTHS_PX,
     PANELS,
+    U_BACKGROUND,
     FlankProfiles,
     Placed,
     Surface,
@@ -306,7 +307,13 @@ def move_to_edges(
         return (
             flanks,
             (),
-            Surface(metal=UNSEEN, panel=panel_behind(sight.rims)[0], background=1.0, misfit=0.0),
+            Surface(
+                metal=UNSEEN,
+                panel=panel_behind(sight.rims)[0],
+                background=1.0,
+                u_background=U_BACKGROUND,
+                misfit=0.0,
+            ),
         )
     placed = _place(every, flanks, sight, section)
     places, edges, xy = iter(range(len(every))), [], flanks.xy.copy()

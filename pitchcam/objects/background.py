@@ -7,28 +7,47 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.frozen import dataclass
-from pitchcam.small import percentile
+from pitchcam.small import median, percentile
 
 Floats = NDArray[np.float32]
+Values = NDArray[np.float64]
 
-#: The fit reads light between these; carried on to a corner that it never saw, a quadratic may run
+#: The fit reads light between these; carried on to a corner that it never saw, a polynomial may run
 #: out of all numbers.
 DARKEST, BRIGHTEST = 1e-4, 4.0
+#: Powers of x and y in the logarithm of the light. A panel's light falls with the square of the
+#: distance from its middle and evenly from side to side, and so does what a lens lets through: of
+#: the logarithm that is a quadratic and, where it falls far, some of its square.
+POWERS = tuple((i, n - i) for n in range(5) for i in range(n, -1, -1))
+QUADRATIC = 6
+#: Terms beyond the quadratic are of this size: the square of a fall by a third toward the corners
+#: makes 0.015 of it, a slope of 0.05 and that fall 0.01.
+U_BEYOND = 0.02
+#: The background is the bright majority: what is darker than the quadratic by more than these
+#: shares, one after the other, lies on it.
+FLOORS = (0.25, 0.10, 0.05, 0.03)
+#: A point that is off by more medians of all deviations counts no more (Tukey's biweight, whose
+#: usual 4.7 standard deviations these are); noise and a lens's spread light leave at least so much.
+MOST_MEDIANS, LEAST_OFF = 7.0, 0.001
+#: The fit has settled where no point's light moves by more, and does so in a dozen rounds.
+SETTLED, ROUNDS = 1e-5, 30
+#: Fewer points tell no surface.
+FEWEST = 60
 
 
 @dataclass(frozen=True, kw_only=True)
 class Backdrop:
-    """The background's light as exp of a quadratic in the position, one row per channel.
+    """The background's light as exp of a polynomial in the position, one row per channel.
 
-    ``coefficients`` has shape (channels, 6) for 1, x, y, x^2, xy, y^2 of coordinates scaled by
+    ``coefficients`` has shape (channels, 15) for the :data:`POWERS` of coordinates scaled by
     ``half_px`` about ``centre_px``.
     """
 
-    coefficients: NDArray[np.float64]
+    coefficients: Values
     centre_px: tuple[float, float]
     half_px: float
 
-    def level(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> Floats:
+    def level(self, x: Values, y: Values) -> Floats:
         """Return the background's linear light at points, shape (channels, *shape).
 
         ``x`` and ``y`` are broadcast against each other: a row and a column give a grid.
@@ -36,9 +55,12 @@ class Backdrop:
         u = (np.asarray(x, dtype=float) - self.centre_px[0]) / self.half_px
         v = (np.asarray(y, dtype=float) - self.centre_px[1]) / self.half_px
         out = np.empty((len(self.coefficients), *np.broadcast_shapes(u.shape, v.shape)), np.float32)
-        for light, c in zip(out, self.coefficients, strict=True):
-            # By rows: constant, slope and curvature along x, so that a grid costs two products.
-            light[...] = (c[0] + (c[2] + c[5] * v) * v) + u * (c[1] + c[4] * v + c[3] * u)
+        for light, own in zip(out, self.coefficients, strict=True):
+            # By rows, a polynomial in x whose coefficients are polynomials in y.
+            by_x = np.zeros((5, *v.shape))
+            for (i, j), c in zip(POWERS, own.tolist(), strict=True):
+                by_x[i] += c * v**j
+            light[...] = by_x[0] + u * (by_x[1] + u * (by_x[2] + u * (by_x[3] + u * by_x[4])))
         np.clip(out, np.log(DARKEST), np.log(BRIGHTEST), out=out)
         return np.exp(out, out=out)
 
@@ -62,17 +84,13 @@ class Backdrop:
         return light
 
 
-def _basis(
-    x: NDArray[np.float64], y: NDArray[np.float64], centre: tuple[float, float], half: float
-) -> NDArray[np.float64]:
+def _basis(x: Values, y: Values, centre: tuple[float, float], half: float) -> Values:
     u = (np.asarray(x, dtype=float) - centre[0]) / half
     v = (np.asarray(y, dtype=float) - centre[1]) / half
-    return np.stack([np.ones_like(u), u, v, u * u, u * v, v * v])
+    return np.stack([u**i * v**j for i, j in POWERS])
 
 
-def fit_backdrop(
-    light: Floats, x: NDArray[np.float64], y: NDArray[np.float64], size_px: tuple[int, int]
-) -> Backdrop:
+def fit_backdrop(light: Floats, x: Values, y: Values, size_px: tuple[int, int]) -> Backdrop:
     """Fit the background to the light at points that lie on it for the most part.
 
     Parameters
@@ -83,23 +101,56 @@ def fit_backdrop(
         Positions of the points in the photo, (n,).
     size_px
         Width and height of the photo.
+
+    Notes
+    -----
+    What is no background is no background in any channel. A quadratic finds the bright majority;
+    from there on points count the less, the farther off they are, until the fit has settled: which
+    points lie just within a limit, and which points were chosen, moves it by no more than noise.
     """
     centre, half = (size_px[0] / 2, size_px[1] / 2), max(size_px) / 2
     basis = _basis(x, y, centre, half)
-    rows = []
-    for plane in light:
-        values = np.log(np.maximum(plane, DARKEST))
-        good = values > np.log(percentile(np.exp(values), 90) * 0.35)
-        coefficients = np.zeros(6)
-        # The background is the bright majority: drop what is darker than the fit, thrice.
-        for floor in (0.25, 0.10, 0.05, 0.03):
-            # Scaled coordinates keep the normal equations well conditioned, and they are quick.
-            which = np.flatnonzero(good)
-            used = basis.take(which, axis=1)
-            coefficients = np.linalg.lstsq(used @ used.T, used @ values[which], rcond=None)[0]
-            deviation = values - coefficients @ basis
-            good = np.abs(deviation) < floor
-            if good.sum() < 60:
-                break
-        rows.append(coefficients)
-    return Backdrop(coefficients=np.array(rows), centre_px=centre, half_px=half)
+    values = np.log(np.maximum(light, DARKEST)).astype(float)
+    on_it = _bright_majority(values, basis[:QUADRATIC])
+    # Scaled coordinates keep the normal equations well conditioned, and they are quick.
+    held = np.zeros(len(basis))
+    basis, values = basis[:, on_it], values[:, on_it]
+    weight, before = np.ones(basis.shape[1]), np.zeros(1)
+    for _ in range(ROUNDS):
+        weighted = basis * weight
+        noise = max(_noise(values, before), LEAST_OFF)
+        held[QUADRATIC:] = (noise / U_BEYOND) ** 2
+        found = np.linalg.lstsq(
+            weighted @ basis.T + np.diag(held), weighted @ values.T, rcond=None
+        )[0]
+        fitted = found.T @ basis
+        if before.size > 1 and np.abs(fitted - before).max() < SETTLED:
+            break
+        before = fitted
+        off = np.abs(values - fitted).max(axis=0)
+        most = MOST_MEDIANS * max(median(off), LEAST_OFF)
+        weight = np.maximum(1 - (off / most) ** 2, 0.0) ** 2
+    return Backdrop(coefficients=found.T, centre_px=centre, half_px=half)
+
+
+def _noise(values: Values, fitted: Values) -> float:
+    return float(np.median(np.abs(values - fitted))) / 0.6745 if fitted.size > 1 else 0.02
+
+
+def _bright_majority(values: Values, basis: Values) -> NDArray[np.intp]:
+    """Return which points lie on the background in all channels, by a quadratic."""
+    on_it = np.ones(values.shape[1], bool)
+    for plane in values:
+        on_it &= plane > np.log(percentile(np.exp(plane), 90) * 0.35)
+    for floor in FLOORS:
+        which = np.flatnonzero(on_it)
+        if len(which) < FEWEST:
+            break
+        used = basis[:, which]
+        found = np.linalg.lstsq(used @ used.T, used @ values[:, which].T, rcond=None)[0]
+        off = np.abs(values - found.T @ basis).max(axis=0)
+        still: NDArray[np.bool_] = off < floor
+        if np.count_nonzero(still) < FEWEST:
+            break
+        on_it = still
+    return np.flatnonzero(on_it)

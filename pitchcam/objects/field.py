@@ -18,6 +18,8 @@ from pitchcam.objects.window import window_sides
 from pitchcam.photo.linear import largest_plane, least_plane, light_planes, mean_plane
 from pitchcam.photo.record import QUARTER, quartered
 
+Ints = NDArray[np.intp]
+
 #: The search works on means of 4 x 4 pixels: a quarter of a crest at the usual 15-20 px/mm, while
 #: edges are placed later on the photo's own pixels.
 STEP = QUARTER
@@ -35,7 +37,14 @@ SLIVER_PX = 40.0
 #: Shorter pictures are refused: three turns of the seven pixels a pitch that a thread needs, with
 #: the room that edges are looked for in on both sides (28 px, see outline.contour).
 FEWEST_PX = 77
-#: Fewer points of the background do not carry the quadratic that is fitted to it.
+#: So many points tell a surface of 15 terms to a few parts in ten thousand (noise of a mean of
+#: 4 x 4 pixels: under one in a hundred).
+POINTS = 3000
+#: A lens spreads a part's darkness over some 15 pixels (three standard deviations of the bloom in
+#: renders are 21): a point counts that has no light darker than this share of its own so many
+#: points of the shrunk picture away. Where few are so clear, all count.
+CLEAR, BESIDE_DARK, FEWEST_CLEAR = 6, 0.9, 0.3
+#: Fewer points of the background do not carry the quadratic that is fitted to it first.
 FEWEST_POINTS = 60
 #: More objects than a box of parts ever has in one photo: print, gravel, a pattern, noise.
 MOST_OBJECTS = 400
@@ -178,6 +187,20 @@ def _inside_of(light: Floats, outline_px: NDArray[np.float64]) -> NDArray[np.uin
     return inside
 
 
+def _on_background(light: Floats, inside: NDArray[np.bool_]) -> tuple[Ints, Ints]:
+    """Return rows and columns of an even grid of points, clear of what lies dark on the light."""
+    step = max(1, int(np.sqrt(np.count_nonzero(inside) / POINTS)))
+    ys, xs = np.nonzero(inside[step // 2 :: step, step // 2 :: step])
+    ys, xs = ys * step + step // 2, xs * step + step // 2
+    own, clear = light[ys, xs] * BESIDE_DARK, np.ones(len(xs), bool)
+    h, w = light.shape
+    for down, right in ((CLEAR, 0), (-CLEAR, 0), (0, CLEAR), (0, -CLEAR)):
+        clear &= light[np.clip(ys + down, 0, h - 1), np.clip(xs + right, 0, w - 1)] > own
+    if np.count_nonzero(clear) > FEWEST_CLEAR * len(clear):
+        return ys[clear], xs[clear]
+    return ys, xs
+
+
 def find_field(
     pixels: NDArray[np.generic],
     *,
@@ -221,16 +244,13 @@ def find_field(
     border = np.concatenate([inside[0], inside[-1], inside[:, 0], inside[:, -1]])
     full_frame = bool(border.mean() > 0.5)
     core = cv2.erode(inside, np.ones((9, 9), np.uint8))
-    # Every 19th point of a usual photo is more than a quadratic needs.
-    every = np.flatnonzero(np.asarray(core, np.uint8).view(np.bool_))
-    chosen = every[:: 19 if len(every) > 19 * 20 * FEWEST_POINTS else 1]
-    if len(chosen) < FEWEST_POINTS:
+    ys, xs = _on_background(mean, np.asarray(core, np.uint8).view(np.bool_))
+    if len(xs) < FEWEST_POINTS:
         raise UnreadableError(
             "The lit background is too small to be measured against.",
             FLAGS["no-part"][1],
             code="no-part",
         )
-    ys, xs = np.divmod(chosen, w)
     backdrop = fit_backdrop(
         light[:, ys, xs],
         to_photo(xs.astype(float)),

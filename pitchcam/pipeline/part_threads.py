@@ -27,6 +27,7 @@ from pitchcam.pipeline.scene import Scene
 from pitchcam.pipeline.told_lens import told
 from pitchcam.pipeline.unfit import Found, refusal
 from pitchcam.records import BudgetLine, Flag, Quantity, ThreadReading, ThreadResult, Verdict
+from pitchcam.thread.as_laid import measure_as_laid
 from pitchcam.thread.budget import relative_u_scale
 from pitchcam.thread.crest_lines import CrestShape, measure_crests
 from pitchcam.thread.doubts import told as doubt
@@ -108,7 +109,7 @@ def measured(scene: Scene, part: Shape, region: Region) -> tuple[ThreadShape, Re
         # Which points are straight, and where the light has its edges, goes with the slope.
         with suppress(*NOT_FITTED):
             aslant = sight.laid(camera, rest.height_mm, rest.pose.slope_rad)
-            return measure_thread(aslant, shape.section.winding.starts), rest
+            return measure_as_laid(laid, aslant), rest
     return laid, rest
 
 

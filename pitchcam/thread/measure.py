@@ -15,7 +15,7 @@ from pitchcam.edges.flank_points import BELOW_CREST, Flanks, Slant, flank_points
 from pitchcam.edges.flanks import FlankEdge, move_to_edges
 from pitchcam.edges.lines import reach_to_border
 from pitchcam.edges.rims import mirror_angle
-from pitchcam.edges.section import PER_POINT, Section, Winding, fit_again, fit_section
+from pitchcam.edges.section import Section, Winding, fit_again, fit_section
 from pitchcam.edges.sight import Sight, laid_frame
 from pitchcam.errors import OutlineError
 from pitchcam.frozen import dataclass
@@ -23,6 +23,7 @@ from pitchcam.light.mirrored import Mirror
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.frame import AxisFrame, Framed
 from pitchcam.small import median
+from pitchcam.thread.hand import crests_apart, flanks_lean, is_left, may_be_left
 from pitchcam.thread.moved import moved_sight
 from pitchcam.thread.outlined import OutlineAngle
 from pitchcam.thread.spectrum import spectral_spacing
@@ -51,17 +52,6 @@ UNEVEN_TIP = 0.03
 #: Distances of the panel behind the part, in camera distances, from which on it is near and not
 #: near; and the share of light that a part must mirror for it to matter in full.
 NEAR, FAR, BRIGHT = 0.10, 0.28, 0.5
-#: Misfit of the light above which a thread is also tried as a left-hand one, whose bands lie on the
-#: other flanks; and the share of that misfit which must be left then, itself below the first.
-#: Taken as of their true hand, renders leave 0.003-0.007, seldom 0.02; as of the other 0.005-0.016,
-#: and bright ones then come down to 0.32-0.45 of it by the true hand.
-STRANGE, LEFT_HAND = 0.0075, 0.6
-
-#: Log odds from which on the flanks' own lean tells the hand: taken as of the wrong one, all flanks
-#: of a side lean one way (by 0.010 where the pitch is 1.5 mm). Of 228 rendered photos of right-hand
-#: threads two came to 6 and 8 for the left, slanted ones in which light leans as well.
-LEANS = 12.0
-
 #: From this turn of the axis on, which points are sound is asked anew: flanks of the wrong pose are
 #: bent, and some pass for spoiled (judgement; budgets move it by less).
 ANOTHER_POSE_RAD = 0.02
@@ -83,7 +73,8 @@ class ThreadShape(Framed):
     on the flanks is that of a panel close behind the part; ``bend_deg`` how much more their outer
     half opens than the inner one, beyond chance. ``spacing_px`` is the crests' spacing in the
     photo, ``blur_mm`` its blur on the axis, ``swept_mm`` how far a motion carried the thread along
-    it, to either side, in the picture, ``outlined`` the angle by the whole outline, if asked.
+    it, to either side, in the picture, ``outlined`` the angle by the whole outline, if asked,
+    ``u_beside`` the relative standard uncertainty of the light beside the part.
     """
 
     axis: ImageAxis
@@ -99,6 +90,7 @@ class ThreadShape(Framed):
     nearness: float
     bend_deg: float
     blur_mm: float
+    u_beside: float
     swept_mm: float = 0.0
     outlined: OutlineAngle | None = None
 
@@ -166,6 +158,19 @@ class ThreadShape(Framed):
         return sum(t.radius_mm for t in tips) if len(tips) > 1 else None
 
 
+@dataclass(frozen=True, kw_only=True)
+class _Wound:
+    """A thread taken as of one hand: its fields are those of :class:`ThreadShape`."""
+
+    section: Section
+    flanks: Flanks
+    edges: tuple[FlankEdge, ...]
+    surface: Surface
+    nearness: float
+    tips: tuple[Tip, ...]
+    roots: tuple[Tip, ...]
+
+
 def measure_thread(sight: Sight, starts: int = 1) -> ThreadShape:
     """Measure one threaded region.
 
@@ -201,71 +206,57 @@ def measure_thread(sight: Sight, starts: int = 1) -> ThreadShape:
     if _hides(straight, sight.slant, first):
         raise OutlineError("the ridges hide their flanks")
 
-    def on_edges(
-        winding: Winding, first: Section
-    ) -> tuple[Section, Flanks, tuple[FlankEdge, ...], Surface]:
+    def wound(winding: Winding, first: Section) -> _Wound:
         moved, edges, surface = move_to_edges(flanks, sight, first)
-        return fit_section(moved, frame, spacing_mm, winding), moved, edges, surface
+        section = fit_section(moved, frame, spacing_mm, winding)
+        if not section.fit.scatter.determined:
+            raise OutlineError("so few points on the flanks determine no thread")
+        if not 0.0 < section.fit.width_mm < abs(section.fit.pitch_mm):
+            # Of few points ridges' width and number may trade: at mid-flank it is within a pitch.
+            raise OutlineError("the ridges between the flanks are none")
+        near = _nearness(section, surface, sight.mm_per_px, straight)
+        tips, roots = _tips(sight, section, surface, near_panel=near > 0.5)
+        return _Wound(
+            section=section,
+            flanks=moved,
+            edges=edges,
+            surface=surface,
+            nearness=1.0 if any(t.misfit > UNEVEN_TIP for t in tips) else near,
+            tips=tips,
+            roots=roots,
+        )
 
-    section, moved, edges, surface = on_edges(right, first)
-    leans = _leans_left(section, moved, frame, left) if straight else 0.0
-    if leans > LEANS or (straight and surface.misfit > STRANGE):
-        other = on_edges(left, fit_section(flanks, frame, spacing_mm, left, rounds=3))
-        brighter = other[-1].misfit < min(LEFT_HAND * surface.misfit, STRANGE)
-        if leans > LEANS or (brighter and leans > -LEANS):
-            section, moved, edges, surface = other
-    if surface.own_blur_px is not None and sight.own_blur_px is None:
-        return measure_thread(moved_sight(sight, surface.own_blur_px), starts)
-    if not section.fit.scatter.determined:
-        raise OutlineError("so few points on the flanks determine no thread")
-    if not 0.0 < section.fit.width_mm < abs(section.fit.pitch_mm):
-        # Of few points the ridges' width and number may trade: at mid-flank it is within a pitch.
-        raise OutlineError("the ridges between the flanks are none")
-    nearness = _nearness(section, surface, sight.mm_per_px, straight)
-    tips, roots = _tips(sight, section, surface, near_panel=nearness > 0.5)
-    if any(t.misfit > UNEVEN_TIP for t in tips):
-        nearness = 1.0
+    own = wound(right, first)
+    if straight:
+        told = flanks_lean(own.section, own.flanks, own.edges, frame).left
+        told += crests_apart(own.section, own.tips, frame)
+        if may_be_left(told):
+            with suppress(OutlineError, np.linalg.LinAlgError):
+                other = wound(left, fit_section(flanks, frame, spacing_mm, left, rounds=3))
+                if is_left(told, right=own.surface.misfit, left=other.surface.misfit):
+                    own = other
+    if own.surface.own_blur_px is not None and sight.own_blur_px is None:
+        return measure_thread(moved_sight(sight, own.surface.own_blur_px), starts)
+    section = own.section
     z = section.points.z[section.fit.used]
     return ThreadShape(
         axis=sight.axis,
         frame=frame,
         section=section,
-        flanks=moved,
-        edges=edges,
-        tips=tips,
-        roots=roots,
+        flanks=own.flanks,
+        edges=own.edges,
+        tips=own.tips,
+        roots=own.roots,
         spacing_px=sight.region.spacing_px,
         span_mm=(float(z.min()), float(z.max())),
         outline_px=sight.outline_px,
         straight=straight,
-        nearness=nearness,
-        bend_deg=_bend(moved, section, frame, spacing_mm),
+        nearness=own.nearness,
+        bend_deg=_bend(own.flanks, section, frame, spacing_mm),
         blur_mm=sight.blur_mm,
+        u_beside=own.surface.u_background,
         swept_mm=sight.swept_px * sight.mm_per_px,
     )
-
-
-def _leans_left(section: Section, flanks: Flanks, frame: AxisFrame, left: Winding) -> float:
-    """Return the log odds by which the flanks' points lie better on a thread of the left hand.
-
-    The camera sees a flank's contour off the axial section by as much as the helix leans into the
-    view, a little more the higher up the flank: undone for the wrong hand, all flanks of one side
-    lean one way, and those of the other side the other way, which no parameter of the fit does.
-    """
-    other = fit_again(replace(section, winding=left), flanks, frame, abs(section.fit.pitch_mm))
-    both = section.fit.used & other.fit.used
-    squares = [_rest(s)[both] @ _rest(s)[both] for s in (section, other)]
-    if min(squares) <= 0.0:
-        return 0.0
-    freedom = PER_POINT * np.count_nonzero(both)
-    return float(freedom / 2 * np.log(squares[0] / squares[1]))
-
-
-def _rest(section: Section) -> Values:
-    """Return what each point leaves of the fit along the axis, 0 where it was not used."""
-    rest = np.zeros(len(section.fit.used))
-    rest[section.fit.used] = section.fit.scatter.rest_mm
-    return rest
 
 
 def _bend(flanks: Flanks, section: Section, frame: AxisFrame, spacing_mm: float) -> float:

@@ -307,6 +307,7 @@ def test_every_line_of_a_budget_is_filed():
         "moved_rows": "rows of the picture",
         "edge_and_rim": "edge and rim",
         "edges": "edge and rim",
+        "light_beside": "light beside the part",
         "rim_along": "rim along the thread",
         "end_ridges": "ridges at the ends",
         "slanted_view": "view along the thread",

@@ -105,6 +105,22 @@ def test_sharp_crests_and_roots_of_few_pixels_are_read_in_their_very_middle(blur
         assert sum(t.radius_mm for t in tips) == pytest.approx(true, abs=0.25 * frame.mm_per_px)
 
 
+@pytest.mark.parametrize("groove", [False, True])
+def test_a_tip_says_how_it_moves_with_the_light_beside_the_part(groove):
+    """Read again with one percent more of it, as the budget takes it to a part in ten."""
+    pitch, major = 25.4 / 14, 20.955
+    crop, frame, section = drawn(pitch, whitworth_profile(pitch, major), 0.9)
+    sight = blurred(crop, frame, float(np.hypot(0.9, 0.5)))
+    as_it_is, brighter = (
+        fit_tips(sight, section, replace(BOTH, background=light), groove=groove)
+        for light in (1.0, 1.01)
+    )
+    for one, other in zip(as_it_is, brighter, strict=True):
+        moved = other.radius_mm - one.radius_mm
+        assert abs(moved) > 2e-4
+        assert 0.01 * one.by_light_mm == pytest.approx(moved, rel=0.15, abs=1e-4)
+
+
 def test_root_of_a_rounded_form():
     pitch, major = 25.4 / 14, 20.955
     profile = whitworth_profile(pitch, major)

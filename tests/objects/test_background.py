@@ -9,7 +9,12 @@ from pitchcam.objects.background import Backdrop
 
 def test_light_is_divided_by_the_background_at_its_place() -> None:
     backdrop = Backdrop(
-        coefficients=np.array([[-0.5, 0.1, -0.2, -0.3, 0.05, -0.2], [-0.6, 0.2, 0.1, -0.1, 0, 0]]),
+        coefficients=np.array(
+            [
+                [-0.5, 0.1, -0.2, -0.3, 0.05, -0.2, *9 * [0.01]],
+                [-0.6, 0.2, 0.1, -0.1, 0, 0, *9 * [0.0]],
+            ]
+        ),
         centre_px=(2000.0, 1500.0),
         half_px=2000.0,
     )

@@ -18,6 +18,8 @@ AXIS = ImageAxis(point_px=(2045.5, 1471.5), direction=(1.0, 0.0))
 #: u of the four flanks' edges; their median is 0.18 px.
 U_EDGE_PX = (0.12, 0.20, 0.16, 0.24)
 U_CREST_MM, U_ROOT_MM = 0.004, 0.012
+#: How crests and roots move with the light beside the part, and its u.
+CREST_BY_LIGHT_MM, ROOT_BY_LIGHT_MM, U_BESIDE = -0.2, -0.5, 0.002
 
 
 #: Where such a thread lies, and what is not known of it.
@@ -51,8 +53,8 @@ def drawn_shape(profile=None, *, pitch=PITCH, incline_rad=0.0, lift_mm=0.0, off_
             FlankEdge(side=side, flank=flank, shift_px=0.0, u_px=u, u_by_height_px=0.0)
             for (side, flank), u in edges
         ),
-        tips=_tips(MAJOR / 2, U_CREST_MM),
-        roots=_tips(MINOR / 2, U_ROOT_MM),
+        tips=_tips(MAJOR / 2, U_CREST_MM, CREST_BY_LIGHT_MM),
+        roots=_tips(MINOR / 2, U_ROOT_MM, ROOT_BY_LIGHT_MM),
         spacing_px=pitch / frame.mm_per_px,
         span_mm=(float(z.min()), float(z.max())),
         outline_px=np.zeros((0, 2)),
@@ -60,12 +62,21 @@ def drawn_shape(profile=None, *, pitch=PITCH, incline_rad=0.0, lift_mm=0.0, off_
         nearness=0.0,
         bend_deg=0.0,
         blur_mm=0.02,
+        u_beside=U_BESIDE,
     )
 
 
-def _tips(radius, u):
+def _tips(radius, u, by_light):
     return tuple(
-        Tip(side=side, radius_mm=radius, u_mm=u, slope=0.0, count=6, misfit=0.0)
+        Tip(
+            side=side,
+            radius_mm=radius,
+            u_mm=u,
+            slope=0.0,
+            count=6,
+            misfit=0.0,
+            by_light_mm=by_light,
+        )
         for side in (1.0, -1.0)
     )
 

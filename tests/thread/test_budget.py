@@ -39,6 +39,7 @@ def shape():
         nearness=0.0,
         bend_deg=0.0,
         blur_mm=0.02,
+        u_beside=0.002,
     )
 
 

@@ -19,8 +19,11 @@ from pitchcam.thread.budget.edges import flank_px
 from pitchcam.thread.budget.pose import inclined
 from pitchcam.thread.measure import remeasure
 from tests.thread.drawn_shape import (
+    CREST_BY_LIGHT_MM,
     HEIGHT,
     PITCH,
+    ROOT_BY_LIGHT_MM,
+    U_BESIDE,
     U_CREST_MM,
     U_ROOT_MM,
     drawn_shape,
@@ -67,6 +70,7 @@ def test_the_budget_has_these_lines_and_no_other(shape):
         *SCALE,
         "inclination of the part",
         "edge and rim",
+        "light beside the part",
         "rim along the thread",
         "ridges at the ends",
         "view along the thread",
@@ -354,6 +358,17 @@ def test_edges_that_lie_out_together_move_the_diameters(shape):
     assert stated["major_mm"] == pytest.approx(0.7 * 2 * out_mm)
     assert stated["minor_mm"] == pytest.approx(0.6 * seen, rel=0.03)
     assert "pitch_mm" not in stated and "angle_deg" not in stated
+
+
+def test_the_light_beside_the_part_moves_crests_and_roots_together(shape):
+    """Both radii of a diameter are read by one level; flanks are fitted with it."""
+    beside = line(shape, "light beside the part")
+    assert beside.contributions == pytest.approx(
+        {"major_mm": 2 * CREST_BY_LIGHT_MM * U_BESIDE, "minor_mm": 2 * ROOT_BY_LIGHT_MM * U_BESIDE}
+    )
+    assert beside.correlated and not beside.of_scale
+    one_root = replace(shape, roots=shape.roots[:1])
+    assert "minor_mm" not in line(one_root, "light beside the part").contributions
 
 
 def test_edges_that_differ_along_the_thread_scatter_pitch_and_taper(shape):

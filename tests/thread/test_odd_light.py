@@ -7,6 +7,8 @@ import pytest
 
 from pitchcam.edges.flank_place import Surface
 from pitchcam.light.metal import UNSEEN
+from pitchcam.thread import as_laid
+from pitchcam.thread.as_laid import MOST_WORSE, measure_as_laid
 from pitchcam.thread.budget import edges
 from pitchcam.thread.measure import FAR, NEAR, _bend, _nearness
 from tests.thread.drawn_shape import drawn_shape
@@ -19,7 +21,7 @@ def shape():
 
 def surface(panel, share=0.9):
     metal = replace(UNSEEN, share=replace(UNSEEN.share, value=share))
-    return Surface(metal=metal, panel=panel, background=1.0, misfit=0.0)
+    return Surface(metal=metal, panel=panel, background=1.0, u_background=0.002, misfit=0.0)
 
 
 def test_a_panel_counts_the_more_the_nearer_it_is(shape):
@@ -70,3 +72,15 @@ def test_a_worn_crest_bends_the_flanks(shape):
     laid = replace(f, xy=f.xy - along * worn[:, None])
     assert abs(straight) < 0.5
     assert _bend(laid, shape.section, frame, shape.pitch_mm) > 5.0
+
+
+@pytest.mark.parametrize("worse, kept", [(0.5, False), (1.1, False), (2.0, True)])
+def test_a_second_look_that_goes_astray_leaves_the_first(shape, monkeypatch, worse, kept):
+    """As it lies, a thread's flanks scatter no more: a fit that makes them has lost sound ones."""
+    fit = replace(shape.section.fit, rms_mm=0.004)
+    laid = replace(shape, section=replace(shape.section, fit=fit))
+    fit = replace(fit, rms_mm=0.004 * worse)
+    again = replace(shape, section=replace(shape.section, fit=fit))
+    monkeypatch.setattr(as_laid, "measure_thread", lambda sight, starts: again)
+    assert 1.1 < MOST_WORSE < 2.0
+    assert measure_as_laid(laid, None) is (laid if kept else again)

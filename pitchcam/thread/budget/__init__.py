@@ -40,6 +40,7 @@ TERMS: tuple[Term, ...] = (
     pose.inclination,
     rows.moved_rows,
     edges.edge_and_rim,
+    edges.light_beside,
     edges.rim_along,
     edges.end_ridges,
     edges.slanted_view,

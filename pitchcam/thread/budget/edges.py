@@ -248,6 +248,22 @@ def motion(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
     return _all_out("motion along the thread", shape, U_SWEPT * shape.swept_mm)
 
 
+def light_beside(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
+    """Return what it contributes how bright the light beside the part is taken to be.
+
+    The flanks' own edges are fitted with it, and leave it open; crests and roots are read with
+    what they found.
+    """
+    moved = {"major_mm": shape.tips, "minor_mm": shape.roots}
+    by_light = {k: sum(t.by_light_mm for t in tips) for k, tips in moved.items() if len(tips) == 2}
+    if not by_light:
+        return None
+    return BudgetLine(
+        source="light beside the part",
+        contributions={k: float(change * shape.u_beside) for k, change in by_light.items()},
+    )
+
+
 def near_panel(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
     """Return what a panel close behind the part leaves in every quantity, each by itself.
 

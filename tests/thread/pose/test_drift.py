@@ -45,6 +45,7 @@ def level_shape(incline_deg, noise_px=0.0, taper=0.0):
         nearness=0.0,
         bend_deg=0.0,
         blur_mm=0.02,
+        u_beside=0.002,
     )
 
 
