@@ -11,8 +11,9 @@ them, the photo says so.
 from __future__ import annotations
 
 import functools
+import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -79,7 +80,8 @@ class SizeBelief:
     """What the reference may be: the explanations of the scale, the first as stated.
 
     ``sizes_mm`` is the reference's size under each, ``ratio`` the likeliest other one over the
-    stated one, ``share`` the part of all that is wrong which lies there, ``threads`` how many told.
+    stated one, ``share`` the part of all that is wrong which lies there, ``threads`` how many told
+    and ``wrong_before`` the probability that the stated size is wrong before they were asked.
     """
 
     scales: Scales
@@ -87,6 +89,7 @@ class SizeBelief:
     ratio: float
     share: float
     threads: int
+    wrong_before: float = 0.0
 
     @property
     def listed(self) -> bool:
@@ -97,6 +100,11 @@ class SizeBelief:
     def wrong(self) -> float:
         """Probability that the stated size is wrong."""
         return 1 - float(self.scales.weight[0])
+
+    @property
+    def mute(self) -> bool:
+        """Whether the threads say nothing of the size: few turns or no crests fit beside many."""
+        return self.wrong <= self.wrong_before and self.share < TOLD
 
     @property
     def other_mm(self) -> float:
@@ -193,10 +201,12 @@ def size_belief(
         away = np.log(distance_mm * prior.ratio / HELD_MM) / U_HELD
         weight = prior.weight * np.exp(-0.5 * (away**2 - away[0] ** 2))
         prior = replace(prior, weight=weight / weight.sum())
+    before = 1 - float(prior.weight[0])
     if not held or len(sizes) == 1:
-        return SizeBelief(scales=prior, sizes_mm=sizes, ratio=1.0, share=0.0, threads=0)
-    after = prior.after(held)
-    return _belief(after, sizes, held)
+        found = SizeBelief(scales=prior, sizes_mm=sizes, ratio=1.0, share=0.0, threads=0)
+    else:
+        found = _belief(prior.after(held), sizes, held)
+    return replace(found, wrong_before=before)
 
 
 def _belief(after: Scales, sizes: tuple[float, ...], held: Sequence[ThreadReading]) -> SizeBelief:
@@ -301,9 +311,8 @@ def _again(
         return replace(
             thread, verdict=replace(stated, candidates=verdict.candidates or stated.candidates)
         )
-    instead = name_thread(thread.reading, scales=_one(belief.ratio))
     what, _ = WORDS["sheet" if spec.source == "auto" else spec.source]
-    other = f"{belief.other_mm:.4g}"
+    other, instead = _instead(thread.reading, belief)
     return replace(
         thread,
         verdict=Verdict(
@@ -311,8 +320,7 @@ def _again(
             candidates=verdict.candidates,
             notes=(
                 *stated.notes,
-                f"As stated it would be {_first(stated)}; with {what} of {other} mm "
-                f"{_first(instead)}.",
+                f"As stated it would be {_first(stated)}; with {what} of {other} mm {instead}.",
             ),
             next_step=f"Measure {what} with a caliper: {belief.sizes_mm[0]:g} or {other} mm?",
         ),
@@ -321,7 +329,7 @@ def _again(
 
 def _at_scant_odds(reading: ThreadReading, verdict: Verdict, belief: SizeBelief) -> Verdict:
     """Return the verdict with wrong references as frequent as where nobody looks closely."""
-    if SCANT * (1 - (verdict.probability or 0.0)) < 1 - NAMED:
+    if belief.mute or SCANT * (1 - (verdict.probability or 0.0)) < 1 - NAMED:
         return verdict
     return name_thread(reading, scales=belief.scales.doubted(SCANT).likely())
 
@@ -332,24 +340,37 @@ def _rests_on(
     """Return the note of what a named thread would be beside another size, or none."""
     if belief.wrong < SAID:
         return ()
-    scales, names = belief.scales, {verdict.designation, *verdict.same_geometry}
-    said: list[str] = []
-    for k in 1 + np.argsort(-scales.weight[1:], kind="stable")[:MOST_TRIED]:
-        open_ = float(scales.spread[k])
-        instead = name_thread(thread.reading, scales=_one(float(scales.ratio[k]), open_))
-        first = _first(instead)
-        if first in names or not instead.candidates or instead.candidates[0].probability < TOLD:
-            continue
-        size = f"about {belief.sizes_mm[k]:.3g}" if open_ else f"{belief.sizes_mm[k]:.4g}"
-        said.append(f"with {size} mm it would be {first}")
-        names.add(first)
-        if len(said) == MOST_SAID:
-            break
+    others = itertools.islice(_other_names(thread.reading, verdict, belief), MOST_SAID)
+    said = [f"with {size} mm it would be {first}" for size, first in others]
     if not said:
         return ()
     what, verb = WORDS["sheet" if spec.source == "auto" else spec.source]
     verb = "is" if verb == "be" else verb
     return (f"That {what} {verb} {belief.sizes_mm[0]:g} mm is taken as stated; {', '.join(said)}.",)
+
+
+def _instead(reading: ThreadReading, belief: SizeBelief) -> tuple[str, str]:
+    """Return the other size that is asked for, in words, and what the thread would then be."""
+    # Threads that tell nothing of the size leave the usual ones.
+    usual = float(belief.scales.ratio[1 + int(belief.scales.weight[1:].argmax())])
+    ratio = belief.ratio if belief.threads else usual
+    best = name_thread(reading, scales=_one(ratio))
+    return f"{belief.sizes_mm[0] * ratio:.4g}", _first(best)
+
+
+def _other_names(
+    reading: ThreadReading, verdict: Verdict, belief: SizeBelief
+) -> Iterator[tuple[str, str]]:
+    """Yield the reference's likeliest other sizes, in words, and the other name at each."""
+    scales, names = belief.scales, {verdict.designation, *verdict.same_geometry}
+    for k in 1 + np.argsort(-scales.weight[1:], kind="stable")[:MOST_TRIED]:
+        open_ = float(scales.spread[k])
+        instead = name_thread(reading, scales=_one(float(scales.ratio[k]), open_))
+        first = _first(instead)
+        if first in names or not instead.candidates or instead.candidates[0].probability < TOLD:
+            continue
+        yield f"about {belief.sizes_mm[k]:.3g}" if open_ else f"{belief.sizes_mm[k]:.4g}", first
+        names.add(first)
 
 
 def _first(verdict: Verdict) -> str:

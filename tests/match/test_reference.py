@@ -235,6 +235,24 @@ def test_a_name_must_stand_where_references_are_taken_with_scant_attention() -> 
     assert "8 or 10 mm?" in (open_.verdict.next_step or "")
 
 
+def test_a_thread_that_tells_nothing_of_the_reference_does_not_speak_against_it() -> None:
+    """Without its crests a thread has no ratio of pitch and diameter."""
+    spec, whole = ScaleSpec(source="pin", mm=8.0), read("M14x1.5")
+    mute = replace(whole, major_mm=None)
+    belief = size_belief([mute], spec, 230.0)
+    assert belief.threads == 0 and belief.mute and belief.wrong == belief.wrong_before
+    [kept] = doubted(part(mute), spec, belief, [])
+    name = kept.threads[0].verdict
+    assert name.designation == "M14x1.5" and name.probability < 0.98
+    # Odds that would open it, were it one that speaks.
+    [open_] = doubted(part(mute), spec, replace(belief, wrong_before=0.0), flags := [])
+    undone = open_.threads[0].verdict
+    assert undone.status == "ambiguous" and "8 or 6 mm?" in (undone.next_step or "")
+    assert "several other sizes would fit" in flags[0].message
+    # Where one other size explains all as well, the thread speaks of it.
+    assert not replace(belief, share=0.9).mute
+
+
 def test_a_name_beside_jaws_says_which_other_opening_would_make_another() -> None:
     """No size of jaws is usual: any of them is said as about that."""
     reading, spec = read("M10x1.25", 0.8), ScaleSpec(source="jaws", mm=16.0)
