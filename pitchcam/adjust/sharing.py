@@ -74,6 +74,7 @@ SHARING: dict[str, Sharing] = {
     "bent flanks": Sharing(owner="part", lasting=1.0),
     "motion along the thread": Sharing(owner="photo", lasting=0.0),
     "panel close behind the part": Sharing(owner="part", lasting=1.0),
+    "light on the flanks": Sharing(owner="part", lasting=1.0),
     # Another place in the picture covers other roots.
     "roots behind flanks": Sharing(owner="photo", lasting=0.0),
     # The part's own roots, under the blur of this photo.
@@ -88,7 +89,7 @@ UNFILED = Sharing(owner="part", lasting=1.0)
 
 #: What of a reference's own scale comes again whole with the same object, its size: standard
 #: uncertainty in mm (that of the reference's module), for a disc relative (what its rim leaves).
-U_SIZE_MM = {"pin": 0.008, "jaws": 0.02}
+U_SIZE_MM = {"pin": 0.008, "jaws": 0.013}
 U_DISC = 0.0004
 #: Of what is left, how a photo shows the object's edges, the share that comes again with it: the
 #: metal and the panel are the same, place, heading and tilt are not (judgement: black pins drawn

@@ -89,7 +89,7 @@ def test_what_photos_share_does_not_shrink():
 
 
 def test_another_reference_takes_from_what_one_leaves():
-    """0.02 mm on jaws 5 mm apart are all of their scale's 0.4 %."""
+    """A misread caliper on jaws 5 mm apart is much of their scale's 0.4 %."""
     budget, narrow = made.lines(scale=0.004), {"source": "jaws", "mm": 5.0}
     same = one(*(made.measurement(made.true_values(), budget, i, **narrow) for i in range(2)))
     other = one(
@@ -312,6 +312,7 @@ def test_every_line_of_a_budget_is_filed():
         "end_ridges": "ridges at the ends",
         "slanted_view": "view along the thread",
         "bent_flanks": "bent flanks",
+        "flank_light": "light on the flanks",
         "covered_roots": "roots behind flanks",
         "blurred_roots": "blur in the roots",
         "motion": "motion along the thread",

@@ -289,7 +289,7 @@ def test_a_kind_of_reference_repeats_no_more_than_the_object_itself(kind: str, u
         ("pin", 8.0, 0.001, 1.0),
         ("pin", 8.0, 0.002, 0.25 + 0.2 * 0.75),
         ("pin", 4.0, 0.002, 1.0),
-        ("jaws", 20.0, 0.004, 0.0625 + 0.2 * 0.9375),
+        ("jaws", 13.0, 0.004, 0.0625 + 0.2 * 0.9375),
         ("disc", 23.25, 0.0008, 0.25 + 0.2 * 0.75),
         ("pin", 8.0, 1.0, 0.2),
         # Less than its size's u: others told what it is.
