@@ -17,6 +17,7 @@ from pitchcam.edges.flank_place import (
     Placed,
     Surface,
     place_asking_blur,
+    place_flanks,
     place_in_own_blur,
 )
 from pitchcam.edges.flank_points import Flanks
@@ -36,6 +37,10 @@ Indices = NDArray[np.intp]
 
 #: Samples across a flank: half-pixel steps carry all that the blur lets through.
 STEP_PX = 0.5
+#: How far a profile goes to either side of its flank, as a share of the spacing, of which the next
+#: flank leaves half, and within these limits, pixels. At the least it reaches into the next flank's
+#: fall: a blur of its own is not asked of it then.
+WINDOW, WINDOW_PX = 0.36, (3.0, 8.0)
 #: Percentages of a half's points that lie lower on the flank than those whose light is traced.
 HEIGHTS = (10, 30, 50, 70, 90)
 #: Points whose scores differ by no more are typical alike.
@@ -171,7 +176,9 @@ def _place(halves: list[_Half], flanks: Flanks, sight: Sight, section: Section) 
     )
     traced = trace(thread, own.from_photo(xy), phase, side, panel)
     seen = _stacked(halves, flanks, sight)
-    place = place_asking_blur if sight.own_blur_px is None else place_in_own_blur
+    reach_px = min(-float(h.across_px[0]) for h in halves)
+    asked = place_asking_blur if reach_px > WINDOW_PX[0] else place_flanks
+    place = asked if sight.own_blur_px is None else place_in_own_blur
     return place(seen, traced, panel_behind(sight.rims))
 
 
@@ -296,7 +303,7 @@ def move_to_edges(
             # From mid-flank the next flank begins half a spacing away along the axis.
             reach_mm = np.linalg.norm(sight.frame.origin)
             spacing_px = section.fit.pitch_mm / reach_mm * sight.camera.f_px
-            window_px = float(np.clip(0.36 * spacing_px * np.sqrt(1 - sine**2), 3.0, 8.0))
+            window_px = float(np.clip(WINDOW * spacing_px * np.sqrt(1 - sine**2), *WINDOW_PX))
             groups.append(group)
             # What the fit leaves out is a shoulder's wall or dirt, whose light is another's.
             sound = group[section.fit.used[group]]

@@ -6,6 +6,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from pitchcam.edges import flanks as module
+from pitchcam.edges.flank_place import place_asking_blur
 from pitchcam.edges.flank_points import flank_points
 from pitchcam.edges.flanks import (
     MOST_SLOPE_PX,
@@ -131,6 +133,26 @@ def test_what_edges_do_not_tell_of_the_panel_stays_open() -> None:
     assert known(u_panel=0.35)[1] > 0.7
     # Bands that share no panel, or one at no distance at all: it may be near.
     assert known(common=False) == known(panel=0.97) == NEAR_PANEL
+
+
+def test_profiles_that_reach_into_the_next_flank_are_not_asked_for_a_blur_of_their_own(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """At 8 pixels a pitch or fewer 3 pixels are farther than the flank is alone."""
+    asked = []
+
+    def ask(*what):
+        asked.append(what)
+        return place_asking_blur(*what)
+
+    monkeypatch.setattr(module, "place_asking_blur", ask)
+    flanks, sight, first = found()
+    move_to_edges(flanks, sight, first)
+    # The same flanks as if their spacing were 8 pixels.
+    spacing_px = PITCH / np.linalg.norm(sight.frame.origin) * sight.camera.f_px
+    monkeypatch.setattr(module, "WINDOW", module.WINDOW * 8 / spacing_px)
+    move_to_edges(flanks, sight, first)
+    assert len(asked) == 1
 
 
 def test_no_flank_no_edge() -> None:
