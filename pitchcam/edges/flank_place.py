@@ -134,24 +134,33 @@ def place_asking_blur(
     usual = place_flanks(profiles, traced, panel)
     if usual.surface.misfit < DRAWN:
         return usual
-    own = place_in_own_blur(profiles, traced, panel, U_BLUR_OPEN)
-    wider = max(b / a for a, b in zip(profiles.blur_px, own.blur_px, strict=True))
     most = min(BLURRED_LEFT * usual.surface.misfit, BLURRED_MISFIT)
-    if wider > BLURRED and own.surface.misfit < most:
+    lens, swept = (OwnBlur(u=U_BLUR_OPEN, motion=motion) for motion in (False, True))
+    own = place_flanks(profiles, traced, panel, own=lens)
+    if not _wider(own, profiles):  # a sweep widens what is drawn as a lens's blur as well
+        return usual
+    own = min(
+        (own, place_flanks(profiles, traced, panel, own=swept)), key=lambda p: p.surface.misfit
+    )
+    if _wider(own, profiles) and own.surface.misfit < most:
         return replace(usual, surface=replace(usual.surface, own_blur_px=own.blur_px))
     return usual
 
 
+def _wider(own: Placed, profiles: FlankProfiles) -> bool:
+    return max(b / a for a, b in zip(profiles.blur_px, own.blur_px, strict=True)) > BLURRED
+
+
 def place_in_own_blur(
-    profiles: FlankProfiles, traced: Traced, panel: tuple[float, float], u_blur: float = U_OWN_BLUR
+    profiles: FlankProfiles, traced: Traced, panel: tuple[float, float]
 ) -> Placed:
     """Place flanks in a blur of their own, by a lens or a motion, as the light is drawn.
 
-    The blurs' logarithms are expected to be those of the profiles within ``u_blur``. Other
+    The blurs' logarithms are expected to be those of the profiles within U_OWN_BLUR;
     arguments as those of :func:`place_flanks`.
     """
     tries = [
-        place_flanks(profiles, traced, panel, own=OwnBlur(u=u_blur, motion=motion))
+        place_flanks(profiles, traced, panel, own=OwnBlur(u=U_OWN_BLUR, motion=motion))
         for motion in (False, True)
     ]
     return min(tries, key=lambda placed: placed.surface.misfit)

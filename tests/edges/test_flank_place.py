@@ -183,6 +183,16 @@ def test_flanks_as_blurred_as_all_edges_have_no_blur_of_their_own(share: float) 
     assert found.blur_px == (BLUR, BLUR)
 
 
+def test_light_that_no_blur_draws_tells_of_none() -> None:
+    """As on a thread of the wrong hand: a wider blur is found, and draws it hardly better."""
+    seen = profiles(EDGES, blurs=MOVED)
+    told = place_asking_blur(seen, traced(DEPTHS_PX), (PANELS[5] * 1.1, 0.3))
+    odd = replace(seen, light=seen.light + 0.05 * np.sin(3 * ACROSS))
+    found = place_asking_blur(odd, traced(DEPTHS_PX), (PANELS[5] * 1.1, 0.3))
+    assert told.surface.own_blur_px is not None
+    assert found.surface.own_blur_px is None
+
+
 def test_an_edge_that_moved_falls_as_a_blurred_one_averaged_over_its_way() -> None:
     step, lens, blur = 0.01, 0.9, 2.0
     x = np.arange(-12.0, 12.0, step)
