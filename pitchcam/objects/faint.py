@@ -45,6 +45,8 @@ STEP, LOWER, HIGHER, FEWEST, BOTH = 0.18, 0.4, 2.5, 3, 7
 TRIES = 3
 #: A groove's place between its crests is as even as this, in spacings: a barb's is not.
 SKEW = 0.12
+#: Half way from a thread's groove to that of a saw's teeth, which lies at the crest.
+SAW = 0.25
 #: Spacings nearer than this are of one kind (judgement: a joiner has one kind of barb).
 ALIKE = 0.05
 
@@ -118,10 +120,12 @@ def faint_regions(
 def _goes_on(barbs: Region, wave: Region) -> bool:
     """Whether a wave is of the part's barbs: of those elsewhere, as a hose joiner at both ends.
 
-    Or right there, where they are deeper than any ripple: blurred, they do not lean.
+    Or right there, where they are deeper than any ripple, or half as deep and lean as a saw's teeth
+    rather than as a thread's: blurred, they do not lean.
     """
     apart = barbs.end_px <= wave.start_px or barbs.start_px >= wave.end_px
-    deep = barbs.depth_px >= DEPTH_RANGE[0] * barbs.spacing_px
+    least = DEPTH_RANGE[0] * barbs.spacing_px / (2 if abs(barbs.skew) >= SAW else 1)
+    deep = barbs.depth_px >= least
     alike = abs(wave.spacing_px / barbs.spacing_px - 1) < ALIKE
     return (apart or deep) and alike and abs(barbs.skew) >= SKEW
 

@@ -90,6 +90,9 @@ def test_a_wave_like_the_barbs_of_the_other_end_is_of_these():
     there = replace(barbs, start_px=290.0, end_px=390.0)
     assert len(looked_at(*sides, repeats=[there])) == 1
     assert looked_at(*sides, repeats=[replace(there, depth_px=0.38 * there.spacing_px)]) == []
+    half = replace(there, depth_px=0.2 * there.spacing_px)
+    assert looked_at(*sides, repeats=[half]) == []
+    assert len(looked_at(*sides, repeats=[replace(half, skew=0.2)])) == 1
 
 
 def test_a_steep_side_steps_from_station_to_station_without_being_a_thread():
