@@ -20,6 +20,9 @@ Values = NDArray[np.float64]
 #: Independent observations per point: outline points are 0.7 px apart on average, the noise's reach
 #: after blur and demosaicing is about 1.5 px.
 PER_POINT = 0.4
+#: A pitch that is so many times the spacing of the crests, or as much less, is not theirs: fits of
+#: threads end within hundredths of it.
+OTHER_PITCH = 2.0
 #: Tangents of half angles that helix and perspective are undone with: those of 23 and 113 degrees.
 TAN_HALF = (0.2, 1.5)
 
@@ -147,6 +150,11 @@ def fit_section(
         Starts and hand: the lead is as many spacings.
     rounds
         Repetitions of unfolding and fitting; the corrections are small and settle in three.
+
+    Raises
+    ------
+    numpy.linalg.LinAlgError
+        If the points determine no fit, or another thread's: scattered ones may end anywhere.
     """
     return _fitted(flanks, frame, spacing_mm, winding, _Course(rounds=rounds))
 
@@ -203,6 +211,8 @@ def _fitted(
         fit = fit_flanks(
             points, tan_guess=tan, per_point=PER_POINT, use=use, rounds=2 if left else 6
         )
+        if not 1 / OTHER_PITCH < abs(fit.pitch_mm) / spacing_mm < OTHER_PITCH:
+            raise np.linalg.LinAlgError("the points determine no thread of that spacing")
         use = fit.used
         turn_now, offset_now = turn, offset
         tan = _within(fit.tan_half)

@@ -91,6 +91,15 @@ def test_a_wrong_camera_height_shows_in_the_pitch():
     assert abs(fit.pitch_mm) == pytest.approx(pitch * (196.0 - 9.0) / (200.0 - 9.0), rel=5e-4)
 
 
+def test_a_fit_that_ends_at_another_pitch_is_none():
+    """Points of no thread let it run off: a scene of combs had ended at a pitch of nothing."""
+    flanks, _, frame = measured(iso_profile(1.5, 14.0), 1.5)
+    assert abs(fit_section(flanks, frame, 0.8).fit.pitch_mm) == pytest.approx(1.5, rel=1e-3)
+    for spacing_mm in (0.7, 3.1):
+        with pytest.raises(np.linalg.LinAlgError, match="no thread of that spacing"):
+            fit_section(flanks, frame, spacing_mm)
+
+
 @pytest.mark.parametrize("name", ["cad-m14x1.5", "cad-m10x1"])
 def test_silhouettes_of_a_cad_library_thread(name):
     """Outlines of bd_warehouse's IsoThread (PyPI), see data/cad_silhouette.py."""
