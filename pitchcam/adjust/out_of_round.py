@@ -32,9 +32,9 @@ Values = NDArray[np.float64]
 #: The line of the budget.
 SOURCE = "out of round"
 #: Standard deviations that are tried, mm, and the most that is believed: with more it is another
-#: part, or spoiled (judgement: a fifth of a millimetre between two sides is as much as the
-#: tolerance of a usual diameter).
-TRIED_MM, MOST_MM = np.geomspace(0.003, 0.3, 20), 0.11
+#: part, or spoiled (judgement: 0.18 mm between two sides is as much as the tolerance of
+#: a usual diameter).
+TRIED_MM, MOST_MM = np.geomspace(0.003, 0.3, 20), 0.09
 #: -2 ln of the likelihoods' ratio from which on it is believed: as rare as a photo that disagrees,
 #: s lying on one side of zero.
 BELIEVED = float(chi2.isf(2 * RARE, 1))

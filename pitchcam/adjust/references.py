@@ -19,9 +19,8 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import chi2
 
-from pitchcam.adjust.disagree import LENGTHS, RARE, Agreement
+from pitchcam.adjust.disagree import LENGTHS, RARE, Agreement, log_upper
 from pitchcam.adjust.observed import NOISE, PITCH, Observation, Term
 from pitchcam.adjust.system import NUGGET
 from pitchcam.frozen import dataclass
@@ -66,8 +65,9 @@ def one_scale(observations: Sequence[Observation]) -> Agreement:
 def common(a: Observation, b: Observation, across: float = 0.0) -> dict[str, float]:
     """Return what the errors of two scales have in common, squared and relative, by source.
 
-    ``across`` is the share of the tilt's that counts where they lie on either side of the axis:
-    for the mean of both none, for the gap between them -1, each on the safe side.
+    ``across`` is the share that counts of an input that moves the two apart (the tilt where they
+    lie on either side of the axis, the focal length where one lies above it): for the mean of both
+    none, for the gap between them -1, each on the safe side.
     """
     out: dict[str, float] = {}
     theirs = _by_input(b)
@@ -78,9 +78,10 @@ def common(a: Observation, b: Observation, across: float = 0.0) -> dict[str, flo
             for (s, k), (_, share) in theirs.items()
             if s == source and (term.sharing.owner != "reference" or k == key)
         ]
-        if not same or mine * same[0] < 0:
+        if not same:
             continue
-        by = across if source == TILT and a.side * b.side < 0 else 1.0
+        apart = mine * same[0] < 0 or (source == TILT and a.side * b.side < 0)
+        by = across if apart else 1.0
         out[source] = out.get(source, 0.0) + by * min(abs(mine), abs(same[0])) ** 2
     return out
 
@@ -137,7 +138,7 @@ def joined(observations: Sequence[Observation]) -> Observation:
         for term in o.terms:
             if term.of_scale and term.sharing.owner != "reference" and term.source in left:
                 terms.append(replace(term, shares=left.pop(term.source) * lengths))
-    terms += _references(observations, scale, lengths)
+    terms += _references(observations, scale, lengths, base.photo)
     reading = base.thread.reading
     station = reading.diameter_station_mm
     if station is not None:
@@ -161,8 +162,14 @@ def _left(observations: Sequence[Observation], scale: Scale) -> dict[str, float]
     return {source: math.sqrt(max(squared, 0.0)) for source, squared in out.items()}
 
 
-def _references(observations: Sequence[Observation], scale: Scale, lengths: Values) -> list[Term]:
-    """Return the terms of all references, each by its weight; what two share is one term."""
+def _references(
+    observations: Sequence[Observation], scale: Scale, lengths: Values, photo: int
+) -> list[Term]:
+    """Return the terms of all references, each by its weight; what two share is one term.
+
+    What is one photo's own is that of ``photo``: they are of one exposure, under whose number the
+    same reference is found in the next.
+    """
     out: dict[tuple[str, str], Term] = {}
     for w, o in zip(scale.weights, observations, strict=True):
         for place, (term, share) in _by_input(o).items():
@@ -170,7 +177,9 @@ def _references(observations: Sequence[Observation], scale: Scale, lengths: Valu
                 continue
             had = out.get(place)
             shares = w * share * lengths + (0.0 if had is None else had.shares)
-            out[place] = replace(term, shares=shares)
+            _, at, what = term.key.partition(", ")
+            key = f"photo {photo}, {what}" if at else term.key
+            out[place] = replace(term, key=key, shares=shares)
     return list(out.values())
 
 
@@ -182,7 +191,7 @@ def _agreeing(
     while len(kept) > 1:
         chances = [_chance(kept, i) for i in range(len(kept))]
         worst = int(np.argmin(chances))
-        if chances[worst] > RARE / len(some):
+        if chances[worst] > math.log(RARE / len(some)):
             break
         out.append((kept[worst], _reason(kept, worst)))
         kept.pop(worst)
@@ -206,14 +215,16 @@ def _gap(kept: Sequence[Observation], i: int) -> tuple[float, float]:
 
 
 def _chance(kept: Sequence[Observation], i: int) -> float:
+    """Return the logarithm of the chance of so large a gap: far out the chance itself is zero."""
     gap, variance = _gap(kept, i)
-    return float(chi2.sf(gap**2 / variance, 1))
+    return log_upper(gap**2 / variance, 1)
 
 
 def _reason(kept: Sequence[Observation], i: int) -> str:
     gap, _ = _gap(kept, i)
     return (
         f"by its reference all lengths are {100 * abs(math.expm1(gap)):.1f} % "
-        f"{'larger' if gap > 0 else 'smaller'} than by the other in the same photo: one of them "
+        f"{'larger' if gap > 0 else 'smaller'} than by the other{'s' if len(kept) > 2 else ''} in "
+        "the same photo: one of them "
         "has another size than stated, or lies at another height"
     )

@@ -55,7 +55,7 @@ class FlankProfiles:
     ``across_px`` and ``light`` are (n, m), positive outward of the crossing of ``level``; ``known``
     (n, m) says which samples count: profiles may differ in length. ``way`` (n,) is 0 or 1: flanks
     of one way are parallel in the picture. ``blur_px`` are the standard deviations of the blur
-    across those of both ways, ``lens_px`` that of edges along which nothing moved.
+    across those of both ways, ``lens_px`` that of edges across which nothing moved.
     """
 
     across_px: Values
@@ -135,12 +135,12 @@ def place_asking_blur(
     if usual.surface.misfit < DRAWN:
         return usual
     most = min(BLURRED_LEFT * usual.surface.misfit, BLURRED_MISFIT)
-    lens, swept = (OwnBlur(u=U_BLUR_OPEN, motion=motion) for motion in (False, True))
-    own = place_flanks(profiles, traced, panel, own=lens)
+    by_lens, by_motion = (OwnBlur(u=U_BLUR_OPEN, motion=motion) for motion in (False, True))
+    own = place_flanks(profiles, traced, panel, own=by_lens)
     if not _wider(own, profiles):  # a sweep widens what is drawn as a lens's blur as well
         return usual
     own = min(
-        (own, place_flanks(profiles, traced, panel, own=swept)), key=lambda p: p.surface.misfit
+        (own, place_flanks(profiles, traced, panel, own=by_motion)), key=lambda p: p.surface.misfit
     )
     if _wider(own, profiles) and own.surface.misfit < most:
         return replace(usual, surface=replace(usual.surface, own_blur_px=own.blur_px))

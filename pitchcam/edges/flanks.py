@@ -74,8 +74,8 @@ class FlankEdge:
     """The true edge of one flank (all ridges of one side), in one half of it along the thread.
 
     ``shift_px`` leads from the level's crossing outward to the edge; ``by_height_px`` is how much
-    more it does from the flank's foot to its top, ``u_by_height_px`` the u of
-    how much more it does from the flank's foot to its top, which the points have in them.
+    more it does from the flank's foot to its top, which the points have in them, and
+    ``u_by_height_px`` its standard uncertainty.
     """
 
     side: float

@@ -47,7 +47,7 @@ ANY = {
     "major": (0.7, RATIOS),
     "sheet": (1.0, (0.9, 1.03)),
 }
-#: A caliper's drum or main scale is misread by a whole turn or line, which is a millimetre.
+#: A caliper's dial or main scale is misread by a whole turn or line, which is a millimetre.
 MISREAD_MM = {"jaws": 1.0, "major": 1.0}
 #: Any size is tried in steps, each with so much doubt of its own that none is missed; the best is
 #: then looked at as finely as a pitch is known. Any size nearer than a step is the stated one.
@@ -103,7 +103,7 @@ class SizeBelief:
 
     @property
     def mute(self) -> bool:
-        """Whether the threads say nothing of the size: few turns or no crests fit beside many."""
+        """Whether the threads say nothing of the size: without crests they fit beside many."""
         return self.wrong <= self.wrong_before and self.share < TOLD
 
     @property

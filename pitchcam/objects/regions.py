@@ -97,7 +97,7 @@ def find_regions(
         Outermost distance from the axis at each station on both sides, pixels (lower negative).
     shift
         How far points of one station lie apart along the axis, per pixel across it, at the
-        first and the last station (:func:`pitchcam.edges.unfold.cross_shift`).
+        first and the last station (:func:`pitchcam.objects.frame.cross_shift`).
 
     Returns
     -------

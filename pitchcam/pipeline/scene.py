@@ -71,12 +71,11 @@ class Scene:
     """One photo, taken apart: its objects, edges, reference and what was noticed on the way.
 
     ``spec`` is the reference as it was stated; ``camera`` has its distance set once the scale is
-    known. ``own`` is the scale that a thread's own crests give, ``rows_shown`` says
-    that something straight would show rows out of place, ``told`` is what the reference told of the
-    lens. ``bare`` is the camera before the
-    reference, ``pins`` the true edges of every pin: with them the reference is found again for
-    another focal length. ``explained`` are the explanations of the focal length, None where a
-    profile knows it.
+    known. ``own`` is the scale that a thread's own crests give, ``rows_shown`` says that something
+    straight would show rows out of place, ``told`` is what the reference told of the lens. ``bare``
+    is the camera before the reference, ``pins`` the true edges of every pin: with them the
+    reference is found again for another focal length. ``explained`` are the explanations of the
+    focal length, None where a profile knows it.
     """
 
     photo: Photo

@@ -228,8 +228,10 @@ def measure_thread(sight: Sight, starts: int = 1) -> ThreadShape:
 
     own = wound(right, first)
     if straight:
-        told = flanks_lean(own.section, own.flanks, own.edges, frame).left
-        told += crests_apart(own.section, own.tips, frame)
+        told = 0.0
+        with suppress(np.linalg.LinAlgError):
+            told = flanks_lean(own.section, own.flanks, own.edges, frame).left
+            told += crests_apart(own.section, own.tips, frame)
         if may_be_left(told):
             with suppress(OutlineError, np.linalg.LinAlgError):
                 other = wound(left, fit_section(flanks, frame, spacing_mm, left, rounds=3))

@@ -131,7 +131,7 @@ def test_spoiled_profiles_are_left_out():
 
 def surface(panel, share):
     metal = replace(UNSEEN, share=replace(UNSEEN.share, value=share))
-    return Surface(metal=metal, panel=panel, background=1.0, misfit=0.0)
+    return Surface(metal=metal, panel=panel, background=1.0, misfit=0.0, u_background=0.003)
 
 
 def test_a_near_panel_is_traced_half_as_well_and_misses_more():

@@ -143,6 +143,8 @@ def outline_angle(shape: CrestShape, u_slope_rad: float) -> OutlineAngle:
     """
     seen, usual = outline_of(shape, u_slope_rad)
     flank = np.abs(_height(seen, usual)) < OF_FLANK
+    if not flank.any():
+        raise np.linalg.LinAlgError("the outline shows no flanks")
     inside = mirrored_px(shape.sight, seen.index[flank])
     rise = RISE_PX + RISE_SHARE * inside, float(np.hypot(U_RISE_PX, U_RISE_SHARE * inside))
     return _angle(seen, usual, rise, shape.signed_slant)

@@ -23,6 +23,8 @@ SOURCE = "crests that were read"
 #: The terms that move the crests of a thread wherever it lies in the picture.
 _OF_CRESTS: tuple[Callable[[ThreadShape, Geometry], BudgetLine | None], ...] = (
     edges.edge_and_rim,
+    edges.light_beside,
+    edges.motion,
     edges.near_panel,
     fit.edge_noise,
     fit.form,

@@ -136,7 +136,9 @@ def lay_either(
         return rest, laid
     as_other = rest_as(part, shape.camera, blur_px, hexagon=not level.hexagon)
     other, _ = lay(shape, part, as_other, blur_px, known)
-    mixed = _weighed(rest, other, _told(level.share, rest.pose, other.pose))
+    told = _told(level.share, rest.pose, other.pose)
+    # What is not mixed is that of the likelier.
+    mixed = _weighed(rest, other, told) if told >= 0.5 else _weighed(other, rest, 1 - told)
     return mixed, again(shape, shape.camera, mixed.height_mm, mixed.pose.slope_rad)
 
 

@@ -10,7 +10,7 @@ from pitchcam.frozen import dataclass
 Values = NDArray[np.float64]
 
 #: Inclinations that are considered, degrees: a plug on its collar's edge and the far end of a short
-#: thread lies at up to 30 (of 77 parts laid as they fall one lay beyond 22, where this once ended).
+#: thread lies at up to 30 (of 77 parts laid as they fall one lay beyond 22).
 GRID: Values = np.arange(-350, 351) / 10.0
 
 
