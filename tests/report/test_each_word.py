@@ -361,7 +361,8 @@ def test_what_is_not_named_has_a_step_and_neither_seal_nor_command() -> None:
 
 
 def use(name: str, left_out: str | None = None) -> PhotoUse:
-    info = PhotoInfo(file=name, sha256="0" * 64, width_px=10, height_px=10)
+    digest = name.encode().hex().ljust(64, "0")
+    info = PhotoInfo(file=name, sha256=digest, width_px=10, height_px=10)
     return PhotoUse(
         info=info, left_out=left_out, scale=ScaleResult(source="pin", mm_per_px=q(0.06, 0.0001))
     )
@@ -380,3 +381,5 @@ def test_several_photos_say_which_count() -> None:
         "  C.jpg: scale from the plain pin: 0.06000 \u00b1 0.00020 mm per pixel",
     ]
     assert "Adjusted from 2 of 3 photos:" in text(held)
+    twice = dataclasses.replace(held, photos=(use("a.jpg"), use("a.jpg"), use("C.jpg")))
+    assert photo_lines(twice)[0] == "Adjusted from 3 of 3 references in 2 photos:"
