@@ -32,7 +32,8 @@ def test_files_that_it_names_are_there():
 ONCE = {
     "section": ("edges/section.py", "joining/papers/half_section"),
     "lead": ("nowhere",),
-    "outline": ("errors.py",),  # of an object in the photo
+    # Of an object in the photo, and what is read of all of it.
+    "outline": ("errors.py", "pipeline/outline.py", "thread/outlined.py", "thread/aslant/fit.py"),
     "plate": ("nowhere",),
     "fitting": ("joining/",),
     "ends": ("joining/",),
