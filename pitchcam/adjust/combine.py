@@ -280,13 +280,18 @@ def _contradicting(found: Agreement) -> Verdict:
             p = share * c.probability + (had.probability if had else 0.0)
             total[c.designation] = replace(c, probability=p)
     why = found.left_out[0]
+    if len({o.exposure for o in found.kept}) == 1:
+        said = f"The references of the photo contradict one another: {why[1]}. The figures are "
+        said += "those of one reference."
+        step = "Measure each reference with a caliper, and state what it reads."
+    else:
+        said = f"The photos contradict one another: of photo {why[0].photo + 1}, {why[1]}. The "
+        said += "figures are those of one photo."
+        step = "Check that all photos show the same part and that each reference is as stated; "
+        step += "then take one more photo, which tells which of them is right."
     return Verdict(
         status="ambiguous",
         candidates=tuple(sorted(total.values(), key=lambda c: -c.probability)),
-        notes=(
-            f"The photos contradict one another: of photo {why[0].photo + 1}, {why[1]}. The "
-            "figures are those of one photo.",
-        ),
-        next_step="Check that all photos show the same part and that each reference is as stated; "
-        "then take one more photo, which tells which of them is right.",
+        notes=(said,),
+        next_step=step,
     )

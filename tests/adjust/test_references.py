@@ -154,6 +154,8 @@ def test_two_references_that_contradict_each_other_accuse_nobody():
     verdict = told.parts[0].threads[0].verdict
     assert verdict.designation is None
     assert "3.0 %" in verdict.notes[0] and "same photo" in verdict.notes[0]
+    assert verdict.notes[0].startswith("The references of the photo contradict")
+    assert "with a caliper" in (verdict.next_step or "")
 
 
 @pytest.mark.parametrize("place", [0, 1, 2])

@@ -151,13 +151,19 @@ def test_writers_of_several_programs_do_not_lose_each_other(tmp_path: Path) -> N
         assert len(store.ids()) == 40
 
 
+def being_made(path: Path) -> sqlite3.Connection:
+    """Return another program's connection that holds a record without its log."""
+    Store(path).close()
+    other = sqlite3.connect(path, isolation_level=None)
+    other.execute("PRAGMA journal_mode = DELETE")
+    other.execute("BEGIN IMMEDIATE")
+    return other
+
+
 def test_a_record_that_another_program_is_just_making_is_waited_for(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    Store(tmp_path / "r.sqlite").close()
-    other = sqlite3.connect(tmp_path / "r.sqlite", isolation_level=None)
-    other.execute("PRAGMA journal_mode = DELETE")
-    other.execute("BEGIN IMMEDIATE")
+    other = being_made(tmp_path / "r.sqlite")
     asked = []
 
     def let_go(seconds: float) -> None:
@@ -173,10 +179,7 @@ def test_a_record_that_another_program_is_just_making_is_waited_for(
 def test_a_record_that_is_never_let_go_is_one_line(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    Store(tmp_path / "r.sqlite").close()
-    other = sqlite3.connect(tmp_path / "r.sqlite", isolation_level=None)
-    other.execute("PRAGMA journal_mode = DELETE")
-    other.execute("BEGIN IMMEDIATE")
+    other = being_made(tmp_path / "r.sqlite")
     monkeypatch.setattr(database, "_PATIENCE_S", 0.0)
     with pytest.raises(PitchcamError, match="held by another program"):
         Store(tmp_path / "r.sqlite")
