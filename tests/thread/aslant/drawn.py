@@ -7,6 +7,7 @@ from scipy.stats import norm
 
 from pitchcam.edges.rims import UNLEARNT
 from pitchcam.thread.aslant import fit
+from pitchcam.thread.crest_lines import CrestShape
 from tests.thread.test_crest_lines import seen
 
 PITCH, MAJOR, OFF_MM = 1.5, 14.0, 48.0
@@ -53,3 +54,17 @@ def _blurred(z, y, blur):
         above = norm.cdf((middle[:, None] - heights) / blur) @ kernel > LEVEL
         low, high = np.where(above, low, middle), np.where(above, middle, high)
     return grid[::4], middle[::4]
+
+
+def left_handed(shape: CrestShape) -> CrestShape:
+    """Return a right-hand thread as its mirror image in the axis shows it."""
+    axis_y = shape.axis.point_px[1]
+
+    def mirrored(xy):
+        return np.stack([xy[:, 0], 2 * axis_y - xy[:, 1]], axis=1)
+
+    return replace(
+        shape,
+        crests=replace(shape.crests, xy=mirrored(shape.crests.xy), side=-shape.crests.side),
+        sight=replace(shape.sight, outline_px=mirrored(shape.sight.outline_px)),
+    )

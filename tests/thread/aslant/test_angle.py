@@ -9,7 +9,7 @@ from scipy.special import ndtr
 from pitchcam.thread.aslant import angle as angles
 from pitchcam.thread.aslant.angle import flanks_outline_angle, mirrored_px, outline_angle
 from pitchcam.thread.budget import budget
-from tests.thread.aslant.drawn import BLUR_PX, seen_blurred
+from tests.thread.aslant.drawn import BLUR_PX, left_handed, seen_blurred
 from tests.thread.drawn_shape import PLACE, drawn_shape
 from tests.thread.helicoid import iso_profile, whitworth_profile
 
@@ -81,16 +81,7 @@ def test_an_angle_goes_with_the_slant_as_is_stated(shapes, no_light):
 
 def test_a_left_handed_outline_tells_no_angle(shapes, no_light):
     shape = shapes[60.0]
-    axis_y = shape.axis.point_px[1]
-
-    def mirrored(xy):
-        return np.stack([xy[:, 0], 2 * axis_y - xy[:, 1]], axis=1)
-
-    left = replace(
-        shape,
-        crests=replace(shape.crests, xy=mirrored(shape.crests.xy), side=-shape.crests.side),
-        sight=replace(shape.sight, outline_px=mirrored(shape.sight.outline_px)),
-    )
+    left = left_handed(shape)
     with pytest.raises(np.linalg.LinAlgError, match="of no form"):
         outline_angle(left, U_SLOPE)
 

@@ -7,7 +7,7 @@ import pytest
 
 from pitchcam.thread.aslant import fit, weigh
 from pitchcam.thread.aslant.weigh import weigh_forms
-from tests.thread.aslant.drawn import PITCH, seen_blurred
+from tests.thread.aslant.drawn import PITCH, left_handed, seen_blurred
 from tests.thread.helicoid import iso_profile, whitworth_profile
 
 NAMES = ("flat60", "round55", "round47.5")
@@ -30,16 +30,7 @@ def test_hidden_flanks_tell_their_form(shapes, name):
 def test_a_left_handed_thread_tells_no_form(shapes):
     """Its mirror image is drawn: 3/8-16 BSW at 10 degrees had been named 3/8-16 UNC at 0.98."""
     shape = shapes["round55"]
-    axis_y = shape.axis.point_px[1]
-
-    def mirrored(xy):
-        return np.stack([xy[:, 0], 2 * axis_y - xy[:, 1]], axis=1)
-
-    left = replace(
-        shape,
-        crests=replace(shape.crests, xy=mirrored(shape.crests.xy), side=-shape.crests.side),
-        sight=replace(shape.sight, outline_px=mirrored(shape.sight.outline_px)),
-    )
+    left = left_handed(shape)
     with pytest.raises(np.linalg.LinAlgError, match="of no form"):
         weigh_forms(left, np.radians(0.5), NAMES)
 
