@@ -10,6 +10,13 @@ from pitchcam.records import ScaleSource
 
 #: ISO/IEC 7810:2019, ID-1: width, height and thickness of a bank card, mm.
 CARD_MM = (85.60, 53.98, 0.76)
+#: Standard uncertainty of what a caliper reads, over crests or between its jaws: its limits of
+#: error are 0.02 to 0.05 mm (ISO 13385-1, from memory), evenly within 0.025, and it is read in
+#: steps of 0.02 mm.
+U_CALIPER_MM = 0.015
+#: Standard uncertainty of a pin's diameter: a ground one is true to 0.01 mm, a drill's shank to
+#: 0.02 (common practice, no source), evenly within 0.014.
+U_PIN_MM = 0.008
 
 
 @dataclass(frozen=True, kw_only=True)

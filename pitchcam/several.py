@@ -250,8 +250,7 @@ def _warnings(uses: Sequence[PhotoUse], told: Together) -> list[Flag]:
         files = ", ".join(dict.fromkeys(file for file, _ in warned))
         first = warned[0][1]
         flags.append(replace(first, message=f"{files}: {first.message}", part=None))
-    if told.open:
-        flags.append(flag("photos-disagree"))
+    flags += map(flag, told.open)
     if told.unmoved:
         flags.append(flag("unmoved"))
     return flags

@@ -44,11 +44,14 @@ MOST_CORRELATION = 0.999
 
 @dataclass(frozen=True, kw_only=True)
 class Together:
-    """The parts that several photos show, and why a photo does not count, by its place."""
+    """The parts that several photos show, and why a photo does not count, by its place.
+
+    ``open`` are the codes (:mod:`pitchcam.flags`) of what contradicts so that nobody is accused.
+    """
 
     parts: tuple[PartResult, ...]
     left_out: dict[int, str]
-    open: bool
+    open: tuple[str, ...]
     unmoved: bool
 
 
@@ -76,14 +79,15 @@ def combine(measurements: Sequence[Measurement | None]) -> Together:
     ]
     matched = match(photos)
     left_out: dict[int, str] = {i: _copy_words(measurements[j]) for i, j in again.items()}
-    parts, is_open, unmoved = [], False, False
+    parts, is_open, unmoved = [], dict[str, None](), False
     for number, threads in enumerate(matched, start=1):
         results = []
         for observations in threads:
             found, still, s_mm = _held_together(observations, sizes)
             unmoved |= still
-            is_open |= found.open
-            if not found.open:
+            if found.open:
+                is_open["references-disagree" if _of_one_photo(found) else "photos-disagree"] = None
+            else:
                 left_out |= {o.photo: why for o, why in found.left_out}
             spans = {o.photo: o.thread.span_px for o in observations}
             by_photo = tuple(map(spans.get, range(len(measurements))))
@@ -101,7 +105,7 @@ def combine(measurements: Sequence[Measurement | None]) -> Together:
         )
     shown = {o.photo for threads in matched for t in threads for o in t}
     left_out |= {i: APART for i, seen in enumerate(photos) if seen and i not in shown}
-    return Together(parts=tuple(parts), left_out=left_out, open=is_open, unmoved=unmoved)
+    return Together(parts=tuple(parts), left_out=left_out, open=tuple(is_open), unmoved=unmoved)
 
 
 def _held_together(
@@ -267,6 +271,12 @@ def _budget(adjusted: Adjusted, kept: Sequence[Observation]) -> tuple[BudgetLine
     return tuple(lines)
 
 
+def _of_one_photo(found: Agreement) -> bool:
+    """Whether it is references of one photo that contradict, not photos: those count once each."""
+    exposure = found.left_out[0][0].exposure
+    return sum(o.exposure == exposure for o in found.kept) > 1
+
+
 def _contradicting(found: Agreement) -> Verdict:
     """Return the verdict of photos that contradict one another: every photo's candidates, no name.
 
@@ -280,8 +290,9 @@ def _contradicting(found: Agreement) -> Verdict:
             p = share * c.probability + (had.probability if had else 0.0)
             total[c.designation] = replace(c, probability=p)
     why = found.left_out[0]
-    if len({o.exposure for o in found.kept}) == 1:
-        said = f"The references of the photo contradict one another: {why[1]}. The figures are "
+    if _of_one_photo(found):
+        photo = "the photo" if len({o.exposure for o in found.kept}) == 1 else "a photo"
+        said = f"The references of {photo} contradict one another: {why[1]}. The figures are "
         said += "those of one reference."
         step = "Measure each reference with a caliper, and state what it reads."
     else:

@@ -13,6 +13,7 @@ from typing import Literal
 import numpy as np
 
 from pitchcam.frozen import dataclass
+from pitchcam.reference_kinds import U_CALIPER_MM, U_PIN_MM
 
 Owner = Literal["photo", "camera", "reference", "part"]
 
@@ -88,8 +89,8 @@ SHARING: dict[str, Sharing] = {
 UNFILED = Sharing(owner="part", lasting=1.0)
 
 #: What of a reference's own scale comes again whole with the same object, its size: standard
-#: uncertainty in mm (that of the reference's module), for a disc relative (what its rim leaves).
-U_SIZE_MM = {"pin": 0.008, "jaws": 0.013}
+#: uncertainty in mm, for a disc relative (what its rim leaves, that of its module).
+U_SIZE_MM = {"pin": U_PIN_MM, "jaws": U_CALIPER_MM}
 U_DISC = 0.0004
 #: Of what is left, how a photo shows the object's edges, the share that comes again with it: the
 #: metal and the panel are the same, place, heading and tilt are not (judgement: black pins drawn

@@ -137,7 +137,7 @@ def fit_tips(
     if not groove:
         low, high = (line + 0.08 * pitch, line + 0.62 * pitch)
     limits = (max(low, 0.1 * line), high)
-    seen = _Seen(y=y, light=light, blur_mm=blur_mm, swept_mm=sight.swept_px * sight.mm_per_px)
+    seen = _Seen(y=y, light=light, blur_mm=blur_mm, swept_mm=sight.widened_px * sight.mm_per_px)
     fits = _fit_ends(seen, section, [mirrors[side] for side in sides], limits, groove=groove)
     u_deg = U_ANGLE_NEAR_DEG if around.near_panel else U_ANGLE_DEG
     share = round_share(section.fit.angle_deg, u_deg)
@@ -193,7 +193,7 @@ def _lines(sight: Sight, section: Section, side: float, z: Values, y: Values) ->
 
 @dataclass(frozen=True, kw_only=True)
 class _Seen:
-    """The light (sides, radii) at radii ``y``, mm, its blur, and how far it was swept along."""
+    """The light (sides, radii) at radii ``y``, mm, its blur, and the sweep along that widens it."""
 
     y: Values
     light: Values

@@ -136,7 +136,7 @@ def flank_points(
         sign = np.sign(median(zy[near, 1]))
         # On one side the helix leans into the view, on the other out of it.
         lean = seen.starts * region.spacing_px / (2 * np.pi * float(np.max(np.abs(st[near, 1]))))
-        aslant = abs(float(frame.pinhole[0] / frame.pinhole[2]) - sign * lean)
+        aslant = abs(frame.slant() - sign * lean)
         found = side_points(st, crests, t_sign, region.spacing_px, replace(seen, slant=aslant))
         if found is None:
             continue

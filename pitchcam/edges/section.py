@@ -12,7 +12,7 @@ from pitchcam.edges.flank_fit import FlankFit, fit_flanks
 from pitchcam.edges.flank_points import Flanks
 from pitchcam.edges.unfold import unfold_flank
 from pitchcam.frozen import dataclass
-from pitchcam.objects.frame import AxisFrame
+from pitchcam.objects.frame import AxisFrame, slant_from
 from pitchcam.small import median
 
 Values = NDArray[np.float64]
@@ -99,17 +99,15 @@ class Section:
         groove's root no deeper than where its flanks so meet. The helix leans into the view on one
         side of the axis and out of it on the other.
         """
-        z, _, x = self.pinhole(frame)
         fit, middle = self.fit, float(np.mean(self.points.z[self.fit.used]))
         radius = fit.pitch_radius_mm
         lean = self.winding.lead * abs(fit.pitch_mm) / (2 * np.pi * radius)
-        slant = (float(z) - middle) / float(x) - side * lean
+        slant = self.slant(frame, middle) - side * lean
         return float(0.5 * radius * slant**2 * np.mean(np.array(fit.tan_half) ** -2.0))
 
-    def slant(self, frame: AxisFrame) -> float:
-        """Return the tangent of the angle at which rays meet the axis's normal plane, along z."""
-        z, _, x = self.pinhole(frame)
-        return float(z / x)
+    def slant(self, frame: AxisFrame, z_mm: float = 0.0) -> float:
+        """Return :meth:`AxisFrame.slant` at ``z_mm`` of the thread's own axis."""
+        return slant_from(self.pinhole(frame), z_mm)
 
     def pinhole(self, frame: AxisFrame) -> Values:
         """Return the camera (z, y, x) seen from the thread's own axis."""

@@ -45,17 +45,38 @@ class Sight(Framed):
         return self.own_blur_px or (self.blur_px, self.blur_px)
 
     @property
+    def along_px(self) -> float:
+        """Standard deviation of the blur along the axis, a motion's part included.
+
+        Edges across the normal (cos a, sin a), along the axis and across it, are blurred by the
+        lens and by a motion's part along that normal; flanks lie so with the half angle a, to
+        either side (60 degrees between them). The photo's blur is that across the axis: that of
+        straight sides along the part.
+        """
+        if self.own_blur_px is None:
+            return self.blur_px
+        square = (float(np.mean(np.square(self.own_blur_px))) - self.blur_px**2 / 4) / 0.75
+        return float(np.sqrt(max(square, 0.0)))
+
+    @property
+    def widened_px(self) -> float:
+        """The even sweep, to either side, that makes the blur along the axis of the photo's."""
+        return float(np.sqrt(3 * max(self.along_px**2 - self.blur_px**2, 0.0)))
+
+    @property
     def swept_px(self) -> float:
         """How far a motion carried the thread along its axis, to either side, pixels.
 
-        A motion widens the blur across a flank of the half angle a by its parts along the axis and
-        across it, times cos a and sin a (60 degrees between the flanks). What it makes across the
-        axis is in the photo's blur, which straight sides tell.
+        More than what widens the photo's blur where it also crossed the axis: that part is in the
+        photo's blur as well, beside the lens's, and blurs the flanks of one way more than those of
+        the other by their product.
         """
         if self.own_blur_px is None:
             return 0.0
-        square = (float(np.mean(np.square(self.own_blur_px))) - self.blur_px**2 / 4) / 0.75
-        return float(np.sqrt(3 * max(square - self.blur_px**2, 0.0)))
+        one, other = self.own_blur_px
+        product = (one**2 - other**2) ** 2 / 3
+        apart = self.along_px**2 - self.blur_px**2
+        return float(np.sqrt(1.5 * (apart + np.sqrt(apart**2 + 4 * product))))
 
     @property
     def blur_px(self) -> float:
@@ -70,8 +91,7 @@ class Sight(Framed):
     @property
     def slant(self) -> float:
         """Tangent of the angle at which rays meet the axis's normal plane in mid-thread."""
-        z, _, x = self.frame.pinhole
-        return float(abs(z) / x)
+        return abs(self.frame.slant())
 
     def to_frame(self, xy: Values) -> Values:
         """Return where photo positions meet the plane of the axis, (z, y) in mm."""

@@ -10,6 +10,7 @@ facets show. All of it is blurred along and across.
 
 from __future__ import annotations
 
+from dataclasses import fields
 from functools import cached_property
 
 import numpy as np
@@ -213,7 +214,7 @@ class Facets:
 
     def of(self, which: slice) -> Facets:
         """Return those of some of the first axis."""
-        return Facets(**{name: value[which] for name, value in vars(self).items()})
+        return Facets(**{f.name: getattr(self, f.name)[which] for f in fields(self)})
 
     @cached_property
     def wider(self) -> Values:

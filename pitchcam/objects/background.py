@@ -6,6 +6,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.errors import UnreadableError
+from pitchcam.flags import FLAGS
 from pitchcam.frozen import dataclass
 from pitchcam.small import median, percentile
 
@@ -31,8 +33,8 @@ FLOORS = (0.25, 0.10, 0.05, 0.03)
 MOST_MEDIANS, LEAST_OFF = 7.0, 0.001
 #: The fit has settled where no point's light moves by more, and does so in a dozen rounds.
 SETTLED, ROUNDS = 1e-5, 30
-#: Fewer points tell no surface.
-FEWEST = 60
+#: Fewer points of the background tell no surface: four for each of its 15 terms.
+FEWEST_POINTS = 60
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -102,6 +104,11 @@ def fit_backdrop(light: Floats, x: Values, y: Values, size_px: tuple[int, int]) 
     size_px
         Width and height of the photo.
 
+    Raises
+    ------
+    UnreadableError
+        If hardly any point is bright in all channels: fields of several colours are no background.
+
     Notes
     -----
     What is no background is no background in any channel. A quadratic finds the bright majority;
@@ -142,15 +149,20 @@ def _bright_majority(values: Values, basis: Values) -> NDArray[np.intp]:
     on_it = np.ones(values.shape[1], bool)
     for plane in values:
         on_it &= plane > np.log(percentile(np.exp(plane), 90) * 0.35)
+    if np.count_nonzero(on_it) < FEWEST_POINTS:
+        raise UnreadableError(
+            "No even light behind the parts was found: too little of the picture is bright in "
+            "every colour.",
+            FLAGS["no-part"][1],
+            code="no-part",
+        )
     for floor in FLOORS:
         which = np.flatnonzero(on_it)
-        if len(which) < FEWEST:
-            break
         used = basis[:, which]
         found = np.linalg.lstsq(used @ used.T, used @ values[:, which].T, rcond=None)[0]
         off = np.abs(values - found.T @ basis).max(axis=0)
         still: NDArray[np.bool_] = off < floor
-        if np.count_nonzero(still) < FEWEST:
+        if np.count_nonzero(still) < FEWEST_POINTS:
             break
         on_it = still
     return np.flatnonzero(on_it)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS
 from pitchcam.frozen import dataclass
-from pitchcam.objects.background import Backdrop, Floats, fit_backdrop
+from pitchcam.objects.background import FEWEST_POINTS, Backdrop, Floats, fit_backdrop
 from pitchcam.objects.split import split_touching
 from pitchcam.objects.window import window_sides
 from pitchcam.photo.linear import largest_plane, least_plane, light_planes, mean_plane
@@ -44,8 +44,6 @@ POINTS = 3000
 #: renders are 21): a point counts that has no light darker than this share of its own so many
 #: points of the shrunk picture away. Where few are so clear, all count.
 CLEAR, BESIDE_DARK, FEWEST_CLEAR = 6, 0.9, 0.3
-#: Fewer points of the background do not carry the quadratic that is fitted to it first.
-FEWEST_POINTS = 60
 #: More objects than a box of parts ever has in one photo: print, gravel, a pattern, noise.
 MOST_OBJECTS = 400
 

@@ -58,6 +58,13 @@ class AxisFrame:
         step = np.linalg.norm(beside - here)
         return float(1e-3 / step)
 
+    def slant(self, z_mm: float = 0.0) -> float:
+        """Return the tangent of the angle at which rays meet the axis's normal plane at ``z_mm``.
+
+        Positive where the camera stands on the side of growing z.
+        """
+        return slant_from(self.pinhole, z_mm)
+
     def from_photo(self, xy: Values) -> Values:
         """Return where rays of photo positions meet the plane x = 0, as (z, y) in mm."""
         q = self.camera.straight(xy)
@@ -71,6 +78,11 @@ class AxisFrame:
     def to_photo(self, zyx: Values) -> Values:
         """Return photo positions of points (z, y, x), shape (..., 3)."""
         return self.camera.project(self.origin + zyx @ self.basis)
+
+
+def slant_from(pinhole: Values, z_mm: float) -> float:
+    """Return :meth:`AxisFrame.slant` of an axis from which the camera is at (z, y, x), mm."""
+    return float((pinhole[0] - z_mm) / pinhole[2])
 
 
 @dataclass(frozen=True, kw_only=True)

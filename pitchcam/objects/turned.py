@@ -31,8 +31,9 @@ def believed_turn(a: Values, b: Values, turn: float) -> tuple[float, float]:
     spread = [float(np.sum((crests - crests.mean()) ** 2)) for crests in (a, b)]
     own = sum(U_HEIGHT_PX**2 / max(x, 1.0) for x in spread) / 4
     known = np.array([U_AXIS_RAD**2, U_ASTRAY_RAD**2])
-    likely = np.array([1 - ASTRAY, ASTRAY]) * np.exp(-(turn**2) / (known + own) / 2)
-    likely /= np.sqrt(known + own)
+    off = turn**2 / (known + own) / 2
+    # Less the likelier's: a turn that both ways leave unlikely would divide nothing by nothing.
+    likely = np.array([1 - ASTRAY, ASTRAY]) * np.exp(off.min() - off) / np.sqrt(known + own)
     likely /= likely.sum()
     shares = known / (known + own)
     share = float(likely @ shares)

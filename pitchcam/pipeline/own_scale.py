@@ -23,14 +23,11 @@ from pitchcam.objects.shapes import Shape
 from pitchcam.pipeline.part_threads import ANGLES_DEG, NOT_FITTED, by_crests, measured
 from pitchcam.pipeline.scene import OwnScale, Scene
 from pitchcam.records import Quantity, ThreadReading
+from pitchcam.reference_kinds import U_CALIPER_MM
 from pitchcam.thread.budget.geometry import Measured
 from pitchcam.thread.budget.read import u_crests_mm
 from pitchcam.thread.reading import TAPER_SEEN
 
-#: Standard uncertainty of a crest diameter by caliper: its limits of error are 0.02 to 0.05 mm (ISO
-#: 13385-1, from memory), evenly within 0.025, and it is read to 0.02. What the picture leaves open
-#: of the crests that were read counts besides.
-U_READING_MM = 0.015
 #: Where on a taper the jaws touch: beyond the last whole ridge seen, and how far that is open, in
 #: pitches (judgement; a taper of 1:16 grows by a sixteenth of that).
 LARGE_END_PITCHES, U_PLACE_PITCHES = 0.3, 0.6
@@ -54,7 +51,8 @@ def from_crests(scene: Scene, parts: list[Shape], reading_mm: float) -> OwnScale
     Raises
     ------
     UnreadableError
-        If there is no thread, or none whose crests are seen on both sides.
+        If there is no thread, or none whose crests are seen on both sides; where one was refused
+        for a reason of its own, as blurred, and no other is seen, with that reason.
     """
     regions = sorted(((p, r) for p in parts for r in p.threads), key=lambda pr: -pr[1].turns)
     if not regions:
@@ -62,10 +60,9 @@ def from_crests(scene: Scene, parts: list[Shape], reading_mm: float) -> OwnScale
             "There is no thread to measure.", FLAGS["no-thread"][1], code="no-thread"
         )
     camera = _first(scene, *regions[0], reading_mm)
-    shapes = [_shape(scene, camera, p, r) for p, r in regions]
-    seen = [(pr, s) for pr, s in zip(regions, shapes, strict=True) if s is not None]
+    seen, refused = _seen(scene, camera, regions)
     if not seen:
-        raise UnreadableError(NO_CRESTS, UNFITTED_ADVICE, code="not-read")
+        raise refused or UnreadableError(NO_CRESTS, UNFITTED_ADVICE, code="not-read")
     # What no screw thread's angle has was not the one that was read, if another is there.
     seen = [(pr, s) for pr, s in seen if _may_be_one(s)] or seen[:1]
     chosen, is_open = 0, False
@@ -84,9 +81,9 @@ def from_crests(scene: Scene, parts: list[Shape], reading_mm: float) -> OwnScale
         reach = float(shape.frame.origin @ np.array(camera.normal))
         far = reach * reading_mm / _touched(shape) + camera.distance_mm - reach
         camera = camera.over_plate(far)
-        again = _shape(scene, camera, part, region)
-        shape = shape if again is None else again
-    u = float(np.hypot(U_READING_MM, U_PLACE_PITCHES * shape.pitch_mm * abs(_grows(shape))))
+        with suppress(UnreadableError):
+            shape = _shape(scene, camera, part, region) or shape
+    u = float(np.hypot(U_CALIPER_MM, U_PLACE_PITCHES * shape.pitch_mm * abs(_grows(shape))))
     return OwnScale(
         camera=camera,
         region=region,
@@ -94,6 +91,26 @@ def from_crests(scene: Scene, parts: list[Shape], reading_mm: float) -> OwnScale
         u_crests=u_crests_mm(shape) / reading_mm,
         open=is_open,
     )
+
+
+def _seen(
+    scene: Scene, camera: Camera, regions: list[tuple[Shape, Region]]
+) -> tuple[list[tuple[tuple[Shape, Region], Measured]], UnreadableError | None]:
+    """Return the threads whose crests are seen, and why the first of those refused was so.
+
+    A thread that is refused, as blurred, says so where it is measured; the others give the scale.
+    """
+    seen: list[tuple[tuple[Shape, Region], Measured]] = []
+    refused: UnreadableError | None = None
+    for part, region in regions:
+        try:
+            shape = _shape(scene, camera, part, region)
+        except UnreadableError as error:
+            refused = refused or error
+            continue
+        if shape is not None:
+            seen.append(((part, region), shape))
+    return seen, refused
 
 
 def _first(scene: Scene, part: Shape, region: Region, reading_mm: float) -> Camera:

@@ -14,13 +14,11 @@ from pitchcam.objects.regions import Region, few_crests
 from pitchcam.objects.shapes import Shape
 from pitchcam.records import ScaleSpec
 from pitchcam.reference_kinds import REFERENCE_KINDS
+from pitchcam.thread.moved import MOST_WIDE
 
-#: A blur beyond this share of the pitch fills the roots and rounds the flanks away.
+#: A blur beyond this share of the pitch fills the roots and rounds the flanks away; one that is
+#: wider than the pixels make it does harm earlier (MOST_WIDE).
 MOST_BLUR = 0.13
-#: That where the blur is wider than the pixels make it: with so many of them the scatter is small,
-#: and what the blur does to the angle is more than all that u knows of (drawn threads: two to three
-#: u at 0.12 of the pitch, one at 0.08).
-MOST_DEFOCUS = 0.10
 #: Tangent of the angle off the optical axis from which a thread of usual depth begins to hide its
 #: grooves (ridges of 30 degrees a side do so wholly at 30).
 FAR_OFF = 0.27
@@ -100,4 +98,4 @@ def _off_axis(shape: Shape, camera: Camera) -> float:
 
 def too_blurred(blur_px: float, pitch_px: float) -> bool:
     """Return whether a thread's flanks are lost in the blur."""
-    return blur_px > (MOST_DEFOCUS if blur_px > MOST_DRAWN_PX else MOST_BLUR) * pitch_px
+    return blur_px > (MOST_WIDE if blur_px > MOST_DRAWN_PX else MOST_BLUR) * pitch_px

@@ -20,6 +20,7 @@ from pitchcam.edges.walls import MOST_LIGHT, U_LIGHT, U_MOST_LIGHT, wall_light
 from pitchcam.frozen import dataclass
 from pitchcam.objects.shapes import Shape
 from pitchcam.records import ScaleSpec
+from pitchcam.reference_kinds import U_CALIPER_MM
 from pitchcam.scale.faces import Face, Opening, openings
 from pitchcam.scale.reference import Among, Reference
 from pitchcam.scale.tilt import told_by_parallels
@@ -32,9 +33,6 @@ THICKNESS_MM = 3.42
 U_THICKNESS_MM = 0.36
 #: That of a stated one.
 U_STATED_MM = 0.1
-#: A caliper is good to 0.02 mm either way (ISO 13385-1: limits of 0.02-0.05 mm, from memory) and
-#: reads in steps of 0.01 or 0.02 mm, both evenly between their ends.
-U_READING_MM = 0.013
 #: The faces are parallel to 0.02 mm over their length (ISO 13385-1, from memory: the sliding jaw
 #: turns in its play); and how far the difference of their edges' distances at both ends may be off
 #: by its light, pixels (judgement; 31 openings in renders were 0.11 off, distortion included).
@@ -142,7 +140,7 @@ def _reference(
     height = depth - (float(np.exp(other.q[0])) - depth) / (longer - 1)
     # What the model leaves out counts as noise does.
     poor = max(1.0, fit.misfit)
-    u = float(np.hypot(fit.u_given * poor, U_READING_MM / reading_mm))
+    u = float(np.hypot(fit.u_given * poor, U_CALIPER_MM / reading_mm))
     leaning = _leaning(camera, plane, fit)
     normal = np.array(leaning.normal)
     # The depth goes with the lean that is kept, which need not be the fit's own.

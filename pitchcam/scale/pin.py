@@ -9,6 +9,7 @@ from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.lines import TrueEdge
 from pitchcam.objects.shapes import Shape
 from pitchcam.records import ScaleSpec
+from pitchcam.reference_kinds import U_PIN_MM
 from pitchcam.scale.reference import Among, Reference
 from pitchcam.scale.tilt import Edge, edge_plane, told_by_parallels
 from pitchcam.small import cross
@@ -70,8 +71,6 @@ def pin_distance(
 #: How far the difference of a pin's widths at both ends may be off, pixels, where its edges' pieces
 #: lie on a line.
 U_CONVERGE_PX = 0.35
-#: A ground pin is true to 0.01 mm, a drill's shank to 0.02.
-U_SIZE_MM = 0.008
 
 
 def _reference(shape: Shape, camera: Camera, edges: list[TrueEdge], mm: float) -> Reference:
@@ -86,7 +85,7 @@ def _reference(shape: Shape, camera: Camera, edges: list[TrueEdge], mm: float) -
     width = float(np.linalg.norm(np.mean(moved[0], axis=0) - np.mean(moved[1], axis=0)))
     # What is not known of the metal moves both edges alike, outward or inward.
     u_edges = edges[0].u_px + edges[1].u_px
-    u_scale = float(np.hypot(np.hypot(u_edges, 0.08) / width, U_SIZE_MM / mm))
+    u_scale = float(np.hypot(np.hypot(u_edges, 0.08) / width, U_PIN_MM / mm))
     return Reference(
         source="pin",
         camera=camera.over_plate(distance),

@@ -87,8 +87,7 @@ class CrestShape:
     @property
     def signed_slant(self) -> float:
         """Tangent of the angle at which rays meet the axis's normal plane, along z."""
-        z, _, x = self.frame.pinhole
-        return float(z / x)
+        return self.frame.slant()
 
     @property
     def half_angles_deg(self) -> tuple[float, float] | None:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.edges.crests import Tip
+from pitchcam.edges.flank_fit import NAMES
 from pitchcam.edges.flank_points import Flanks
 from pitchcam.edges.flanks import FlankEdge
 from pitchcam.edges.section import PER_POINT, Section, Winding, fit_again
@@ -16,8 +17,6 @@ from pitchcam.objects.frame import AxisFrame
 
 Values = NDArray[np.float64]
 
-#: Parameters of the flanks' fit.
-FITTED = 9
 #: One thread in so many is left-hand: some of fuel gas and of spindles (judgement).
 LEFT_ONE_IN = 100
 #: How far the crests of both sides of a sound thread lie apart besides their own u, pixels, and
@@ -80,7 +79,7 @@ def flanks_lean(
         return Lean(value=0.0, u=np.inf)
     lean = -float((right + wrong) @ whole) / size
     noise = (right + wrong + lean * whole) / 2
-    scatter = float(noise @ noise) / max(PER_POINT * len(noise) - FITTED, 1.0)
+    scatter = float(noise @ noise) / max(PER_POINT * len(noise) - len(NAMES), 1.0)
     variance = 4 * scatter / size
     side, flank, height = (v[both] for v in (flanks.side, flanks.flank, flanks.height))
     for own in (1.0, -1.0):

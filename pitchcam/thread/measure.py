@@ -113,8 +113,7 @@ class ThreadShape(Framed):
     @property
     def slant(self) -> float:
         """Tangent of the angle at which rays meet the axis's normal plane in mid-thread."""
-        z, _, x = self.section.pinhole(self.frame)
-        return float(abs(z - sum(self.span_mm) / 2) / x)
+        return abs(self.section.slant(self.frame, sum(self.span_mm) / 2))
 
     @property
     def angle_deg(self) -> float:

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import numpy as np
-
 from pitchcam.edges.sight import Sight
 from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS
 
-#: Blur, of lens and motion, along the axis or across flanks of either way, beyond which a thread is
-#: not measured, in pitches: that beyond which defocus is not. Of drawn threads at 0.09 all keep to
-#: 2 u; of four at 0.12 to 0.13 one has an angle 3 u off.
-MOST_MOVED = 0.10
+#: Blur wider than the pixels make it, by a lens or a motion, along the axis or across flanks of
+#: either way, beyond which a thread is not measured, in pitches. With so many pixels the scatter is
+#: small, and what the blur does to the angle is more than all that u knows of. Drawn threads out of
+#: focus: two to three u at 0.12, one at 0.08; that were moved: all within 2 u at 0.09, of four at
+#: 0.12 to 0.13 one 3 u off.
+MOST_WIDE = 0.10
 
 
 def moved_sight(sight: Sight, own_blur_px: tuple[float, float]) -> Sight:
@@ -26,8 +26,8 @@ def moved_sight(sight: Sight, own_blur_px: tuple[float, float]) -> Sight:
     """
     moved = replace(sight, own_blur_px=own_blur_px)
     pitch_px = sight.region.spacing_px
-    blur_px = max(float(np.hypot(moved.blur_px, moved.swept_px / 3**0.5)), *own_blur_px)
-    if blur_px > MOST_MOVED * pitch_px:
+    blur_px = max(moved.blur_px, moved.along_px, *own_blur_px)
+    if blur_px > MOST_WIDE * pitch_px:
         raise UnreadableError(
             f"Phone or thread moved while the photo was taken: its flanks are blurred over "
             f"{2.5 * blur_px:.0f} pixels, its pitch is {pitch_px:.0f}.",

@@ -243,7 +243,7 @@ def test_true_photos_are_seldom_left_out():
                 for i in range(PHOTOS)
             ]
         )
-        lost += bool(told.left_out) or told.open
+        lost += bool(told.left_out or told.open)
     assert lost <= 3
 
 

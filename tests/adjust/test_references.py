@@ -150,12 +150,18 @@ def test_lengths_move_together_and_the_budget_adds_up():
 def test_two_references_that_contradict_each_other_accuse_nobody():
     wrong = made.true_values() * np.where(LENGTHS, 1.03, 1.0)
     told = combine(two((None, wrong)))
-    assert told.open
+    assert told.open == ("references-disagree",)
     verdict = told.parts[0].threads[0].verdict
     assert verdict.designation is None
     assert "3.0 %" in verdict.notes[0] and "same photo" in verdict.notes[0]
     assert verdict.notes[0].startswith("The references of the photo contradict")
     assert "with a caliper" in (verdict.next_step or "")
+    # Beside another photo, by one reference, it is still not the photos that contradict.
+    told = combine(
+        [*two((None, wrong)), beside(made.true_values(), budget(0.002), "pin", 8.0, ABOVE, 1)]
+    )
+    assert told.open == ("references-disagree",)
+    assert told.parts[0].threads[0].verdict.notes[0].startswith("The references of a photo")
 
 
 @pytest.mark.parametrize("place", [0, 1, 2])

@@ -22,7 +22,6 @@ from pitchcam.adjust.sharing import (
     SHARING,
     U_DISC,
     U_FOCAL_AGAIN,
-    U_SIZE_MM,
     UNFILED,
     Sharing,
     reference_again,
@@ -31,7 +30,7 @@ from pitchcam.adjust.sharing import (
 from pitchcam.adjust.system import UNITS, adjust, effect, repeats, shared, stacked
 from pitchcam.adjust.told import IS_LENGTH, covariance_of, peaks, scale_share, with_covariance
 from pitchcam.records import NAMING_QUANTITIES, BudgetLine, Quantity, ThreadReading
-from pitchcam.scale import disc, jaws, pin
+from pitchcam.scale import disc
 from tests.adjust import made
 
 VALUES = np.array([1.5, 13.85, 12.93, 12.1, 60.0, 0.01])
@@ -289,7 +288,7 @@ def test_a_kind_of_reference_repeats_no_more_than_the_object_itself(kind: str, u
         ("pin", 8.0, 0.001, 1.0),
         ("pin", 8.0, 0.002, 0.25 + 0.2 * 0.75),
         ("pin", 4.0, 0.002, 1.0),
-        ("jaws", 13.0, 0.004, 0.0625 + 0.2 * 0.9375),
+        ("jaws", 15.0, 0.004, 0.0625 + 0.2 * 0.9375),
         ("disc", 23.25, 0.0008, 0.25 + 0.2 * 0.75),
         ("pin", 8.0, 1.0, 0.2),
         # Less than its size's u: others told what it is.
@@ -304,8 +303,7 @@ def test_a_references_size_comes_again_and_of_its_edges_a_fifth(kind, mm, u, aga
     assert reference_again(kind, mm, u)[0] == pytest.approx(again, abs=1e-4)
 
 
-def test_sizes_are_known_as_the_references_modules_say() -> None:
-    assert U_SIZE_MM == {"pin": pin.U_SIZE_MM, "jaws": jaws.U_READING_MM}
+def test_a_disc_is_known_as_its_module_says() -> None:
     assert U_DISC == disc.U_LEFT_OPEN
 
 

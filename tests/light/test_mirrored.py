@@ -138,3 +138,13 @@ def test_a_line_that_moved_along_has_the_light_of_all_places_that_it_passed():
     apart = np.mean([light(middle_line(y, blur), off) for off in places], axis=0)
     assert moved == pytest.approx(apart, abs=0.004)
     assert np.abs(moved - light(middle_line(y, blur), 0.0)).max() > 0.1
+
+
+def test_some_facets_are_those_of_all_whatever_was_asked_of_them():
+    """What is worked out on demand is no field of them, and is worked out again of some."""
+    grazing, last = np.linspace(0.05, 0.3, 5), np.linspace(0.2, 0.4, 5)
+    every = facets_lit(grazing, last, np.full(5, 0.1))
+    whole = every.wider
+    some = every.of(slice(1, 3))
+    assert some.lit == pytest.approx(every.lit[1:3])
+    assert some.wider == pytest.approx(whole[1:3])

@@ -51,6 +51,18 @@ def test_background_follows_light_that_falls_off() -> None:
     assert grid[:, [0, 1, 2], [0, 1, 2]] == pytest.approx(found.backdrop.level(*at))
 
 
+def test_fields_of_three_colours_are_no_background() -> None:
+    """Nothing is bright in all channels: what is dark in one would be measured against nothing."""
+    bands = (np.arange(SIZE[0]) * 3 // SIZE[0])[None, :]
+    planes = [
+        drawing.develop(scene(light=np.where(bands == i, 0.6, 0.02)), colour=False, seed=i)
+        for i in range(3)
+    ]
+    with pytest.raises(UnreadableError, match="bright in every colour") as refused:
+        find_field(np.stack(planes, axis=2))
+    assert refused.value.code == "no-part"
+
+
 def test_window_and_objects() -> None:
     parts = [box(300, 250, 500, 600), box(700, 300, 900, 400)]
     found = find_field(drawing.develop(scene(*parts)))

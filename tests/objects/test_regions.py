@@ -227,6 +227,14 @@ def test_a_turn_that_no_middle_line_explains_is_believed():
     assert large[1] == pytest.approx(alone, rel=0.2)
 
 
+def test_a_turn_beyond_all_likelihood_is_a_number_still():
+    """Radians that neither an axis nor one led astray comes to: both are too rare to be numbers."""
+    many = np.arange(40) * 29.0
+    share, u = turned.believed_turn(many, many, np.pi)
+    assert 0.99 < share <= 1.0
+    assert 0 < u < 0.1
+
+
 def test_a_worn_end_crest_leaves_the_sides_alternating():
     """A fine thread on a thick part: a pixel off one of three crests is no turn of the axis."""
     upper = wave(21.0, 8.0, start=200, end=260, radius=320.0)

@@ -9,6 +9,7 @@ import pytest
 
 from pitchcam import identify
 from pitchcam.camera.focal import log_held
+from pitchcam.errors import UnreadableError
 from pitchcam.pipeline import own_scale
 from pitchcam.pipeline.own_scale import LARGE_END_PITCHES, _touched
 from pitchcam.records import ScaleSpec
@@ -41,30 +42,50 @@ def test_a_phone_is_held_where_it_sees():
     assert log_held(60.0, 0.35) > log_held(60.0, 0.03)
 
 
-def test_an_angle_that_no_thread_has_was_not_read(monkeypatch):
-    """Of two outlines that repeat, the one whose flanks lean the wrong way is no thread."""
+def repeats(angle, major):
+    frame = SimpleNamespace(origin=np.array([0.0, 0.0, 200.0]))
+    read = {"pitch_mm": 1.5, "major_mm": major, "angle_deg": angle, "taper": 0.0}
+    shape = SimpleNamespace(**vars(thread(0.0)) | {"major_mm": major, "frame": frame})
+    shape.quantities = lambda: read
+    return shape
+
+
+def scale_of(monkeypatch, shapes):
+    """The scale of a part whose threads, the longer first, are shapes or are refused."""
     camera = SimpleNamespace(normal=(0.0, 0.0, 1.0), distance_mm=200.0)
     camera.over_plate = lambda far: SimpleNamespace(**vars(camera) | {"distance_mm": far})
+    regions = [SimpleNamespace(turns=9 - i, name=name) for i, name in enumerate(shapes)]
 
-    def repeats(angle, major):
-        frame = SimpleNamespace(origin=np.array([0.0, 0.0, 200.0]))
-        read = {"pitch_mm": 1.5, "major_mm": major, "angle_deg": angle, "taper": 0.0}
-        shape = SimpleNamespace(**vars(thread(0.0)) | {"major_mm": major, "frame": frame})
-        shape.quantities = lambda: read
-        return shape
+    def shape(scene, camera, part, region):
+        if isinstance(shapes[region.name], Exception):
+            raise shapes[region.name]
+        return shapes[region.name]
 
-    shapes = {"leaning": repeats(-5.0, 12.0), "true": repeats(60.0, 10.0)}
-    both = ((9, "leaning"), (6, "true"))
-    regions = [SimpleNamespace(turns=turns, name=name) for turns, name in both]
-    part = SimpleNamespace(threads=regions)
     monkeypatch.setattr(own_scale, "_first", lambda *_: camera)
-    monkeypatch.setattr(own_scale, "_shape", lambda s, c, p, region: shapes[region.name])
+    monkeypatch.setattr(own_scale, "_shape", shape)
     monkeypatch.setattr(own_scale, "u_crests_mm", lambda shape: 0.02)
-    found = own_scale.from_crests(SimpleNamespace(), [part], 10.0)
+    return own_scale.from_crests(SimpleNamespace(), [SimpleNamespace(threads=regions)], 10.0)
+
+
+def test_an_angle_that_no_thread_has_was_not_read(monkeypatch):
+    """Of two outlines that repeat, the one whose flanks lean the wrong way is no thread."""
+    found = scale_of(monkeypatch, {"leaning": repeats(-5.0, 12.0), "true": repeats(60.0, 10.0)})
     # That of 10 mm was read as such: nothing moves.
     assert found.camera.distance_mm == pytest.approx(200.0)
     assert not found.open and found.region.name == "true"
     assert (found.u_reading, found.u_crests) == pytest.approx((0.0015, 0.002))
+
+
+def test_a_smeared_thread_is_refused_by_itself(monkeypatch):
+    """Another thread gives the scale; where there is none, the photo's reason is the thread's."""
+    smeared = UnreadableError("Moved.", "Hold still.", code="blurred")
+    found = scale_of(monkeypatch, {"smeared": smeared, "true": repeats(60.0, 10.0)})
+    assert found.region.name == "true"
+    with pytest.raises(UnreadableError, match="Moved") as refused:
+        scale_of(monkeypatch, {"smeared": smeared, "unseen": None})
+    assert refused.value.code == "blurred"
+    with pytest.raises(UnreadableError, match="could be measured on both sides"):
+        scale_of(monkeypatch, {"unseen": None})
 
 
 @pytest.mark.parametrize("which", [0, 1])

@@ -18,10 +18,9 @@ from pitchcam.frozen import dataclass
 from pitchcam.joining.mating.geometry import MadeThread, MatingProfile, made_thread
 from pitchcam.joining.mating.shear import basic_profile, half_width_mm, shear_areas
 
-#: Samples along the engaged length and across the flank. The flank's clearance is piecewise
-#: linear or a shallow arc, and drift and taper are linear: 41 points miss the extreme by less
-#: than a hundredth of a turn.
-SAMPLES = 41
+#: Places along the engaged length that are looked at: drift and taper are linear, and what they
+#: leave free is so in pieces, whose extreme 41 places miss by less than a hundredth of a turn.
+STATIONS = 41
 
 #: A part that turns less than this freely has not started: chamfers alone allow half a turn.
 _START_TURNS = 0.5
@@ -131,8 +130,8 @@ def stations(length: float) -> list[float]:
     """Return the places along an engaged length that are looked at, from the male's small end."""
     if length <= 0.0:
         return [0.0]
-    step = length / (SAMPLES - 1)
-    return [i * step for i in range(SAMPLES - 1)] + [length]
+    step = length / (STATIONS - 1)
+    return [i * step for i in range(STATIONS - 1)] + [length]
 
 
 def _straight_play(male: MadeThread, female: MadeThread, along: float, length: float) -> float:

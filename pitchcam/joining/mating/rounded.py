@@ -9,7 +9,8 @@ from pitchcam.joining.mating.geometry import MadeThread
 
 Array = NDArray[np.float64]
 
-#: Samples across the flank: the clearance is piecewise linear or a shallow arc.
+#: Radii across the flank that are looked at: the clearance is linear or an arc of radius r, whose
+#: extreme 41 of them miss by (height / 80)^2 / 2r at most, under a micrometre.
 SAMPLES = 41
 
 

@@ -26,7 +26,9 @@ Values = NDArray[np.float64]
 Measured = ThreadShape | CrestShape
 #: The same kind of both, where one goes in and comes out.
 Kind = TypeVar("Kind", ThreadShape, CrestShape)
-#: Angles at which the thread is fitted to find where it comes out even, degrees.
+#: Angles at which the thread is fitted to find where it comes out even, degrees: wide apart, then
+#: close about the best of them, which is sought no farther than any part lies (that of
+#: :data:`~pitchcam.thread.pose.records.GRID`); beyond, the parabola through them goes on.
 WIDE, CLOSE, MOST = 9.0, 2.5, 30.0
 #: How much the flanks' points agree among each other beyond their own scatter.
 INFLATE = 1.5
@@ -156,8 +158,8 @@ def _unfolded(level: Measured) -> float:
     """
     if isinstance(level, CrestShape):
         return 0.0
-    z, _, x = level.section.pinhole(level.frame)
-    slant = (sum(level.span_mm) / 2 - z) / x
+    _, _, x = level.section.pinhole(level.frame)
+    slant = -level.section.slant(level.frame, sum(level.span_mm) / 2)
     tan = float(np.mean(level.section.fit.tan_half))
     return float(level.pitch_diameter_mm * slant / (x * tan**2))
 
