@@ -18,6 +18,7 @@ from pitchcam.objects.end_face import Face, end_face
 from pitchcam.objects.faint import faint_regions, sheared, wave_share
 from pitchcam.objects.field import Blob, Field
 from pitchcam.objects.frame import cross_shift
+from pitchcam.objects.one_sided import two_sided
 from pitchcam.objects.own_axis import local_axis
 from pitchcam.objects.regions import Region, find_regions
 from pitchcam.small import line, median, percentile
@@ -190,8 +191,17 @@ class Shape:
 
 
 def widest_stretch(shape: Shape) -> tuple[float, float, float]:
-    """Return start, end and width (pixels) of the part's widest straight stretch."""
-    s, upper, lower = shape.stations
+    """Return start, end and width (pixels) of the part's widest straight stretch on both sides."""
+    return _widest(two_sided(shape.stations))
+
+
+def one_sided_share(shape: Shape) -> float:
+    """Return by what share the part would be wider with what stands out on one side of it."""
+    return _widest(shape.stations)[2] / widest_stretch(shape)[2] - 1
+
+
+def _widest(stations: tuple[Points, Points, Points]) -> tuple[float, float, float]:
+    s, upper, lower = stations
     width = upper - lower
     top = percentile(width, 99.3)
     on = np.flatnonzero(width > 0.985 * top)

@@ -13,7 +13,7 @@ from pitchcam.edges.lines import Segment, crossings, line_profiles
 from pitchcam.edges.section import Section
 from pitchcam.frozen import dataclass
 from pitchcam.objects.frame import AxisFrame
-from pitchcam.objects.shapes import Shape, widest_stretch
+from pitchcam.objects.shapes import Shape, one_sided_share, widest_stretch
 from pitchcam.small import median
 from pitchcam.thread.pose.hexagon import hexagon_share
 from pitchcam.thread.pose.records import UNKNOWN, Pose
@@ -108,6 +108,8 @@ def rest_as(shape: Shape, camera: Camera, blur_px: float, *, hexagon: bool) -> R
         U_CORNERS * height if hexagon else 0.0,
         U_OUTLINE_PX * float(point[2]) / camera.f_px,
         U_UNDER_MM,
+        # What stands out on one side may carry the part, anywhere up to its whole extent.
+        height * one_sided_share(shape) / np.sqrt(12),
     )
     return Rest(
         width_mm=width_mm,

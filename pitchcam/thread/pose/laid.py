@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from pitchcam.frozen import dataclass
 from pitchcam.objects.frame import axis_frame
+from pitchcam.objects.one_sided import two_sided
 from pitchcam.objects.shapes import Shape
 from pitchcam.thread.crest_lines import CrestShape
 from pitchcam.thread.pose.drift import Kind, again, thread_sight
@@ -87,7 +88,7 @@ def lay(
     # Half a ridge beyond the last whole crest belongs to the thread.
     threads = [(r.start_px - r.spacing_px / 2, r.end_px + r.spacing_px / 2) for r in part.threads]
     seen_part = SeenPart(
-        stations=part.lit_stations,
+        stations=two_sided(part.lit_stations),
         axis=part.axis,
         out_px=OUTLINE_OUT * blur_px,
         heads=heads,
