@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cache
-from typing import Any
+from typing import Any, BinaryIO
+
+from pitchcam.errors import UsageError
 
 #: Points per mm on a PDF page.
 MM = 72 / 25.4
@@ -31,6 +33,37 @@ def embed_fonts() -> None:
         registerFont(TTFont(name, file))
     for bold, name in ((0, REGULAR), (1, BOLD)):
         addMapping(REGULAR, bold, 0, name)
+
+
+def new_canvas(out: BinaryIO, paper: str | tuple[float, float], title: str = "") -> Any:
+    """Return a PDF canvas with embedded fonts whose viewer prints at 100 %: same input, same bytes.
+
+    Parameters
+    ----------
+    out
+        Where the file goes.
+    paper
+        A key of :data:`PAPERS`, or width and height in mm.
+    title
+        What the viewer shows above the page.
+
+    Raises
+    ------
+    UsageError
+        If there is no such paper.
+    """
+    from reportlab.pdfgen.canvas import Canvas
+
+    if isinstance(paper, str) and paper not in PAPERS:
+        raise UsageError(f"there is no paper '{paper}' here.", f"Use {' or '.join(PAPERS)}.")
+    width, height = PAPERS[paper] if isinstance(paper, str) else paper
+    embed_fonts()
+    canvas = Canvas(out, pagesize=(width * MM, height * MM), invariant=1, initialFontName=REGULAR)
+    if title:
+        canvas.setTitle(title)
+    canvas.setAuthor("pitchcam")
+    canvas.setViewerPreference("PrintScaling", "None")
+    return canvas
 
 
 def text_width_mm(text: str, size: float, font: str = REGULAR) -> float:

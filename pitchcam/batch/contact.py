@@ -10,7 +10,6 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
-from reportlab.lib.pagesizes import A4
 from reportlab.lib.units import mm
 from reportlab.lib.utils import ImageReader, simpleSplit
 from reportlab.pdfgen.canvas import Canvas
@@ -18,11 +17,11 @@ from reportlab.pdfgen.canvas import Canvas
 from pitchcam.batch.answer import Answer, Line
 from pitchcam.batch.pictures import crowd_box
 from pitchcam.files import write_whole
-from pitchcam.paper import BOLD, REGULAR, embed_fonts
+from pitchcam.paper import BOLD, PAPERS, REGULAR, new_canvas
 from pitchcam.store.store import Store
 
 _MARGIN, _FOOT = 12.0, 14.0
-_WIDTH, _HEIGHT = A4[0] / mm, A4[1] / mm
+_WIDTH, _HEIGHT = PAPERS["a4"]
 _COLUMNS = 4
 _GAP = 3.0
 _TILE_W = (_WIDTH - 2 * _MARGIN - (_COLUMNS - 1) * _GAP) / _COLUMNS
@@ -52,8 +51,7 @@ def write_contact_sheet(answer: Answer, store: Store, path: Path) -> None:
         If the disk is full.
     """
     buffer = io.BytesIO()
-    embed_fonts()
-    canvas = Canvas(buffer, pagesize=A4, invariant=True, initialFontName=REGULAR)
+    canvas = new_canvas(buffer, "a4")
     sheet = _ContactSheet(canvas, store)
     crowded = list(_crowded(answer.lines))
     if crowded:

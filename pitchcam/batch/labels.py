@@ -10,7 +10,6 @@ import io
 from pathlib import Path
 
 import segno
-from reportlab.lib.pagesizes import A4
 from reportlab.lib.units import mm
 from reportlab.lib.utils import simpleSplit
 from reportlab.pdfgen.canvas import Canvas
@@ -18,12 +17,12 @@ from reportlab.pdfgen.canvas import Canvas
 from pitchcam.batch.answer import Answer, Line
 from pitchcam.batch.contact import plain
 from pitchcam.files import write_whole
-from pitchcam.paper import BOLD, REGULAR, embed_fonts, true_bar
+from pitchcam.paper import BOLD, PAPERS, REGULAR, new_canvas, true_bar
 from pitchcam.records import MM_PER_INCH
 from pitchcam.series import ThreadSize, load_series
 from pitchcam.series.profile import profile_points
 
-_WIDTH, _HEIGHT = A4[0] / mm, A4[1] / mm
+_WIDTH, _HEIGHT = PAPERS["a4"]
 _COLUMNS, _ROWS = 2, 6
 _LABEL_W, _LABEL_H = 92.0, 43.0
 _LEFT = (_WIDTH - _COLUMNS * _LABEL_W) / 2
@@ -49,9 +48,7 @@ def write_labels(answer: Answer, path: Path) -> None:
     """
     sizes = {size.designation: size for size in load_series()}
     buffer = io.BytesIO()
-    embed_fonts()
-    canvas = Canvas(buffer, pagesize=A4, invariant=True, initialFontName=REGULAR)
-    canvas.setViewerPreference("PrintScaling", "None")
+    canvas = new_canvas(buffer, "a4")
     for index, (name, lines) in enumerate(answer.bins):
         place = index % (_COLUMNS * _ROWS)
         if index and place == 0:

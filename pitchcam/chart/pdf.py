@@ -18,26 +18,11 @@ from pitchcam.chart.draw import (
     starred,
 )
 from pitchcam.chart.pages import PAIRS_PER_PAGE, Page
-from pitchcam.errors import UsageError
-from pitchcam.paper import MM, PAPERS, REGULAR, embed_fonts
+from pitchcam.paper import PAPERS, new_canvas
 
 MARGIN_MM = 12.0
 #: A page with few rows is set wider, up to this.
 WIDEST = 1.25
-
-
-def new_canvas(out: io.BytesIO, size_mm: tuple[float, float], title: str) -> Any:
-    """Return a canvas of this size whose viewer prints at 100 %; same input, same bytes."""
-    from reportlab.pdfgen.canvas import Canvas
-
-    embed_fonts()
-    canvas = Canvas(
-        out, pagesize=(size_mm[0] * MM, size_mm[1] * MM), invariant=1, initialFontName=REGULAR
-    )
-    canvas.setTitle(title)
-    canvas.setAuthor("pitchcam")
-    canvas.setViewerPreference("PrintScaling", "None")
-    return canvas
 
 
 def render(pages: Sequence[Page], paper: str = "a4") -> bytes:
@@ -48,11 +33,9 @@ def render(pages: Sequence[Page], paper: str = "a4") -> bytes:
     UsageError
         If there is no such paper.
     """
-    if paper not in PAPERS:
-        raise UsageError(f"there is no paper '{paper}' here.", f"Use {' or '.join(PAPERS)}.")
-    width, height = PAPERS[paper]
     out = io.BytesIO()
-    canvas = new_canvas(out, (width, height), "Tapping chart")
+    canvas = new_canvas(out, paper, "Tapping chart")
+    width, height = PAPERS[paper]
     for number, page in enumerate(pages, start=1):
         _draw_page(canvas, page, (width, height), f"{number} / {len(pages)}")
         canvas.showPage()

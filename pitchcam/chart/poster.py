@@ -19,11 +19,11 @@ from pitchcam.chart.draw import (
     write,
 )
 from pitchcam.chart.pages import Block, family_block
-from pitchcam.chart.pdf import MARGIN_MM, new_canvas
+from pitchcam.chart.pdf import MARGIN_MM
 from pitchcam.chart.rows import ChartRow, chart_pairs
 from pitchcam.errors import UsageError
 from pitchcam.frozen import dataclass
-from pitchcam.paper import PAPERS
+from pitchcam.paper import PAPERS, new_canvas
 
 #: Papers that are hung as one sheet.
 POSTERS = ("a3", "a2")

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from pitchcam.errors import UsageError
 from pitchcam.files import write_whole
 from pitchcam.frozen import dataclass
-from pitchcam.paper import MM, REGULAR, embed_fonts
+from pitchcam.paper import MM, REGULAR, new_canvas
 from pitchcam.sheet.layout import BAR_MM, CELLS, PAGES, Sheet
 
 #: Pixels per inch of the PNG: twice what an office printer resolves in grey, 0.042 mm a pixel.
@@ -121,14 +121,9 @@ def _words(sheet: Sheet) -> list[str]:
 
 def pdf(sheet: Sheet, page: tuple[float, float]) -> bytes:
     """Return the page as PDF; the same bytes for the same sheet."""
-    from reportlab.pdfgen.canvas import Canvas
-
     out = io.BytesIO()
     k = POINTS_PER_MM
-    embed_fonts()
-    canvas = Canvas(out, pagesize=(page[0] * k, page[1] * k), invariant=1, initialFontName=REGULAR)
-    canvas.setTitle(f"Marker sheet, {sheet.name}")
-    canvas.setViewerPreference("PrintScaling", "None")
+    canvas = new_canvas(out, page, f"Marker sheet, {sheet.name}")
     for shape in shapes(sheet, page):
         if isinstance(shape, Rect):
             canvas.setFillGray(shape.grey)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from io import BytesIO
 from typing import Any
 
 from reportlab.lib.styles import ParagraphStyle
@@ -11,30 +10,11 @@ from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Paragraph, Table, TableStyle
 
-from pitchcam.errors import UsageError
-from pitchcam.paper import BOLD, PAPERS, REGULAR, Placed, embed_fonts, text_width_mm
+from pitchcam.paper import BOLD, PAPERS, REGULAR, Placed, text_width_mm
 
 #: Body and heads in points: a sheet is read at arm's length, beside a torch.
 BODY, HEAD, TITLE = 9.5, 11.0, 14.0
 _MARGIN_MM, _FOOT_MM = 12.0, 16.0
-
-
-def new_canvas(file: BytesIO, paper: str, title: str) -> Canvas:
-    """Return a canvas whose fonts are embedded and whose viewer prints at 100 %.
-
-    Raises
-    ------
-    UsageError
-        If there is no such paper.
-    """
-    if paper not in PAPERS:
-        raise UsageError(f"there is no paper '{paper}' here.", f"Use {' or '.join(PAPERS)}.")
-    embed_fonts()
-    width, height = PAPERS[paper]
-    canvas = Canvas(file, pagesize=(width * mm, height * mm), invariant=1, initialFontName=REGULAR)
-    canvas.setTitle(title)
-    canvas.setViewerPreference("PrintScaling", "None")
-    return canvas
 
 
 class Flow:
@@ -43,7 +23,7 @@ class Flow:
     Parameters
     ----------
     canvas, paper
-        From :func:`new_canvas`.
+        From :func:`pitchcam.paper.new_canvas`.
     title
         Stands on every page, with its number.
     foot

@@ -11,9 +11,10 @@ from pitchcam.joining.job import Job, Way
 from pitchcam.joining.job_text import paragraphs
 from pitchcam.joining.papers import drawing
 from pitchcam.joining.papers.drawing import View
-from pitchcam.joining.papers.flow import Flow, new_canvas
+from pitchcam.joining.papers.flow import Flow
 from pitchcam.joining.papers.half_section import Piece, assembled, in_stock
 from pitchcam.joining.papers.worksheet import draw_filler, draw_worksheet
+from pitchcam.paper import new_canvas
 
 
 def write_job(job: Job, path: Path, day: date, paper: str = "a4") -> None:

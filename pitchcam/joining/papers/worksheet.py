@@ -18,11 +18,11 @@ from pitchcam.joining.brazing.steps import NAMES, cautions, steps
 from pitchcam.joining.brazing.text import figures
 from pitchcam.joining.papers import drawing
 from pitchcam.joining.papers.drawing import View
-from pitchcam.joining.papers.flow import Flow, new_canvas
+from pitchcam.joining.papers.flow import Flow
 from pitchcam.joining.papers.half_section import Piece, as_bought, assembled, lap_at
 from pitchcam.joining.papers.mouth import draw_mouth
 from pitchcam.joining.practice import practice
-from pitchcam.paper import BOLD, REGULAR, text_width_mm, true_bar
+from pitchcam.paper import BOLD, REGULAR, new_canvas, text_width_mm, true_bar
 
 BAR_MM = 50.0
 
