@@ -17,7 +17,7 @@ import pytest
 from pitchcam.batch.cluster import ClusterWorkers
 from pitchcam.errors import PitchcamError
 from tests.batch import double
-from tests.batch.test_resume import ROOT, TABLES, finish, write_box
+from tests.batch.test_resume import ROOT, TABLES, finish, started, write_box
 
 pytest.importorskip("distributed")
 
@@ -86,23 +86,7 @@ def _until_both_serve(address: str) -> None:
 
 def start_on(cluster: Cluster, folder: Path, where: Path) -> subprocess.Popen[bytes]:
     where.mkdir()
-    return subprocess.Popen(
-        [
-            sys.executable,
-            "-m",
-            "tests.batch.command",
-            str(folder),
-            "--cluster",
-            cluster.address,
-            "--record",
-            str(where / "r.sqlite"),
-            "--out",
-            str(where / "box"),
-        ],
-        cwd=ROOT,
-        env=os.environ | {"PYTHONPATH": str(ROOT)},
-        stderr=subprocess.PIPE,
-    )
+    return started(folder, where, "--cluster", cluster.address)
 
 
 def test_a_killed_worker_costs_nothing(cluster: Cluster, tmp_path: Path) -> None:

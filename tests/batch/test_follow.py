@@ -93,14 +93,7 @@ def test_photos_are_answered_as_they_come(tmp_path: Path) -> None:
         time.sleep(1.5)
         (photos / "b.jpg").write_bytes(whole)
 
-    call = run.Setup(
-        record=tmp_path / "r.sqlite",
-        out=tmp_path / "box",
-        processes=1,
-        limit_s=60,
-        sheets=False,
-        measure=double.measure,
-    )
+    call = setup_in(tmp_path)
     told: list[tuple[str, str]] = []
 
     def tell(job: Job, outcome: Outcome, kept_before: bool) -> None:
@@ -121,8 +114,8 @@ def test_photos_are_answered_as_they_come(tmp_path: Path) -> None:
     assert (tmp_path / "box" / "counts.csv").read_text().count("\n") == 3
 
 
-def follow(tmp_path: Path, photos: Path, idle_s: float, **patience: float) -> run.Answer:
-    call = run.Setup(
+def setup_in(tmp_path: Path) -> run.Setup:
+    return run.Setup(
         record=tmp_path / "r.sqlite",
         out=tmp_path / "box",
         processes=1,
@@ -130,6 +123,10 @@ def follow(tmp_path: Path, photos: Path, idle_s: float, **patience: float) -> ru
         sheets=False,
         measure=double.measure,
     )
+
+
+def follow(tmp_path: Path, photos: Path, idle_s: float, **patience: float) -> run.Answer:
+    call = setup_in(tmp_path)
     return run.follow_folders(
         call,
         [photos],

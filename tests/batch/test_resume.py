@@ -21,19 +21,14 @@ TABLES = ("box.csv", "box.json", "counts.csv")
 
 
 def start(folder: Path, where: Path, jobs: int = 2) -> subprocess.Popen[bytes]:
+    return started(folder, where, "--jobs", str(jobs))
+
+
+def started(folder: Path, where: Path, *by: str) -> subprocess.Popen[bytes]:
+    """Start a batch in a process of its own; ``by`` says who measures."""
+    kept = ("--record", str(where / "r.sqlite"), "--out", str(where / "box"))
     return subprocess.Popen(
-        [
-            sys.executable,
-            "-m",
-            "tests.batch.command",
-            str(folder),
-            "--jobs",
-            str(jobs),
-            "--record",
-            str(where / "r.sqlite"),
-            "--out",
-            str(where / "box"),
-        ],
+        [sys.executable, "-m", "tests.batch.command", str(folder), *by, *kept],
         cwd=ROOT,
         env=os.environ | {"PYTHONPATH": str(ROOT)},
         stderr=subprocess.PIPE,

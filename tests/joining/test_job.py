@@ -91,6 +91,17 @@ def plan(port, part, duty=None):
 PORT = named_side("port", "M18x1.5", "internal")
 
 
+def tapered(name):
+    """The verdict that names a pipe thread of ISO 7-1."""
+    return Verdict(
+        status="named",
+        designation=name,
+        standard="ISO 7-1",
+        probability=0.98,
+        candidates=candidates((name, 0.98)),
+    )
+
+
 def sender(verdict=AMBIGUOUS):
     return measured_side("part", "photo sender.jpg", verdict, "external", "external")
 
@@ -128,13 +139,7 @@ def test_same_work_under_every_name_is_settled():
 def test_old_plug_out_of_the_port_names_the_port():
     side = measured_side("port", "old plug", NAMED, "external", "internal")
     assert [n.end.text for n in side.names] == ["M10x1 female"]
-    taper = Verdict(
-        status="named",
-        designation="R 1/4",
-        standard="ISO 7-1",
-        probability=0.98,
-        candidates=candidates(("R 1/4", 0.98)),
-    )
+    taper = tapered("R 1/4")
     side = measured_side("port", "old plug", taper, "external", "internal")
     assert [n.end.text for n in side.names] == ["Rc 1/4 female", "Rp 1/4 female"]
     assert sum(n.probability for n in side.names) == pytest.approx(1.0)
@@ -143,13 +148,7 @@ def test_old_plug_out_of_the_port_names_the_port():
 
 
 def test_cast_of_a_port_is_internal():
-    taper = Verdict(
-        status="named",
-        designation="Rc 1/4",
-        standard="ISO 7-1",
-        probability=0.98,
-        candidates=candidates(("Rc 1/4", 0.98)),
-    )
+    taper = tapered("Rc 1/4")
     side = measured_side("port", "cast", taper, "internal", "internal")
     assert [n.end.text for n in side.names] == ["Rc 1/4 female"]
 
@@ -325,13 +324,7 @@ def test_a_name_alone_is_as_good_as_a_list_of_one():
 
 def test_a_cast_named_by_the_male_thread_is_of_what_takes_it():
     """ISO 7-1: R is male only; what it was cast from is Rc or Rp."""
-    taper = Verdict(
-        status="named",
-        designation="R 1/4",
-        standard="ISO 7-1",
-        probability=0.98,
-        candidates=candidates(("R 1/4", 0.98)),
-    )
+    taper = tapered("R 1/4")
     side = measured_side("port", "cast", taper, "internal", "internal")
     assert [n.end.text for n in side.names] == ["Rc 1/4 female", "Rp 1/4 female"]
     assert [n.probability for n in side.names] == pytest.approx([0.5, 0.5])

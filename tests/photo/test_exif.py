@@ -3,16 +3,7 @@
 import pytest
 
 from pitchcam.photo.exif import focal_length, orientation_of
-
-F35, FOCAL, RES_X, RES_Y, UNIT, PIXEL_X, PIXEL_Y = (
-    0xA405,
-    0x920A,
-    0xA20E,
-    0xA20F,
-    0xA210,
-    0xA002,
-    0xA003,
-)
+from tests.photo.test_tags_and_seams import F35, FOCAL, PIXEL_X, PIXEL_Y, RES_X, RES_Y, UNIT
 
 
 def test_tag_wins():

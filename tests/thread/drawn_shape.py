@@ -34,6 +34,28 @@ PLACE = Geometry(
 )
 
 
+def bare_shape(flanks, section, frame, axis=AXIS):
+    """A thread of which the flanks alone are known, as fitted."""
+    z = section.points.z
+    return ThreadShape(
+        axis=axis,
+        frame=frame,
+        section=section,
+        flanks=flanks,
+        edges=(),
+        tips=(),
+        roots=(),
+        spacing_px=abs(section.fit.pitch_mm) / frame.mm_per_px,
+        span_mm=(float(z.min()), float(z.max())),
+        outline_px=np.zeros((0, 2)),
+        straight=True,
+        nearness=0.0,
+        bend_deg=0.0,
+        blur_mm=0.02,
+        u_beside=U_BESIDE,
+    )
+
+
 def drawn_shape(profile=None, *, pitch=PITCH, incline_rad=0.0, lift_mm=0.0, off_mm=0.0):
     """Measure a drawn thread as if level at HEIGHT; in fact it is inclined and lifted."""
     camera, frame = place(off_mm=off_mm)
@@ -42,27 +64,15 @@ def drawn_shape(profile=None, *, pitch=PITCH, incline_rad=0.0, lift_mm=0.0, off_
     seen = seen_sides(profile or iso_profile(PITCH, MAJOR), pitch, pitch, true.pinhole)
     flanks = flanks_of(true, *seen, pitch)
     section = fit_section(flanks, frame, pitch)
-    z = section.points.z
     edges = zip([(1.0, 1.0), (1.0, -1.0), (-1.0, 1.0), (-1.0, -1.0)], U_EDGE_PX, strict=True)
-    return ThreadShape(
-        axis=AXIS,
-        frame=frame,
-        section=section,
-        flanks=flanks,
+    return replace(
+        bare_shape(flanks, section, frame),
         edges=tuple(
             FlankEdge(side=side, flank=flank, shift_px=0.0, u_px=u, u_by_height_px=0.0)
             for (side, flank), u in edges
         ),
         tips=_tips(MAJOR / 2, U_CREST_MM, CREST_BY_LIGHT_MM),
         roots=_tips(MINOR / 2, U_ROOT_MM, ROOT_BY_LIGHT_MM),
-        spacing_px=pitch / frame.mm_per_px,
-        span_mm=(float(z.min()), float(z.max())),
-        outline_px=np.zeros((0, 2)),
-        straight=True,
-        nearness=0.0,
-        bend_deg=0.0,
-        blur_mm=0.02,
-        u_beside=U_BESIDE,
     )
 
 

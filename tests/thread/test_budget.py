@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from pitchcam.edges.section import fit_section
-from pitchcam.objects.axis import ImageAxis
 from pitchcam.records import NAMING_QUANTITIES, BudgetLine
 from pitchcam.thread.budget import budget, combined, values
-from pitchcam.thread.measure import ThreadShape, remeasure
+from pitchcam.thread.measure import remeasure
 from tests.thread.drawn_shape import PLACE as AS_DRAWN
+from tests.thread.drawn_shape import bare_shape
 from tests.thread.helicoid import flanks_of, iso_profile, place, seen_sides
 
 PITCH = 1.5
@@ -23,24 +23,7 @@ def shape():
     seen = seen_sides(iso_profile(PITCH, 14.0), PITCH, PITCH, frame.pinhole)
     flanks = flanks_of(frame, *seen, PITCH)
     section = fit_section(flanks, frame, PITCH)
-    z = section.points.z
-    return ThreadShape(
-        axis=ImageAxis(point_px=(2045.5, 1471.5), direction=(1.0, 0.0)),
-        frame=frame,
-        section=section,
-        flanks=flanks,
-        edges=(),
-        tips=(),
-        roots=(),
-        spacing_px=PITCH / frame.mm_per_px,
-        span_mm=(float(z.min()), float(z.max())),
-        outline_px=np.zeros((0, 2)),
-        straight=True,
-        nearness=0.0,
-        bend_deg=0.0,
-        blur_mm=0.02,
-        u_beside=0.002,
-    )
+    return bare_shape(flanks, section, frame)
 
 
 def share(lines, source, quantity="pitch_mm"):

@@ -10,9 +10,10 @@ from pitchcam.edges.section import fit_section
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.frame import axis_frame
 from pitchcam.thread import measure
-from pitchcam.thread.measure import ThreadShape, remeasure
+from pitchcam.thread.measure import remeasure
 from pitchcam.thread.pose.drift import U_DRIFT_DEG, _by_drift, again, thread_sight
 from pitchcam.thread.pose.records import GRID
+from tests.thread.drawn_shape import bare_shape
 from tests.thread.helicoid import flanks_of, iso_profile, seen_sides
 
 PITCH, MAJOR, HEIGHT = 1.5, 14.0, 9.0
@@ -30,23 +31,7 @@ def level_shape(incline_deg, noise_px=0.0, taper=0.0):
     flanks = replace(flanks, xy=flanks.xy + rng.normal(0, noise_px, flanks.xy.shape))
     level = axis_frame(CAMERA, AXIS, 60.0, HEIGHT)
     section = fit_section(flanks, level, PITCH)
-    return ThreadShape(
-        axis=AXIS,
-        frame=level,
-        section=section,
-        flanks=flanks,
-        edges=(),
-        tips=(),
-        roots=(),
-        spacing_px=PITCH / level.mm_per_px,
-        span_mm=(-6.0, 6.0),
-        outline_px=np.zeros((0, 2)),
-        straight=True,
-        nearness=0.0,
-        bend_deg=0.0,
-        blur_mm=0.02,
-        u_beside=0.002,
-    )
+    return bare_shape(flanks, section, level, AXIS)
 
 
 def told(shape):
