@@ -71,6 +71,9 @@ def pin_distance(
 #: How far the difference of a pin's widths at both ends may be off, pixels, where its edges' pieces
 #: lie on a line.
 U_CONVERGE_PX = 0.35
+#: What a pin's width is good to besides, pixels: dirt, denoising, sharpening that is not undone to
+#: the end (judgement).
+U_WIDTH_PX = 0.08
 
 
 def _reference(shape: Shape, camera: Camera, edges: list[TrueEdge], mm: float) -> Reference:
@@ -85,7 +88,7 @@ def _reference(shape: Shape, camera: Camera, edges: list[TrueEdge], mm: float) -
     width = float(np.linalg.norm(np.mean(moved[0], axis=0) - np.mean(moved[1], axis=0)))
     # What is not known of the metal moves both edges alike, outward or inward.
     u_edges = edges[0].u_px + edges[1].u_px
-    u_scale = float(np.hypot(np.hypot(u_edges, 0.08) / width, U_PIN_MM / mm))
+    u_scale = float(np.hypot(np.hypot(u_edges, U_WIDTH_PX) / width, U_PIN_MM / mm))
     return Reference(
         source="pin",
         camera=camera.over_plate(distance),

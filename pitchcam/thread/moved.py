@@ -1,4 +1,4 @@
-"""A thread that hand or part moved while the photo was taken, and how far is too far."""
+"""A thread that is blurred by itself, moved or out of focus, and how far is too far."""
 
 from __future__ import annotations
 
@@ -22,15 +22,15 @@ def moved_sight(sight: Sight, own_blur_px: tuple[float, float]) -> Sight:
     Raises
     ------
     UnreadableError
-        If it was moved over so much of its pitch that its flanks are no edges by themselves.
+        If it is blurred over so much of its pitch that its flanks are no edges by themselves.
     """
     moved = replace(sight, own_blur_px=own_blur_px)
     pitch_px = sight.region.spacing_px
     blur_px = max(moved.blur_px, moved.along_px, *own_blur_px)
     if blur_px > MOST_WIDE * pitch_px:
         raise UnreadableError(
-            f"Phone or thread moved while the photo was taken: its flanks are blurred over "
-            f"{2.5 * blur_px:.0f} pixels, its pitch is {pitch_px:.0f}.",
+            "The thread is out of focus, or it or the phone moved while the photo was taken: its "
+            f"flanks are blurred over {2.5 * blur_px:.0f} pixels, its pitch is {pitch_px:.0f}.",
             FLAGS["blurred"][1],
             code="blurred",
         )

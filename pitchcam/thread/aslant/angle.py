@@ -57,7 +57,8 @@ from pitchcam.thread.outlined import OutlineAngle
 Values = NDArray[np.float64]
 
 #: Two parameters more: how round a crest's corners are, as a share of the roundest that meets both
-#: flanks, and how far the light moves the outline in from a flank's foot to its top, pixels.
+#: flanks, and how much farther out the outline lies at a flank's top than at its foot, pixels: the
+#: light moves it in there.
 CORNER, RISE = COUNT, COUNT + 1
 #: Half angles that are tried, degrees, and where a fit begins: between all forms.
 HALF_DEG, START_DEG = (18.0, 48.0), 28.75
