@@ -10,34 +10,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
-from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.objects.regions import DEPTH_RANGE, Region, Run, pair
+from pitchcam.objects.ripple import SHARE, TURNS, Wave, sums, waves
 from pitchcam.small import line, median
 
 Values = NDArray[np.float64]
 
-#: Spacings that are looked for, pixels, from the least that is measured; each 4 % longer than the
-#: last, which over TURNS of them is a fifth of a turn.
-SHORTEST_PX, LONGEST_PX, LONGER = 7.0, 75.0, 1.04
-#: Turns over which the wave must run: what a plug of four turns shows between its collar and the
-#: chamfer of its end.
-TURNS = 3.2
-#: Share of what varies on a side that the wave must be, and its least amplitude, pixels. Parabolas
-#: in a row leave 0.92 to their first harmonic; renders of 14 such threads gave 0.55 to 0.97, sides
-#: without any repeat up to 0.21.
-SHARE, AMPLITUDE_PX = 0.52, 0.25
-#: The wave is as high on both sides as the light and the slant let it: within this ratio.
-UNLIKE = 0.35
 #: Height of parabolas in a row over the amplitude of their first harmonic: pi^2 / 4.
 HEIGHT_OF_WAVE = float(np.pi**2 / 4)
-#: A side that falls more steeply has several points at a station, of which the outermost counts:
-#: steps that look like a wave. No thread's crests fall so.
-STEEP = 0.2
 #: Where a crest is looked for, in spacings from the one before; how much lower or higher it may be
 #: than the others; how many a side must show, and both together.
 STEP, LOWER, HIGHER, FEWEST, BOTH = 0.18, 0.4, 2.5, 3, 7
@@ -96,8 +81,9 @@ def faint_regions(
     found = [r for r in repeats if _is_faint(r) and _enough(r)]
     for region in [*known, *found]:
         free &= (s < region.start_px) | (s > region.end_px)
+    every = waves((upper, -lower), free)
     for _ in range(TRIES):
-        wave = _strongest(s, (upper, -lower), free)
+        wave = _strongest(s, every, free)
         if wave is None:
             break
         middle, spacing, _ = wave
@@ -143,56 +129,24 @@ def _enough(region: Region) -> bool:
 def wave_share(stations: tuple[Values, Values, Values]) -> float:
     """Return the largest share that one wave is of both sides; 0 where none is a thread's."""
     s, upper, lower = stations
-    wave = _strongest(s, (upper, -lower), np.ones(len(s), bool))
+    free = np.ones(len(s), bool)
+    wave = _strongest(s, waves((upper, -lower), free), free)
     return 0.0 if wave is None else wave[2]
 
 
 def _strongest(
-    s: Values, sides: tuple[Values, Values], free: NDArray[np.bool_]
+    s: Values, every: Sequence[Wave], free: NDArray[np.bool_]
 ) -> tuple[float, float, float] | None:
     """Return middle, spacing and share of the wave that is the largest share of both sides."""
-    best, where = SHARE, None
-    both, free_to = np.stack(sides), _sums(free)
-    ends = np.concatenate([both, both[:, -1:]], axis=1)
-    spacing = SHORTEST_PX
-    while spacing < LONGEST_PX:
-        width = round(TURNS * spacing)
-        if width > len(s) - 8:
-            break
-        clear = free_to[width:] - free_to[:-width] == width
-        if clear.any():
-            steep = np.abs(ends[:, width:] - ends[:, :-width])
-            clear &= np.maximum(steep[0], steep[1]) < STEEP * width
-            asked = np.flatnonzero(clear)
-            if len(asked):
-                share = _shares(both, spacing, asked)
-                at = int(np.argmax(share))
-                if share[at] > best:
-                    best = float(share[at])
-                    where = float(s[asked[at]] + width / 2), spacing, best
-        spacing *= LONGER
+    best, where, free_to = SHARE, None, sums(free)
+    for wave in every:
+        clear = free_to[wave.start + wave.width] - free_to[wave.start] == wave.width
+        share = np.where(clear, wave.share, 0.0)
+        at = int(np.argmax(share))
+        if share[at] > best:
+            best = float(share[at])
+            where = float(s[wave.start[at]] + wave.width / 2), wave.spacing, best
     return where
-
-
-def _shares(sides: Values, spacing: float, asked: NDArray[np.intp]) -> Values:
-    """Return the share that a wave is of both sides (2, n) over each stretch, 0 where it is none.
-
-    ``asked`` (m,) are where the stretches begin that come into question. What a slope and a bow
-    explain of a stretch is neither's: each stretch is looked at by itself, so that a step right
-    beside it takes nothing from it.
-    """
-    width = round(TURNS * spacing)
-    bases = _bases(width, spacing)
-    level = sides - sides.mean(axis=1, keepdims=True)
-    along = np.stack([_correlated(level, base) for base in bases])[..., asked]
-    power = _window(level**2, width)[:, asked]
-    wave = along[3] ** 2 + along[4] ** 2
-    left = power - np.sum(along[:3] ** 2, axis=0)
-    share = wave / np.maximum(left, np.maximum(wave, 1e-9))
-    height = np.sqrt(2 * wave / width)
-    lower, higher = np.minimum(height[0], height[1]), np.maximum(height[0], height[1])
-    wavy = (lower > AMPLITUDE_PX) & (lower > UNLIKE * higher)
-    return np.where(wavy, np.minimum(share[0], share[1]), 0.0)
 
 
 @lru_cache(maxsize=128)
@@ -202,28 +156,6 @@ def _bases(width: int, spacing: float) -> Values:
     turn = 2 * np.pi * at / spacing
     columns = np.stack([np.ones(width), at, at**2, np.cos(turn), np.sin(turn)], axis=1)
     return np.asarray(np.linalg.qr(columns)[0].T, float)
-
-
-def _correlated(sides: Values, base: Values) -> Values:
-    """Return the products of sides (2, n) with a base at every place where it fits."""
-    width = len(base)
-    full = cv2.filter2D(sides, -1, base[None], anchor=(0, 0), borderType=cv2.BORDER_CONSTANT)
-    return np.asarray(full[:, : sides.shape[1] - width + 1], float)
-
-
-def _sums(values: NDArray[Any]) -> NDArray[Any]:
-    """Return the sums of all values (..., n) before each place, and of all, (..., n + 1)."""
-    kind = np.intp if values.dtype == bool else values.dtype
-    out = np.zeros((*values.shape[:-1], values.shape[-1] + 1), kind)
-    np.cumsum(values, axis=-1, out=out[..., 1:])
-    return out
-
-
-def _window(values: NDArray[Any], width: int) -> NDArray[Any]:
-    """Return the sums over all stretches of a width."""
-    sums = _sums(values)
-    out: NDArray[Any] = sums[..., width:] - sums[..., :-width]
-    return out
 
 
 def _followed(s: Values, side: Values, middle: float, spacing: float) -> Run | None:

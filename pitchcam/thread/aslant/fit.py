@@ -14,7 +14,7 @@ from pitchcam.least_squares import soft, solve_one
 from pitchcam.normal import normal_cdf
 from pitchcam.objects.contour import LIT_LEVEL
 from pitchcam.small import distinct, median
-from pitchcam.thread.aslant.contour import Wound, light_beside
+from pitchcam.thread.aslant.contour import Side, Wound, light_beside
 from pitchcam.thread.aslant.ridge import ROOT_RADIUS, Curve, root_outline
 from pitchcam.thread.crest_lines import CrestShape
 from pitchcam.thread.measure import ThreadShape
@@ -206,12 +206,12 @@ def fit_outline(seen: Outline, form: Form, start: Values, points: Points) -> Out
     """Fit a form to the outline."""
     scale = points.weight * np.sqrt(PER_POINT) / points.scatter_px
     places = [place for place, _ in form.steps(start)]
-    old, steps = np.empty((len(scale), 0)), 0
+    old, asked = np.empty((len(scale), 0)), dict[bytes, Values]()
 
     def cost(q: Values) -> tuple[Values, Values]:
-        nonlocal old, steps
-        plain = rest_and_slopes(seen, form, q, old if steps % points.renew else None)
-        old, steps = plain[1][:, places], steps + 1
+        nonlocal old
+        plain = rest_and_slopes(seen, form, q, old if len(asked) % points.renew else None)
+        old, asked[q.tobytes()] = plain[1][:, places], plain[0]
         rest, slopes = soft(*plain, FAR_PX)
         off, pull = form.off(q)
         return (
@@ -222,10 +222,7 @@ def fit_outline(seen: Outline, form: Form, start: Values, points: Points) -> Out
     found = solve_one(cost, start, *form.bounds(start), settled=SETTLED)
     q = found.parameters[0]
     return OutlineFit(
-        q=q,
-        rest_px=distances(seen, form, q)[0],
-        cost=float(found.cost[0]),
-        information=found.information[0],
+        q=q, rest_px=asked[q.tobytes()], cost=float(found.cost[0]), information=found.information[0]
     )
 
 
@@ -262,7 +259,10 @@ def rest_and_slopes(
 
     ``old`` are those slopes that are else taken by differences.
     """
-    rest, along, across = distances(seen, form, q)
+    steps = form.steps(q)
+    moved = [q] if old is not None else [q, *(_moved(q, *step) for step in steps)]
+    every, along, across = distances(seen, form, moved)
+    rest, along, across = every[0], along[0], across[0]
     z, y = on_axis(seen, q)
     slopes = np.zeros((len(rest), len(q)))
     # What moves the thread in the picture moves the points against it.
@@ -273,13 +273,16 @@ def rest_and_slopes(
     slopes[:, OFFSET], slopes[:, OUT] = -across * seen.side, -1.0
     slopes[:, COUNT:] = -seen.columns
     if old is not None:
-        slopes[:, [place for place, _ in form.steps(q)]] = old
-        return rest, slopes
-    for place, step in form.steps(q):
-        moved = q.copy()
-        moved[place] += step
-        slopes[:, place] = (distances(seen, form, moved)[0] - rest) / step
+        slopes[:, [place for place, _ in steps]] = old
+    for (place, step), changed in zip(steps, every[1:], strict=False):
+        slopes[:, place] = (changed - rest) / step
     return rest, slopes
+
+
+def _moved(q: Values, place: int, step: float) -> Values:
+    moved = q.copy()
+    moved[place] += step
+    return moved
 
 
 def on_axis(seen: Outline, q: Values) -> tuple[Values, Values]:
@@ -289,32 +292,48 @@ def on_axis(seen: Outline, q: Values) -> tuple[Values, Values]:
     return cosine * z + sine * y, seen.side * (cosine * y - sine * z)
 
 
-def distances(seen: Outline, form: Form, q: Values) -> tuple[Values, Values, Values]:
-    """Return the distances in pixels, and their slopes along and across, per mm."""
-    z, y = on_axis(seen, q)
-    cosine, sine = np.cos(q[TURN]), np.sin(q[TURN])
+def distances(
+    seen: Outline, form: Form, several: Sequence[Values]
+) -> tuple[Values, Values, Values]:
+    """Return the distances in pixels, and their slopes along and across per mm, each (m, n).
+
+    ``several`` are m times parameters, all with the axis at one place in the picture.
+    """
+    at = several[0]
+    z, y = on_axis(seen, at)
+    cosine, sine = np.cos(at[TURN]), np.sin(at[TURN])
     hole_z, hole_y, hole_x = seen.pinhole
-    hole_y = hole_y - q[OFFSET]
-    along_z = cosine * hole_z + sine * hole_y + q[SLOPE] * hole_x
-    pinhole = np.array([along_z, cosine * hole_y - sine * hole_z, hole_x])
-    pitch, tan = float(q[PITCH]), float(q[TAN])
-    wound = Wound(
-        pitch=pitch,
-        line=float(q[RADIUS] - q[CREST]),
-        half_taper=float(q[TAPER]),
-        ridge=form.ridge(q),
-        root=root_outline(pitch, tan, float(q[ROOT])),
-    )
-    rest, along, across = (np.empty(len(z)) for _ in range(3))
+    hole_y = hole_y - at[OFFSET]
+    level_z, across_y = cosine * hole_z + sine * hole_y, cosine * hole_y - sine * hole_z
+    sections = []
+    for q in several:
+        pitch, tan = float(q[PITCH]), float(q[TAN])
+        wound = Wound(
+            pitch=pitch,
+            line=float(q[RADIUS] - q[CREST]),
+            half_taper=float(q[TAPER]),
+            ridge=form.ridge(q),
+            root=root_outline(pitch, tan, float(q[ROOT])),
+        )
+        pinhole = np.array([level_z + q[SLOPE] * hole_x, across_y, hole_x])
+        sections.append((wound, pinhole, q))
+    rest, along, across = (np.empty((len(several), len(z))) for _ in range(3))
     blur = seen.blur_px * seen.mm_per_px
     for i, side in enumerate((1.0, -1.0)):
         on = np.flatnonzero(seen.side == side)
-        beside = light_beside((z[on], y[on]), wound, (float(q[FIRST + i]), side), pinhole, blur)
+        sides = [
+            Side(wound=wound, first=float(q[FIRST + i]), side=side, pinhole=pinhole)
+            for wound, pinhole, q in sections
+        ]
+        beside = light_beside((z[on], y[on]), sides, blur)
         # In standard deviations of the blur the light's change is even across a straight edge.
         place = np.interp(beside.light, BELOW, DEVIATIONS)
         density = np.exp(-0.5 * place**2) / np.sqrt(2 * np.pi)
         steep = np.maximum(np.hypot(beside.along, beside.across), LEAST_SLOPE * density / blur)
-        rest[on] = (place - LIT_PLACE) * density / steep / seen.mm_per_px
-        along[on] = beside.along / steep / seen.mm_per_px
-        across[on] = beside.across / steep / seen.mm_per_px
-    return rest - q[OUT] - seen.columns @ q[COUNT:], along, across
+        rest[:, on] = (place - LIT_PLACE) * density / steep / seen.mm_per_px
+        along[:, on] = beside.along / steep / seen.mm_per_px
+        across[:, on] = beside.across / steep / seen.mm_per_px
+    rest = np.stack(
+        [row - q[OUT] - seen.columns @ q[COUNT:] for row, q in zip(rest, several, strict=True)]
+    )
+    return rest, along, across

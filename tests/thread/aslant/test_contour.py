@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from pitchcam.series.ridges import RIDGES
-from pitchcam.thread.aslant.contour import Wound, edge, light_beside
+from pitchcam.thread.aslant.contour import Side, Wound, edges, light_beside
 from pitchcam.thread.aslant.ridge import ridge_outline, root_outline
 from tests.thread.helicoid import iso_profile, seen_sides, whitworth_profile
 
@@ -57,7 +57,8 @@ def test_crests_hide_their_flanks_as_they_do(name, slant):
     thread = wound(name, root or 0.001)
     for side, seen in ((1.0, upper), (-1.0, lower)):
         first = 0.0 if side > 0 else PITCH / 2
-        ours = edge(grid[keep][:, None], thread, first, side, pinhole)[:, 0]
+        own = Side(wound=thread, first=first, side=side, pinhole=pinhole)
+        (ours,) = edges(grid[keep][:, None], [own])[:, :, 0]
         off = (ours - seen[keep])[seen[keep] > deep]
         # Between the points of a crest's rounding the outline is straight.
         assert np.abs(off).max() < 0.003 * PITCH, (side, np.abs(off).max())
@@ -70,13 +71,14 @@ def test_the_light_is_the_blurred_outline_s():
     thread, pinhole, blur = wound("flat60", 0.135), np.array([45.0, 0.0, 190.0]), 0.06
     step = 0.01
     z, y = np.arange(-1.5, 1.5, step), np.arange(5.6, 7.4, step)
-    high = edge(z[:, None], thread, 0.0, 1.0, pinhole)[:, 0]
+    own = Side(wound=thread, first=0.0, side=1.0, pinhole=pinhole)
+    (high,) = edges(z[:, None], [own])[:, :, 0]
     drawn = gaussian_filter(np.clip((y[None] - high[:, None]) / step + 0.5, 0, 1), blur / step)
     rows, columns = np.meshgrid(np.arange(60, 240, 7), np.arange(30, 150, 5), indexing="ij")
     at = (z[rows.ravel()], y[columns.ravel()])
-    light = light_beside(at, thread, (0.0, 1.0), pinhole, blur)
-    assert np.abs(light.light - drawn[rows, columns].ravel()).max() < 0.02
+    light = light_beside(at, [own], blur)
+    assert np.abs(light.light[0] - drawn[rows, columns].ravel()).max() < 0.02
     by_z, by_y = np.gradient(drawn, step)
     steep = np.abs(by_y[rows, columns].ravel()).max()
-    assert np.abs(light.across - by_y[rows, columns].ravel()).max() < 0.05 * steep
-    assert np.abs(light.along - by_z[rows, columns].ravel()).max() < 0.05 * steep
+    assert np.abs(light.across[0] - by_y[rows, columns].ravel()).max() < 0.05 * steep
+    assert np.abs(light.along[0] - by_z[rows, columns].ravel()).max() < 0.05 * steep

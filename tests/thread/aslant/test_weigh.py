@@ -87,7 +87,7 @@ def test_the_slopes_of_a_fit_are_its_differences(shapes):
     for place in range(fit.COUNT):
         step = np.zeros(fit.COUNT)
         step[place] = 1e-5
-        up, down = (fit.distances(seen_points, form, q + s)[0] for s in (step, -step))
+        up, down = (fit.distances(seen_points, form, [q + s])[0][0] for s in (step, -step))
         real = (up - down) / 2e-5
         size = max(float(np.median(np.abs(real))), 1e-3)
         # A crest's corner moves along an outline in steps of its points.
