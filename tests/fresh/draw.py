@@ -17,10 +17,12 @@ from tests.fresh.materials import NAMES, metal
 from tests.fresh.phone import WIDE_ROWS, Phone
 
 Rng = np.random.Generator
-SETS = ("good", "twins", "workshop", "fall", "nonthread", "wrongref", "again")
+SETS = ("good", "twins", "workshop", "fall", "nonthread", "wrongref", "again", "pipes")
 ROUGH = ("workshop", "fall")
 #: Least pixels per pitch of the picture, and clear space between things, mm.
 LEAST_PX = 15.0
+#: Least turns and pixels per mm of the set of pipe threads that are told from each other.
+PIPE_TURNS, PIPE_PX_MM = 8.0, 20.0
 GAP_MM = 3.0
 INSET_PX = 50
 
@@ -85,6 +87,8 @@ def fresh(set_name: str, seed: int, index: int) -> Fresh:
         camera = _camera(set_name, build, rng)
         if _px_per_pitch(camera, build, phone_kind) < LEAST_PX:
             continue
+        if set_name == "pipes" and camera.f_px / camera.height < PIPE_PX_MM:
+            continue
         placed = _layout(camera, build, mesh, reference, (set_name, phone_kind), rng)
         if placed is not None:
             break
@@ -130,6 +134,10 @@ def _what(set_name: str, rng: Rng) -> tuple[parts.Build | None, Any, str]:
         if pick < 0.4:
             return parts.single(threads.special(rng), rng), None, material
         return parts.no_thread(rng), None, material
+    if set_name == "pipes":
+        size = threads.pipe(rng)
+        turns = float(rng.uniform(PIPE_TURNS, 9.0 if size.taper else 14.0))
+        return parts.single(threads.cut(size, rng, turns=turns, worn=False), rng), None, material
     worn = set_name in ROUGH and rng.random() < 0.4
     dirty = set_name in ROUGH and rng.random() < 0.3
     cuts = []

@@ -10,8 +10,9 @@ import pytest
 from pitchcam.series import load_series
 from samples.solids import Flipped
 from tests.fresh.again import PHOTOS
-from tests.fresh.draw import SETS, fresh
+from tests.fresh.draw import PIPE_PX_MM, PIPE_TURNS, SETS, fresh
 from tests.fresh.table import common_cells, figures, outcomes
+from tests.fresh.threads import PIPES
 from tests.fresh.truth import truth
 
 
@@ -130,3 +131,12 @@ def test_the_scale_of_a_thread_is_what_its_lengths_err_by_alike() -> None:
     assert pin[1:] == every[1:] and pin[0] == "pin"
     assert float(pin[4]) == pytest.approx(0.3, rel=0.05)
     assert float(pin[2]) == pytest.approx(np.hypot(0.3, 0.2), rel=0.05)
+
+
+@pytest.mark.parametrize("index", range(4))
+def test_pipe_threads_are_drawn_long_and_near(index: int) -> None:
+    shot = fresh("pipes", 13, index)
+    (row,) = truth(shot)["threads"]
+    assert row["designation"] in PIPES
+    assert row["thread_length_mm"] / row["pitch_mm"] >= PIPE_TURNS - 1e-9
+    assert shot.camera.f_px / shot.camera.height >= PIPE_PX_MM

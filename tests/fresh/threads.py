@@ -38,6 +38,9 @@ M8|M8x1.25|1/4-20 UNC|1/4-20 BSW|5/16-18 UNC|5/16-18 BSW|3/8-16 UNC|3/8-16 BSW|7
 7/16-14 BSW|1/2-13 UNC|1/2-12 BSW|5/8-11 UNC|5/8-11 BSW|3/4-10 UNC|3/4-10 BSW|0 BA|2 BA|0BA|2BA
 3/16-32 BSF|1/2-16 BSF|9/16-16 BSF|1/4-26 BSF|5/16-22 BSF|M8x1|M17x1.5|M10|M10x1.5"""
 
+#: Pipe threads of one pitch and nearly one diameter: taper, form and angle alone tell them apart.
+PIPES = ("1/2-14 NPT", "R 1/2", "G 1/2", "3/4-14 NPT", "R 3/4", "G 3/4")
+
 
 @dataclass(frozen=True, kw_only=True)
 class Cut:
@@ -67,6 +70,12 @@ def twins() -> list[ThreadSize]:
     """Return the sizes of TWINS."""
     wanted = {n.strip() for line in TWINS.splitlines() for n in line.split("|")}
     return [s for group in sizes().values() for s in group if s.designation in wanted]
+
+
+def pipe(rng: np.random.Generator) -> ThreadSize:
+    """Draw one of PIPES."""
+    some = [s for s in twins() if s.designation in PIPES]
+    return some[int(rng.integers(len(some)))]
 
 
 def size(rng: np.random.Generator, only_twins: bool) -> ThreadSize:

@@ -16,6 +16,7 @@ QUALITY = {
     "good": "clean",
     "twins": "clean",
     "again": "clean",
+    "pipes": "clean",
     "workshop": "workshop",
     "fall": "workshop",
     "nonthread": "refuse",
