@@ -20,8 +20,8 @@ from pitchcam.edges.edge_profiles import (
     stacked,
 )
 from pitchcam.least_squares import by_differences, solve_one
-from pitchcam.light.esf import Spread, bell_curve, encode, smoothing
-from pitchcam.normal import normal_cdf
+from pitchcam.light.esf import Spread, encode, smoothing
+from pitchcam.light.pixels import fall
 
 Values = NDArray[np.float64]
 
@@ -47,24 +47,24 @@ def band_slopes(across: Values, blur: float, band: Values) -> tuple[Values, Valu
     """
     position, shine, width, soft = band
     spread = np.hypot(blur, soft)
-    off, off_border = (position - across) / blur, (position - width - across) / spread
-    outer, border = normal_cdf(off), normal_cdf(off_border)
-    bell = (1 - shine) * bell_curve(off) / blur
+    off_border = (position - width - across) / spread
+    outer, bell, narrower = fall((position - across) / blur, blur)
+    border, bell_border, narrower_border = fall(off_border, spread)
     last = 1 - sum(FALLS_BY)
-    bell_border = shine * last * bell_curve(off_border) / spread
+    bell, bell_border = (1 - shine) * bell / blur, shine * last * bell_border / spread
+    by_spread = shine * last * narrower_border / spread
     within = last * border
-    by_blur = bell * off + bell_border * off_border * blur / spread
+    by_blur = (1 - shine) * narrower / blur + by_spread * blur / spread
     by_position, by_width = -bell - bell_border, bell_border
-    for at, fall in zip(FALLS_AT, FALLS_BY, strict=True):
-        off_fall = (position - at * width - across) / blur
-        within = within + fall * normal_cdf(off_fall)
-        bell_fall = shine * fall * bell_curve(off_fall) / blur
-        by_blur = by_blur + bell_fall * off_fall
-        by_position, by_width = by_position - bell_fall, by_width + at * bell_fall
+    for at, share in zip(FALLS_AT, FALLS_BY, strict=True):
+        step, bell_step, narrower_step = fall((position - at * width - across) / blur, blur)
+        within = within + share * step
+        bell_step = shine * share * bell_step / blur
+        by_blur = by_blur + shine * share * narrower_step / blur
+        by_position, by_width = by_position - bell_step, by_width + at * bell_step
     light: Values = 1 - (1 - shine) * outer - shine * within
     slopes = np.stack(
-        [by_blur, by_position, outer - within, by_width, bell_border * off_border * soft / spread],
-        axis=-1,
+        [by_blur, by_position, outer - within, by_width, by_spread * soft / spread], axis=-1
     )
     return light, slopes
 
@@ -144,18 +144,18 @@ def plain_place(p: EdgeProfile, spread: Triple) -> tuple[float, float]:
     return position, u
 
 
-def _rest(p: EdgeProfile, fall: Values, spread: Triple) -> Values:
-    code = encode((p.dark + (1 - p.dark) * fall) * p.background)
+def _rest(p: EdgeProfile, light: Values, spread: Triple) -> Values:
+    code = encode((p.dark + (1 - p.dark) * light) * p.background)
     smooth = smoothing(float(p.across_px[1] - p.across_px[0]), spread[2], len(p.across_px))
     code = np.clip(code + spread[1] * (code - smooth @ code), 0.0, 1.0)
-    light = np.maximum(p.light * p.background, 0.0)
-    out: Values = (code - encode(light)) / coded_noise(light, CODE_NOISE)
+    seen = np.maximum(p.light * p.background, 0.0)
+    out: Values = (code - encode(seen)) / coded_noise(seen, CODE_NOISE)
     return out[INSIDE]
 
 
 def _fit_plain(p: EdgeProfile, spread: Triple) -> tuple[float, float, float]:
     def cost(q: Values) -> Values:
-        return _rest(p, normal_cdf((p.across_px - q[0]) / spread[0]), spread)
+        return _rest(p, fall((p.across_px - q[0]) / spread[0], spread[0])[0], spread)
 
     fit = solve_one(by_differences(cost), np.array([-0.8]), np.array([-6.0]), np.array([6.0]))
     misfit = float(fit.cost[0])
@@ -171,9 +171,9 @@ def _fit_band(
     expected = float(np.clip(rim_px, *WIDTHS))
 
     def cost(q: Values) -> Values:
-        fall, _ = band_slopes(p.across_px, spread[0], np.append(q, soft * q[2]))
+        light, _ = band_slopes(p.across_px, spread[0], np.append(q, soft * q[2]))
         pull = [(q[1] - shine) / U_SHINE, (q[2] - expected) / (expected + 0.15)]
-        return np.append(_rest(p, fall, spread), pull)
+        return np.append(_rest(p, light, spread), pull)
 
     start = np.array([0.0, np.clip(shine, 0.06, 0.93), expected])
     low, high = np.array([-6.0, 0.05, 0.0]), np.array([10.0, 0.94, 60.0])

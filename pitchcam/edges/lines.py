@@ -7,8 +7,9 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.edges.edge_profiles import EdgeProfile
+from pitchcam.edges.edge_profiles import CODE_NOISE, EdgeProfile
 from pitchcam.frozen import dataclass
+from pitchcam.light.esf import decode, encode
 from pitchcam.objects.contour import Crop
 from pitchcam.objects.field import Field
 from pitchcam.small import line, median, medians, sound_mean
@@ -22,6 +23,13 @@ STILL_PX = 0.01
 #: Share of a piece's u that is its own, by which pieces of one edge differ: they scatter by 0.01 to
 #: 0.05 px where u is 0.2 (renders of pins). Noise makes that a pixel and more.
 OWN_SHARE = 0.25
+#: Samples of a profile whose mean is a level of light: a pixel's.
+NEAR = 5
+#: How much deeper a sharpened edge's dip is than its rise, in coded values: 1.1 to 2.6 on drawn
+#: pins of 4 % of the light, where the code is steep.
+HALOS = 3.0
+#: A part's own dark is below this share of the light; what mirrors more all over has none to see.
+MOST_GROUND = 0.4
 #: Light below which a share of it means nothing.
 LEAST_LIGHT = 0.001
 
@@ -297,6 +305,8 @@ def mean_profile(
     # Beside an edge of a picture of dots there may be no light at all.
     outer = max(median(light[across > 7.0]), LEAST_LIGHT)
     inner = median(light[across < -5.0])
+    if radius_px is not None:
+        light, inner = without_face(across, light, inner, background)
     # Half-pixel steps carry all that a blur of 0.8 px lets through.
     return EdgeProfile(
         across_px=across[::2],
@@ -306,6 +316,32 @@ def mean_profile(
         radius_px=radius_px,
         reach_px=reach_px,
     )
+
+
+def without_face(
+    across: Points, light: Points, inner: float, background: float
+) -> tuple[Points, float]:
+    """Return a round edge's profile without what its face mirrors of the room, and its own dark.
+
+    From the edge's dark ground the face grows lighter inward, where it is turned to the camera's
+    side: a pin of 8 mm by ten coded steps some 2 mm inside, which is well within the profile where
+    a photo was made smaller. Read there, the dark is twice what it is at the edge, and the fit
+    takes the rest for a mirrored band. The dip that sharpening leaves beside an edge is no ground:
+    in coded values it is up to HALOS times as deep as the rise on the bright side is high.
+    """
+    smooth = np.convolve(light, np.full(NEAR, 1 / NEAR), mode="same")
+    smooth[: NEAR // 2] = light[: NEAR // 2]
+    darkest = int(np.argmin(np.where(across < 0, smooth, np.inf)))
+    outer = light[across > 0]
+    plain = median(outer[len(outer) // 2 :])
+    seen = np.array([smooth[darkest], inner, plain, outer.max()])
+    lowest, deep, beside, top = encode(np.maximum(background * seen, 0.0))
+    rise = max(top - beside, 0.0)
+    if inner > MOST_GROUND * plain or deep - lowest <= HALOS * rise + CODE_NOISE:
+        return light, inner
+    ground = float(decode(np.array([lowest + rise]))[0]) / background
+    deeper = np.arange(len(light)) < darkest
+    return np.where(deeper, np.minimum(light, ground), light), ground
 
 
 def turn_u_px(at: Points, rest: Points, u: Points) -> float:

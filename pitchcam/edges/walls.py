@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.normal import normal_cdf
+from pitchcam.light.pixels import fall
 
 Values = NDArray[np.float64]
 
@@ -39,6 +39,6 @@ def wall_light(
         Standard deviation of the blur.
     """
     lower, upper = edges_px
-    inner: Values = normal_cdf((across_px - upper) / blur_px)
-    outer: Values = normal_cdf((across_px - np.maximum(lower, upper)) / blur_px)
+    inner, _, _ = fall((across_px - upper) / blur_px, blur_px)
+    outer, _, _ = fall((across_px - np.maximum(lower, upper)) / blur_px, blur_px)
     return dark + (wall - dark) * inner + (1 - wall) * outer

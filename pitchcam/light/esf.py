@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.frozen import dataclass
-from pitchcam.normal import normal_cdf
+from pitchcam.light.pixels import USUAL_PX, fall
 
 Values = NDArray[np.float64]
 #: Single precision for pictures, double for profiles.
@@ -37,7 +37,7 @@ class Spread:
 
 #: What phones do when nothing in the photo tells: a blur near one pixel after demosaicing and a
 #: mild sharpening over 1-2 px (common practice, no source); u as wide as what is met.
-DEFAULT_SPREAD = Spread(blur_px=0.95, gain=0.25, radius_px=1.6, u_blur_px=0.2)
+DEFAULT_SPREAD = Spread(blur_px=USUAL_PX, gain=0.25, radius_px=1.6, u_blur_px=0.2)
 
 
 def encode(light: Light) -> Light:
@@ -104,7 +104,7 @@ def _falls(x: Values) -> Values:
 
 def edge_light(
     across: Values,
-    blur: float,
+    blur: float | Values,
     position: Values,
     radius: Values,
     angle: Values,
@@ -122,7 +122,7 @@ def edge_light(
     across
         Positions across the edge, pixels, positive outward, (m,).
     blur
-        Standard deviation of the blur, pixels.
+        Standard deviation of the blur, pixels, a number or (n, 1).
     position
         Where the true edges lie, (n, 1) or a number, as the next two.
     radius
@@ -155,17 +155,17 @@ def edge_light(
     deeper = radius * np.sin(angle * middle) * middle
     spread = np.where(share < 1, blur, np.hypot(blur, soft * depth))
     off = (position - depth - across) / spread
-    dark, bell = normal_cdf(off), drop * bell_curve(off) / spread
-    bare_off = (position - across) / blur
-    bare, bare_bell = normal_cdf(bare_off), bell_curve(bare_off) / blur
+    dark, bell, narrower = fall(off, spread)
+    bell, narrower = drop * bell / spread, drop * narrower / spread
+    bare, bare_bell, bare_narrower = fall((position - across) / blur, blur)
 
     whole = np.sum(drop * dark, axis=0)
     seen: Values = 1 - polish * whole - (1 - polish) * bare
-    last = bell[-1] * off[-1] / spread[-1]
+    last = narrower[-1] / spread[-1]
     slopes = np.stack(
         [
-            polish * (np.sum(bell[:-1] * off[:-1], axis=0) + last * blur)
-            + (1 - polish) * bare_bell * bare_off,
+            polish * (np.sum(narrower[:-1], axis=0) + last * blur)
+            + (1 - polish) * bare_narrower / blur,
             polish
             * (
                 np.sum(bell * deeper - by_angle * dark, axis=0)
@@ -174,16 +174,10 @@ def edge_light(
             -polish * np.sum(by_loss * dark, axis=0),
             polish * last * soft * depth[-1] ** 2,
             bare - whole,
-            -polish * np.sum(bell, axis=0) - (1 - polish) * bare_bell,
+            -polish * np.sum(bell, axis=0) - (1 - polish) * bare_bell / blur,
         ]
     )
     return seen, slopes
-
-
-def bell_curve(x: Values) -> Values:
-    """Return the normal distribution's density."""
-    out: Values = np.exp(-0.5 * x * x) / np.sqrt(2 * np.pi)
-    return out
 
 
 #: Degree of the polynomial that undoes sharpening: off by 1e-5 for a gain of 0.3, 1e-3 for 1.5.

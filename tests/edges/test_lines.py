@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.special import ndtri
+from scipy.ndimage import gaussian_filter1d
+from scipy.special import ndtr, ndtri
 from skimage.measure import find_contours
 
 from pitchcam.edges.lines import (
@@ -18,6 +19,7 @@ from pitchcam.edges.lines import (
     reach_to_border,
     straight_edge,
 )
+from pitchcam.light.esf import decode, encode
 from pitchcam.objects.contour import crop_object
 from pitchcam.objects.field import find_field
 from tests.objects import drawing
@@ -135,3 +137,39 @@ def test_an_edge_without_light_beside_it_is_no_fault() -> None:
     across = np.arange(-9, 9.01, 0.25)
     found = mean_profile(across, np.zeros((20, len(across))), 1.0, None, 30.0)
     assert np.isfinite(found.light).all() and np.isfinite(found.dark)
+
+
+def face(rise: float, gain: float = 0.3, blur: float = 0.6) -> np.ndarray:
+    """Rows of a round edge at -0.4 px, dark ground 0.01, whose face grows lighter by ``rise``."""
+    across = np.arange(-9.0, 9.01, 0.25)
+    deep = np.clip((-across - 4.0) / 4.0, 0.0, 1.0)
+    fine = np.arange(-20.0, 20.0, 0.25)
+    light = 0.01 + 0.99 * ndtr((fine + 0.4) / blur)
+    code = encode(0.7 * light)
+    code = code + gain * (code - gaussian_filter1d(code, 1.5 / 0.25))
+    seen = np.interp(across, fine, decode(code)) / 0.7 + rise * deep
+    return np.tile(seen, (20, 1))
+
+
+@pytest.mark.parametrize("gain", [0.0, 0.3, 0.8])
+def test_what_a_face_mirrors_of_the_room_is_none_of_its_edge(gain: float) -> None:
+    across = np.arange(-9.0, 9.01, 0.25)
+    clean = mean_profile(across, face(0.0, gain), 0.7, 20.0, 300.0)
+    assert clean.dark == pytest.approx(0.01, abs=1e-3), "a halo's dip is no ground"
+    if gain > 0.5:
+        return  # a dip so deep may hide as much
+    lit = mean_profile(across, face(0.02, gain), 0.7, 20.0, 300.0)
+    assert lit.dark == pytest.approx(0.01, abs=4e-3), "read deeper inside it would be 0.02"
+    assert lit.light[: len(lit.light) // 4].max() < 0.014
+    beside = across[::2] > -4.0
+    assert lit.light[beside] == pytest.approx(clean.light[beside], abs=4e-3)
+    sharp = mean_profile(across, face(0.02, gain), 0.7, None, 300.0)
+    assert sharp.dark > 0.02, "a corner has no round face"
+
+
+def test_metal_that_mirrors_all_over_has_no_ground() -> None:
+    across = np.arange(-9.0, 9.01, 0.25)
+    rows = face(0.0) * 0.4 + 0.6 + 0.2 * np.clip((-across - 4) / 4, 0, 1)
+    assert mean_profile(across, rows, 0.7, 20.0, 300.0).dark == pytest.approx(
+        float(np.median(rows[0, across < -5.0])) / float(np.median(rows[0, across > 7.0]))
+    )

@@ -6,7 +6,7 @@ import numpy as np
 import PIL.Image
 import PIL.ImageFilter
 import pytest
-from scipy.ndimage import gaussian_filter1d, map_coordinates
+from scipy.ndimage import gaussian_filter1d, map_coordinates, uniform_filter1d
 from scipy.special import ndtr
 
 from pitchcam.edges import rims as rims_module
@@ -34,8 +34,12 @@ def profile(
     seed: int = 1,
     noise: float = 0.001,
     polish: float = 0.9,
+    small: bool = False,
 ) -> EdgeProfile:
-    """The mean profile of a pin's edge that truly lies ``shift`` outward, by traced rays."""
+    """The mean profile of a pin's edge that truly lies ``shift`` outward, by traced rays.
+
+    A ``small`` picture's pixels and the line between them blur beside the lens.
+    """
     r = radius_mm or 4.0
     edge = F * np.tan(np.arctan2(at_mm, REACH_MM) + np.arcsin(r / np.hypot(at_mm, REACH_MM)))
     x = np.arange(-40.0, 30.0, FINE)
@@ -54,6 +58,8 @@ def profile(
             share=lambda a: polish * (1 - loss * a / (a + 0.12)),
         )
     seen = gaussian_filter1d(0.03 + 0.97 * light, blur / FINE) * 0.7
+    for _ in range(3 if small else 0):
+        seen = uniform_filter1d(seen, round(1 / FINE))
     code = drawing.encode(seen)
     code = code + gain * (code - gaussian_filter1d(code, 1.6 / FINE))
     code = np.interp(ACROSS, x + shift, code)
@@ -210,3 +216,26 @@ def test_a_pin_out_of_focus_is_not_drawn_as_the_part_above_it_is() -> None:
     assert own.u_edges_px[2] < 0.2
     # The threads lie at the parts' height.
     assert own.spread.blur_px == pytest.approx(0.8, abs=0.1)
+
+
+def test_a_pin_in_a_photo_made_smaller_keeps_its_width() -> None:
+    """Pixels are most of its blur: a bell's foot passes for a wider band."""
+    small = {"blur": 0.38, "gain": 0.0, "small": True, "noise": 5e-4, "half": 140.0}
+    pins = [profile(s, radius_mm=1.0, seed=i, **small) for i, s in enumerate((-0.2, 0.3, 0.0))]
+    corners = [profile(0.1, radius_mm=None, seed=i, **small) for i in (7, 8)]
+    focus = Focus(apart=np.array([True] * 3 + [False] * 2), u_px=0.15)
+    found = fit_rims([*pins, *corners], F, focus=focus)
+    assert np.abs(found.edges_px - (-0.2, 0.3, 0.0, 0.1, 0.1)).max() < 0.05
+    assert found.spread.blur_px == pytest.approx(np.hypot(0.38, 0.5), abs=0.02)
+
+
+def test_no_focus_takes_away_what_pixels_blur() -> None:
+    apart = np.array([[0.0], [1.0]])
+    blur, by_blur, by_more = rims_module._out_of_focus(0.62, -0.2, apart)
+    lens = np.sqrt(0.62**2 - 0.25)
+    assert blur.ravel() == pytest.approx([0.62, np.hypot(0.5, lens - 0.2)])
+    step = 1e-6
+    for at, found in (((0.62 + step, -0.2), by_blur), ((0.62, -0.2 + step), by_more)):
+        expected = (rims_module._out_of_focus(*at, apart)[0] - blur) / step
+        assert found == pytest.approx(expected, abs=1e-5)
+    assert rims_module._out_of_focus(0.62, -3.0, apart)[0].min() >= 0.5

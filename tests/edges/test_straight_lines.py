@@ -260,11 +260,11 @@ def test_a_panel_far_behind_or_a_border_near_the_edge_leaves_hardly_a_rim() -> N
 @pytest.mark.parametrize("lower", [-3.0, -1.0, 2.0])
 def test_a_wall_lies_between_its_edges_and_behind_the_upper_one(lower: float) -> None:
     upper, wall, dark = 0.5, 0.4, 0.05
-    light = wall_light(ACROSS, (np.array(lower), np.array(upper)), wall, dark, 0.8)
+    light = wall_light(ACROSS, (np.array(lower), np.array(upper)), wall, dark, 1.0)
     assert light[0] == pytest.approx(dark, abs=1e-6)
     assert light[-1] == pytest.approx(1.0, abs=1e-6)
     if lower < upper:
-        inner, outer = ndtr((ACROSS - upper) / 0.8), ndtr((ACROSS - upper) / 0.8)
+        inner, outer = ndtr(ACROSS - upper), ndtr(ACROSS - upper)
         assert light == pytest.approx(dark + (wall - dark) * inner + (1 - wall) * outer)
     else:
         assert light[ACROSS == 1.25] == pytest.approx(wall, abs=0.2)
@@ -272,22 +272,21 @@ def test_a_wall_lies_between_its_edges_and_behind_the_upper_one(lower: float) ->
 
 
 def test_a_wall_as_dark_as_the_inside_is_one_edge_at_the_lower_one() -> None:
-    light = wall_light(ACROSS, (np.array(2.0), np.array(-1.0)), 0.05, 0.05, 0.8)
-    assert light == pytest.approx(0.05 + 0.95 * ndtr((ACROSS - 2.0) / 0.8), abs=1e-12)
+    light = wall_light(ACROSS, (np.array(2.0), np.array(-1.0)), 0.05, 0.05, 1.0)
+    assert light == pytest.approx(0.05 + 0.95 * ndtr(ACROSS - 2.0), abs=1e-12)
 
 
 @pytest.mark.parametrize("shine", [0.1, 0.6])
 @pytest.mark.parametrize("width", [0.5, 3.0])
 def test_a_band_is_steps_of_light(shine: float, width: float) -> None:
-    light, slopes = band_slopes(ACROSS, 0.9, np.array([0.3, shine, width, 0.4]))
-    outer, inner = ndtr((0.3 - ACROSS) / 0.9), ndtr((0.3 - width - ACROSS) / math.hypot(0.9, 0.4))
+    light, slopes = band_slopes(ACROSS, 1.0, np.array([0.3, shine, width, 0.4]))
+    outer, inner = ndtr(0.3 - ACROSS), ndtr((0.3 - width - ACROSS) / math.hypot(1.0, 0.4))
     within = (1 - sum(FALLS_BY)) * inner + sum(
-        fall * ndtr((0.3 - at * width - ACROSS) / 0.9)
-        for at, fall in zip(FALLS_AT, FALLS_BY, strict=True)
+        fall * ndtr(0.3 - at * width - ACROSS) for at, fall in zip(FALLS_AT, FALLS_BY, strict=True)
     )
     assert light == pytest.approx(1 - (1 - shine) * outer - shine * within)
     assert slopes.shape == (len(ACROSS), 5)
-    added = np.trapezoid(light - ndtr((ACROSS - 0.3) / 0.9), ACROSS)
+    added = np.trapezoid(light - ndtr(ACROSS - 0.3), ACROSS)
     mean = 1 - 0.17 * (1 - 0.0265) - 0.10 * (1 - 0.39)
     assert added == pytest.approx(mean * shine * width, rel=0.02), "its mean light over its width"
 
