@@ -12,7 +12,7 @@ from pitchcam.adjust.whole import Seen, told_by_all, told_by_others
 from pitchcam.frozen import dataclass
 from pitchcam.match import name_thread
 from pitchcam.match.scales import AS_STATED, Scales
-from pitchcam.records import NAMING_QUANTITIES, BudgetLine, ThreadResult
+from pitchcam.records import BudgetLine, ThreadResult
 
 #: Others are heard where they leave less than this of the scale's u: else the figures stay as they
 #: were measured. No u is known better than to a quarter, so that less is no sure gain.
@@ -112,11 +112,10 @@ def _seen(placed: Placed) -> Seen:
 def rescaled(thread: ThreadResult, factor: float, left: float) -> ThreadResult:
     """Return a thread with its lengths times a factor and less doubt of their scale."""
     reading = thread.reading
-    read = np.array([getattr(reading, k) is not None for k in NAMING_QUANTITIES])
-    covariance = covariance_of(reading) + scale_share(thread.budget, thread.taper_sign, left, read)
+    grown = scale_share(thread.budget, thread.taper_sign, left, reading)
     return replace(
         thread,
-        reading=with_covariance(reading, covariance, factor),
+        reading=with_covariance(reading, covariance_of(reading) + grown, factor),
         budget=tuple(_line(line, factor, left) for line in thread.budget),
     )
 

@@ -30,6 +30,8 @@ FEWEST, MOST = 41, 401
 #: Peaks that hold less of all are left out.
 LEAST = 1e-6
 IS_LENGTH = np.isin(NAMING_QUANTITIES, LENGTHS)
+IS_DIAMETER = IS_LENGTH & (np.array(NAMING_QUANTITIES) != "pitch_mm")
+TAPER = NAMING_QUANTITIES.index("taper")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -82,9 +84,9 @@ def with_covariance(reading: ThreadReading, covariance: Values, factor: float) -
 
 
 def scale_share(
-    lines: Sequence[BudgetLine], taper_sign: int, left: float, read: NDArray[np.bool_]
+    lines: Sequence[BudgetLine], taper_sign: int, left: float, reading: ThreadReading
 ) -> Values:
-    """Return by how much the covariance (6, 6) grows where scale terms count by a share.
+    """Return by how much a reading's covariance (6, 6) grows where scale terms count by a share.
 
     Parameters
     ----------
@@ -94,17 +96,23 @@ def scale_share(
         -1 where the reading's taper is that of the budget with its sign changed.
     left
         What is left of a length's share in each term of the scale; angles and taper keep theirs.
-    read
-        Which quantities were read, (6,).
+    reading
+        What was read. A taper's diameters are stated at its large end, half the way to the small
+        one from where the budget has them: what moves the taper moves them there too.
     """
     total = np.zeros((6, 6))
     sign = np.where(np.array(NAMING_QUANTITIES) == "taper", taper_sign, 1)
+    read = np.array([q is not None for q in _quantities(reading)])
+    station = reading.diameter_station_mm
+    stated = np.diag(read.astype(float))
+    if station is not None:
+        stated[IS_DIAMETER & read, TAPER] = station.value / 2
     for line in lines:
         if not line.of_scale:
             continue
-        c = sign * np.array([line.contributions.get(k, 0.0) for k in NAMING_QUANTITIES]) * read
-        after = np.where(IS_LENGTH, left * c, c)
-        total += np.outer(after, after) - np.outer(c, c)
+        c = sign * np.array([line.contributions.get(k, 0.0) for k in NAMING_QUANTITIES])
+        before, after = stated @ c, stated @ np.where(IS_LENGTH, left * c, c)
+        total += np.outer(after, after) - np.outer(before, before)
     return total
 
 
@@ -123,7 +131,7 @@ def thread_tells(
     if reading.pitch_mm is None or reading.starts > 1 or u_scale <= 0:
         return None
     read = np.array([q is not None for q in _quantities(reading)])
-    own = covariance_of(reading) + scale_share(lines, taper_sign, 0.0, read)
+    own = covariance_of(reading) + scale_share(lines, taper_sign, 0.0, reading)
     alone = with_covariance(reading, own + 1e-14 * np.diag(read), 1.0)
     n = int(np.clip(2 * REACH * u_scale / STEP, FEWEST, MOST)) | 1
     s = np.linspace(-REACH * u_scale, REACH * u_scale, n)

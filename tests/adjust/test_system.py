@@ -596,14 +596,14 @@ def test_less_doubt_of_the_scale_takes_its_square_away(left: float) -> None:
         k: 0.002 * v for k, v in zip(NAMING_QUANTITIES, VALUES, strict=True) if k.endswith("_mm")
     }
     line = BudgetLine(source="x", contributions=own, of_scale=True)
-    taken = scale_share([line, replace(line, of_scale=False)], 1, left, np.ones(6, bool))
+    taken = scale_share([line, replace(line, of_scale=False)], 1, left, reading())
     c = 0.002 * VALUES * IS_LENGTH
     assert taken == pytest.approx((left**2 - 1) * np.outer(c, c))
 
 
 def test_a_turned_taper_turns_its_correlation() -> None:
     line = BudgetLine(source="x", contributions={"pitch_mm": 0.01, "taper": 0.002}, of_scale=True)
-    one, other = (scale_share([line], s, 0.0, np.ones(6, bool)) for s in (1, -1))
+    one, other = (scale_share([line], s, 0.0, reading()) for s in (1, -1))
     assert other[5, 5] == one[5, 5] == pytest.approx(0.0), "a taper keeps its share"
     assert other[0, 5] == -one[0, 5] == pytest.approx(-0.01 * 0.002 + 2 * 0.01 * 0.002)
 

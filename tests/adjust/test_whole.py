@@ -8,7 +8,7 @@ import pytest
 from scipy.optimize import lsq_linear
 
 import pitchcam
-from pitchcam.adjust.picture import Placed, adjusted, seen_of, strains
+from pitchcam.adjust.picture import Placed, adjusted, rescaled, seen_of, strains
 from pitchcam.adjust.told import LENGTHS, Telling, covariance_of, peaks, thread_tells
 from pitchcam.adjust.whole import Seen, told_by_all, told_by_others
 from pitchcam.match import name_thread
@@ -22,6 +22,7 @@ from pitchcam.records import (
     ThreadResult,
 )
 from pitchcam.thread.budget import combined
+from pitchcam.thread.reading import _stated
 from tests.adjust import made
 
 #: Pitch, major, pitch and minor diameter, angle, by ISO 965-1 and ASME B1.1, in the middle of their
@@ -226,6 +227,36 @@ def test_the_budget_still_adds_up_to_u():
     assert read.taper.value == was.taper.value
     assert np.all(np.linalg.eigvalsh(covariance_of(read)) > 0)
     assert "told by it as well" in result.verdict.notes[-1]
+
+
+@pytest.mark.parametrize("slope", [0.0625, -0.0625])
+def test_a_taper_is_known_at_its_large_end_as_its_budget_says(slope):
+    """A focal length turns the taper too, against the diameter: at the large end hardly anything
+    was left of it to take away, and what was taken left diameters without any u."""
+    size, length = (25.4 / 14, 26.95, 25.5, 24.0, 60.0), 16.0
+    placed, _ = thread(size, {"reference": 0.003}, 0.0, np.random.default_rng(1))
+    grows = 0.0054 * np.sign(slope)  # what 0.3 % of the diameter takes away over 15 mm
+    lens = {k: 0.003 * v for k, v in zip(LENGTHS, size, strict=False)} | {"taper": -grows}
+    budget = (*placed.thread.budget, BudgetLine(source="lens", contributions=lens, of_scale=True))
+
+    def stated(lines):
+        return _stated(lines, slope, length / 2)
+
+    u, correlation = stated(budget)
+    read = {k: replace(getattr(placed.thread.reading, k), u=x) for k, x in u.items()}
+    station = Quantity(value=length, u=0.5)
+    reading = replace(
+        placed.thread.reading, correlation=correlation, diameter_station_mm=station, **read
+    )
+    sign = int(np.sign(slope))
+    whole = replace(placed.thread, reading=reading, budget=budget, taper_sign=sign)
+    for left in (0.15, 0.5, 1.0):
+        after = rescaled(whole, 1.0, left)
+        expected, related = stated(after.budget)
+        for k, x in expected.items():
+            assert getattr(after.reading, k).u == pytest.approx(x, rel=1e-6)
+        for pair, r in related.items():
+            assert after.reading.correlation[pair] == pytest.approx(r, abs=1e-6)
 
 
 def test_what_the_threads_contradict_is_said():
