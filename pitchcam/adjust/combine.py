@@ -224,7 +224,7 @@ def _reading(adjusted: Adjusted, kept: Sequence[Observation]) -> ThreadReading:
         covariance[:, TAPER] *= -1
     u = np.sqrt(covariance.diagonal())
     read: dict[str, Any] = {
-        name: Quantity(value=float(values[i]), u=float(u[i])) if np.isfinite(values[i]) else None
+        name: Quantity.measured(float(values[i]), float(u[i])) if np.isfinite(values[i]) else None
         for i, name in enumerate(NAMING_QUANTITIES)
     }
     names = [i for i in range(6) if u[i] > 0]

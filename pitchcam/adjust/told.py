@@ -20,6 +20,7 @@ from pitchcam.frozen import dataclass
 from pitchcam.match.evidence import LENGTHS, OFF_SERIES_PRIOR, log_evidences
 from pitchcam.match.likelihood import log_off_series
 from pitchcam.records import NAMING_QUANTITIES, BudgetLine, Quantity, ThreadReading
+from pitchcam.records.quantities import least_u
 
 Values = NDArray[np.float64]
 
@@ -60,12 +61,18 @@ def covariance_of(reading: ThreadReading) -> Values:
 
 
 def with_covariance(reading: ThreadReading, covariance: Values, factor: float) -> ThreadReading:
-    """Return the reading with another covariance (6, 6), its lengths times a factor."""
+    """Return the reading with another covariance (6, 6), its lengths times a factor.
+
+    Raises
+    ------
+    ValueError
+        If it leaves a quantity less uncertainty than any photo does: it is none of these.
+    """
     quantities = _quantities(reading)
     by = np.where(IS_LENGTH, factor, 1.0)
     u = np.sqrt(np.maximum(np.diagonal(covariance), 0.0)) * by
     fields: dict[str, Any] = {
-        name: None if q is None else Quantity(value=q.value * float(b), u=float(x))
+        name: None if q is None else Quantity.measured(q.value * float(b), float(x))
         for name, q, b, x in zip(NAMING_QUANTITIES, quantities, by, u, strict=True)
     }
     known = [i for i, q in enumerate(quantities) if q is not None and u[i] > 0]
@@ -130,9 +137,11 @@ def thread_tells(
     """
     if reading.pitch_mm is None or reading.starts > 1 or u_scale <= 0:
         return None
-    read = np.array([q is not None for q in _quantities(reading)])
     own = covariance_of(reading) + scale_share(lines, taper_sign, 0.0, reading)
-    alone = with_covariance(reading, own + 1e-14 * np.diag(read), 1.0)
+    # A diameter that a caliper read is the scale's alone.
+    least = [0.0 if q is None else 2 * least_u(q.value) for q in _quantities(reading)]
+    np.fill_diagonal(own, np.maximum(own.diagonal(), np.square(least)))
+    alone = with_covariance(reading, own, 1.0)
     n = int(np.clip(2 * REACH * u_scale / STEP, FEWEST, MOST)) | 1
     s = np.linspace(-REACH * u_scale, REACH * u_scale, n)
     factors = np.exp(s)

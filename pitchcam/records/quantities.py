@@ -13,6 +13,10 @@ MM_PER_INCH = 25.4
 
 Distribution = Literal["normal", "rectangular", "t"]
 
+#: The least standard uncertainty that a photo can leave, relative, and of what may be zero (a
+#: taper): 20 nm of 20 mm is a fortieth of the light's wave. What comes out smaller is a term lost.
+LEAST_SHARE, LEAST_U = 1e-6, 1e-8
+
 #: The measured quantities that naming uses, in the order of every covariance matrix.
 NAMING_QUANTITIES = ("pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm", "angle_deg", "taper")
 
@@ -51,6 +55,19 @@ class Quantity:
         if not (math.isfinite(self.value) and math.isfinite(self.u) and self.u >= 0.0):
             raise ValueError(f"no quantity: value {self.value}, u {self.u}")
 
+    @classmethod
+    def measured(cls, value: float, u: float) -> Quantity:
+        """Return a quantity that a photo told.
+
+        Raises
+        ------
+        ValueError
+            If its uncertainty is less than any photo can leave: then its budget has lost a term.
+        """
+        if u < least_u(value):
+            raise ValueError(f"no photo measures {value} to {u}")
+        return cls(value=float(value), u=float(u))
+
     def to_json(self) -> dict[str, float]:
         """Return the contract's ``{"value", "u"}``."""
         return {"value": float(self.value), "u": float(self.u)}
@@ -59,6 +76,11 @@ class Quantity:
     def from_json(cls, document: Mapping[str, Any]) -> Quantity:
         """Return the quantity of a ``{"value", "u"}``."""
         return cls(value=float(document["value"]), u=float(document["u"]))
+
+
+def least_u(value: float) -> float:
+    """Return the least standard uncertainty to which a photo can tell a value."""
+    return max(LEAST_SHARE * abs(value), LEAST_U)
 
 
 def quantity_json(quantity: Quantity | None) -> dict[str, float] | None:

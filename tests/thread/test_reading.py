@@ -5,6 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from pitchcam.adjust.told import covariance_of, with_covariance
+from pitchcam.records import NAMING_QUANTITIES, Quantity
 from pitchcam.thread.budget import budget, combined
 from pitchcam.thread.reading import DIAMETERS, half_angles, to_reading
 from tests.thread.drawn_shape import MAJOR, PITCH, drawn_shape
@@ -95,3 +97,30 @@ def test_a_taper_without_its_sign_goes_the_other_way_with_what_it_goes_with(shap
     for pair in with_taper:
         assert falls[pair] == -signed[pair]
     assert falls["pitch_mm", "major_mm"] == signed["pitch_mm", "major_mm"]
+
+
+@pytest.mark.parametrize(("value", "u"), [(26.9, 1e-12), (26.9, 0.0), (0.0, 1e-9), (1.8, 1e-7)])
+def test_no_photo_leaves_a_u_of_nothing(value, u):
+    """20 nm of 20 mm is a fortieth of green light's wave: by construction."""
+    with pytest.raises(ValueError, match="no photo measures"):
+        Quantity.measured(value, u)
+
+
+def test_what_no_line_speaks_of_is_not_measured(shape):
+    """A budget that has lost a quantity's terms makes no reading."""
+    lines = tuple(
+        replace(x, contributions={k: c for k, c in x.contributions.items() if k != "major_mm"})
+        for x in budget(shape, PLACE)
+    )
+    with pytest.raises(ValueError, match="no photo measures"):
+        to_reading(shape, lines, ENDS)
+
+
+def test_a_scale_that_is_told_takes_no_more_than_it_gave(shape):
+    """What was taken out of a diameter's variance and was never in it, leaves no reading."""
+    reading = to_reading(shape, budget(shape, PLACE), ENDS)
+    less = covariance_of(reading)
+    major = NAMING_QUANTITIES.index("major_mm")
+    less[major, major] *= -0.1
+    with pytest.raises(ValueError, match="no photo measures"):
+        with_covariance(reading, less, 1.0)

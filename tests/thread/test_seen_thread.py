@@ -166,13 +166,17 @@ def test_a_reading_by_crests_has_no_diameter_of_its_flanks(crests) -> None:
 
 def test_a_tapered_reading_by_crests_is_that_of_its_large_end(crests) -> None:
     cone = replace(crests, taper=1 / 16, span_mm=(-4.0, 6.0))
-    reading = crest_reading(cone, ())
+    own = budget(cone, PLACE)
+    reading = crest_reading(cone, own)
     assert reading.major_mm.value == pytest.approx(crests.major_mm + 6 / 16)
     assert reading.diameter_station_mm == Quantity(
         value=10.0 + crests.pitch_mm / 2, u=crests.pitch_mm
     )
-    back = crest_reading(replace(cone, taper=-1 / 16), ())
+    back = crest_reading(replace(cone, taper=-1 / 16), own)
     assert back.major_mm.value == pytest.approx(crests.major_mm + 4 / 16)
+
+
+OTHERS = ("pitch_diameter_mm", "minor_mm", "angle_deg")
 
 
 def test_an_error_of_the_taper_is_in_the_diameters_of_the_large_end(shape) -> None:
@@ -182,6 +186,7 @@ def test_an_error_of_the_taper_is_in_the_diameters_of_the_large_end(shape) -> No
     own = (
         BudgetLine(source="a", contributions={"major_mm": 0.02, "pitch_mm": 0.001}),
         BudgetLine(source="b", contributions={"taper": 0.004}),
+        BudgetLine(source="c", contributions=dict.fromkeys(OTHERS, 0.1)),
     )
     reading = to_reading(cone, own, (-6.0, 6.0))
     assert reading.major_mm.u == pytest.approx(math.hypot(0.02, 6 * 0.004))

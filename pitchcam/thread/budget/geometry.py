@@ -89,5 +89,5 @@ def by_pitch(shape: Measured, u: dict[str, float]) -> dict[str, float]:
 
 
 def quantity(value: float | None, u: float) -> Quantity | None:
-    """Return a quantity, or None where there is no value."""
-    return None if value is None else Quantity(value=float(value), u=float(u))
+    """Return a quantity as a photo tells it, or None where there is no value."""
+    return None if value is None else Quantity.measured(float(value), float(u))
