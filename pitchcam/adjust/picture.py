@@ -7,12 +7,20 @@ from dataclasses import replace
 
 import numpy as np
 
-from pitchcam.adjust.told import covariance_of, scale_share, thread_tells, with_covariance
+from pitchcam.adjust.told import (
+    covariance_of,
+    scale_share,
+    thread_tells,
+    with_covariance,
+    with_scale_left,
+)
 from pitchcam.adjust.whole import Seen, told_by_all, told_by_others
 from pitchcam.frozen import dataclass
 from pitchcam.match import name_thread
 from pitchcam.match.scales import AS_STATED, Scales
 from pitchcam.records import BudgetLine, ThreadResult
+from pitchcam.thread.budget.read import READ
+from pitchcam.thread.budget.read import SOURCE as CRESTS_READ
 
 #: Others are heard where they leave less than this of the scale's u: else the figures stay as they
 #: were measured. No u is known better than to a quarter, so that less is no sure gain.
@@ -89,11 +97,13 @@ def adjusted(
             for j, q in enumerate(placed)
             if j not in (i, *told.silent) and objects[j].tells is not None
         ]
+        read = _of_reading(placed, objects, i)
+        lengths = "lengths" if read is None else "lengths but the diameter that was read"
         note = (
-            f"The scale is told by {_listed(spoke)} as well: lengths {100 * (factor - 1):+.2f} %, "
-            f"their ± {200 * had:.2f} % by the scale now ± {200 * told.u:.2f} %."
+            f"The scale is told by {_listed(spoke)} as well: {lengths} {100 * (factor - 1):+.2f} %,"
+            f" their ± {200 * had:.2f} % by the scale now ± {200 * told.u:.2f} %."
         )
-        thread = rescaled(p.thread, factor, left)
+        thread = rescaled(p.thread, factor, left, read)
         verdict = name_thread(thread.reading, scales=scales)
         verdict = replace(verdict, notes=(*verdict.notes, note))
         out.append((replace(thread, verdict=verdict), factor, left))
@@ -109,23 +119,73 @@ def _seen(placed: Placed) -> Seen:
     return replace(seen, tells=tells)
 
 
-def rescaled(thread: ThreadResult, factor: float, left: float) -> ThreadResult:
-    """Return a thread with its lengths times a factor and less doubt of their scale."""
-    reading = thread.reading
-    grown = scale_share(thread.budget, thread.taper_sign, left, reading)
+def _of_reading(
+    placed: Sequence[Placed], objects: Sequence[Seen], i: int
+) -> tuple[float, float] | None:
+    """Return factor and share left of the diameter over crests that a caliper read, if it did.
+
+    It is wrong by the reading alone, and not by what the picture shows of these crests.
+    """
+    if all(line.source != CRESTS_READ for line in placed[i].thread.budget):
+        return None
+    one = Seen(shares={READ: objects[i].shares[READ]}, tells=objects[i].tells)
+    told = told_by_others([*objects[:i], one, *objects[i + 1 :]], i)
+    return float(np.exp(told.shift)), told.u / one.u_scale
+
+
+def rescaled(
+    thread: ThreadResult, factor: float, left: float, read: tuple[float, float] | None = None
+) -> ThreadResult:
+    """Return a thread with its lengths times a factor and less doubt of their scale.
+
+    ``read`` are factor and share left of the diameter that a caliper read, where it did.
+    """
+    reading, before = thread.reading, thread.budget
+    if read is None:
+        after = [with_scale_left(line, dict.fromkeys(LENGTHS, left)) for line in before]
+    else:
+        after = _left_of_read(before, left, read[1])
+    of_major = factor if read is None else read[0]
+    covariance = covariance_of(reading) + scale_share(before, after, thread.taper_sign, reading)
+    by = dict.fromkeys(LENGTHS, factor) | {"major_mm": of_major}
     return replace(
         thread,
-        reading=with_covariance(reading, covariance_of(reading) + grown, factor),
-        budget=tuple(_line(line, factor, left) for line in thread.budget),
+        reading=with_covariance(reading, covariance, factor, of_major),
+        budget=tuple(
+            replace(
+                line, contributions={k: c * by.get(k, 1.0) for k, c in line.contributions.items()}
+            )
+            for line in after
+        ),
     )
 
 
-def _line(line: BudgetLine, factor: float, left: float) -> BudgetLine:
-    by = factor * left if line.of_scale else factor
-    return replace(
-        line,
-        contributions={k: c * by if k in LENGTHS else c for k, c in line.contributions.items()},
+def _left_of_read(lines: Sequence[BudgetLine], left: float, of_reading: float) -> list[BudgetLine]:
+    """Return the budget of a thread whose crests were read, with what is left of its scale.
+
+    Of what both the reading (u_r) and the crests (u_c) make of a length, others tell the sum, to
+    ``left`` of its u; of the reading alone, to ``of_reading``. What the reading has in common with
+    the sum is left^2 u_r^2: its line keeps that with the diameter, the other line what is missing.
+    """
+    read, crests = (
+        sum(
+            line.contributions.get("pitch_mm", 0.0) ** 2
+            for line in lines
+            if line.of_scale and _of_major(line) == has_major
+        )
+        for has_major in (True, False)
     )
+    common = left**2 / of_reading
+    rest = (read + crests) * left**2 - read * common**2
+    others = {
+        True: dict.fromkeys(LENGTHS, common) | {"major_mm": of_reading},
+        False: dict.fromkeys(LENGTHS, float(np.sqrt(max(rest, 0.0) / max(crests, 1e-30)))),
+    }
+    return [with_scale_left(line, others[_of_major(line)]) for line in lines]
+
+
+def _of_major(line: BudgetLine) -> bool:
+    return line.contributions.get("major_mm", 0.0) != 0.0
 
 
 def _listed(names: Sequence[str]) -> str:

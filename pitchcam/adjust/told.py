@@ -9,7 +9,7 @@ series, or was misread, and tells nothing.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -32,7 +32,7 @@ FEWEST, MOST = 41, 401
 LEAST = 1e-6
 IS_LENGTH = np.isin(NAMING_QUANTITIES, LENGTHS)
 IS_DIAMETER = IS_LENGTH & (np.array(NAMING_QUANTITIES) != "pitch_mm")
-TAPER = NAMING_QUANTITIES.index("taper")
+MAJOR, TAPER = NAMING_QUANTITIES.index("major_mm"), NAMING_QUANTITIES.index("taper")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -60,8 +60,12 @@ def covariance_of(reading: ThreadReading) -> Values:
     return out
 
 
-def with_covariance(reading: ThreadReading, covariance: Values, factor: float) -> ThreadReading:
+def with_covariance(
+    reading: ThreadReading, covariance: Values, factor: float, of_major: float | None = None
+) -> ThreadReading:
     """Return the reading with another covariance (6, 6), its lengths times a factor.
+
+    The major diameter's is ``of_major`` where it has one of its own.
 
     Raises
     ------
@@ -70,6 +74,7 @@ def with_covariance(reading: ThreadReading, covariance: Values, factor: float) -
     """
     quantities = _quantities(reading)
     by = np.where(IS_LENGTH, factor, 1.0)
+    by[MAJOR] = factor if of_major is None else of_major
     u = np.sqrt(np.maximum(np.diagonal(covariance), 0.0)) * by
     fields: dict[str, Any] = {
         name: None if q is None else Quantity.measured(q.value * float(b), float(x))
@@ -90,19 +95,28 @@ def with_covariance(reading: ThreadReading, covariance: Values, factor: float) -
     return replace(reading, correlation=correlation, diameter_station_mm=station, **fields)
 
 
+def with_scale_left(line: BudgetLine, left: Mapping[str, float]) -> BudgetLine:
+    """Return a term of the scale of whose lengths so much is left; angles and taper keep theirs."""
+    if not line.of_scale:
+        return line
+    own = {k: c * left.get(k, 1.0) for k, c in line.contributions.items()}
+    return replace(line, contributions=own)
+
+
 def scale_share(
-    lines: Sequence[BudgetLine], taper_sign: int, left: float, reading: ThreadReading
+    lines: Sequence[BudgetLine],
+    after: Sequence[BudgetLine],
+    taper_sign: int,
+    reading: ThreadReading,
 ) -> Values:
-    """Return by how much a reading's covariance (6, 6) grows where scale terms count by a share.
+    """Return by how much a reading's covariance (6, 6) grows as its scale comes to be known.
 
     Parameters
     ----------
-    lines
-        The budget.
+    lines, after
+        The budget before and then, the same lines in their order.
     taper_sign
         -1 where the reading's taper is that of the budget with its sign changed.
-    left
-        What is left of a length's share in each term of the scale; angles and taper keep theirs.
     reading
         What was read. A taper's diameters are stated at its large end, half the way to the small
         one from where the budget has them: what moves the taper moves them there too.
@@ -114,12 +128,14 @@ def scale_share(
     stated = np.diag(read.astype(float))
     if station is not None:
         stated[IS_DIAMETER & read, TAPER] = station.value / 2
-    for line in lines:
+    for line, then in zip(lines, after, strict=True):
         if not line.of_scale:
             continue
-        c = sign * np.array([line.contributions.get(k, 0.0) for k in NAMING_QUANTITIES])
-        before, after = stated @ c, stated @ np.where(IS_LENGTH, left * c, c)
-        total += np.outer(after, after) - np.outer(before, before)
+        had, has = (
+            stated @ (sign * [one.contributions.get(k, 0.0) for k in NAMING_QUANTITIES])
+            for one in (line, then)
+        )
+        total += np.outer(has, has) - np.outer(had, had)
     return total
 
 
@@ -137,7 +153,8 @@ def thread_tells(
     """
     if reading.pitch_mm is None or reading.starts > 1 or u_scale <= 0:
         return None
-    own = covariance_of(reading) + scale_share(lines, taper_sign, 0.0, reading)
+    known = [with_scale_left(line, dict.fromkeys(LENGTHS, 0.0)) for line in lines]
+    own = covariance_of(reading) + scale_share(lines, known, taper_sign, reading)
     # A diameter that a caliper read is the scale's alone.
     least = [0.0 if q is None else 2 * least_u(q.value) for q in _quantities(reading)]
     np.fill_diagonal(own, np.maximum(own.diagonal(), np.square(least)))

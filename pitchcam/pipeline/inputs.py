@@ -10,6 +10,7 @@ from pitchcam.pipeline.scene import Scene
 from pitchcam.records import BudgetLine
 from pitchcam.thread.budget import Geometry
 from pitchcam.thread.budget.geometry import reach_mm
+from pitchcam.thread.budget.read import READ
 from pitchcam.thread.budget.read import SOURCE as CRESTS
 from pitchcam.thread.crest_lines import CrestShape
 from pitchcam.thread.measure import ThreadShape
@@ -45,7 +46,7 @@ def scale_shares(
         if scene.own is not None:
             # Crests that are seen too far out make all threads of the picture too small alike.
             crests = own.pop(CRESTS, -scene.own.u_crests)
-            shares = {"reference": scene.own.u_reading, CRESTS: crests}
+            shares = {READ: scene.own.u_reading, CRESTS: crests}
         return shares | {f"{source} of part {number}": a for source, a in own.items()}
     shares["focal length"] = own.pop("focal length", 0.0)
     shares[f"height of part {number}"] = own.pop("height of the axis", 0.0)

@@ -28,7 +28,15 @@ from pitchcam.adjust.sharing import (
     sharing_of,
 )
 from pitchcam.adjust.system import UNITS, adjust, effect, repeats, shared, stacked
-from pitchcam.adjust.told import IS_LENGTH, covariance_of, peaks, scale_share, with_covariance
+from pitchcam.adjust.told import (
+    IS_LENGTH,
+    LENGTHS,
+    covariance_of,
+    peaks,
+    scale_share,
+    with_covariance,
+    with_scale_left,
+)
 from pitchcam.records import NAMING_QUANTITIES, BudgetLine, Quantity, ThreadReading
 from pitchcam.scale import disc
 from tests.adjust import made
@@ -590,20 +598,25 @@ def test_a_factor_makes_lengths_longer_and_no_angle(factor: float) -> None:
     assert longer.correlation[("pitch_mm", "major_mm")] == pytest.approx(0.4)
 
 
+def left_of(line, left):
+    return with_scale_left(line, dict.fromkeys(LENGTHS, left))
+
+
 @pytest.mark.parametrize("left", [0.0, 0.5, 1.0])
 def test_less_doubt_of_the_scale_takes_its_square_away(left: float) -> None:
     own = {
         k: 0.002 * v for k, v in zip(NAMING_QUANTITIES, VALUES, strict=True) if k.endswith("_mm")
     }
     line = BudgetLine(source="x", contributions=own, of_scale=True)
-    taken = scale_share([line, replace(line, of_scale=False)], 1, left, reading())
+    both = [line, replace(line, of_scale=False)]
+    taken = scale_share(both, [left_of(one, left) for one in both], 1, reading())
     c = 0.002 * VALUES * IS_LENGTH
     assert taken == pytest.approx((left**2 - 1) * np.outer(c, c))
 
 
 def test_a_turned_taper_turns_its_correlation() -> None:
     line = BudgetLine(source="x", contributions={"pitch_mm": 0.01, "taper": 0.002}, of_scale=True)
-    one, other = (scale_share([line], s, 0.0, reading()) for s in (1, -1))
+    one, other = (scale_share([line], [left_of(line, 0.0)], s, reading()) for s in (1, -1))
     assert other[5, 5] == one[5, 5] == pytest.approx(0.0), "a taper keeps its share"
     assert other[0, 5] == -one[0, 5] == pytest.approx(-0.01 * 0.002 + 2 * 0.01 * 0.002)
 

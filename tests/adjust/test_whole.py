@@ -22,6 +22,8 @@ from pitchcam.records import (
     ThreadResult,
 )
 from pitchcam.thread.budget import combined
+from pitchcam.thread.budget.read import READ
+from pitchcam.thread.budget.read import SOURCE as CRESTS
 from pitchcam.thread.reading import _stated
 from tests.adjust import made
 
@@ -227,6 +229,57 @@ def test_the_budget_still_adds_up_to_u():
     assert read.taper.value == was.taper.value
     assert np.all(np.linalg.eigvalsh(covariance_of(read)) > 0)
     assert "told by it as well" in result.verdict.notes[-1]
+
+
+def read_thread(size, u_reading, u_crests, error, rng):
+    """A thread whose crests a caliper read, wrong by ``error`` of reading and crests."""
+    shares = {READ: u_reading, CRESTS: -u_crests}
+    placed, truth = thread(size, {READ: u_reading}, error[0], rng)
+    crests = {k: -u_crests * truth[k] for k in LENGTHS if k != "major_mm"}
+    own = {k: c for k, c in placed.thread.budget[-1].contributions.items() if k != "major_mm"}
+    budget = (
+        placed.thread.budget[0],
+        BudgetLine(source=CRESTS, of_scale=True, contributions=crests),
+        replace(placed.thread.budget[-1], contributions=own),
+    )
+    u, correlation = combined(budget)
+    values = {k: getattr(placed.thread.reading, k).value for k in NAMING_QUANTITIES}
+    values |= {k: values[k] * math.exp(-error[1]) for k in crests}
+    values["major_mm"] = truth["major_mm"] * math.exp(-error[0])
+    reading = ThreadReading(
+        correlation=correlation, **{k: Quantity(value=v, u=u[k]) for k, v in values.items()}
+    )
+    result = replace(placed.thread, reading=reading, budget=budget, verdict=name_thread(reading))
+    return Placed(thread=result, called="it", shares=shares), truth
+
+
+def test_what_a_caliper_read_is_wrong_by_the_reading_alone():
+    """Others tell reading and crests together; of the diameter that was read only the first counts:
+    it had been corrected by all of it, and its u with it."""
+    rng = np.random.default_rng(23)
+    u_reading, u_crests = 0.002, 0.004
+    z, moved, related = {"pitch_mm": [], "major_mm": []}, [], []
+    for _ in range(80):
+        error = rng.normal(0, u_reading), rng.normal(0, u_crests)
+        placed, truth = read_thread(M14, u_reading, u_crests, error, rng)
+        other, _ = thread(UNF, {READ: u_reading, CRESTS: -u_crests}, sum(error), rng)
+        (result, factor, left), _ = adjusted([placed, other])
+        assert left < 0.75
+        for k, some in z.items():
+            q = getattr(result.reading, k)
+            some.append((q.value - truth[k]) / q.u)
+        was = placed.thread.reading.major_mm
+        moved.append(math.log(result.reading.major_mm.value / was.value) / math.log(factor))
+        u, correlation = combined(result.budget)
+        assert result.reading.major_mm.u == pytest.approx(u["major_mm"], rel=1e-6)
+        both = result.reading.pitch_mm.value * result.reading.major_mm.value
+        common = correlation["pitch_mm", "major_mm"] * u["pitch_mm"] * u["major_mm"] / both
+        related.append(common / (u_reading * left) ** 2)
+    assert "but the diameter that was read" in result.verdict.notes[-1]
+    assert all(0.85 < np.sqrt(np.mean(np.square(some))) < 1.15 for some in z.values())
+    assert np.median(moved) == pytest.approx(0.2, abs=0.01)  # the reading's share of both squares
+    # Of r and r + c, of which the sum is told: cov(r, r + c | told) = left^2 u_r^2.
+    assert np.median(related) == pytest.approx(1.0, abs=0.02)
 
 
 @pytest.mark.parametrize("slope", [0.0625, -0.0625])

@@ -20,6 +20,8 @@ from pitchcam.thread.measure import ThreadShape
 
 #: The line of what the picture leaves open of the crests that were read.
 SOURCE = "crests that were read"
+#: The input by whose name the picture's threads share the reading's own error.
+READ = "reference"
 #: The terms that move the crests of a thread wherever it lies in the picture.
 _OF_CRESTS: tuple[Callable[[ThreadShape, Geometry], BudgetLine | None], ...] = (
     edges.edge_and_rim,
