@@ -250,6 +250,7 @@ def _budget(adjusted: Adjusted, kept: Sequence[Observation]) -> tuple[BudgetLine
     """
     lines = []
     sources = {t.source: t for o in kept for t in o.terms}
+    apart = {t.source for o in kept for t in o.terms if not t.together}
     for source, term in sources.items():
         left = effect(kept, adjusted, source)
         u = np.sqrt(np.maximum(left.diagonal(), 0.0))
@@ -259,7 +260,7 @@ def _budget(adjusted: Adjusted, kept: Sequence[Observation]) -> tuple[BudgetLine
             BudgetLine(
                 source=source,
                 kind="A" if term.kind == "A" else "B",
-                correlated=term.together,
+                correlated=source not in apart,
                 of_scale=term.of_scale,
                 contributions={
                     k: float(sign[i] * u[i])

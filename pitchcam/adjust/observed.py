@@ -10,12 +10,20 @@ from numpy.typing import NDArray
 
 from pitchcam.adjust.sharing import ANGLE_AGAIN, TAPER_AGAIN, Sharing, reference_again, sharing_of
 from pitchcam.frozen import dataclass
-from pitchcam.records import NAMING_QUANTITIES, BudgetLine, Measurement, PartResult, ThreadResult
+from pitchcam.records import (
+    NAMING_QUANTITIES,
+    BudgetLine,
+    Measurement,
+    PartResult,
+    ThreadReading,
+    ThreadResult,
+)
 
 Values = NDArray[np.float64]
 
 PITCH, ANGLE, TAPER = (NAMING_QUANTITIES.index(k) for k in ("pitch_mm", "angle_deg", "taper"))
 DIAMETERS = ("major_mm", "pitch_diameter_mm", "minor_mm")
+IS_DIAMETER = np.isin(NAMING_QUANTITIES, DIAMETERS)
 #: Faster tapers tell by themselves which end is which.
 TAPER_SEEN = 0.03
 #: A thread whose middle lies this share of its length off its part's middle shows which of its ends
@@ -104,16 +112,19 @@ def observe(
     out, known = _orientation(part, thread)
     values[TAPER] *= out * thread.taper_sign
     terms = [
-        t for line in thread.budget for t in _terms(measurement, photo, line, out, values[PITCH])
+        stated
+        for line in thread.budget
+        for t in _terms(measurement, photo, line, out, values[PITCH])
+        for stated in _at_large_end(t, reading, values[TAPER])
     ]
     terms = [replace(t, shares=np.where(np.isfinite(values), t.shares, 0.0)) for t in terms]
     had = sum((_own(t).diagonal() for t in terms), np.zeros(6))
-    # What is in a u beside the budget's lines: the way to a taper's station, a cast's shrinkage.
+    # What is in a u beside the budget's lines: a cast's shrinkage.
     rest = np.sqrt(np.maximum(u**2 - had, 0.0))
     if (rest > 1e-3 * u).any():
         terms.append(
             Term(
-                source="station and shrinkage",
+                source="shrinkage",
                 key="part",
                 shares=rest,
                 together=False,
@@ -129,6 +140,27 @@ def observe(
         oriented=known,
         side=_side(measurement, thread),
     )
+
+
+def _at_large_end(term: Term, reading: ThreadReading, taper: float) -> list[Term]:
+    """Return a term as it moves what is stated: a taper's diameters at its large end.
+
+    The budget has them in the middle, half the thread's length away, and an error of the taper
+    moves all of them there alike.
+    """
+    station = reading.diameter_station_mm
+    if station is None or not term.shares[TAPER] or not np.isfinite(taper):
+        return [term]
+    way = np.where(IS_DIAMETER, np.sign(taper) * station.value / 2, 0.0)
+    moved = term.shares[TAPER] * way
+    if term.together:
+        return [replace(term, shares=term.shares + moved)]
+    is_taper = np.arange(6) == TAPER
+    moved[TAPER] = term.shares[TAPER]
+    return [
+        replace(term, shares=np.where(is_taper, 0.0, term.shares)),
+        replace(term, key=f"{term.key}, its taper", shares=moved, together=True),
+    ]
 
 
 def _side(measurement: Measurement, thread: ThreadResult) -> int:

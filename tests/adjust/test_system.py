@@ -39,6 +39,7 @@ from pitchcam.adjust.told import (
 )
 from pitchcam.records import NAMING_QUANTITIES, BudgetLine, Quantity, ThreadReading
 from pitchcam.scale import disc
+from pitchcam.thread.reading import _stated
 from tests.adjust import made
 
 VALUES = np.array([1.5, 13.85, 12.93, 12.1, 60.0, 0.01])
@@ -407,10 +408,49 @@ def test_what_a_reading_knows_less_than_its_budget_is_a_term_of_its_own() -> Non
     thread = m.parts[0].threads[0]
     wider = replace(thread.reading, major_mm=replace(thread.reading.major_mm, u=0.2))
     one = observe(m, 0, m.parts[0], replace(thread, reading=wider))
-    (rest,) = [t for t in one.terms if t.source == "station and shrinkage"]
+    (rest,) = [t for t in one.terms if t.source == "shrinkage"]
     assert rest.shares[1] == pytest.approx(math.sqrt(0.2**2 - thread.reading.major_mm.u**2))
     assert np.delete(rest.shares, 1) == pytest.approx(np.zeros(5), abs=1e-6)
     assert math.sqrt(one.covariance()[1, 1]) == pytest.approx(0.2)
+
+
+def taper_thread(turned: bool, length: float = 16.0):
+    """A photo of a taper thread, its diameters stated at the large end, and its own covariance."""
+    values, sign = made.true_values(), -1 if turned else 1
+    values[TAPER] = 1 / 16
+    lens = {k: 0.002 * made.M14[k] for k in LENGTHS} | {"taper": -0.0018 * sign}
+    budget = (*made.lines(), BudgetLine(source="principal point along", contributions=lens))
+    u, correlation = _stated(budget, sign / 16, length / 2)
+    m = made.measurement(values, budget, turned=turned)
+    thread = m.parts[0].threads[0]
+    reading = replace(
+        thread.reading,
+        correlation=correlation,
+        diameter_station_mm=Quantity(value=length, u=0.5),
+        **{k: replace(getattr(thread.reading, k), u=x) for k, x in u.items()},
+    )
+    return m, replace(thread, reading=reading)
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_taper_is_observed_at_its_large_end(turned: bool) -> None:
+    """What moves its taper moves its diameters there, lens and noise alike."""
+    m, thread = taper_thread(turned)
+    one = observe(m, 0, m.parts[0], thread)
+    assert one.covariance() == pytest.approx(covariance_of(thread.reading), rel=1e-6, abs=1e-12)
+    assert not [t for t in one.terms if t.source == "shrinkage"]
+
+
+def test_two_photos_halve_what_noise_makes_of_a_tapers_large_end() -> None:
+    """The way to it had been taken for the part's own, which no photo takes away."""
+    pair = []
+    for i in range(2):
+        m, thread = taper_thread(bool(i))
+        pair.append(replace(observe(m, i, m.parts[0], thread), laying=i))
+    noise = made.lines()[-1].contributions
+    alone = math.hypot(noise["major_mm"], 8.0 * noise["taper"])
+    left = effect(pair, adjust(pair), "edge noise")
+    assert math.sqrt(left[1, 1]) == pytest.approx(alone / math.sqrt(2), rel=0.05)
 
 
 @pytest.mark.parametrize("turned", [False, True])
