@@ -100,7 +100,7 @@ def _pitch_rows(folder: Path | None) -> dict[float, list[tuple[float, float, flo
     return rows
 
 
-@functools.cache
+@functools.lru_cache(maxsize=4096)
 def pitch_tolerance_um(
     d_mm: float, pitch_mm: float, grade: int, *, internal: bool, folder: Path | None = None
 ) -> float:
