@@ -76,8 +76,6 @@ SHARING: dict[str, Sharing] = {
     "motion along the thread": Sharing(owner="photo", lasting=0.0),
     "panel close behind the part": Sharing(owner="part", lasting=1.0),
     "light on the flanks": Sharing(owner="part", lasting=1.0),
-    # Another place in the picture covers other roots.
-    "roots behind flanks": Sharing(owner="photo", lasting=0.0),
     # The part's own roots, under the blur of this photo.
     "blur in the roots": Sharing(owner="part", lasting=0.5),
     "view along the thread": Sharing(owner="part", lasting=1.0),

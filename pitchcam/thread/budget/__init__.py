@@ -44,7 +44,6 @@ TERMS: tuple[Term, ...] = (
     edges.rim_along,
     edges.end_ridges,
     edges.slanted_view,
-    edges.covered_roots,
     edges.blurred_roots,
     edges.bent_flanks,
     edges.motion,

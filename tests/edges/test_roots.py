@@ -1,0 +1,176 @@
+"""Roots by all that describe the light of their grooves: of drawn threads, and by construction."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from pitchcam.edges.crests import Tip, _one_root, fit_tips
+from pitchcam.edges.roots import (
+    LIGHT_NOISE,
+    Groove,
+    Seen,
+    Trials,
+    Tried,
+    point_radius,
+    true_radius,
+    try_around,
+    try_everywhere,
+    walled,
+)
+from pitchcam.edges.tip_form import meeting_radius
+from tests.edges.test_crests import BOTH, NO_MIRROR, blurred, drawn, sharp_profile
+from tests.thread.helicoid import whitworth_profile
+
+RADII = np.tile(np.linspace(9.0, 10.0, 41), (2, 1))
+
+
+def tried(cost, misfit=0.0):
+    return Tried(radius_mm=RADII, cost=cost, misfit=np.full(RADII.shape, misfit))
+
+
+def test_roots_that_look_alike_are_spread_evenly():
+    """An even distribution over 0.4 mm: its mean, and 0.4 / root 12 (JCGM 100, 4.3.7)."""
+    flat, parabola = (np.where(RADII < 9.4, 0.0, 1e4), ((RADII - 9.6) / 0.05) ** 2)
+    (one, other) = tried(np.stack([flat[0], parabola[0]])).places()
+    assert one.radius_mm == pytest.approx(9.2, abs=0.015)  # radii are tried at steps of 0.025
+    assert one.u_mm == pytest.approx(0.4 / np.sqrt(12), rel=0.1)
+    # A parabola of squares is a normal distribution.
+    assert other.radius_mm == pytest.approx(9.6, abs=1e-4)
+    assert other.u_mm == pytest.approx(0.05, rel=0.06)
+
+
+def test_points_that_deviate_by_threes_tell_a_third():
+    sharp, poor = (tried(((RADII - 9.5) / 0.04) ** 2, m).places()[0] for m in (0.01, 0.03))
+    assert sharp.u_mm == pytest.approx(0.04, rel=0.06)
+    # By three times the square of what is expected of each.
+    assert poor.u_mm == pytest.approx(0.04 * np.sqrt(3) * 0.03 / LIGHT_NOISE, rel=0.06)
+
+
+def test_the_order_of_trials_does_not_count():
+    cost = ((RADII - 9.5) / 0.04) ** 2
+    at_random = np.random.default_rng(1).permutation(RADII.shape[1])
+    mixed = Tried(
+        radius_mm=RADII[:, at_random], cost=cost[:, at_random], misfit=np.zeros(RADII.shape)
+    )
+    assert mixed.places() == tried(cost).places()
+    assert mixed.best_mm == pytest.approx(9.5)
+
+
+@pytest.mark.parametrize("side", [1.0, -1.0])
+def test_a_radius_is_seen_where_its_contour_is(side):
+    pinhole = np.array([3.0, 8.0, 180.0])
+    groove = Groove(side=side, out_mm=0.2, mirror=NO_MIRROR, pinhole=pinhole)
+    seen = groove.seen_at(np.array([6.0, 9.0]))
+    back = [true_radius(float(s) + 0.2, side, pinhole) for s in seen]
+    assert back == pytest.approx([6.0, 9.0], abs=1e-6)
+    assert (seen + 0.2 > [6.0, 9.0]).all()  # perspective: farther out than the radius
+
+
+def test_walls_hide_a_part_of_what_a_flank_would_mirror():
+    """By construction: of a 60 degree groove, sqrt(h / r) beside the angles of usual panels."""
+    mirror = replace(NO_MIRROR, angles_rad=(0.3, 0.2, 0.1), u_angles=0.3)
+    assert walled(mirror).angles_rad == pytest.approx((0.18, 0.12, 0.06))
+    assert walled(mirror).u_angles == 0.5
+    assert walled(replace(mirror, u_angles=0.7)).u_angles == 0.7
+
+
+def sight_of(pitch, profile, blur_px):
+    """Return how a drawn thread is seen, and its section."""
+    crop, frame, section = drawn(pitch, profile, blur_px)
+    sight = blurred(crop, frame, float(np.hypot(blur_px, 0.5)))
+    return sight, section
+
+
+def test_roots_behind_their_flanks_look_alike():
+    """Nothing tells a root that ends below where the flanks, as seen, meet."""
+    pitch = 25.4 / 14
+    _, frame, section = drawn(pitch, whitworth_profile(pitch, 20.955), 1.1, 24.0)
+    pinhole = section.pinhole(frame)
+    out = {s: s * section.seen.offset_mm for s in (1.0, -1.0)}
+    y = np.linspace(8.8, 10.2, 30)
+    seen = Seen(
+        y=y, light=np.clip((y - 9.0) / 0.5, 0, 1) * np.ones((2, 1)), blur_mm=0.06, swept_mm=0
+    )
+    grooves = [Groove(side=s, out_mm=o, mirror=NO_MIRROR, pinhole=pinhole) for s, o in out.items()]
+    trials = Trials(seen=seen, section=section, grooves=grooves)
+    point = point_radius(section)
+    hidden = max(section.covered_mm(frame, s) for s in (1.0, -1.0))
+    assert hidden > 0.1
+    radius = point + hidden * np.array([[0.0, 0.4, 0.8, 1.5, 2.5]] * 2)
+    ends = trials.ends(radius)
+    covered = int(np.argmax([section.covered_mm(frame, s) for s in out]))
+    assert ends[covered, :3] == pytest.approx(meeting_radius(section, groove=True))
+    cost, _ = trials.cost(radius)
+    assert np.ptp(cost[covered, :3]) == 0 < np.ptp(cost[covered])
+    # From the point of the section on: no root lies deeper.
+    assert try_everywhere(trials, 9.8).radius_mm.min() == pytest.approx(point)
+    both = try_around(trials, try_everywhere(trials, 9.8), np.full(2, point), np.full(2, 0.05))
+    assert both.radius_mm.shape == (2, 20)
+    assert both.radius_mm.min() == pytest.approx(point) and both.radius_mm.max() <= 9.8
+
+
+@pytest.mark.parametrize("pitch_px", [8.0, 25.0])
+def test_a_sharp_root_of_few_pixels_says_how_open_it_is(pitch_px):
+    """ASME B1.20.1's groove, 0.8 P deep: at 8 pixels a pitch its root is open by a third of one."""
+    pitch = 0.0645 * pitch_px
+    sight, section = sight_of(pitch, sharp_profile(pitch, 13.7), 0.5)
+    roots = fit_tips(sight, section, BOTH, groove=True)
+    off = sum(t.radius_mm for t in roots) - (13.7 - 1.6 * pitch)
+    u = float(np.linalg.norm([(t.u_mm, t.hidden_mm) for t in roots]))
+    assert abs(off) < 2 * u
+    px = sight.frame.mm_per_px
+    assert 0.2 * px < u < 1.2 * px
+    assert np.linalg.norm([t.hidden_mm for t in roots]) > 0.1 * px
+
+
+def test_a_root_that_is_well_seen_is_open_by_little():
+    pitch = 25.4 / 14
+    sight, section = sight_of(pitch, whitworth_profile(pitch, 20.955), 0.9)
+    roots = fit_tips(sight, section, BOTH, groove=True)
+    assert max(t.hidden_mm for t in roots) < 0.1 * sight.blur_mm
+
+
+def root(side, radius, u, hidden=0.0):
+    return Tip(
+        side=side, radius_mm=radius, u_mm=u, slope=0.0, count=6, misfit=0.0, hidden_mm=hidden
+    )
+
+
+class Covering:
+    """A section of which only what covers its roots is asked."""
+
+    def __init__(self, covered, pitch=1.5):
+        self.covered, self.fit = covered, type("Fit", (), {"pitch_mm": pitch})()
+
+    def covered_mm(self, frame, side):
+        """Return what the ridges cover of one side."""
+        return self.covered[side]
+
+
+SIGHT = type("Sight", (), {"frame": None})()
+
+
+def test_both_sides_of_a_root_count_by_what_is_known_of_each():
+    section = Covering({1.0: 0.01, -1.0: 0.02})
+    one, other = _one_root([root(1.0, 9.0, 0.04, 0.03), root(-1.0, 9.3, 0.1)], section, SIGHT)
+    weights = [1 / (0.05**2 + 0.0075**2), 1 / (0.1**2 + 0.0075**2)]
+    expected = np.average([9.0, 9.3], weights=weights)
+    assert one.radius_mm == other.radius_mm == pytest.approx(expected)
+    # They err alike: the diameter's u is twice the mean of theirs, not less for their number.
+    assert np.hypot(one.u_mm, other.u_mm) == pytest.approx(
+        2 * np.average([0.04, 0.1], weights=weights)
+    )
+    assert np.hypot(one.hidden_mm, other.hidden_mm) == pytest.approx(
+        2 * np.average([0.03, 0.0], weights=weights)
+    )
+
+
+def test_a_covered_root_that_is_seen_farther_out_tells_nothing():
+    section = Covering({1.0: 0.01, -1.0: 0.15})
+    (one, other) = _one_root([root(1.0, 9.0, 0.04), root(-1.0, 9.3, 0.01)], section, SIGHT)
+    assert one.radius_mm == other.radius_mm == 9.0
+    assert np.hypot(one.u_mm, other.u_mm) == pytest.approx(2 * 0.04)
+    # One that is seen deeper all the same does.
+    deeper = _one_root([root(1.0, 9.0, 0.04), root(-1.0, 8.9, 0.01)], section, SIGHT)
+    assert deeper[0].radius_mm < 8.95
