@@ -41,8 +41,11 @@ U_TAPER_ONE_TURN = 0.1
 CLEAR = 20.0
 #: Why crests give no scale.
 NO_CRESTS = "The crests of no thread could be measured on both sides, so that they give no scale."
-#: Rounds in which distance and height settle.
-ROUNDS = 3
+#: Rounds in which distance and height settle, and the relative change at which they have: a
+#: hundredth of what the best reading is good to.
+ROUNDS, SETTLED = 3, 1e-5
+#: Of a step the next is so much at most, by what is known of it (it is a twentieth of it).
+MOST_LEFT = 0.5
 
 
 def from_crests(scene: Scene, parts: list[Shape], reading_mm: float) -> OwnScale:
@@ -77,12 +80,19 @@ def from_crests(scene: Scene, parts: list[Shape], reading_mm: float) -> OwnScale
         chosen = int(np.argmax(scores))
         is_open = bool(np.ptp(np.sort(scores)[-2:]) < np.log(CLEAR))
     (part, region), shape = seen[chosen]
+    taken, told = camera.distance_mm, _told(camera, shape, reading_mm)
+    left = 0.0
     for _ in range(ROUNDS):
-        reach = float(shape.frame.origin @ np.array(camera.normal))
-        far = reach * reading_mm / _touched(shape) + camera.distance_mm - reach
+        # Where the steps end, each that share of the one before.
+        far = told + left / (1 - left) * (told - taken)
+        if abs(far - camera.distance_mm) < SETTLED * far:
+            break
         camera = camera.over_plate(far)
         with suppress(UnreadableError):
             shape = _shape(scene, camera, part, region) or shape
+        before, taken, told = (taken, told), far, _told(camera, shape, reading_mm)
+        left = (told - before[1]) / (taken - before[0])
+        left = left if abs(left) < MOST_LEFT else 0.0
     u = float(np.hypot(U_CALIPER_MM, U_PLACE_PITCHES * shape.pitch_mm * abs(_grows(shape))))
     return OwnScale(
         camera=camera,
@@ -91,6 +101,12 @@ def from_crests(scene: Scene, parts: list[Shape], reading_mm: float) -> OwnScale
         u_crests=u_crests_mm(shape) / reading_mm,
         open=is_open,
     )
+
+
+def _told(camera: Camera, shape: Measured, reading_mm: float) -> float:
+    """Return the camera's distance at which a thread that was measured would have the reading."""
+    reach = float(shape.frame.origin @ np.array(camera.normal))
+    return reach * reading_mm / _touched(shape) + camera.distance_mm - reach
 
 
 def _seen(

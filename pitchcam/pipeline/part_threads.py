@@ -19,6 +19,7 @@ from pitchcam.objects.own_axis import local_axis, region_along
 from pitchcam.objects.regions import Region
 from pitchcam.objects.shapes import Shape
 from pitchcam.pipeline.by_form import by_form, hangs_on_form
+from pitchcam.pipeline.cast import as_cast
 from pitchcam.pipeline.inputs import scale_shares
 from pitchcam.pipeline.outline import budgeted
 from pitchcam.pipeline.place import geometry
@@ -92,7 +93,20 @@ class Wanted:
 
 
 def measured(scene: Scene, part: Shape, region: Region) -> tuple[ThreadShape, Rest]:
-    """Measure one thread at its height; the hexagon's turn, seen from the thread, corrects it."""
+    """Measure one thread at its height; the hexagon's turn, seen from the thread, corrects it.
+
+    What was found is kept: the last look at the thread that gives the scale is the first at it as
+    a thread.
+    """
+    # The objects are held beside what was found, so that no other gets their place in memory.
+    hangs_on = (part, region, scene.camera, scene.reference)
+    key = tuple(map(id, hangs_on))
+    if key not in scene.kept:
+        scene.kept[key] = (hangs_on, *_measured(scene, part, region))
+    return scene.kept[key][1:]
+
+
+def _measured(scene: Scene, part: Shape, region: Region) -> tuple[ThreadShape, Rest]:
     camera = scene.camera
     rest = rest_height(part, camera, scene.rims.spread.blur_px)
     sight = _sight(scene, part, region, rest.height_mm)
@@ -215,7 +229,7 @@ def _one_thread(
     shape, lines = budgeted(shape, place)
     reading = to_reading(shape, lines, thread_extent(shape, part, region))
     if wanted.cast:
-        reading = _as_cast(reading, wanted.shrinkage)
+        reading = as_cast(reading, wanted.shrinkage)
     verdict: Verdict = name_thread(reading)
     if hangs_on_form(verdict) and not wanted.cast:
         with suppress(*NOT_FITTED):
@@ -267,7 +281,7 @@ def _by_crests(
     shape, lines = budgeted(shape, place)
     reading = crest_reading(shape, lines)
     if wanted.cast:
-        reading = _as_cast(reading, wanted.shrinkage)
+        reading = as_cast(reading, wanted.shrinkage)
     verdict = name_thread(reading)
     if hangs_on_form(verdict) and not wanted.cast:
         reading = by_form(reading, shape, place.u_slope_rad, verdict)
@@ -366,26 +380,6 @@ def _too_small(found: Found) -> Flag:
 
 def _hardly_turns(number: int) -> Flag:
     return flag("few-turns", f"part {number} shows hardly three turns of thread")
-
-
-def _as_cast(reading: ThreadReading, shrinkage: Quantity | None) -> ThreadReading:
-    """Turn a cast's reading into the internal thread's: larger by the compound's shrinkage."""
-    s = shrinkage or Quantity(value=0.0, u=0.002)
-
-    def grown(q: Quantity | None) -> Quantity | None:
-        if q is None:
-            return None
-        factor = 1 / (1 - s.value)
-        return Quantity(value=q.value * factor, u=float(np.hypot(q.u, q.value * s.u)))
-
-    return replace(
-        reading,
-        gender="internal",
-        pitch_mm=grown(reading.pitch_mm),
-        major_mm=grown(reading.major_mm),
-        pitch_diameter_mm=grown(reading.pitch_diameter_mm),
-        minor_mm=grown(reading.minor_mm),
-    )
 
 
 def _sign(taper: float) -> int:

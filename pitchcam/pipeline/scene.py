@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import replace
@@ -75,7 +76,8 @@ class Scene:
     straight would show rows out of place, ``told`` is what the reference told of the lens. ``bare``
     is the camera before the reference, ``pins`` the true edges of every pin: with them the
     reference is found again for another focal length. ``explained`` are the explanations of the
-    focal length, None where a profile knows it.
+    focal length, None where a profile knows it. ``kept`` is what was measured of threads, by what
+    it hangs on: it goes on to scenes that are made of this one.
     """
 
     photo: Photo
@@ -92,6 +94,7 @@ class Scene:
     bare: Camera | None = None
     pins: Edges | None = None
     explained: tuple[Explanation, ...] | None = None
+    kept: dict[tuple[int, ...], tuple[Any, ...]] = dataclasses.field(default_factory=dict)
 
     def held(self, mm_per_px: float) -> Camera:
         """Return the camera for a rough scale: a focal length at which nobody holds a phone goes.

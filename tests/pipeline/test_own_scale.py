@@ -10,7 +10,7 @@ import pytest
 from pitchcam import identify
 from pitchcam.camera.focal import log_held
 from pitchcam.errors import UnreadableError
-from pitchcam.pipeline import own_scale
+from pitchcam.pipeline import own_scale, part_threads
 from pitchcam.pipeline.own_scale import LARGE_END_PITCHES, _touched
 from pitchcam.records import ScaleSpec
 
@@ -74,6 +74,42 @@ def test_an_angle_that_no_thread_has_was_not_read(monkeypatch):
     assert found.camera.distance_mm == pytest.approx(200.0)
     assert not found.open and found.region.name == "true"
     assert (found.u_reading, found.u_crests) == pytest.approx((0.0015, 0.002))
+
+
+@pytest.mark.parametrize("grows", [0.99, 1.01])
+def test_three_looks_meet_the_reading(monkeypatch, grows):
+    """A diameter grows a little more or less than the distance: the axis stands over the plate."""
+    camera = SimpleNamespace(normal=(0.0, 0.0, 1.0), distance_mm=188.0)
+    camera.over_plate = lambda far: SimpleNamespace(**vars(camera) | {"distance_mm": far})
+    looks = []
+
+    def shape(scene, camera, part_, region):
+        looks.append(camera.distance_mm)
+        seen = repeats(60.0, 10.0 + 10.0 * grows * (camera.distance_mm / 200.0 - 1))
+        seen.frame.origin[2] = camera.distance_mm - 7.0
+        return seen
+
+    monkeypatch.setattr(own_scale, "_first", lambda *_: camera)
+    monkeypatch.setattr(own_scale, "_shape", shape)
+    monkeypatch.setattr(own_scale, "u_crests_mm", lambda shape: 0.02)
+    only = SimpleNamespace(threads=[SimpleNamespace(turns=9)])
+    found = own_scale.from_crests(SimpleNamespace(), [only], 10.0)
+    assert found.camera.distance_mm == looks[-1] == pytest.approx(200.0, rel=1e-5)
+    assert len(looks) <= 3
+
+
+def test_the_last_look_at_the_thread_that_was_read_is_its_measurement(monkeypatch):
+    """Its edges are not placed once more for the same camera."""
+    looked, look = [], part_threads._measured
+
+    def measured(scene, part, region):
+        looked.append(scene.camera.distance_mm)
+        return look(scene, part, region)
+
+    monkeypatch.setattr(part_threads, "_measured", measured)
+    photo = next(SAMPLES.glob("p02-*.jpg"))
+    identify(photo, ScaleSpec(source="major", mm=9.85), plots=False)
+    assert len(looked) == len(set(looked)) == 3
 
 
 def test_a_smeared_thread_is_refused_by_itself(monkeypatch):
