@@ -161,9 +161,10 @@ def _tilted(log: Values, tilts: Values) -> Values:
     place = np.minimum(np.maximum(place, 0), last)
     low = np.minimum(place.astype(np.intp), last - 1)
     share = place - low
-    out: Values = log[:, low]
+    # Lens by lens in memory, as sums over them like it.
+    out: Values = np.take(log, low, axis=1)
     out *= 1 - share
-    out += share * log[:, low + 1]
+    out += share * np.take(log, low + 1, axis=1)
     return out
 
 
