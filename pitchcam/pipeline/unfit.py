@@ -43,6 +43,12 @@ def refusal(scene: Scene, found: Found) -> Flag | None:
             "cut",
             f"part {number} is cut through its thread by the edge of the picture or of the light",
         )
+    if len(part.cut_stations) and part.lopsided:
+        return flag(
+            "touching",
+            f"part {number} is no turned part by its outline and runs out of the picture or the "
+            "light: something lies over it",
+        )
     if region.turns < FEWEST_TURNS:
         return flag("few-turns", f"part {number} shows only {region.turns:.1f} turns of thread")
     if region.spacing_px < FEWEST_PX:

@@ -27,13 +27,15 @@ def cut_at(*stations):
     return None if problem is None else problem.code
 
 
-def problem_of(stations, light):
+def problem_of(stations, light, *, lopsided=False):
     mask = np.zeros((20, 20), np.uint8)
     crop = SimpleNamespace(origin_px=(0, 0), mask=mask, channel="mean", light=light)
     along = np.arange(80.0, 260.0)
     sides = (along, np.full(180, 60.0), np.full(180, -60.0))
     axis = ImageAxis(point_px=(0.0, 150.0), direction=(1.0, 0.0))
-    part = SimpleNamespace(cut_stations=stations, crop=crop, axis=axis, stations=sides)
+    part = SimpleNamespace(
+        cut_stations=stations, crop=crop, axis=axis, stations=sides, lopsided=lopsided
+    )
     scene = SimpleNamespace(
         rims=SimpleNamespace(spread=SimpleNamespace(blur_px=0.7)),
         photo=SimpleNamespace(pixels=np.full((30, 30, 3), 90, np.uint8)),
@@ -61,3 +63,15 @@ def test_a_spring_is_told_as_one():
     light[:, np.arange(300) % 20 < 5] = 1.0
     problem = problem_of(np.array([]), light)
     assert problem.code == "no-thread" and "it is a spring" in problem.message
+
+
+@pytest.mark.parametrize(
+    ("stations", "lopsided", "refused"),
+    [((300.0,), True, True), ((300.0,), False, False), ((), True, False)],
+)
+def test_what_lies_over_a_part_and_runs_out_of_the_picture_is_told(stations, lopsided, refused):
+    dark = np.full((300, 300), 0.02)
+    problem = problem_of(np.array(stations), dark, lopsided=lopsided)
+    assert (problem is not None) is refused
+    if problem is not None:
+        assert problem.code == "touching" and "something lies over it" in problem.message
