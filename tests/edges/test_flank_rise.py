@@ -6,15 +6,15 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from pitchcam.edges.flank_place import CELLS_PX, Surface
+from pitchcam.edges.flank_place import CELLS_PX
 from pitchcam.edges.flank_rise import (
     HEIGHTS,
-    MISSED_NEAR_PX,
-    MISSED_PX,
-    SCATTERS,
+    LEVEL_BLURS,
+    MOVED_SHARE,
+    TRACED_SHARE,
     U_EDGE_PX,
     U_GROOVE,
-    U_TRACE_NEAR_PX,
+    U_MOVED,
     U_TRACE_PX,
     U_TRACED,
     FlankLight,
@@ -22,7 +22,7 @@ from pitchcam.edges.flank_rise import (
     rise,
     traced_rise,
 )
-from pitchcam.light.metal import UNSEEN
+from pitchcam.objects.contour import LIT_LEVEL
 
 BLUR_PX, EDGE_PX = 0.9, -0.9
 ACROSS = np.arange(-6, 6.01, 0.5)
@@ -129,22 +129,18 @@ def test_spoiled_profiles_are_left_out():
     assert abs(rise(replace(seen, light=light), OPEN).px) < 0.05
 
 
-def surface(panel, share):
-    metal = replace(UNSEEN, share=replace(UNSEEN.share, value=share))
-    return Surface(metal=metal, panel=panel, background=1.0, misfit=0.0, u_background=0.003)
+def test_the_level_s_crossing_on_a_black_flank_is_known():
+    assert ndtr(LEVEL_BLURS) == pytest.approx(LIT_LEVEL, abs=1e-4)
 
 
-def test_a_near_panel_is_traced_half_as_well_and_misses_more():
-    near, far = (traced_rise(0.1, surface(panel, 0.6)) for panel in (0.2, 1.2))
-    assert near == Rise(px=0.1 + MISSED_NEAR_PX, u_px=U_TRACE_NEAR_PX)
-    assert far == Rise(px=0.1 + MISSED_PX, u_px=U_TRACE_PX)
-    assert near.u_px > 2 * far.u_px and near.px > far.px + 0.05
-
-
-def test_what_is_black_scatters_nothing_that_the_trace_would_miss():
-    assert traced_rise(0.1, surface(0.2, 0.0)).px == traced_rise(0.1, surface(1.2, 0.0)).px == 0.1
-    half = traced_rise(0.0, surface(1.2, SCATTERS / 2)).px
-    assert half == pytest.approx(MISSED_PX / 2)
+def test_a_trace_counts_by_a_share_and_light_that_moves_the_level_besides():
+    black = replace(flank(), edge_px=-LEVEL_BLURS * BLUR_PX)
+    assert traced_rise(0.1, black) == Rise(px=TRACED_SHARE * 0.1, u_px=U_TRACE_PX)
+    assert traced_rise(0.1, replace(black, edge_px=-2.0)) == traced_rise(0.1, black)
+    bright = traced_rise(0.1, replace(black, edge_px=black.edge_px + 0.6))
+    assert bright.px == pytest.approx(TRACED_SHARE * 0.1 + MOVED_SHARE * 0.6)
+    assert bright.u_px == pytest.approx(np.hypot(U_TRACE_PX, U_MOVED * 0.6))
+    assert bright.u_px > 2 * U_TRACE_PX
 
 
 def test_profiles_that_reach_no_edge_leave_what_was_traced():

@@ -15,6 +15,8 @@ from scipy.optimize import linear_sum_assignment
 
 QUANTITIES = ("pitch_mm", "major_mm", "minor_mm", "pitch_diameter_mm", "angle_deg", "taper")
 TIMEOUT_S = 60
+#: How far a thread's middle lies off its part's, in its own lengths, for it to have a free end.
+AT_END = 0.15
 Row = dict[str, Any]
 
 
@@ -152,6 +154,8 @@ def measure(file: Path, truth: dict[str, Any], base: Row) -> list[Row]:
         row = _of(base, row_truth)
         if i in pairs:
             _fill(row, row_truth, found[pairs[i]], truth["quality"])
+            if not row_truth["taper"] and "taper" in row["errors"]:
+                row["errors"]["taper"] *= grows(row_truth, truth.get("parts", []), found[pairs[i]])
         else:
             row |= {"outcome": "none", "answer": "not found"}
         rows.append(row)
@@ -259,6 +263,25 @@ def _fill(row: Row, truth: Row, thread: Any, quality: str) -> None:
             row["errors"][name], row["u"][name] = error / scale, float(q.u) / scale
     row["pose"] = thread.pose.to_json() if thread.pose is not None else None
     row["budget"] = {line.source: dict(line.contributions) for line in thread.budget}
+
+
+def grows(truth: Row, parts: list[Row], thread: Any) -> float:
+    """Return 1 where a thread's diameter was found to grow toward its part's middle, else -1.
+
+    A taper is stated from the small end, so that those of parallel threads are positive all: as
+    they are, errors that come of noise alone would pass for a bias of half their u. Where boxes
+    do not tell the free end, the error is left as it is.
+    """
+    start, end = (np.array(p, float) for p in thread.span_px)
+    box = np.array(truth.get("box_px") or np.full(4, np.nan), float)
+    middle = (box[:2] + box[2:]) / 2
+    for part in parts:
+        own = np.array(part["box_px"], float)
+        if (own[:2] <= middle).all() and (middle <= own[2:]).all():
+            along = float(((own[:2] + own[2:]) / 2 - (start + end) / 2) @ (end - start))
+            if abs(along) > AT_END * float((end - start) @ (end - start)):
+                return float(np.sign(along)) * thread.taper_sign
+    return 1.0
 
 
 def judge(truth: Row, verdict: Any, quality: str) -> str:

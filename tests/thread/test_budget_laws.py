@@ -10,6 +10,7 @@ import pytest
 
 from pitchcam.records import NAMING_QUANTITIES, BudgetLine
 from pitchcam.thread.budget import CREST_TERMS, TERMS, budget, combined, relative_u_scale, values
+from pitchcam.thread.budget.edges import END_RIDGE
 from pitchcam.thread.budget.geometry import LENGTHS, by_pitch, quantity, reach_mm, scaled
 from tests.thread.drawn_shape import HEIGHT, PITCH, drawn_shape
 from tests.thread.drawn_shape import PLACE as AS_DRAWN
@@ -253,12 +254,12 @@ def test_end_ridges_turn_a_taper_by_the_square_of_the_turns(shape, times: float)
 
 
 def test_an_end_ridge_turns_the_line_through_all_flanks_by_this(shape) -> None:
-    """By least squares over evenly spaced flanks of which an end one stands off by a hundredth."""
+    """By least squares over evenly spaced flanks of which an end one stands off by END_RIDGE."""
     turns = (shape.span_mm[1] - shape.span_mm[0]) / PITCH
     n = round(2 * turns)
     z = (np.arange(n) - (n - 1) / 2) * PITCH / 2
     off = np.zeros(n)
-    off[-1] = 0.01 * PITCH
+    off[-1] = END_RIDGE * PITCH
     slope = np.polyfit(z, off, 1)[0]
     stated = lines(shape)["ridges at the ends"].contributions["taper"]
     # Of either end and on either side: root 2 of both ends, and both sides' mean.

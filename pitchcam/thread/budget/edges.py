@@ -17,9 +17,10 @@ MOST_U_PX = 3.0
 U_EDGE_PX, U_FLANK_PX = 0.05, 0.05
 #: Share of a flank's u that is its own, not common to all (judgement).
 OWN_SHARE = 0.6
-#: Both halves of a thread are placed by the same model and under the same light: by this share of
-#: what halves placed independently would do, they make a slope (judgement).
-HALVES_APART = 0.5
+#: Both halves of a thread are placed by the same model and under the same light, and of what they
+#: differ by a share only is taken for a slope: by this share of what halves placed independently
+#: would do, they make one (judgement; the tapers of 208 known threads err by 0.8 of u).
+HALVES_APART = 0.2
 #: How far crests and roots follow the flanks' edges, which they share blur and metal with: a crest
 #: by this share of the flanks' shift, a root by this share of what that moves the flanks' diameter
 #: (judgement).
@@ -31,11 +32,12 @@ UNIFORM = 12**0.5
 #: What is left of a slanted view after its contour has been unfolded, at a slant of 0.136: a
 #: Whitworth thread reads 3.2 degrees too open there when its crest's rounding cannot be told from
 #: its flank (from an exact contour, without light). It grows with the slant's square; where only
-#: points on the straight flank were used, an eighth of it is left: of the pitch diameter too, whose
-#: share is given in pitches (292 rendered threads: 0.1 to 0.3).
+#: points on the straight flank were used, an eighth of it is left of the pitch diameter, whose
+#: share is given in pitches (292 rendered threads: 0.1 to 0.3), and of the angle less: 167 and 106
+#: known ones show none.
 SLANT = 0.136
 SLANT_ANGLE_DEG = 3.2
-SLANT_LEFT = 0.125
+SLANT_LEFT, SLANT_ANGLE_LEFT = 0.125, 0.04
 SLANT_DIAMETER_PITCHES = 0.03
 
 #: Where a root ends fewer blurs than this over the point of its flanks, as they are seen, the blur
@@ -61,10 +63,11 @@ NEAR_PANEL_PITCH = 0.0015
 #: they are over masked light (renders).
 NEAR_DIAMETERS_PX = {"major_mm": 0.15, "pitch_diameter_mm": 0.25, "minor_mm": 0.45}
 #: How far the ridge at an end stands off, in radius and pitches: a chamfer or a run-out that the
-#: fit did not leave out; beside a close panel, which shines past the end, twice as much more. So
-#: the tapers of 239 rendered threads err by 0.7 to 1 of u with three turns as with fifteen, where
-#: it had been 1.3 with three and, beside a panel, 0.1 with twelve.
-END_RIDGE, END_RIDGE_NEAR = 0.01, 0.02
+#: fit did not leave out; beside a close panel, which shines past the end, twice as much more. The
+#: points that it takes of the first half ridge beside a body lie 0.002 too far out, at a bare end
+#: 0.001 too far in; tapers of 208 rendered threads err by 0.95 of u with three turns and by 0.65
+#: with more than eleven.
+END_RIDGE, END_RIDGE_NEAR = 0.005, 0.01
 
 
 def _median_u_px(shape: ThreadShape) -> float:
@@ -185,12 +188,13 @@ def bent_flanks(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
 
 def slanted_view(shape: ThreadShape, place: Geometry) -> BudgetLine:
     """Return what a view along the thread leaves in angle and pitch diameter."""
-    grow = (shape.slant / SLANT) ** 2 * (SLANT_LEFT if shape.straight else 1.0)
+    grow, straight = (shape.slant / SLANT) ** 2, shape.straight
+    diameter = SLANT_DIAMETER_PITCHES * shape.pitch_mm * grow
     return BudgetLine(
         source="view along the thread",
         contributions={
-            "angle_deg": SLANT_ANGLE_DEG * grow,
-            "pitch_diameter_mm": SLANT_DIAMETER_PITCHES * grow * shape.pitch_mm,
+            "angle_deg": SLANT_ANGLE_DEG * grow * (SLANT_ANGLE_LEFT if straight else 1.0),
+            "pitch_diameter_mm": diameter * (SLANT_LEFT if straight else 1.0),
         },
     )
 

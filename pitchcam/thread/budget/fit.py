@@ -22,14 +22,15 @@ SLOPES = (NAMES.index("slope+"), NAMES.index("slope-"))
 #: Floors for what the model of a thread leaves out: the forms of crests and roots, which go with
 #: the pitch, and roughness. Lengths as shares of the pitch. Of 292 rendered threads the pitch
 #: diameter is off against the major by 0.003 pitches more than edges and noise say, the minor by
-#: nothing; 0.005 leaves room for what no render draws (judgement, as are pitch, angle and taper).
+#: nothing; 0.005 leaves room for what no render draws (judgement, as are pitch and taper; of the
+#: angle 0.1 degrees draw 106 known threads best).
 U_MODEL = {
     "pitch_mm": 0.0002,
     "major_mm": 0.005,
     "pitch_diameter_mm": 0.003,
     "minor_mm": 0.005,
-    "angle_deg": 0.15,
-    "taper": 0.0003,
+    "angle_deg": 0.1,
+    "taper": 0.0001,
 }
 
 
