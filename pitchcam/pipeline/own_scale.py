@@ -96,7 +96,9 @@ def from_crests(scene: Scene, parts: list[Shape], reading_mm: float) -> OwnScale
     u = float(np.hypot(U_CALIPER_MM, U_PLACE_PITCHES * shape.pitch_mm * abs(_grows(shape))))
     return OwnScale(
         camera=camera,
+        part=part,
         region=region,
+        read=shape,
         u_reading=u / reading_mm,
         u_crests=u_crests_mm(shape) / reading_mm,
         open=is_open,

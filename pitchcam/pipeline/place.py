@@ -46,6 +46,7 @@ def geometry(scene: Scene, region: Region, shape: ThreadShape | CrestShape, rest
             slope_per_lens=lies.slope_per_lens,
             recentred=moved,
             rows_shown=scene.rows_shown,
+            **_from_read(scene, region, shape, rest),
         )
     r = scene.reference
     there = float(np.hypot(*(r.where_px - centre))) / corner
@@ -77,6 +78,31 @@ def geometry(scene: Scene, region: Region, shape: ThreadShape | CrestShape, rest
         rows_shown=scene.rows_shown,
         u_tilt_rad=_left(u_tilt, told * camera.u_corner),
     )
+
+
+def _from_read(
+    scene: Scene, region: Region, shape: ThreadShape | CrestShape, rest: Rest
+) -> dict[str, float]:
+    """Return what lies between a thread and the one whose crests gave the scale, if another's did.
+
+    Threads of one part share an axis: its slope takes the one nearer than the other. Those of two
+    parts differ by both heights, and by the camera's tilt along the way between them.
+    """
+    own = scene.own
+    if own is None or own.region is region:
+        return {}
+    read, camera = own.read, shape.camera
+    off = camera.project(read.frame.origin) - np.array(camera.centre_px)
+    share = float(np.hypot(*off) / np.hypot(*camera.centre_px))
+    across = 1 + MORE_ALONG * (1 - _radial(off, np.array(read.axis.direction)))
+    bent = across * share**2
+    way = shape.frame.origin - read.frame.origin
+    if any(r is region for r in own.part.threads):
+        return {"lever_mm": float(way @ shape.frame.along), "bent_read": bent}
+    far = float(np.hypot(*way[:2]))
+    leans = far * camera.leans.u_along(way[:2]) if far > 0 else 0.0
+    heights = np.sqrt(2.0) * rest.u_height_mm
+    return {"u_beside_mm": float(np.hypot(heights, leans)), "bent_read": bent}
 
 
 def _u_own_scale(scene: Scene, region: Region) -> float:

@@ -41,6 +41,7 @@ from pitchcam.scale.faces import straight_sides
 from pitchcam.scale.find import find_reference
 from pitchcam.scale.reference import Edges, Reference
 from pitchcam.scale.tilt import told_by_window, window_edges
+from pitchcam.thread.budget.geometry import Measured
 
 Progress = Callable[[str], None]
 
@@ -55,13 +56,15 @@ AGREE = 0.03
 class OwnScale:
     """The scale by a reading of crests: the camera at the distance that it gives, and its u.
 
-    ``region`` is the thread that was read. Relative standard uncertainties: ``u_reading`` of what
-    was read, ``u_crests`` of what the picture shows of these crests. ``open`` says that another
-    thread of the picture may be the one that was read.
+    ``region`` is the thread that was read, on ``part``, and ``read`` as it was measured. Relative
+    standard uncertainties: ``u_reading`` of what was read, ``u_crests`` of what the picture shows
+    of these crests. ``open`` says that another thread of the picture may be the one that was read.
     """
 
     camera: Camera
+    part: Shape
     region: Region
+    read: Measured
     u_reading: float
     u_crests: float
     open: bool

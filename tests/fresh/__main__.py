@@ -1,4 +1,4 @@
-"""``python -m tests.fresh draw|render|pack|measure|table|focal``: fresh photos, what they show."""
+"""``python -m tests.fresh draw|render|pack|measure|table|oracle|focal``: fresh photos."""
 
 from __future__ import annotations
 
@@ -138,6 +138,27 @@ def table(files: tuple[Path, ...], short: bool, only: str) -> None:
 
     rows = [r for f in files for r in json.loads(f.read_text(encoding="utf-8"))]
     click.echo(report([r for r in rows if only in r["photo"]], not short))
+
+
+@main.command()
+@FOLDERS
+@click.option("-j", "--processes", type=int, default=os.cpu_count() or 1)
+@click.option("--only", default="", help="Part of the photos' names.")
+@click.option("--by", default="reference", help="Split by this field of the rows.")
+@click.option(
+    "-o", "--output", type=click.Path(dir_okay=False, path_type=Path), help="Keep the rows here."
+)
+def oracle(
+    folders: tuple[Path, ...], processes: int, only: str, by: str, output: Path | None
+) -> None:
+    """Measure photos with each unknown put in as it is: how much errors fall by it."""
+    from tests.fresh.measure import photos
+    from tests.fresh.oracle import every, table
+
+    rows = every(photos(folders, only), processes)
+    if output is not None:
+        output.write_text(json.dumps(rows, indent=1) + "\n", encoding="utf-8")
+    click.echo(table(rows, by))
 
 
 @main.command()

@@ -19,6 +19,7 @@ from pitchcam.pipeline.pose_report import left_hand
 from pitchcam.pipeline.unfit_photo import too_blurred
 from pitchcam.records import Quantity, ScaleSpec, Verdict
 from pitchcam.scale.reference import Reference
+from pitchcam.thread.budget.pose import sloped
 from pitchcam.thread.measure import ThreadShape
 from pitchcam.thread.pose import laid
 from pitchcam.thread.pose.height import Rest, Roll
@@ -35,10 +36,21 @@ def shape():
 
 
 REGION = object()
-OWN = SimpleNamespace(region=REGION, u_reading=0.0018, u_crests=0.0024)
+PART = SimpleNamespace(threads=[REGION])
+OWN = {"region": REGION, "part": PART, "u_reading": 0.0018, "u_crests": 0.0024}
 
 
-def place(shape, *, reference_height=3.0, beside_px=300.0, spec=PIN, read_px=None, region=REGION):
+def place(
+    shape,
+    *,
+    reference_height=3.0,
+    beside_px=300.0,
+    spec=PIN,
+    read_px=None,
+    region=REGION,
+    read=None,
+    own=None,
+):
     """Return the geometry of a drawn thread beside a reference."""
     at = shape.camera.project(shape.frame.origin)
     reference = Reference(
@@ -64,7 +76,9 @@ def place(shape, *, reference_height=3.0, beside_px=300.0, spec=PIN, read_px=Non
     scene = SimpleNamespace(
         reference=reference if spec.source != "major" else None,
         rows_shown=True,
-        own=OWN if spec.source == "major" else None,
+        own=SimpleNamespace(**OWN | {"read": read or shape} | (own or {}))
+        if spec.source == "major"
+        else None,
         spec=spec,
         camera=shape.camera,
         bare=None,
@@ -121,6 +135,48 @@ def test_another_thread_beside_has_what_the_picture_leaves_of_the_crests_too(sha
     beside = place(shape, spec=ScaleSpec(source="major", mm=MAJOR), region=object())
     assert beside.scale_on_axis and not beside.read_crests
     assert beside.u_scale == pytest.approx(np.hypot(0.0018, 0.0024))
+
+
+def moved(shape, way):
+    """The same thread some way off in the camera frame."""
+    return replace(shape, frame=replace(shape.frame, origin=shape.frame.origin + np.array(way)))
+
+
+def test_from_crests_on_its_own_part_a_thread_lies_a_lever_along_the_axis(shape):
+    """25 mm along the axis, inclined by one u more, brings it nearer by as much times the u."""
+    spec, mine = ScaleSpec(source="major", mm=MAJOR), object()
+    part = {"part": SimpleNamespace(threads=[REGION, mine])}
+    read = moved(shape, -25.0 * shape.frame.along)
+    told = place(shape, spec=spec, region=mine, read=read, own=part)
+    assert told.lever_mm == pytest.approx(25.0) and told.u_beside_mm == 0.0
+    height, slope = sloped(told, told.u_slope_rad)
+    assert height == pytest.approx(HEIGHT + 25.0 * told.u_slope_rad)
+    assert slope == pytest.approx(0.01 + told.u_slope_rad)
+    # The thread that was read is at the distance where its diameter is that: no height counts.
+    assert place(shape, spec=spec).lever_mm == 0.0
+
+
+def test_from_crests_on_another_part_heights_and_tilt_are_open(shape):
+    """Each axis by its own height's u, and the tilt over the way between: by Pythagoras."""
+    spec = ScaleSpec(source="major", mm=MAJOR)
+    for way in (0.0, 60.0):
+        read = moved(shape, way * shape.frame.across)
+        told = place(shape, spec=spec, region=object(), read=read)
+        leans = way * shape.camera.leans.u_along(shape.frame.across[:2])  # 0 where both are one
+        assert told.u_beside_mm == pytest.approx(np.hypot(0.1 * np.sqrt(2), leans), rel=1e-3)
+        assert told.lever_mm == 0.0
+
+
+@pytest.mark.parametrize(("way", "across"), [((900.0, 0.0), 1.0), ((0.0, 900.0), 3.0)])
+def test_a_distortion_at_the_crests_that_were_read_is_in_another_s_scale(shape, way, across):
+    """Across the radius it is k c^2, along it three times that; the drawn axis runs along rows."""
+    spec, camera = ScaleSpec(source="major", mm=MAJOR), shape.camera
+    there = camera.on_plane(np.array(camera.centre_px) + np.array(way), HEIGHT)
+    read = moved(shape, there - shape.frame.origin)
+    told = place(shape, spec=spec, region=object(), read=read)
+    share = 900.0 / np.hypot(*camera.centre_px)
+    assert told.bent_read == pytest.approx(across * share**2, rel=1e-3)
+    assert place(shape, spec=spec).bent_read is None
 
 
 def test_the_scale_s_u_is_that_of_the_scale_with_own_crests_too():

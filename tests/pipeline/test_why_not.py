@@ -321,7 +321,7 @@ def scene_of(thread, *, beside=(0.0, 300.0), height=3.0, source="pin", read=None
             read_px=read,
             **told,
         ),
-        own=OWN,
+        own=SimpleNamespace(**vars(OWN), read=thread, part=SimpleNamespace(threads=[])),
         rows_shown=True,
         camera=thread.camera,
         bare=None,

@@ -277,6 +277,27 @@ def test_distortion_counts_by_its_scale_here_and_at_the_reference(shape, corner_
     assert contribution(shape, "lens distortion", "major_mm", on_axis) == 0.0
 
 
+def test_from_crests_of_another_thread_the_way_to_them_counts(shape):
+    """Depth by similar triangles, the lens's scale at both places, and the slope over the lever."""
+    bare = replace(PLACE, scale_on_axis=True, corner_share=0.4, radial=0.0)
+    beside = replace(bare, u_beside_mm=2.0, bent_read=0.05)
+    v, k = values(shape), shape.camera.u_corner
+    nearer = HEIGHT + 2.0
+    expected = change(shape, shape.camera, nearer, "major_mm")
+    told = contribution(shape, "height of the axis", "major_mm", beside)
+    assert told == pytest.approx(expected, rel=0.03)
+    assert "height of the axis" not in {x.source for x in budget(shape, bare)}
+    # Across the radius the pitch is read along it: by k c^2 here, by 0.05 k where crests were read.
+    bends = contribution(shape, "lens distortion", "major_mm", beside) / v["major_mm"]
+    assert bends == pytest.approx(k * (3 * 0.4**2 - 0.05))
+    # 30 mm away along the axis its inclination's u makes as much of the scale as a height does.
+    lever = replace(bare, lever_mm=30.0, slope_rad=0.0, u_slope_rad=0.01)
+    level = replace(lever, lever_mm=0.0)
+    by = [contribution(shape, "inclination of the part", "major_mm", p) for p in (lever, level)]
+    rises = change(shape, shape.camera, HEIGHT + 0.3, "major_mm")
+    assert by[0] - by[1] == pytest.approx(rises, rel=0.05)
+
+
 def test_the_scale_s_own_lines_are_marked_and_no_other(shape):
     lines = budget(replace(shape, nearness=1.0), PLACE)
     assert tuple(x.source for x in lines if x.of_scale) == SCALE

@@ -131,7 +131,7 @@ def test_the_terms_are_what_measuring_again_gives():
 
     class Place:
         height_mm, slope_rad, u_slope_rad = HEIGHT, 0.0, 0.01
-        scale_on_axis, height_per_rad = True, 0.0
+        scale_on_axis, height_per_rad, lever_mm = True, 0.0, 0.0
 
     line = terms.inclination(shape, Place)
     turned = remeasure_crests(shape, shape.camera, HEIGHT, 0.01)

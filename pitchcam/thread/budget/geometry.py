@@ -43,6 +43,11 @@ class Geometry:
     straight would show rows of the picture that are out of place. ``recentred`` are cameras whose
     principal point is moved by its u to either side, along the axis and across it; none where it is
     known.
+
+    Where a part's own crests gave the scale to another thread, ``lever_mm`` is how far along the
+    axis this thread lies from theirs, if both are of one part; ``u_beside_mm`` what is open of
+    their axes' difference in depth, if they are not; and ``bent_read`` what a distortion of 1 at
+    the corner makes of the scale at the crests that were read, None where they are this thread's.
     """
 
     height_mm: float
@@ -65,6 +70,9 @@ class Geometry:
     radial: float = 0.5
     bent_reference: float = BENT_EVERY_WAY
     bent_tilt: float = 0.0
+    lever_mm: float = 0.0
+    u_beside_mm: float = 0.0
+    bent_read: float | None = None
 
 
 def values(shape: Measured) -> dict[str, float]:

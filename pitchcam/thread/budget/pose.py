@@ -17,8 +17,8 @@ def inclined(place: Geometry, sign: float) -> tuple[float, float]:
 
 def sloped(place: Geometry, off_rad: float) -> tuple[float, float]:
     """Return height and slope of the axis with the slope off by an angle."""
-    rise = 0.0 if place.scale_on_axis else place.height_per_rad * off_rad
-    return place.height_mm + rise, place.slope_rad + off_rad
+    rises = place.lever_mm if place.scale_on_axis else place.height_per_rad
+    return place.height_mm + rises * off_rad, place.slope_rad + off_rad
 
 
 def inclination(shape: ThreadShape, place: Geometry) -> BudgetLine:

@@ -32,10 +32,14 @@ def reference(shape: Measured, place: Geometry) -> BudgetLine:
 
 
 def axis_height(shape: Measured, place: Geometry) -> BudgetLine | None:
-    """Return what the axis's height over the reference contributes: it brings the axis nearer."""
-    if place.scale_on_axis:
+    """Return what the axis's height over the reference contributes: it brings the axis nearer.
+
+    Over crests that were read on another part, all that makes one axis nearer than the other.
+    """
+    u = place.u_beside_mm if place.scale_on_axis else place.u_rise_mm
+    if place.scale_on_axis and u == 0.0:
         return None
-    return _line("height of the axis", shape, -place.u_rise_mm / reach_mm(shape))
+    return _line("height of the axis", shape, -u / reach_mm(shape))
 
 
 def focal_length(shape: Measured, place: Geometry) -> BudgetLine:
@@ -128,9 +132,10 @@ def distortion(shape: Measured, place: Geometry) -> BudgetLine:
     across = 1 + MORE_ALONG * (1 - place.radial)
     there = place.bent_reference * place.corner_share_reference**2 + place.bent_tilt
     if place.scale_on_axis:
-        # The diameter was read.
-        there = across * place.corner_share**2
+        # The diameter was read, of this thread or of another.
+        own = across * place.corner_share**2
+        there = own if place.bent_read is None else place.bent_read
     v = values(shape)
-    own = {k: v[k] * corner * (across * place.corner_share**2 - there) for k in LENGTHS if k in v}
-    own["pitch_mm"] = v["pitch_mm"] * corner * (along * place.corner_share**2 - there)
-    return BudgetLine(source="lens distortion", contributions=own, of_scale=True)
+    by = {k: v[k] * corner * (across * place.corner_share**2 - there) for k in LENGTHS if k in v}
+    by["pitch_mm"] = v["pitch_mm"] * corner * (along * place.corner_share**2 - there)
+    return BudgetLine(source="lens distortion", contributions=by, of_scale=True)
