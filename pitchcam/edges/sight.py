@@ -28,7 +28,8 @@ class Sight(Framed):
     part's outline at LIT_LEVEL; ``axis`` is the thread's own in the photo, ``region`` where the
     thread lies along it, ``frame`` that axis in space, with the camera that sees it.
     ``own_blur_px`` is the blur across flanks of both ways (:class:`~pitchcam.edges.flank_place.
-    FlankProfiles`), None where it is the photo's.
+    FlankProfiles`), None where it is the photo's. ``u_shear_rad`` is how far rows of the picture
+    may shear it, where nothing straight shows that they are in place.
     """
 
     crop: Crop
@@ -38,6 +39,7 @@ class Sight(Framed):
     outline_px: Values
     axis: ImageAxis
     own_blur_px: tuple[float, float] | None = None
+    u_shear_rad: float = 0.0
 
     @property
     def flank_blur_px(self) -> tuple[float, float]:

@@ -26,7 +26,7 @@ from pitchcam.pipeline.place import geometry
 from pitchcam.pipeline.pose_report import left_hand, lies_aslant, part_pose
 from pitchcam.pipeline.scene import Scene
 from pitchcam.pipeline.told_lens import told
-from pitchcam.pipeline.unfit import Found, refusal
+from pitchcam.pipeline.unfit import Found, hardly_turns, refusal, too_small
 from pitchcam.records import BudgetLine, Flag, Quantity, ThreadReading, ThreadResult, Verdict
 from pitchcam.thread.as_laid import measure_as_laid
 from pitchcam.thread.budget import relative_u_scale
@@ -42,6 +42,7 @@ from pitchcam.thread.pose.laid import Known, lay_either
 from pitchcam.thread.pose.records import Pose
 from pitchcam.thread.reading import crest_plots, crest_reading, half_angles, plots, to_reading
 from pitchcam.thread.ridges import are_ridges
+from pitchcam.thread.runs import U_SHEAR_RAD, refuse_run
 
 #: Below this many pixels a pitch an impossible angle is put down to the pixels.
 COARSE_PX = 12.0
@@ -148,6 +149,7 @@ def _sight(scene: Scene, part: Shape, region: Region, height_mm: float) -> Sight
         outline_px=points,
         axis=axis,
         frame=axis_frame(scene.camera, axis, middle, height_mm),
+        u_shear_rad=0.0 if scene.rows_shown else U_SHEAR_RAD,
     )
 
 
@@ -206,6 +208,8 @@ def _one_thread(
 ) -> tuple[ThreadResult, OnAxis | None]:
     part, region, number = found.part, found.region, found.number
     shape, rest = measured(scene, part, region)
+    if not scene.rows_shown:
+        refuse_run(shape, number)
     if shape.hidden:
         with suppress(*NOT_FITTED):
             return _by_crests(scene, found, wanted, flags)
@@ -218,9 +222,9 @@ def _one_thread(
         )
         if region.turns < SURE_TURNS + 1:
             # A shoulder or a chamfer at either end counts as a turn's side, and makes the angle.
-            problem = _hardly_turns(number)
+            problem = hardly_turns(number)
         elif region.spacing_px < COARSE_PX:
-            problem = _too_small(found)  # so few pixels may have made the angle
+            problem = too_small(found)  # so few pixels may have made the angle
         return _unreadable(found, problem, flags), None
     if shape.section.winding.hand < 0:
         flags += left_hand(number, scene.rows_shown)
@@ -238,7 +242,7 @@ def _one_thread(
             reading = by_form(reading, crests, u_slope, verdict)
             verdict = name_thread(reading)
     if _unsure(region, verdict) or _hardly_flanks(region, shape):
-        return _unreadable(found, _hardly_turns(number), flags), None
+        return _unreadable(found, hardly_turns(number), flags), None
     halves = half_angles(shape, lines)
     result = ThreadResult(
         reading=reading,
@@ -287,7 +291,7 @@ def _by_crests(
         reading = by_form(reading, shape, place.u_slope_rad, verdict)
         verdict = name_thread(reading)
     if _unsure(region, verdict):
-        return _unreadable(found, _hardly_turns(number), flags), None
+        return _unreadable(found, hardly_turns(number), flags), None
     if shape.half_angles_deg is None:
         flags.append(
             flag(
@@ -366,20 +370,9 @@ def _hardly_flanks(region: Region, shape: ThreadShape) -> bool:
 def _not_fitted(found: Found) -> Flag:
     """Return why flanks could not be fitted: too few pixels show them, or something else."""
     if found.region.spacing_px < COARSE_PX:
-        return _too_small(found)
+        return too_small(found)
     text = f"the flanks of part {found.number} could not be fitted"
     return flag("not-read", text, UNFITTED_ADVICE)
-
-
-def _too_small(found: Found) -> Flag:
-    return flag(
-        "too-small",
-        f"the thread of part {found.number} has only {found.region.spacing_px:.0f} pixels a pitch",
-    )
-
-
-def _hardly_turns(number: int) -> Flag:
-    return flag("few-turns", f"part {number} shows hardly three turns of thread")
 
 
 def _sign(taper: float) -> int:

@@ -90,3 +90,16 @@ def _clipped(scene: Scene, part: Shape) -> bool:
         # Not min over the axis, which goes pixel by pixel.
         values = np.minimum.reduce([values[:, i] for i in range(values.shape[1])])
     return float(np.mean(values >= CLIPPED * full)) > MOST_CLIPPED
+
+
+def too_small(found: Found) -> Flag:
+    """Return that a thread has too few pixels a pitch."""
+    return flag(
+        "too-small",
+        f"the thread of part {found.number} has only {found.region.spacing_px:.0f} pixels a pitch",
+    )
+
+
+def hardly_turns(number: int) -> Flag:
+    """Return that a part shows too few turns for a thread."""
+    return flag("few-turns", f"part {number} shows hardly three turns of thread")

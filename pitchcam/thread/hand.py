@@ -36,8 +36,8 @@ BY_LIGHT, MOST_BY_LIGHT = 5.0, 4.0
 class Lean:
     """How far a thread's flanks lean as those of a right-hand thread do: 1, or -1 for a left one.
 
-    ``u`` is its standard uncertainty: the points' noise, and what is open of how a flank's edge
-    rises in the light from its foot to its top.
+    ``u`` is its standard uncertainty: the points' noise, what is open of how a flank's edge rises
+    in the light from its foot to its top, and rows of the picture that may be out of place.
     """
 
     value: float
@@ -50,7 +50,11 @@ class Lean:
 
 
 def flanks_lean(
-    section: Section, flanks: Flanks, edges: tuple[FlankEdge, ...], frame: AxisFrame
+    section: Section,
+    flanks: Flanks,
+    edges: tuple[FlankEdge, ...],
+    frame: AxisFrame,
+    u_shear_rad: float = 0.0,
 ) -> Lean:
     """Return how far the flanks lean, of a section that was fitted as a right hand's.
 
@@ -67,6 +71,8 @@ def flanks_lean(
         What is known of those edges.
     frame
         How the thread is seen.
+    u_shear_rad
+        How far rows of the picture that are out of place may shear it, each side by itself.
     """
     left = Winding(starts=section.winding.starts, hand=-section.winding.hand)
     other = fit_again(replace(section, winding=left), flanks, frame, abs(section.fit.pitch_mm))
@@ -92,6 +98,12 @@ def flanks_lean(
                 continue
             up = (height[group] - height[group].mean()) * along * max(u_px)
             variance += (2 * float(up @ whole[group]) / size) ** 2
+    out = section.points.r[both]
+    for at in (1.0, -1.0):
+        group = side == at
+        if u_shear_rad and group.any():
+            sheared = u_shear_rad * (out[group] - out[group].mean())
+            variance += (2 * float(sheared @ whole[group]) / size) ** 2
     return Lean(value=lean, u=float(np.sqrt(variance)))
 
 

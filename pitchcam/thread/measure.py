@@ -229,7 +229,7 @@ def measure_thread(sight: Sight, starts: int = 1) -> ThreadShape:
     if straight:
         told = 0.0
         with suppress(np.linalg.LinAlgError):
-            told = flanks_lean(own.section, own.flanks, own.edges, frame).left
+            told = flanks_lean(own.section, own.flanks, own.edges, frame, sight.u_shear_rad).left
             told += crests_apart(own.section, own.tips, frame)
         if may_be_left(told):
             with suppress(OutlineError, np.linalg.LinAlgError):
