@@ -14,7 +14,7 @@ from pitchcam.edges.arcs import rim_arcs
 from pitchcam.edges.falls import most_blur
 from pitchcam.edges.focus import far_from_focus, focus_of
 from pitchcam.edges.lines import Segment, StraightEdge, TrueEdge, straight_edge, turn_u_px
-from pitchcam.edges.rims import BELIEVED, MOST_DRAWN_PX, UNLEARNT, Focus, Rims, fit_rims
+from pitchcam.edges.rims import BELIEVED, MOST_DRAWN_PX, U_DEFOCUS, UNLEARNT, Focus, Rims, fit_rims
 from pitchcam.light.esf import DEFAULT_SPREAD, Spread, unsharpen
 from pitchcam.objects.field import Field
 from pitchcam.objects.shapes import Shape, widest_stretch
@@ -45,6 +45,8 @@ HELD_PX = 1.5 * DEFAULT_SPREAD.blur_px
 #: of six drawn photos shaken, zoomed or out of focus by 1.5 to 2.3 px, the pins came out 2 to 4 %
 #: too thick, each edge off by 0.75 of the band of 3 to 4 px that the fit took it for.
 MOST_USUAL = 2.0
+#: Widest band, in blurs, that the rest of such a fall is taken for: the six photos' were 1.7 to 2.
+MOST_OF_FALL = 2.0
 #: Beyond the blur of a corner (px, inside is negative) its face must be as even as this, in shares
 #: of the background's light: half of what would shift the fitted blur by a tenth.
 FACE_PX = -3.5
@@ -175,7 +177,8 @@ def learn_rims(
         rims, pins = learn_rims(rest, field, camera)
         apart = [s for s in shapes if s.blob.label in far]
         falls = [e.fall_px for e, label in zip(edges, owner, strict=True) if label in far]
-        return rims, pins | _blurred(apart, field, camera, float(np.median(falls)))[1]
+        sharp = rims.spread.blur_px
+        return rims, pins | _blurred(apart, field, camera, float(np.median(falls)), sharp)[1]
     fall = float(np.median([e.fall_px for e in edges])) if edges else 0.0
     if fall > HELD_PX and most_blur(shapes) > HELD_PX:
         return _blurred(shapes, field, camera, fall)
@@ -223,9 +226,12 @@ def _own_edges(
 
 
 def _pins(
-    edges: list[StraightEdge], owner: list[int | None], rims: Rims
+    edges: list[StraightEdge], owner: list[int | None], rims: Rims, sharp_px: float | None = None
 ) -> dict[int, list[TrueEdge]]:
-    """Return the true edges of each pin, by its label."""
+    """Return the true edges of each pin, by its label.
+
+    Out of the focus in which parts are blurred by ``sharp_px``, their blur is a lens's.
+    """
     pins: dict[int, list[TrueEdge]] = {}
     first = 0
     for edge, label in zip(edges, owner, strict=True):
@@ -233,7 +239,10 @@ def _pins(
         first = pieces.stop
         if label is not None:
             true = _through(edge, rims.edges_px[pieces], rims.u_edges_px[pieces])
-            u_px = float(np.hypot(true.u_px, _band_or_none(rims, pieces)))
+            open_px = _band_or_none(rims, pieces)
+            if sharp_px is not None:
+                open_px = U_DEFOCUS * max(rims.spread.blur_px - sharp_px, 0.0)
+            u_px = float(np.hypot(true.u_px, open_px))
             pins.setdefault(label, []).append(replace(true, u_px=u_px))
     return pins
 
@@ -242,16 +251,21 @@ def _band_or_none(rims: Rims, pieces: slice) -> float:
     """Return what is open of an edge whose blur is none of a lens, pixels.
 
     Shake and zoom do not fall as the model's blur does: the rest of the fall is taken for a
-    mirrored band, which moves the edge by its width.
+    mirrored band, which moves the edge by its width. A band wider than any such rest is seen.
     """
     usual = DEFAULT_SPREAD
     most = usual.blur_px + MOST_USUAL * usual.u_blur_px
-    share = np.clip((rims.spread.blur_px - most) / usual.blur_px, 0.0, 1.0)
-    return float(share * rims.rims_px[pieces].mean())
+    blur = rims.spread.blur_px
+    share = np.clip((blur - most) / usual.blur_px, 0.0, 1.0)
+    return float(share * np.minimum(rims.rims_px[pieces], MOST_OF_FALL * blur).mean())
 
 
 def _blurred(
-    shapes: Sequence[Shape], field: Field, camera: Camera, fall_px: float
+    shapes: Sequence[Shape],
+    field: Field,
+    camera: Camera,
+    fall_px: float,
+    sharp_px: float | None = None,
 ) -> tuple[Rims, dict[int, list[TrueEdge]]]:
     """Fit the edges of a photo so blurred that the usual profile does not hold their fall.
 
@@ -279,7 +293,7 @@ def _blurred(
             u_radius_px=unit * s.u_radius_px,
         ),
     )
-    return rims, _pins(edges, owner, rims)
+    return rims, _pins(edges, owner, rims, sharp_px)
 
 
 def _otherwise(

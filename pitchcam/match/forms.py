@@ -60,16 +60,19 @@ def log_forms(forms: Mapping[str, float], parts: Population, astray: float = AST
     ----------
     forms
         Logarithms of the likelihood by form, the best one's 0; what is absent was not weighed, and
-        counts as the best.
+        counts as the best. The likelihood of a size is the mean over its forms, and that of an
+        outline astray, which tells nothing, is as large for all sizes as the best size's.
     parts
         The sizes.
     astray
         Share of outlines that say nothing of the form.
     """
-    names = list(RIDGES)
-    likely = np.array([math.exp(min(forms.get(name, 0.0), 0.0)) for name in names])
-    likely = (1 - astray) * likely + astray
-    return np.asarray(np.log(_shares(parts.sizes) @ likely))
+    shares, names = _shares(parts.sizes), list(RIDGES)
+    likely = shares @ [math.exp(min(forms.get(name, 0.0), 0.0)) for name in names]
+    # The best is a size's, not a form's: that of three forms one fits is none of its faults.
+    weighed = shares @ [name in forms for name in names] > 1 - 1e-9
+    best = float(likely[weighed].max()) if weighed.any() else 1.0
+    return np.asarray(np.log((1 - astray) * np.minimum(likely / best, 1.0) + astray))
 
 
 def told_by_outline(reading: ThreadReading) -> tuple[str, ...]:

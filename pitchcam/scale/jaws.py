@@ -45,10 +45,15 @@ U_BLURS = 0.05
 #: What a face's edge is good to by itself, pixels: dirt, denoising, sharpening that is not undone
 #: to the end. Without it a shoulder of the light passes for a second, bright wall.
 U_EDGE_PX = 0.1
+#: How far a wall's light may go from that of an explanation that is followed: one wall is as dark
+#: as the part or as bright as the panel, and from one to the other the depth moves by a percent.
+FOLLOWED_LIGHT = 0.1
 #: What the walls tell of the tilt counts from this share of what was known before on.
 LEAST_TOLD = 0.3
 #: Thickest jaw, whose wall has to fit into the profiles: what is taken for a thicker one is none.
 THICKEST_MM = 5.5
+#: Most light of a wall that is fitted.
+MOST_FITTED = 0.98
 #: Other facing edges as long as this share of the longest are jaws as well as those.
 RIVAL = 0.7
 
@@ -281,6 +286,10 @@ def _solve(
         alike = np.log(q[6] / q[7]) / U_BLURS
         return np.concatenate([*rest, off, [alike]])
 
+    least, most = np.zeros(2), np.full(2, MOST_FITTED)
+    if isinstance(begin, _Fit):
+        least = np.maximum(least, begin.q[4:6] - FOLLOWED_LIGHT)
+        most = np.minimum(most, begin.q[4:6] + FOLLOWED_LIGHT)
     fits = []
     firsts = []
     for walls in ((0.2, 0.2), (0.2, 0.8), (0.8, 0.2)):
@@ -295,8 +304,8 @@ def _solve(
                 x_scale=[0.01, 0.1, 0.3, 0.01, 0.2, 0.2, 0.2, 0.2],
                 max_nfev=60,
                 bounds=(
-                    [start - 0.3, -np.inf, 0.3, -0.3, 0.0, 0.0, 0.3, 0.3],
-                    [start + 0.3, np.inf, THICKEST_MM, 0.3, 0.98, 0.98, 8.0, 8.0],
+                    [start - 0.3, -np.inf, 0.3, -0.3, *least, 0.3, 0.3],
+                    [start + 0.3, np.inf, THICKEST_MM, 0.3, *most, 8.0, 8.0],
                 ),
             )
         )

@@ -10,7 +10,8 @@ import pytest
 
 from pitchcam.camera.pinhole import camera_from_exif
 from pitchcam.edges.lines import StraightEdge
-from pitchcam.edges.straight import _pins, _through, _without_strangers, learn_rims
+from pitchcam.edges.rims import U_DEFOCUS
+from pitchcam.edges.straight import MOST_OF_FALL, _pins, _through, _without_strangers, learn_rims
 from pitchcam.objects.field import find_field
 from pitchcam.objects.shapes import describe
 from tests.objects import drawing
@@ -57,20 +58,32 @@ def test_an_edge_s_turn_is_as_open_as_its_pieces_scatter() -> None:
 
 def test_a_blur_that_no_lens_makes_leaves_the_band_open() -> None:
     """Beyond 0.95 + 2 x 0.2 px the band found may be none; within, the edges are as fitted."""
+    assert pin_u_px(1.0) == pin_u_px(1.35) == pytest.approx(0.2)
+    assert pin_u_px(1.35 + 0.475) == pytest.approx(np.hypot(0.2, 1.25))
+    assert pin_u_px(4.0) == pytest.approx(np.hypot(0.2, 2.5))
 
-    def u_px(blur_px: float) -> float:
-        rims = SimpleNamespace(
-            edges_px=np.zeros(3),
-            u_edges_px=np.full(3, 0.2),
-            rims_px=np.array([2.0, 3.0, 4.0]),
-            spread=SimpleNamespace(blur_px=blur_px),
-        )
-        ((true,),) = _pins([edge("a", "b", "c")], [7], rims).values()  # type: ignore[arg-type]
-        return true.u_px
 
-    assert u_px(1.0) == u_px(1.35) == pytest.approx(0.2)
-    assert u_px(1.35 + 0.475) == pytest.approx(np.hypot(0.2, 1.5))
-    assert u_px(4.0) == pytest.approx(np.hypot(0.2, 3.0))
+def pin_u_px(blur_px: float, wide: float = 1.0, sharp_px: float | None = None) -> float:
+    """Return the uncertainty of a pin's edge with bands of 2 to 3 px, or so many times as wide."""
+    rims = SimpleNamespace(
+        edges_px=np.zeros(3),
+        u_edges_px=np.full(3, 0.2),
+        rims_px=wide * np.array([2.0, 2.5, 3.0]),
+        spread=SimpleNamespace(blur_px=blur_px),
+    )
+    ((true,),) = _pins([edge("a", "b", "c")], [7], rims, sharp_px).values()  # type: ignore[arg-type]
+    return true.u_px
+
+
+def test_no_band_that_is_wider_than_the_fall_is_left_open() -> None:
+    """A pin near a long panel has one of 17 px, and the rest of a blur of 3 px is 6 px at most."""
+    assert pin_u_px(3.0, wide=5.0) == pytest.approx(np.hypot(0.2, MOST_OF_FALL * 3.0))
+
+
+def test_a_pin_out_of_focus_beside_sharp_parts_is_blurred_by_a_lens() -> None:
+    """Its band is one; what a disc's blur is else than a bell's stays open."""
+    assert pin_u_px(3.3, wide=5.0, sharp_px=0.8) == pytest.approx(np.hypot(0.2, U_DEFOCUS * 2.5))
+    assert pin_u_px(0.8, sharp_px=0.9) == pytest.approx(0.2)
 
 
 def test_a_piece_that_mirrors_a_neighbour_is_left_out() -> None:

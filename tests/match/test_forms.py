@@ -61,9 +61,18 @@ def test_the_form_multiplies_what_the_rest_says():
 
 def test_sizes_are_mixtures_of_their_forms():
     logs = log_forms({"flat60": 0.0, "worn60": -50.0, "rolled60": -50.0, "round55": -50.0}, PARTS)
-    assert of(logs, "M14x1.5") == pytest.approx(np.log((1 + 2 * ASTRAY) / 3))
-    assert of(logs, "1/2-14 NPSM") == pytest.approx(np.log((1 + ASTRAY) / 2))
+    # A third and a half of theirs have the form that fits: two to three, but for outlines astray.
+    assert of(logs, "M14x1.5") == pytest.approx(np.log((2 + ASTRAY) / 3))
+    assert of(logs, "1/2-14 NPSM") == pytest.approx(0.0)
     assert of(logs, "G 1/2") == pytest.approx(np.log(ASTRAY))
+
+
+@pytest.mark.parametrize(("name", "twin"), [("M8x1.25", "G 1/2"), ("G 1/2", "M8x1.25")])
+def test_no_outline_says_more_for_one_angle_than_for_another(name, twin):
+    """Of three forms of 60 degrees one fits: an outline astray would not fit that one alone."""
+    forms = {"flat60": -50.0, "worn60": -50.0, "rolled60": -50.0, "round55": -50.0}
+    logs = log_forms(forms | {"rolled60" if name[0] == "M" else "round55": 0.0}, PARTS)
+    assert of(logs, name) - of(logs, twin) == pytest.approx(-np.log(ASTRAY))
 
 
 def test_what_was_not_weighed_is_not_held_against_a_size():

@@ -365,38 +365,6 @@ def test_that_it_is_asked_with_what_was_measured(monkeypatch):
     assert angles == (thread.reading.angle_deg, *thread.half_angles_deg)
 
 
-@pytest.mark.parametrize(
-    ("quantity", "u", "named"),
-    [
-        ("taper", 0.030, True),
-        ("taper", 0.033, False),
-        ("pitch", 0.028, True),
-        ("pitch", 0.032, False),
-        ("angle", 19.0, True),
-        ("angle", 21.0, False),
-    ],
-)
-def test_what_repeats_unevenly_has_no_name(monkeypatch, quantity, u, named):
-    """Crests or flanks off their lines: a gear, a hexagon's noise, a close-wound spring."""
-
-    def scattered(*given):
-        reading = measured(*given)
-        field = {"taper": "taper", "pitch": "pitch_mm", "angle": "angle_deg"}[quantity]
-        told = getattr(reading, field)
-        share = told.value if quantity == "pitch" else 1.0
-        return replace(reading, **{field: replace(told, u=u * share)})
-
-    measured = part_threads.to_reading
-    plain = identify(PHOTO, PIN, plots=False).parts[0].threads[0].verdict
-    monkeypatch.setattr(part_threads, "to_reading", scattered)
-    monkeypatch.setattr(part_threads, "name_thread", lambda reading: plain)
-    verdict = identify(PHOTO, PIN, plots=False).parts[0].threads[0].verdict
-    assert (verdict.status == "named") == named
-    if not named:
-        assert verdict.designation is None and verdict.probability is None
-        assert "may be no thread" in verdict.notes[-1] and "winds round" in verdict.next_step
-
-
 @pytest.mark.parametrize("alone", [True, False])
 def test_a_ripple_that_is_no_thread_is_told_only_where_there_is_no_other(monkeypatch, alone):
     def with_ripple(*args):

@@ -147,6 +147,21 @@ def test_the_height_is_told_by_the_explanation_of_the_walls_that_gives_the_depth
     assert -0.5 < found.height_mm < 3.5
 
 
+def test_a_wall_that_is_hidden_keeps_its_light_in_the_explanation_that_is_followed(
+    monkeypatch,
+) -> None:
+    """From dark to bright its edge moves by the wall's width: a photo's jaws lay 9 mm down."""
+    view = View(size=(1600, 1200), f_px=2400.0, turn=(0.0, 0.01, 0.0))
+    found = []
+    plain = module._solve
+    monkeypatch.setattr(module, "_solve", lambda *given: found.append(plain(*given)) or found[-1])
+    seen = looking.look(jaws(view, 22.6, 3.3, at=(-25, 0), shine=0.6), view, gain=0.0)
+    camera = replace(looking.camera(view, tilt=False), u_tilt_rad=0.02)
+    assert jaw_references(seen.shapes, camera, 22.6)
+    first, followed = found
+    assert np.abs(followed.q[4:6] - first.q[4:6]).max() < module.FOLLOWED_LIGHT + 1e-9
+
+
 def test_an_edge_counts_once_however_finely_its_light_is_sampled() -> None:
     """Moved by what it is good to, it is off by one u; the light alone would make that many."""
     for step in (0.25, 0.5):

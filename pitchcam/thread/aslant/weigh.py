@@ -39,8 +39,9 @@ Values = NDArray[np.float64]
 #: What no form explains of an outline, alike on every ridge, in blurs: how the light changes along
 #: a ridge, a corner's sharpness, a blur that is not even. Outlines of known threads lie 0.03 to
 #: 0.1 off that of their own form; of 103 threads named so, with 0.1 at 0.89 on the mean, 101 were
-#: right, which is likeliest with 0.06 to 0.08.
-ALIKE_BLURS = 0.08
+#: right, which is likeliest with 0.06 to 0.08, and the forms of 53 whose flanks are hidden or ill
+#: read are with 0.03 to 0.06.
+ALIKE_BLURS = 0.06
 #: Standard deviation of half an included angle as threads are made, degrees: that of the match.
 U_HALF_DEG = 0.25
 #: How far off its best form an outline lies, in blurs (root mean square), beyond which it is of
