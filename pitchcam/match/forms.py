@@ -75,12 +75,17 @@ def log_forms(forms: Mapping[str, float], parts: Population, astray: float = AST
     return np.asarray(np.log((1 - astray) * np.minimum(likely / best, 1.0) + astray))
 
 
+def likest_angle(reading: ThreadReading) -> float | None:
+    """Return the included angle, degrees, of the form that the outline is likest; None unasked."""
+    forms = reading.forms
+    return RIDGES[max(forms, key=lambda name: forms[name])].angle_deg if forms else None
+
+
 def told_by_outline(reading: ThreadReading) -> tuple[str, ...]:
     """Return a note of what angle the outline tells, where forms were weighed."""
-    forms = reading.forms
-    if not forms:
+    angle = likest_angle(reading)
+    if angle is None:
         return ()
-    angle = RIDGES[max(forms, key=lambda name: forms[name])].angle_deg
     told = (
         "Of the forms in question, drawn as they would be seen, its outline is likest that of "
         f"{angle:g} degrees."

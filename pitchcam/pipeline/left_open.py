@@ -5,8 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+from pitchcam.match.advice import best_measurement
+from pitchcam.match.forms import likest_angle
 from pitchcam.match.naming import NAMED
-from pitchcam.records import ThreadResult
+from pitchcam.records import Candidate, ThreadResult
+from pitchcam.series import find
 
 #: A thread's crests lie on a line, evenly, and its flanks are straight. Where their scatter leaves
 #: the taper open by half of a pipe thread's 1/16, the pitch by nearly the step from 27 to 28 TPI,
@@ -21,6 +24,8 @@ OF_THE_LENS = ("focal length", "principal point")
 #: three pixels, whose twins differ by a tenth of one. Of some 15,000 samples that were turned, cut
 #: and shrunk five threads were named wrongly, all at 8 to 10 pixels and at 0.96 to 0.986.
 FEW_PX, SURE_OF_FEW = 10.0, 0.99
+#: An angle that lies within so many of its u of another one does not exclude it.
+BOTH_ANGLES = 2.0
 IF_UNEVEN = (
     "Look whether one groove winds round the part from end to end; if it does, retake it sharp, "
     "with more of its turns and nearer."
@@ -51,8 +56,11 @@ def left_open(result: ThreadResult, next_step: str, *notes: str) -> ThreadResult
 
 
 def if_a_thread(result: ThreadResult) -> ThreadResult:
-    """Take back the name of what may be rings or no thread, is too uneven for one, or too small."""
-    return _if_large(_if_even(_if_likely(result)))
+    """Take back the name of what may be rings or no thread, is too uneven for one, or too small.
+
+    And of what looks like a twin of another angle.
+    """
+    return _if_of_its_angle(_if_large(_if_even(_if_likely(result))))
 
 
 def _if_likely(result: ThreadResult) -> ThreadResult:
@@ -95,13 +103,55 @@ def _uneven(result: ThreadResult, name: str) -> float:
     return min(float(read.u), math.hypot(*rest))
 
 
+def _pixels(result: ThreadResult) -> float | None:
+    """Return how many pixels a pitch shows, None where it is not known."""
+    if result.span_px is None or result.turns is None:
+        return None
+    (x0, y0), (x1, y1) = result.span_px
+    return math.hypot(x1 - x0, y1 - y0) / result.turns
+
+
 def _if_large(result: ThreadResult) -> ThreadResult:
     """Take back a name that is not quite sure of a thread of few pixels a pitch."""
-    if result.span_px is None or result.turns is None:
-        return result
-    (x0, y0), (x1, y1) = result.span_px
-    px = math.hypot(x1 - x0, y1 - y0) / result.turns
-    if px >= FEW_PX or (result.verdict.probability or 0.0) >= SURE_OF_FEW:
+    px = _pixels(result)
+    if px is None or px >= FEW_PX or (result.verdict.probability or 0.0) >= SURE_OF_FEW:
         return result
     note = f"It shows only {px:.0f} pixels a pitch, too few to be so sure of its name."
     return left_open(result, IF_SMALL, note)
+
+
+def _if_of_its_angle(result: ThreadResult) -> ThreadResult:
+    """Take back a name whose twin of another angle the outline is likest, or cannot exclude.
+
+    Twins of 55 and 60 degrees differ by their roots as well, which few pixels fill: a name that
+    stands by those alone, against the angle or beside an open one, is not sure.
+    """
+    verdict = result.verdict
+    if verdict.designation is None:
+        return result
+    own = find(verdict.designation).angle_deg
+    rivals = [c for c in verdict.candidates if find(c.designation).angle_deg != own]
+    likest = likest_angle(result.reading)
+    by_outline = [c for c in rivals if find(c.designation).angle_deg == likest]
+    if by_outline:
+        note = f"Its outline is likest that of {likest:g} degrees, and {verdict.designation} has "
+        return left_open(result, _told_apart(result, by_outline[0]), f"{note}{own:g}.")
+    px, angle = _pixels(result), result.reading.angle_deg
+    if px is None or px >= FEW_PX or angle is None:
+        return result
+    for c in rivals:
+        other = find(c.designation).angle_deg
+        if abs(angle.value - other) < BOTH_ANGLES * angle.u:
+            note = f"At {px:.0f} pixels a pitch its angle leaves {other:g} degrees open, "
+            return left_open(
+                result, f"{_told_apart(result, c)} {IF_SMALL}", f"{note}those of {c.designation}."
+            )
+    return result
+
+
+def _told_apart(result: ThreadResult, rival: Candidate) -> str:
+    """Return what tells a named thread from a rival."""
+    own = next(c for c in result.verdict.candidates if c.designation == result.verdict.designation)
+    both = (own, rival)
+    sizes = [find(c.designation) for c in both]
+    return best_measurement(sizes, [c.probability for c in both], result.reading)

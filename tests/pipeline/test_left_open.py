@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from pitchcam.pipeline.left_open import if_a_thread
-from pitchcam.records import BudgetLine
+from pitchcam.records import BudgetLine, Candidate, Quantity
 from tests.pipeline.test_part_threads import PHOTO, PIN, identify
 
 
@@ -66,3 +66,58 @@ def test_what_lens_and_scale_leave_open_makes_no_thread_uneven(thread):
 
 def test_a_thread_without_a_span_keeps_its_name(thread):
     assert if_a_thread(replace(thread, span_px=None, turns=None)).verdict == thread.verdict
+
+
+def named_r(thread, forms=None, angle=(55.2, 0.6), px=30.0, rival="1/2-14 NPT"):
+    """The thread named R 1/2, with a rival's 0.3 percent."""
+    rivals = (("R 1/2", "ISO 7-1", 0.997), (rival, "ASME B1.20.1", 0.003))
+    listed = tuple(Candidate(designation=d, standard=s, probability=p) for d, s, p in rivals)
+    verdict = replace(
+        thread.verdict,
+        designation="R 1/2",
+        standard="ISO 7-1",
+        probability=0.997,
+        candidates=listed,
+    )
+    reading = replace(
+        thread.reading, angle_deg=Quantity(value=angle[0], u=angle[1]), forms=forms or {}
+    )
+    span = ((0.0, 0.0), (8 * px, 0.0))
+    return replace(thread, verdict=verdict, reading=reading, span_px=span, turns=8.0)
+
+
+@pytest.mark.parametrize("likest, named", [("pipe60", False), ("round55", True)])
+def test_no_name_stands_against_its_own_outline(thread, likest, named):
+    """55 and 60 degrees by ISO 7-1 and ASME B1.20.1, however sure the lengths are."""
+    forms = {"pipe60": -1.5, "round55": -1.5} | {likest: 0.0}
+    told = if_a_thread(named_r(thread, forms)).verdict
+    assert (told.status == "named") == named
+    if not named:
+        assert [c.designation for c in told.candidates] == ["R 1/2", "1/2-14 NPT"]
+        assert "likest that of 60 degrees, and R 1/2 has 55" in told.notes[-1]
+        assert "R 1/2 " in told.next_step and "1/2-14 NPT " in told.next_step
+
+
+def test_an_outline_that_no_candidate_has_undoes_nothing(thread):
+    told = named_r(thread, {"pipe60": 0.0, "round55": -1.5}, rival="G 1/2")
+    assert if_a_thread(told).verdict == told.verdict
+
+
+@pytest.mark.parametrize(
+    ("px", "angle", "named"),
+    [(7.9, (56.3, 3.4), False), (7.9, (55.2, 1.5), True), (12.0, (56.3, 3.4), True)],
+)
+def test_few_pixels_leave_a_twin_of_another_angle_open(thread, px, angle, named):
+    told = if_a_thread(named_r(thread, angle=angle, px=px)).verdict
+    assert (told.status == "named") == named
+    if not named:
+        assert "leaves 60 degrees open, those of 1/2-14 NPT" in told.notes[-1]
+        assert "form gauge" in told.next_step and "nearer" in told.next_step
+
+
+def test_a_thread_without_an_angle_or_a_name_is_left_as_it_is(thread):
+    few = named_r(thread, px=7.9)
+    no_angle = replace(few, reading=replace(few.reading, angle_deg=None))
+    assert if_a_thread(no_angle).verdict == no_angle.verdict
+    open_ = replace(few, verdict=replace(few.verdict, designation=None, status="ambiguous"))
+    assert if_a_thread(open_).verdict.status == "ambiguous"
