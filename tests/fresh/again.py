@@ -44,7 +44,8 @@ def _series(seed: int, part: int, chance: int) -> list[Fresh] | None:
     lasting = np.random.default_rng(stream)
     build, mesh, material = draw._what("good", lasting)
     kinds = [str(k) for k in lasting.permutation(["pin", "disc", "card", "jaws"])[:2]]
-    of_part = [references.draw(kind, lasting) for kind in kinds]
+    true = np.random.default_rng([zlib.crc32(b"size"), seed, part])
+    of_part = [references.sized(references.draw(kind, lasting), true) for kind in kinds]
     camera = draw._camera("good", build, lasting)
     heading = float(lasting.uniform(0, 360))
     light = draw._light("good", camera, lasting)

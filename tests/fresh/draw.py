@@ -82,6 +82,10 @@ def fresh(set_name: str, seed: int, index: int) -> Fresh:
     if set_name == "wrongref":  # a card has one size
         kind = str(rng.choice(["pin", "pin", "disc", "jaws"]))
     reference = None if kind == "major" else references.draw(kind, rng)
+    if reference is not None:
+        # By a stream of its own: what lies there, and where, stays what a seed has drawn.
+        own = np.random.default_rng([zlib.crc32(b"size"), seed, index])
+        reference = references.sized(reference, own)
     phone_kind = _phone_kind(set_name, rng)
     for _ in range(400):
         camera = _camera(set_name, build, rng)

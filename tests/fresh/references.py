@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -23,7 +23,10 @@ JAW_FACE_MM = 34.0
 
 @dataclass(frozen=True, kw_only=True)
 class Reference:
-    """One thing of known size; ``reach`` is the box (x0, y0, x1, y1) around it before turning."""
+    """One thing of known size; ``reach`` is the box (x0, y0, x1, y1) around it before turning.
+
+    ``mm`` is what is stated of it, by which the true size is ``off_mm`` larger.
+    """
 
     kind: str
     mm: float
@@ -33,20 +36,25 @@ class Reference:
     thickness: float = 0.0
     length: float = 0.0
     beam: bool = False
+    off_mm: float = 0.0
+
+    @property
+    def true_mm(self) -> float:
+        return self.mm + self.off_mm
 
     @property
     def height(self) -> float:
-        return self.mm if self.kind == "pin" else self.thickness
+        return self.true_mm if self.kind == "pin" else self.thickness
 
     def things(self, at: tuple[float, float], turn_deg: float) -> list[Thing]:
         """Return its meshes on the plate."""
         if self.kind == "pin":
-            body = place.pin(self.mm, self.length)
+            body = place.pin(self.true_mm, self.length)
             pose = place.rest(body, at=at, heading_deg=turn_deg)
             vertices, faces = body.mesh()
             return [Thing(vertices=pose.world(vertices), faces=faces, material=self.bsdf)]
         if self.kind == "disc":
-            vertices, faces = disc(self.mm, self.thickness).mesh()
+            vertices, faces = disc(self.true_mm, self.thickness).mesh()
             return [Thing(vertices=vertices + (*at, 0.0), faces=faces, material=self.bsdf)]
         outlines = [self._card()] if self.kind == "card" else self._caliper()
         slabs = (place.slab(place.turned(o, turn_deg, at), self.thickness) for o in outlines)
@@ -57,7 +65,7 @@ class Reference:
         return place.card(x1 - x0, y1 - y0)
 
     def _caliper(self) -> list[Array]:
-        jaws = [place.jaw(self.mm, side, JAW_FACE_MM) for side in (-1, 1)]
+        jaws = [place.jaw(self.true_mm, side, JAW_FACE_MM) for side in (-1, 1)]
         if self.beam:
             x0, _, x1, y1 = self.reach
             y0 = JAW_FACE_MM / 2 - 0.5
@@ -68,7 +76,7 @@ class Reference:
         """Return what it is and where."""
         return {
             "kind": self.kind,
-            "mm": self.mm,
+            "mm": self.true_mm,
             "thickness_mm": self.thickness,
             "length_mm": self.length,
             "beam": self.beam,
@@ -84,6 +92,17 @@ def disc(diameter: float, thickness: float) -> Part:
     low = [(EDGE_MM * (1 - np.sin(t)), diameter - 2 * EDGE_MM * (1 - np.cos(t))) for t in a[::-1]]
     high = [(thickness - z, d) for z, d in low[::-1]]
     return Part(segments=(Turned(stations=(*low, *high)),))
+
+
+def sized(reference: Reference, rng: Rng) -> Reference:
+    """Return a reference as true to what is stated of it as such things are.
+
+    Ground pins and drills' shanks are true to 0.01 and 0.02 mm, a caliper is read to 0.012 mm, as
+    over a thread's crests (common practice, no source). With references of exactly their size each
+    u of theirs looked too wide. A card has its sides drawn; discs are taken as stated.
+    """
+    off = {"pin": float(rng.uniform(-0.014, 0.014)), "jaws": float(rng.normal(0, 0.012))}
+    return replace(reference, off_mm=off.get(reference.kind, 0.0))
 
 
 def draw(kind: str, rng: Rng) -> Reference:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from pitchcam.series import load_series
 from samples.solids import Flipped
+from tests.fresh import references
 from tests.fresh.again import PHOTOS
 from tests.fresh.draw import PIPE_PX_MM, PIPE_TURNS, SETS, fresh
 from tests.fresh.table import common_cells, figures, outcomes
@@ -140,3 +142,26 @@ def test_pipe_threads_are_drawn_long_and_near(index: int) -> None:
     assert row["designation"] in PIPES
     assert row["thread_length_mm"] / row["pitch_mm"] >= PIPE_TURNS - 1e-9
     assert shot.camera.f_px / shot.camera.height >= PIPE_PX_MM
+
+
+def test_a_reference_is_as_true_to_its_size_as_such_things_are() -> None:
+    """The mesh and the truth have the true size, the user the stated one; discs and cards as is."""
+    rng, off = np.random.default_rng(3), {}
+    for kind in ("pin", "jaws", "disc", "card"):
+        for _ in range(40):
+            one = references.sized(references.draw(kind, rng), rng)
+            off.setdefault(kind, []).append(one.truth((0.0, 0.0), 0.0)["mm"] - one.mm)
+    # Evenly within 0.014 mm, and normal with 0.012.
+    assert np.std(off["pin"]) == pytest.approx(0.014 / np.sqrt(3), rel=0.3)
+    assert np.std(off["jaws"]) == pytest.approx(0.012, rel=0.3)
+    assert max(map(abs, off["disc"] + off["card"])) == 0.0
+
+
+def test_a_pin_lies_there_by_its_true_size_and_is_stated_by_the_other() -> None:
+    pin = references.draw("pin", np.random.default_rng(1))
+    (body,) = replace(pin, off_mm=0.5).things((0.0, 0.0), 0.0)
+    assert np.ptp(body.vertices[:, 2]) == pytest.approx(pin.mm + 0.5, abs=1e-3)
+    shot = fresh("good", 12, 8)
+    true = truth(shot)["render"]["references"][0]["mm"]
+    assert shot.stated["source"] == "pin"
+    assert shot.stated["mm"] == round(shot.stated["mm"]) != true
