@@ -445,7 +445,7 @@ def test_a_near_panel_leaves_the_diameters_by_the_photos_pixels(shape):
     panel = contributions_near(shape)
     told = [panel[k] / shape.mm_per_px for k in LENGTHS[1:]]
     assert told == pytest.approx([0.15, 0.25, 0.45])
-    assert panel["pitch_mm"] == pytest.approx(0.0015 * PITCH, rel=1e-3)
+    assert panel["pitch_mm"] == pytest.approx(0.0004 * PITCH, rel=1e-3)
     # With half the focal length the same thread has half the pixels.
     shorter = with_camera(shape, f_px=shape.camera.f_px / 2)
     coarse = contributions_near(shorter)
@@ -574,7 +574,7 @@ def test_what_is_open_of_an_edge_s_rise_up_each_flank_turns_it(shape):
 
 def test_a_panel_close_behind_leaves_each_quantity_open_by_itself(shape):
     near = line(replace(shape, nearness=1.0), "panel close behind the part")
-    assert near.contributions["pitch_mm"] == pytest.approx(0.0015 * PITCH, rel=1e-3)
+    assert near.contributions["pitch_mm"] == pytest.approx(0.0004 * PITCH, rel=1e-3)
     assert not near.correlated
     half = line(replace(shape, nearness=0.5), "panel close behind the part")
     assert half.contributions["minor_mm"] == pytest.approx(near.contributions["minor_mm"] / 2)
