@@ -80,6 +80,24 @@ def test_each_term_is_the_mean_of_both(flanks, asked):
     assert slope > 0.8 * share * TOLD.by_slant_deg * PLACE.u_slope_rad
 
 
+@pytest.mark.parametrize("off_deg", [-9.0, 9.0])
+def test_readings_that_contradict_each_other_leave_the_angle_between(flanks, monkeypatch, off_deg):
+    """Nothing tells which of both reads light as form."""
+    own = values(flanks)["angle_deg"]
+
+    def told(shape, u_slope_rad):
+        slant = shape.section.slant(shape.frame)
+        return replace(TOLD, slant=slant, angle_deg=own + off_deg)
+
+    monkeypatch.setattr(outline, "flanks_outline_angle", told)
+    shape = with_outline(flanks, PLACE)
+    u = angle_u(flanks)["bent flanks"]
+    apart = np.sqrt(u**2 + TOLD.u_deg**2 - 2 * outline.ALIKE * u * TOLD.u_deg)
+    assert abs(off_deg) > 2 * apart
+    more = np.sqrt((off_deg**2 - 4 * apart**2) / 3)
+    assert shape.outlined.u_bend_deg == pytest.approx(np.hypot(TOLD.u_bend_deg, more), rel=0.05)
+
+
 def test_an_outline_that_tells_none_leaves_the_flanks_alone(flanks, monkeypatch):
     def none(shape, u_slope_rad):
         raise np.linalg.LinAlgError
