@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from pitchcam.match.population import Population
 from pitchcam.records import Quantity, ThreadReading
 from pitchcam.series import ThreadSize
-from pitchcam.series.ridges import RIDGES, ridge_shares
+from pitchcam.series.ridges import RIDGES, SHARINGS, ridge_shares
 
 Array = NDArray[np.float64]
 
@@ -76,9 +76,17 @@ def log_forms(forms: Mapping[str, float], parts: Population, astray: float = AST
 
 
 def likest_angle(reading: ThreadReading) -> float | None:
-    """Return the included angle, degrees, of the form that the outline is likest; None unasked."""
+    """Return the included angle, degrees, that the outline is likest; None unasked.
+
+    It is that of the sizes whose forms fit best on the mean: of three forms that a thread may have,
+    one may fit by chance where the others do not.
+    """
     forms = reading.forms
-    return RIDGES[max(forms, key=lambda name: forms[name])].angle_deg if forms else None
+    asked = [shares for shares in SHARINGS if shares.keys() <= forms.keys()]
+    if not asked:
+        return None
+    likest = max(asked, key=lambda shares: sum(p * math.exp(forms[n]) for n, p in shares.items()))
+    return RIDGES[next(iter(likest))].angle_deg
 
 
 def told_by_outline(reading: ThreadReading) -> tuple[str, ...]:

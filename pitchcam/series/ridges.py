@@ -50,6 +50,9 @@ RIDGES: dict[str, Ridge] = {
 _CUT = {"flat60": 1 / 2, "worn60": 1 / 2}
 _ANY = {"flat60": 1 / 3, "worn60": 1 / 3, "rolled60": 1 / 3}
 _BY_ANGLE = {55.0: "round55", 47.5: "round47.5", 80.0: "round80"}
+_ALONE = ("pipe60", "round55", "round47.5", "round60", "round80")
+#: All that :func:`ridge_shares` returns.
+SHARINGS: tuple[Mapping[str, float], ...] = (_CUT, _ANY, *({name: 1.0} for name in _ALONE))
 
 
 def ridge_shares(size: ThreadSize) -> Mapping[str, float]:

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 from pitchcam.match import name_thread
-from pitchcam.match.forms import ASTRAY, ASTRAY_BESIDE_ANGLE, TELLS_DEG, log_forms
+from pitchcam.match.forms import ASTRAY, ASTRAY_BESIDE_ANGLE, TELLS_DEG, likest_angle, log_forms
 from pitchcam.match.likelihood import log_likelihoods, log_likelihoods_near, log_off_series
 from pitchcam.match.population import population
 from pitchcam.records import Quantity, ThreadReading
 from pitchcam.series import find
-from pitchcam.series.ridges import RIDGES
+from pitchcam.series.ridges import RIDGES, SHARINGS, ridge_shares
 from tests.match.test_naming import reading_of
 
 PARTS = population("external")
@@ -49,6 +49,18 @@ def test_a_name_by_the_outline_says_so():
     assert not any("outline" in note for note in name_thread(reading).notes)
     assert "likest that of 55 degrees" in name_thread(replace(reading, forms=ROUND)).notes[0]
     assert "likest that of 60 degrees" in name_thread(replace(reading, forms=FLAT)).notes[0]
+
+
+def test_an_outline_is_likest_the_angle_whose_forms_fit_on_the_mean():
+    """One of three forms of 60 degrees is a little likelier than the one of 55; then all three."""
+    plain, forms = by_crests("G 3/4"), {"rolled60": 0.0, "round55": -0.6}
+    assert likest_angle(replace(plain, forms=forms | {"flat60": -17.0, "worn60": -5.0})) == 55.0
+    assert likest_angle(replace(plain, forms=forms | {"flat60": -0.1, "worn60": -1.0})) == 60.0
+    # A taper pipe thread has one form of its own, whatever other threads of 60 degrees have.
+    taper = forms | {"flat60": -17.0, "worn60": -5.0, "pipe60": -0.5}
+    assert likest_angle(replace(plain, forms=taper)) == 60.0
+    assert likest_angle(plain) is None
+    assert {frozenset(s) for s in SHARINGS} == {frozenset(ridge_shares(s)) for s in PARTS.sizes}
 
 
 def test_the_form_multiplies_what_the_rest_says():
