@@ -20,7 +20,7 @@ Shape = TypeVar("Shape", CrestShape, ThreadShape)
 
 #: Standard uncertainty of an angle by straight flanks from which on the outline is asked, degrees:
 #: below, it is weighed at a tenth and less.
-LEAST_U_DEG = 0.6
+LEAST_U_DEG = 0.7
 #: Correlation of both angles' errors, which share points and light (35 known threads of fewer than
 #: 26 pixels a pitch in renders: 0.54).
 ALIKE = 0.5

@@ -26,6 +26,10 @@ U_CRESTS_PX, U_COVERED = 0.5, 0.15
 #: Now and then crests of one side are burred or misread, by 2.5 pixels where either hand leaves
 #: less than one: Student's t with so many degrees of freedom (judgement).
 FREEDOM = 5.0
+#: Flanks' rises err with tails that their u does not tell, as angles do: of 237 angles' errors over
+#: u the fourth moment is 4.2 times the second's square, that of so many degrees of freedom. A brass
+#: thread close to a panel leaned left by 5 u, with crests as a right hand's.
+LEAN_FREEDOM = 9.0
 #: Log odds of the light for each unit of the logarithm by which either hand leaves more of it
 #: undrawn, and the most that it says: the wrong hand leaves 1.4 times as much, 1.05 to 3.4 times
 #: (rendered threads), and what else is odd in the light leaves more than either.
@@ -46,7 +50,10 @@ class Lean:
     @property
     def left(self) -> float:
         """Log odds for a left hand against a right one, both as common."""
-        return -2 * self.value / self.u**2
+        right, left = (
+            np.log1p(((self.value - hand) / self.u) ** 2 / LEAN_FREEDOM) for hand in (1.0, -1.0)
+        )
+        return float((LEAN_FREEDOM + 1) / 2 * (right - left))
 
 
 def flanks_lean(

@@ -77,6 +77,15 @@ def test_a_flank_s_edge_that_rises_other_than_its_light_says_turns_no_hand():
     assert not is_left(known.left, right=0.005, left=0.005)
 
 
+def test_a_lean_far_off_its_u_tells_less_than_a_normal_law_would():
+    """Of a normal law 2 / u^2 for as sure a lean: no right hand's crests could speak against it."""
+    for lean in (Lean(value=-1.0, u=0.38), Lean(value=-1.07, u=0.38)):
+        assert 5.0 < lean.left < 9.0 < 2 / lean.u**2
+    assert Lean(value=1.0, u=0.38).left == pytest.approx(-Lean(value=-1.0, u=0.38).left)
+    # Where little is known both laws say the same.
+    assert Lean(value=-0.5, u=3.0).left == pytest.approx(1 / 9, rel=0.15)
+
+
 def crests_say(lead, off_mm, noise_px=0.0, burr_px=0.0) -> float:
     """Return the log odds of crests about the frame's axis, one side's too far out by a burr."""
     pitch, major = 2.0, 20.0
