@@ -34,22 +34,33 @@ def normal_cdf(x: ArrayLike) -> Values:
     lies below the rounding of double precision. Beyond 10 standard deviations the end's value
     stands (7.6e-24), so that no relative precision is kept in the far tails.
     """
-    # Not np.clip, which takes longer to look at its arguments than a small array takes.
-    at = np.minimum(np.maximum(np.asarray(x, dtype=float), -_END), _END)
-    place = np.rint(np.fmax(at, -_END) * _EVERY)  # a place for what is no number, too
-    off = at - place / _EVERY
-    x0 = at - off
-    index = (place + _END * _EVERY).astype(np.intp)
+    # Not np.clip, which takes longer to look at its arguments than a small array takes; and what is
+    # done with serves again, since fresh memory takes as long as the arithmetic.
+    off = np.minimum(np.maximum(np.asarray(x, dtype=float), -_END), _END)
+    place = np.asarray(np.fmax(off, -_END))  # a place for what is no number, too
+    place *= _EVERY
+    np.rint(place, out=place)
+    x0 = place * (1 / _EVERY)
+    place += _END * _EVERY
+    index = place.astype(np.intp)
+    off = np.asarray(off - x0)
     below, density = _table()
     # Derivatives of the density are it times Hermite's polynomials.
-    square = x0 * x0
-    series: Values = off * (3 - square) * x0 / 24
-    series += (square - 1) / 6
+    square = np.multiply(x0, x0, out=place)
+    series = np.asarray(3 - square)
     series *= off
-    series -= x0 / 2
+    series *= x0
+    series /= 24
+    square -= 1
+    square /= 6
+    series += square
+    series *= off
+    x0 *= 0.5
+    series -= x0
     series *= off
     series += 1
     series *= off
-    series *= density[index]
-    series += below[index]
-    return series
+    series *= density.take(index)
+    series += below.take(index)
+    out: Values = series[()]  # a number for a number
+    return out

@@ -7,6 +7,7 @@ from dataclasses import fields, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.camera.pinhole import Camera
 from pitchcam.frozen import dataclass
 from pitchcam.objects.axis import ImageAxis, Points
 from pitchcam.objects.frame import AxisFrame
@@ -57,6 +58,16 @@ class Flanks:
     height: Values
     below: Values
     normal: Points
+
+    def rays(self, camera: Camera) -> Points:
+        """Return the points' directions, of :meth:`pitchcam.camera.pinhole.Camera.straight`.
+
+        They are kept: fits in one pose after another ask for those of the same lens.
+        """
+        lens, kept = (camera.f_px, camera.centre_px, camera.k1, camera.k2), vars(self)
+        if kept.get("_lens") != lens:
+            kept["_rays"], kept["_lens"] = camera.straight(self.xy), lens
+        return np.asarray(kept["_rays"])
 
     def only(self, keep: NDArray[np.bool_]) -> Flanks:
         """Return the points of a mask."""

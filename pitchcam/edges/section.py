@@ -184,7 +184,7 @@ def _within(tan_half: tuple[float, float]) -> Values:
 def _fitted(
     flanks: Flanks, frame: AxisFrame, spacing_mm: float, winding: Winding, course: _Course
 ) -> Section:
-    raw = frame.from_photo(flanks.xy)
+    raw = frame.from_rays(flanks.rays(frame.camera))
     ridge = _aligned_ridges(flanks, raw[:, 0], spacing_mm)
     points = FlankPoints(
         z=raw[:, 0], r=raw[:, 1], side=flanks.side, flank=flanks.flank, ridge=ridge

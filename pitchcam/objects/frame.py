@@ -67,7 +67,10 @@ class AxisFrame:
 
     def from_photo(self, xy: Values) -> Values:
         """Return where rays of photo positions meet the plane x = 0, as (z, y) in mm."""
-        q = self.camera.straight(xy)
+        return self.from_rays(self.camera.straight(xy))
+
+    def from_rays(self, q: Values) -> Values:
+        """Return the same of directions, of :meth:`pitchcam.camera.pinhole.Camera.straight`."""
         ways = q @ self.basis[:, :2].T + self.basis[:, 2]
         z, y, x = self.pinhole
         reach = -x / ways[..., 2]

@@ -126,7 +126,8 @@ class ThreadSize:
 
     def limits(self, gender: Gender) -> tuple[Limits, ...]:
         """Return the limits of every class for one gender, the usual class first."""
-        return tuple(self.external if gender == "external" else self.internal)
+        held = self.external if gender == "external" else self.internal
+        return held.all() if isinstance(held, OnDemand) else tuple(held)
 
     def major_at(self, station_mm: float) -> float:
         """Return the basic major diameter in mm at a station from the small end face."""
