@@ -144,6 +144,7 @@ class CrestShape:
         """Return what was measured, by the names that naming uses."""
         found = {"pitch_mm": self.pitch_mm, "major_mm": self.major_mm, "taper": self.taper}
         if self.outlined is not None:
+            found["pitch_mm"] *= self.outlined.longer
             found["angle_deg"] = self.outlined.at(self.signed_slant)
         elif self.half_angles_deg is not None:
             found["angle_deg"] = sum(self.half_angles_deg)

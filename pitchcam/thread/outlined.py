@@ -14,7 +14,8 @@ class OutlineAngle:
     ``by_slant_deg`` is what it goes with the slant by, per radian; the others are standard
     uncertainties: by the scatter of points, by what no drawn thread explains of the outline, by the
     light on the flanks and by what crests and roots may be like. Beside an angle by straight flanks
-    it counts by ``share``.
+    it counts by ``share``. ``longer`` is the pitch by which the whole outline is drawn best, over
+    that by the crests' tops, and ``u_longer`` its relative standard uncertainty by the points.
     """
 
     angle_deg: float
@@ -25,6 +26,8 @@ class OutlineAngle:
     by_slant_deg: float
     slant: float
     share: float = 1.0
+    longer: float = 1.0
+    u_longer: float = 0.0
 
     @property
     def u_deg(self) -> float:

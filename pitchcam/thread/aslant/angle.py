@@ -83,6 +83,8 @@ RISE_SHARE, RISE_PX, U_RISE_SHARE, U_RISE_PX = 0.35, 0.03, 0.25, 0.08
 #: forms, whose corners an angle leaves free (109 known threads: with 0.055 instead of 0.08 they are
 #: 0.45 degrees off at the median, not 0.52, and by 0.9 of u, not 0.8).
 ALIKE_BLURS = 0.055
+#: How far the pitch by the outline may lie off that by the crests, in u of the latter.
+MOST_APART = 3.0
 #: Light inside an edge, of the background's, for which it is tabled where the levels are crossed.
 INSIDE: Values = np.linspace(0.0, 0.69, 70)
 
@@ -152,7 +154,7 @@ def outline_angle(shape: CrestShape, u_slope_rad: float) -> OutlineAngle:
         raise np.linalg.LinAlgError("the outline shows no flanks")
     inside = mirrored_px(shape.sight, seen.index[flank])
     rise = RISE_PX + RISE_SHARE * inside, float(np.hypot(U_RISE_PX, U_RISE_SHARE * inside))
-    return _angle(seen, usual, rise, shape.signed_slant)
+    return _angle(seen, usual, rise, shape.signed_slant, shape.u_pitch_mm)
 
 
 def flanks_outline_angle(shape: ThreadShape, u_slope_rad: float) -> OutlineAngle:
@@ -222,7 +224,11 @@ def _height(seen: Outline, usual: Values) -> Values:
 
 
 def _angle(
-    seen: Outline, usual: Values, rise_px: tuple[float, float], slant: float
+    seen: Outline,
+    usual: Values,
+    rise_px: tuple[float, float],
+    slant: float,
+    u_pitch_mm: float = 0.0,
 ) -> OutlineAngle:
     pitch, height = float(usual[PITCH]), _height(seen, usual)
     start = np.concatenate([usual, [ROUND, 0.0]])
@@ -238,7 +244,23 @@ def _angle(
         fit = fit_outline(seen, form, fit.q, sound)
     if strangeness(seen, fit, weight) > STRANGE_BLURS:
         raise np.linalg.LinAlgError("the outline is of no form")
-    return _told(form, fit, (scatter / noise) ** 2, slant)
+    told = _told(form, fit, (scatter / noise) ** 2, slant)
+    return told if u_pitch_mm == 0.0 else _with_pitch(told, form, fit, u_pitch_mm)
+
+
+def _with_pitch(told: OutlineAngle, form: _Any, fit: OutlineFit, u_mm: float) -> OutlineAngle:
+    """Return the same with the pitch over that by the crests' tops, which are good to ``u_mm``.
+
+    A top is where a flat parabola is highest; the flanks and notches beside it are steep, and all
+    of them are of one pitch. A fit that is farther off than the tops leave possible has lost count.
+    """
+    size = 1 / np.sqrt(np.maximum(np.diag(fit.information), 1e-12))
+    inverse = np.linalg.inv(fit.information * size[:, None] * size)
+    u = float(size[PITCH] * np.sqrt(max(float(inverse[PITCH, PITCH]), 0.0)))
+    pitch = float(fit.q[PITCH])
+    if not 0.0 < u < u_mm or abs(pitch - form.pitch) > MOST_APART * u_mm:
+        return told
+    return replace(told, longer=pitch / form.pitch, u_longer=u / form.pitch)
 
 
 def _told(form: _Any, fit: OutlineFit, share: float, slant: float) -> OutlineAngle:

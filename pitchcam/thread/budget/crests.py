@@ -56,14 +56,16 @@ def bent_flanks(shape: CrestShape, place: Geometry) -> BudgetLine | None:
 
 def scatter(shape: CrestShape, place: Geometry) -> BudgetLine:
     """Return what the scatter of the crests contributes: type A."""
-    outlined = shape.outlined
+    outlined, u_pitch = shape.outlined, shape.u_pitch_mm
+    if outlined is not None and outlined.u_longer > 0.0:
+        u_pitch = outlined.u_longer * shape.pitch_mm
     return BudgetLine(
         source="edge noise",
         kind="A",
         correlated=False,
         degrees_of_freedom=max(float(len(shape.crests.xy) - 4), 1.0),
         contributions={
-            "pitch_mm": shape.u_pitch_mm,
+            "pitch_mm": u_pitch,
             "major_mm": shape.u_major_mm,
             "taper": shape.u_taper,
             "angle_deg": shape.u_angle_deg if outlined is None else outlined.u_noise_deg,

@@ -9,7 +9,7 @@ from scipy.special import ndtr
 from pitchcam.thread.aslant import angle as angles
 from pitchcam.thread.aslant.angle import flanks_outline_angle, mirrored_px, outline_angle
 from pitchcam.thread.budget import budget
-from tests.thread.aslant.drawn import BLUR_PX, left_handed, seen_blurred
+from tests.thread.aslant.drawn import BLUR_PX, PITCH, left_handed, seen_blurred
 from tests.thread.drawn_shape import PLACE, drawn_shape
 from tests.thread.helicoid import iso_profile, whitworth_profile
 
@@ -121,3 +121,32 @@ def test_the_terms_of_an_outlined_angle_are_its_parts(shapes, no_light):
         assert lines[source].contributions["angle_deg"] == u > 0.04, source
     slope = abs(lines["inclination of the part"].contributions["angle_deg"])
     assert slope == pytest.approx(abs(told.by_slant_deg) * PLACE.u_slope_rad, rel=0.05)
+
+
+@pytest.mark.parametrize("off", [0.003, -0.003])
+def test_tops_that_are_off_are_set_right_by_the_whole_outline(shapes, no_light, off):
+    """A pitch by the crests' tops as far off as its u of 0.3 %: the drawn thread's is 1.5 mm."""
+    known = shapes[60.0]
+    tops = replace(known, pitch_mm=(1 + off) * PITCH, u_pitch_mm=0.003 * PITCH)
+    told = outline_angle(tops, U_SLOPE)
+    assert 0.0 < told.u_longer < 0.001
+    assert told.longer == pytest.approx(1 / (1 + off), abs=4 * told.u_longer)
+    shape = replace(tops, outlined=told)
+    assert shape.quantities()["pitch_mm"] == pytest.approx(PITCH, rel=4 * told.u_longer)
+    lines = {line.source: line for line in budget(shape, PLACE)}
+    noise = lines["edge noise"].contributions["pitch_mm"]
+    assert noise == pytest.approx(told.u_longer * tops.pitch_mm)
+    assert replace(shape, outlined=None).quantities()["pitch_mm"] == tops.pitch_mm
+
+
+def test_an_outline_that_is_no_surer_than_the_tops_or_has_lost_count_gives_no_pitch(
+    shapes, no_light
+):
+    known = shapes[60.0]
+    surer = replace(known, u_pitch_mm=1e-5 * PITCH)
+    lost = replace(known, pitch_mm=1.004 * PITCH, u_pitch_mm=0.001 * PITCH)
+    for shape in (surer, lost):
+        told = outline_angle(shape, U_SLOPE)
+        assert (told.longer, told.u_longer) == (1.0, 0.0)
+        lines = {line.source: line for line in budget(replace(shape, outlined=told), PLACE)}
+        assert lines["edge noise"].contributions["pitch_mm"] == shape.u_pitch_mm
