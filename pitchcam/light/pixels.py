@@ -1,9 +1,9 @@
 """What pixels do to an edge that a lens has blurred: each is as wide as it is.
 
 A pixel gathers its own width's light, and light between two of them is taken on a line: together
-the blur of a quadratic B-spline, a quarter of a square pixel. In a photo as a phone gives it the
-lens and the mosaic blur three times that, and all together is a bell. Made smaller, a photo has
-pixels for most of its blur, and an edge's foot ends sooner than a bell's. Taken for a bell's it
+the blur of a quadratic B-spline, a quarter of a square pixel. Where lens and mosaic blur two or
+three times that, all together is a bell. In a photo made smaller, or taken through a sharp lens,
+pixels are most of the blur, and an edge's foot ends sooner than a bell's. Taken for a bell's it
 leaves light to be explained at the dark side: a pin made smaller by 0.45 was given a mirrored band
 of 0.8 px for 0.3, which made it 1.5 % thick.
 """
@@ -21,9 +21,9 @@ Values = NDArray[np.float64]
 STILL_PX = 0.5
 #: Fourth cumulant of that blur, px^4: a width of one has -1/120, and here are three.
 FOURTH = -3 / 120
-#: Blur of a photo as it was taken, px; at this the whole of it is a bell (renders with a mosaic
-#: keep to one within 0.002 of the light). Of a photo made smaller, what lens and mosaic have beside
-#: it shrinks with the fourth power, and the new pixels' stays.
+#: Blur of a photo as phones take it, px; at this the whole of it is a bell (renders with a mosaic
+#: keep to one within 0.002 of the light). Of a sharper one, or one made smaller, what lens and
+#: mosaic have beside it shrinks with the fourth power, and the pixels' stays.
 USUAL_PX = 0.95
 
 
