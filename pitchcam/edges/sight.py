@@ -29,7 +29,8 @@ class Sight(Framed):
     thread lies along it, ``frame`` that axis in space, with the camera that sees it.
     ``own_blur_px`` is the blur across flanks of both ways (:class:`~pitchcam.edges.flank_place.
     FlankProfiles`), None where it is the photo's. ``u_shear_rad`` is how far rows of the picture
-    may shear it, where nothing straight shows that they are in place.
+    may shear it, where nothing straight shows that they are in place. ``roots`` says that its roots
+    are asked for.
     """
 
     crop: Crop
@@ -40,6 +41,7 @@ class Sight(Framed):
     axis: ImageAxis
     own_blur_px: tuple[float, float] | None = None
     u_shear_rad: float = 0.0
+    roots: bool = True
 
     @property
     def flank_blur_px(self) -> tuple[float, float]:

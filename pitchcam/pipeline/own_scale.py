@@ -82,14 +82,15 @@ def from_crests(scene: Scene, parts: list[Shape], reading_mm: float) -> OwnScale
     (part, region), shape = seen[chosen]
     taken, told = camera.distance_mm, _told(camera, shape, reading_mm)
     left = 0.0
-    for _ in range(ROUNDS):
+    for look in range(ROUNDS):
         # Where the steps end, each that share of the one before.
         far = told + left / (1 - left) * (told - taken)
         if abs(far - camera.distance_mm) < SETTLED * far:
             break
         camera = camera.over_plate(far)
         with suppress(UnreadableError):
-            shape = _shape(scene, camera, part, region) or shape
+            # The second look tells where the third will be.
+            shape = _shape(scene, camera, part, region, rough=look == 0) or shape
         before, taken, told = (taken, told), far, _told(camera, shape, reading_mm)
         left = (told - before[1]) / (taken - before[0])
         left = left if abs(left) < MOST_LEFT else 0.0
@@ -122,7 +123,7 @@ def _seen(
     refused: UnreadableError | None = None
     for part, region in regions:
         try:
-            shape = _shape(scene, camera, part, region)
+            shape = _shape(scene, camera, part, region, rough=True)
         except UnreadableError as error:
             refused = refused or error
             continue
@@ -144,9 +145,11 @@ def _first(scene: Scene, part: Shape, region: Region, reading_mm: float) -> Came
     return camera.over_plate(camera.f_px * mm_per_px)
 
 
-def _shape(scene: Scene, camera: Camera, part: Shape, region: Region) -> Measured | None:
+def _shape(
+    scene: Scene, camera: Camera, part: Shape, region: Region, *, rough: bool
+) -> Measured | None:
     """Return a thread, by its flanks or by its crests alone; None where neither is seen."""
-    scene = replace(scene, camera=camera)
+    scene = replace(scene, camera=camera, rough=rough)
     with suppress(*NOT_FITTED):
         shape = measured(scene, part, region)[0]
         if shape.major_mm is not None and not shape.hidden:

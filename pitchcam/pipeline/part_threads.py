@@ -101,7 +101,7 @@ def measured(scene: Scene, part: Shape, region: Region) -> tuple[ThreadShape, Re
     """
     # The objects are held beside what was found, so that no other gets their place in memory.
     hangs_on = (part, region, scene.camera, scene.reference)
-    key = tuple(map(id, hangs_on))
+    key = (*map(id, hangs_on), scene.rough)
     if key not in scene.kept:
         scene.kept[key] = (hangs_on, *_measured(scene, part, region))
     return scene.kept[key][1:]
@@ -149,6 +149,7 @@ def _sight(scene: Scene, part: Shape, region: Region, height_mm: float) -> Sight
         outline_px=points,
         axis=axis,
         frame=axis_frame(scene.camera, axis, middle, height_mm),
+        roots=not scene.rough,
         u_shear_rad=0.0 if scene.rows_shown else U_SHEAR_RAD,
     )
 
@@ -158,7 +159,7 @@ def _focused(scene: Scene, found: Found) -> Scene:
 
     def lies(scene: Scene) -> Pose:
         with suppress(*NOT_FITTED):
-            return measured(scene, found.part, found.region)[1].pose
+            return measured(replace(scene, rough=True), found.part, found.region)[1].pose
         return by_crests(scene, found.part, found.region)[1].pose
 
     return told(scene, lies)

@@ -80,7 +80,8 @@ class Scene:
     is the camera before the reference, ``pins`` the true edges of every pin: with them the
     reference is found again for another focal length. ``explained`` are the explanations of the
     focal length, None where a profile knows it. ``kept`` is what was measured of threads, by what
-    it hangs on: it goes on to scenes that are made of this one.
+    it hangs on: it goes on to scenes that are made of this one. ``rough`` says that threads are
+    looked at for the scale or the pose alone, to which roots say nothing.
     """
 
     photo: Photo
@@ -97,6 +98,7 @@ class Scene:
     bare: Camera | None = None
     pins: Edges | None = None
     explained: tuple[Explanation, ...] | None = None
+    rough: bool = False
     kept: dict[tuple[int, ...], tuple[Any, ...]] = dataclasses.field(default_factory=dict)
 
     def held(self, mm_per_px: float) -> Camera:

@@ -341,8 +341,8 @@ def _tips(
         background=surface.background,
         near_panel=near_panel,
     )
-    tips, roots = (fit_tips(sight, section, around, groove=groove) for groove in (False, True))
-    return tips, roots
+    tips = fit_tips(sight, section, around)
+    return tips, fit_tips(sight, section, around, groove=True) if sight.roots else ()
 
 
 def _mirror(

@@ -56,7 +56,7 @@ def scale_of(monkeypatch, shapes):
     camera.over_plate = lambda far: SimpleNamespace(**vars(camera) | {"distance_mm": far})
     regions = [SimpleNamespace(turns=9 - i, name=name) for i, name in enumerate(shapes)]
 
-    def shape(scene, camera, part, region):
+    def shape(scene, camera, part, region, rough):
         if isinstance(shapes[region.name], Exception):
             raise shapes[region.name]
         return shapes[region.name]
@@ -83,7 +83,7 @@ def test_three_looks_meet_the_reading(monkeypatch, grows):
     camera.over_plate = lambda far: SimpleNamespace(**vars(camera) | {"distance_mm": far})
     looks = []
 
-    def shape(scene, camera, part_, region):
+    def shape(scene, camera, part_, region, rough):
         looks.append(camera.distance_mm)
         seen = repeats(60.0, 10.0 + 10.0 * grows * (camera.distance_mm / 200.0 - 1))
         seen.frame.origin[2] = camera.distance_mm - 7.0
@@ -103,13 +103,15 @@ def test_the_last_look_at_the_thread_that_was_read_is_its_measurement(monkeypatc
     looked, look = [], part_threads._measured
 
     def measured(scene, part, region):
-        looked.append(scene.camera.distance_mm)
+        looked.append((scene.camera.distance_mm, scene.rough))
         return look(scene, part, region)
 
     monkeypatch.setattr(part_threads, "_measured", measured)
     photo = next(SAMPLES.glob("p02-*.jpg"))
     identify(photo, ScaleSpec(source="major", mm=9.85), plots=False)
     assert len(looked) == len(set(looked)) == 3
+    # Roots say nothing of the scale: they are sought once.
+    assert [rough for _, rough in looked] == [True, True, False]
 
 
 def test_a_smeared_thread_is_refused_by_itself(monkeypatch):
