@@ -28,6 +28,8 @@ NEAR = 5
 #: How much deeper a sharpened edge's dip is than its rise, in coded values: 1.1 to 2.6 on drawn
 #: pins of 4 % of the light, where the code is steep.
 HALOS = 3.0
+#: Coded value from which on a halo may be cut off at white: it tells of no dip then.
+WHITE = 253 / 255
 #: A part's own dark is below this share of the light; what mirrors more all over has none to see.
 MOST_GROUND = 0.4
 #: Light below which a share of it means nothing.
@@ -327,7 +329,8 @@ def without_face(
     side: a pin of 8 mm by ten coded steps some 2 mm inside, which is well within the profile where
     a photo was made smaller. Read there, the dark is twice what it is at the edge, and the fit
     takes the rest for a mirrored band. The dip that sharpening leaves beside an edge is no ground:
-    in coded values it is up to HALOS times as deep as the rise on the bright side is high.
+    in coded values it is up to HALOS times as deep as the rise on the bright side is high. A rise
+    that is cut off at white says nothing of it.
     """
     smooth = np.convolve(light, np.full(NEAR, 1 / NEAR), mode="same")
     smooth[: NEAR // 2] = light[: NEAR // 2]
@@ -337,7 +340,7 @@ def without_face(
     seen = np.array([smooth[darkest], inner, plain, outer.max()])
     lowest, deep, beside, top = encode(np.maximum(background * seen, 0.0))
     rise = max(top - beside, 0.0)
-    if inner > MOST_GROUND * plain or deep - lowest <= HALOS * rise + CODE_NOISE:
+    if inner > MOST_GROUND * plain or top >= WHITE or deep - lowest <= HALOS * rise + CODE_NOISE:
         return light, inner
     ground = float(decode(np.array([lowest + rise]))[0]) / background
     deeper = np.arange(len(light)) < darkest
