@@ -27,7 +27,7 @@ ALIKE = 0.5
 #: Standard deviations by which both angles differ by chance; what is more is that one of them reads
 #: light as form, and nothing tells which (of a thread of 9 pixels a pitch over a panel 40 mm below,
 #: 58 and 66 degrees, each to 2): the angle lies anywhere between.
-BY_CHANCE, UNIFORM = 2.0, float(np.sqrt(3))
+BY_CHANCE = 2.0
 
 
 def budgeted(shape: Shape, place: Geometry) -> tuple[Shape, tuple[BudgetLine, ...]]:
@@ -56,7 +56,14 @@ def with_outline(shape: Shape, place: Geometry) -> Shape:
             apart = u**2 + told.u_deg**2 - 2 * both
             share = float(np.clip((u**2 - both) / apart, 0.0, 1.0))
             differ = told.at(shape.section.slant(shape.frame)) - shape.section.fit.angle_deg
-            more = float(np.sqrt(max(differ**2 - BY_CHANCE**2 * apart, 0.0))) / UNIFORM
-            bend = float(np.hypot(told.u_bend_deg, more))
-            return replace(shape, outlined=replace(told, share=share, u_bend_deg=bend))
+            more = _between(float(np.sqrt(max(differ**2 - BY_CHANCE**2 * apart, 0.0))), share)
+            return replace(shape, outlined=replace(told, share=share, u_apart_deg=more))
     return shape
+
+
+def _between(apart: float, share: float) -> float:
+    """Return the rms distance of what lies anywhere between two values from a mean of both.
+
+    The mean lies by ``share`` of their distance from the first.
+    """
+    return apart * float(np.sqrt(1 / 3 - share + share**2))

@@ -14,7 +14,8 @@ class OutlineAngle:
     ``by_slant_deg`` is what it goes with the slant by, per radian; the others are standard
     uncertainties: by the scatter of points, by what no drawn thread explains of the outline, by the
     light on the flanks and by what crests and roots may be like. Beside an angle by straight flanks
-    it counts by ``share``. ``longer`` is the pitch by which the whole outline is drawn best, over
+    it counts by ``share``, and ``u_apart_deg`` is what their contradiction leaves of the mean of
+    both, whole. ``longer`` is the pitch by which the whole outline is drawn best, over
     that by the crests' tops, and ``u_longer`` its relative standard uncertainty by the points.
     """
 
@@ -26,12 +27,13 @@ class OutlineAngle:
     by_slant_deg: float
     slant: float
     share: float = 1.0
+    u_apart_deg: float = 0.0
     longer: float = 1.0
     u_longer: float = 0.0
 
     @property
     def u_deg(self) -> float:
-        """The standard uncertainty, the slant's left out."""
+        """The standard uncertainty by itself, the slant's left out."""
         return math.hypot(self.u_noise_deg, self.u_bend_deg, self.u_light_deg, self.u_form_deg)
 
     def at(self, slant: float) -> float:

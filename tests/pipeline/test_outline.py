@@ -80,6 +80,34 @@ def test_each_term_is_the_mean_of_both(flanks, asked):
     assert slope > 0.8 * share * TOLD.by_slant_deg * PLACE.u_slope_rad
 
 
+@pytest.mark.parametrize("share", [0.0, 0.2, 0.5, 0.85, 1.0])
+def test_a_contradiction_counts_whatever_either_reading_does(flanks, share):
+    """Drawn evenly between both readings, as seen from the mean that is told."""
+    apart = 9.2
+    agreed, open_ = (
+        replace(flanks, outlined=replace(TOLD, share=share, u_apart_deg=u))
+        for u in (0.0, outline._between(apart, share))
+    )
+    drawn = np.linspace(0.0, apart, 4001) - share * apart
+    plain, told = (angle_u(shape)["bent flanks"] for shape in (agreed, open_))
+    assert told == pytest.approx(np.sqrt(plain**2 + np.mean(drawn**2)), rel=1e-3)
+
+
+def test_an_outline_that_counts_nothing_is_still_contradicted(flanks, monkeypatch):
+    """Its own u is larger than that of the flanks, which it leaves no less open for that."""
+    own = values(flanks)["angle_deg"]
+    poor = replace(TOLD, u_form_deg=3.0 * angle_u(flanks)["bent flanks"], angle_deg=own + 14.0)
+    monkeypatch.setattr(
+        outline,
+        "flanks_outline_angle",
+        lambda shape, u: replace(poor, slant=shape.section.slant(shape.frame)),
+    )
+    shape = with_outline(flanks, PLACE)
+    assert shape.outlined.share == 0.0
+    assert values(shape)["angle_deg"] == own
+    assert angle_u(shape)["bent flanks"] > 14.0 / np.sqrt(12)
+
+
 @pytest.mark.parametrize("off_deg", [-9.0, 9.0])
 def test_readings_that_contradict_each_other_leave_the_angle_between(flanks, monkeypatch, off_deg):
     """Nothing tells which of both reads light as form."""
@@ -94,8 +122,10 @@ def test_readings_that_contradict_each_other_leave_the_angle_between(flanks, mon
     u = angle_u(flanks)["bent flanks"]
     apart = np.sqrt(u**2 + TOLD.u_deg**2 - 2 * outline.ALIKE * u * TOLD.u_deg)
     assert abs(off_deg) > 2 * apart
-    more = np.sqrt((off_deg**2 - 4 * apart**2) / 3)
-    assert shape.outlined.u_bend_deg == pytest.approx(np.hypot(TOLD.u_bend_deg, more), rel=0.05)
+    share = shape.outlined.share
+    more = np.sqrt((off_deg**2 - 4 * apart**2) * (share**3 + (1 - share) ** 3) / 3)
+    assert shape.outlined.u_apart_deg == pytest.approx(more, rel=0.05)
+    assert shape.outlined.u_bend_deg == TOLD.u_bend_deg
 
 
 def test_an_outline_that_tells_none_leaves_the_flanks_alone(flanks, monkeypatch):

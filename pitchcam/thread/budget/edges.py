@@ -176,7 +176,7 @@ def bent_flanks(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
     The true angle lies anywhere between those of both halves, and the fit between the two. How the
     light's shift changes up a flank counts as well, as far as each flank's is known: of four, two
     halves of an angle take the mean of two each. What the whole outline says has its own share of
-    both.
+    both, and where it contradicts the flanks the mean is open by that, whatever each counts.
     """
     rises = [e.u_by_height_px for e in shape.edges]
     turned = _turned_deg(shape, float(np.sqrt(np.mean(np.square(rises))))) if rises else 0.0
@@ -184,6 +184,7 @@ def bent_flanks(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
     u = float(np.hypot(shape.bend_deg / UNIFORM, turned))
     if outline is not None:
         u += outline.share * (float(np.hypot(outline.u_bend_deg, outline.u_light_deg)) - u)
+        u = float(np.hypot(u, outline.u_apart_deg))
     if u < LEAST_BEND_DEG:
         return None
     return BudgetLine(source="bent flanks", contributions={"angle_deg": u})
