@@ -119,12 +119,12 @@ def observe(
     ]
     terms = [replace(t, shares=np.where(np.isfinite(values), t.shares, 0.0)) for t in terms]
     had = sum((_own(t).diagonal() for t in terms), np.zeros(6))
-    # What is in a u beside the budget's lines: a cast's shrinkage.
+    # What is in a u beside the budget's lines: of a cast its shrinkage.
     rest = np.sqrt(np.maximum(u**2 - had, 0.0))
     if (rest > 1e-3 * u).any():
         terms.append(
             Term(
-                source="shrinkage",
+                source="shrinkage" if reading.gender == "internal" else "beside the budget",
                 key="part",
                 shares=rest,
                 together=False,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 
 import numpy as np
@@ -19,6 +20,7 @@ from pitchcam.frozen import dataclass
 from pitchcam.match import name_thread
 from pitchcam.match.scales import AS_STATED, Scales
 from pitchcam.records import BudgetLine, ThreadResult
+from pitchcam.records.quantities import LostTermError
 from pitchcam.thread.budget.read import READ
 from pitchcam.thread.budget.read import SOURCE as CRESTS_READ
 
@@ -103,7 +105,12 @@ def adjusted(
             f"The scale is told by {_listed(spoke)} as well: {lengths} {100 * (factor - 1):+.2f} %,"
             f" their ± {200 * had:.2f} % by the scale now ± {200 * told.u:.2f} %."
         )
-        thread = rescaled(p.thread, factor, left, read)
+        try:
+            thread = rescaled(p.thread, factor, left, read)
+        except LostTermError:
+            # What its scale leaves open is not in its u as in its budget: others cannot take it.
+            out.append((p.thread, 1.0, 1.0))
+            continue
         verdict = name_thread(thread.reading, scales=scales)
         verdict = replace(verdict, notes=(*verdict.notes, note))
         out.append((replace(thread, verdict=verdict), factor, left))
@@ -115,8 +122,10 @@ def _seen(placed: Placed) -> Seen:
     seen = Seen(shares=placed.shares, tells=None)
     if thread.verdict.status == "unreadable":
         return seen
-    tells = thread_tells(thread.reading, thread.budget, thread.taper_sign, seen.u_scale)
-    return replace(seen, tells=tells)
+    with suppress(LostTermError):
+        tells = thread_tells(thread.reading, thread.budget, thread.taper_sign, seen.u_scale)
+        return replace(seen, tells=tells)
+    return seen
 
 
 def _of_reading(

@@ -69,7 +69,7 @@ def with_covariance(
 
     Raises
     ------
-    ValueError
+    LostTermError
         If it leaves a quantity less uncertainty than any photo does: it is none of these.
     """
     quantities = _quantities(reading)

@@ -59,18 +59,22 @@ def log_forms(forms: Mapping[str, float], parts: Population, astray: float = AST
     Parameters
     ----------
     forms
-        Logarithms of the likelihood by form, the best one's 0; what is absent was not weighed, and
-        counts as the best. The likelihood of a size is the mean over its forms, and that of an
-        outline astray, which tells nothing, is as large for all sizes as the best size's.
+        Logarithms of the likelihood by form, but for a number common to all; what is absent was
+        not weighed, and counts as the best. The likelihood of a size is the mean over its forms,
+        and that of an outline astray, which tells nothing, is as large for all sizes as the best
+        size's.
     parts
         The sizes.
     astray
         Share of outlines that say nothing of the form.
     """
     shares, names = _shares(parts.sizes), list(RIDGES)
-    likely = shares @ [math.exp(min(forms.get(name, 0.0), 0.0)) for name in names]
     # The best is a size's, not a form's: that of three forms one fits is none of its faults.
     weighed = shares @ [name in forms for name in names] > 1 - 1e-9
+    # However badly all of them fit: how they differ tells.
+    asked = [name for i, name in enumerate(names) if shares[weighed, i].any()]
+    top = max((forms[name] for name in asked), default=0.0)
+    likely = shares @ [math.exp(min(forms.get(name, top) - top, 0.0)) for name in names]
     best = float(likely[weighed].max()) if weighed.any() else 1.0
     return np.asarray(np.log((1 - astray) * np.minimum(likely / best, 1.0) + astray))
 
@@ -85,7 +89,12 @@ def likest_angle(reading: ThreadReading) -> float | None:
     asked = [shares for shares in SHARINGS if shares.keys() <= forms.keys()]
     if not asked:
         return None
-    likest = max(asked, key=lambda shares: sum(p * math.exp(forms[n]) for n, p in shares.items()))
+    top = max(forms[n] for shares in asked for n in shares)
+
+    def fits(shares: Mapping[str, float]) -> float:
+        return sum(p * math.exp(forms[n] - top) for n, p in shares.items())
+
+    likest = max(asked, key=fits)
     return RIDGES[next(iter(likest))].angle_deg
 
 

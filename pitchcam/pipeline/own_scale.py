@@ -88,9 +88,13 @@ def from_crests(scene: Scene, parts: list[Shape], reading_mm: float) -> OwnScale
         if abs(far - camera.distance_mm) < SETTLED * far:
             break
         camera = camera.over_plate(far)
+        seen_again = None
         with suppress(UnreadableError):
             # The second look tells where the third will be.
-            shape = _shape(scene, camera, part, region, rough=look == 0) or shape
+            seen_again = _shape(scene, camera, part, region, rough=look == 0)
+        if seen_again is None:
+            break  # what was seen from elsewhere tells nothing of a step from here
+        shape = seen_again
         before, taken, told = (taken, told), far, _told(camera, shape, reading_mm)
         left = (told - before[1]) / (taken - before[0])
         left = left if abs(left) < MOST_LEFT else 0.0

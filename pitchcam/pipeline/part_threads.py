@@ -183,19 +183,11 @@ def one_thread(
         The thread, ``unreadable`` where it cannot be measured (then a flag in ``flags`` says why);
         and the scale on its axis.
     """
-    number = found.number
     problem = refusal(scene, found)
     if problem is None:
         try:
-            with boundary(lambda: f"the measurement of part {number}", NOT_FITTED):
-                scene = _focused(scene, found)
-                return _one_thread(scene, found, wanted, flags)
+            return _either_way(scene, found, wanted, flags)
         except NOT_FITTED:
-            with (
-                suppress(*NOT_FITTED),
-                boundary(lambda: f"the crests of part {number}", NOT_FITTED),
-            ):
-                return _by_crests(scene, found, wanted, flags)
             problem = _not_fitted(found)
         except UnreadableError as error:
             # The message is a sentence; among warnings it stands as a clause.
@@ -204,13 +196,25 @@ def one_thread(
     return _unreadable(found, problem, flags), None
 
 
+def _either_way(
+    scene: Scene, found: Found, wanted: Wanted, flags: list[Flag]
+) -> tuple[ThreadResult, OnAxis | None]:
+    """Measure and name a thread by its flanks, or by its crests where no flanks can be fitted."""
+    number = found.number
+    try:
+        with boundary(lambda: f"the measurement of part {number}", NOT_FITTED):
+            scene = _focused(scene, found)
+            return _one_thread(scene, found, wanted, flags)
+    except NOT_FITTED:
+        with boundary(lambda: f"the crests of part {number}", NOT_FITTED):
+            return _by_crests(scene, found, wanted, flags)
+
+
 def _one_thread(
     scene: Scene, found: Found, wanted: Wanted, flags: list[Flag]
 ) -> tuple[ThreadResult, OnAxis | None]:
     part, region, number = found.part, found.region, found.number
     shape, rest = measured(scene, part, region)
-    if not scene.rows_shown:
-        refuse_run(shape, number)
     if shape.hidden:
         with suppress(*NOT_FITTED):
             return _by_crests(scene, found, wanted, flags)
@@ -227,6 +231,9 @@ def _one_thread(
         elif region.spacing_px < COARSE_PX:
             problem = too_small(found)  # so few pixels may have made the angle
         return _unreadable(found, problem, flags), None
+    # What is no thread shows no rows out of place, nor do flanks that are thrown away.
+    if not scene.rows_shown:
+        refuse_run(shape, number)
     if shape.section.winding.hand < 0:
         flags += left_hand(number, scene.rows_shown)
     flags += lies_aslant(rest.pose, number)

@@ -32,6 +32,10 @@ def json_text(document: Any, *, indent: int | None = None, sort_keys: bool = Fal
     return json.dumps(document, indent=indent, sort_keys=sort_keys, allow_nan=False)
 
 
+class LostTermError(ValueError):
+    """A quantity has less uncertainty than any photo can leave: its budget has lost a term."""
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Quantity:
     """A value with its standard uncertainty (k = 1), in the unit its field name carries.
@@ -61,11 +65,11 @@ class Quantity:
 
         Raises
         ------
-        ValueError
-            If its uncertainty is less than any photo can leave: then its budget has lost a term.
+        LostTermError
+            If its uncertainty is less than any photo can leave.
         """
         if u < least_u(value):
-            raise ValueError(f"no photo measures {value} to {u}")
+            raise LostTermError(f"no photo measures {value} to {u}")
         return cls(value=float(value), u=float(u))
 
     def to_json(self) -> dict[str, float]:

@@ -76,7 +76,9 @@ def crest_reading(shape: CrestShape, lines: tuple[BudgetLine, ...]) -> ThreadRea
         large, small = shape.span_mm[::-1] if slope > 0 else shape.span_mm
         reach = large * np.sign(slope)
         station = Quantity(value=abs(large - small) + 0.5 * shape.pitch_mm, u=shape.pitch_mm)
-    u, correlation = _stated(lines, slope, reach)
+    # Those who take the scale out of it again know the station alone.
+    half = station.value / 2 if station else 0.0
+    u, correlation = _stated(lines, slope, half)
     return ThreadReading(
         pitch_mm=quantity(v["pitch_mm"], u["pitch_mm"]),
         major_mm=quantity(v["major_mm"] + reach * abs(slope), u["major_mm"]),

@@ -39,7 +39,7 @@ from pitchcam.adjust.told import (
 )
 from pitchcam.records import NAMING_QUANTITIES, BudgetLine, Quantity, ThreadReading
 from pitchcam.scale import disc
-from pitchcam.thread.reading import _stated
+from pitchcam.thread.reading import _stated, crest_reading
 from tests.adjust import made
 
 VALUES = np.array([1.5, 13.85, 12.93, 12.1, 60.0, 0.01])
@@ -403,12 +403,16 @@ def test_of_the_angles_noise_a_part_is_the_metals_light_and_comes_again() -> Non
     assert repeats(noise, noise, unmoved=False) == 0.0
 
 
-def test_what_a_reading_knows_less_than_its_budget_is_a_term_of_its_own() -> None:
+@pytest.mark.parametrize(
+    ("gender", "source"), [("internal", "shrinkage"), ("external", "beside the budget")]
+)
+def test_what_a_reading_knows_less_than_its_budget_is_a_term_of_its_own(gender, source) -> None:
+    """Of a cast it is the compound's shrinkage; a part that was no cast has none."""
     m = made.measurement(made.true_values(), made.lines())
     thread = m.parts[0].threads[0]
-    wider = replace(thread.reading, major_mm=replace(thread.reading.major_mm, u=0.2))
+    wider = replace(thread.reading, major_mm=replace(thread.reading.major_mm, u=0.2), gender=gender)
     one = observe(m, 0, m.parts[0], replace(thread, reading=wider))
-    (rest,) = [t for t in one.terms if t.source == "shrinkage"]
+    (rest,) = [t for t in one.terms if t.source == source]
     assert rest.shares[1] == pytest.approx(math.sqrt(0.2**2 - thread.reading.major_mm.u**2))
     assert np.delete(rest.shares, 1) == pytest.approx(np.zeros(5), abs=1e-6)
     assert math.sqrt(one.covariance()[1, 1]) == pytest.approx(0.2)
@@ -438,7 +442,30 @@ def test_a_taper_is_observed_at_its_large_end(turned: bool) -> None:
     m, thread = taper_thread(turned)
     one = observe(m, 0, m.parts[0], thread)
     assert one.covariance() == pytest.approx(covariance_of(thread.reading), rel=1e-6, abs=1e-12)
-    assert not [t for t in one.terms if t.source == "shrinkage"]
+    assert not [t for t in one.terms if t.source == "beside the budget"]
+
+
+@pytest.mark.parametrize("span", [(-5.0, 5.0), (-9.0, 7.0), (-3.0, 3.0)])
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_taper_read_by_its_crests_is_observed_at_its_large_end(turned: bool, span) -> None:
+    """The way to the large end is half the station's for all, whatever end the frame lies at."""
+    sign = -1 if turned else 1
+    values = made.true_values()
+    values[TAPER] = 1 / 16
+    lens = {k: 0.002 * made.M14[k] for k in LENGTHS} | {"taper": -0.0018 * sign}
+    whole = (*made.lines(), BudgetLine(source="principal point along", contributions=lens))
+    hidden = ("pitch_diameter_mm", "minor_mm")
+    budget = tuple(
+        replace(b, contributions={k: c for k, c in b.contributions.items() if k not in hidden})
+        for b in whole
+    )
+    size = {k: made.M14[k] for k in ("pitch_mm", "major_mm", "angle_deg")} | {"taper": sign / 16}
+    shape = SimpleNamespace(span_mm=span, pitch_mm=size["pitch_mm"], quantities=lambda: size)
+    m = made.measurement(values, whole, turned=turned)
+    reading = crest_reading(shape, budget)
+    one = observe(m, 0, m.parts[0], replace(m.parts[0].threads[0], reading=reading, budget=budget))
+    assert one.covariance() == pytest.approx(covariance_of(reading), rel=1e-6, abs=1e-12)
+    assert not [t for t in one.terms if t.source == "beside the budget"]
 
 
 def test_two_photos_halve_what_noise_makes_of_a_tapers_large_end() -> None:

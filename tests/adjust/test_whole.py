@@ -2,12 +2,14 @@
 
 import math
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from scipy.optimize import lsq_linear
 
 import pitchcam
+from pitchcam.adjust import picture
 from pitchcam.adjust.picture import Placed, adjusted, rescaled, seen_of, strains
 from pitchcam.adjust.told import LENGTHS, Telling, covariance_of, peaks, thread_tells
 from pitchcam.adjust.whole import Seen, told_by_all, told_by_others
@@ -21,10 +23,11 @@ from pitchcam.records import (
     ThreadReading,
     ThreadResult,
 )
+from pitchcam.records.quantities import LostTermError
 from pitchcam.thread.budget import combined
 from pitchcam.thread.budget.read import READ
 from pitchcam.thread.budget.read import SOURCE as CRESTS
-from pitchcam.thread.reading import _stated
+from pitchcam.thread.reading import _stated, crest_reading
 from tests.adjust import made
 
 #: Pitch, major, pitch and minor diameter, angle, by ISO 965-1 and ASME B1.1, in the middle of their
@@ -310,6 +313,59 @@ def test_a_taper_is_known_at_its_large_end_as_its_budget_says(slope):
             assert getattr(after.reading, k).u == pytest.approx(x, rel=1e-6)
         for pair, r in related.items():
             assert after.reading.correlation[pair] == pytest.approx(r, abs=1e-6)
+
+
+@pytest.mark.parametrize("slope", [0.0625, -0.0625])
+@pytest.mark.parametrize("span", [(-3.0, 3.0), (-9.0, 7.0)])
+def test_a_taper_read_by_its_crests_is_known_there_as_its_budget_says(span, slope):
+    """By what the frame's origin left to its end, a taper of few turns came to no u at all."""
+    size = {"pitch_mm": 25.4 / 14, "major_mm": 21.1, "angle_deg": 60.0, "taper": slope}
+    sign = int(np.sign(slope))
+    noise = {"pitch_mm": 0.002, "major_mm": 0.02, "taper": 0.001, "angle_deg": 0.5}
+    lens = {k: 0.02 * size[k] for k in ("pitch_mm", "major_mm")} | {"taper": 0.005 * sign}
+    budget = (
+        BudgetLine(source="edge noise", contributions=noise, correlated=False),
+        BudgetLine(source="focal length", contributions=lens, of_scale=True),
+    )
+    shape = SimpleNamespace(span_mm=span, pitch_mm=size["pitch_mm"], quantities=lambda: size)
+    placed, _ = thread(M14, {"reference": 0.003}, 0.0, np.random.default_rng(1))
+    whole = replace(
+        placed.thread, reading=crest_reading(shape, budget), budget=budget, taper_sign=sign
+    )
+    for left in (0.1, 0.03, 1.0):
+        after = rescaled(whole, 1.0, left)
+        expected = crest_reading(shape, after.budget)
+        assert covariance_of(after.reading) == pytest.approx(covariance_of(expected), abs=1e-12)
+
+
+def a_thread_without_doubt():
+    """A thread whose budget holds more of the scale than its reading: a term was lost."""
+    rng = np.random.default_rng(8)
+    placed, other = (thread(size, {"reference": 0.006}, 0.004, rng)[0] for size in (M14, UNF))
+    doubled = tuple(
+        replace(b, contributions={k: 3 * c for k, c in b.contributions.items()})
+        for b in placed.thread.budget
+    )
+    return replace(placed, thread=replace(placed.thread, budget=doubled)), other
+
+
+def test_a_thread_whose_budget_lost_a_term_stays_as_it_was_measured():
+    """It was a fault of the whole photo."""
+    lost, other = a_thread_without_doubt()
+    with pytest.raises(LostTermError, match="no photo measures"):
+        rescaled(lost.thread, 1.0, 0.05)
+    (kept, factor, left), _ = adjusted([lost, other])
+    assert (kept, factor, left) == (lost.thread, 1.0, 1.0)
+
+
+def test_such_a_thread_tells_nothing(monkeypatch):
+    def lost(*_):
+        raise LostTermError("no photo measures 1.5 to 0")
+
+    placed, other = a_thread_without_doubt()
+    monkeypatch.setattr(picture, "thread_tells", lost)
+    assert [seen.tells for seen in seen_of([placed, other])] == [None, None]
+    assert [t for t, _, _ in adjusted([placed, other])] == [placed.thread, other.thread]
 
 
 def test_what_the_threads_contradict_is_said():

@@ -92,6 +92,24 @@ def test_what_was_not_weighed_is_not_held_against_a_size():
     assert of(logs, "0 BA") == of(logs, "1/2-14 NPT") == of(logs, "M6x1") == pytest.approx(0.0)
 
 
+@pytest.mark.parametrize(
+    "forms",
+    [
+        {"round55": -800.0},
+        {"flat60": 0.0, "round55": -800.0},
+        {"flat60": -802.0, "worn60": -802.0, "rolled60": -802.0, "round55": -800.0},
+    ],
+)
+def test_forms_that_all_fit_badly_tell_by_how_they_differ(forms):
+    """Of a document; their exponentials are nothing, and nothing over nothing was no number."""
+    logs = log_forms(forms, PARTS)
+    assert np.isfinite(logs).all()
+    assert of(logs, "G 1/2") == pytest.approx(0.0)
+    odds = 1.0 if len(forms) < 3 else (1 - ASTRAY) * np.exp(-2.0) + ASTRAY
+    assert of(logs, "M8x1.25") == pytest.approx(np.log(odds))
+    assert likest_angle(replace(by_crests("G 3/4"), forms=forms)) == 55.0
+
+
 def test_no_outline_puts_a_form_out_of_the_question():
     """However bad the fit: a nick or a neighbour may have made it."""
     logs = log_forms(dict.fromkeys(RIDGES, -1e6) | {"round55": 0.0}, PARTS)

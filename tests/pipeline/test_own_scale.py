@@ -98,6 +98,32 @@ def test_three_looks_meet_the_reading(monkeypatch, grows):
     assert len(looks) <= 3
 
 
+@pytest.mark.parametrize("looks", [1, 2, 3])
+@pytest.mark.parametrize("refused", [UnreadableError("Moved.", "Hold.", code="blurred"), None])
+def test_a_look_that_is_refused_moves_nothing_further(monkeypatch, refused, looks):
+    """What was seen from 215 mm was put to each step's camera: it walked on from 205 to 185."""
+    camera = SimpleNamespace(normal=(0.0, 0.0, 1.0), distance_mm=215.0)
+    camera.over_plate = lambda far: SimpleNamespace(**vars(camera) | {"distance_mm": far})
+    seen = []
+
+    def shape(scene, camera, part_, region, rough):
+        seen.append(camera.distance_mm)
+        if len(seen) > looks and refused is not None:
+            raise refused
+        if len(seen) > looks:
+            return None
+        found = repeats(60.0, 10.0 * (camera.distance_mm - 10.0) / 195.0)
+        found.frame.origin[2] = camera.distance_mm - 10.0
+        return found
+
+    monkeypatch.setattr(own_scale, "_first", lambda *_: camera)
+    monkeypatch.setattr(own_scale, "_shape", shape)
+    monkeypatch.setattr(own_scale, "u_crests_mm", lambda shape: 0.02)
+    only = SimpleNamespace(threads=[SimpleNamespace(turns=9)])
+    found = own_scale.from_crests(SimpleNamespace(), [only], 10.0)
+    assert found.camera.distance_mm == pytest.approx(205.0)
+
+
 def test_the_last_look_at_the_thread_that_was_read_is_its_measurement(monkeypatch):
     """Its edges are not placed once more for the same camera."""
     looked, look = [], part_threads._measured

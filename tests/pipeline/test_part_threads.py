@@ -250,6 +250,57 @@ def test_a_thread_that_no_fit_takes_is_not_called_blurred(monkeypatch):
     assert told.value.advice == UNFITTED_ADVICE != FLAGS["blurred"][1]
 
 
+def test_the_crests_reason_is_the_parts(monkeypatch):
+    """It came through as the photo's, and cost the other parts their answers."""
+
+    def unfitted(*_, **__):
+        raise OutlineError("the flanks do not fit")
+
+    def moved_(*_, **__):
+        raise UnreadableError("It moved.", "Hold it still.", code="blurred")
+
+    monkeypatch.setattr(part_threads, "_one_thread", unfitted)
+    monkeypatch.setattr(part_threads, "_by_crests", moved_)
+    monkeypatch.setattr(part_threads, "refusal", lambda scene, found: None)
+    monkeypatch.setattr(part_threads, "_focused", lambda scene, found: scene)
+    axis = SimpleNamespace(to_photo=lambda points: points)
+    found = SimpleNamespace(
+        number=2,
+        part=SimpleNamespace(axis=axis),
+        region=SimpleNamespace(start_px=0.0, end_px=9.0, turns=6.0),
+    )
+    flags = []
+    told, scale = part_threads.one_thread(None, found, part_threads.Wanted(), flags)
+    assert told.verdict.status == "unreadable" and scale is None
+    assert [(f.code, f.message, f.advice) for f in flags] == [
+        ("blurred", "it moved", "Hold it still.")
+    ]
+
+
+@pytest.mark.parametrize("seen", ["whole", "hidden", "no angle"])
+def test_only_flanks_that_are_taken_show_rows_out_of_place(monkeypatch, seen):
+    """What is no thread is said to be none, and hidden flanks are thrown away."""
+
+    def damaged(shape, number):
+        raise UnreadableError("Its rows wave.", "Retake it.", code="damaged")
+
+    monkeypatch.setattr(part_threads, "refuse_run", damaged)
+    monkeypatch.setattr(scene_module, "refuse_waving", lambda *_: False)
+    monkeypatch.setattr(part_threads, "LEAST_SLANT", 0.0)
+    monkeypatch.setattr(part_threads, "are_ridges", lambda shape: True)
+    if seen == "hidden":
+        monkeypatch.setattr(ThreadShape, "hidden", property(lambda self: True))
+    if seen == "no angle":
+        monkeypatch.setattr(part_threads, "ANGLES_DEG", (0.0, 10.0))
+    photo, spec = SAMPLES / "p02-m10x1.25-major.jpg", ScaleSpec(source="major", mm=9.86)
+    if seen == "hidden":
+        assert identify(photo, spec, plots=False).parts[0].threads[0].reading.pitch_mm
+        return
+    with pytest.raises(UnreadableError) as told:
+        identify(photo, spec, plots=False)
+    assert told.value.code == ("damaged" if seen == "whole" else "no-thread")
+
+
 def test_a_cast_that_hides_its_flanks_is_one_too(monkeypatch):
     """Named as the screw that it looks like, it would have the port tapped for another."""
 
