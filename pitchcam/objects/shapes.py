@@ -195,9 +195,9 @@ def widest_stretch(shape: Shape) -> tuple[float, float, float]:
     return _widest(two_sided(shape.stations))
 
 
-def one_sided_share(shape: Shape) -> float:
-    """Return by what share the part would be wider with what stands out on one side of it."""
-    return _widest(shape.stations)[2] / widest_stretch(shape)[2] - 1
+def stands_out(shape: Shape) -> bool:
+    """Whether something stands out on one side of the part only, which would make it wider."""
+    return _widest(shape.stations)[2] > widest_stretch(shape)[2]
 
 
 def _widest(stations: tuple[Points, Points, Points]) -> tuple[float, float, float]:

@@ -12,6 +12,7 @@ from pitchcam.objects.shapes import Shape
 from pitchcam.pipeline.scene import Scene
 from pitchcam.pipeline.unfit_photo import too_blurred
 from pitchcam.records import Flag
+from pitchcam.small import line
 
 #: A thread needs at least this many pixels a pitch: below, its flanks are shorter than the blur.
 FEWEST_PX = 7.0
@@ -21,6 +22,10 @@ FEWEST_TURNS = 2.4
 #: Spacings beyond its last crests within which a border cuts a thread: where more of the part is
 #: seen beyond them, the thread has ended before it.
 BORDER_REACH = 1.5
+#: Spacings beside a thread that are looked at with it, and mean share of the width by which the
+#: middle of both sides may leave a line there: threads keep to 0.017, two outlines run into one
+#: come to 0.031. An elbow or a hose may bend farther off.
+BESIDE, UNLIKE = 2.0, 0.025
 #: Least value, in shares of white, of a pixel that is clipped, and the share of the background
 #: around a part that may be so.
 CLIPPED, MOST_CLIPPED = 0.992, 0.25
@@ -43,11 +48,11 @@ def refusal(scene: Scene, found: Found) -> Flag | None:
             "cut",
             f"part {number} is cut through its thread by the edge of the picture or of the light",
         )
-    if len(part.cut_stations) and part.lopsided:
+    if len(part.cut_stations) and _overlaid(part, region):
         return flag(
             "touching",
-            f"part {number} is no turned part by its outline and runs out of the picture or the "
-            "light: something lies over it",
+            f"part {number} runs out of the picture or the light, and beside its thread its two "
+            "sides are unlike: something lies over it",
         )
     if region.turns < FEWEST_TURNS:
         return flag("few-turns", f"part {number} shows only {region.turns:.1f} turns of thread")
@@ -68,6 +73,17 @@ def refusal(scene: Scene, found: Found) -> Flag | None:
     if is_seen_through(part, region):
         return flag("no-thread", f"light shows between the turns of part {number}: it is a spring")
     return None
+
+
+def _overlaid(part: Shape, region: Region) -> bool:
+    """Whether the two sides of a thread, and of what is beside it, do not go about one axis."""
+    s, upper, lower = part.stations
+    reach = BESIDE * region.spacing_px
+    on = (s >= region.start_px - reach) & (s <= region.end_px + reach)
+    middle = (upper[on] + lower[on]) / 2
+    slope, offset = line(s[on], middle)
+    bent = float(np.abs(middle - slope * s[on] - offset).mean())
+    return bent > UNLIKE * float((upper[on] - lower[on]).mean())
 
 
 def _cut_through(part: Shape, region: Region) -> bool:

@@ -27,15 +27,13 @@ def cut_at(*stations):
     return None if problem is None else problem.code
 
 
-def problem_of(stations, light, *, lopsided=False):
+def problem_of(stations, light, *, sides=None):
     mask = np.zeros((20, 20), np.uint8)
     crop = SimpleNamespace(origin_px=(0, 0), mask=mask, channel="mean", light=light)
     along = np.arange(80.0, 260.0)
-    sides = (along, np.full(180, 60.0), np.full(180, -60.0))
+    sides = sides or (along, np.full(180, 60.0), np.full(180, -60.0))
     axis = ImageAxis(point_px=(0.0, 150.0), direction=(1.0, 0.0))
-    part = SimpleNamespace(
-        cut_stations=stations, crop=crop, axis=axis, stations=sides, lopsided=lopsided
-    )
+    part = SimpleNamespace(cut_stations=stations, crop=crop, axis=axis, stations=sides)
     scene = SimpleNamespace(
         rims=SimpleNamespace(spread=SimpleNamespace(blur_px=0.7)),
         photo=SimpleNamespace(pixels=np.full((30, 30, 3), 90, np.uint8)),
@@ -65,13 +63,30 @@ def test_a_spring_is_told_as_one():
     assert problem.code == "no-thread" and "it is a spring" in problem.message
 
 
+def sides_of(kind):
+    """Stations of a thread from 90 to 250, and what leaves the picture at 600."""
+    s = np.arange(0.0, 600.0)
+    upper = 60.0 + 3 * np.sin(2 * np.pi * s / 20)
+    lower = -60.0 + 3 * np.sin(2 * np.pi * s / 20)
+    if kind == "elbow":  # its leg bends away, far off the thread
+        upper, lower = (side + np.where(s > 330, 0.8 * (s - 330), 0.0) for side in (upper, lower))
+    if kind == "overlaid":  # another silhouette begins beside the last turns
+        upper = upper + np.where(s > 230, 40.0, 0.0)
+    return s, upper, lower
+
+
 @pytest.mark.parametrize(
-    ("stations", "lopsided", "refused"),
-    [((300.0,), True, True), ((300.0,), False, False), ((), True, False)],
+    ("kind", "cut", "refused"),
+    [
+        ("plain", (599.0,), False),
+        ("elbow", (599.0,), False),
+        ("overlaid", (599.0,), True),
+        ("overlaid", (), False),
+    ],
 )
-def test_what_lies_over_a_part_and_runs_out_of_the_picture_is_told(stations, lopsided, refused):
-    dark = np.full((300, 300), 0.02)
-    problem = problem_of(np.array(stations), dark, lopsided=lopsided)
+def test_what_lies_over_a_part_and_runs_out_of_the_picture_is_told(kind, cut, refused):
+    light = np.full((300, 600), 0.02)
+    problem = problem_of(np.array(cut, float), light, sides=sides_of(kind))
     assert (problem is not None) is refused
     if problem is not None:
         assert problem.code == "touching" and "something lies over it" in problem.message

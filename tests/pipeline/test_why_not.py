@@ -66,7 +66,6 @@ def told(thread: Region, *, cut=(), blur=0.8, light=120, dtype=np.uint8, gaps=0.
         ),
         axis=ImageAxis(point_px=(0.0, 30.0), direction=(1.0, 0.0)),
         stations=(s, np.full(800, 20.0), np.full(800, -20.0)),
-        lopsided=False,
     )
     pixels = np.full((60, 800, 3), light, dtype)
     scene = SimpleNamespace(

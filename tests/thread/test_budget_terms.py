@@ -572,6 +572,29 @@ def test_what_is_open_of_an_edge_s_rise_up_each_flank_turns_it(shape):
     assert "bent flanks" not in {x.source for x in budget(shape, PLACE)}
 
 
+@pytest.mark.parametrize(("of_few", "share"), [(0.9, 1.0), (1.0, 1.0), (2.0, 1 / 8)])
+def test_mirrored_light_turns_the_flanks_of_few_pixels_together(shape, monkeypatch, of_few, share):
+    """Move all flanks' points by the rise that is left open: the angle's change is what is stated.
+
+    ``of_few`` is the thread's pixels a pitch over those that are few.
+    """
+    monkeypatch.setattr(edges_term, "FEW_PX", shape.pitch_mm / shape.mm_per_px / of_few)
+    u_px = 0.2
+    edges = tuple(replace(e, u_by_height_px=u_px) for e in shape.edges)
+    stated = line(replace(shape, edges=edges), "light on the flanks").contributions
+    assert set(stated) == {"angle_deg"}
+    rise_mm = 1.25 * share * np.sqrt(u_px**2 - 0.07**2) * shape.mm_per_px
+    height = shape.flanks.height - shape.flanks.height.mean()
+    moved = with_edges_moved(shape, rise_mm * height)
+    off = values(moved)["angle_deg"] - values(shape)["angle_deg"]
+    assert abs(off) == pytest.approx(stated["angle_deg"], rel=0.25)
+
+
+def test_flanks_that_are_known_as_black_ones_are_have_no_light_on_them(shape):
+    black = replace(shape, edges=tuple(replace(e, u_by_height_px=0.07) for e in shape.edges))
+    assert "light on the flanks" not in {x.source for x in budget(black, PLACE)}
+
+
 def test_a_panel_close_behind_leaves_each_quantity_open_by_itself(shape):
     near = line(replace(shape, nearness=1.0), "panel close behind the part")
     assert near.contributions["pitch_mm"] == pytest.approx(0.0004 * PITCH, rel=1e-3)

@@ -46,6 +46,7 @@ TERMS: tuple[Term, ...] = (
     edges.slanted_view,
     edges.blurred_roots,
     edges.bent_flanks,
+    edges.flank_light,
     edges.motion,
     edges.near_panel,
     fit.edge_noise,

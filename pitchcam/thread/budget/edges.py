@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from pitchcam.edges.flank_rise import U_TRACE_PX
 from pitchcam.records import BudgetLine
 from pitchcam.thread.budget.geometry import Geometry
 from pitchcam.thread.measure import ThreadShape
@@ -50,6 +51,13 @@ HIDDEN_BLURS, ROOT_BLURS = 2.0, 0.6
 #: either side: a swept edge of a black part and a less swept one that mirrors fall nearly alike
 #: (drawn black threads, 3 to 9 px of motion: 0.03 to 0.14, rms 0.1).
 U_SWEPT = 0.1
+
+#: What is traced of the light beside a flank reaches as deep as the next flank where a thread has
+#: few pixels, and both levels of an outline meet in its grooves: by how much more than one flank's
+#: own u, beyond that of a black one, the rise of all four is off at FEW_PX a pitch, and how that
+#: falls with more (samples over near panels, made smaller and coded again: 2 to 12 degrees too open
+#: at 7 to 9 pixels, 0 to 4 at 16 to 20; over far panels 2 at most).
+U_FEW, FEW_PX, FEW_POWER = 1.25, 8.0, 3
 
 #: A panel is not mentioned below this nearness.
 LEAST_NEARNESS = 0.02
@@ -188,6 +196,21 @@ def bent_flanks(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
     if u < LEAST_BEND_DEG:
         return None
     return BudgetLine(source="bent flanks", contributions={"angle_deg": u})
+
+
+def flank_light(shape: ThreadShape, place: Geometry) -> BudgetLine | None:
+    """Return what light that flanks mirror leaves in the angle of a thread of few pixels."""
+    rises = [e.u_by_height_px for e in shape.edges]
+    mirrored = float(np.mean(np.square(rises))) - U_TRACE_PX**2 if rises else 0.0
+    if mirrored <= 0:
+        return None
+    pitch_px = shape.pitch_mm / shape.mm_per_px
+    few = (FEW_PX / max(pitch_px, FEW_PX)) ** FEW_POWER
+    # Both halves of the angle turn, by the same light.
+    turned = 2 * _turned_deg(shape, U_FEW * few * float(np.sqrt(mirrored)))
+    if turned < LEAST_BEND_DEG:
+        return None
+    return BudgetLine(source="light on the flanks", contributions={"angle_deg": turned})
 
 
 def slanted_view(shape: ThreadShape, place: Geometry) -> BudgetLine:

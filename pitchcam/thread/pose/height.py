@@ -13,7 +13,7 @@ from pitchcam.edges.lines import Segment, crossings, line_profiles
 from pitchcam.edges.section import Section
 from pitchcam.frozen import dataclass
 from pitchcam.objects.frame import AxisFrame
-from pitchcam.objects.shapes import Shape, one_sided_share, widest_stretch
+from pitchcam.objects.shapes import Shape, stands_out, widest_stretch
 from pitchcam.small import median
 from pitchcam.thread.pose.hexagon import hexagon_share
 from pitchcam.thread.pose.records import UNKNOWN, Pose
@@ -29,6 +29,9 @@ U_CORNERS = 0.008
 U_OUTLINE_PX = 0.7
 #: What lies between a brushed part and the glass, a hair or a grain of dust, mm (judgement).
 U_UNDER_MM = 0.03
+#: What stands out on one side, an arm or what lies over the part, may carry it instead: it is about
+#: as thick as the part, by this share (judgement). How far out it reaches says nothing of that.
+U_CARRIED = 0.25
 #: How well the scale is known of which a height is made: that of the median photo beside a pin,
 #: disc or jaws, by the budget.
 U_SCALE = 0.005
@@ -108,8 +111,7 @@ def rest_as(shape: Shape, camera: Camera, blur_px: float, *, hexagon: bool) -> R
         U_CORNERS * height if hexagon else 0.0,
         U_OUTLINE_PX * float(point[2]) / camera.f_px,
         U_UNDER_MM,
-        # What stands out on one side may carry the part, anywhere up to its whole extent.
-        height * one_sided_share(shape) / np.sqrt(12),
+        U_CARRIED * height if stands_out(shape) else 0.0,
     )
     return Rest(
         width_mm=width_mm,
