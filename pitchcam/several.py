@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from pitchcam.adjust.combine import Together, combine
+from pitchcam.boundary import boundary
 from pitchcam.camera.lenses import Lenses
 from pitchcam.errors import UnreadableError, UsageError
 from pitchcam.flags import flag
@@ -80,6 +81,8 @@ def identify_several(
         If a file is no photo that can be read.
     UsageError
         If a stated reference cannot be right, no photo has a scale, or one is given twice.
+    InnerFaultError
+        If putting them together failed as nobody foresaw.
     """
     specs = _specs(scale, len(photos))
     by_place: dict[int, Measurement | UnreadableError] = {}
@@ -146,6 +149,8 @@ def together(
         If no photo gave anything; its message is the first one's.
     UsageError
         If no photo has a scale.
+    InnerFaultError
+        If putting them together failed as nobody foresaw.
     """
     alone = [f if isinstance(f, Measurement) else None for f in found]
     failed = [f for f in found if isinstance(f, UnreadableError)]
@@ -154,7 +159,8 @@ def together(
     scaled = [None if m is None or not _has_lengths(m) else m for m in alone]
     if all(m is None for m in scaled) and any(m is not None and _read(m) for m in alone):
         raise UsageError("None of the photos has a scale.", "State a reference for one of them.")
-    told = combine(scaled)
+    with boundary(lambda: "putting the photos together"):
+        told = combine(scaled)
     uses = tuple(
         PhotoUse(
             info=info,
@@ -166,9 +172,9 @@ def together(
     )
     flags = _warnings(uses, told)
     counts = [i for i, use in enumerate(uses) if use.left_out is None]
-    parts = list(told.parts)
+    # Whether the others are threads hangs on no contradiction.
+    parts = [replace(p, threads=tuple(map(if_a_thread, p.threads))) for p in told.parts]
     if not told.open:
-        parts = [replace(p, threads=tuple(map(if_a_thread, p.threads))) for p in parts]
         parts = _doubted(parts, [alone[i] for i in counts], [specs[i] for i in counts], flags)
     first = uses[counts[0]] if counts else uses[0]
     return Measurement(

@@ -8,8 +8,9 @@ import pytest
 from click.testing import CliRunner
 
 import pitchcam
+from pitchcam import several
 from pitchcam.cli.identify import command
-from pitchcam.errors import UnreadableError, UsageError
+from pitchcam.errors import InnerFaultError, UnreadableError, UsageError
 from pitchcam.records import Measurement, ScaleSpec, json_text
 from pitchcam.report import text
 from pitchcam.several import NothingReadError, together
@@ -102,6 +103,50 @@ def test_a_contradiction_is_said_and_not_named():
     assert told.exit_code == 3
     assert [w.code for w in told.warnings if "disagree" in w.code] == ["photos-disagree"]
     assert "contradict one another" in text(told)
+
+
+M10 = {
+    "pitch_mm": 1.0,
+    "major_mm": 9.9,
+    "pitch_diameter_mm": 9.25,
+    "minor_mm": 8.7,
+    "angle_deg": 60.0,
+    "taper": 0.0,
+}
+
+
+def beside(measurement, photo, **thread):
+    """Return a photo with a second part 1500 px below: an M10x1."""
+    other = made.measurement(made.true_values(M10), made.lines(M10), photo, named=True)
+    (part,) = changed(other, **thread).parts
+    (t,) = part.threads
+    (x0, y0, x1, y1), span = part.box_px, t.span_px
+    t = replace(t, span_px=tuple((x, y + 1500.0) for x, y in span))
+    part = replace(part, id=2, box_px=(x0, y0 + 1500.0, x1, y1 + 1500.0), threads=(t,))
+    return replace(measurement, parts=(*measurement.parts, part))
+
+
+def test_a_contradiction_of_one_thread_leaves_the_others_checked():
+    """Where one part contradicted itself, what may be no thread beside it had a name."""
+    other_angle = made.true_values() * [1, 1, 1, 1, 55.8 / 60, 1]
+    for second in (made.true_values(), other_angle):
+        for doubt, name in ((0.0, "M10x1"), (0.5, None)):
+            good = photos(made.true_values(), second)
+            told = put_together([beside(m, i, no_thread=doubt) for i, m in enumerate(good)])
+            assert any("disagree" in w.code for w in told.warnings) == (second is other_angle)
+            by_width = {round(p.threads[0].reading.major_mm.value): p for p in told.parts}
+            verdict = by_width[10].threads[0].verdict
+            assert verdict.designation == name
+            assert name is not None or "may be no thread" in verdict.notes[-1]
+
+
+def test_what_nobody_foresaw_of_several_photos_is_said_in_a_line(monkeypatch):
+    def fails(measurements):
+        raise ValueError("no photo measures 1.5 to 0")
+
+    monkeypatch.setattr(several, "combine", fails)
+    with pytest.raises(InnerFaultError, match="stopped putting the photos together"):
+        put_together(photos(made.true_values(), made.true_values()))
 
 
 def test_a_wrong_pin_in_all_photos_is_doubted_as_in_one():

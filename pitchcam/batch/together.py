@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Literal
 
 from pitchcam.batch.source import Listed
-from pitchcam.errors import UnreadableError, UsageError, printable
+from pitchcam.errors import InnerFaultError, UnreadableError, UsageError, printable
 from pitchcam.files import write_whole
 from pitchcam.frozen import dataclass
 from pitchcam.records import Measurement, PhotoInfo, ScaleSpec, json_text
@@ -98,6 +98,15 @@ def joined(seen: Sequence[tuple[str, Entry, ScaleSpec]]) -> tuple[Outcome, list[
         return None
     try:
         document = together(found, infos, specs).to_json()
+    except InnerFaultError as error:
+        # One part never stops the rest; another version may put it together.
+        return Outcome(
+            status="failed",
+            code=error.code,
+            message=error.message,
+            advice=error.advice,
+            lasting=False,
+        ), used
     except (NothingReadError, UsageError) as error:
         code = error.code if isinstance(error, NothingReadError) else "no-reference"
         return Outcome(

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from pitchcam import several
 from pitchcam.batch.settings import Settings
 from pitchcam.batch.source import Listed, read_list
 from pitchcam.batch.together import answer_groups, groups_of, summary, write_together
@@ -99,6 +100,32 @@ def test_each_part_has_one_answer(box, tmp_path):
     documents = kept["measurements"]
     assert [len(d["photos"]) for d in documents] == [3, 2]
     assert all("photo" not in d for d in documents)
+
+
+def test_a_part_that_fails_as_nobody_foresaw_stops_no_other(box, tmp_path, monkeypatch):
+    store, photos = box
+    combine = several.combine
+
+    def fails(measurements):
+        if len(measurements) == 3:
+            raise ValueError("no photo measures 1.5 to 0")
+        return combine(measurements)
+
+    monkeypatch.setattr(several, "combine", fails)
+    elbow, nut = answer_groups(store, groups_of(photos, "part"))
+    assert (elbow.outcome.status, elbow.outcome.code) == ("failed", "fault")
+    assert not elbow.outcome.lasting
+    assert nut.outcome.status == "measured"
+    write_together([elbow, nut], tmp_path)
+    said = summary([elbow, nut])
+    assert "to be tried again: An inner fault stopped putting the photos together" in said
+    assert "nut (2 photos): M14x1.5" in said
+    # Another version may put it together: it is tried again.
+    monkeypatch.setattr(several, "combine", combine)
+    again = answer_groups(store, groups_of(photos, "part"))[0]
+    assert again.outcome.status == "measured"
+    kept = store.entry(again.id)
+    assert kept is not None and kept.outcome.status == "measured"
 
 
 def test_the_record_keeps_the_answer_of_several_photos(box):
