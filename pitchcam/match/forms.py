@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 from functools import lru_cache
 
@@ -98,15 +98,20 @@ def likest_angle(reading: ThreadReading) -> float | None:
     return RIDGES[next(iter(likest))].angle_deg
 
 
-def told_by_outline(reading: ThreadReading) -> tuple[str, ...]:
-    """Return a note of what angle the outline tells, where forms were weighed."""
+def told_by_outline(reading: ThreadReading, left: Collection[float]) -> tuple[str, ...]:
+    """Return a note of what angle the outline tells, where forms were weighed.
+
+    ``left`` are the angles, degrees, of the sizes that the whole reading leaves. An outline that is
+    likest none of theirs undoes no name: of those whose thread is known one in ten is so odd.
+    """
     angle = likest_angle(reading)
     if angle is None:
         return ()
     told = (
         "Of the forms in question, drawn as they would be seen, its outline is likest that of "
-        f"{angle:g} degrees."
+        f"{angle:g} degrees"
     )
+    told += "." if angle in left else "; no size that fits the rest of the reading has that angle."
     return (told if reading.angle_deg is not None else f"Its flanks are hidden. {told}",)
 
 

@@ -88,11 +88,13 @@ def name_thread(
     if reading.starts > 1:
         return _multi_start(reading, after)
     flat = _mixed(fits, parts, {})
-    notes = (*told_by_outline(reading), *_prior_note(after, flat))
+    listed = candidates(after)
+    angles = {size.angle_deg for size in after.sizes[: len(listed)]}
+    notes = (*told_by_outline(reading, angles), *_prior_note(after, flat))
     if after.off_series >= NAMED:
         return Verdict(
             status="off-series",
-            candidates=candidates(after),
+            candidates=listed,
             notes=notes,
             next_step="Read it once more. If the readings stand, no series here has "
             "this thread: nearest are " + ", ".join(s.designation for s in after.sizes[:3]) + ".",
@@ -106,7 +108,7 @@ def name_thread(
             standard=top.standard,
             probability=float(after.probability[0]),
             same_geometry=twins,
-            candidates=candidates(after),
+            candidates=listed,
             notes=notes,
             next_step=tell_twins(top, reading.gender, folder),
         )
@@ -114,7 +116,7 @@ def name_thread(
         notes = (*notes, "The readings fit no series well: one of them may be wrong.")
     open_ = leading(after)
     step = best_measurement(open_, after.probability[: len(open_)], reading, folder)
-    return Verdict(status="ambiguous", candidates=candidates(after), notes=notes, next_step=step)
+    return Verdict(status="ambiguous", candidates=listed, notes=notes, next_step=step)
 
 
 def posterior(

@@ -51,6 +51,15 @@ def test_a_name_by_the_outline_says_so():
     assert "likest that of 60 degrees" in name_thread(replace(reading, forms=FLAT)).notes[0]
 
 
+def test_a_name_whose_outline_is_likest_no_listed_angle_says_so():
+    """There is no thread of 55 degrees as an M14x1.5: the outline is odd, and the note is plain."""
+    unlike = "likest that of 55 degrees; no size that fits the rest of the reading has that angle."
+    told = name_thread(replace(by_crests("M14x1.5"), forms=ROUND))
+    assert told.designation == "M14x1.5" and told.notes[0].endswith(unlike)
+    twin = name_thread(replace(by_crests("1/4-20 BSW"), forms=ROUND))
+    assert twin.notes[0].endswith("likest that of 55 degrees.")
+
+
 def test_an_outline_is_likest_the_angle_whose_forms_fit_on_the_mean():
     """One of three forms of 60 degrees is a little likelier than the one of 55; then all three."""
     plain, forms = by_crests("G 3/4"), {"rolled60": 0.0, "round55": -0.6}
