@@ -210,12 +210,18 @@ def _out_of_focus(usual: float, more: float, apart: Values) -> tuple[Values, Val
 
     It adds to the lens's own share, not to what the pixels take: a pin of a photo made smaller,
     allowed a blur below them, was given a mirrored band to make up for it and came out 1.6 % wide.
+    A lens that blurs nothing is as sharp as any.
     """
     lens = float(np.sqrt(max(usual**2 - STILL_PX**2, LEAST_LENS_PX**2)))
-    off = np.where(apart > 0, lens + more, lens)
+    off = np.where(apart > 0, max(lens + more, 0.0), lens)
     blur = np.sqrt(usual**2 - lens**2 + off**2)
     steeper = usual / lens if lens > LEAST_LENS_PX else 0.0
     return blur, (usual + (off - lens) * steeper) / blur, apart * off / blur
+
+
+def _more_blur_px(q: Values) -> float:
+    """Return by how much the blur of edges at another height differs from the others'."""
+    return float(abs(_out_of_focus(q[0], q[7], np.ones((1, 1)))[0][0, 0] - q[0]))
 
 
 def _weighed(bright: _Fit, dull: _Fit) -> tuple[_Fit, Values, Values]:
@@ -284,7 +290,7 @@ def fit_rims(
         dull = _solve(profiles, f_px, replace(usual, polish=DULL), noise, start)
         best, edges, u_edges = _weighed(best, dull)
     q, covariance, misfit = best.q, best.covariance, best.misfit
-    more_px = float(q[7])
+    more_px = _more_blur_px(q)
     panel = float(np.exp(q[3]))
     u_panel, common = float(np.sqrt(max(covariance[3, 3], 0.0))), True
     angle = mirror_angle(float(np.median([p.reach_px for p in profiles])), f_px, panel)
@@ -317,7 +323,7 @@ def fit_rims(
     curved = np.array([p.radius_px is not None for p in profiles])
     model = np.where(curved, np.hypot(U_ROUND_PX, 0.1 * shine * np.minimum(rims, 1.5)), 0.05)
     if focus is not None:
-        model = np.hypot(model, U_DEFOCUS * abs(more_px) * focus.apart)
+        model = np.hypot(model, U_DEFOCUS * more_px * focus.apart)
     return Rims(
         spread=Spread(
             blur_px=float(q[0]),

@@ -231,11 +231,25 @@ def test_a_pin_in_a_photo_made_smaller_keeps_its_width() -> None:
 
 def test_no_focus_takes_away_what_pixels_blur() -> None:
     apart = np.array([[0.0], [1.0]])
-    blur, by_blur, by_more = rims_module._out_of_focus(0.62, -0.2, apart)
     lens = np.sqrt(0.62**2 - 0.25)
-    assert blur.ravel() == pytest.approx([0.62, np.hypot(0.5, lens - 0.2)])
     step = 1e-6
-    for at, found in (((0.62 + step, -0.2), by_blur), ((0.62, -0.2 + step), by_more)):
-        expected = (rims_module._out_of_focus(*at, apart)[0] - blur) / step
-        assert found == pytest.approx(expected, abs=1e-5)
-    assert rims_module._out_of_focus(0.62, -3.0, apart)[0].min() >= 0.5
+    # A lens that blurs nothing is the sharpest there is.
+    for more, pin in ((-0.2, np.hypot(0.5, lens - 0.2)), (-0.5, 0.5), (-3.0, 0.5)):
+        blur, by_blur, by_more = rims_module._out_of_focus(0.62, more, apart)
+        assert blur.ravel() == pytest.approx([0.62, pin])
+        for at, found in (((0.62 + step, more), by_blur), ((0.62, more + step), by_more)):
+            expected = (rims_module._out_of_focus(*at, apart)[0] - blur) / step
+            assert found == pytest.approx(expected, abs=1e-5)
+
+
+def test_a_pin_out_of_focus_is_open_by_how_much_its_blur_differs(monkeypatch) -> None:
+    q = np.array([0.62, 1.0, 1.5, 0.0, 0.5, 0.3, 0.7, -3.0])
+    assert rims_module._more_blur_px(q) == pytest.approx(0.12)
+    q[7] = 1.0
+    lens = np.sqrt(0.62**2 - 0.25)
+    assert rims_module._more_blur_px(q) == pytest.approx(np.hypot(0.5, lens + 1.0) - 0.62)
+    monkeypatch.setattr(rims_module, "_more_blur_px", lambda q: 10.0)
+    pins = [profile(0.2, seed=1), profile(0.1, radius_mm=None, seed=2)]
+    found = fit_rims(pins, F, focus=Focus(apart=np.array([True, False]), u_px=0.15))
+    assert found.u_edges_px[0] == pytest.approx(10.0 * rims_module.U_DEFOCUS, rel=0.02)
+    assert found.u_edges_px[1] < 0.2
