@@ -28,7 +28,7 @@ from pitchcam.edges.roots import (
 )
 from pitchcam.edges.section import Section
 from pitchcam.edges.sight import Sight
-from pitchcam.edges.tip_form import meeting_radius, tip_outline
+from pitchcam.edges.tip_form import meeting_radius, round_share, tip_outline
 from pitchcam.frozen import dataclass
 from pitchcam.least_squares import Solution, solve
 from pitchcam.light.mirrored import Line, Mirror, Mirrored, light_slopes, middle_line
@@ -59,10 +59,6 @@ class Tip:
 SETTLED = 1e-5
 #: Step of the difference that stands for the derivative by the end, mm.
 STEP_MM = 2e-4
-#: Thread angles, and how likely a crest is round there: by BS 84, ISO 7-1, ISO 228-1, BS 93 and DIN
-#: 40430 it is; ISO 68-1 and ASME B1.1 draw it flat, but rolled threads come out round (common
-#: practice, no source).
-ROUND_CRESTS = ((60.0, 0.5), (55.0, 0.98), (47.5, 0.98), (80.0, 0.98))
 #: How well an angle is known before its budget is made, degrees: over masked light, and with the
 #: panel close behind the part (renders of known threads).
 U_ANGLE_DEG, U_ANGLE_NEAR_DEG = 1.0, 3.0
@@ -158,12 +154,14 @@ def fit_tips(
     both = zip(sides, own, strict=True)
     grooves = [Groove(side=s, out_mm=out[s], mirror=m, pinhole=pinhole) for s, m in both]
     trials = Trials(seen=seen, section=section, grooves=grooves)
-    tried = try_everywhere(trials, limits[1]) if groove else None
+    # What is tried is the radius itself, not where it is seen.
+    highest = section.fit.pitch_radius_mm - 0.1 * pitch
+    tried = try_everywhere(trials, highest) if groove else None
     start = None if tried is None else trials.ends(tried.best_mm)
     fits = _fit_ends(seen, section, own, limits, start=start)
     u_deg = U_ANGLE_NEAR_DEG if around.near_panel else U_ANGLE_DEG
     share = round_share(section.fit.angle_deg, u_deg)
-    tips = []
+    tips, scatter = [], []
     for side, of_side, ends in zip(sides, lines, fits, strict=True):
         count = len(middles[side])
         spread = float(np.median(np.std(of_side, axis=0))) / np.sqrt(count)
@@ -172,11 +170,12 @@ def fit_tips(
             continue  # the light says nothing of this side's tips
         # A tip is never placed worse than the blur itself.
         u = min(u, blur_mm)
+        scatter.append(0.3 * spread * blur_mm)
         tips.append(
             Tip(
                 side=side,
                 radius_mm=true_radius(seen_radius + out[side], side, pinhole),
-                u_mm=float(np.hypot(u, 0.3 * spread * blur_mm)),
+                u_mm=float(np.hypot(u, scatter[-1])),
                 slope=section.seen.taper / 2,
                 count=count,
                 misfit=misfit,
@@ -185,17 +184,22 @@ def fit_tips(
         )
     if tried is None or len(tips) < len(sides):
         return tuple(tips)
-    return _one_root(_among_all(tips, trials, tried), section, sight)
+    return _one_root(_among_all(tips, scatter, trials, tried), section, sight)
 
 
-def _among_all(roots: Sequence[Tip], trials: Trials, tried: Tried) -> list[Tip]:
+def _among_all(
+    roots: Sequence[Tip], scatter_mm: Sequence[float], trials: Trials, tried: Tried
+) -> list[Tip]:
     """Return the roots where all that describe the light have them, not the best one alone."""
     best, u = (np.array([getattr(t, name) for t in roots]) for name in ("radius_mm", "u_mm"))
     out = []
-    for t, p in zip(roots, try_around(trials, tried, best, u).places(), strict=True):
-        noise = min(t.u_mm, p.u_mm)
-        hidden = float(np.sqrt(p.u_mm**2 - noise**2))
-        out.append(replace(t, radius_mm=p.radius_mm, u_mm=noise, hidden_mm=hidden))
+    places = try_around(trials, tried, best, u).places()
+    for t, p, scatter in zip(roots, places, scatter_mm, strict=True):
+        if np.isfinite(p.radius_mm):
+            fit = float(np.sqrt(max(t.u_mm**2 - scatter**2, 0.0)))
+            noise, hidden = p.shared_out(fit, scatter)
+            t = replace(t, radius_mm=p.radius_mm, u_mm=noise, hidden_mm=hidden)
+        out.append(t)
     return out
 
 
@@ -222,7 +226,10 @@ def _one_root(roots: Sequence[Tip], section: Section, sight: Sight) -> tuple[Tip
 
     # As two observations have it: together they have twice the error of the one.
     u, open_ = (2**0.5 * mean(name) for name in ("u_mm", "hidden_mm"))
-    return tuple(replace(t, radius_mm=mean("radius_mm"), u_mm=u, hidden_mm=open_) for t in roots)
+    at, by_light = mean("radius_mm"), mean("by_light_mm")
+    return tuple(
+        replace(t, radius_mm=at, by_light_mm=by_light, u_mm=u, hidden_mm=open_) for t in roots
+    )
 
 
 def _lines(sight: Sight, section: Section, side: float, z: Values, y: Values) -> Values:
@@ -256,14 +263,6 @@ class _TipPlaces:
         end = float(weight @ self.end)
         u2 = float(weight @ (self.u**2 + (self.end - end) ** 2))
         return end, float(np.sqrt(u2)), float(weight @ self.by_light), float(self.misfit.min())
-
-
-def round_share(angle_deg: float, u_deg: float) -> float:
-    """Return how likely a thread of a measured angle has round crests."""
-    angles, shares = (np.array(column) for column in zip(*ROUND_CRESTS, strict=True))
-    off = ((angle_deg - angles) / u_deg) ** 2
-    likely = np.exp(-0.5 * (off - off.min()))
-    return float(likely @ shares / likely.sum())
 
 
 def _fit_ends(

@@ -91,6 +91,16 @@ class Place:
     radius_mm: float
     u_mm: float
 
+    def shared_out(self, fit_mm: float, scatter_mm: float) -> tuple[float, float]:
+        """Return what noise leaves open, and what the light hides besides.
+
+        ``fit_mm`` is the u of the nearest minimum, ``scatter_mm`` that by which ridges differ, of
+        which the likelihood of their median light knows nothing.
+        """
+        noise = min(fit_mm, self.u_mm)
+        hidden = np.sqrt(self.u_mm**2 - noise**2)
+        return float(np.hypot(noise, scatter_mm)), float(hidden)
+
 
 def true_radius(seen: float, side: float, pinhole: Values) -> float:
     """Return the radius of a body of revolution whose contour is seen at a distance on x = 0."""
@@ -240,12 +250,16 @@ class Tried:
 def _place(radius_mm: Values, cost: Values, misfit: float) -> Place:
     """Return the mean radius by likelihood, all radii that were tried alike before."""
     at = np.linspace(radius_mm[0], radius_mm[-1], STEPS)
-    squares = np.interp(at, radius_mm, cost - cost.min())
+    squares = np.interp(at, radius_mm, cost)
+    # The sharpest minimum lies between two steps.
+    squares -= squares.min()
     # Where points deviate by more than is expected of each, they do so by threes.
     weight = np.exp(-0.5 * squares / max(1.0, ALIKE * (misfit / LIGHT_NOISE) ** 2))
     weight /= weight.sum()
     mean = float(weight @ at)
-    return Place(radius_mm=mean, u_mm=float(np.sqrt(weight @ (at - mean) ** 2)))
+    # Steps tell no less than one.
+    u = max(float(np.sqrt(weight @ (at - mean) ** 2)), float(at[1] - at[0]))
+    return Place(radius_mm=mean, u_mm=u)
 
 
 def try_everywhere(trials: Trials, highest_mm: float) -> Tried:

@@ -1,4 +1,4 @@
-"""The outlines of crests and roots: a flat, or a circle that touches both flanks."""
+"""The outlines of crests and roots: a flat, or a circle that touches both flanks; which of them."""
 
 from __future__ import annotations
 
@@ -8,6 +8,11 @@ from numpy.typing import NDArray
 from pitchcam.edges.section import Section
 
 Values = NDArray[np.float64]
+
+#: Thread angles, and how likely a crest is round there: by BS 84, ISO 7-1, ISO 228-1, BS 93 and DIN
+#: 40430 it is; ISO 68-1 and ASME B1.1 draw it flat, but rolled threads come out round (common
+#: practice, no source).
+ROUND_CRESTS = ((60.0, 0.5), (55.0, 0.98), (47.5, 0.98), (80.0, 0.98))
 
 
 def meeting_radius(section: Section, *, groove: bool) -> float:
@@ -55,3 +60,11 @@ def tip_outline(
     flat = (np.maximum(flank, cut), np.where(flank < cut, 0.0, 1 / tan))
     fall, slope = (np.where(is_round, a, b) for a, b in zip(circle, flat, strict=True))
     return meet - up * fall, 1 / np.hypot(1.0, slope)
+
+
+def round_share(angle_deg: float, u_deg: float) -> float:
+    """Return how likely a thread of a measured angle has round crests."""
+    angles, shares = (np.array(column) for column in zip(*ROUND_CRESTS, strict=True))
+    off = ((angle_deg - angles) / u_deg) ** 2
+    likely = np.exp(-0.5 * (off - off.min()))
+    return float(likely @ shares / likely.sum())

@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter
 
-from pitchcam.edges.crests import Around, fit_tips, round_share
+from pitchcam.edges.crests import Around, fit_tips
 from pitchcam.edges.rims import UNLEARNT
 from pitchcam.edges.section import fit_section
 from pitchcam.edges.sight import Sight
+from pitchcam.edges.tip_form import round_share
 from pitchcam.light.esf import DEFAULT_SPREAD
 from pitchcam.light.metal import Known, Metal
 from pitchcam.light.mirrored import Mirror
@@ -158,6 +159,7 @@ def test_a_root_between_flanks_that_a_slant_shifts_is_no_shallower(form, pitch, 
     # Flanks taken as alike on both sides leave 0.014 and 0.016 pitches.
     hidden = float(np.linalg.norm([t.hidden_mm for t in roots]))
     assert abs(deep) < 0.006 * pitch + hidden
+    assert hidden < 0.1 * pitch
     assert (hidden < 0.004 * pitch) == (form is whitworth_profile)
 
 

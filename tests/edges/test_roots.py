@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pitchcam.edges.crests import Tip, _one_root, fit_tips
+from pitchcam.edges import crests
+from pitchcam.edges.crests import Tip, _among_all, _one_root, fit_tips
 from pitchcam.edges.roots import (
     LIGHT_NOISE,
     Groove,
@@ -45,6 +46,67 @@ def test_points_that_deviate_by_threes_tell_a_third():
     assert sharp.u_mm == pytest.approx(0.04, rel=0.06)
     # By three times the square of what is expected of each.
     assert poor.u_mm == pytest.approx(0.04 * np.sqrt(3) * 0.03 / LIGHT_NOISE, rel=0.06)
+
+
+def test_a_root_is_told_no_better_than_it_was_tried():
+    (one, _) = tried(((RADII - 9.5) / 1e-6) ** 2).places()
+    assert one.u_mm == pytest.approx(1.0 / 800, rel=0.01)
+
+
+@pytest.mark.parametrize("spread, noise, hidden", [(0.02, 0.02, 0.0), (0.05, 0.03, 0.04)])
+def test_ridges_that_differ_are_no_less_open_for_the_likelihood(monkeypatch, spread, noise, hidden):
+    """It is of their median light. The nearest minimum is good to 0.03 mm, ridges to 0.04 mm."""
+    roots = [root(side, 9.5, 0.05) for side in (1.0, -1.0)]
+    all_ = tried(((RADII - 9.6) / spread) ** 2)
+    monkeypatch.setattr(crests, "try_around", lambda *of: all_)
+    for t in _among_all(roots, [0.04, 0.04], None, all_):
+        assert t.radius_mm == pytest.approx(9.6, abs=1e-3)
+        assert t.u_mm == pytest.approx(np.hypot(noise, 0.04), rel=0.06)
+        assert t.hidden_mm == pytest.approx(hidden, rel=0.1, abs=1e-6)
+
+
+def test_a_likelihood_that_is_none_leaves_the_fit(monkeypatch):
+    roots = [root(side, 9.5, 0.05) for side in (1.0, -1.0)]
+    none = tried(np.full(RADII.shape, np.nan))
+    monkeypatch.setattr(crests, "try_around", lambda *of: none)
+    assert _among_all(roots, [0.0, 0.0], None, none) == roots
+
+
+def test_roots_that_differ_along_the_thread_are_open_by_that(monkeypatch):
+    """Half of them lighter, half darker: the median is as it was."""
+    pitch = 25.4 / 14
+    sight, section = sight_of(pitch, whitworth_profile(pitch, 20.955), 0.9)
+    alike = fit_tips(sight, section, BOTH, groove=True)
+    lines = crests._lines
+
+    def uneven(*of):
+        light = lines(*of)
+        return light + np.where(np.arange(len(light)) % 2, 0.3, -0.3)[:, None]
+
+    monkeypatch.setattr(crests, "_lines", uneven)
+    differ = fit_tips(sight, section, BOTH, groove=True)
+    scatter = 0.3 * 0.3 / np.sqrt(alike[0].count) * sight.blur_mm
+    for one, other in zip(alike, differ, strict=True):
+        assert other.radius_mm == pytest.approx(one.radius_mm, abs=0.002)
+        more = np.sqrt(other.u_mm**2 - one.u_mm**2)
+        # Of both sides' roots alike: as two have it.
+        assert more == pytest.approx(scatter * np.sqrt(2), rel=0.2)
+
+
+def test_roots_are_tried_by_their_radii_not_by_where_they_are_seen(monkeypatch):
+    """Under a slant flanks are seen 0.2 pitches farther out than they are."""
+    pitch = 25.4 / 14
+    crop, frame, section = drawn(pitch, whitworth_profile(pitch, 20.955), 1.1, 24.0)
+    up_to = []
+
+    def everywhere(trials, highest_mm):
+        up_to.append(highest_mm)
+        return try_everywhere(trials, highest_mm)
+
+    monkeypatch.setattr(crests, "try_everywhere", everywhere)
+    fit_tips(blurred(crop, frame, 1.1), section, BOTH, groove=True)
+    assert section.seen.pitch_radius_mm > section.fit.pitch_radius_mm + 0.2 * pitch
+    assert up_to == [pytest.approx(section.fit.pitch_radius_mm - 0.1 * pitch, abs=0.002)]
 
 
 def test_the_order_of_trials_does_not_count():
@@ -168,8 +230,11 @@ def test_both_sides_of_a_root_count_by_what_is_known_of_each():
 
 def test_a_covered_root_that_is_seen_farther_out_tells_nothing():
     section = Covering({1.0: 0.01, -1.0: 0.15})
-    (one, other) = _one_root([root(1.0, 9.0, 0.04), root(-1.0, 9.3, 0.01)], section, SIGHT)
+    lit = [replace(root(1.0, 9.0, 0.04), by_light_mm=0.2), root(-1.0, 9.3, 0.01)]
+    (one, other) = _one_root(lit, section, SIGHT)
     assert one.radius_mm == other.radius_mm == 9.0
+    # The light beside the part moves the one that is seen, and with it both.
+    assert one.by_light_mm == other.by_light_mm == 0.2
     assert np.hypot(one.u_mm, other.u_mm) == pytest.approx(2 * 0.04)
     # One that is seen deeper all the same does.
     deeper = _one_root([root(1.0, 9.0, 0.04), root(-1.0, 8.9, 0.01)], section, SIGHT)
