@@ -87,8 +87,8 @@ def combine(measurements: Sequence[Measurement | None]) -> Together:
             unmoved |= still
             if found.open:
                 is_open["references-disagree" if _of_one_photo(found) else "photos-disagree"] = None
-            else:
-                left_out |= {o.photo: why for o, why in found.left_out}
+            # Whom two accuse that contradict each other is not known: only others are left out.
+            left_out |= {o.photo: why for o, why in found.left_out if not _still_in(found, o)}
             spans = {o.photo: o.thread.span_px for o in observations}
             by_photo = tuple(map(spans.get, range(len(measurements))))
             results.append(_thread(found, by_photo, s_mm))
@@ -272,9 +272,18 @@ def _budget(adjusted: Adjusted, kept: Sequence[Observation]) -> tuple[BudgetLine
     return tuple(lines)
 
 
+def _still_in(found: Agreement, one: Observation) -> bool:
+    return any(o is one for o in found.kept)
+
+
+def _accused(found: Agreement) -> tuple[Observation, str]:
+    """Return of what is open the first that contradicts, and why: not what was left out before."""
+    return next(of for of in found.left_out if _still_in(found, of[0]))
+
+
 def _of_one_photo(found: Agreement) -> bool:
     """Whether it is references of one photo that contradict, not photos: those count once each."""
-    exposure = found.left_out[0][0].exposure
+    exposure = _accused(found)[0].exposure
     return sum(o.exposure == exposure for o in found.kept) > 1
 
 
@@ -290,14 +299,14 @@ def _contradicting(found: Agreement) -> Verdict:
             had = total.get(c.designation)
             p = share * c.probability + (had.probability if had else 0.0)
             total[c.designation] = replace(c, probability=p)
-    why = found.left_out[0]
+    one, why = _accused(found)
     if _of_one_photo(found):
         photo = "the photo" if len({o.exposure for o in found.kept}) == 1 else "a photo"
-        said = f"The references of {photo} contradict one another: {why[1]}. The figures are "
+        said = f"The references of {photo} contradict one another: {why}. The figures are "
         said += "those of one reference."
         step = "Measure each reference with a caliper, and state what it reads."
     else:
-        said = f"The photos contradict one another: of photo {why[0].photo + 1}, {why[1]}. The "
+        said = f"The photos contradict one another: of photo {one.photo + 1}, {why}. The "
         said += "figures are those of one photo."
         step = "Check that all photos show the same part and that each reference is as stated; "
         step += "then take one more photo, which tells which of them is right."

@@ -75,7 +75,8 @@ def gap(one: Observation, others: Sequence[Observation]) -> Gap:
 class Agreement:
     """Which observations of a thread agree, and why each of the others does not.
 
-    ``open`` says that too few agree for anybody to say which are right.
+    ``open`` says that too few agree for anybody to say which are right: those that contradict are
+    then told of in ``left_out`` and kept as well.
     """
 
     kept: tuple[Observation, ...]

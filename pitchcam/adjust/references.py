@@ -55,9 +55,11 @@ def one_scale(observations: Sequence[Observation]) -> Agreement:
     out: list[tuple[Observation, str]] = []
     for some in groups.values():
         agreed, others = _agreeing(some)
-        out = [*others, *out]
         if len(some) > 1 and len(agreed) <= len(others):
-            return Agreement(kept=tuple(observations), left_out=tuple(out), open=True)
+            # What another photo's references left out stays so.
+            rest = tuple(o for o in observations if all(o is not gone for gone, _ in out))
+            return Agreement(kept=rest, left_out=(*others, *out), open=True)
+        out = [*others, *out]
         kept.append(agreed[0] if len(agreed) == 1 else joined(agreed))
     return Agreement(kept=tuple(kept), left_out=tuple(out))
 

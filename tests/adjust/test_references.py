@@ -164,6 +164,37 @@ def test_two_references_that_contradict_each_other_accuse_nobody():
     assert told.parts[0].threads[0].verdict.notes[0].startswith("The references of a photo")
 
 
+def test_photos_that_contradict_are_not_told_by_a_reference_that_was_left_out():
+    """A reference is off in one photo of two, and the photos show other threads."""
+    wrong = made.true_values() * np.where(LENGTHS, 1.03, 1.0)
+    fine = made.true_values() * [1.25 / 1.5, 1, 1.01, 1.02, 1, 1]
+    three = [*two((None, wrong)), beside(made.true_values(), budget(0.001), "card", None, BELOW)]
+    other = beside(fine, budget(0.002), "pin", 8.0, ABOVE, 1)
+    told = combine([*three, other])
+    assert told.open == ("photos-disagree",)
+    said = told.parts[0].threads[0].verdict.notes[0]
+    assert said.startswith("The photos contradict") and "reference" not in said
+    assert "pitch is 0.250 mm off" in said
+    # The reference is off all the same, and says so; nobody else is accused.
+    assert list(told.left_out) == [1]
+    assert "3.0 % larger" in told.left_out[1]
+
+
+def test_a_reference_stays_left_out_where_those_of_another_photo_contradict():
+    wrong = made.true_values() * np.where(LENGTHS, 1.03, 1.0)
+    three = [*two((None, wrong)), beside(made.true_values(), budget(0.001), "card", None, BELOW)]
+    worse = made.true_values() * np.where(LENGTHS, 0.95, 1.0)
+    pair = [
+        beside(made.true_values(), budget(0.002), "pin", 8.0, ABOVE, 1),
+        beside(worse, budget(0.003), "disc", 23.0, ABOVE, 1),
+    ]
+    told = combine([*three, *pair])
+    assert told.open == ("references-disagree",)
+    said = told.parts[0].threads[0].verdict.notes[0]
+    assert said.startswith("The references of a photo contradict") and "5." in said
+    assert list(told.left_out) == [1]
+
+
 @pytest.mark.parametrize("place", [0, 1, 2])
 @pytest.mark.parametrize(("factor", "says"), [(1.03, "3.0 % larger"), (4 / 3, "33.3 % larger")])
 def test_of_three_the_one_that_contradicts_is_left_out(place, factor, says):
