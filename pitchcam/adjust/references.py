@@ -30,7 +30,7 @@ Values = NDArray[np.float64]
 #: The budget's line of the camera's tilt.
 TILT = "tilt of the camera"
 #: A reading of the thread itself: as good a scale, but what it is read at is no object beside it.
-READ = "major"
+OF_THREAD = "major"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -150,7 +150,7 @@ def joined(observations: Sequence[Observation]) -> Observation:
 
 
 def _rank(one: Observation) -> tuple[bool, float]:
-    read = any(t.key.startswith(f"{READ} ") for t in one.terms)
+    read = any(t.key.startswith(f"{OF_THREAD} ") for t in one.terms)
     return read, sum(common(one, one).values())
 
 

@@ -10,14 +10,19 @@ from pitchcam.records import Quantity, ThreadReading
 
 
 def as_cast(reading: ThreadReading, shrinkage: Quantity | None) -> ThreadReading:
-    """Turn a cast's reading into the internal thread's: larger by the compound's shrinkage."""
+    """Turn a cast's reading into the internal thread's: larger by the compound's shrinkage.
+
+    A length q of the cast is q / (1 - s) of the thread, whose variance is by both derivatives,
+    1 / (1 - s) and q / (1 - s)^2.
+    """
     s = shrinkage or Quantity(value=0.0, u=0.002)
 
     def grown(q: Quantity | None) -> Quantity | None:
         if q is None:
             return None
         factor = 1 / (1 - s.value)
-        return Quantity(value=q.value * factor, u=float(np.hypot(q.u, q.value * s.u)))
+        u = factor * float(np.hypot(q.u, q.value * factor * s.u))
+        return Quantity(value=q.value * factor, u=u)
 
     return replace(
         reading,

@@ -260,7 +260,7 @@ def rest_and_slopes(
     ``old`` are those slopes that are else taken by differences.
     """
     steps = form.steps(q)
-    moved = [q] if old is not None else [q, *(_moved(q, *step) for step in steps)]
+    moved = [q, *(_moved(q, *step) for step in steps)] if old is None else [q]
     every, along, across = distances(seen, form, moved)
     rest, along, across = every[0], along[0], across[0]
     z, y = on_axis(seen, q)
@@ -272,10 +272,11 @@ def rest_and_slopes(
     slopes[:, TURN] = along * seen.side * y - across * seen.side * z
     slopes[:, OFFSET], slopes[:, OUT] = -across * seen.side, -1.0
     slopes[:, COUNT:] = -seen.columns
-    if old is not None:
+    if old is None:
+        for (place, step), changed in zip(steps, every[1:], strict=True):
+            slopes[:, place] = (changed - rest) / step
+    else:
         slopes[:, [place for place, _ in steps]] = old
-    for (place, step), changed in zip(steps, every[1:], strict=False):
-        slopes[:, place] = (changed - rest) / step
     return rest, slopes
 
 

@@ -22,8 +22,9 @@ SLOPES = (NAMES.index("slope+"), NAMES.index("slope-"))
 #: Floors for what the model of a thread leaves out: the forms of crests and roots, which go with
 #: the pitch, and roughness. Lengths as shares of the pitch. Of 292 rendered threads the pitch
 #: diameter is off against the major by 0.003 pitches more than edges and noise say, the minor by
-#: nothing; 0.005 leaves room for what no render draws (judgement, as are pitch and taper; of the
-#: angle 0.1 degrees draw 106 known threads best).
+#: nothing; 0.005 leaves room for what no render draws (judgement, as is the pitch; of the angle 0.1
+#: degrees draw 106 known threads best). Tapers of 445 known threads of two seeds are as likely with
+#: none of it as at 0.0001, by four units of the logarithm less so at 0.0003.
 U_MODEL = {
     "pitch_mm": 0.0002,
     "major_mm": 0.005,
