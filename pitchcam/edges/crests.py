@@ -15,12 +15,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.edges.roots import (
+    DEEPEST,
     LEAST_LIGHT,
     LIGHT_NOISE,
     Groove,
     Seen,
     Trials,
     Tried,
+    point_radius,
     true_radius,
     try_around,
     try_everywhere,
@@ -147,7 +149,7 @@ def fit_tips(
     low, high = (line - 0.75 * pitch, line - 0.1 * pitch)
     if not groove:
         low, high = (line + 0.08 * pitch, line + 0.62 * pitch)
-    limits = (max(low, 0.1 * line), high)
+    limits = (max(low, DEEPEST * line), high)
     seen = Seen(y=y, light=light, blur_mm=blur_mm, swept_mm=sight.widened_px * sight.mm_per_px)
     own = [walled(mirrors[side]) if groove else mirrors[side] for side in sides]
     pinhole = section.pinhole(sight.frame)
@@ -156,7 +158,10 @@ def fit_tips(
     trials = Trials(seen=seen, section=section, grooves=grooves)
     # What is tried is the radius itself, not where it is seen.
     highest = section.fit.pitch_radius_mm - 0.1 * pitch
-    tried = try_everywhere(trials, highest) if groove else None
+    # Long shallow waves have no room for roots between the point of their grooves and that.
+    tried = None
+    if groove and highest > point_radius(section):
+        tried = try_everywhere(trials, highest)
     start = None if tried is None else trials.ends(tried.best_mm)
     fits = _fit_ends(seen, section, own, limits, start=start)
     u_deg = U_ANGLE_NEAR_DEG if around.near_panel else U_ANGLE_DEG

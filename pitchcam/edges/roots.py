@@ -40,6 +40,8 @@ WALLS, U_WALLS = 0.6, 0.5
 #: Places from the point up at which roots are tried, and those around the best fit, in its u.
 TRIED = 9
 AROUND_U = (-3.0, -2.0, -1.5, -1.0, -0.5, 0.0, 0.5, 1.0, 1.5, 2.0, 3.0)
+#: No root lies nearer to the axis than this share of the pitch radius.
+DEEPEST = 0.1
 #: Steps of the radius over which likelihoods are summed up.
 STEPS = 800
 #: Relative fall of the cost at which a trial is settled: to a hundredth of what counts.
@@ -116,9 +118,13 @@ def walled(mirror: Mirror) -> Mirror:
 
 
 def point_radius(section: Section) -> float:
-    """Return the radius where the flanks of a groove meet in the section: no root lies deeper."""
+    """Return the radius where the flanks of a groove meet in the section: no root lies deeper.
+
+    Waves that are no thread may meet beyond the axis, where nothing is.
+    """
     fit = section.fit
-    return float(fit.pitch_radius_mm - abs(fit.pitch_mm) / 2 / sum(fit.tan_half))
+    point = fit.pitch_radius_mm - abs(fit.pitch_mm) / 2 / sum(fit.tan_half)
+    return float(max(point, DEEPEST * fit.pitch_radius_mm))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,6 +1,7 @@
 """Roots by all that describe the light of their grooves: of drawn threads, and by construction."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -170,6 +171,14 @@ def test_roots_behind_their_flanks_look_alike():
     both = try_around(trials, try_everywhere(trials, 9.8), np.full(2, point), np.full(2, 0.05))
     assert both.radius_mm.shape == (2, 20)
     assert both.radius_mm.min() == pytest.approx(point) and both.radius_mm.max() <= 9.8
+
+
+def test_no_root_is_sought_beyond_the_axis():
+    """Waves as long as the part is thick: their flanks, made longer, meet 0.5 mm beyond it."""
+    fit = SimpleNamespace(pitch_radius_mm=2.0, pitch_mm=5.0, tan_half=(0.5, 0.5))
+    assert point_radius(SimpleNamespace(fit=fit)) == pytest.approx(0.2)
+    fit.pitch_radius_mm = 4.0
+    assert point_radius(SimpleNamespace(fit=fit)) == pytest.approx(1.5)
 
 
 @pytest.mark.parametrize("pitch_px", [8.0, 25.0])
