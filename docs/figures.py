@@ -22,7 +22,7 @@ ROOT = Path(__file__).parents[1]
 sys.path.insert(0, str(ROOT))
 
 from tests.envelope.dials import DIALS, WITHIN, Dial, order  # noqa: E402
-from tests.envelope.study import CARELESS, WORSE, at_random, on_curve  # noqa: E402
+from tests.envelope.study import CARELESS, RANDOM, WORSE, at_random, on_curve  # noqa: E402
 from tests.fresh.table import OUTCOMES, SHOWN  # noqa: E402
 from tests.proof import plots  # noqa: E402
 from tests.proof.figures import interval  # noqa: E402
@@ -241,7 +241,9 @@ def wrong_table(rows: list[Row]) -> Cells:
 
 
 def far_off(study: Row) -> str:
-    """Say which dials of a photo lie beyond the limits."""
+    """Say which dials of a photo lie beyond the limits; of one drawn for a dial, that."""
+    if study["part"] not in RANDOM:
+        return f"{DIALS[study['dial']].label}: {study['value']:.2g}"
     setting = at_random(study["part"], study["number"])
     far = {
         n: getattr(setting, n)
