@@ -76,11 +76,21 @@ def test_an_angle_that_no_thread_has_was_not_read(monkeypatch):
     assert (found.u_reading, found.u_crests) == pytest.approx((0.0015, 0.002))
 
 
+def looking(monkeypatch, shape, first_mm):
+    """Return the scale by crests of 10 mm where looks give a shape, the first from a distance."""
+    camera = SimpleNamespace(normal=(0.0, 0.0, 1.0), distance_mm=first_mm)
+    camera.over_plate = lambda far: SimpleNamespace(**vars(camera) | {"distance_mm": far})
+    monkeypatch.setattr(own_scale, "_first", lambda *_: camera)
+    monkeypatch.setattr(own_scale, "_shape", shape)
+    monkeypatch.setattr(own_scale, "u_crests_mm", lambda shape: 0.02)
+    only = SimpleNamespace(threads=[SimpleNamespace(turns=9)])
+    return own_scale.from_crests(SimpleNamespace(), [only], 10.0)
+
+
+
 @pytest.mark.parametrize("grows", [0.99, 1.01])
 def test_three_looks_meet_the_reading(monkeypatch, grows):
     """A diameter grows a little more or less than the distance: the axis stands over the plate."""
-    camera = SimpleNamespace(normal=(0.0, 0.0, 1.0), distance_mm=188.0)
-    camera.over_plate = lambda far: SimpleNamespace(**vars(camera) | {"distance_mm": far})
     looks = []
 
     def shape(scene, camera, part_, region, rough):
@@ -89,11 +99,7 @@ def test_three_looks_meet_the_reading(monkeypatch, grows):
         seen.frame.origin[2] = camera.distance_mm - 7.0
         return seen
 
-    monkeypatch.setattr(own_scale, "_first", lambda *_: camera)
-    monkeypatch.setattr(own_scale, "_shape", shape)
-    monkeypatch.setattr(own_scale, "u_crests_mm", lambda shape: 0.02)
-    only = SimpleNamespace(threads=[SimpleNamespace(turns=9)])
-    found = own_scale.from_crests(SimpleNamespace(), [only], 10.0)
+    found = looking(monkeypatch, shape, first_mm=188.0)
     assert found.camera.distance_mm == looks[-1] == pytest.approx(200.0, rel=1e-5)
     assert len(looks) <= 3
 
@@ -102,8 +108,6 @@ def test_three_looks_meet_the_reading(monkeypatch, grows):
 @pytest.mark.parametrize("refused", [UnreadableError("Moved.", "Hold.", code="blurred"), None])
 def test_a_look_that_is_refused_moves_nothing_further(monkeypatch, refused, looks):
     """What was seen from 215 mm was put to each step's camera: it walked on from 205 to 185."""
-    camera = SimpleNamespace(normal=(0.0, 0.0, 1.0), distance_mm=215.0)
-    camera.over_plate = lambda far: SimpleNamespace(**vars(camera) | {"distance_mm": far})
     seen = []
 
     def shape(scene, camera, part_, region, rough):
@@ -116,11 +120,7 @@ def test_a_look_that_is_refused_moves_nothing_further(monkeypatch, refused, look
         found.frame.origin[2] = camera.distance_mm - 10.0
         return found
 
-    monkeypatch.setattr(own_scale, "_first", lambda *_: camera)
-    monkeypatch.setattr(own_scale, "_shape", shape)
-    monkeypatch.setattr(own_scale, "u_crests_mm", lambda shape: 0.02)
-    only = SimpleNamespace(threads=[SimpleNamespace(turns=9)])
-    found = own_scale.from_crests(SimpleNamespace(), [only], 10.0)
+    found = looking(monkeypatch, shape, first_mm=215.0)
     assert found.camera.distance_mm == pytest.approx(205.0)
 
 
