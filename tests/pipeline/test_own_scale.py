@@ -87,7 +87,6 @@ def looking(monkeypatch, shape, first_mm):
     return own_scale.from_crests(SimpleNamespace(), [only], 10.0)
 
 
-
 @pytest.mark.parametrize("grows", [0.99, 1.01])
 def test_three_looks_meet_the_reading(monkeypatch, grows):
     """A diameter grows a little more or less than the distance: the axis stands over the plate."""

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from pitchcam import Measurement, ScaleSpec, UnreadableError, identify
-from pitchcam.thread.runs import MOST_RUN_PX, STRETCH_BY_RUN
+from pitchcam.thread.runs import MOST_RUN_PX, STRETCH_BY_RUN, U_SHEAR_RAD
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 NAME = "p28-bsw12-major"
@@ -68,3 +68,10 @@ def test_a_wave_stretches_by_so_much_of_the_run_it_leaves() -> None:
     found = float(np.sqrt(np.mean(np.square(stretch)) / np.mean(run)))
     assert found == pytest.approx(STRETCH_BY_RUN, rel=0.1)
     assert MOST_RUN_PX < 0.3
+
+
+def test_rows_out_of_place_shear_a_flank_by_so_much() -> None:
+    """By construction: rows moved by a sine of one pixel over 300 slope against each other, rms."""
+    row = np.linspace(0.0, 300.0, 3001)
+    slope = np.gradient(np.sin(2 * np.pi * row / 300.0), row)
+    assert float(np.sqrt(np.mean(slope**2))) == pytest.approx(U_SHEAR_RAD, rel=0.05)
