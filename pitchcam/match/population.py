@@ -225,23 +225,26 @@ def _zones(size: ThreadSize, gender: Gender) -> list[Fields]:
             {MAJOR: x.major_mm, PITCH_DIAMETER: x.pitch_diameter_mm, MINOR: x.minor_mm}
             for x in size.limits(gender)
         ]
-    # The gauge position is counted apart: only the truncation of crests and roots is left.
-    cut, p = size.truncation_mm, size.pitch_mm
-    top, middle, bottom = (size.basic_major_mm, size.basic_pitch_diameter_mm, size.basic_minor_mm)
+    # The gauge position is counted apart: only what crests and roots may be by themselves is left.
+    moved = size.position_mm[int(gender == "internal")] * size.taper
+    least = CREST_SCATTER * size.pitch_mm
+    (held,) = size.limits(gender)
     fields = {
-        MAJOR: (top - cut, top),
-        PITCH_DIAMETER: (middle, middle),
-        MINOR: (bottom, bottom + cut),
+        MAJOR: _inside(held.major_mm, moved),
+        PITCH_DIAMETER: _inside(held.pitch_diameter_mm, moved),
+        MINOR: _inside(held.minor_mm, moved),
     }
     crest = _crest(gender)
     low, high = fields[crest]
-    if high - low < CREST_SCATTER * p:
-        fields[crest] = (
-            (top - CREST_SCATTER * p, top)
-            if crest == MAJOR
-            else (bottom, bottom + CREST_SCATTER * p)
-        )
+    if high - low < least:
+        fields[crest] = (high - least, high) if crest == MAJOR else (low, low + least)
     return [fields]
+
+
+def _inside(limits: Range, moved: float) -> Range:
+    """Return limits less what the gauge position moves either way."""
+    low, high = limits
+    return low + moved, max(high - moved, low + moved)
 
 
 def _worn_cdf(x: Array, zone: Array, wear: Array) -> Array:

@@ -122,6 +122,8 @@ def metric_taper(folder: Path | None = None) -> Iterator[ThreadSize]:
         d, p = row.number("d_mm"), row.number("pitch_mm")
         a, half = row.number("gauge_length_mm"), row.number("position_diameter_mm")
         pd, bottom = d - iso.PITCH_LINE * p, d - iso.INTERNAL_MINOR * p
+        # Roots are rounded as those of parallel ones, and lie below the mate's crests.
+        deepest = pd - iso.ROOT_BELOW_PITCH_LINE * p
         yield ThreadSize(
             designation=f"M{d:g}x{p:g} taper",
             standard="DIN 158-1",
@@ -139,7 +141,7 @@ def metric_taper(folder: Path | None = None) -> Iterator[ThreadSize]:
                     thread_class="DIN 158-1",
                     major_mm=_around(d, half),
                     pitch_diameter_mm=_around(pd, half),
-                    minor_mm=_around(bottom, half, 0.14 * p),
+                    minor_mm=_around(bottom, half, bottom - deepest),
                 ),
             ),
             internal=(),

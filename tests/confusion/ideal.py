@@ -24,6 +24,7 @@ from tests.confusion.parts import (
     Way,
     class_shares,
     quantities_read,
+    truncated,
     uncertainty,
 )
 
@@ -84,6 +85,7 @@ def _taper(values: Array, size: ThreadSize, way: Way, gender: Gender) -> Array:
     """Return the density of taper and diameters, integrated over place and taper of the part."""
     x, wx = np.polynomial.legendre.leggauss(PLACES)
     total = np.zeros(len(values))
+    (least, most), (deepest, flattest) = truncated(size, gender)
     for taper, wt in tapers(size):
         seen = np.ones(len(values))
         if way == "a":
@@ -92,15 +94,11 @@ def _taper(values: Array, size: ThreadSize, way: Way, gender: Gender) -> Array:
             shift = place * size.position_mm[gender == "internal"] * size.taper
             if gender == "external":
                 shift -= taper * (size.gauge_length_mm or 0.0)
-            major, middle, minor = (
-                d + shift
-                for d in (size.basic_major_mm, size.basic_pitch_diameter_mm, size.basic_minor_mm)
-            )
-            cut = size.truncation_mm
+            middle = size.basic_pitch_diameter_mm + shift
             fields = {
-                MAJOR: (major - cut, major),
+                MAJOR: (least + shift, most + shift),
                 PITCH_DIAMETER: (middle, middle),
-                MINOR: (minor, minor + cut),
+                MINOR: (deepest + shift, flattest + shift),
             }
             total += wt * w * seen * _diameters(values, fields, size.pitch_mm, way, gender)
     return total

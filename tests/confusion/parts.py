@@ -85,15 +85,24 @@ def class_shares(n: int) -> Array:
 
 
 def _draw_taper(parts: Array, size: ThreadSize, gender: Gender, rng: np.random.Generator) -> None:
-    n, cut = len(parts), size.truncation_mm
+    n = len(parts)
     if size.family.startswith("NPT"):
         parts[:, TAPER] *= 1 + rng.uniform(*NPT_TAPER, n)
     shift = rng.uniform(-1, 1, n) * size.position_mm[gender == "internal"] * size.taper
     if gender == "external":
         shift -= parts[:, TAPER] * (size.gauge_length_mm or 0.0)
-    parts[:, MAJOR] = size.basic_major_mm + shift - rng.uniform(0, cut, n)
+    crests, roots = truncated(size, gender)
+    parts[:, MAJOR] = rng.uniform(*crests, n) + shift
     parts[:, PITCH_DIAMETER] = size.basic_pitch_diameter_mm + shift
-    parts[:, MINOR] = size.basic_minor_mm + shift + rng.uniform(0, cut, n)
+    parts[:, MINOR] = rng.uniform(*roots, n) + shift
+
+
+def truncated(size: ThreadSize, gender: Gender) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Return what a taper's major and minor diameters may be with its gauge plane in its place."""
+    half = size.position_mm[gender == "internal"] * size.taper
+    (held,) = size.limits(gender)
+    (a, b), (c, d) = held.major_mm, held.minor_mm
+    return (a + half, b - half), (c + half, d - half)
 
 
 def uncertainty(way: Way, pitch_mm: float) -> Array:

@@ -16,6 +16,7 @@ from tests.confusion.parts import Way, draw_parts, quantities_read, read_parts
     [
         ("M14x1.5", "external"),
         ("M14x1.5", "internal"),
+        ("M14x1.5 taper", "external"),
         ("1/4-18 NPT", "external"),
         ("1/4-18 NPT", "internal"),
         ("R 1/2", "external"),

@@ -259,3 +259,24 @@ def test_truncation_takes_from_crests_and_fills_roots() -> None:
     assert parts.mean[i, 0, 0, MINOR] == pytest.approx(size.basic_minor_mm + cut / 2)
     assert parts.mean[i, 0, :, MAJOR].max() < size.basic_major_mm
     assert parts.mean[i, 0, 0, PITCH_DIAMETER] == pytest.approx(size.basic_pitch_diameter_mm)
+
+
+@pytest.mark.parametrize(
+    ("designation", "core_mm"),
+    # Core diameter of the external thread, DIN 158-1 table 1 and ISO 68-1 (d - 1.22687 P), both
+    # from memory.
+    [("M10x1 taper", 8.773), ("M14x1.5 taper", 12.160), ("M18x1.5 taper", 16.160)],
+)
+def test_metric_tapers_have_the_roots_of_parallel_threads(designation: str, core_mm: float) -> None:
+    """Roots rounded by an eighth to a seventh of the pitch lie below the mate's crests."""
+    size = find(designation)
+    parts = population("external")
+    i = parts.sizes.index(size)
+    mean = parts.mean[i, 0, 0, MINOR]
+    u = np.sqrt(parts.covariance[i, 0, MINOR, MINOR])
+    assert abs(mean - core_mm) < u
+    assert u < 0.1 * size.pitch_mm
+    # What the gauge plane's place moves is counted apart, once.
+    parallel = parts.sizes.index(find(designation.removesuffix(" taper")))
+    wide = np.sqrt(parts.covariance[parallel, 0, MINOR, MINOR])
+    assert mean == pytest.approx(parts.mean[parallel, 0, 0, MINOR], abs=wide)
