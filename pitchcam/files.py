@@ -6,7 +6,6 @@ import contextlib
 import errno
 import io
 import os
-import secrets
 import stat
 from pathlib import Path
 
@@ -136,7 +135,7 @@ def write_whole(path: Path, data: bytes) -> None:
     InputError
         If the place cannot be written.
     """
-    part = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
+    part = path.with_name(f".{path.name}.{os.urandom(4).hex()}.part")
     try:
         with part.open("wb") as handle:
             handle.write(data)

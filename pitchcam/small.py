@@ -6,6 +6,7 @@ They return what NumPy's return, to the last bit but for the line; the tests hol
 from __future__ import annotations
 
 import math
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +17,7 @@ except ImportError:  # no part of what NumPy promises
     _solve = np.linalg.solve  # type: ignore[assignment, misc]
 
 Values = NDArray[np.float64]
+Some = TypeVar("Some", np.float64, np.intp)
 #: Percentage of profiles that count: the others may be spoiled by dirt, a nick or a scratch.
 SOUND = 80.0
 
@@ -54,7 +56,7 @@ def sound_mean(rows: Values) -> Values:
     return out
 
 
-def percentile(x: Values, percent: float) -> float:
+def percentile(x: NDArray[np.floating[Any]], percent: float) -> float:
     """Return a percentile of an array (n,) that holds numbers only, linear between two of them.
 
     Raises
@@ -68,8 +70,21 @@ def percentile(x: Values, percent: float) -> float:
     if low + 1 >= len(x):
         return float(part.max())
     part.partition((low, low + 1))
-    before, after = float(part[low]), float(part[low + 1])
-    share = place - low
+    return float(_between(part[low], part[low + 1], place - low))
+
+
+def percentiles(rows: Values, percent: float) -> Values:
+    """Return a percentile of each row of an array (n, m) of numbers, m at least 1."""
+    place = percent / 100 * (rows.shape[1] - 1)
+    low = math.floor(place)
+    high = min(low + 1, rows.shape[1] - 1)
+    part = rows.copy()
+    part.partition((low, high), axis=1)
+    return np.asarray(_between(part[:, low], part[:, high], place - low))
+
+
+def _between(before: Any, after: Any, share: float) -> Any:
+    """Return what lies at a share between two numbers, in their own precision as NumPy does it."""
     if share < 0.5:
         return before + (after - before) * share
     return after - (after - before) * (1 - share)
@@ -124,7 +139,7 @@ def smoothed(x: Values, y: Values, kept: NDArray[np.bool_], degree: int) -> Valu
     return out
 
 
-def distinct(x: Values) -> Values:
+def distinct(x: NDArray[Some]) -> NDArray[Some]:
     """Return the values of an array (n,), each once, in ascending order."""
     out = np.sort(x)
     new = np.ones(len(out), bool)

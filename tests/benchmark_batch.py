@@ -16,10 +16,11 @@ from pathlib import Path
 
 import cv2
 
-from pitchcam.batch import Listed, Settings, read_list, run
-from pitchcam.batch.settings import Job
+from pitchcam.batch import run
+from pitchcam.batch.settings import Job, Settings
+from pitchcam.batch.source import Listed, read_list
 from pitchcam.records import ScaleSpec
-from pitchcam.store import Outcome
+from pitchcam.store.entries import Outcome
 
 
 @dataclass

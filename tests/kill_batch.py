@@ -16,7 +16,7 @@ import sys
 import time
 from pathlib import Path
 
-from pitchcam.store import Store
+from pitchcam.store.store import Store
 
 _RUN = "from pitchcam.cli import main; main()"
 

@@ -8,7 +8,7 @@ import pytest
 
 from pitchcam.errors import InputError, UsageError, one_line, printable
 from pitchcam.files import open_regular, read_whole
-from pitchcam.store import Store
+from pitchcam.store.store import Store
 
 
 def test_what_is_no_regular_file_is_refused_without_waiting(tmp_path):

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from pitchcam.small import cross, distinct, line, median, medians, percentile, smoothed
+from pitchcam.small import cross, distinct, line, median, medians, percentile, percentiles, smoothed
 
 RNG = np.random.default_rng(17)
 ARRAYS = [RNG.normal(size=n) * 10.0 ** RNG.integers(-6, 6) for n in (1, 2, 3, 4, 7, 10, 99, 400)]
@@ -30,6 +30,18 @@ def test_percentile_is_numpys(x: np.ndarray, percent: float) -> None:
     before = x.copy()
     assert percentile(x, percent) == np.percentile(x, percent)
     assert (x == before).all()
+
+
+@pytest.mark.parametrize("percent", [0, 3, 50, 90, 97, 99.3, 100])
+def test_single_precision_stays_as_numpy_keeps_it(percent: float) -> None:
+    rows = np.random.default_rng(18).normal(size=(6, 19)).astype(np.float32)
+    before = rows.copy()
+    assert all(percentile(r, percent) == float(np.percentile(r, percent)) for r in rows)
+    for some in (rows, rows[:, :1], rows[:, ::2].astype(float)):
+        found = percentiles(some, percent)
+        assert found.dtype == some.dtype
+        assert np.array_equal(found, np.percentile(some, percent, axis=1))
+    assert np.array_equal(rows, before)
 
 
 def test_percentile_of_nothing_is_refused() -> None:

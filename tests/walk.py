@@ -135,7 +135,8 @@ def to_label(document: dict[str, Any], folder: Path) -> None:
     from pitchcam.batch.runner import Batch
     from pitchcam.batch.settings import Job, Settings
     from pitchcam.records import ScaleSpec
-    from pitchcam.store import Outcome, Store
+    from pitchcam.store.entries import Outcome
+    from pitchcam.store.store import Store
 
     settings = Settings(scale=ScaleSpec(source="pin", mm=6.0))
     job = Job(path=Path("a.jpg"), name="a.jpg", sha256="ab" * 32, settings=settings)

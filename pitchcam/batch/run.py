@@ -94,9 +94,17 @@ def run_batch(setup: Setup, photos: Sequence[Listed], tell: Tell) -> Answer:
 
 
 def _load_sheets() -> None:
-    """Load what draws the sheets while the workers measure: it takes as long as half a photo."""
+    """Load all that the sheets need while the workers measure: it takes as long as a photo."""
+    from PIL import Image
+
     import pitchcam.batch.contact
     import pitchcam.batch.labels  # noqa: F401
+    from pitchcam.paper import embed_fonts
+    from pitchcam.series import load_series
+
+    Image.preinit()
+    embed_fonts()
+    load_series()
 
 
 def follow_folders(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 
 from pitchcam.batch.follow import Folder
@@ -72,22 +72,24 @@ class Runner:
         FullError
             If the disk is full: everything finished before is kept.
         """
-        for photo in photos:
-            # Its bytes are looked through while others are measured, and a worker has it before
-            # what came back goes to the disk: no worker waits for either.
-            job = self._job(photo)
-            if job is None or self._known(job):
-                continue
-            finished: list[Finished] = []
-            try:
+        finished: list[Finished] = []
+        try:
+            for photo in photos:
+                # Its bytes are looked through while others are measured, and what came back goes
+                # to the disk when every worker has a photo: none waits for either.
+                job = self._job(photo)
+                if job is None or self._known(job):
+                    self._keep_all(finished)
+                    continue
                 while self._workers.free() <= 0:
+                    self._keep_all(finished)
                     if meanwhile is not None:
                         meanwhile()
                         meanwhile = None
                     finished += self._workers.wait(_BEAT_S)
                 self._hand_over(photo, job)
-            finally:
-                self._keep_all(finished)
+        finally:
+            self._keep_all(finished)
         if meanwhile is not None:
             meanwhile()
         while self._workers.busy():
@@ -177,11 +179,12 @@ class Runner:
         self._tell(job, lost, False)
 
     def _collect(self, folder: Folder | None = None) -> None:
-        self._keep_all(self._workers.wait(_BEAT_S), folder)
+        self._keep_all(list(self._workers.wait(_BEAT_S)), folder)
 
-    def _keep_all(self, finished: Sequence[Finished], folder: Folder | None = None) -> None:
-        for one in finished:
-            self._keep(one, folder)
+    def _keep_all(self, finished: list[Finished], folder: Folder | None = None) -> None:
+        """Keep each of what came back, and take it off the list."""
+        while finished:
+            self._keep(finished.pop(0), folder)
 
     def _keep(self, finished: Finished, folder: Folder | None) -> None:
         job, outcome = finished.job, finished.outcome

@@ -39,7 +39,7 @@ def command() -> None:
 @_filters
 def list_(record: Path, **filters: Any) -> None:
     """List the threads in the record: id, name, pitch and diameter, photo."""
-    from pitchcam.store import Store
+    from pitchcam.store.store import Store
 
     with Store(record, must_exist=True, only_read=True) as store:
         for row in rows_of(store, filters):
@@ -55,7 +55,8 @@ def show(record: Path, identity: str, as_json: bool) -> None:
     """Show one record with everything known of it; ID is a record's or a thread's."""
     from pitchcam.errors import UsageError
     from pitchcam.records import json_text
-    from pitchcam.store import Store, entry_rows
+    from pitchcam.store.rows import entry_rows
+    from pitchcam.store.store import Store
 
     with Store(record, must_exist=True, only_read=True) as store:
         entry = store.entry(identity.split("-")[0])
@@ -95,7 +96,7 @@ def correct(
     """Add what a thread is in fact; the measurement and earlier corrections stay."""
     from datetime import UTC, datetime
 
-    from pitchcam.store import Store
+    from pitchcam.store.store import Store
 
     if not unlisted:
         check_listed(designation)
@@ -110,8 +111,8 @@ def correct(
 @click.argument("file", type=click.Path(path_type=Path), metavar="FILE.csv|.json|.parquet")
 def export(record: Path, file: Path, **filters: Any) -> None:
     """Write the record as a table; the ending says the format."""
-    from pitchcam.store import Store
     from pitchcam.store.export import export_rows
+    from pitchcam.store.store import Store
 
     with Store(record, must_exist=True, only_read=True) as store:
         rows = list(rows_of(store, filters))
@@ -141,7 +142,7 @@ def _tell_damage(store: Any) -> None:
 
 def rows_of(store: Any, filters: dict[str, Any]) -> Iterable[Any]:
     """Return the rows that pass the filters, sorted by photo name, part and thread."""
-    from pitchcam.store import entry_rows
+    from pitchcam.store.rows import entry_rows
 
     rows = [row for entry in store.entries() for row in entry_rows(entry) if _passes(row, filters)]
     return sorted(rows, key=lambda r: (r.photo, r.part or 0, r.thread or 0, r.id))

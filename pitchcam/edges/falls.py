@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from pitchcam.errors import OutlineError
 from pitchcam.objects.contour import outline
 from pitchcam.objects.shapes import Shape
+from pitchcam.small import percentile
 
 Values = NDArray[np.float64]
 
@@ -43,7 +44,7 @@ def most_blur(shapes: Sequence[Shape]) -> float:
     seen = np.flatnonzero(counts >= len(falls) / (4 * SECTORS))
 
     def sharpest(widths: Values) -> list[float]:
-        return [float(np.percentile(widths[sectors == k], SHARPEST)) for k in seen]
+        return [percentile(widths[sectors == k], SHARPEST) for k in seen]
 
     shakes = np.arange(SHAKES) * np.pi / SHAKES
     turned = (falls / np.maximum(np.abs(np.sin(ways - shake)), BESIDE) for shake in shakes)

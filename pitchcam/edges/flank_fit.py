@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from pitchcam.edges.axial_points import FlankPoints, Groups
 from pitchcam.frozen import dataclass
-from pitchcam.small import median, solved
+from pitchcam.small import distinct, median, solved
 
 Values = NDArray[np.float64]
 
@@ -332,7 +332,7 @@ def _start(p: FlankPoints, columns: Values, tan: Values, mostly: float) -> NDArr
 
 def _flanks(group: NDArray[np.intp], use: NDArray[np.bool_]) -> NDArray[np.intp]:
     """Return which flanks some of the points are of."""
-    return np.asarray(np.unique(group[use]))
+    return distinct(group[use])
 
 
 def _without_ends(p: FlankPoints, ends: tuple[int, int]) -> NDArray[np.bool_]:
@@ -340,7 +340,7 @@ def _without_ends(p: FlankPoints, ends: tuple[int, int]) -> NDArray[np.bool_]:
     kept = np.ones(len(p.z), bool)
     for side in (1.0, -1.0):
         own = p.side == side
-        ridges = np.unique(p.ridge[own])
+        ridges = distinct(p.ridge[own])
         inner = ridges[ends[0] : len(ridges) - ends[1]]
         kept[own] = np.isin(p.ridge[own], inner)
     return kept

@@ -180,7 +180,7 @@ def _each(number: Values, along: Values, height: Values, percent: float) -> tupl
 
     A grain on one ridge raises that one's alone.
     """
-    groups = [number == k for k in np.unique(number)]
+    groups = [number == k for k in distinct(number)]
     return (
         np.array([along[g].mean() for g in groups]),
         np.array([percentile(height[g], percent) for g in groups]),

@@ -17,6 +17,7 @@ from pitchcam.objects.split import split_touching
 from pitchcam.objects.window import window_sides
 from pitchcam.photo.linear import largest_plane, least_plane, light_planes, mean_plane
 from pitchcam.photo.record import QUARTER, quartered
+from pitchcam.small import percentile
 
 Ints = NDArray[np.intp]
 
@@ -97,7 +98,7 @@ def to_photo(points: NDArray[np.float64]) -> NDArray[np.float64]:
 
 def _window(light: Floats) -> tuple[NDArray[np.uint8], NDArray[np.int32]]:
     """Return where the light shines, (h, w), and its convex outline; ``light`` is (h, w)."""
-    bright = float(np.percentile(light[::4, ::4], 99.0))
+    bright = percentile(light[::4, ::4].ravel(), 99.0)
     if bright < 0.02:
         raise UnreadableError(
             "The photo is dark: no lit background was found.", FLAGS["no-part"][1], code="no-part"

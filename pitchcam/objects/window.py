@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from pitchcam.frozen import dataclass
 from pitchcam.objects.background import Floats
 from pitchcam.objects.grid import grid_of
-from pitchcam.small import median, percentile, smoothed
+from pitchcam.small import median, percentile, percentiles, smoothed
 
 Points = NDArray[np.float64]
 
@@ -132,7 +132,7 @@ def _half(u: Points, values: NDArray[Any], inside: NDArray[np.bool_], last: _Las
     reach = np.arange(*BESIDE)
     top = values.shape[1] - 1
     beside = np.take_along_axis(values, np.clip(middle - reach, 0, top), axis=1)
-    light = np.percentile(beside, PLAIN, axis=1)
+    light = percentiles(beside, PLAIN)
     # The picture may end before it is dark: what is darkest beyond the side stands for all of it.
     shown = np.where(inside, values, np.inf).min(axis=1)
     dark = percentile(shown[last.seen].astype(float), DARKEST)

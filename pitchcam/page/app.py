@@ -22,7 +22,7 @@ from pitchcam.page.runs import Runs
 from pitchcam.page.setup import Setup
 from pitchcam.page.web import on_error, on_fault, on_gone, on_http, on_refused
 from pitchcam.page.workers import Workers
-from pitchcam.store import Store
+from pitchcam.store.store import Store
 
 #: Photos held in memory at once, on their way to the disk.
 _UPLOADS_AT_ONCE = 4

@@ -18,7 +18,7 @@ from pitchcam.page import typed as forms
 from pitchcam.page.setup import Setup
 from pitchcam.records import json_text
 from pitchcam.records.formats import document
-from pitchcam.store import Store
+from pitchcam.store.store import Store
 
 _ID = re.compile(r"[A-Za-z0-9_-]{16}\Z")
 #: Photos in one box; more are a job for ``pitchcam batch``.

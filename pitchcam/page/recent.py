@@ -6,7 +6,7 @@ from typing import Any
 
 from pitchcam.page import show
 from pitchcam.page.setup import Setup
-from pitchcam.store import Store
+from pitchcam.store.store import Store
 
 _SHOWN = 6
 

@@ -18,8 +18,8 @@ from pitchcam.page.photos import Kept
 from pitchcam.page.phrases import on_the_page
 from pitchcam.page.setup import Setup
 from pitchcam.page.workers import BusyError, LostError, Workers
-from pitchcam.store import Store
 from pitchcam.store.entries import Outcome, record_id
+from pitchcam.store.store import Store
 
 #: Finished runs that are remembered for a browser that comes late.
 _MOST = 2000

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import importlib
 import io
 import os
 from collections.abc import Iterator, Mapping
@@ -28,7 +29,11 @@ from pitchcam.photo.origin import Origin, origin_of
 from pitchcam.photo.quiet import heard
 from pitchcam.photo.record import Photo, Pixels
 
-_PILLOW_FORMATS = ("JPEG", "PNG", "TIFF")
+_PILLOW_READERS = {
+    "JPEG": ("PIL.JpegImagePlugin", "JpegImageFile"),
+    "PNG": ("PIL.PngImagePlugin", "PngImageFile"),
+    "TIFF": ("PIL.TiffImagePlugin", "TiffImageFile"),
+}
 _MAGIC = {
     b"\xff\xd8\xff": "JPEG",
     b"\x89PNG": "PNG",
@@ -141,7 +146,7 @@ def _decode(data: bytes, file: Path, max_megapixels: float) -> tuple[Pixels, _Sh
         return _decode_heif(data, file, max_megapixels)
     # Before any library looks for markers that are not there, byte by byte.
     scans = _scans(data, kind)
-    image = _open_pillow(data, file)
+    image = _open_pillow(data, kind)
     _check_size(image.size, file, max_megapixels)
     _check_scans(scans, image.size, file)
     tags, exif_ifd = _exif_of(image)
@@ -193,15 +198,13 @@ def _opencv_reads(image: Any, kind: str) -> bool:
     return image.mode in ("L", "RGB")
 
 
-def _open_pillow(data: bytes, file: Path) -> Any:
-    from PIL import Image, UnidentifiedImageError
-
+def _open_pillow(data: bytes, kind: str | None) -> Any:
+    """Open by the reader of the file's own format: Pillow's ``open`` loads five of them first."""
+    if kind is None:  # the file changed after its first bytes were looked at
+        raise DamagedError
+    module, reader = _PILLOW_READERS[kind]
     try:
-        return Image.open(io.BytesIO(data), formats=_PILLOW_FORMATS)
-    except UnidentifiedImageError:
-        raise DamagedError from None
-    except Image.DecompressionBombError:
-        raise InputError(f"{file.name} has too many pixels;", "send a smaller photo") from None
+        return getattr(importlib.import_module(module), reader)(io.BytesIO(data))
     except Exception as error:  # a broken header makes the parsers raise nearly anything
         raise DamagedError from error
 

@@ -14,6 +14,7 @@ from pitchcam.edges.section import PER_POINT
 from pitchcam.edges.sight import Sight
 from pitchcam.frozen import dataclass
 from pitchcam.least_squares import solve
+from pitchcam.small import percentile
 from pitchcam.thread.crest_lines import LEVEL_BLURS, CrestShape
 
 Values = NDArray[np.float64]
@@ -61,7 +62,7 @@ def misfit_mm(shape: CrestShape) -> float:
     first = np.array([shape.major_mm / 2] * 2 + [0.0] * 2 + [FORM[0] * pitch, rounded, FORM[2]])
     for k, (z, r, _, _) in sides.items():
         level = r - shape.taper / 2 * z
-        first[k], first[2 + k] = np.percentile(level, TOP), _phase(z, level, pitch)
+        first[k], first[2 + k] = percentile(level, TOP), _phase(z, level, pitch)
     prior = np.array([U_FORM[0] * pitch, U_FORM[1] * pitch, U_FORM[2]])
     kept = {k: _above_notch(first, k, s, shape) for k, s in sides.items()}
 
@@ -84,11 +85,11 @@ def misfit_mm(shape: CrestShape) -> float:
         at = solve(model, at, low, high).parameters
         for k, side in sides.items():
             off = np.abs(_drop(at[0], k, side, shape)[0])
-            near = off < FAR * max(float(np.quantile(off, 1 - DIRT)) / NORMAL, U_MODEL_PX * mm)
+            near = off < FAR * max(percentile(off, 100 * (1 - DIRT)) / NORMAL, U_MODEL_PX * mm)
             kept[k] = near & _above_notch(at[0], k, side, shape)
     seen = {k: _above_notch(at[0], k, s, shape) for k, s in sides.items()}
     left = np.concatenate([np.abs(_drop(at[0], k, s, shape)[0])[seen[k]] for k, s in sides.items()])
-    return float(np.quantile(left, 1 - DIRT)) / NORMAL if len(left) else 0.0
+    return percentile(left, 100 * (1 - DIRT)) / NORMAL if len(left) else 0.0
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS
 from pitchcam.frozen import dataclass
+from pitchcam.small import distinct
 from pitchcam.thread.measure import ThreadShape
 
 Values = NDArray[np.float64]
@@ -79,6 +80,6 @@ def refuse_run(shape: ThreadShape, number: int) -> None:
 
 def _by_ridge(rest: Values, ridge: Values) -> Values:
     """Return the mean of each ridge, in order."""
-    _, order = np.unique(ridge, return_inverse=True)
+    order = np.searchsorted(distinct(ridge), ridge)
     out: Values = np.bincount(order, weights=rest) / np.bincount(order)
     return out

@@ -16,8 +16,8 @@ from pitchcam.batch.study import LIMIT_FACTOR, Components, plain_name, text
 from pitchcam.errors import InputError, UsageError
 from pitchcam.records import ScaleSpec
 from pitchcam.series import load_series
-from pitchcam.store import Store
 from pitchcam.store.rows import ThreadRow
+from pitchcam.store.store import Store
 
 PIN = Settings(scale=ScaleSpec(source="pin", mm=8.0))
 

@@ -104,7 +104,7 @@ def test_a_killed_worker_costs_nothing(cluster: Cluster, tmp_path: Path) -> None
 
 def _until_measured(record: Path, count: int) -> None:
     """Wait until the record holds so many results, and the batch still runs."""
-    from pitchcam.store import Store
+    from pitchcam.store.store import Store
 
     end = time.monotonic() + 60
     while time.monotonic() < end:

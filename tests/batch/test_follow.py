@@ -6,11 +6,12 @@ import threading
 import time
 from pathlib import Path
 
-from pitchcam.batch import Settings, run
+from pitchcam.batch import run
 from pitchcam.batch.follow import Folder, Patience
-from pitchcam.batch.settings import Job
+from pitchcam.batch.settings import Job, Settings
 from pitchcam.records import ScaleSpec
-from pitchcam.store import Outcome, Store
+from pitchcam.store.entries import Outcome
+from pitchcam.store.store import Store
 from tests.batch import double
 
 PIN = Settings(scale=ScaleSpec(source="pin", mm=8.0))

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import os
 import signal
+import subprocess
+import sys
 import time
 from pathlib import Path
 
 import pytest
 
-from pitchcam.batch import LocalWorkers, Settings, list_photos
-from pitchcam.batch.pool import Finished
+from pitchcam.batch.pool import Finished, LocalWorkers
+from pitchcam.batch.settings import Settings
+from pitchcam.batch.source import list_photos
 from pitchcam.records import ScaleSpec
 from tests.batch import double
 
@@ -30,6 +33,17 @@ def work(folder: Path, count: int = 2, limit_s: float = 60.0) -> dict[str, Finis
     finally:
         workers.close()
     return came
+
+
+def test_a_worker_loads_neither_the_record_nor_what_is_made_of_it() -> None:
+    code = (
+        "import sys\n"
+        "from pitchcam.batch import pool\n"
+        "print(*{'sqlite3', 'pitchcam.batch.answer', 'pitchcam.batch.runner', 'click'}"
+        " & set(sys.modules))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout == "\n"
 
 
 @pytest.mark.parametrize(
@@ -81,14 +95,13 @@ def test_a_file_that_changes_while_it_waits_is_not_kept_under_its_old_hash(tmp_p
 
 @pytest.mark.skipif(not Path("/proc").is_dir(), reason="looks at processes in /proc")
 def test_no_worker_outlives_a_killed_batch(tmp_path: Path) -> None:
-    import subprocess
-    import sys
 
     pids = tmp_path / "pids"
     code = (
         "import time\n"
         "from pathlib import Path\n"
-        "from pitchcam.batch import LocalWorkers, list_photos\n"
+        "from pitchcam.batch.pool import LocalWorkers\n"
+        "from pitchcam.batch.source import list_photos\n"
         "from tests.batch import double\n"
         "from tests.batch.test_pool import PIN\n"
         "if __name__ == '__main__':\n"

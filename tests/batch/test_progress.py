@@ -7,7 +7,7 @@ import io
 from pitchcam.batch.progress import Progress, Rate
 from pitchcam.batch.settings import Job, Settings
 from pitchcam.records import ScaleSpec
-from pitchcam.store import Outcome
+from pitchcam.store.entries import Outcome
 
 
 class Clock:

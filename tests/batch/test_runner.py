@@ -10,15 +10,16 @@ from typing import Any
 
 import pytest
 
-from pitchcam.batch import Answer, Settings, list_photos
-from pitchcam.batch.answer import Line
+from pitchcam.batch.answer import Answer, Line
 from pitchcam.batch.pool import Finished
 from pitchcam.batch.runner import Runner
-from pitchcam.batch.settings import Job
+from pitchcam.batch.settings import Job, Settings
+from pitchcam.batch.source import list_photos
 from pitchcam.batch.worker import measure_job
 from pitchcam.errors import InputError, UnreadableError
 from pitchcam.records import ScaleSpec
-from pitchcam.store import Outcome, Store
+from pitchcam.store.entries import Outcome
+from pitchcam.store.store import Store
 from tests.batch import double
 
 PIN = Settings(scale=ScaleSpec(source="pin", mm=8.0))
@@ -46,6 +47,59 @@ class Answers:
 
     def close(self) -> None:
         pass
+
+
+class Together:
+    """Two workers that end at the same time, and what happens in turn."""
+
+    def __init__(self, happens: list[str]) -> None:
+        self.jobs, self.happens = list[Job](), happens
+
+    def free(self) -> int:
+        return 2 - len(self.jobs)
+
+    def submit(self, job: Job) -> None:
+        self.jobs.append(job)
+        self.happens.append(f"out {job.name}")
+
+    def wait(self, timeout_s: float) -> Sequence[Finished]:
+        done, self.jobs = self.jobs, []
+        return [Finished(job=job, outcome=Outcome(status="failed")) for job in done]
+
+    def busy(self) -> int:
+        return len(self.jobs)
+
+    def close(self) -> None:
+        pass
+
+
+def test_every_worker_has_a_photo_before_what_came_back_goes_to_the_disk(tmp_path: Path) -> None:
+    for name in "abcde":
+        double.write_photo(tmp_path / f"{name}.jpg", name=name)
+    happens: list[str] = []
+    with Store(tmp_path / "r.sqlite") as store:
+        told = lambda job, *_: happens.append(f"kept {job.name}")  # noqa: E731
+        Runner(store, Together(happens), told).run(list_photos([tmp_path], PIN))
+    assert happens == [
+        *("out a.jpg", "out b.jpg", "out c.jpg", "out d.jpg", "kept a.jpg", "kept b.jpg"),
+        *("out e.jpg", "kept c.jpg", "kept d.jpg", "kept e.jpg"),
+    ]
+
+
+def test_what_came_back_is_kept_though_the_run_is_stopped(tmp_path: Path) -> None:
+    for name in "abcd":
+        double.write_photo(tmp_path / f"{name}.jpg", name=name)
+
+    class Stopped(Together):
+        def submit(self, job: Job) -> None:
+            if job.name == "c.jpg":
+                raise KeyboardInterrupt
+            super().submit(job)
+
+    with Store(tmp_path / "r.sqlite") as store:
+        with pytest.raises(KeyboardInterrupt):
+            Runner(store, Stopped([]), lambda *_: None).run(list_photos([tmp_path], PIN))
+        assert len(store.ids()) == 2
 
 
 @pytest.mark.parametrize(("lasting", "measured"), [(True, 1), (False, 2)])

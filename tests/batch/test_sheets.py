@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -9,12 +11,15 @@ import cv2
 import numpy as np
 import pytest
 
-from pitchcam.batch import Answer, Batch, Job, Settings, make_answer
+from pitchcam.batch.answer import Answer, make_answer
 from pitchcam.batch.contact import write_contact_sheet
 from pitchcam.batch.labels import reference, write_labels
 from pitchcam.batch.pictures import small_pictures
+from pitchcam.batch.runner import Batch
+from pitchcam.batch.settings import Job, Settings
 from pitchcam.records import ScaleSpec
-from pitchcam.store import Outcome, Store
+from pitchcam.store.entries import Outcome
+from pitchcam.store.store import Store
 from tests import printed
 from tests.batch import double
 
@@ -168,3 +173,26 @@ def test_many_bins_take_several_pages(tmp_path: Path) -> None:
         document = pdfium.PdfDocument(tmp_path / name)
         assert len(document) == pages
         document.close()
+
+
+def test_all_that_draws_is_loaded_while_photos_are_measured(tmp_path: Path) -> None:
+    code = (
+        "import sys\n"
+        "from pathlib import Path\n"
+        "from pitchcam import paper\n"
+        "from pitchcam.batch import run\n"
+        "from pitchcam.series import catalogue\n"
+        "from pitchcam.store.store import Store\n"
+        "run._load_sheets()\n"
+        "before = set(sys.modules)\n"
+        "assert paper.embed_fonts.cache_info().currsize and catalogue._load.cache_info().currsize\n"
+        "from tests.batch.test_sheets import box, write_contact_sheet, write_labels\n"
+        f"folder = Path({str(tmp_path)!r})\n"
+        "with Store(folder / 'r.sqlite') as store:\n"
+        "    made = box(folder / 'photos', store)\n"
+        "    write_contact_sheet(made, store, folder / 'contact.pdf')\n"
+        "write_labels(made, folder / 'labels.pdf')\n"
+        "late = {name.split('.')[0] for name in set(sys.modules) - before}\n"
+        "assert not late & {'PIL', 'reportlab', 'segno'}, late\n"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True, timeout=120)

@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from pitchcam.batch import Settings, list_photos, read_list
 from pitchcam.batch.order import shelf_key
+from pitchcam.batch.settings import Settings
+from pitchcam.batch.source import list_photos, read_list
 from pitchcam.errors import InputError, UsageError
 from pitchcam.records import ScaleSpec
 

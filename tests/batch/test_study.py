@@ -13,7 +13,8 @@ from pitchcam.batch.source import list_photos
 from pitchcam.batch.study import Reading, components, run_study
 from pitchcam.errors import UsageError
 from pitchcam.records import ScaleSpec
-from pitchcam.store import Outcome, Store
+from pitchcam.store.entries import Outcome
+from pitchcam.store.store import Store
 from tests.batch import double
 
 pytest.importorskip("statsmodels")

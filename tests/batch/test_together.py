@@ -14,8 +14,9 @@ from pitchcam.batch.settings import Settings
 from pitchcam.batch.source import Listed, read_list
 from pitchcam.batch.together import answer_groups, groups_of, summary, write_together
 from pitchcam.records import ScaleSpec
-from pitchcam.store import Outcome, Store
+from pitchcam.store.entries import Outcome
 from pitchcam.store.rows import entry_rows
+from pitchcam.store.store import Store
 from tests.adjust import made
 from tests.records.published import check
 

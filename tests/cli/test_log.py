@@ -13,7 +13,8 @@ from pitchcam.batch.settings import Settings
 from pitchcam.cli.log import command
 from pitchcam.errors import InputError, UsageError
 from pitchcam.records import ScaleSpec
-from pitchcam.store import Outcome, Store
+from pitchcam.store.entries import Outcome
+from pitchcam.store.store import Store
 from tests.batch import double
 
 PIN = Settings(scale=ScaleSpec(source="pin", mm=8.0))

@@ -24,7 +24,8 @@ from pitchcam.batch.follow import Patience
 from pitchcam.errors import PitchcamError
 from pitchcam.joining.stock.sheet import parse_stock
 from pitchcam.joining.stock.store import StockStore
-from pitchcam.store import Store, entry_rows
+from pitchcam.store.rows import entry_rows
+from pitchcam.store.store import Store
 from tests.batch import double
 from tests.batch.test_follow import PIN
 from tests.batch.test_resume import TABLES, finish, start, write_box

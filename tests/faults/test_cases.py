@@ -4,7 +4,7 @@ import random
 
 import pytest
 
-from pitchcam.store import Store
+from pitchcam.store.store import Store
 from tests.faults import cases
 
 

@@ -187,7 +187,8 @@ def read_profile(data: bytes, tally: Tally) -> None:
 
 @cache
 def _record() -> bytes:
-    from pitchcam.store import Outcome, Store
+    from pitchcam.store.entries import Outcome
+    from pitchcam.store.store import Store
 
     path = folder() / "whole.sqlite"
     document = {
@@ -215,7 +216,8 @@ def record_bytes(rng: random.Random) -> bytes:
 
 
 def read_record(data: bytes, tally: Tally) -> None:
-    from pitchcam.store import Store, entry_rows
+    from pitchcam.store.rows import entry_rows
+    from pitchcam.store.store import Store
 
     for extra in ("-wal", "-shm"):
         (folder() / f"input.sqlite{extra}").unlink(missing_ok=True)

@@ -10,7 +10,8 @@ from pitchcam.batch.source import Listed
 from pitchcam.batch.together import answer_groups, groups_of
 from pitchcam.page import calls, typed
 from pitchcam.records import ScaleSpec
-from pitchcam.store import Outcome, Store
+from pitchcam.store.entries import Outcome
+from pitchcam.store.store import Store
 from tests.adjust import made
 
 PIN = Settings(scale=ScaleSpec(source="pin", mm=8.0))

@@ -3,6 +3,8 @@
 import hashlib
 import io
 import os
+import subprocess
+import sys
 
 import cv2
 import numpy as np
@@ -312,3 +314,19 @@ def test_32_bit_samples_are_refused(tmp_path):
     Image.fromarray(np.zeros((8, 8), np.float32)).save(path)
     with pytest.raises(InputError, match="32-bit samples"):
         load_photo(path)
+
+
+@pytest.mark.parametrize("name", ["a.jpg", "a.png", "a.tif"])
+def test_a_photo_loads_the_reader_of_its_own_format_alone(tmp_path, name):
+    path = save(tmp_path, Image.fromarray(pattern()), name)
+    code = (
+        "import sys\n"
+        "from pitchcam.photo import load_photo\n"
+        f"load_photo({str(path)!r})\n"
+        "print(*(m for m in sys.modules if m.startswith('PIL.') and m.endswith('ImagePlugin')))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    # TIFF's reads the EXIF tags of every format.
+    own = {"a.jpg": "Jpeg", "a.png": "Png", "a.tif": "Tiff"}[name]
+    assert set(done.stdout.split()) <= {f"PIL.{own}ImagePlugin", "PIL.TiffImagePlugin"}
+    assert f"PIL.{own}ImagePlugin" in done.stdout

@@ -16,9 +16,11 @@ from click.testing import CliRunner
 from pitchcam.cli import cli
 from pitchcam.errors import InputError, PitchcamError
 from pitchcam.records import FORMAT
-from pitchcam.store import Outcome, Store, entry_rows, record_id
 from pitchcam.store.digest import row_digest
+from pitchcam.store.entries import Outcome, record_id
+from pitchcam.store.rows import entry_rows
 from pitchcam.store.schema import VERSION
+from pitchcam.store.store import Store
 
 NOON = datetime(2030, 1, 2, 12, 0, tzinfo=UTC)
 DOCUMENT = {

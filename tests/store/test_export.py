@@ -9,8 +9,9 @@ from pathlib import Path
 import pytest
 
 from pitchcam.errors import UsageError
-from pitchcam.store import Entry, Outcome, ThreadRow, entry_rows
+from pitchcam.store.entries import Entry, Outcome
 from pitchcam.store.export import columns, export_rows
+from pitchcam.store.rows import ThreadRow, entry_rows
 from tests.batch import double
 from tests.records.published import check
 from tests.store.test_store import PIN

@@ -7,8 +7,8 @@ import pytest
 
 from pitchcam.errors import InputError
 from pitchcam.joining.stock.store import StockStore
-from pitchcam.store import Store
 from pitchcam.store.database import Database
+from pitchcam.store.store import Store
 
 
 @pytest.fixture

@@ -13,7 +13,10 @@ from pitchcam.batch.settings import Settings
 from pitchcam.errors import InputError, PitchcamError, UsageError
 from pitchcam.files import FullError, write_whole
 from pitchcam.records import ScaleSpec
-from pitchcam.store import Outcome, Store, database, entry_rows, record_id
+from pitchcam.store import database
+from pitchcam.store.entries import Outcome, record_id
+from pitchcam.store.rows import entry_rows
+from pitchcam.store.store import Store
 from tests.batch import double
 
 NOON = datetime(2030, 1, 2, 12, 0, tzinfo=UTC)

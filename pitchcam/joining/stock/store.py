@@ -21,10 +21,10 @@ from pitchcam.frozen import dataclass
 from pitchcam.joining.mating.ends import End
 from pitchcam.joining.stock.sheet import Fitting, columns
 from pitchcam.records import json_text
-from pitchcam.store import Store
 from pitchcam.store.digest import row_digest
 from pitchcam.store.opened import OpenedRecord
 from pitchcam.store.schema import guards
+from pitchcam.store.store import Store
 
 _TABLES = """
 CREATE TABLE IF NOT EXISTS stock_row (

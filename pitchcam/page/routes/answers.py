@@ -27,8 +27,8 @@ from pitchcam.page.web import (
     setup_of,
     texts,
 )
-from pitchcam.store import Store
 from pitchcam.store.entries import Correction, Entry
+from pitchcam.store.store import Store
 
 _ID = re.compile(r"[0-9a-f]{10}\Z")
 _PLOT = re.compile(r"plot-\d{1,3}-\d{1,2}-\d\.svg\Z")

@@ -12,8 +12,8 @@ from pitchcam.page import bench_memory, boxes, calls, show, typed
 from pitchcam.page.boxes import Box
 from pitchcam.page.routes.photo import reference_fields
 from pitchcam.page.web import get, missing, page, post, seen, setup_of, texts
-from pitchcam.store import Store
 from pitchcam.store.export import columns, csv_bytes
+from pitchcam.store.store import Store
 
 
 async def new_box(request: Request) -> Response:

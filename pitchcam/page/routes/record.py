@@ -11,8 +11,8 @@ from starlette.responses import Response
 from pitchcam.page import calls, show
 from pitchcam.page.web import get, page, setup_of
 from pitchcam.records import EXIT_OF
-from pitchcam.store import Store
 from pitchcam.store.export import columns, csv_bytes, json_bytes
+from pitchcam.store.store import Store
 
 #: Rows on one page; a phone scrolls no farther.
 _PER_PAGE = 40

@@ -13,7 +13,7 @@ from pitchcam.errors import InputError, PitchcamError, UsageError
 from pitchcam.joining.stock import amounts
 from pitchcam.joining.stock.sheet import StockError, columns, parse_stock, read_stock
 from pitchcam.joining.stock.store import StockStore, stock_csv
-from pitchcam.store import Store
+from pitchcam.store.store import Store
 
 HEAD = "id,name,end_a,gender_a,end_b,gender_b,bore,length,hex,thread_a,material,pressure,count"
 GOOD = "A1,nipple,M18x1.5,male,hose 10,male,8,50,22,12,brass,16 bar,3"
