@@ -2,8 +2,9 @@
 
 The standard library writes seven methods of each as text and compiles them, half a millisecond
 every time a process starts: of the 130 records between a photo and its names that makes an eighth
-of the whole command. Here ``__init__`` alone is compiled and the others are closures. Fields,
-slots, ``replace`` and ``asdict`` are the standard library's, and so is what these classes do.
+of the whole command. Here ``__init__`` alone is compiled, when the first record of its class is
+made, and the others are closures. Fields, slots, ``replace`` and ``asdict`` are the standard
+library's, and so is what these classes do.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ import dataclasses
 import reprlib
 from collections.abc import Callable, Sequence
 from operator import attrgetter
-from types import MemberDescriptorType
+from types import MemberDescriptorType, MethodType
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -50,7 +51,7 @@ def _frozen(cls: type, *, kw_only: bool, slots: bool) -> type:
     )(cls)
     fields = dataclasses.fields(made)
     methods = {
-        "__init__": _init(made, fields),
+        "__init__": _Init(made, fields),
         "__repr__": _repr([f.name for f in fields if f.repr]),
         "__eq__": _eq([f.name for f in fields if f.compare]),
         "__hash__": _hash([f.name for f in fields if (f.compare if f.hash is None else f.hash)]),
@@ -63,6 +64,18 @@ def _frozen(cls: type, *, kw_only: bool, slots: bool) -> type:
         if name not in own:
             setattr(made, name, method)
     return made  # type: ignore[no-any-return]
+
+
+class _Init:
+    """Stands for the method ``__init__`` until it is asked for: of many classes it never is."""
+
+    def __init__(self, made: Any, fields: Sequence[dataclasses.Field[Any]]) -> None:
+        self._made, self._fields = made, fields
+
+    def __get__(self, record: object, owner: type | None = None) -> Callable[..., None]:
+        init = _init(self._made, self._fields)
+        self._made.__init__ = init
+        return init if record is None else MethodType(init, record)
 
 
 def _init(made: Any, fields: Sequence[dataclasses.Field[Any]]) -> Callable[..., None]:

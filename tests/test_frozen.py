@@ -120,6 +120,23 @@ def test_what_a_class_says_itself_stands() -> None:
         Longer(a=-1)
 
 
+def test_a_method_is_compiled_once_and_for_what_is_made_alone(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    compiled: list[str] = []
+    library = frozen._init
+
+    def noted(record: Any, fields_: Any) -> Any:
+        compiled.append(record.__name__)
+        return library(record, fields_)
+
+    monkeypatch.setattr(frozen, "_init", noted)
+    ours = made(frozen.dataclass, slots=True)
+    assert compiled == []
+    assert (ours(a=1), ours(a=2)) == (ours(a=1), ours(a=2))
+    assert compiled == ["Record"]
+
+
 def test_one_that_changes_is_the_librarys() -> None:
     @frozen.dataclass(slots=True)
     class Changing:
