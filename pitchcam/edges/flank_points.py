@@ -111,6 +111,14 @@ class Slant:
         return 0.5 * COT_SQUARED * radius * self.slant**2
 
 
+def most_lower(slant: float, radius: float, starts: int = 1) -> float:
+    """Return :meth:`Slant.lower` of the side on which the helix adds its own lean to the slant.
+
+    ``radius`` is in pitches.
+    """
+    return Slant(slant=slant + starts / (2 * np.pi * radius)).lower(radius)
+
+
 def flank_points(
     outline: Points, axis: ImageAxis, region: Region, frame: AxisFrame, seen: Slant | None = None
 ) -> Flanks:

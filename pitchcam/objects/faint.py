@@ -7,7 +7,7 @@ of that, but one wave runs through both sides over several turns.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import lru_cache
 
@@ -34,6 +34,8 @@ SKEW = 0.12
 SAW = 0.25
 #: Spacings nearer than this are of one kind (judgement: a joiner has one kind of barb).
 ALIKE = 0.05
+
+_Followed = tuple[Region, tuple[Run, Run]]
 
 
 def sheared(st: Values, shift: tuple[float, float]) -> Values:
@@ -82,6 +84,7 @@ def faint_regions(
     for region in [*known, *found]:
         free &= (s < region.start_px) | (s > region.end_px)
     every = waves((upper, -lower), free)
+    followed: list[_Followed] = []
     for _ in range(TRIES):
         wave = _strongest(s, every, free)
         if wave is None:
@@ -97,10 +100,60 @@ def faint_regions(
         if new is None or not _is_faint(new) or not _enough(new):
             continue
         free &= (s < new.start_px) | (s > new.end_px)
-        if all(new.start_px >= r.end_px or new.end_px <= r.start_px for r in [*known, *found]):
-            found.append(new)
+        before = [*known, *found, *(region for region, _ in followed)]
+        if any(_share_a_side(new, r) for r in known):
+            continue
+        if all(new.start_px >= r.end_px or new.end_px <= r.start_px for r in before):
+            followed.append((new, (seen[0], seen[1])))
+    found += _told_once(followed, lambda middle: float(np.interp(middle, s[[0, -1]], shift)))
     found = [r for r in found if not any(_goes_on(b, r) for b in repeats)]
     return [replace(r, faint=True) for r in sorted(found, key=lambda r: r.start_px)]
+
+
+def _told_once(followed: list[_Followed], shift: Callable[[float], float]) -> list[Region]:
+    """Return the threads of stretches: those that have a side in common are one.
+
+    Along a ripple of half a pixel the light may hide a crest of one side, and that side's wave is
+    followed from either end to there, beside the other side's whole one. ``shift`` tells how far
+    the sides lie apart at a station.
+    """
+    out: list[_Followed] = []
+    for new, runs in sorted(followed, key=lambda one: one[0].start_px):
+        if out and _share_a_side(out[-1][0], new):
+            old, others = out.pop()
+            whole = _one(others[0], runs[0]), _one(others[1], runs[1])
+            both = pair(*whole, shift((old.start_px + new.end_px) / 2))
+            longer = max(((old, others), (new, runs)), key=lambda one: one[0].turns)
+            out.append(longer if both is None else (both, whole))
+        else:
+            out.append((new, runs))
+    return [region for region, _ in out]
+
+
+def _share_a_side(a: Region, b: Region) -> bool:
+    """Whether two stretches have ridges of one side in common."""
+    return any(
+        min(x[-1], y[-1]) - max(x[0], y[0]) > min(a.spacing_px, b.spacing_px)
+        for x, y in zip(a.crests, b.crests, strict=True)
+    )
+
+
+def _one(a: Run, b: Run) -> Run:
+    """Return one side's run from two of one thread, of which the second ends no earlier."""
+    if b.crests[0] < a.crests[-1]:
+        return max(a, b, key=lambda run: len(run.crests))
+    steps = round(float(b.crests[0] - a.crests[-1]) / a.spacing)
+    first = len(a.crests) - 1 + steps
+    numbers = np.append(np.arange(len(a.crests)), first + np.arange(len(b.crests)))
+    crests = np.concatenate([a.crests, b.crests])
+    share = len(b.crests) / len(crests)
+    return Run(
+        crests=crests,
+        heights=np.concatenate([a.heights, b.heights]),
+        spacing=line(numbers.astype(float), crests)[0],
+        depth=a.depth + share * (b.depth - a.depth),
+        skew=a.skew + share * (b.skew - a.skew),
+    )
 
 
 def _goes_on(barbs: Region, wave: Region) -> bool:

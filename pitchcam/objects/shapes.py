@@ -306,6 +306,13 @@ def searched_all_round(shape: Shape, camera: Camera) -> Shape:
     )
 
 
+def searched_along(shape: Shape, camera: Camera) -> Shape:
+    """Return a bar with the ripples along it: a stud seen far aslant may be as smooth as a pin."""
+    lie = _Lie(axis=shape.axis, stations=shape.stations, threads=(), others=())
+    threads = _with_faint(shape.outline_px, lie, camera).threads
+    return replace(shape, threads=threads, kind="other") if threads else shape
+
+
 def _rippled(points: Points, camera: Camera) -> list[ImageAxis]:
     """Return the axes of ripples, along the directions that show the most of one.
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from pitchcam.boundary import boundary
 from pitchcam.edges.flank_fit import FEWEST_TO_VOTE
+from pitchcam.edges.flank_points import most_lower
 from pitchcam.edges.sight import Sight
 from pitchcam.errors import OutlineError, UnreadableError
 from pitchcam.flags import UNFITTED_ADVICE, flag
@@ -35,7 +36,7 @@ from pitchcam.thread.doubts import told as doubt
 from pitchcam.thread.extent import thread_extent
 from pitchcam.thread.in_step import in_step, u_lag
 from pitchcam.thread.likeness import no_ridges, no_thread
-from pitchcam.thread.measure import ThreadShape, measure_thread
+from pitchcam.thread.measure import MOST_LOWER, ThreadShape, measure_thread
 from pitchcam.thread.pose.drift import Kind
 from pitchcam.thread.pose.height import Rest, rest_height
 from pitchcam.thread.pose.laid import Known, lay_either
@@ -51,7 +52,9 @@ SURE_TURNS = 2.9
 #: Included angles that a screw thread of the series in question can show: from BA's 47.5 to the 80
 #: of Pg.
 ANGLES_DEG = (38.0, 88.0)
-#: Slant from which on ridges may hide their flanks: below, a thread shows them or is none.
+#: Slant from which on ridges may hide their flanks. Below, a thread shows them or is none, unless
+#: it is so thick for its pitch that one side's begin lower than MOST_LOWER all the same: what a
+#: slant hides grows with the radius in pitches, and from 12 on less than this slant hides so much.
 LEAST_SLANT = 0.10
 #: Probability of both sides in step from which on they are taken so: for rings where the grooves
 #: are hidden, for two starts where they are seen.
@@ -116,7 +119,7 @@ def _measured(scene: Scene, part: Shape, region: Region) -> tuple[ThreadShape, R
     except NOT_FITTED:
         # Taken as level, its ridges hide their flanks; laid by its crests, it may show them.
         crests, rest = by_crests(scene, part, region)
-        if abs(rest.pose.slope_rad) < ASLANT_RAD and crests.slant > LEAST_SLANT:
+        if abs(rest.pose.slope_rad) < ASLANT_RAD and _may_hide(crests):
             raise
         return _wound(sight.laid(camera, rest.height_mm, rest.pose.slope_rad)), rest
     rest, laid = _laid(shape, scene, part, rest)
@@ -278,7 +281,7 @@ def _by_crests(
     """Measure and name a thread whose flanks are hidden by what its crests tell."""
     region, number = found.region, found.number
     shape, rest = by_crests(scene, found.part, region)
-    if shape.slant < LEAST_SLANT:
+    if not _may_hide(shape):
         raise OutlineError("flanks that nothing hides are not seen")
     rings = in_step(shape.lag, region, shape)
     if rings > LIKELIER:
@@ -308,14 +311,11 @@ def _by_crests(
                 "ridges hide their flanks: the thread angle is not read",
             )
         )
-    ends = shape.frame.to_photo(
-        np.array([[shape.span_mm[0], 0.0, 0.0], [shape.span_mm[1], 0.0, 0.0]])
-    )
     result = ThreadResult(
         reading=reading,
         half_angles_deg=(None, None),
         turns=region.turns,
-        span_px=((float(ends[0, 0]), float(ends[0, 1])), (float(ends[1, 0]), float(ends[1, 1]))),
+        span_px=_span(shape),
         budget=lines,
         verdict=verdict,
         plots=crest_plots(shape) if wanted.plots else None,
@@ -342,6 +342,12 @@ def by_crests(scene: Scene, part: Shape, region: Region) -> tuple[CrestShape, Re
         rest, laid = _laid(shape, scene, part, rest)
         kept[key] = (part, region, laid, rest)
     return kept[key][2], kept[key][3]
+
+
+def _may_hide(shape: CrestShape) -> bool:
+    """Whether a thread's ridges, as they are seen, may hide their flanks on one side."""
+    lower = most_lower(shape.slant, shape.major_mm / 2 / shape.pitch_mm)
+    return shape.slant > LEAST_SLANT or lower > MOST_LOWER
 
 
 def _axis_scale(shape: ThreadShape | CrestShape, lines: tuple[BudgetLine, ...]) -> Quantity:
@@ -387,7 +393,7 @@ def _sign(taper: float) -> int:
     return -1 if taper < 0 else 1
 
 
-def _span(shape: ThreadShape) -> tuple[tuple[float, float], tuple[float, float]]:
+def _span(shape: ThreadShape | CrestShape) -> tuple[tuple[float, float], tuple[float, float]]:
     ends = shape.frame.to_photo(
         np.array([[shape.span_mm[0], 0.0, 0.0], [shape.span_mm[1], 0.0, 0.0]])
     )

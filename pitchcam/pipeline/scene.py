@@ -31,7 +31,7 @@ from pitchcam.flags import FLAGS, flag
 from pitchcam.frozen import dataclass
 from pitchcam.objects.field import Field, find_field
 from pitchcam.objects.regions import Region
-from pitchcam.objects.shapes import Shape, describe, searched_all_round
+from pitchcam.objects.shapes import Shape, describe, searched_all_round, searched_along
 from pitchcam.photo import Photo
 from pitchcam.pipeline.damage import refuse_waving, told_copy
 from pitchcam.pipeline.unfit_photo import refuse_whole
@@ -222,9 +222,11 @@ def _objects(pixels: NDArray[np.generic], field: Field, camera: Camera) -> list[
     for blob in field.blobs:
         with suppress(OutlineError):
             shapes.append(describe(pixels, field, blob, camera))
-    if any(s.threads for s in shapes):
-        return shapes
-    return [searched_all_round(s, camera) if s.kind == "other" else s for s in shapes]
+    for kind, searched in (("other", searched_all_round), ("bar", searched_along)):
+        if any(s.threads for s in shapes):
+            break
+        shapes = [searched(s, camera) if s.kind == kind else s for s in shapes]
+    return shapes
 
 
 def _found(

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.crests import Around, Tip, fit_tips
 from pitchcam.edges.flank_place import Surface
-from pitchcam.edges.flank_points import BELOW_CREST, Flanks, Slant, flank_points
+from pitchcam.edges.flank_points import BELOW_CREST, Flanks, Slant, flank_points, most_lower
 from pitchcam.edges.flanks import FlankEdge, move_to_edges
 from pitchcam.edges.lines import reach_to_border
 from pitchcam.edges.rims import mirror_angle
@@ -289,8 +289,8 @@ def _hides(straight: bool, slant: float, section: Section) -> bool:
     if not straight and slant > MOST_SLANT:
         return True
     radius = section.fit.pitch_radius_mm / abs(section.fit.pitch_mm)
-    lean = section.winding.starts / (2 * np.pi * radius)
-    return slant > LEAST_HIDING and Slant(slant=slant + lean).lower(radius) > MOST_LOWER
+    lower = most_lower(slant, radius, section.winding.starts)
+    return slant > LEAST_HIDING and lower > MOST_LOWER
 
 
 def _nearness(section: Section, surface: Surface, mm_per_px: float, straight: bool) -> float:

@@ -177,3 +177,27 @@ def test_what_repeats_evenly_and_low_is_a_thread_whatever_its_lag():
     few = replace(others[0], crests=tuple(crests[:3] for crests in others[0].crests))
     quiet = [ridges(depth=0.0, seed=k) for k in (1, 2)]
     assert looked_at(*quiet, repeats=[few]) == []
+
+
+def parted():
+    """Both sides of twenty turns; the light hides a crest in the middle of one of them."""
+    whole = ridges(18.0, start=200, end=560, seed=1)
+    other = ridges(18.0, phase=0.5, start=200, end=560, seed=2)
+    hidden = (S > 372) & (S < 396)
+    return whole, np.where(hidden, ridges(depth=0.0, seed=3), other)
+
+
+def test_a_side_that_is_parted_leaves_one_thread():
+    """The other side's ridges run on: named twice, one thread would be two of the part's."""
+    (region,) = looked_at(*parted())
+    assert region.turns == pytest.approx(19, abs=1.6)
+    assert region.spacing_px == pytest.approx(18.0, rel=0.005)
+    above, below = (np.ptp(crests) for crests in region.crests)
+    assert above > 17 * 18 and below > 15 * 18
+
+
+def test_ridges_of_a_known_thread_are_no_other():
+    (region,) = looked_at(*parted())
+    above, below = region.crests
+    known = replace(region, end_px=375.0, crests=(above, below[below < 375]))
+    assert looked_at(*parted(), known=[known]) == []

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import cv2
 import numpy as np
@@ -14,6 +17,7 @@ from pitchcam.objects import shapes
 from pitchcam.objects.field import find_field
 from pitchcam.objects.shapes import circle_share, fit_circle
 from pitchcam.photo import load_photo
+from pitchcam.pipeline import scene
 from tests.objects import drawing
 from tests.objects.drawing import View
 from tests.scale import looking
@@ -192,3 +196,37 @@ def test_an_axis_that_nothing_of_the_outline_points_along_is_found(monkeypatch) 
     found = shapes.describe(photo.pixels, field, blob, camera)
     assert right.threads and found.threads
     assert abs(float(np.array(found.axis.direction) @ (x, y))) > np.cos(np.radians(1.0))
+
+
+def long_stud(ripple_px: float) -> tuple[Any, Any]:
+    """A bar of 400 px whose sides have so much of a ripple of 18 px at one end."""
+    view = View()
+    x, y = np.meshgrid(np.arange(1200.0), np.arange(900.0))
+    off = (x / 18 + np.where(y > 450, 0.0, 0.5)) % 1 - 0.5
+    half = 70.0 - np.where(x < 530, ripple_px * (2 * off) ** 2, 0.0)
+    inside = np.clip(half - np.abs(y - 450) + 0.5, 0, 1) * (np.abs(x - 600) < 200)
+    dark = cv2.GaussianBlur(inside, (0, 0), 1.0)
+    light = looking.LIGHT * drawing.window(view.size, 40) * (1 - 0.96 * dark)
+    return looking.look(light, view, gain=0.0).shapes[0], looking.camera(view)
+
+
+def test_a_stud_whose_ridges_hide_their_grooves_is_no_pin() -> None:
+    """Far aslant no more than a ripple is left of it, along what else is a pin."""
+    stud, camera = long_stud(1.2)
+    pin, _ = long_stud(0.0)
+    assert stud.kind == pin.kind == "bar"
+    found = shapes.searched_along(stud, camera)
+    assert found.kind == "other"
+    assert [r.spacing_px for r in found.threads] == [pytest.approx(18, rel=0.02)]
+    assert shapes.searched_along(pin, camera) is pin
+
+
+@pytest.mark.parametrize("beside", [False, True])
+def test_bars_are_searched_where_nothing_else_is_a_thread(monkeypatch, beside: bool) -> None:
+    """Beside a thread a bar is the pin that it looks like."""
+    stud, camera = long_stud(1.2)
+    other = replace(stud, kind="other", threads=shapes.searched_along(stud, camera).threads)
+    every = [stud, other] if beside else [stud]
+    monkeypatch.setattr(scene, "describe", lambda pixels, field, blob, camera: blob)
+    found = scene._objects(np.zeros((2, 2)), SimpleNamespace(blobs=every), camera)
+    assert found[0].kind == ("bar" if beside else "other")

@@ -9,6 +9,7 @@ import pytest
 
 from pitchcam import identify
 from pitchcam.edges.flank_fit import Scatter
+from pitchcam.edges.flank_points import most_lower
 from pitchcam.errors import OutlineError, UnreadableError
 from pitchcam.flags import FLAGS, UNFITTED_ADVICE
 from pitchcam.objects.regions import Region
@@ -491,3 +492,20 @@ def test_a_left_hand_is_doubted_where_rows_may_be_out_of_place():
     told = left_hand(2, False)
     assert [f.code for f in told] == ["left-hand", "no-straight-edge"]
     assert "part 2" in told[0].message and "left hand" in told[1].message
+
+
+@pytest.mark.parametrize(
+    ("slant", "major", "pitch", "may"),
+    [(0.088, 28.45, 0.907, True), (0.088, 14.0, 1.5, False), (0.11, 14.0, 1.5, True)],
+)
+def test_a_thick_fine_thread_hides_its_flanks_at_a_smaller_slant(slant, major, pitch, may):
+    """The ellipses of its crests go with the radius in pitches: 1-1/8-28 lies 5 degrees aslant."""
+    seen = SimpleNamespace(slant=slant, major_mm=major, pitch_mm=pitch)
+    assert part_threads._may_hide(seen) is may
+
+
+def test_the_helix_leans_one_side_s_ridges_over_its_flanks():
+    """By construction: z = T sqrt(2 r d) leaves a flank of 30 degrees at the depth 3 r T^2 / 2."""
+    assert most_lower(0.1, 1e6) / 1e6 == pytest.approx(0.015, rel=0.1)
+    assert most_lower(0.1, 4.0) == pytest.approx(most_lower(0.1 + 1 / (8 * np.pi), 1e9) * 4e-9)
+    assert most_lower(0.1, 4.0, starts=2) > 1.5 * most_lower(0.1, 4.0)
