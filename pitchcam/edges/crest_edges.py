@@ -19,7 +19,8 @@ from pitchcam.edges.sight import Sight
 from pitchcam.frozen import dataclass
 from pitchcam.least_squares import solve
 from pitchcam.light.metal import UNSEEN
-from pitchcam.light.mirrored import Line, Mirrored, light_slopes, line_light, middle_line
+from pitchcam.light.mirrored import Mirrored, light_slopes
+from pitchcam.light.stations import Line, Moved, Stretch, middle_line
 
 Values = NDArray[np.float64]
 
@@ -40,9 +41,8 @@ LIGHT_NOISE, KNOWN_PX, DEEPER_PX, U_BACKGROUND = 0.02, 1.0, 0.5, 0.03
 #: Relative standard uncertainties of the angle up to which the panel is mirrored: of one that the
 #: straight edges tell the distance of, and of any other.
 U_ANGLES, U_NEAR_ANGLES = 0.3, 0.5
-#: Step of the difference that stands for the derivative by the edge's place, pixels, and how far
-#: from the level's crossing an edge is looked for.
-DIFFERENCE_PX, FARTHEST_PX = 0.01, 5.0
+#: How far from the level's crossing an edge is looked for, pixels.
+FARTHEST_PX = 5.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -83,11 +83,20 @@ class _Crest:
     angle_rad: float
     mm: float
 
-    def outline(self, end: Values) -> tuple[Values, Values]:
-        """Return radius and cosine of the slope at the line's stations, (p, k), of ends (p, 1)."""
-        beyond = np.maximum(np.abs(self.line.z) - self.flat_mm, 0.0)
-        slope = np.broadcast_to(beyond / self.bow_mm, (len(end), len(beyond)))
-        return end - beyond * slope / 2, 1 / np.hypot(1.0, slope)
+    def outline(self, end: Values) -> Stretch:
+        """Return the outlines of crests that end at radii (p, 1) and keep their form."""
+        z, weights = (a * np.ones_like(end) for a in self.line.stations)
+        beyond = np.maximum(z - self.flat_mm, 0.0)
+        slope = beyond / self.bow_mm
+        still = np.zeros_like(z)
+        # All around the crest the panel is mirrored up to one angle.
+        return Stretch(
+            y=end - beyond * slope / 2,
+            cos_b=1 / np.hypot(1.0, slope),
+            lean=still,
+            weights=weights,
+            moved=Moved(y=np.ones_like(z), cos_b=still, lean=still, weights=still),
+        )
 
     def deviations(self, q: Values) -> tuple[Values, Values]:
         """Return the light's deviations (p, n) and their derivatives (p, n, 6).
@@ -103,11 +112,9 @@ class _Crest:
             share=share,
         )
         end = self.radius_mm + q[:, :1] * self.mm
-        drawn, slopes = light_slopes(self.line, *self.outline(end), mirror)
-        beside = self.outline(end + DIFFERENCE_PX * self.mm)
-        by_end = (line_light(self.line, *beside, mirror) - drawn) / DIFFERENCE_PX
-        slopes = np.concatenate([by_end[..., None], slopes], axis=2) * background[..., None]
-        slopes = np.concatenate([slopes, drawn[..., None]], axis=2)
+        drawn, slopes = light_slopes(self.line, self.outline(end), mirror)
+        slopes[..., 0] *= self.mm
+        slopes = np.concatenate([slopes * background[..., None], drawn[..., None]], axis=2)
         rest = background * drawn - self.light
         return rest * self.weight, slopes * self.weight[:, None]
 

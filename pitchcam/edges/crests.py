@@ -33,7 +33,8 @@ from pitchcam.edges.sight import Sight
 from pitchcam.edges.tip_form import meeting_radius, round_share, tip_outline
 from pitchcam.frozen import dataclass
 from pitchcam.least_squares import Solution, solve
-from pitchcam.light.mirrored import Line, Mirror, Mirrored, light_slopes, middle_line
+from pitchcam.light.mirrored import Mirror, Mirrored, light_slopes
+from pitchcam.light.stations import Line, middle_line
 
 Values = NDArray[np.float64]
 
@@ -59,8 +60,6 @@ class Tip:
 
 #: Relative fall of the cost at which a tip is settled: within a thirtieth of its u.
 SETTLED = 1e-5
-#: Step of the difference that stands for the derivative by the end, mm.
-STEP_MM = 2e-4
 #: How well an angle is known before its budget is made, degrees: over masked light, and with the
 #: panel close behind the part (renders of known threads).
 U_ANGLE_DEG, U_ANGLE_NEAR_DEG = 1.0, 3.0
@@ -373,22 +372,15 @@ class _TipFit:
 
     def __call__(self, q: Values) -> tuple[Values, Values]:
         """Return residuals and derivatives by end, loss, angles, roughness and share."""
-        p = len(q)
-        # With a second end a step farther out, whose difference stands for the derivative by it.
-        ends = np.concatenate([q[:, :1], q[:, :1] + STEP_MM])
-        loss, wider, rougher, share = np.concatenate([q, q]).T[1:, :, None]
+        loss, wider, rougher, share = q.T[1:, :, None]
         mirror = Mirrored(
             loss=loss,
-            angles_rad=np.concatenate([self.angles, self.angles]) * np.exp(wider),
-            roughness=np.concatenate([self.roughness, self.roughness]) * np.exp(rougher),
+            angles_rad=self.angles * np.exp(wider),
+            roughness=self.roughness * np.exp(rougher),
             share=share,
         )
-        is_round = np.concatenate([self.is_round, self.is_round])
-        outline = tip_outline(self.line.z, ends, self.section, is_round, groove=self.groove)
-        light, slopes = light_slopes(self.line, *outline, mirror, count=p)
-        drawn = light[:p]
-        by_end = (light[p:] - drawn) / STEP_MM
-        slopes = np.concatenate([by_end[..., None], slopes], axis=2)
+        outline = tip_outline(self.line, q[:, :1], self.section, self.is_round, groove=self.groove)
+        drawn, slopes = light_slopes(self.line, outline, mirror)
         pull = np.zeros((len(q), 4, 5))
         pull[:, np.arange(4), np.arange(1, 5)] = 1 / self.spread
         return (

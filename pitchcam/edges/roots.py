@@ -20,7 +20,8 @@ from pitchcam.edges.section import Section
 from pitchcam.edges.tip_form import meeting_radius, tip_outline
 from pitchcam.frozen import dataclass
 from pitchcam.least_squares import solve
-from pitchcam.light.mirrored import Line, Mirror, Mirrored, light_slopes, middle_line
+from pitchcam.light.mirrored import Mirror, Mirrored, light_slopes
+from pitchcam.light.stations import Line, middle_line
 
 Values = NDArray[np.float64]
 
@@ -208,8 +209,8 @@ class _RootFit:
             share=share,
         )
         is_round = np.ones((len(q), 1), bool)
-        outline = tip_outline(self.line.z, self.end, self.section, is_round, groove=True)
-        light, slopes = light_slopes(self.line, *outline, mirror)
+        outline = tip_outline(self.line, self.end, self.section, is_round, groove=True)
+        light, slopes = light_slopes(self.line, replace(outline, moved=None), mirror)
         pull = np.zeros((len(q), 4, 4))
         pull[:, np.arange(4), np.arange(4)] = 1 / self.spread
         return (

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.edges.section import Section
+from pitchcam.light.stations import Line, Moved, Stretch
 
 Values = NDArray[np.float64]
 
@@ -23,14 +24,14 @@ def meeting_radius(section: Section, *, groove: bool) -> float:
 
 
 def tip_outline(
-    z: Values, end_mm: Values, section: Section, is_round: NDArray[np.bool_], *, groove: bool
-) -> tuple[Values, Values]:
-    """Return outlines across the middle of a ridge or groove.
+    line: Line, end_mm: Values, section: Section, is_round: NDArray[np.bool_], *, groove: bool
+) -> Stretch:
+    """Return outlines across the middle of a ridge or groove, and how they move with their ends.
 
     Parameters
     ----------
-    z
-        Stations from the middle, mm, (k,).
+    line
+        The line along which the light is compared.
     end_mm
         Radii at which the outlines end, (p, 1).
     section
@@ -40,26 +41,67 @@ def tip_outline(
     groove
         The bottoms of grooves instead of the tops of ridges.
 
-    Returns
-    -------
-    radius_mm, cos_b
-        Radius of the outline, and the cosine of its slope, (p, k).
+    Notes
+    -----
+    All of a flat is one station, and the others lie beyond its corner, so that nothing jumps where
+    the corner passes one.
     """
     tan = sum(section.seen.tan_half) / 2
-    sine = tan / np.hypot(1.0, tan)
-    meet = meeting_radius(section, groove=groove)
     # Mirrored at the meeting point, a groove is a ridge.
     up = -1.0 if groove else 1.0
-    z = np.abs(z)
+    meet = meeting_radius(section, groove=groove)
     cut = np.maximum(up * (meet - end_mm), 0.0)
-    radius = np.maximum(cut / (1 / sine - 1), 1e-4)
-    on = z < radius * np.sqrt(1 - sine**2)
+    if is_round.all():
+        tip = _circle(line, cut, tan)
+    else:
+        forms = zip(_circle(line, cut, tan), _flat(line, cut, tan), strict=True)
+        tip = tuple(np.where(is_round, a, b) for a, b in forms)
+    fall, slope, weights, *by_cut = tip
+    # Ends that lie farther out are cut less.
+    fall_by, slope_by, weights_by = (-up * b * (cut > 0) for b in by_cut)
+    cos_b, steepest = 1 / np.hypot(1.0, slope), 1 / np.hypot(1.0, tan)
+    return Stretch(
+        y=meet - up * fall,
+        cos_b=cos_b,
+        lean=slope * cos_b / steepest,
+        weights=weights,
+        moved=Moved(
+            y=-up * fall_by,
+            cos_b=-slope * slope_by * cos_b**3,
+            lean=slope_by * cos_b**3 / steepest,
+            weights=weights_by,
+        ),
+    )
+
+
+def _circle(line: Line, cut: Values, tan: float) -> tuple[Values, ...]:
+    """Return fall, slope and weights (p, k) of round tips, and their changes by the cut (p, 1)."""
+    sine = tan / np.hypot(1.0, tan)
+    share = 1 / (1 / sine - 1)
+    radius = np.maximum(cut * share, 1e-4)
+    by = share * (cut * share > 1e-4)
+    touch = np.sqrt(1 - sine**2)
+    at = line.cornered(radius * touch, flat=False)
+    z, moved = at.z, at.z_moved * by * touch
+    on = z < radius * touch
     chord = np.sqrt(np.maximum(radius**2 - z**2, 1e-12))
-    flank = np.broadcast_to(z / tan, on.shape)
-    circle = (np.where(on, cut + radius - chord, flank), np.where(on, z / chord, 1 / tan))
-    flat = (np.maximum(flank, cut), np.where(flank < cut, 0.0, 1 / tan))
-    fall, slope = (np.where(is_round, a, b) for a, b in zip(circle, flat, strict=True))
-    return meet - up * fall, 1 / np.hypot(1.0, slope)
+    inward = (radius * by - z * moved) / chord
+    return (
+        np.where(on, cut + radius - chord, z / tan),
+        np.where(on, z / chord, 1 / tan),
+        at.weights,
+        np.where(on, 1 + by - inward, moved / tan),
+        np.where(on, (moved - z * inward / chord) / chord, 0.0),
+        at.weights_moved * by * touch,
+    )
+
+
+def _flat(line: Line, cut: Values, tan: float) -> tuple[Values, ...]:
+    """Return of flat tips what :func:`_circle` returns."""
+    at = line.cornered(cut * tan, flat=True)
+    fall, by, slope = at.z / tan, at.z_moved, np.full(at.z.shape, 1 / tan)
+    fall[:, :1], by[:, 0], slope[:, 0] = cut, 1.0, 0.0
+    return fall, slope, at.weights, by, np.zeros(slope.shape), at.weights_moved * tan
 
 
 def round_share(angle_deg: float, u_deg: float) -> float:

@@ -14,7 +14,7 @@ from pitchcam.edges.axial_points import FlankPoints
 from pitchcam.edges.flank_fit import FEWEST_FLANKS, NAMES, fit_flanks
 from pitchcam.edges.helicoid import Helicoid
 from pitchcam.edges.section import USUAL, Section, Winding
-from pitchcam.edges.tip_form import meeting_radius, tip_outline
+from pitchcam.edges.tip_form import meeting_radius
 from pitchcam.edges.unfold import unfold_flank
 from pitchcam.thread.spectrum import spectrum, tone_period
 
@@ -385,26 +385,6 @@ def test_flanks_meet_where_the_ridge_or_groove_has_no_width(groove: bool) -> Non
     meet = meeting_radius(s, groove=groove)
     by_hand = R2 + (-1 if groove else 1) * (P / 2) / sum(TAN)
     assert meet == pytest.approx(by_hand, abs=1e-6)
-
-
-@pytest.mark.parametrize("is_round", [True, False])
-@pytest.mark.parametrize("groove", [False, True])
-def test_a_tips_outline_passes_its_end_and_joins_the_flanks(is_round: bool, groove: bool) -> None:
-    s = section()
-    up = -1 if groove else 1
-    end = R2 + up * 0.4
-    z = np.linspace(-P / 4, P / 4, 401)
-    y, cos_b = tip_outline(z, np.array([[end]]), s, np.array([[is_round]]), groove=groove)
-    assert y[0, 200] == pytest.approx(end, abs=1e-9)
-    assert cos_b[0, 200] == pytest.approx(1.0)
-    tan = sum(TAN) / 2
-    assert y[0, -1] == pytest.approx(R2, abs=2e-3), "a quarter of a pitch off lies the pitch line"
-    assert cos_b[0, -1] == pytest.approx(tan / math.hypot(1, tan))
-    assert y[0] == pytest.approx(y[0, ::-1])
-    slope = np.gradient(y[0], z)
-    smooth = np.abs(np.gradient(slope)) < 0.2
-    assert cos_b[0][smooth] == pytest.approx((1 / np.hypot(1, slope))[smooth], abs=0.02)
-    assert (np.diff(up * y[0, 200:]) <= 1e-9).all()
 
 
 # Spacing by its spectrum.

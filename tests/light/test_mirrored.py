@@ -7,7 +7,10 @@ import pytest
 from scipy.integrate import quad
 from scipy.ndimage import gaussian_filter1d
 
-from pitchcam.light.mirrored import Mirrored, facets_lit, light_slopes, line_light, middle_line
+from pitchcam.light.facets import facets_lit
+from pitchcam.light.mirrored import Mirrored, light_slopes, line_light
+from pitchcam.light.stations import middle_line
+from tests.light.lines import outline, stations
 from tests.objects import drawing
 
 F, REACH_MM, RADIUS_MM, LOSS = 4000.0, 200.0, 6.0, 0.5
@@ -36,10 +39,10 @@ def of(loss, angles, roughness, share):
 
 def modelled(across_mm, angle, blur_mm, share=1.0):
     line = middle_line(RADIUS_MM + across_mm, blur_mm)
-    flat = np.ones((1, len(line.z)))
+    flat = np.ones((1, line.count))
     one = np.ones((1, 1))
     mirror = of(LOSS * one, np.full((1, 3), angle), 0.005 * one, share * one)
-    return line_light(line, RADIUS_MM * flat, flat, mirror)[0]
+    return line_light(line, outline(line, RADIUS_MM * flat, flat), mirror)[0]
 
 
 @pytest.mark.parametrize(("behind", "half"), [(250, 60), (150, 80), (250, 140)])
@@ -65,9 +68,9 @@ def test_flank_mirrors_deeper_than_crest() -> None:
     one = np.ones((1, 1))
 
     def rim(cos_b):
-        flat = np.ones((1, len(line.z)))
+        flat = np.ones((1, line.count))
         mirror = of(LOSS * one, np.full((1, 3), 0.12), 0.005 * one, one)
-        light = line_light(line, RADIUS_MM * flat, cos_b * flat, mirror)[0]
+        light = line_light(line, outline(line, RADIUS_MM * flat, cos_b * flat), mirror)[0]
         return float(np.sum(light < 0.3))
 
     # r (1 - cos t) with sin a = cos b sin t: at cos b = 1/2 four times as deep.
@@ -85,7 +88,7 @@ def test_facets_integrals_are_quadratures(roughness, grazing, last) -> None:
 
     top = grazing + 8 * roughness
     every = quad(frequent, 0, top, points=[grazing])[0]
-    facets = facets_lit(np.array(grazing), np.array(last), np.array(roughness))
+    facets = facets_lit(np.array(grazing), np.array([last]), np.array(roughness))
     assert facets.lit == pytest.approx(quad(frequent, 0, min(last, top))[0] / every, abs=1e-6)
     assert facets.wider == pytest.approx(last * frequent(last) / every, rel=1e-6)
     true = quad(lambda a: a * frequent(a), 0, top, points=[grazing])[0] / every
@@ -95,9 +98,10 @@ def test_facets_integrals_are_quadratures(roughness, grazing, last) -> None:
 def test_slopes_are_the_changes_of_the_light() -> None:
     rng = np.random.default_rng(6)
     line = middle_line(RADIUS_MM + np.arange(-0.6, 0.3, 0.03), 0.06)
-    z = np.abs(line.z)
+    z, _ = line.stations
     y = RADIUS_MM - z * rng.uniform(0, 1.5, (3, 1))
     cos_b = np.clip(1 - z * rng.uniform(0, 3, (3, 1)), 0.5, 1.0)
+    ours = outline(line, y, cos_b, z / z.max())
     loss, share = rng.uniform(0.4, 0.9, (2, 3, 1))
     roughness = rng.uniform(0.05, 0.2, (3, 1))
     angles = rng.uniform(0.1, 0.3, (3, 3))
@@ -105,12 +109,11 @@ def test_slopes_are_the_changes_of_the_light() -> None:
     def light(d: np.ndarray) -> np.ndarray:
         return line_light(
             line,
-            y,
-            cos_b,
+            ours,
             of(loss + d[0], angles * np.exp(d[1]), roughness * np.exp(d[2]), share + d[3]),
         )
 
-    same, slopes = light_slopes(line, y, cos_b, of(loss, angles, roughness, share))
+    same, slopes = light_slopes(line, ours, of(loss, angles, roughness, share))
     assert same == pytest.approx(light(np.zeros(4)), abs=1e-12)
     for i, step in enumerate(1e-5 * np.eye(4)):
         change = (light(step) - light(-step)) / 2e-5
@@ -130,8 +133,9 @@ def test_a_line_that_moved_along_has_the_light_of_all_places_that_it_passed():
     )
 
     def light(line, off):
-        outline = RADIUS_MM - 0.6 * np.abs(line.z + off)[None]
-        return line_light(line, outline, np.full(outline.shape, 0.857), mirror)[0]
+        z, weights = stations(line)
+        y = RADIUS_MM - 0.6 * np.abs(z + off)[None]
+        return line_light(line, outline(line, y, np.full(y.shape, 0.857), 1.0, weights), mirror)[0]
 
     moved = light(middle_line(y, blur, swept_mm=swept), 0.0)
     places = (np.arange(40) + 0.5) / 40 * 2 * swept - swept
@@ -140,11 +144,17 @@ def test_a_line_that_moved_along_has_the_light_of_all_places_that_it_passed():
     assert np.abs(moved - light(middle_line(y, blur), 0.0)).max() > 0.1
 
 
-def test_some_facets_are_those_of_all_whatever_was_asked_of_them():
-    """What is worked out on demand is no field of them, and is worked out again of some."""
-    grazing, last = np.linspace(0.05, 0.3, 5), np.linspace(0.2, 0.4, 5)
-    every = facets_lit(grazing, last, np.full(5, 0.1))
-    whole = every.wider
-    some = every.of(slice(1, 3))
-    assert some.lit == pytest.approx(every.lit[1:3])
-    assert some.wider == pytest.approx(whole[1:3])
+def test_facets_of_two_kinds_are_the_mean_of_both():
+    """A station of the line stands for the flanks on both sides, which mirror up to two angles."""
+    grazing, last, rough = np.linspace(0.05, 0.3, 5), np.array([[0.1], [0.3]]), np.full(5, 0.1)
+    both = facets_lit(grazing, last, rough)
+    one, other = (facets_lit(grazing, a[None], rough) for a in last)
+    for name in ("lit", "wider", "rougher", "by_angle"):
+        mean = (getattr(one, name) + getattr(other, name)) / 2
+        assert getattr(both, name) == pytest.approx(mean, abs=1e-12)
+    assert np.abs(one.lit - other.lit).max() > 0.3
+    assert both.by_last(np.array([[0.1], [0.3]])) == pytest.approx(both.wider)
+    d = 1e-6
+    up, down = (facets_lit(grazing + s * d * rough, last, rough) for s in (1, -1))
+    assert both.by_angle == pytest.approx((up.lit - down.lit) / (2 * d), abs=1e-7)
+    assert both.mean_by_angle == pytest.approx((up.mean - down.mean) / (2 * d), abs=1e-7)

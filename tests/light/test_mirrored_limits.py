@@ -9,17 +9,10 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.special import ndtr
 
-from pitchcam.light.mirrored import (
-    CELLS,
-    STATIONS,
-    Facets,
-    Line,
-    Mirrored,
-    facets_lit,
-    light_slopes,
-    line_light,
-    middle_line,
-)
+from pitchcam.light.facets import Facets, facets_lit
+from pitchcam.light.mirrored import Mirrored, light_slopes, line_light
+from pitchcam.light.stations import CELLS, Line, Stretch, middle_line
+from tests.light.lines import outline, stations
 
 R, BLUR = 6.0, 0.05
 ACROSS = np.arange(-0.5, 0.3, 0.02)
@@ -33,16 +26,14 @@ def mirror(loss=0.5, angle=0.15, roughness=0.01, share=1.0, parts=1) -> Mirrored
     )
 
 
-def cylinder(
-    line: Line, radius: float = R, slope_deg: float = 0.0
-) -> tuple[np.ndarray, np.ndarray]:
-    flat = np.ones((1, len(line.z)))
-    return radius * flat, np.cos(np.radians(slope_deg)) * flat
+def cylinder(line: Line, radius: float = R, slope_deg: float = 0.0) -> Stretch:
+    flat = np.ones((1, line.count))
+    return outline(line, radius * flat, np.cos(np.radians(slope_deg)) * flat)
 
 
 def seen(blur: float = BLUR, across: np.ndarray = ACROSS, **how: float) -> np.ndarray:
     line = middle_line(R + across, blur)
-    return line_light(line, *cylinder(line), mirror(**how))[0]
+    return line_light(line, cylinder(line), mirror(**how))[0]
 
 
 def test_the_lines_cells_are_finer_than_the_blur_and_reach_past_it() -> None:
@@ -50,11 +41,10 @@ def test_the_lines_cells_are_finer_than_the_blur_and_reach_past_it() -> None:
     assert line.step == pytest.approx(BLUR / CELLS)
     assert np.diff(line.r) == pytest.approx(np.full(len(line.r) - 1, line.step))
     assert line.r[0] <= R + ACROSS[0] - 3 * BLUR
-    assert line.z == pytest.approx(-line.z[::-1])
-    assert np.diff(line.z) == pytest.approx(np.full(6 * STATIONS, BLUR / STATIONS))
-    assert line.weights.sum() == pytest.approx(1.0)
-    assert line.weights == pytest.approx(line.weights[::-1])
-    assert np.sqrt(line.weights @ line.z**2) == pytest.approx(BLUR, rel=0.02)
+    z, weights = line.stations
+    assert z.min() > 0 and z.max() < 3 * BLUR
+    assert weights.sum() == pytest.approx(1.0, abs=1e-5)
+    assert np.sqrt(weights @ z**2) == pytest.approx(BLUR, rel=0.02)
 
 
 def test_light_from_the_cells_and_from_beneath_them_is_all() -> None:
@@ -74,11 +64,11 @@ def test_a_dull_cylinder_is_a_plain_blurred_edge() -> None:
 def test_a_taper_shows_its_edge_at_the_station() -> None:
     """A slope moves the outline's radius along the line's blur and leaves the middle."""
     line = middle_line(R + ACROSS, BLUR)
+    z, weights = stations(line)
     for slope in (0.0, 0.3):
-        y = R + slope * line.z[None]
-        light = line_light(line, y, np.cos(np.arctan(slope)) * np.ones_like(y), mirror(share=0.0))[
-            0
-        ]
+        y = R + slope * z[None]
+        cos_b = np.cos(np.arctan(slope)) * np.ones_like(y)
+        light = line_light(line, outline(line, y, cos_b, 1.0, weights), mirror(share=0.0))[0]
         both = BLUR * np.hypot(1, slope)
         assert light == pytest.approx(ndtr(ACROSS / both), abs=5e-3)
 
@@ -114,39 +104,28 @@ def test_light_lies_between_none_and_all_and_rises_outward() -> None:
 
 def test_scaled_in_all_lengths_it_is_the_same() -> None:
     line = middle_line(3 * (R + ACROSS), 3 * BLUR)
-    large = line_light(line, *cylinder(line, 3 * R), mirror())[0]
+    large = line_light(line, cylinder(line, 3 * R), mirror())[0]
     assert large == pytest.approx(seen(), abs=1e-7)
 
 
-def test_a_line_mirrored_along_the_axis_swaps_its_flanks() -> None:
+def test_each_flank_mirrors_as_far_as_its_own_angle_and_the_tip_as_far_as_the_middle_one() -> None:
+    """The blur along the line mixes both flanks evenly, whichever is which."""
     line = middle_line(R + ACROSS, BLUR)
-    y = R - (0.8 * np.maximum(line.z, 0) + 0.5 * np.maximum(-line.z, 0))[None]
-    bend = np.select([line.z > 1e-9, line.z < -1e-9], [0.7, 0.9], 1.0)[None]
-    angles = [0.1, 0.15, 0.25]
-    one = line_light(line, y, bend, mirror(angle=angles))
-    other = line_light(line, y[:, ::-1], bend[:, ::-1], mirror(angle=angles[::-1]))
-    assert other == pytest.approx(one, abs=1e-6)
-    same = line_light(line, y, bend, mirror(angle=angles[::-1]))
-    assert np.abs(same - one).max() > 0.001, "and the flanks' angles are not alike"
-
-
-def test_each_flank_mirrors_as_far_as_its_own_angle() -> None:
-    """The - flank's angle comes first; it holds where z is below 0."""
-    line = middle_line(R + ACROSS, BLUR)
-    y = R - 0.8 * np.maximum(line.z, 0)[None]
-    bend = np.where(line.z > 1e-9, 0.6, 1.0)[None]
-    plain, minus, plus = (
-        line_light(line, y, bend, mirror(angle=a))[0]
-        for a in ([0.1, 0.1, 0.1], [0.3, 0.1, 0.1], [0.1, 0.1, 0.3])
-    )
-    assert (plus - plain).max() > 0.02, "the + flank alone is bent here"
-    assert minus == pytest.approx(plain, abs=1e-9)
+    flat = np.ones((1, line.count))
+    flank, tip = (outline(line, R * flat, 0.7 * flat, lean) for lean in (1.0, 0.0))
+    one, same = (mirror(angle=a) for a in ([0.1, 0.15, 0.25], [0.25, 0.15, 0.1]))
+    assert line_light(line, flank, one) == pytest.approx(line_light(line, flank, same), abs=1e-12)
+    alone = [line_light(line, flank, mirror(angle=[a] * 3)) for a in (0.1, 0.25)]
+    assert line_light(line, flank, one) == pytest.approx(np.mean(alone, axis=0), abs=1e-12)
+    assert np.abs(alone[0] - alone[1]).max() > 0.1
+    middle = line_light(line, tip, mirror(angle=[0.15] * 3))
+    assert line_light(line, tip, one) == pytest.approx(middle, abs=1e-12)
 
 
 def test_a_tip_deeper_than_its_body_still_shines_in_numbers() -> None:
     line = middle_line(0.1 + ACROSS, BLUR)
-    y = 0.1 - 5 * np.abs(line.z)[None]
-    light = line_light(line, y, np.full_like(y, 0.5), mirror())[0]
+    y = 0.1 - 5 * line.stations[0][None]
+    light = line_light(line, outline(line, y, np.full_like(y, 0.5), 1.0), mirror())[0]
     assert np.isfinite(light).all()
     assert light.min() > -0.01 and light.max() < 1.01
 
@@ -158,36 +137,36 @@ def test_each_slope_of_the_lines_light_is_that_of_differences(i: int) -> None:
 
     def light(q: np.ndarray) -> np.ndarray:
         how = mirror(q[0], np.exp(q[1]), np.exp(q[2]), q[3])
-        return line_light(line, *cylinder(line, R, 20.0), how)[0]
+        return line_light(line, cylinder(line, R, 20.0), how)[0]
 
     step = 1e-6 * np.eye(4)[i]
     expected = (light(at + step) - light(at - step)) / 2e-6
-    found = light_slopes(line, *cylinder(line, R, 20.0), mirror(0.5, 0.15, 0.08, 0.9))[1]
+    found = light_slopes(line, cylinder(line, R, 20.0), mirror(0.5, 0.15, 0.08, 0.9))[1]
     assert found[0, :, i] == pytest.approx(expected, abs=1e-6)
     assert np.abs(expected).max() > 0.01
 
 
 def test_parts_are_each_by_themselves() -> None:
     line = middle_line(R + ACROSS, BLUR)
-    y, cos_b = cylinder(line)
+    flat = np.ones((3, line.count))
     three = Mirrored(
         loss=np.array([[0.3], [0.5], [0.8]]),
         angles_rad=np.array([[0.1] * 3, [0.15] * 3, [0.2] * 3]),
         roughness=np.array([[0.01], [0.05], [0.1]]),
         share=np.array([[1.0], [0.5], [0.9]]),
     )
-    together = line_light(line, np.repeat(y, 3, 0), np.repeat(cos_b, 3, 0), three)
+    together = line_light(line, outline(line, R * flat, flat), three)
     for i in range(3):
         alone = mirror(
             three.loss[i, 0], three.angles_rad[i], three.roughness[i, 0], three.share[i, 0]
         )
-        assert together[i] == pytest.approx(line_light(line, y, cos_b, alone)[0], abs=1e-12)
+        assert together[i] == pytest.approx(line_light(line, cylinder(line), alone)[0], abs=1e-12)
 
 
 def test_the_slopes_come_with_the_light_itself() -> None:
     line = middle_line(R + ACROSS, BLUR)
-    light, slopes = light_slopes(line, *cylinder(line), mirror(roughness=0.08))
-    assert light == pytest.approx(line_light(line, *cylinder(line), mirror(roughness=0.08)))
+    light, slopes = light_slopes(line, cylinder(line), mirror(roughness=0.08))
+    assert light == pytest.approx(line_light(line, cylinder(line), mirror(roughness=0.08)))
     assert slopes.shape == (1, len(ACROSS), 4)
     by_loss, by_angle, _, by_share = np.moveaxis(slopes[0], 1, 0)
     assert by_loss.max() < 1e-12, "more loss, less light"
@@ -196,7 +175,7 @@ def test_the_slopes_come_with_the_light_itself() -> None:
 
 
 def facets(grazing: float, last: float, roughness: float) -> Facets:
-    return facets_lit(np.array(grazing), np.array(last), np.array(roughness))
+    return facets_lit(np.array(grazing), np.array([last]), np.array(roughness))
 
 
 @settings(max_examples=40, deadline=None)
