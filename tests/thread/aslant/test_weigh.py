@@ -37,17 +37,26 @@ def test_a_left_handed_thread_tells_no_form(shapes):
 
 def test_what_is_alike_on_every_ridge_counts_once(shapes, monkeypatch):
     """Were it noise, each ridge would tell anew: the evidence would be several times as much."""
-    with_it = weigh_forms(shapes["round55"], np.radians(0.5), NAMES)["flat60"]
-    monkeypatch.setattr(weigh, "ALIKE_BLURS", 0.0)
-    without = weigh_forms(shapes["round55"], np.radians(0.5), NAMES)["flat60"]
-    assert without < 2 * with_it
+    shape = shapes["round55"]
+    with_it = weigh_forms(shape, np.radians(0.5), NAMES)["flat60"]
+    monkeypatch.setattr(weigh, "ALIKE_HIDDEN_BLURS", 0.0)
+    without = weigh_forms(shape, np.radians(0.5), NAMES)["flat60"]
+    assert without < 1.5 * with_it
+
+
+def test_flanks_that_are_seen_leave_more_unexplained(shapes, monkeypatch):
+    """Their light is in no drawing: the same outline then tells less."""
+    shape = shapes["round55"]
+    hidden = weigh_forms(shape, np.radians(0.5), NAMES)["flat60"]
+    monkeypatch.setattr(type(shape), "half_angles_deg", property(lambda _: (27.5, 27.5)))
+    assert hidden < 1.3 * weigh_forms(shape, np.radians(0.5), NAMES)["flat60"] < 0.0
 
 
 def test_an_axis_that_may_slope_tells_less(shapes):
     known, unknown = (
         weigh_forms(shapes["round55"], np.radians(u), NAMES)["round47.5"] for u in (0.1, 3.0)
     )
-    assert known < unknown - 0.3
+    assert known < unknown - 0.15
 
 
 def test_a_lens_that_may_be_another_tells_less(shapes):
@@ -57,7 +66,7 @@ def test_a_lens_that_may_be_another_tells_less(shapes):
     doubtful = replace(shape, sight=replace(shape.sight, frame=frame))
     both = (weigh_forms(s, np.radians(0.1), NAMES)["round47.5"] for s in (shape, doubtful))
     known, unknown = both
-    assert known < unknown - 0.3
+    assert known < unknown - 0.15
 
 
 def test_a_ridge_that_lies_off_is_left_out_whole(monkeypatch):
