@@ -21,6 +21,7 @@ from pitchcam.frozen import dataclass
 from pitchcam.objects.shapes import Shape
 from pitchcam.records import ScaleSpec
 from pitchcam.reference_kinds import U_CALIPER_MM
+from pitchcam.scale.beam import told_by_beam
 from pitchcam.scale.faces import Face, Opening, openings
 from pitchcam.scale.reference import Among, Reference
 from pitchcam.scale.tilt import told_by_parallels
@@ -128,6 +129,7 @@ def _reference(
     faces = ((first.start_px, first.end_px), (second.start_px, second.end_px))
     u_px = float(np.hypot(U_CONVERGE_PX, U_PARALLEL_MM * camera.f_px / distance))
     camera = told_by_parallels(camera.over_plate(distance), faces, u_px)
+    camera = told_by_beam(camera, opening)
     reach = _reach_px(opening, camera, distance)
     sides = (_side(first, camera, reach), _side(second, camera, reach))
     known = (thickness_mm, U_STATED_MM) if thickness_mm else (THICKNESS_MM, U_THICKNESS_MM)

@@ -246,6 +246,15 @@ def test_the_other_end_is_the_same_seen_from_there() -> None:
     assert other.end == -1.0
 
 
+def test_a_clean_face_tells_its_slant_to_a_hundredth_of_its_radius() -> None:
+    """A face that bends by nothing else is told by the places of its outline, and by its radius."""
+    flat, round_ = (end_face(*ended(90.0, b), 1.0) for b in (0.0, 0.3))
+    assert flat is not None and round_ is not None
+    # sqrt(2) 0.15 / (0.61 90) and, of the bulge, 2 %.
+    assert flat.u_bulge == pytest.approx(0.0039, rel=0.15)
+    assert round_.u_bulge == pytest.approx(np.hypot(flat.u_bulge, 0.006), rel=0.1)
+
+
 def test_a_rougher_outline_is_less_sure() -> None:
     smooth, rough = (end_face(*ended(90.0, 0.2, noise=n), 1.0) for n in (0.0, 0.8))
     assert smooth is not None and rough is not None

@@ -8,7 +8,7 @@ import pytest
 
 from pitchcam.camera.pinhole import Camera
 from pitchcam.objects.axis import ImageAxis, envelope, find_axis
-from pitchcam.objects.end_face import end_face
+from pitchcam.objects.end_face import Face, end_face
 from pitchcam.objects.frame import axis_frame
 from pitchcam.thread.pose.height import rest_height
 from pitchcam.thread.pose.hull import SeenPart, falls, part_radii
@@ -80,6 +80,44 @@ def test_an_end_face_bulges_by_the_sine_of_its_angle_to_the_line_of_sight(inclin
     assert face.bulge == pytest.approx(angle, abs=max(2.5 * face.u_bulge, 0.008))
     assert face.u_bulge < 0.02
     assert face.radius_px == pytest.approx(5.2 / 190 * part.f_px, rel=0.06)
+
+
+@pytest.mark.parametrize("incline", [0.0, 8.0])
+@pytest.mark.parametrize("at_mm", [(60.0, 0.0), (60.0, 40.0), (-75.0, 20.0), (10.0, 80.0)])
+def test_toward_the_border_a_face_tells_its_slope_by_perspective(at_mm, incline):
+    """By the sine of its angle to the line of sight it would be 1.7 degrees off."""
+    part = Lying(stud(), incline, heading_deg=25.0, at_mm=at_mm)
+    shape, camera = shape_of(part), camera_of(part)
+    faces = [f for e in (-1.0, 1.0) if (f := end_face(shape.outline_px, shape.axis, e))]
+    assert faces
+    for face in faces:
+        seen = sight([face], None, shape.axis, camera, part.axis_height(16.0))
+        likely = np.exp(seen.log[2])
+        likely[np.abs(GRID - incline) > 4.0] = 0.0  # it may as well look the other way
+        assert GRID[np.argmax(likely)] == pytest.approx(incline, abs=0.45)
+
+
+@pytest.mark.parametrize("incline", [-20.0, 10.0, 20.0])
+def test_beside_the_optical_axis_what_rises_leans_aside_to_keep_its_line(incline):
+    """Left out, that is 1.5 to 3 degrees."""
+    part = Lying(stud(), incline, at_mm=(0.0, 80.0))
+    shape, camera = shape_of(part), camera_of(part)
+    for end in (-1.0, 1.0):
+        face = end_face(shape.outline_px, shape.axis, end)
+        height = part.axis_height(16.0 + 16.0 * end)
+        likely = np.exp(sight([face], None, shape.axis, camera, height).log[2])
+        likely[np.abs(GRID - incline) > 4.0] = 0.0  # it may as well look the other way
+        assert GRID[np.argmax(likely)] == pytest.approx(incline, abs=0.45)
+
+
+def test_one_face_in_seven_is_told_by_less_than_most():
+    """A face 3.5 u off is no proof against all else: a normal distribution would make it 6.1."""
+    shape = shape_of(Lying(stud(), 0.0))
+    face = Face(end=1.0, s_px=480.0, radius_px=160.0, bulge=0.2, u_bulge=0.01)
+    log = sight([face], None, shape.axis, camera_of(Lying(stud(), 0.0)), 6.0).log[2]
+    top = int(np.argmax(np.where(GRID > 0, log, -np.inf)))
+    off = top - round(np.degrees(3.5 * 0.01) / 0.1)
+    assert 2.0 < log[top] - log[off] < 4.5
 
 
 def test_a_face_tells_no_slope_where_the_optical_axis_is_not_known():

@@ -1,0 +1,86 @@
+"""The tilt along a caliper's beam, by its two edges."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from pitchcam.camera.held import by_hand
+from pitchcam.scale.beam import told_by_beam
+from pitchcam.scale.faces import openings
+from pitchcam.scale.jaws import jaw_references
+from tests.objects import drawing
+from tests.objects.drawing import View
+from tests.scale import looking
+from tests.scale.test_jaws import jaws
+
+ALONG = np.array([1.0, 0.0])
+
+
+def seen(lean: float, *, gap=20.0, shine=0.0, beam=True):
+    """Return the view, the jaws' shapes, and the camera as it was before: held by hand."""
+    view = View(size=(1600, 1200), f_px=3000.0, turn=(0.0, lean, 0.0))
+    shapes = looking.look(jaws(view, gap, 3.3, shine=shine, beam=beam), view, gain=0.0).shapes
+    return view, shapes, looking.camera(view, tilt=False).held_as(by_hand())
+
+
+@pytest.mark.parametrize("shine", [0.0, 0.6])
+@pytest.mark.parametrize("lean", [0.0, 0.04, -0.09])
+def test_the_beams_edges_tell_the_tilt_across_the_faces(lean, shine) -> None:
+    view, shapes, by_eye = seen(lean, shine=shine)
+    [found] = jaw_references(shapes, by_eye, 20.0, 3.3)
+    u = found.camera.leans.u_along(ALONG)
+    assert u < np.radians(0.45)
+    assert abs(found.camera.normal[0] - view.normal[0]) < 2 * u
+    assert abs(found.camera.distance_mm / view.plate_mm - 1) < 0.003
+
+
+def test_what_it_tells_is_good_to_its_edges_and_their_parallelism() -> None:
+    """Each edge turns by 0.07 px over 700, both by 0.02 mm over 150, and are 115 px apart."""
+    _, shapes, by_eye = seen(0.0)
+    u = told_by_beam(by_eye, openings(shapes)[0]).leans.u_along(ALONG)
+    turns = np.linalg.norm([0.07 / 700, 0.07 / 700, 0.02 / np.sqrt(3) / 150])
+    assert u == pytest.approx(turns * 3000 / 115, rel=0.12)
+
+
+def test_jaws_without_a_beam_tell_it_by_their_walls_alone() -> None:
+    _, shapes, by_eye = seen(0.04, beam=False)
+    [opening] = openings(shapes)
+    assert told_by_beam(by_eye, opening) is by_eye
+
+
+def test_all_pieces_of_one_edge_are_one_line() -> None:
+    """Between the jaws 8 mm are seen, and 6 beyond either of them."""
+    _, shapes, by_eye = seen(0.04, gap=8.0)
+    opening = openings(shapes)[0]
+    whole = told_by_beam(by_eye, opening).leans.u_along(ALONG)
+    # By the piece between the jaws alone it would be 1.2 degrees.
+    assert whole < np.radians(0.6)
+
+
+def test_what_is_open_of_the_lens_is_open_of_the_tilt() -> None:
+    view = View(size=(1600, 1200), f_px=3000.0)
+    light = jaws(view, 20.0, 3.3, at=(22.0, 14.0), beam=True)
+    shapes = looking.look(light, view, gain=0.0).shapes
+    by_eye = looking.camera(view, tilt=False).held_as(by_hand())
+    opening = openings(shapes)[0]
+    known, open_ = (
+        told_by_beam(replace(by_eye, u_corner=u), opening).leans.u_along(ALONG)
+        for u in (1e-6, 0.02)
+    )
+    assert open_ > 1.3 * known
+
+
+def test_what_leans_as_no_phone_is_held_is_no_beam() -> None:
+    """A body that tapers by two degrees would lean by more than thirty."""
+    view = View(size=(1600, 1200), f_px=3000.0)
+    body = [[-24, 9], [24, 9], [24, 17.0], [-24, 15.3]]
+    blocks = [[[s * 10, -14], [s * 18, -14], [s * 18, 9.5], [s * 10, 9.5]] for s in (-1, 1)]
+    solids = [looking.solid(view, drawing.prism(np.array(b), 0, 3.0)) for b in (body, *blocks)]
+    shapes = looking.look(looking.picture(view, *solids), view, gain=0.0).shapes
+    by_eye = looking.camera(view, tilt=False).held_as(by_hand())
+    opening = openings(shapes)[0]
+    assert opening.first.shape is opening.second.shape
+    assert told_by_beam(by_eye, opening) is by_eye
