@@ -55,6 +55,8 @@ LEAST_TOLD = 0.3
 THICKEST_MM = 5.5
 #: Most light of a wall that is fitted.
 MOST_FITTED = 0.98
+#: What is not known of a wall's light at most: all of it.
+U_ANY_LIGHT = 1.0
 #: Other facing edges as long as this share of the longest are jaws as well as those.
 RIVAL = 0.7
 
@@ -318,7 +320,7 @@ def _solve(
     shares = np.exp([float(best.cost - f.cost) for f in fits])
     off = np.array([f.x[[0, 3]] - best.x[[0, 3]] for f in fits])
     (apart, both), (_, turned) = (shares * off.T) @ off / shares.sum()
-    covariance = np.linalg.pinv(jac.T @ jac)
+    covariance = _covariance(jac)
     depth, lean = covariance[0, 0] + apart, covariance[3, 3] + turned
     return _Fit(
         q=np.asarray(best.x, float),
@@ -327,3 +329,15 @@ def _solve(
         depth_per_lean=float((covariance[0, 3] + both) / lean),
         misfit=float(np.sqrt(np.mean(light**2))),
     )
+
+
+def _covariance(jac: Points) -> Points:
+    """Return the covariance (8, 8) of a fit's parameters by its derivatives (m, 8).
+
+    The light of a wall that is hidden shows in nothing, and where it is as much as expected its
+    prior is flat to one side: what differences round to is then all that is known of it, and had
+    left the depth open by a third.
+    """
+    least = np.zeros(jac.shape[1])
+    least[4:6] = U_ANY_LIGHT**-2
+    return np.asarray(np.linalg.pinv(jac.T @ jac + np.diag(least)), float)

@@ -180,3 +180,18 @@ def test_one_face_tells_the_blur_of_the_other() -> None:
     camera = replace(looking.camera(view, tilt=False), u_tilt_rad=0.03)
     [found] = jaw_references(seen.shapes, camera, 20.0)
     assert abs(found.camera.distance_mm / view.plate_mm - 1) < found.u_scale < 0.0035
+
+
+def test_the_light_of_a_wall_that_nothing_shows_leaves_the_depth_alone() -> None:
+    """By construction: its derivatives are what differences round to, and its prior is flat."""
+    rng = np.random.default_rng(5)
+    jac = rng.normal(0, 1, (60, 8)) * [400.0, 60.0, 3.0, 200.0, 5.0, 5.0, 10.0, 10.0]
+    known = np.linalg.inv(np.delete(jac, 5, axis=1).T @ np.delete(jac, 5, axis=1))
+    jac[:, 5] = 3e-5 * rng.normal(0, 1, 60)
+    found = module._covariance(jac)
+    assert found[0, 0] == pytest.approx(known[0, 0], rel=1e-3)
+    assert found[0, 3] == pytest.approx(known[0, 3], rel=1e-2, abs=1e-2 * known[0, 0])
+    assert found[5, 5] == pytest.approx(1.0, rel=1e-3)
+    # Where the picture shows it, that is what is known of it.
+    seen = np.append(jac, 100.0 * np.eye(8), axis=0)
+    assert module._covariance(seen)[5, 5] == pytest.approx(1e-4, rel=1e-2)
