@@ -6,7 +6,32 @@ import argparse
 import warnings
 from pathlib import Path
 
-from tests.adjustment import bound, freedom, pipes, spoken
+from tests.adjustment import bound, freedom, pipes, spoken, whole
+
+
+def _against_bounds(what: str, photos: int) -> None:
+    """Print errors in mm beside both bounds, of every size or of every form."""
+    if what == "forms":
+        print(f"{'form':<16}{whole.HEAD}")
+        for form in bound.FORMS:
+            cells = [whole.whole_cell(px, 8, photos, form) for px in bound.PX_PER_PITCH if px >= 20]
+            for name in whole.QUANTITIES:
+                print(f"{form:<16}{whole.line(cells, name)}", flush=True)
+        return
+    print(whole.HEAD)
+    cells = []
+    for px in bound.PX_PER_PITCH:
+        for turns in bound.TURNS:
+            cells.append(whole.whole_cell(px, turns, photos))
+            for name in whole.QUANTITIES:
+                print(whole.line(cells[-1:], name), flush=True)
+    for title, of in (
+        ("every size", cells),
+        ("from 20 px and 8 turns", [c for c in cells if c.px_per_pitch >= 20 and c.turns >= 8]),
+    ):
+        print(title)
+        for name in whole.QUANTITIES:
+            print(whole.line(of, name))
 
 
 def main() -> None:
@@ -16,7 +41,9 @@ def main() -> None:
     one = what.add_parser("bound", help="scatter and bias of the pitch beside the least possible")
     one.add_argument("--photos", type=int, default=8, help="of each size")
     what.add_parser("freedom", help="the angle's bound with forms, blur and mirrored light free")
-    every = what.add_parser("whole", help="the same in mm, with every input off as the budget says")
+    every = what.add_parser(
+        "whole", help="errors in mm, every input off as the budget says, beside both bounds"
+    )
     every.add_argument("--photos", type=int, default=8, help="of each size")
     forms = what.add_parser("forms", help="the same for every form: sizes of 8 turns together")
     forms.add_argument("--photos", type=int, default=4, help="of each size")
@@ -36,29 +63,9 @@ def main() -> None:
     if given.what == "freedom":
         print(freedom.table(bound.PX_PER_PITCH))
         return
-    if given.what == "whole":
-        print(bound.WHOLE_HEAD)
-        cells = []
-        for px in bound.PX_PER_PITCH:
-            for turns in bound.TURNS:
-                cells.append(bound.whole_cell(px, turns, given.photos))
-                print(bound.whole_line(cells[-1:]), flush=True)
-        within = [c for c in cells if c.px_per_pitch >= 20 and c.turns >= 8]
-        for name in cells[0].bounds:
-            print(bound.whole_line(cells, name))
-            print(bound.whole_line(within, name))
-        # The angle beside what a picture tells of it when form, blur and light are free as well.
-        print(bound.whole_line(freedom.freed(cells), "angle_deg"))
-        print(bound.whole_line(freedom.freed(within), "angle_deg"))
-        return
-    if given.what == "forms":
-        print(f"{'form':<16}{bound.WHOLE_HEAD}")
-        for form in bound.FORMS:
-            cells = [
-                bound.whole_cell(px, 8, given.photos, form) for px in bound.PX_PER_PITCH if px >= 20
-            ]
-            for name in cells[0].bounds:
-                print(f"{form:<16}{bound.whole_line(cells, name)}", flush=True)
+    if given.what in ("whole", "forms"):
+        print(whole.LEGEND)
+        _against_bounds(given.what, given.photos)
         return
     print(bound.HEAD)
     for px in bound.PX_PER_PITCH:

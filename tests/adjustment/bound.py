@@ -170,16 +170,6 @@ def corners_of(box: np.ndarray) -> np.ndarray:
     return np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
 
 
-def scale_bound(stud: Stud) -> float:
-    """Return the least relative standard deviation of the scale on a stud's axis."""
-    f_px = Shot(f35_mm=F35_MM).f_px
-    rise = (stud.shank_mm - PIN_MM) / 2
-    away = DISTANCE_MM - stud.shank_mm / 2
-    wide = PIN_MM * f_px / DISTANCE_MM
-    edges = np.sqrt(2 / (information() * PIN_LENGTH_MM / PIN_MM * wide)) / wide
-    return float(np.linalg.norm((U_PIN_MM / PIN_MM, edges, U_FOCAL * rise / away)))
-
-
 @dataclass(frozen=True, kw_only=True)
 class Profile:
     """What a form's profile tells, in pitches: its crest, its straight flank and its slopes.
@@ -212,20 +202,19 @@ def profile_of(form: Form) -> Profile:
     )
 
 
-def whole_bounds(px_per_pitch: float, turns: int, form: Profile = BASIC) -> dict[str, float]:
-    """Return the least standard deviations with pin and lens as known: mm, mm and degrees.
+def known_bounds(px_per_pitch: float, turns: float, form: Profile = BASIC) -> dict[str, float]:
+    """Return the least standard deviations with all else known: mm, mm and degrees.
 
     With one pixel's information i, N pixels of crests place a diameter to sqrt(2 / (i N)), and of n
     flank lines that are l long either half angle is known to sqrt(12 / (i n l^3)).
     """
-    stud, i = stud_of(px_per_pitch, turns), information()
-    scale, mm_per_px = scale_bound(stud), stud.pitch_mm / px_per_pitch
-    crests = np.sqrt(2 / (i * turns * px_per_pitch * form.crest)) * mm_per_px
+    pitch_mm, i = stud_of(px_per_pitch, 1).pitch_mm, information()
+    crests = np.sqrt(2 / (i * turns * px_per_pitch * form.crest)) * pitch_mm / px_per_pitch
     half = np.sqrt(12 / (i * 2 * turns * (form.flank * px_per_pitch) ** 3))
     noise = bound(px_per_pitch, turns) * np.sqrt(BASIC.slopes / form.slopes)
     return {
-        "pitch_mm": stud.pitch_mm * float(np.hypot(noise, scale)),
-        "major_mm": float(np.hypot(stud.major_mm * scale, crests)),
+        "pitch_mm": pitch_mm * float(noise),
+        "major_mm": float(crests),
         "angle_deg": float(np.degrees(np.sqrt(2) * half)),
     }
 
@@ -249,62 +238,6 @@ def drawn_inputs(stud: Stud, seed: int) -> Shot:
         incline_rad=incline,
         lift_mm=float(radius * (np.cos(incline) - 1) - (np.sin(incline) * ends).min()),
         seed=seed,
-    )
-
-
-@dataclass(frozen=True, kw_only=True)
-class Whole:
-    """One cell with every input drawn: bounds, errors and errors over u by quantity."""
-
-    px_per_pitch: float
-    turns: int
-    bounds: dict[str, float]
-    errors: dict[str, np.ndarray]
-    over_u: dict[str, np.ndarray]
-
-
-def whole_cell(px_per_pitch: float, turns: int, photos: int, form: str = "") -> Whole:
-    """Measure drawn photos of one size whose inputs are off as the budget says.
-
-    ``form`` is one of FORMS; without it the thread is of ISO 68-1's basic form.
-    """
-    import pitchcam
-    from pitchcam.errors import PitchcamError
-
-    spec = pitchcam.ScaleSpec(source="pin", mm=PIN_MM)
-    stud, bounds = stud_of(px_per_pitch, turns), whole_bounds(px_per_pitch, turns)
-    angle_deg, taper = 60.0, 0.0
-    if form:
-        of, taper = FORMS[form]
-        stud, angle_deg = formed_stud(of, taper, px_per_pitch, turns), of.angle_deg
-        bounds = whole_bounds(px_per_pitch, turns, profile_of(of))
-    true = {"pitch_mm": stud.pitch_mm, "major_mm": stud.major_mm, "angle_deg": angle_deg}
-    found: dict[str, list[tuple[float, float]]] = {name: [] for name in true}
-    for i in range(photos):
-        shot = drawn_inputs(stud, int(1000 * px_per_pitch) + 100 * turns + i)
-        pixels = develop(light_of(stud, shot), gain=0.0, noise=NOISE, seed=shot.seed)
-        try:
-            told = pitchcam.identify(pixels, spec, f35_mm=F35_MM, plots=False)
-        except PitchcamError:
-            continue
-        reading = told.parts[0].threads[0].reading
-        station = reading.diameter_station_mm
-        for name, value in true.items():
-            q = getattr(reading, name)
-            if q is None or (taper and station is None):
-                continue
-            # Diameters of a taper are those of a station from its small end.
-            off = q.value - value
-            if taper and station is not None and name == "major_mm":
-                off += taper * (stud.thread_mm - station.value)
-            found[name].append((off, off / q.u))
-    both = {name: np.array(rows).reshape(-1, 2).T for name, rows in found.items()}
-    return Whole(
-        px_per_pitch=px_per_pitch,
-        turns=turns,
-        bounds=bounds,
-        errors={name: b[0] for name, b in both.items()},
-        over_u={name: b[1] for name, b in both.items()},
     )
 
 
@@ -367,29 +300,4 @@ def line(found: Found) -> str:
 HEAD = (
     f"{'px/pitch':>8}{'turns':>7}{'photos':>8}{'bound':>10}{'scatter':>10}{'ratio':>9}"
     f"{'u noise':>10}{'bias px':>10}{'bias mm':>10}   (parts per million of the pitch)"
-)
-
-
-def whole_line(cells: list[Whole], name: str = "pitch_mm") -> str:
-    """Return a row of the second table, of one cell or of several together.
-
-    Errors are told in their bounds, so that sizes can stand together.
-    """
-    off = np.concatenate([c.errors[name] / c.bounds[name] for c in cells])
-    over_u = np.concatenate([c.over_u[name] for c in cells])
-    rms, bias = float(np.sqrt(np.mean(off**2))), float(np.mean(off))
-    one = cells[0]
-    head = f"{'all':>8}{'':>7}"
-    if len(cells) == 1:
-        head = f"{one.px_per_pitch:>8.0f}{one.turns:>7d}"
-    least = f"{one.bounds[name]:>10.5f}" if len(cells) == 1 else f"{'':>10}"
-    return (
-        f"{head}  {name:<10}{len(off):>8d}{least}{rms:>9.2f}{bias:>9.2f}{bias / rms:>10.2f}"
-        f"{float(np.sqrt(np.mean(over_u**2))):>14.2f}"
-    )
-
-
-WHOLE_HEAD = (
-    f"{'px/pitch':>8}{'turns':>7}  {'':<10}{'photos':>8}{'bound':>10}{'rms':>9}{'bias':>9}"
-    f"{'bias/rms':>10}{'rms(error/u)':>14}   (errors over the bound)"
 )

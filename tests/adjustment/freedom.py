@@ -1,10 +1,11 @@
 """What a picture tells of a thread angle when crests, roots, blur and light are not known either.
 
-The bound of :func:`tests.adjustment.bound.whole_bounds` counts straight flanks of known ends under
+The bound of :func:`tests.adjustment.bound.known_bounds` counts straight flanks of known ends under
 known light. Whoever measures a thread knows none of that: how high and how round crests and roots
 are, how wide the blur is, and how much of the panel each flank mirrors next to its edge, more at
 its top than at its foot. Here one ridge is drawn pixel by pixel, and Cramer and Rao's bound of its
-angle is taken with all of these free, one group after the other.
+angle is taken with all of these free, one group after the other, and with what the fit takes as
+known of the light beforehand as information.
 """
 
 from __future__ import annotations
@@ -14,8 +15,13 @@ from functools import cache
 
 import numpy as np
 from scipy.ndimage import gaussian_filter
+from scipy.special import ndtr, ndtri
 
-from tests.adjustment.bound import BLUR_PX, DARK, LIT, NOISE, Whole, whole_bounds
+from pitchcam.edges.flank_place import U_BACKGROUND
+from pitchcam.edges.flank_rise import U_TRACE_PX
+from pitchcam.objects.contour import LIT_LEVEL
+from samples.forms import Form
+from tests.adjustment.bound import BLUR_PX, DARK, LIT, NOISE, known_bounds
 from tests.objects.drawing import encode
 
 #: Samples a pixel, either way, and what is drawn beside crests and roots, pixels.
@@ -70,11 +76,30 @@ class Ridge:
         return height
 
 
-def drawn(ridge: Ridge, px: float) -> np.ndarray:
-    """Return the coded values of one pitch of one side, pixel by pixel."""
-    wide = round(px)
-    low = int(np.floor(ROOT_LOW * px)) - BESIDE_PX
-    high = int(np.ceil(CREST_HIGH * px)) + BESIDE_PX
+#: The ridge of ISO 68-1's basic form, which studs without another are drawn with.
+BASIC = Ridge()
+
+
+def ridge_of(form: Form) -> Ridge:
+    """Return the ridge of a standard form, whose roundings leave no flat."""
+    return Ridge(
+        plus=float(np.tan(form.half_angle)),
+        minus=float(np.tan(form.half_angle)),
+        crest=form.crest_height,
+        root=-form.root_depth,
+        crest_round=float(form.crest_radius is not None),
+        root_round=float(form.root_radius is not None),
+    )
+
+
+def drawn(ridge: Ridge, px: float, around: Ridge | None = None) -> np.ndarray:
+    """Return the coded values of one pitch of one side, pixel by pixel.
+
+    The picture is as high as ``around`` needs, the ridge itself by default.
+    """
+    wide, around = round(px), around or ridge
+    low = int(np.floor(around.root * px)) - BESIDE_PX
+    high = int(np.ceil(around.crest * px)) + BESIDE_PX
     z = (np.arange(wide * FINE) + 0.5) / FINE / wide - 0.5
     y = (np.arange((high - low) * FINE) + 0.5) / FINE + low
     out = ridge.radius(z) * px
@@ -96,8 +121,6 @@ def drawn(ridge: Ridge, px: float) -> np.ndarray:
     return np.asarray(encode(ridge.dark + (ridge.lit - ridge.dark) * pixels))
 
 
-CREST_HIGH, ROOT_LOW = Ridge().crest, Ridge().root
-
 #: Groups of what is not known, each with those before it, and the steps of their differences. A
 #: sharp corner changes with the square of its roundness, so that its step is a large one.
 FREE: dict[str, tuple[tuple[str, float], ...]] = {
@@ -108,48 +131,76 @@ FREE: dict[str, tuple[tuple[str, float], ...]] = {
 }
 
 
-def _slope(px: float, name: str, step: float) -> np.ndarray:
-    at = Ridge()
+def _slope(at: Ridge, px: float, name: str, step: float) -> np.ndarray:
     if name.startswith("mirrored"):
         place = int(name.split()[1])
         moved = replace(at, mirrored=tuple(step * (k == place) for k in range(8)))
-        return ((drawn(moved, px) - drawn(at, px)) / step).ravel()
-    moved = replace(at, **{name: getattr(at, name) + step})
-    return ((drawn(moved, px) - drawn(at, px)) / step).ravel()
+    else:
+        now = getattr(at, name)
+        # What is round whole can only be less so.
+        step = -step if name.endswith("_round") and now == 1.0 else step
+        moved = replace(at, **{name: now + step})
+    return np.asarray((drawn(moved, px, at) - drawn(at, px)) / step).ravel()
 
 
-@cache
-def freed_deg(px: float) -> dict[str, float]:
-    """Return the bound of the included angle by one ridge of one side, degrees, by group of FREE.
+def level_shifts() -> np.ndarray:
+    """Return how far light of either depth moves the fit's level outward, pixels, (2,).
 
-    Both halves are free; each group is free together with those before it.
+    To the first order, of light as bright as the panel at the edge.
     """
-    noise = np.hypot(NOISE, 1 / 255 / np.sqrt(12))
-    columns = [_slope(px, "plus", 1e-3), _slope(px, "minus", 1e-3)]
-    by_tan = np.degrees(1 / (1 + TAN**2))
-    out = {}
-    for group, members in FREE.items():
-        columns += [_slope(px, name, step) for name, step in members]
-        slopes = np.stack(columns, axis=1) / noise
-        covariance = np.linalg.inv(slopes.T @ slopes)[:2, :2]
-        out[group] = float(by_tan * np.sqrt(covariance.sum()))
+    level = float(ndtri(LIT_LEVEL)) * BLUR_PX
+    steepness = float(np.exp(-0.5 * (level / BLUR_PX) ** 2) / np.sqrt(2 * np.pi) / BLUR_PX)
+    shifts = []
+    for depth in DEPTHS_PX:
+        # A step that falls off as exp(-x / depth), blurred: the closed form of both.
+        wide = BLUR_PX / depth
+        tail = ndtr(-(level / BLUR_PX + wide))
+        shifts.append(np.exp(level / depth + wide**2 / 2) * tail / steepness)
+    return np.array(shifts)
+
+
+def light_prior() -> np.ndarray:
+    """Return what the fit takes as known of the light beside one ridge, as information (8, 8).
+
+    How far its light moves the level from a flank's foot to its top is known to U_TRACE_PX.
+    """
+    rise = np.ravel([[-h, h] for h in level_shifts()]) / U_TRACE_PX
+    out = np.zeros((8, 8))
+    out[:4, :4] = out[4:, 4:] = np.outer(rise, rise)
     return out
 
 
-def freed_bounds(px: float, turns: float) -> dict[str, float]:
-    """Return the bounds of a thread of so many turns, of which each shows two sides, degrees.
+@cache
+def _slopes(px: float, at: Ridge) -> np.ndarray:
+    noise = np.hypot(NOISE, 1 / 255 / np.sqrt(12))
+    steps = [("plus", 1e-3), ("minus", 1e-3), *(m for of in FREE.values() for m in of)]
+    return np.stack([_slope(at, px, name, step) for name, step in steps], axis=1) / noise
 
-    What is free is alike on all ridges of a thread but for their place, as its forms and light are.
+
+def freed(px: float, turns: float, at: Ridge = BASIC) -> dict[str, dict[str, float]]:
+    """Return bounds by group of FREE, each free together with those before it.
+
+    ``angle_deg`` is that of the included angle, both halves free; ``crest`` that of the crests'
+    height in pitches over both sides' mean, where form is free.
+
+    What is free is alike on all ridges of a side but for their place, as its forms and light are;
+    the priors of the light and of its level, of each side, are information beside them.
     """
-    return {group: u / np.sqrt(2 * turns) for group, u in freed_deg(px).items()}
-
-
-def freed(cells: list[Whole]) -> list[Whole]:
-    """Return cells whose bound of the angle is that with all of FREE free."""
-    last = list(FREE)[-1]
-    return [
-        replace(c, bounds={"angle_deg": freed_bounds(c.px_per_pitch, c.turns)[last]}) for c in cells
-    ]
+    slopes, used, out = _slopes(px, at), 2, {}
+    prior = np.zeros((slopes.shape[1], slopes.shape[1]))
+    names = ["plus", "minus", *(name for of in FREE.values() for name, _ in of)]
+    prior[names.index("lit"), names.index("lit")] = (U_BACKGROUND * LIT) ** -2
+    prior[-8:, -8:] = light_prior()
+    turned = np.degrees([1 / (1 + at.plus**2), 1 / (1 + at.minus**2)])
+    for group, members in FREE.items():
+        used += len(members)
+        of = slopes[:, :used]
+        covariance = np.linalg.inv(turns * of.T @ of + prior[:used, :used]) / 2
+        out[group] = {"angle_deg": float(np.sqrt(turned @ covariance[:2, :2] @ turned))}
+        if "crest" in names[:used]:
+            crest = names.index("crest")
+            out[group]["crest"] = float(np.sqrt(covariance[crest, crest]))
+    return out
 
 
 def table(sizes: tuple[float, ...], turns: int = 8) -> str:
@@ -157,7 +208,7 @@ def table(sizes: tuple[float, ...], turns: int = 8) -> str:
     head = f"{'px/pitch':>8}{'flanks':>10}" + "".join(f"{group:>18}" for group in FREE)
     rows = [head + f"   (degrees, {turns} turns; each with those before it free)"]
     for px in sizes:
-        known = whole_bounds(px, turns)["angle_deg"]
-        each = "".join(f"{u:>18.4f}" for u in freed_bounds(px, turns).values())
+        known = known_bounds(px, turns)["angle_deg"]
+        each = "".join(f"{u['angle_deg']:>18.4f}" for u in freed(px, turns).values())
         rows.append(f"{px:>8.0f}{known:>10.4f}{each}")
     return "\n".join(rows)

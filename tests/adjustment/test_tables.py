@@ -1,9 +1,11 @@
 """The bound against a simulation of what it bounds; the pipes' settings; both tables' rows."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from tests.adjustment import bound, pipes
+from tests.adjustment import bound, pipes, whole
 
 
 def test_an_edge_tells_its_place_as_a_simulated_one_does():
@@ -78,30 +80,6 @@ def test_a_row_of_the_bound():
     ]
 
 
-def test_the_whole_bound_is_how_a_pitch_goes_with_pin_and_lens():
-    """Derivatives of the pitch in mm, measured by similar triangles with each input moved."""
-    px, turns = 30.0, 8
-    stud, shot = bound.stud_of(px, turns), bound.Shot(f35_mm=bound.F35_MM)
-    high, away = stud.shank_mm / 2, bound.DISTANCE_MM
-
-    def pitch(pin_mm=bound.PIN_MM, f_px=shot.f_px):
-        # Seen: a pin whose axis is half of it over the plate, and the pitch on the stud's axis.
-        wide = shot.f_px * bound.PIN_MM / (away - bound.PIN_MM / 2)
-        seen = shot.f_px * stud.pitch_mm / (away - high)
-        plane = f_px * pin_mm / wide
-        return seen * (plane + pin_mm / 2 - high) / f_px
-
-    assert pitch() == pytest.approx(stud.pitch_mm)
-    by_pin = pitch(pin_mm=bound.PIN_MM + bound.U_PIN_MM) / pitch() - 1
-    by_lens = pitch(f_px=shot.f_px * (1 + bound.U_FOCAL)) / pitch() - 1
-    least = np.hypot(by_pin, by_lens)
-    found = bound.whole_bounds(px, turns)
-    assert found["pitch_mm"] == pytest.approx(least * stud.pitch_mm, rel=0.05)
-    assert found["major_mm"] == pytest.approx(least * stud.major_mm, rel=0.05)
-    # Noise, of pin and thread, is a hundredth of it.
-    assert found["pitch_mm"] > 30 * bound.bound(px, turns) * stud.pitch_mm
-
-
 def test_an_angle_is_that_of_lines_through_places():
     """2 turns a flank of each kind and side, each a line of l places: numpy's own fit."""
     px, turns = 32.0, 8
@@ -110,7 +88,7 @@ def test_an_angle_is_that_of_lines_through_places():
     weights = np.full(n, np.sqrt(bound.information() * 2 * turns))
     _, covariance = np.polyfit(x, x, 1, w=weights, cov="unscaled")
     both = np.degrees(np.sqrt(2 * covariance[0, 0]))
-    assert bound.whole_bounds(px, turns)["angle_deg"] == pytest.approx(both, rel=0.01)
+    assert bound.known_bounds(px, turns)["angle_deg"] == pytest.approx(both, rel=0.01)
 
 
 def test_a_stud_that_is_inclined_touches_the_plate_and_no_more():
@@ -126,15 +104,23 @@ def test_a_stud_that_is_inclined_touches_the_plate_and_no_more():
         assert np.std([getattr(s, name) for s in drawn]) == pytest.approx(u, rel=0.12)
 
 
-def test_rows_of_the_whole_bound():
-    one = bound.Whole(
+def test_rows_beside_both_bounds():
+    one = whole.Whole(
         px_per_pitch=30.0,
         turns=8,
-        bounds={"pitch_mm": 0.002},
+        known={"pitch_mm": 0.001},
+        same={"pitch_mm": 0.002},
         errors={"pitch_mm": np.array([0.002, -0.002, 0.004])},
         over_u={"pitch_mm": np.array([0.5, -0.5, 1.0])},
     )
-    said = bound.whole_line([one]).split()
-    # rms: sqrt(6 / 3) of the bound; mean: two thirds of it.
-    assert said == ["30", "8", "pitch_mm", "3", "0.00200", "1.41", "0.67", "0.47", "0.71"]
-    assert bound.whole_line([one, one]).split() == ["all", "pitch_mm", "6", *said[5:]]
+    said = whole.line([one], "pitch_mm").split()
+    # rms: sqrt(6 / 3) of the own model's bound; mean: two thirds of it; three photos tell it to
+    # 1 / sqrt(3).
+    ratios = ["2.83", "1.41", "0.47", "0.58", "0.71"]
+    assert said == ["30", "8", "pitch_mm", "3", "0.001000", "0.002000", "0.002828", *ratios]
+    # Of two sizes whose bounds differ each counts by its own: rms of (1, -1, 2, 2, -2, 4) halves.
+    other = replace(one, same={"pitch_mm": 0.001})
+    both = whole.line([one, other], "pitch_mm").split()
+    assert both[:3] == ["all", "pitch_mm", "6"]
+    assert both[4] == f"{np.sqrt((6 + 24) / 6):.2f}"
+    assert both[5] == f"{3 / 6 / np.sqrt(5) * 2:.2f}"
