@@ -17,14 +17,11 @@ from pitchcam.small import distinct, line, median, percentile
 
 Values = NDArray[np.float64]
 
-#: How far below the crest a flank is straight, in pitches, in the axial section: Whitworth's
-#: rounding ends 0.074 below it, and a corner's blur reaches over one to two pixels.
+#: How far below the crest a flank is straight, in pitches, in the axial section. Where pixels are
+#: few, a corner's blur leaves hardly any of it: no more than this is given up at the crest.
 BELOW_CREST = (0.15, 0.50)
-#: How far above the seen root it is straight: roundings of 0.074, or, where the view along the
-#: thread hides the root behind the next ridge, the notch of both.
-ABOVE_ROOT = 0.13
-#: Where pixels are few, the blur reaches farther than that: the standards' rounding and so many
-#: blurs beyond it (an edge's middle moves by a hundredth of a blur at 1.7 of them from a corner).
+#: Beyond Whitworth's rounding, which ends 0.074 from crest and root, and so many blurs an edge is
+#: straight: its middle moves by a hundredth of a blur at 1.7 of them from a corner.
 ROUNDED, BLURS = 0.074, 1.7
 #: Seen along the thread, a flank's contour lies farther out than its section, by up to this.
 SEEN_LOWER = 0.14
@@ -109,6 +106,14 @@ class Slant:
         r T^2 cot^2 a / 2.
         """
         return 0.5 * COT_SQUARED * radius * self.slant**2
+
+    def blurred(self, spacing_px: float) -> float:
+        """Return how far along a flank a corner's blur reaches, in pitches."""
+        return BLURS * self.blur_px / spacing_px
+
+    def below_crest(self, spacing_px: float) -> float:
+        """Return how far below the crest a flank is straight, in pitches of its axial section."""
+        return min(BELOW_CREST[0], ROUNDED + self.blurred(spacing_px))
 
 
 def most_lower(slant: float, radius: float, starts: int = 1) -> float:
@@ -234,17 +239,16 @@ def side_points(
     share = (level - root) / (crest - root)
     below = (crest - level) / spacing
     lower = seen.lower(median(height[top]) / spacing)
-    straight = below > max(BELOW_CREST[0], lower + CLEAR_OF_CREST)
+    straight = below > max(seen.below_crest(spacing), lower + CLEAR_OF_CREST)
     straight &= below < BELOW_CREST[1] + max(SEEN_LOWER, lower)
     if seen.swept_px:
         # A ridge or groove narrower than it was moved is lit, or dark, from both sides at once.
         wide = 2 * (seen.swept_px + seen.blur_px) / spacing
         straight &= below > (wide - FLAT_CREST) / 2 * COT_SQUARED**0.5
         straight &= (level - root) / spacing > (wide - FLAT_ROOT) / 2 * COT_SQUARED**0.5
-    blurred = BLURS * seen.blur_px / spacing
     # Where the ridges hide the root, the notch between them is sharp but for the blur.
     notch = crest - root < SHALLOW * spacing
-    above = blurred if notch else max(ABOVE_ROOT, ROUNDED + blurred)
+    above = seen.blurred(spacing) + (0.0 if notch else ROUNDED)
     straight &= (level - root) / spacing > above
     straight &= (np.abs(phase) > 0.08) & (np.abs(phase) < 0.46)
     if np.count_nonzero(straight) < FEWEST_ON_LINE:

@@ -14,6 +14,7 @@ from pitchcam.edges.flank_place import CELLS_PX, DEEPER_PX, USUAL_MISFIT
 from pitchcam.edges.section import PER_POINT
 from pitchcam.frozen import dataclass
 from pitchcam.normal import normal_cdf
+from pitchcam.objects.contour import LIT_LEVEL
 from pitchcam.small import SOUND, median, solved, sound_mean
 
 Values = NDArray[np.float64]
@@ -30,8 +31,11 @@ U_LIT, U_DARK, U_FALL = 0.014, 0.003, 0.002
 U_TRACED, U_INSIDE = 0.15, 0.07
 #: The light in a groove against that beside the part: what a lens spreads over some pixels.
 U_GROOVE = 0.01
-#: What a height's edge is off besides, pixels (judgement).
-U_EDGE_PX = 0.03
+#: What a height's edge is off besides, pixels: five heights stray by 0.024 from a line (52 flanks
+#: in renders of known threads), most of which is the light's noise.
+U_EDGE_PX = 0.015
+#: A place on the outline is told by the light of two pixels.
+OF_TWO = 0.5**0.5
 #: Groove's other flank: samples so many blurs before it count.
 CLEAR_BLURS = 2.5
 #: What mirrored light makes of a flank's rise from foot to top, before its own light is asked: this
@@ -43,6 +47,8 @@ CLEAR_BLURS = 2.5
 #: 0.3 degrees.
 TRACED_SHARE, MOVED_SHARE = 0.7, 0.15
 U_TRACE_PX, U_MOVED = 0.07, 0.32
+#: Points of one height tell no slope: their squares, shares of a flank's height, are no fewer.
+LEAST_SQUARES = 1e-6
 #: How far outward of a black edge LIT_LEVEL is crossed, in blurs.
 LEVEL_BLURS = 1.0364
 #: An edge is sought so far from that of the whole flank, and moved so far at a time.
@@ -88,8 +94,26 @@ def traced_rise(px: float, flank: FlankLight) -> Rise:
     )
 
 
+def level_u(flank: FlankLight) -> float:
+    """Return how well the points tell the rise of their level's crossing, pixels.
+
+    The level lies where the light falls slowly and is noisiest: of a black flank it tells the slope
+    four times worse than the whole fall does.
+    """
+    steepness = float(np.exp(-0.5 * LEVEL_BLURS**2) / np.sqrt(2 * np.pi)) / flank.blur_px
+    u_px = OF_TWO * U_LIT * LIT_LEVEL**0.5 / steepness
+    squares = PER_POINT * float(np.sum((flank.height - flank.height.mean()) ** 2))
+    return u_px / float(np.sqrt(max(squares, LEAST_SQUARES)))
+
+
 def rise(flank: FlankLight, traced: Rise) -> Rise:
-    """Return the edge's rise by the light of all heights and by what was traced."""
+    """Return the edge's rise by the light of all heights and by what was traced.
+
+    It is added to what the points show. What noise makes of their slope is in the light's own rise
+    too, with the other sign, and goes with it; with the traced rise it stays. So the former counts
+    against the latter and that noise together. The noise itself is the points' own (their fit has
+    it), and is not in the uncertainty.
+    """
     groups = min(HEIGHTS, len(flank.height) // FEWEST)
     if groups < 2:
         return traced
@@ -108,9 +132,11 @@ def rise(flank: FlankLight, traced: Rise) -> Rise:
     rest = edge - weight @ edge / weight.sum() - slope * off
     scatter = float(weight @ rest**2) / max(len(told) - 2, 1)
     own = squares / max(scatter, 1.0)
-    prior = 1 / traced.u_px**2
+    prior = 1 / (traced.u_px**2 + level_u(flank) ** 2)
+    share = own / (own + prior)
     return Rise(
-        px=(own * slope + prior * traced.px) / (own + prior), u_px=float((own + prior) ** -0.5)
+        px=share * slope + (1 - share) * traced.px,
+        u_px=float(np.hypot(share * own**-0.5, (1 - share) * traced.u_px)),
     )
 
 

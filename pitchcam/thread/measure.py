@@ -196,8 +196,9 @@ def measure_thread(sight: Sight, starts: int = 1) -> ThreadShape:
     seen = Slant(blur_px=sight.blur_px, swept_px=sight.swept_px, starts=starts)
     flanks = flank_points(sight.outline_px, sight.axis, sight.region, frame, seen)
     first = fit_section(flanks, frame, spacing_mm, right, rounds=3)
+    below = (seen.below_crest(sight.region.spacing_px), BELOW_CREST[1])
     for _ in range(2):
-        kept, straight = _straight(flanks, first, frame, spacing_mm)
+        kept, straight = _straight(flanks, first, frame, spacing_mm, below)
         if len(kept.xy) == len(flanks.xy):
             break
         flanks = kept
@@ -308,9 +309,15 @@ def _nearness(section: Section, surface: Surface, mm_per_px: float, straight: bo
 
 
 def _straight(
-    flanks: Flanks, section: Section, frame: AxisFrame, spacing_mm: float
+    flanks: Flanks,
+    section: Section,
+    frame: AxisFrame,
+    spacing_mm: float,
+    within: tuple[float, float],
 ) -> tuple[Flanks, bool]:
     """Keep the points that lie on the straight part of the flank in the axial section.
+
+    ``within`` says how far below the crest, in pitches.
 
     Seen along the thread, a flank's contour turns toward or away from the camera, and its radius
     is larger than its distance from the axis in the picture: what looks like mid-flank may be the
@@ -318,7 +325,7 @@ def _straight(
     """
     seen = np.abs(section.to_axis(frame.from_photo(flanks.xy))[:, 1])
     below = flanks.below - (section.points.r - seen) / spacing_mm
-    keep = (below > BELOW_CREST[0]) & (below < BELOW_CREST[1])
+    keep = (below > within[0]) & (below < within[1])
     # Seen so far along the thread that little of a flank is left, the rest would say nothing. One
     # side's flanks tell of the angle where the other's are hid; each must show where it lies.
     for flank in (1.0, -1.0):

@@ -11,14 +11,17 @@ from pitchcam.edges.flank_rise import (
     HEIGHTS,
     LEVEL_BLURS,
     MOVED_SHARE,
+    PER_POINT,
     TRACED_SHARE,
     U_EDGE_PX,
     U_GROOVE,
+    U_LIT,
     U_MOVED,
     U_TRACE_PX,
     U_TRACED,
     FlankLight,
     Rise,
+    level_u,
     rise,
     traced_rise,
 )
@@ -75,7 +78,8 @@ def test_an_edge_that_rises_is_seen_to(rise_px, inside):
 
 def test_a_bright_flank_tells_less_than_a_black_one():
     black, bright = (rise(flank(0.2, inside), OPEN).u_px for inside in (0.0, 0.7))
-    assert 0.05 < black < 0.7 * bright
+    # Of five heights that are off by U_EDGE_PX each over four fifths of a flank: 0.024.
+    assert 0.024 < black < min(0.045, 0.5 * bright)
 
 
 def test_what_is_not_known_of_each_height_is_in_the_uncertainty():
@@ -88,14 +92,49 @@ def test_what_is_not_known_of_each_height_is_in_the_uncertainty():
 
 
 def test_what_was_traced_counts_by_how_well_it_is_known():
+    """Against the light's own, and beside what the level's noise makes of the points' slope."""
     seen = flank(0.4)
-    alone = rise(seen, OPEN)
-    firm, loose = (rise(seen, Rise(px=0.0, u_px=u)) for u in (0.01, 1.0))
-    assert abs(firm.px) < 0.02
-    assert loose.px == pytest.approx(alone.px, abs=0.02)
-    both = rise(seen, Rise(px=0.0, u_px=alone.u_px))
-    assert both.px == pytest.approx(alone.px / 2, abs=0.02)
-    assert both.u_px == pytest.approx(alone.u_px / np.sqrt(2), rel=0.01)
+    alone, noise = rise(seen, OPEN), level_u(seen)
+    for u in (0.01, 0.1, 1.0):
+        both = rise(seen, Rise(px=0.0, u_px=u))
+        share = 1 / (1 + alone.u_px**2 / (u**2 + noise**2))
+        assert both.px == pytest.approx(share * alone.px, abs=1e-4)
+        left = np.hypot(share * alone.u_px, (1 - share) * u)
+        assert both.u_px == pytest.approx(left, rel=1e-3)
+
+
+def test_a_levels_slope_is_as_noisy_as_simulated_points_say():
+    """Points where a noisy fall crosses the level, two pixels apart, and NumPy's line through them.
+
+    The noise is that of one profile's light, as a share of it by its root; PER_POINT of the points
+    count as new.
+    """
+    seen = flank()
+    rng, slopes = np.random.default_rng(3), []
+    level = ndtr(LEVEL_BLURS)
+    steep = (ndtr(LEVEL_BLURS + 1e-4) - ndtr(LEVEL_BLURS - 1e-4)) / 2e-4 / BLUR_PX
+    sigma = U_LIT * np.sqrt(level) / steep / np.sqrt(2) / np.sqrt(PER_POINT)
+    for _ in range(400):
+        slopes.append(np.polyfit(seen.height, rng.normal(0, sigma, len(seen.height)), 1)[0])
+    assert level_u(seen) == pytest.approx(np.std(slopes), rel=0.1)
+
+
+def test_noise_of_the_level_goes_with_the_lights_own_rise():
+    """Level's points and light of one noise: their sum scatters less than with a firm trace.
+
+    The level's crossing strays from point to point, and each profile is taken from there.
+    """
+    ends, sums = [], []
+    for seed in range(40):
+        seen, rng = flank(0.0, seed=seed), np.random.default_rng(900 + seed)
+        stray = rng.normal(0, 0.08, len(seen.height))
+        light = np.array(
+            [np.interp(ACROSS + s, ACROSS, row) for s, row in zip(stray, seen.light, strict=True)]
+        )
+        slope = np.polyfit(seen.height, stray, 1)[0]
+        ends.append(slope)
+        sums.append(slope + rise(replace(seen, light=light), Rise(px=0.0, u_px=U_TRACE_PX)).px)
+    assert np.std(sums) < 0.8 * np.std(ends)
 
 
 def test_few_points_leave_what_was_traced():

@@ -177,3 +177,24 @@ def test_where_a_ridge_is_narrower_than_it_was_moved_no_flank_is_taken():
     # So far from a ridge's middle it is as wide as it was moved, and blurred, to both sides.
     assert off.min() == pytest.approx(0.23, abs=0.02)
     assert off.max() == pytest.approx(0.5 - 0.23, abs=0.02)
+
+
+@pytest.mark.parametrize(
+    ("blur", "top", "foot"), [(0.01, 0.091, 0.091), (0.04, 0.142, 0.142), (0.07, 0.15, 0.193)]
+)
+def test_a_flank_is_straight_beyond_its_rounding_and_blur(blur, top, foot):
+    """Whitworth's rounding ends 0.0738 from crest and root (BS 84: h/6 of 0.96 P, 0.1373 P round).
+
+    1.7 blurs beyond it the flank counts; at the crest more does of a blur that leaves little of it.
+    """
+    z = np.arange(0.0, 10.0, 0.001)
+    at, r, _ = whitworth_profile(1.0, 10.0)
+    st = np.stack([z, np.interp(z - np.round(z), at, r)], axis=1)
+    found = side_points(st, np.arange(1.0, 10.0), 1.0, 1.0, Slant(blur_px=blur))
+    assert found is not None
+    chosen = st[found[0], 1]
+    assert r.max() - chosen.max() == pytest.approx(top, abs=0.003)
+    assert chosen.min() - r.min() == pytest.approx(foot, abs=0.003)
+    # All on one line: 27.5 degrees to the axis's normal.
+    off = np.abs(z - np.round(z))[found[0]]
+    assert np.ptp(off + np.tan(np.radians(27.5)) * chosen) < 1e-3

@@ -10,8 +10,8 @@ from pitchcam.light.metal import UNSEEN
 from pitchcam.thread import as_laid
 from pitchcam.thread.as_laid import MOST_WORSE, measure_as_laid
 from pitchcam.thread.budget import edges
-from pitchcam.thread.measure import FAR, NEAR, _bend, _nearness
-from tests.thread.drawn_shape import drawn_shape
+from pitchcam.thread.measure import FAR, NEAR, _bend, _nearness, _straight
+from tests.thread.drawn_shape import PITCH, drawn_shape
 
 
 @pytest.fixture(scope="module")
@@ -84,3 +84,15 @@ def test_a_second_look_that_goes_astray_leaves_the_first(shape, monkeypatch, wor
     monkeypatch.setattr(as_laid, "measure_thread", lambda sight, starts: again)
     assert 1.1 < MOST_WORSE < 2.0
     assert measure_as_laid(laid, None) is (laid if kept else again)
+
+
+def test_flanks_are_kept_as_far_as_they_are_said_to_be_straight():
+    """A level thread: the depths of its section are those of the picture to 0.03 P."""
+    shape = drawn_shape()
+    for within in ((0.2, 0.5), (0.1, 0.3)):
+        kept, straight = _straight(shape.flanks, shape.section, shape.frame, PITCH, within)
+        assert straight
+        inside = (shape.flanks.below > within[0]) & (shape.flanks.below < within[1])
+        assert len(kept.xy) == pytest.approx(np.count_nonzero(inside), rel=0.05)
+        assert within[0] - 0.03 < kept.below.min()
+        assert kept.below.max() < within[1] + 0.03
