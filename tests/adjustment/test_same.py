@@ -51,8 +51,8 @@ def test_a_lens_goes_into_the_pitch_as_similar_triangles_say(monkeypatch):
 
     With R the stud's radius and r the pin's, over a plate at D, what is seen of either stays: the
     pin at D - r, which is farther by the lens's share, and R and P over D - R. So P is wrong by
-    (R - r) / D times that share: to a tenth, since the stud is inclined and rests on one end, 0.1 mm
-    higher, and both lie beside the picture's middle.
+    (R - r) / D times that share: to a tenth, since the stud is inclined and rests on one end,
+    0.1 mm higher, and both lie beside the picture's middle.
     """
     u_lens = 3e-4
     monkeypatch.setitem(same.UNKNOWN, "focal", u_lens)
