@@ -103,7 +103,7 @@ def level_u(flank: FlankLight) -> float:
     steepness = float(np.exp(-0.5 * LEVEL_BLURS**2) / np.sqrt(2 * np.pi)) / flank.blur_px
     u_px = OF_TWO * U_LIT * LIT_LEVEL**0.5 / steepness
     squares = PER_POINT * float(np.sum((flank.height - flank.height.mean()) ** 2))
-    return u_px / float(np.sqrt(max(squares, LEAST_SQUARES)))
+    return float(u_px / np.sqrt(max(squares, LEAST_SQUARES)))
 
 
 def rise(flank: FlankLight, traced: Rise) -> Rise:
