@@ -158,7 +158,11 @@ def _profile(outline_px: Values, axis: ImageAxis, end: float) -> tuple[Values, V
     place = np.round(st[:, 1]).astype(int) - first
     reach = np.full(int(place.max()) + 1, -np.inf)
     np.maximum.at(reach, place, s)
+    # The outline skips a place here and there, where the other end would stand for this one.
+    near = reach >= (s.min() + s.max()) / 2
+    span = np.flatnonzero(near)[[0, -1]]
     ok = np.isfinite(reach)
+    ok[span[0] : span[1] + 1] = near[span[0] : span[1] + 1]
     return (np.arange(len(reach)) + first)[ok].astype(float), reach[ok]
 
 

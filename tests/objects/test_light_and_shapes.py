@@ -274,6 +274,21 @@ def test_a_face_of_a_few_pixels_says_nothing(radius: float) -> None:
     assert end_face(*ended(radius, 0.1, chamfer=40.0), 1.0) is None
 
 
+def test_where_an_outline_skips_a_place_the_other_end_is_not_seen() -> None:
+    """On one side of the axis every fourth place of the face has no point."""
+    points, axis = ended(90.0, 0.2)
+    t = points[:, 1] - 600.0
+    back = np.column_stack([np.full(len(t), 600.0), points[:, 1]])
+    skipped = (points[:, 0] > 880.0) & (t > 10.0) & (np.round(t) % 4 == 0)
+    whole, broken = (
+        end_face(np.concatenate([own, back]), axis, 1.0) for own in (points, points[~skipped])
+    )
+    assert whole is not None and broken is not None
+    # A stray end at a quarter of the places on one side turned it by 0.007, half of its u.
+    assert broken.bulge == pytest.approx(whole.bulge, abs=0.002)
+    assert broken.s_px == pytest.approx(whole.s_px, abs=0.2)
+
+
 def test_a_dome_is_no_face() -> None:
     t = np.linspace(-math.pi / 2, math.pi / 2, 400)
     body = np.arange(0.5, 300, 0.7)
