@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from pitchcam.match.likelihood import log_likelihoods_near, log_off_series
 from pitchcam.match.population import geometries
-from pitchcam.match.priors import photo_weights
+from pitchcam.match.priors import PHOTO_TEMPER, prior_weights
 from pitchcam.records import NAMING_QUANTITIES, Gender, Quantity, ThreadReading
 
 Array = NDArray[np.float64]
@@ -83,5 +83,5 @@ def log_evidences(reading: ThreadReading, factors: Array, folder: Path | None = 
 @functools.lru_cache(maxsize=4)
 def _weights(gender: Gender, folder: Path | None) -> Array:
     """Return how common each geometry is in photos, as a logarithm, (geometries,)."""
-    weight = photo_weights(geometries(gender, folder).sizes, None)
+    weight = prior_weights(geometries(gender, folder).sizes, None, temper=PHOTO_TEMPER)
     return np.asarray(np.log(weight / weight.sum()))

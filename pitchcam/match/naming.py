@@ -15,7 +15,7 @@ from pitchcam.match.evidence import OFF_SERIES_PRIOR
 from pitchcam.match.forms import told_by_outline
 from pitchcam.match.likelihood import log_likelihoods, log_off_series
 from pitchcam.match.population import Population, population
-from pitchcam.match.priors import PASSED_OVER, even_weights, photo_weights
+from pitchcam.match.priors import PHOTO_TEMPER, prior_weights
 from pitchcam.match.scales import AS_STATED, Scales
 from pitchcam.records import Candidate, ThreadReading, Verdict
 from pitchcam.series import ThreadSize, same_geometry
@@ -24,12 +24,9 @@ Array = NDArray[np.float64]
 
 #: The contract's probability for a name.
 NAMED = 0.95
-#: A name must also stand on the reading alone: at 9 to 1 with all sizes equally common, but those
-#: that photos pass over (``priors.EVEN``). No other prior, however strong, then names one of two
-#: threads that cannot be told apart.
+#: A name must also stand on the reading alone: at 9 to 1 with all sizes equally common.
+#: No prior, however strong, then names one of two threads that cannot be told apart.
 NAMED_BY_READING = 0.9
-#: A passed over thread of this probability has as much of the reading as the name, or half of it.
-TWIN = 0.01
 #: From here on a thread of no series, or a wrong reading, is likelier than all sizes together.
 DOUBTFUL = 0.5
 #: Candidates are listed until they hold this share, and each above this probability.
@@ -87,10 +84,10 @@ def name_thread(
     """
     parts = population(reading.gender, folder)
     fits = _fits(reading, parts, scales)
-    after = _mixed(fits, parts, photo_weights(parts.sizes, priors))
+    after = _mixed(fits, parts, priors)
     if reading.starts > 1:
         return _multi_start(reading, after)
-    flat = _mixed(fits, parts, even_weights(parts.sizes, priors))
+    flat = _mixed(fits, parts, {})
     listed = candidates(after)
     angles = {size.angle_deg for size in after.sizes[: len(listed)]}
     notes = (*told_by_outline(reading, angles), *_prior_note(after, flat))
@@ -112,7 +109,7 @@ def name_thread(
             probability=float(after.probability[0]),
             same_geometry=twins,
             candidates=listed,
-            notes=(*notes, *_passed_over(after)),
+            notes=notes,
             next_step=tell_twins(top, reading.gender, folder),
         )
     if after.off_series > DOUBTFUL:
@@ -131,12 +128,14 @@ def posterior(
 ) -> Posterior:
     """Return the probability of every geometry after a reading; see :func:`name_thread`."""
     parts = population(reading.gender, folder)
-    return _mixed(_fits(reading, parts, scales), parts, photo_weights(parts.sizes, priors))
+    return _mixed(_fits(reading, parts, scales), parts, priors)
 
 
-def weigh(reading: ThreadReading, parts: Population, fit: Array, weight: Array) -> Posterior:
-    """Return the probability of every geometry from log densities and weights, (sizes,) each."""
-    return _mixed([(1.0, float(log_off_series(reading)[0]), fit)], parts, weight)
+def weigh(
+    reading: ThreadReading, parts: Population, fit: Array, priors: Mapping[str, float] | None
+) -> Posterior:
+    """Return the probability of every geometry from each size's log density ``fit``, (sizes,)."""
+    return _mixed([(1.0, float(log_off_series(reading)[0]), fit)], parts, priors)
 
 
 #: One explanation of the scale: its weight, and the log densities of no series and of the sizes.
@@ -152,17 +151,16 @@ def _fits(reading: ThreadReading, parts: Population, scales: Scales) -> list[_Fi
     return fits
 
 
-def _mixed(fits: Sequence[_Fit], parts: Population, common: Array) -> Posterior:
-    """Return the probability of every geometry over all explanations of the scale.
-
-    ``common`` (sizes,) is each size's weight.
-    """
+def _mixed(
+    fits: Sequence[_Fit], parts: Population, priors: Mapping[str, float] | None
+) -> Posterior:
+    """Return the probability of every geometry over all explanations of the scale."""
     leaders = list(parts.leaders)
-    weight = common[leaders]
-    before = np.log(weight / weight.sum()) + math.log(1 - OFF_SERIES_PRIOR)
+    weight = prior_weights(parts.sizes, priors, temper=PHOTO_TEMPER)[leaders]
+    common = np.log(weight / weight.sum()) + math.log(1 - OFF_SERIES_PRIOR)
     share, none = np.zeros(len(leaders)), 0.0
     for held, none_of, fit in fits:
-        log = fit[leaders] + before
+        log = fit[leaders] + common
         off = none_of + math.log(OFF_SERIES_PRIOR)
         top = max(float(log.max()), off)
         mass = np.exp(log - top)
@@ -221,22 +219,6 @@ def _prior_note(after: Posterior, flat: Posterior) -> tuple[str, ...]:
     return (
         f"How common threads are was counted: it puts {first.designation} ({p:.2f}) first; with "
         f"all equally common {plain.designation} leads with {q:.2f}.",
-    )
-
-
-def _passed_over(after: Posterior) -> tuple[str, ...]:
-    """Return the note that a name leaves out a twin that photos pass over."""
-    left = [
-        size.designation
-        for size, p in zip(after.sizes[1:], after.probability[1:], strict=True)
-        if p > TWIN and size.family in PASSED_OVER
-    ]
-    if not left:
-        return ()
-    return (
-        f"{' or '.join(left)} would look nearly the same here; it is passed over because its male "
-        f"thread hardly lies on an engine. If the part is no {after.sizes[0].family} fitting, hold "
-        "a form gauge to its flanks.",
     )
 
 

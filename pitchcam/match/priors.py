@@ -28,16 +28,6 @@ def default_priors(folder: Path | None = None) -> Mapping[str, float]:
 #: What is photographed is what leaf and caliper did not settle: an odd thread is met more often in
 #: photos than on engines. The cube root makes 60 to 1 about 4 to 1 (judgement).
 PHOTO_TEMPER = 1 / 3
-#: But leaf and caliper read a half-inch NPSM as G 1/2, whose pitch and diameter it has: nobody
-#: photographs its male thread for being odd, and hardly one lies loose among an engine's fittings
-#: (common practice, no source). A photo takes its odds as met, 1 to 200, for which
-#: workshops may be wrong tenfold: 1 to 20. Conduit and gland threads stand on senders' and
-#: switches' cable entries, and count as any odd thread.
-PASSED_OVER = ("NPSM",)
-WRONG_BY = 10.0
-#: Where all sizes count as equally common, one of these counts as so much: by as much as the judged
-#: odds may be wrong. A reading that speaks against the everyday twin leaves both open.
-EVEN = 0.1
 
 
 def prior_weights(
@@ -70,56 +60,6 @@ def prior_weights(
         _check_names(priors, sizes)
     return np.array(
         [weights.get(s.designation, weights.get(s.family, weights[s.commonness])) for s in sizes]
-    )
-
-
-def photo_weights(
-    sizes: tuple[ThreadSize, ...], priors: Mapping[str, float] | None
-) -> NDArray[np.float64]:
-    """Return each size's weight in photos, shape (sizes,), before it is made to sum to 1.
-
-    What ``priors`` name stands as given, and an empty mapping makes every size equally common.
-
-    Raises
-    ------
-    UsageError
-        As :func:`prior_weights`.
-    """
-    weight = prior_weights(sizes, priors, temper=PHOTO_TEMPER)
-    if priors is not None and not priors:
-        return weight
-    common = default_priors()["common"]
-    for name in PASSED_OVER:
-        odds = WRONG_BY * default_priors()[name] / common
-        weight[_unnamed(sizes, name, priors)] = odds * common**PHOTO_TEMPER
-    return weight
-
-
-def even_weights(
-    sizes: tuple[ThreadSize, ...], priors: Mapping[str, float] | None
-) -> NDArray[np.float64]:
-    """Return the weights by which a reading has to tell a size apart, shape (sizes,).
-
-    All sizes are equally common but those that photos pass over; with ``priors`` that are empty or
-    name them, those are, too.
-    """
-    weight = np.ones(len(sizes))
-    if priors is None or priors:
-        for name in PASSED_OVER:
-            weight[_unnamed(sizes, name, priors)] = EVEN
-    return weight
-
-
-def _unnamed(
-    sizes: tuple[ThreadSize, ...], family: str, priors: Mapping[str, float] | None
-) -> NDArray[np.bool_]:
-    """Return which sizes are of a family and have no weight of the user's."""
-    own = priors or {}
-    return np.array(
-        [
-            s.family == family and not {s.designation, s.family, s.commonness} & own.keys()
-            for s in sizes
-        ]
     )
 
 

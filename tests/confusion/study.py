@@ -20,7 +20,7 @@ from pitchcam.match.naming import (
     weigh,
 )
 from pitchcam.match.population import population
-from pitchcam.match.priors import even_weights, photo_weights
+from pitchcam.match.priors import PHOTO_TEMPER, prior_weights
 from pitchcam.records import Gender, ThreadReading
 from pitchcam.series import ThreadSize
 from tests.confusion.ideal import log_densities, probabilities
@@ -86,7 +86,8 @@ class Study:
     def weight(self) -> NDArray[np.float64]:
         """How common each of ``sizes`` is."""
         parts = population(self.gender)
-        return photo_weights(parts.sizes, self.priors)[list(parts.leaders)]
+        weight = prior_weights(parts.sizes, self.priors, temper=PHOTO_TEMPER)
+        return weight[list(parts.leaders)]
 
     def readings(self, k: int, n: int, turn: int) -> NDArray[np.float64]:
         """Return ``n`` readings (n, 6) of parts of the k-th size; other turns, other parts."""
@@ -104,7 +105,7 @@ class Study:
         """Return how the ideal judge fares with parts of the k-th size."""
         logs = log_densities(self.readings(k, n, turn), self.sizes, self.way, self.gender)
         after = probabilities(logs, self.weight)
-        flat = probabilities(logs, even_weights(self.sizes, self.priors))
+        flat = probabilities(logs, np.ones(len(self.sizes)))
         named = (after >= NAMED) & (flat >= NAMED_BY_READING)
         return Ideal(
             named=float(named[:, k].mean()),
@@ -117,10 +118,8 @@ def judge(row: Row, reading: ThreadReading, priors: Mapping[str, float] | None) 
     """Name one reading and count how that went."""
     parts = population(reading.gender)
     fit = log_likelihood(reading, parts)
-    plain = weigh(reading, parts, fit, even_weights(parts.sizes, priors))
-    after = plain
-    if priors != {}:
-        after = weigh(reading, parts, fit, photo_weights(parts.sizes, priors))
+    plain = weigh(reading, parts, fit, {})
+    after = plain if priors == {} else weigh(reading, parts, fit, priors)
     named = has_name(after, plain)
     place = next(i for i, s in enumerate(after.sizes) if s.geometry == row.size.geometry)
     p = after.probability

@@ -13,7 +13,7 @@ from pitchcam.match import name_thread, posterior
 from pitchcam.match.likelihood import log_likelihood, log_off_series
 from pitchcam.match.naming import NAMED, Posterior, candidates, leading
 from pitchcam.match.population import population
-from pitchcam.match.priors import PHOTO_TEMPER, even_weights, photo_weights, prior_weights
+from pitchcam.match.priors import PHOTO_TEMPER, prior_weights
 from pitchcam.match.scales import Scales
 from pitchcam.records import NAMING_QUANTITIES, Gender, ThreadReading
 from pitchcam.series import find, load_series
@@ -194,49 +194,6 @@ def test_a_prior_never_names_what_cannot_be_told_apart() -> None:
     verdict = name_thread(reading, priors={"UNC": 1e6})
     assert verdict.status == "ambiguous"
     assert any("how common" in note for note in verdict.notes)
-
-
-NPSM, G = "1/2-14 NPSM", "G 1/2"
-
-
-@pytest.mark.parametrize(
-    ("for_60", "priors", "status"),
-    [
-        (-1.0, None, "named"),
-        (1.0, None, "ambiguous"),  # the outline speaks for NPSM, by e to 1
-        (-1.0, {}, "ambiguous"),
-        (-1.0, {"NPSM": 4.0}, "ambiguous"),  # where the user meets as many
-        (-1.0, {"M": 60.0}, "named"),
-    ],
-)
-def test_a_twin_that_hardly_lies_on_engines_is_passed_over(
-    for_60: float, priors: dict[str, float] | None, status: str
-) -> None:
-    """NPSM of one pitch and diameter with G: 1 to 20 in photos, common practice, no source."""
-    plain = replace(reading_of(G), angle_deg=None, pitch_diameter_mm=None, minor_mm=None)
-    forms = {"flat60": for_60, "worn60": for_60, "round55": 0.0}
-    verdict = name_thread(replace(plain, forms=forms), priors=priors)
-    assert verdict.status == status
-    assert {c.designation for c in verdict.candidates} >= {G, NPSM}
-    told = any(note.startswith(f"{NPSM} would look nearly the same here") for note in verdict.notes)
-    assert told == (status == "named")
-
-
-@pytest.mark.parametrize("share", [0.5, 1.0])
-def test_a_thread_that_is_passed_over_is_named_where_it_is_read(share: float) -> None:
-    reading = replace(reading_of(NPSM), angle_deg=q(60.0, 0.75 * share))
-    verdict = name_thread(reading)
-    assert verdict.designation == NPSM
-    assert not any("passed over" in note for note in verdict.notes)
-
-
-def test_only_npsm_is_passed_over() -> None:
-    sizes = tuple(find(n) for n in (G, NPSM, "5/8-18 BS Conduit", "Pg 7"))
-    photo, tempered = photo_weights(sizes, None), prior_weights(sizes, None, temper=PHOTO_TEMPER)
-    assert photo[0] / photo[1] == pytest.approx(20.0)
-    assert photo[[0, 2, 3]].tolist() == tempered[[0, 2, 3]].tolist()
-    assert photo_weights(sizes, {}).tolist() == even_weights(sizes, {}).tolist() == [1.0] * 4
-    assert even_weights(sizes, None).tolist() == [1.0, 0.1, 1.0, 1.0]
 
 
 def test_the_prior_is_told_where_it_changes_the_ranking() -> None:
