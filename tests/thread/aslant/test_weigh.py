@@ -49,14 +49,14 @@ def test_flanks_that_are_seen_leave_more_unexplained(shapes, monkeypatch):
     shape = shapes["round55"]
     hidden = weigh_forms(shape, np.radians(0.5), NAMES)["flat60"]
     monkeypatch.setattr(type(shape), "half_angles_deg", property(lambda _: (27.5, 27.5)))
-    assert hidden < 1.3 * weigh_forms(shape, np.radians(0.5), NAMES)["flat60"] < 0.0
+    assert hidden < 1.15 * weigh_forms(shape, np.radians(0.5), NAMES)["flat60"] < 0.0
 
 
 def test_an_axis_that_may_slope_tells_less(shapes):
     known, unknown = (
         weigh_forms(shapes["round55"], np.radians(u), NAMES)["round47.5"] for u in (0.1, 3.0)
     )
-    assert known < unknown - 0.15
+    assert known < unknown - 0.3
 
 
 def test_a_lens_that_may_be_another_tells_less(shapes):
@@ -66,7 +66,7 @@ def test_a_lens_that_may_be_another_tells_less(shapes):
     doubtful = replace(shape, sight=replace(shape.sight, frame=frame))
     both = (weigh_forms(s, np.radians(0.1), NAMES)["round47.5"] for s in (shape, doubtful))
     known, unknown = both
-    assert known < unknown - 0.15
+    assert known < unknown - 0.3
 
 
 def test_a_ridge_that_lies_off_is_left_out_whole(monkeypatch):
