@@ -47,8 +47,32 @@ class _Edge:
     places_px: Points
 
 
-def told_by_beam(camera: Camera, opening: Opening) -> Camera:
-    """Return the camera with the tilt that the edges of a beam tell; as it was where none is seen.
+@dataclass(frozen=True, kw_only=True)
+class Beam:
+    """The camera with the tilt that a beam's edges told.
+
+    ``way`` (2,) is the direction along it in the picture, ``u_rad`` what the lean along it is known
+    to by the edges, the lens's distortion included, and ``per_corner`` how what they tell changes
+    with the lens's displacement at the corner (rad).
+    """
+
+    camera: Camera
+    way: Points
+    u_rad: float
+    per_corner: float
+
+    def lean_per_corner(self, kept: Camera) -> Points:
+        """Return how x and y of the normal that was kept go with the displacement, (2,).
+
+        What else told the lean weighs in, and does not go with it.
+        """
+        share = min(kept.leans.u_along(self.way) / self.u_rad, 1.0) ** 2
+        out: Points = share * self.per_corner * self.way
+        return out
+
+
+def told_by_beam(camera: Camera, opening: Opening) -> Beam | None:
+    """Return the camera with the tilt that the edges of a beam tell, None where none is seen.
 
     Parameters
     ----------
@@ -60,14 +84,19 @@ def told_by_beam(camera: Camera, opening: Opening) -> Camera:
     """
     found = _edges(opening)
     if found is None:
-        return camera
+        return None
     way, told, u = _leaning(camera, found)
     if abs(told) > MOST_LEAN_RAD:
-        return camera
+        return None
     # What is left of the lens's distortion turns both edges, and not alike.
     bent = camera.bent(camera.corner + camera.u_corner, 0.0)
-    return camera.held_as(
-        camera.leans.seen_along(way, told, float(np.hypot(u, _leaning(bent, found)[1] - told)))
+    turned = _leaning(bent, found)[1] - told
+    u = float(np.hypot(u, turned))
+    return Beam(
+        camera=camera.held_as(camera.leans.seen_along(way, told, u)),
+        way=way,
+        u_rad=u,
+        per_corner=turned / camera.u_corner,
     )
 
 

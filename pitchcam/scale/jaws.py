@@ -131,7 +131,8 @@ def _reference(
     faces = ((first.start_px, first.end_px), (second.start_px, second.end_px))
     u_px = float(np.hypot(U_CONVERGE_PX, U_PARALLEL_MM * camera.f_px / distance))
     camera = told_by_parallels(camera.over_plate(distance), faces, u_px)
-    camera = told_by_beam(camera, opening)
+    beam = told_by_beam(camera, opening)
+    camera = camera if beam is None else beam.camera
     reach = _reach_px(opening, camera, distance)
     sides = (_side(first, camera, reach), _side(second, camera, reach))
     known = (thickness_mm, U_STATED_MM) if thickness_mm else (THICKNESS_MM, U_THICKNESS_MM)
@@ -156,6 +157,7 @@ def _reference(
     kept = float(np.arcsin(normal @ plane.across))
     depth *= float(np.exp(fit.depth_per_lean * (kept - fit.q[3])))
     per_lean = fit.depth_per_lean * plane.across
+    per_corner = np.zeros(2) if beam is None else beam.lean_per_corner(leaning)
     return Reference(
         source="jaws",
         camera=leaning.over_plate(float(normal @ middle) * depth),
@@ -167,6 +169,7 @@ def _reference(
         outline_px=np.array([first.start_px, first.end_px, *_in_turn(first, second)]),
         read_px=first.outward,
         depth_per_lean=(float(per_lean[0]), float(per_lean[1])),
+        lean_per_corner=(float(per_corner[0]), float(per_corner[1])),
     )
 
 

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from pitchcam.camera.held import by_hand
+from pitchcam.edges.walls import MOST_LIGHT
 from pitchcam.normal import normal_cdf
 from pitchcam.scale import jaws as module
 from pitchcam.scale.faces import openings
@@ -195,3 +196,12 @@ def test_the_light_of_a_wall_that_nothing_shows_leaves_the_depth_alone() -> None
     # Where the picture shows it, that is what is known of it.
     seen = np.append(jac, 100.0 * np.eye(8), axis=0)
     assert module._covariance(seen)[5, 5] == pytest.approx(1e-4, rel=1e-2)
+
+
+def test_a_wall_of_the_light_that_is_expected_leaves_the_scale_as_sure() -> None:
+    """Over the camera's foot little of a wall shows: depth had been traded for light beyond 1."""
+    view = View(size=(1600, 1200), f_px=3000.0, turn=(0.0, -0.042, 0.0))
+    seen = looking.look(jaws(view, 14.5, 3.3, at=(-0.7, 0), shine=MOST_LIGHT), view, gain=0.0)
+    camera = replace(looking.camera(view, tilt=False), u_tilt_rad=0.02)
+    [found] = jaw_references(seen.shapes, camera, 14.5)
+    assert abs(found.camera.distance_mm / view.plate_mm - 1) < found.u_scale < 0.004
