@@ -119,6 +119,15 @@ def test_a_levels_slope_is_as_noisy_as_simulated_points_say():
     assert level_u(seen) == pytest.approx(np.std(slopes), rel=0.1)
 
 
+def test_points_of_one_height_leave_what_was_traced():
+    """But for what heights round to, of which the light tells a rise of any size."""
+    seen, traced = flank(0.4), Rise(px=0.1, u_px=0.2)
+    level = replace(seen, height=0.3 + 1e-16 * np.round(3 * seen.height))
+    assert np.ptp(level.height) > 0
+    found = rise(level, traced)
+    assert (found.px, found.u_px) == pytest.approx((0.1, 0.2), rel=1e-6)
+
+
 def test_noise_of_the_level_goes_with_the_lights_own_rise():
     """Level's points and light of one noise: their sum scatters less than with a firm trace.
 

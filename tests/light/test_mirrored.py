@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.integrate import quad
@@ -9,7 +11,7 @@ from scipy.ndimage import gaussian_filter1d
 
 from pitchcam.light.facets import facets_lit
 from pitchcam.light.mirrored import Mirrored, light_slopes, line_light
-from pitchcam.light.stations import middle_line
+from pitchcam.light.stations import Moved, middle_line
 from tests.light.lines import outline, stations
 from tests.objects import drawing
 
@@ -119,6 +121,23 @@ def test_slopes_are_the_changes_of_the_light() -> None:
         change = (light(step) - light(-step)) / 2e-5
         assert np.abs(change).max() > 0.01
         assert slopes[..., i] == pytest.approx(change, abs=1e-5)
+
+
+def test_a_thin_body_that_grows_shows_each_depth_at_a_flatter_angle() -> None:
+    """Of a body of a few cells the angle at one depth changes as much by its radius as by depth."""
+    line = middle_line(np.arange(-0.2, 0.3, 0.02), 0.06)
+    ends = 4.3 * line.step + np.array([-1e-5, 0.0, 1e-5])[:, None]
+    z = line.stations[0]
+    y = ends - 0.3 * z
+    still = np.zeros_like(y)
+    cos_b = np.full_like(y, 0.9)
+    moved = Moved(y=np.ones_like(y), cos_b=still, lean=still, weights=still)
+    ours = replace(outline(line, y, cos_b, 1.0), moved=moved)
+    one = np.ones((3, 1))
+    light, slopes = light_slopes(
+        line, ours, of(0.4 * one, [[0.3, 0.4, 0.5]] * one, 0.2 * one, 0.9 * one)
+    )
+    assert slopes[1, :, 0] == pytest.approx((light[2] - light[0]) / 2e-5, abs=1e-3)
 
 
 def test_a_line_that_moved_along_has_the_light_of_all_places_that_it_passed():
