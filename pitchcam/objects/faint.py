@@ -124,7 +124,8 @@ def _told_once(followed: list[_Followed], shift: Callable[[float], float]) -> li
             whole = _one(others[0], runs[0]), _one(others[1], runs[1])
             both = pair(*whole, shift((old.start_px + new.end_px) / 2))
             longer = max(((old, others), (new, runs)), key=lambda one: one[0].turns)
-            out.append(longer if both is None else (both, whole))
+            joined = both is not None and _is_faint(both) and _enough(both)
+            out.append((both, whole) if joined else longer)
         else:
             out.append((new, runs))
     return [region for region, _ in out]
@@ -139,17 +140,20 @@ def _share_a_side(a: Region, b: Region) -> bool:
 
 
 def _one(a: Run, b: Run) -> Run:
-    """Return one side's run from two of one thread, of which the second ends no earlier."""
-    if b.crests[0] < a.crests[-1]:
-        return max(a, b, key=lambda run: len(run.crests))
-    steps = round(float(b.crests[0] - a.crests[-1]) / a.spacing)
-    first = len(a.crests) - 1 + steps
-    numbers = np.append(np.arange(len(a.crests)), first + np.arange(len(b.crests)))
-    crests = np.concatenate([a.crests, b.crests])
-    share = len(b.crests) / len(crests)
+    """Return one side's run from two of one thread: all crests of either, each of them once.
+
+    Both were followed crest by crest; where they are nearest tells how many steps lie between.
+    """
+    apart = b.crests - a.crests[:, None]
+    i, j = np.unravel_index(int(np.argmin(np.abs(apart))), apart.shape)
+    first = int(i - j) + round(float(apart[i, j]) / a.spacing)
+    every = np.append(np.arange(len(a.crests)), first + np.arange(len(b.crests)))
+    numbers, at = np.unique(every, return_index=True)
+    crests = np.concatenate([a.crests, b.crests])[at]
+    share = len(b.crests) / len(every)
     return Run(
         crests=crests,
-        heights=np.concatenate([a.heights, b.heights]),
+        heights=np.concatenate([a.heights, b.heights])[at],
         spacing=line(numbers.astype(float), crests)[0],
         depth=a.depth + share * (b.depth - a.depth),
         skew=a.skew + share * (b.skew - a.skew),

@@ -7,8 +7,8 @@ import pytest
 
 from pitchcam.camera.pinhole import Camera
 from pitchcam.objects.axis import envelope, find_axis
-from pitchcam.objects.faint import faint_regions, sheared
-from pitchcam.objects.regions import find_regions
+from pitchcam.objects.faint import _one, _told_once, faint_regions, sheared
+from pitchcam.objects.regions import Run, find_regions, pair
 from pitchcam.objects.shapes import _rippled
 
 S = np.arange(0.0, 900.0)
@@ -194,6 +194,51 @@ def test_a_side_that_is_parted_leaves_one_thread():
     assert region.spacing_px == pytest.approx(18.0, rel=0.005)
     above, below = (np.ptp(crests) for crests in region.crests)
     assert above > 17 * 18 and below > 15 * 18
+
+
+def followed(numbers, off=0.0, depth=1.0, spacing=18.0):
+    """One side's run over crests of those numbers."""
+    crests = 200.0 + spacing * np.asarray(numbers, float) + off
+    heights = np.full(len(crests), 300.0)
+    return Run(crests=crests, heights=heights, spacing=spacing, depth=depth, skew=0.0)
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "off"),
+    [
+        (range(8), range(5, 14), 1.5),
+        (range(5), range(5, 9), 0.0),
+        (range(5), range(4, 9), 6.0),
+        (range(9), range(2, 6), 0.0),
+        (range(5), range(7, 10), -2.0),
+    ],
+)
+def test_two_halves_of_a_side_keep_every_crest_once(first, second, off):
+    """Whether they overlap, touch, leave crests out between them, or one lies within the other."""
+    one = _one(followed(first), followed(second, off))
+    numbers = np.union1d(first, second)
+    assert len(one.crests) == len(one.heights) == len(numbers)
+    assert np.array_equal(np.round((one.crests - 200.0) / 18.0), numbers)
+    assert one.spacing == pytest.approx(18.0, rel=0.06 if off else 1e-9)
+
+
+def test_a_spacing_that_is_a_little_off_numbers_no_crest_wrong():
+    """Over twelve steps of overlap 6 % come to most of a step: the nearest crests tell it."""
+    first, second = (followed(at) for at in (range(14), range(2, 16)))
+    one = _one(replace(first, spacing=19.1), replace(second, spacing=19.1))
+    assert len(one.crests) == 16
+    assert one.spacing == pytest.approx(18.0)
+
+
+def test_what_is_no_ripple_together_is_none():
+    """What two stretches make up is asked what each was asked; else the longer one is told."""
+    halves = [(followed(at), followed(at, 9.0)) for at in (range(6), range(3, 10))]
+    regions = [(pair(*runs, 0.0), runs) for runs in halves]
+    (told,) = _told_once(regions, lambda _: 0.0)
+    assert told.turns > max(region.turns for region, _ in regions)
+    lean = [(region, tuple(replace(run, skew=0.3) for run in runs)) for region, runs in regions]
+    (told,) = _told_once(lean, lambda _: 0.0)
+    assert told is max((region for region, _ in regions), key=lambda region: region.turns)
 
 
 def test_ridges_of_a_known_thread_are_no_other():
