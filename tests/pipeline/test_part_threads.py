@@ -504,6 +504,13 @@ def test_a_thick_fine_thread_hides_its_flanks_at_a_smaller_slant(slant, major, p
     assert part_threads._may_hide(seen) is may
 
 
+@pytest.mark.parametrize(("radius", "may"), [(8.9, False), (9.2, True)])
+def test_from_nine_pitches_on_the_least_slant_hides_so_much(radius, may):
+    """Solved: 1.6 r (0.1 + 1 / (2 pi r))^2 = 0.2 at r = 9.04; without the helix's lean at 12.5."""
+    seen = SimpleNamespace(slant=0.1, major_mm=2 * radius, pitch_mm=1.0)
+    assert part_threads._may_hide(seen) is may
+
+
 def test_the_helix_leans_one_side_s_ridges_over_its_flanks():
     """By construction: z = T sqrt(2 r d) leaves a flank of 30 degrees at the depth 3 r T^2 / 2."""
     assert most_lower(0.1, 1e6) / 1e6 == pytest.approx(0.015, rel=0.1)
