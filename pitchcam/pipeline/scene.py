@@ -166,7 +166,7 @@ def take_apart(photo: Photo, spec: ScaleSpec, say: Progress, lens: Lens | None =
     if reference is not None:
         # Beside the sheet's window lies paper, which is no background for parts.
         field = find_field(pixels, within_px=reference.outline_px, quarter=photo.quarter)
-    shapes = _objects(pixels, field, camera)
+    shapes = _objects(pixels, field, camera, pin=spec.source == "pin")
     if not shapes:
         raise UnreadableError(
             "No dark part on a bright background was found.", FLAGS["no-part"][1], code="no-part"
@@ -216,8 +216,14 @@ def take_apart(photo: Photo, spec: ScaleSpec, say: Progress, lens: Lens | None =
     )
 
 
-def _objects(pixels: NDArray[np.generic], field: Field, camera: Camera) -> list[Shape]:
-    """Return the objects that have an outline; a stain or a tint of the light has none."""
+def _objects(
+    pixels: NDArray[np.generic], field: Field, camera: Camera, *, pin: bool
+) -> list[Shape]:
+    """Return the objects that have an outline; a stain or a tint of the light has none.
+
+    Where a ``pin`` is stated, one of the bars is that: if all of them ripple, so does the picture,
+    and no ripple tells a stud from it.
+    """
     shapes = []
     for blob in field.blobs:
         with suppress(OutlineError):
@@ -225,7 +231,9 @@ def _objects(pixels: NDArray[np.generic], field: Field, camera: Camera) -> list[
     for kind, searched in (("other", searched_all_round), ("bar", searched_along)):
         if any(s.threads for s in shapes):
             break
-        shapes = [searched(s, camera) if s.kind == kind else s for s in shapes]
+        found = [searched(s, camera) if s.kind == kind else s for s in shapes]
+        if kind == "other" or not pin or any(s.kind == "bar" for s in found):
+            shapes = found
     return shapes
 
 

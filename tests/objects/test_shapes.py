@@ -198,16 +198,28 @@ def test_an_axis_that_nothing_of_the_outline_points_along_is_found(monkeypatch) 
     assert abs(float(np.array(found.axis.direction) @ (x, y))) > np.cos(np.radians(1.0))
 
 
-def long_stud(ripple_px: float) -> tuple[Any, Any]:
-    """A bar of 400 px whose sides have so much of a ripple of 18 px at one end."""
+def long_stud(
+    ripple_px: float, wave_px: float = 0.0, *, noise: float = 0.0, dirty: bool = False
+) -> tuple[Any, Any]:
+    """A bar of 400 px whose sides have so much of a ripple of 18 px at one end.
+
+    In a picture whose rows are moved aside by a sine of 40 px, with noise, and with specks of dirt
+    on both sides.
+    """
     view = View()
     x, y = np.meshgrid(np.arange(1200.0), np.arange(900.0))
     off = (x / 18 + np.where(y > 450, 0.0, 0.5)) % 1 - 0.5
     half = 70.0 - np.where(x < 530, ripple_px * (2 * off) ** 2, 0.0)
-    inside = np.clip(half - np.abs(y - 450) + 0.5, 0, 1) * (np.abs(x - 600) < 200)
+    moved = y - 450 - wave_px * np.sin(2 * np.pi * x / 40)
+    inside = np.clip(half - np.abs(moved) + 0.5, 0, 1) * (np.abs(x - 600) < 200)
+    if dirty:
+        for at, side, size in [(440, 1, 3), (478, -1, 2), (505, 1, 4), (590, -1, 3), (700, 1, 2)]:
+            inside[np.hypot(x - at, y - 450 - 70 * side) < size] = 1.0
     dark = cv2.GaussianBlur(inside, (0, 0), 1.0)
     light = looking.LIGHT * drawing.window(view.size, 40) * (1 - 0.96 * dark)
-    return looking.look(light, view, gain=0.0).shapes[0], looking.camera(view)
+    light = light * (1 + noise * np.random.default_rng(1).normal(0, 1, light.shape))
+    gain = 0.5 if noise else 0.0
+    return looking.look(light, view, gain=gain).shapes[0], looking.camera(view)
 
 
 def test_a_stud_whose_ridges_hide_their_grooves_is_no_pin() -> None:
@@ -228,5 +240,31 @@ def test_bars_are_searched_where_nothing_else_is_a_thread(monkeypatch, beside: b
     other = replace(stud, kind="other", threads=shapes.searched_along(stud, camera).threads)
     every = [stud, other] if beside else [stud]
     monkeypatch.setattr(scene, "describe", lambda pixels, field, blob, camera: blob)
-    found = scene._objects(np.zeros((2, 2)), SimpleNamespace(blobs=every), camera)
+    found = scene._objects(np.zeros((2, 2)), SimpleNamespace(blobs=every), camera, pin=False)
     assert found[0].kind == ("bar" if beside else "other")
+
+
+@pytest.mark.parametrize("dirty", [False, True])
+def test_a_pin_of_any_picture_s_quality_stays_a_bar(dirty: bool) -> None:
+    """Of 3 % noise, sharpened, clean or with specks of 2 to 4 px on its sides."""
+    pin, camera = long_stud(0.0, noise=0.03, dirty=dirty)
+    assert pin.kind == "bar"
+    assert shapes.searched_along(pin, camera) is pin
+
+
+def test_a_stated_pin_is_not_searched_away(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Rows moved by half a pixel make its sides a fine thread's: nothing but the user tells it."""
+    pin, camera = long_stud(0.0, wave_px=0.5)
+    stud, straight = long_stud(1.2)[0], long_stud(0.0)[0]
+    assert pin.kind == "bar"
+    assert shapes.searched_along(pin, camera).kind == "other"
+    monkeypatch.setattr(scene, "describe", lambda pixels, field, blob, camera: blob)
+
+    def kinds(*bars: Any, pin: bool) -> list[str]:
+        field = SimpleNamespace(blobs=bars)
+        return [s.kind for s in scene._objects(np.zeros((2, 2)), field, camera, pin=pin)]
+
+    assert kinds(pin, pin=True) == ["bar"]
+    assert kinds(pin, stud, pin=True) == ["bar", "bar"]
+    assert kinds(pin, pin=False) == ["other"]
+    assert kinds(straight, stud, pin=True) == ["bar", "other"]
