@@ -50,6 +50,7 @@ def _frozen(cls: type, *, kw_only: bool, slots: bool) -> type:
         init=False, repr=False, eq=False, kw_only=kw_only, slots=slots
     )(cls)
     fields = dataclasses.fields(made)
+    _refuse_order(made, fields)
     methods = {
         "__init__": _Init(made, fields),
         "__repr__": _repr([f.name for f in fields if f.repr]),
@@ -64,6 +65,20 @@ def _frozen(cls: type, *, kw_only: bool, slots: bool) -> type:
         if name not in own:
             setattr(made, name, method)
     return made  # type: ignore[no-any-return]
+
+
+def _refuse_order(made: Any, fields: Sequence[dataclasses.Field[Any]]) -> None:
+    """Raise where a value that must be given comes after one that need not, as the library does."""
+    free = None
+    for f in fields:
+        if f.kw_only:
+            continue
+        if f.default is not dataclasses.MISSING or f.default_factory is not dataclasses.MISSING:
+            free = f.name
+        elif free is not None:
+            raise TypeError(
+                f"{made.__qualname__}: {f.name!r} has no default and follows {free!r}, which has."
+            )
 
 
 class _Init:

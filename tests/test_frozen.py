@@ -169,3 +169,16 @@ def test_a_photo_s_records_are_made_here() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert len(done.stdout.split(",")) <= 5, done.stdout
+
+
+@pytest.mark.parametrize("free", [1, field(default_factory=list)], ids=["value", "factory"])
+@pytest.mark.parametrize("maker", MAKERS.values(), ids=MAKERS)
+def test_a_field_without_a_default_after_one_with_fails_where_it_is_written(
+    maker: Any, free: object
+) -> None:
+    """Not when the first record is made; by name the order is free."""
+    body = {"__annotations__": {"a": "int", "b": "int"}, "a": free}
+    with pytest.raises(TypeError, match="'?b'?.* follows"):
+        maker(frozen=True)(type("Record", (), body))
+    named = maker(frozen=True, kw_only=True)(type("Record", (), dict(body)))
+    assert named(b=2).b == 2
