@@ -128,3 +128,21 @@ def test_flanks_that_fit_no_other_lens_run_off_as_they_do(monkeypatch: pytest.Mo
 def test_a_wave_is_none_of_the_lens() -> None:
     """Its ridges lag and lead by turns, as those of no lens do."""
     assert run_of(long_thread(wave_px=1.0)).rms_px > 0.5
+
+
+def test_ridges_that_are_off_by_themselves_bend_no_lens() -> None:
+    """By formula: a lens is told by the run over its own square and the noise's; noise is no run.
+
+    Ridges of 0.3 px each for itself, and a lens that bends them by as little as 0.1 px in all.
+    """
+    rng = np.random.default_rng(4)
+    bent = [0.1 * (np.linspace(-1, 1, 18) ** 2 - 1 / 3) for _ in (0, 1)]
+    told = []
+    for _ in range(200):
+        off = [rng.normal(0, 0.3, 18) - 0.5 * own for own in bent]
+        told.append(runs._lens(off, bent))
+    weight = sum(float(own @ own) for own in bent)
+    expected = 0.5 * weight / (weight + 0.3**2)
+    assert np.mean(told) == pytest.approx(expected, abs=0.08)
+    # Taken as if each were as sure as the least noise, it is at its limits mostly.
+    assert np.mean(np.abs(told) == runs.MOST_BENT) < 0.02
