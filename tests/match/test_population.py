@@ -16,7 +16,7 @@ from pitchcam.match.population import (
     population,
 )
 from pitchcam.records import Gender, Quantity, ThreadReading
-from pitchcam.series import find
+from pitchcam.series import find, load_series
 
 
 @pytest.mark.parametrize("gender", ["external", "internal"])
@@ -280,3 +280,16 @@ def test_metric_tapers_have_the_roots_of_parallel_threads(designation: str, core
     parallel = parts.sizes.index(find(designation.removesuffix(" taper")))
     wide = np.sqrt(parts.covariance[parallel, 0, MINOR, MINOR])
     assert mean == pytest.approx(parts.mean[parallel, 0, 0, MINOR], abs=wide)
+
+
+def test_a_taper_s_limits_are_no_narrower_than_its_gauge_plane_moves_them() -> None:
+    """Else what is left of them by itself would be less than nothing, and tables disagree."""
+    asked = 0
+    for size in load_series():
+        genders: tuple[Gender, Gender] = ("external", "internal")
+        for gender, position in zip(genders, size.position_mm, strict=True):
+            for held in size.limits(gender) if size.taper else ():
+                for low, high in (held.major_mm, held.pitch_diameter_mm, held.minor_mm):
+                    assert high - low > 2 * position * size.taper - 1e-9, (size, gender)
+                    asked += 1
+    assert asked > 250
