@@ -123,9 +123,10 @@ def _told_once(followed: list[_Followed], shift: Callable[[float], float]) -> li
             old, others = out.pop()
             whole = _one(others[0], runs[0]), _one(others[1], runs[1])
             both = pair(*whole, shift((old.start_px + new.end_px) / 2))
-            longer = max(((old, others), (new, runs)), key=lambda one: one[0].turns)
-            joined = both is not None and _is_faint(both) and _enough(both)
-            out.append((both, whole) if joined else longer)
+            if both is not None and _is_faint(both) and _enough(both):
+                out.append((both, whole))
+            else:
+                out.append(max(((old, others), (new, runs)), key=lambda one: one[0].turns))
         else:
             out.append((new, runs))
     return [region for region, _ in out]
