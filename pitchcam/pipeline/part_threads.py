@@ -53,9 +53,8 @@ SURE_TURNS = 2.9
 #: of Pg.
 ANGLES_DEG = (38.0, 88.0)
 #: Slant from which on ridges may hide their flanks. Below, a thread shows them or is none, unless
-#: it is so thick for its pitch that one side's begin lower than MOST_LOWER all the same: what a
-#: slant hides grows with the radius in pitches, and from 9 on this slant, with the helix's own lean
-#: of one start, hides so much.
+#: it is so thick that one side's begin lower than MOST_LOWER all the same: with the helix's lean of
+#: one start (hidden flanks tell no more) from a radius of 9 pitches on at this slant.
 LEAST_SLANT = 0.10
 #: Probability of both sides in step from which on they are taken so: for rings where the grooves
 #: are hidden, for two starts where they are seen.
@@ -346,10 +345,7 @@ def by_crests(scene: Scene, part: Shape, region: Region) -> tuple[CrestShape, Re
 
 
 def _may_hide(shape: CrestShape) -> bool:
-    """Whether a thread's ridges, as they are seen, may hide their flanks on one side.
-
-    Hidden flanks do not tell its starts: it has one, as nearly all have, and leans the least.
-    """
+    """Whether a thread's ridges, as they are seen, may hide their flanks on one side."""
     lower = most_lower(shape.slant, shape.major_mm / 2 / shape.pitch_mm)
     return shape.slant > LEAST_SLANT or lower > MOST_LOWER
 
