@@ -145,3 +145,9 @@ def distinct(x: NDArray[Some]) -> NDArray[Some]:
     new = np.ones(len(out), bool)
     new[1:] = out[1:] != out[:-1]
     return out[new]
+
+
+def line_through(xy: Values) -> tuple[Values, Values]:
+    """Return the middle of places (n, 2), and unit vectors along and across their line (2, 2)."""
+    middle = xy.mean(axis=0)
+    return middle, np.linalg.svd(xy - middle, full_matrices=False)[2]

@@ -7,7 +7,17 @@ import math
 import numpy as np
 import pytest
 
-from pitchcam.small import cross, distinct, line, median, medians, percentile, percentiles, smoothed
+from pitchcam.small import (
+    cross,
+    distinct,
+    line,
+    line_through,
+    median,
+    medians,
+    percentile,
+    percentiles,
+    smoothed,
+)
 
 RNG = np.random.default_rng(17)
 ARRAYS = [RNG.normal(size=n) * 10.0 ** RNG.integers(-6, 6) for n in (1, 2, 3, 4, 7, 10, 99, 400)]
@@ -87,3 +97,13 @@ def test_a_smoothed_row_is_numpys_polynomial(degree):
     y, kept = random.normal(size=120) + 1e-6 * x**2, random.random(120) < 0.7
     expected = np.polyval(np.polyfit(x[kept] - 2000, y[kept], degree), x - 2000)
     assert smoothed(x, y, kept, degree) == pytest.approx(expected, abs=1e-9)
+
+
+def test_a_line_through_places_goes_where_they_scatter_least():
+    """The eigenvectors of NumPy's covariance."""
+    random = np.random.default_rng(4)
+    xy = random.normal(size=(30, 2)) * [5.0, 0.4] @ [[0.6, 0.8], [-0.8, 0.6]] + [300.0, 80.0]
+    middle, axes = line_through(xy)
+    assert middle == pytest.approx(xy.mean(axis=0))
+    _, vectors = np.linalg.eigh(np.cov(xy.T))
+    assert np.abs(axes @ vectors[:, ::-1]) == pytest.approx(np.eye(2), abs=1e-9)

@@ -15,7 +15,7 @@ from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.lines import Segment, crossings, line_profiles
 from pitchcam.frozen import dataclass
 from pitchcam.objects.contour import Crop
-from pitchcam.small import median
+from pitchcam.small import line_through, median
 
 Points = NDArray[np.float64]
 
@@ -78,8 +78,7 @@ def _told(camera: Camera, edge: Bent) -> tuple[float, float] | None:
     xy = edge.places_px
     if len(xy) < FEWEST:
         return None
-    middle = xy.mean(axis=0)
-    _, _, axes = np.linalg.svd(xy - middle)
+    middle, axes = line_through(xy)
     s, y = (xy - middle) @ axes[0], (xy - middle) @ axes[1]
     centre = np.array(camera.centre_px)
     off = xy - centre

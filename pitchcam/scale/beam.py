@@ -16,6 +16,8 @@ from pitchcam.edges.lines import Segment
 from pitchcam.frozen import dataclass
 from pitchcam.objects.field import PART_LEVEL
 from pitchcam.scale.faces import CORNER_PX, Face, Opening, straight_faces
+from pitchcam.scale.tilt import along_both, plane_of
+from pitchcam.small import line_through
 
 Points = NDArray[np.float64]
 
@@ -38,13 +40,6 @@ MOST_LEAN_RAD = float(np.radians(12.0))
 #: The slider runs along the beam without play: its edges are parallel to 0.02 mm over the 150 mm
 #: of the smallest caliper (judgement).
 U_PARALLEL_RAD = 0.02 / np.sqrt(3) / 150.0
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Edge:
-    """One of the beam's edges, by its places in the photo (n, 2)."""
-
-    places_px: Points
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -100,19 +95,17 @@ def told_by_beam(camera: Camera, opening: Opening) -> Beam | None:
     )
 
 
-def _leaning(camera: Camera, edges: tuple[_Edge, _Edge]) -> tuple[Points, float, float]:
+def _leaning(camera: Camera, edges: tuple[Points, Points]) -> tuple[Points, float, float]:
     """Return a direction in the picture (2,), the plate's lean along it, and its u, rad."""
     planes, turns, middles = [], [], []
     for edge in edges:
-        rays = camera.rays(edge.places_px)[:, :2]
+        rays = camera.rays(edge)[:, :2]
         middle, along, span, scatter = _line(rays * camera.f_px)
         a, b = (np.append((middle + end * along) / camera.f_px, 1.0) for end in (-span, span))
-        planes.append(np.cross(a, b) / np.linalg.norm(np.cross(a, b)))
+        planes.append(plane_of(a, b))
         turns.append(np.sqrt(2) * max(U_END_PX, scatter) / span)
         middles.append(middle)
-    axis = np.cross(planes[0], planes[1])
-    axis /= np.linalg.norm(axis)
-    axis *= np.sign(axis[:2] @ along)
+    axis = along_both(planes, along)
     way = axis[:2] / np.hypot(*axis[:2])
     normal = np.array(camera.normal)
     told = float(normal[:2] @ way - axis @ normal)
@@ -124,13 +117,12 @@ def _leaning(camera: Camera, edges: tuple[_Edge, _Edge]) -> tuple[Points, float,
 
 def _line(xy: Points) -> tuple[Points, Points, float, float]:
     """Return the middle, direction and length of the line through places, and their scatter."""
-    middle = xy.mean(axis=0)
-    _, _, axes = np.linalg.svd(xy - middle)
+    middle, axes = line_through(xy)
     s = (xy - middle) @ axes[0]
     return middle, axes[0], float(np.ptp(s)), float(np.std((xy - middle) @ axes[1]))
 
 
-def _edges(opening: Opening) -> tuple[_Edge, _Edge] | None:
+def _edges(opening: Opening) -> tuple[Points, Points] | None:
     """Return the beam's edge between the faces and that on its other side, None where unseen."""
     shape = opening.first.shape
     if opening.second.shape is not shape:
@@ -174,8 +166,8 @@ def _edges(opening: Opening) -> tuple[_Edge, _Edge] | None:
     return edges[0], edges[1]
 
 
-def _edge(first: Face, others: list[Face]) -> _Edge | None:
-    """Return an edge by one of its pieces and by the others that lie on its line."""
+def _edge(first: Face, others: list[Face]) -> Points | None:
+    """Return the places (n, 2) of an edge by one of its pieces and others on its line."""
     found = _places(first)
     if len(found) < FEWEST:
         return None
@@ -188,7 +180,7 @@ def _edge(first: Face, others: list[Face]) -> _Edge | None:
         off = abs(float(away[0] * along[1] - away[1] * along[0]))
         if off < APART_PX + APART_SHARE * float(np.hypot(*away)):
             found = np.concatenate([found, more])
-    return _Edge(places_px=found) if _line(found)[3] < MOST_SCATTER_PX else None
+    return found if _line(found)[3] < MOST_SCATTER_PX else None
 
 
 def _places(face: Face) -> Points:

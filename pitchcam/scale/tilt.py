@@ -5,6 +5,8 @@ The lit window's sides are straight as well: how they bend tells the lens's dist
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +16,7 @@ from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.bend import PIECES, Bent
 from pitchcam.edges.wave import Traced
 from pitchcam.objects.field import Field
-from pitchcam.small import cross, median
+from pitchcam.small import cross, line_through, median
 
 Points = NDArray[np.float64]
 #: A straight edge in the photo, by its ends.
@@ -36,8 +38,21 @@ U_WINDOW_PX, U_WINDOW_BOW_PX = 0.5, 0.6
 def edge_plane(camera: Camera, start: Points, end: Points) -> Points:
     """Return the unit normal of the plane through the pinhole and an edge in the photo."""
     a, b = camera.rays(np.stack([start, end]))
+    return plane_of(a, b)
+
+
+def plane_of(a: Points, b: Points) -> Points:
+    """Return the unit normal of the plane of two rays."""
     n = cross(a, b)
     return n / np.linalg.norm(n)
+
+
+def along_both(planes: Sequence[Points], way: Points) -> Points:
+    """Return the unit vector along parallel edges by their planes, toward a way (2,)."""
+    axis = cross(planes[0], planes[1])
+    axis = axis / np.linalg.norm(axis)
+    toward: Points = axis * np.sign(axis[:2] @ way)
+    return toward
 
 
 def told_by_parallels(camera: Camera, edges: tuple[Edge, Edge], u_px: float) -> Camera:
@@ -59,9 +74,7 @@ def told_by_parallels(camera: Camera, edges: tuple[Edge, Edge], u_px: float) -> 
     ends = camera.on_plane(np.stack([(a + c) / 2, (b + d) / 2]))
     length = float(np.linalg.norm(ends[1] - ends[0]))
     way = (ends[1] - ends[0])[:2] / length
-    axis = cross(edge_plane(camera, *edges[0]), edge_plane(camera, *edges[1]))
-    axis = axis / np.linalg.norm(axis)
-    axis *= np.sign(axis[:2] @ way)
+    axis = along_both([edge_plane(camera, *edge) for edge in edges], way)
     normal = np.array(camera.normal)
     told = float(normal[:2] @ way) - float(axis @ normal)
     u = u_px / width * camera.distance_mm / length
@@ -163,8 +176,7 @@ def traced_window(field: Field) -> list[Traced]:
 def _line(camera: Camera, points: Points) -> Points:
     """Return the homogeneous line through places, the lens's distortion undone."""
     xy = camera.rays(points)[:, :2] * camera.f_px + np.array(camera.centre_px)
-    middle = xy.mean(axis=0)
-    _, _, axes = np.linalg.svd(xy - middle, full_matrices=False)
+    middle, axes = line_through(xy)
     line = cross(np.append(middle, 1.0), np.append(middle + axes[0], 1.0))
     scaled: Points = line / np.hypot(line[0], line[1])
     return scaled
