@@ -20,8 +20,10 @@ Values = NDArray[np.float64]
 #: How far below the crest a flank is straight, in pitches, in the axial section. Where pixels are
 #: few, a corner's blur leaves hardly any of it: no more than this is given up at the crest.
 BELOW_CREST = (0.15, 0.50)
-#: Beyond Whitworth's rounding, which ends 0.074 from crest and root, and so many blurs an edge is
-#: straight: its middle moves by a hundredth of a blur at 1.7 of them from a corner.
+#: Beyond Whitworth's rounding, which ends 0.074 from crest and root (ISO 228-1, ISO 7-1; ISO 68-1's
+#: no later), and so many blurs an edge is straight: its middle moves by a hundredth of a blur at
+#: 1.7 of them from a corner. Cycle threads' ends at 0.083, BA's at 0.109:
+#: its angle comes out wider by 0.01 degrees at 60 pixels a pitch, by 0.06 at 90 (blur of 0.8).
 ROUNDED, BLURS = 0.074, 1.7
 #: Seen along the thread, a flank's contour lies farther out than its section, by up to this.
 SEEN_LOWER = 0.14
