@@ -7,9 +7,10 @@ import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter
 
-from pitchcam.edges.crest_edges import CrestSide, crest_edge
+from pitchcam.edges.crest_edges import CrestSide, _crest, crest_edge
 from pitchcam.edges.rims import UNLEARNT
 from pitchcam.edges.sight import Sight
+from pitchcam.light import stations
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.contour import Crop
 from tests.objects.drawing import traced_rim
@@ -134,3 +135,17 @@ def test_dirt_on_two_crests_of_five_moves_nothing():
         sight.crop.light[y - 6 : y + 7, x - 8 : x + 9] = 0.0
     spoiled = crest_edge(sight, tops_of(sight, 1.0, 0.6))
     assert spoiled.shift_px == pytest.approx(clean.shift_px, abs=0.1)
+
+
+@pytest.mark.parametrize("blur_px", [0.6, 0.9, 1.5])
+def test_few_stations_tell_a_crests_light_as_many_do(monkeypatch, blur_px: float) -> None:
+    """Over the kink where its flat ends, to an eighth of what the model agrees to."""
+    sight = drawn(lambda a: 0.8 + 0 * a, blur_px)
+    side = tops_of(sight, 1.0, 0.6)
+    q = np.array([[0.3, 0.6, 0.0, 0.0, 0.9, 1.0]])
+    light = []
+    for count in (stations.STATIONS, 60):
+        monkeypatch.setattr(stations, "STATIONS", count)
+        crest = _crest(sight, side)
+        light.append(crest.deviations(q)[0] / crest.weight)
+    assert 1e-6 < np.abs(light[0] - light[1]).max() < 0.0025
