@@ -129,7 +129,7 @@ def test_an_edge_behind_one_jaw_is_not_the_beams(side: int) -> None:
 def test_a_ragged_edge_is_not_the_beams() -> None:
     """It waves by 1.4 pixels, which leave it one straight piece of the outline."""
     x = np.arange(-24.0, 24.0, 0.5)
-    back = 16 + 0.09 * np.sin(2 * np.pi * x / 9)
+    back = 16 + 0.09 * np.sin(2 * np.pi * x / 12)
     opening, by_eye = opening_of(
         [[-24, 9], [24, 9], [24, 15.5], [-24, 15.5]],
         *([[a, 15], [a + 0.8, 15], [a + 0.8, b], [a, b]] for a, b in zip(x, back, strict=True)),
