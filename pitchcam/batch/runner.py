@@ -72,24 +72,23 @@ class Runner:
         FullError
             If the disk is full: everything finished before is kept.
         """
-        finished: list[Finished] = []
-        try:
-            for photo in photos:
-                # Its bytes are looked through while others are measured, and what came back goes
-                # to the disk when every worker has a photo: none waits for either.
-                job = self._job(photo)
-                if job is None or self._known(job):
-                    self._keep_all(finished)
-                    continue
+        for photo in photos:
+            # Its bytes are looked through while others are measured, and a worker has it before
+            # what came back goes to the disk: no worker waits for either. Nothing that came back
+            # stays in memory longer, or a kill would lose it beside what is in hand.
+            job = self._job(photo)
+            if job is None or self._known(job):
+                continue
+            finished: list[Finished] = []
+            try:
                 while self._workers.free() <= 0:
-                    self._keep_all(finished)
                     if meanwhile is not None:
                         meanwhile()
                         meanwhile = None
                     finished += self._workers.wait(_BEAT_S)
                 self._hand_over(photo, job)
-        finally:
-            self._keep_all(finished)
+            finally:
+                self._keep_all(finished)
         if meanwhile is not None:
             meanwhile()
         while self._workers.busy():

@@ -102,7 +102,8 @@ def truncated(size: ThreadSize, gender: Gender) -> tuple[tuple[float, float], tu
     half = size.position_mm[gender == "internal"] * size.taper
     (held,) = size.limits(gender)
     (a, b), (c, d) = held.major_mm, held.minor_mm
-    return (a + half, b - half), (c + half, d - half)
+    # A range that is all gauge plane comes out empty to rounding.
+    return (a + half, max(b - half, a + half)), (c + half, max(d - half, c + half))
 
 
 def uncertainty(way: Way, pitch_mm: float) -> Array:
