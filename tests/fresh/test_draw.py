@@ -11,7 +11,7 @@ import pytest
 from pitchcam.series import load_series
 from samples.solids import Flipped
 from tests.fresh import references
-from tests.fresh.again import PHOTOS
+from tests.fresh.again import PHOTOS, _series
 from tests.fresh.draw import PIPE_PX_MM, PIPE_TURNS, SETS, fresh
 from tests.fresh.table import common_cells, figures, outcomes
 from tests.fresh.threads import PIPES
@@ -20,7 +20,9 @@ from tests.fresh.truth import truth
 
 @pytest.mark.parametrize("name", SETS)
 def test_a_seed_gives_the_same_photo_and_other_seeds_others(name: str) -> None:
-    first, again, other = fresh(name, 7, 0), fresh(name, 7, 0), fresh(name, 8, 0)
+    first = fresh(name, 3, 0)
+    _series.cache_clear()
+    again, other = fresh(name, 3, 0), fresh(name, 4, 0)
     assert json.dumps(truth(first)) == json.dumps(truth(again))
     assert truth(first)["parts"] != truth(other)["parts"]
 
