@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -66,14 +65,6 @@ class Setup:
             yield workers
         finally:
             workers.close()
-
-
-def cores() -> int:
-    """Return the number of cores that this process may use."""
-    try:
-        return len(os.sched_getaffinity(0))
-    except AttributeError:
-        return os.cpu_count() or 1
 
 
 def run_batch(setup: Setup, photos: Sequence[Listed], tell: Tell) -> Answer:

@@ -86,12 +86,13 @@ def command(places: tuple[Path, ...], **options: Any) -> None:
     """
     from pitchcam.batch import run as batch
     from pitchcam.batch.answer import summary
+    from pitchcam.pipeline.beside import cores
 
     settings = _settings(options)
     setup = batch.Setup(
         record=options["record"],
         out=options["out"],
-        processes=options["jobs"] or batch.cores(),
+        processes=options["jobs"] or cores(),
         limit_s=options["limit"],
         cluster=options["cluster"],
         sheets=not options["tables_only"],

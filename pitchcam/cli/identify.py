@@ -88,7 +88,10 @@ def command(
             specs = [*(spec for _ in photos), *(_reference(text) for _, text in also)]
             measurement, failure = _measure_several(paths, specs, progress, options)
         else:
+            from pitchcam.pipeline.beside import cores
+
             paths = [photos[0]]
+            options["processes"] = cores()
             measurement, failure = _measure(paths[0], spec, progress, options)
         if picture_path is not None or report_path is not None:
             _write(measurement, paths, picture_path, report_path, progress)

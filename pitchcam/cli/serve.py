@@ -51,10 +51,10 @@ def command(
     Only this computer reaches it. With --lan, phones in the local network do, after pairing by
     the code that is shown.
     """
-    from pitchcam.batch.run import cores
     from pitchcam.page.serve import serve
     from pitchcam.page.setup import Setup
     from pitchcam.page.typed import reference_text
+    from pitchcam.pipeline.beside import cores
 
     if reference is not None:
         reference_text(reference)

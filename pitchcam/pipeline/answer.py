@@ -17,11 +17,13 @@ from pitchcam.boundary import boundary
 from pitchcam.camera.lenses import Lenses
 from pitchcam.errors import PitchcamError, UnreadableError
 from pitchcam.flags import FLAGS, flag
+from pitchcam.frozen import dataclass
 from pitchcam.match.reference import belief_of, doubted
 from pitchcam.objects.shapes import Shape
 from pitchcam.photo import Photo
 from pitchcam.photo.given import Given, photo_of
 from pitchcam.pipeline.arguments import checked_scale, checked_shrinkage
+from pitchcam.pipeline.beside import in_copies
 from pitchcam.pipeline.damage import refuse_damaged
 from pitchcam.pipeline.left_open import if_a_thread, left_open
 from pitchcam.pipeline.own_scale import from_crests
@@ -58,6 +60,7 @@ def identify(
     plots: bool = True,
     progress: Progress | None = None,
     lenses: Lenses | None = None,
+    processes: int = 1,
 ) -> Measurement:
     """Measure and name every thread in a photo.
 
@@ -81,6 +84,9 @@ def identify(
         Called with a few words at every step.
     lenses
         What was learnt of phones' lenses: the photo is measured with it, and a card in it teaches.
+    processes
+        Over how many processes, this one counted, several parts may be spread, where the system
+        allows it; the answer is the same.
 
     Returns
     -------
@@ -125,7 +131,7 @@ def identify(
         except UnreadableError as error:
             raise _without_reference(opened, spec, error, wanted) from error
         say("measuring the threads")
-        found = _measure(scene, wanted, say)
+        found = _measure(scene, wanted, say, processes)
     if lenses is not None and scene.told is not None:
         lenses.teach(opened, scene.told)
     if lens is not None and found.scale is not None:
@@ -149,7 +155,7 @@ def _without_reference(
     return error
 
 
-def _measure(scene: Scene, wanted: Wanted, say: Progress) -> Measurement:
+def _measure(scene: Scene, wanted: Wanted, say: Progress, processes: int = 1) -> Measurement:
     spec = scene.spec
     taken = set(scene.reference.labels) if scene.reference is not None else set()
     parts = [s for s in scene.shapes if s.blob.label not in taken and s.kind == "other"]
@@ -166,34 +172,21 @@ def _measure(scene: Scene, wanted: Wanted, say: Progress) -> Measurement:
     if unscaled:
         scene = replace(scene, camera=assumed(scene.camera))
     all_faint = all(r.faint for p in parts for r in p.threads)
-    results = []
-    on_axes: list[list[OnAxis | None]] = []
-    for number, part in enumerate(parts, start=1):
-        say(f"measuring part {number} of {len(parts)}")
-        threads, said = [], len(flags)
-        scales: list[OnAxis | None] = []
-        for region in part.threads:
-            found, before = Found(part=part, region=region, number=number), len(flags)
-            result, scale = one_thread(scene, found, wanted, flags)
-            if region.faint and not all_faint and result.verdict.status == "unreadable":
-                # A ripple that is none of a thread is nothing to tell beside one.
-                del flags[before:]
-                continue
-            threads.append(left_open(result, WHICH) if which_open else result)
-            scales.append(scale)
-        on_axes.append(scales)
-        flags[said:] = [replace(f, part=number) for f in flags[said:]]
-        x0, y0 = part.outline_px.min(axis=0)
-        x1, y1 = part.outline_px.max(axis=0)
-        step = max(1, len(part.outline_px) // 400)
-        results.append(
-            PartResult(
-                id=number,
-                box_px=(float(x0), float(y0), float(x1), float(y1)),
-                threads=tuple(threads),
-                outline_px=tuple((float(x), float(y)) for x, y in part.outline_px[::step]),
-            )
-        )
+
+    def one(i: int, scene: Scene = scene) -> Read:
+        say(f"measuring part {i + 1} of {len(parts)}")
+        return _one_part(scene, parts[i], i + 1, wanted, all_faint)
+
+    # A thread costs about as much as another, whatever its length.
+    each = in_copies(one, [float(len(p.threads)) for p in parts], processes)
+    for part in each:
+        flags += part.flags
+    results = [part.result for part in each]
+    on_axes = [list(part.scales) for part in each]
+    if which_open:
+        results = [
+            replace(p, threads=tuple(left_open(t, WHICH) for t in p.threads)) for p in results
+        ]
     if unscaled:
         results = told_in_ratios(results, scene.camera, flags)
     else:
@@ -224,6 +217,43 @@ def _measure(scene: Scene, wanted: Wanted, say: Progress) -> Measurement:
         warnings=_distinct(flags),
     )
     return replace(measurement, parts=tuple(_advised(measurement, p) for p in results))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Read:
+    """A part as it was read, each thread's scale, and what is to be said of it."""
+
+    result: PartResult
+    scales: tuple[OnAxis | None, ...]
+    flags: tuple[Flag, ...]
+
+
+def _one_part(scene: Scene, part: Shape, number: int, wanted: Wanted, all_faint: bool) -> Read:
+    flags: list[Flag] = []
+    threads: list[ThreadResult] = []
+    scales: list[OnAxis | None] = []
+    for region in part.threads:
+        found, before = Found(part=part, region=region, number=number), len(flags)
+        result, scale = one_thread(scene, found, wanted, flags)
+        if region.faint and not all_faint and result.verdict.status == "unreadable":
+            # A ripple that is none of a thread is nothing to tell beside one.
+            del flags[before:]
+            continue
+        threads.append(result)
+        scales.append(scale)
+    x0, y0 = part.outline_px.min(axis=0)
+    x1, y1 = part.outline_px.max(axis=0)
+    step = max(1, len(part.outline_px) // 400)
+    return Read(
+        result=PartResult(
+            id=number,
+            box_px=(float(x0), float(y0), float(x1), float(y1)),
+            threads=tuple(threads),
+            outline_px=tuple((float(x), float(y)) for x, y in part.outline_px[::step]),
+        ),
+        scales=tuple(scales),
+        flags=tuple(replace(f, part=number) for f in flags),
+    )
 
 
 def _advised(measurement: Measurement, part: PartResult) -> PartResult:

@@ -153,12 +153,12 @@ def oracle(
 ) -> None:
     """Measure photos with each unknown put in as it is: how much errors fall by it."""
     from tests.fresh.measure import photos
-    from tests.fresh.oracle import every, table
+    from tests.fresh.oracle import every, names, table
 
     rows = every(photos(folders, only), processes)
     if output is not None:
         output.write_text(json.dumps(rows, indent=1) + "\n", encoding="utf-8")
-    click.echo(table(rows, by))
+    click.echo(table(rows, by) + "\n\n" + names(rows))
 
 
 @main.command()

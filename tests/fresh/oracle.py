@@ -7,6 +7,7 @@ truth is put in where the pipeline takes the unknown from, nothing else is chang
 from __future__ import annotations
 
 import json
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import replace
@@ -216,6 +217,17 @@ def table(rows: Sequence[Row], by: str = "reference") -> str:
         lines.append([f"{name}: major, %", str(len(group))])
         lines[-1] += [_cell(group, c, "major_mm") for c in columns]
     return grid(lines)
+
+
+def names(rows: Sequence[Row]) -> str:
+    """Return how many threads each column names rightly, leaves open, names wrongly or loses.
+
+    What stays open with everything known is the photo's own limit: what it shows of the thread.
+    """
+    counts = {c: Counter(r["outcome"] for r in rows if r["known"] == c) for c in COLUMNS}
+    columns = [c for c, found in counts.items() if found]
+    every = sorted({o for c in columns for o in counts[c]})
+    return grid([["", *columns], *([o, *(str(counts[c][o]) for c in columns)] for o in every)])
 
 
 def _cell(group: Sequence[dict[str, Row]], column: str, quantity: str) -> str:

@@ -14,7 +14,7 @@ from pitchcam.scale.reference import Reference
 from pitchcam.thread.pose import rest
 from pitchcam.thread.pose.records import GRID
 from tests.fresh.draw import fresh
-from tests.fresh.oracle import COLUMNS, KNOWN, table, true_camera
+from tests.fresh.oracle import COLUMNS, KNOWN, names, table, true_camera
 from tests.fresh.truth import truth
 
 
@@ -102,6 +102,13 @@ def test_a_table_counts_threads_that_every_column_measured() -> None:
     assert lines[2].split()[3:] == ["1", "0.200;", "0.200", "0.100;", "0.100"]
     assert [line.split(":")[0] for line in lines[3:]] == ["pin", "pin"]
     assert "crests: pitch, %" in table(rows, "how")
+
+
+def test_names_are_counted_under_each_column() -> None:
+    rows = [row("as it is", 0.0, outcome=o) for o in ("open", "open", "right")]
+    rows += [row("all", 0.0, outcome=o) for o in ("right", "open", "right")]
+    lines = [line.split() for line in names(rows).splitlines()]
+    assert lines == [["as", "it", "is", "all"], ["open", "2", "1"], ["right", "1", "2"]]
 
 
 def test_every_column_names_what_can_be_put_in() -> None:
