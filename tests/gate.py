@@ -64,8 +64,8 @@ BANDS = {
     "pitch_mm": Band(0.54),
     "major_mm": Band(0.57),
     "pitch_diameter_mm": Band(0.51),
-    "minor_mm": Band(0.58),
-    "angle_deg": Band(0.85),
+    "minor_mm": Band(0.52),
+    "angle_deg": Band(0.75),
     "taper": Band(0.41),
 }
 

@@ -36,6 +36,9 @@ U_LEVEL = 0.002
 #: Standard deviation of a profile's samples, half a pixel apart: noise of 0.01 and what the traced
 #: light leaves out. From a pixel inside the edge that is as much again for every half pixel more.
 U_LIGHT, DEEPER_PX = 0.02, 0.5
+#: Distances of the panel behind the part, in camera distances, from which on it is near and not
+#: near; and the share of light that a part must mirror for it to matter in full.
+NEAR, FAR, BRIGHT = 0.10, 0.28, 0.5
 #: Step of the differences that stand for derivatives by loss, roughness and the panel's distance.
 STEP = 1e-3
 #: Where the edge is looked for first, outward of the level's crossing: the level is 0.85 and the
@@ -88,6 +91,12 @@ class Surface:
     u_background: float
     misfit: float
     own_blur_px: tuple[float, float] | None = None
+
+    @property
+    def near(self) -> float:
+        """How far the light is that of a panel close behind a part that mirrors it, 0 to 1."""
+        bright = min(self.metal.share.value / BRIGHT, 1.0)
+        return float(bright * min(max((FAR - self.panel) / (FAR - NEAR), 0.0), 1.0))
 
 
 @dataclass(frozen=True, kw_only=True)

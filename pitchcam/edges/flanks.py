@@ -265,6 +265,7 @@ def _rise(halves: list[_Half], places: Sequence[int], placed: Placed, around: _A
         edge_px=float(placed.edge_px[own].mean()),
         misfit=float(placed.misfit[own].mean()),
         blur_px=placed.blur_px[int(placed.way[own[0]])],
+        near=placed.surface.near,
     )
     return rise(light, traced_rise(float(np.mean(traced)), light))
 

@@ -49,9 +49,6 @@ MOST_LOWER, LEAST_HIDING = 0.2, 0.1
 #: and 0.03-0.05.
 UNEVEN_PX, UNEVEN_PITCHES = 0.19, 0.007
 UNEVEN_TIP = 0.03
-#: Distances of the panel behind the part, in camera distances, from which on it is near and not
-#: near; and the share of light that a part must mirror for it to matter in full.
-NEAR, FAR, BRIGHT = 0.10, 0.28, 0.5
 #: From this turn of the axis on, which points are sound is asked anew: flanks of the wrong pose are
 #: bent, and some pass for spoiled (judgement; budgets move it by less).
 ANOTHER_POSE_RAD = 0.02
@@ -304,8 +301,7 @@ def _nearness(section: Section, surface: Surface, mm_per_px: float, straight: bo
     limit = max(UNEVEN_PX * mm_per_px, UNEVEN_PITCHES * abs(section.fit.pitch_mm))
     if straight and scatter > limit:
         return 1.0
-    bright = min(surface.metal.share.value / BRIGHT, 1.0)
-    return float(bright * np.clip((FAR - surface.panel) / (FAR - NEAR), 0.0, 1.0))
+    return surface.near
 
 
 def _straight(

@@ -11,6 +11,7 @@ from pitchcam.edges.flank_rise import (
     HEIGHTS,
     LEVEL_BLURS,
     MOVED_SHARE,
+    NEAR_SHARE,
     PER_POINT,
     TRACED_SHARE,
     U_EDGE_PX,
@@ -65,6 +66,7 @@ def flank(rise_px=0.0, inside=0.0, *, seed=1, off=(0.0, 0.0, 0.0), points=60):
         edge_px=EDGE_PX,
         misfit=0.004,
         blur_px=BLUR_PX,
+        near=0.0,
     )
 
 
@@ -189,6 +191,15 @@ def test_a_trace_counts_by_a_share_and_light_that_moves_the_level_besides():
     assert bright.px == pytest.approx(TRACED_SHARE * 0.1 + MOVED_SHARE * 0.6)
     assert bright.u_px == pytest.approx(np.hypot(U_TRACE_PX, U_MOVED * 0.6))
     assert bright.u_px > 2 * U_TRACE_PX
+
+
+def test_a_close_panel_lights_the_top_of_a_flank_more_than_is_traced():
+    far = replace(flank(), edge_px=0.6 - LEVEL_BLURS * BLUR_PX)
+    near, half = (traced_rise(0.1, replace(far, near=by)) for by in (1.0, 0.5))
+    assert near.px - traced_rise(0.1, far).px == pytest.approx(NEAR_SHARE * 0.6)
+    assert half.px - traced_rise(0.1, far).px == pytest.approx(NEAR_SHARE * 0.3)
+    black = replace(far, edge_px=-LEVEL_BLURS * BLUR_PX)
+    assert traced_rise(0.1, replace(black, near=1.0)) == traced_rise(0.1, black)
 
 
 def test_profiles_that_reach_no_edge_leave_what_was_traced():

@@ -5,12 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pitchcam.edges.flank_place import Surface
+from pitchcam.edges.flank_place import FAR, NEAR, Surface
 from pitchcam.light.metal import UNSEEN
 from pitchcam.thread import as_laid
 from pitchcam.thread.as_laid import MOST_WORSE, measure_as_laid
 from pitchcam.thread.budget import edges
-from pitchcam.thread.measure import FAR, NEAR, _bend, _nearness, _straight
+from pitchcam.thread.measure import _bend, _nearness, _straight
 from tests.thread.drawn_shape import PITCH, drawn_shape
 
 
