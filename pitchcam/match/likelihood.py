@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import fields, replace
 
 import numpy as np
@@ -30,11 +31,26 @@ OUTLIER_SHARE, OUTLIER_FACTOR = 0.005, 3.0
 POOR_ANGLE_DEG, POOR_ANGLE_SHARE, POOR_ROOT_OF_PITCH = 1.0, 0.05, 0.25
 #: Widened standard deviations beyond which a size is out of the question.
 FAR = 12.0
-#: A thread of no series: pitch and diameter anywhere in these ranges by their logarithm, angle and
-#: taper broad about what threads have, depth about that of a 60 degree thread.
-OFF_PITCH_MM, OFF_MAJOR_MM = (0.15, 8.0), (0.7, 120.0)
+#: A thread of no series: pitch anywhere in this range by its logarithm, and so the diameter, in the
+#: second range where no pitch was read, else in so many pitches (series: 4 to 50).
+OFF_PITCH_MM, OFF_MAJOR_MM, OFF_PITCHES = (0.15, 8.0), (0.7, 120.0), (3.5, 60.0)
+#: Nine in ten are cut with the tools of the series (judgement): pitch or diameter alone is odd, and
+#: depths, angle and taper are a series' own. Taken to be of any form, a special thread beside a
+#: right reference was a standard one beside a wrong one, at 1,000 to 1 and more. Shares of each
+#: angle and taper (judgement), depths below the crest in pitches (ISO 68-1: 0.65, 1.23; crests are
+#: lower by tolerance and wear), and what all of these scatter.
+OFF_CUT = 0.9
+OFF_FORMS = (
+    (0.65, 60.0, 0.0),
+    (0.20, 55.0, 0.0),
+    (0.05, 47.5, 0.0),
+    (0.06, 60.0, 1 / 16),
+    (0.04, 55.0, 1 / 16),
+)
+OFF_DEPTHS, U_OFF_DEPTHS, U_OFF_ANGLE_DEG, U_OFF_TAPER = (0.62, 1.2), (0.06, 0.08), 0.5, 0.002
+#: The others have angle and taper broad about what threads have, depth about that of 60 degrees.
 OFF_ANGLE_DEG, OFF_TAPER = (57.0, 12.0), (0.03, 0.04)
-OFF_DEPTH_OF_PITCH = 0.2
+OFF_ANY_DEPTHS, U_OFF_ANY_DEPTHS = (0.65, 1.2), (0.2, 0.2)
 #: u below these is not believed; it also keeps the arithmetic sound.
 FLOOR = (1e-5, 1e-4, 1e-4, 1e-4, 1e-3, 1e-5)
 
@@ -325,19 +341,51 @@ def log_off_series(reading: ThreadReading, factors: Array = AS_READ) -> Array:
     total = np.zeros(len(factors))
     pitch, widest = reading.pitch_mm, reading.major_mm or reading.pitch_diameter_mm
     widest = widest or reading.minor_mm
-    for q, span in ((pitch, OFF_PITCH_MM), (widest, OFF_MAJOR_MM)):
+    if pitch is not None:
+        total += _log_uniform(pitch.value * factors, OFF_PITCH_MM)
+    if pitch is not None and widest is not None:
+        pitches = np.array(widest.value / pitch.value)
+        total += _log_uniform(pitches, OFF_PITCHES) - np.log(pitch.value * factors)
+    elif widest is not None:
+        total += _log_uniform(widest.value * factors, OFF_MAJOR_MM)
+    # Without a pitch nothing tells how deep a thread is.
+    narrow = U_OFF_DEPTHS if pitch else U_OFF_ANY_DEPTHS
+    cut = _depths(reading, factors, OFF_DEPTHS, narrow)
+    forms = [
+        math.log(OFF_CUT * share)
+        + _angle_and_taper(reading, (angle, U_OFF_ANGLE_DEG), (taper, U_OFF_TAPER))
+        for share, angle, taper in OFF_FORMS
+    ]
+    rest = _depths(reading, factors, OFF_ANY_DEPTHS, U_OFF_ANY_DEPTHS)
+    rest += math.log(1 - OFF_CUT) + _angle_and_taper(reading, OFF_ANGLE_DEG, OFF_TAPER)
+    return np.asarray(total + np.logaddexp(cut + np.logaddexp.reduce(forms), rest))
+
+
+def _depths(
+    reading: ThreadReading, factors: Array, depths: Sequence[float], spreads: Sequence[float]
+) -> Array:
+    """Return the log density of how far two diameters lie below the widest one, (factors,).
+
+    Depths and spreads are those of pitch diameter and root below the crest, in pitches.
+    """
+    total, pitch = np.zeros(len(factors)), reading.pitch_mm
+    asked = (reading.major_mm, reading.pitch_diameter_mm, reading.minor_mm)
+    held = [(q, d, u) for q, d, u in zip(asked, (0.0, *depths), (0.0, *spreads), strict=True) if q]
+    for q, depth, spread in held[1:]:
+        widest, from_, _ = held[0]
+        p = pitch.value if pitch else 0.1 * q.value
+        sigma = math.hypot(spread * p, q.u, widest.u)
+        total += _gauss((widest.value - q.value - (depth - from_) * p) * factors, sigma * factors)
+    return total
+
+
+def _angle_and_taper(
+    reading: ThreadReading, angle: tuple[float, float], taper: tuple[float, float]
+) -> float:
+    total = 0.0
+    for q, (mean, spread) in ((reading.angle_deg, angle), (reading.taper, taper)):
         if q is not None:
-            total += _log_uniform(q.value * factors, span)
-    if widest is not None:
-        for q in (reading.pitch_diameter_mm, reading.minor_mm):
-            if q is not None and q is not widest:
-                spread = OFF_DEPTH_OF_PITCH * (pitch.value if pitch else 0.1 * q.value)
-                depth = (0.65 if q is reading.pitch_diameter_mm else 1.2) * spread / 0.2
-                sigma = math.hypot(spread, q.u, widest.u)
-                total += _gauss((widest.value - q.value - depth) * factors, sigma * factors)
-    for other, (mean, spread) in ((reading.angle_deg, OFF_ANGLE_DEG), (reading.taper, OFF_TAPER)):
-        if other is not None:
-            total += _gauss(np.array(other.value - mean), np.array(math.hypot(spread, other.u)))
+            total += float(_gauss(np.array(q.value - mean), np.array(math.hypot(spread, q.u))))
     return total
 
 

@@ -150,30 +150,64 @@ def density(name: str, values: np.ndarray, base: ThreadReading) -> np.ndarray:
     return np.exp(np.array(logs) - max(logs))
 
 
-@pytest.mark.parametrize(
-    ("name", "mean", "spread"),
-    [
-        # ISO 68-1: d - d2 = 0.6495 P; ISO 724's d3 is 1.2269 P below d. The spreads are judgement.
-        ("pitch_diameter_mm", 14.0 - 0.65 * 1.5, 0.3),
-        ("minor_mm", 14.0 - 1.2 * 1.5, 0.3),
-        # Between 55 and 60 degrees; between none and 1 in 16.
-        ("angle_deg", 57.0, 12.0),
-        ("taper", 0.03, 0.04),
+#: Nine in ten are of a series' form, the others of any: shares of means and spreads of each. ISO
+#: 68-1: d - d2 = 0.6495 P, d - d3 = 1.2269 P, less what crests are low by. Shares and spreads are
+#: judgement.
+OFF = {
+    "pitch_diameter_mm": [(0.9, 14 - 0.62 * 1.5, 0.06 * 1.5), (0.1, 14 - 0.65 * 1.5, 0.3)],
+    "minor_mm": [(0.9, 14 - 1.2 * 1.5, 0.08 * 1.5), (0.1, 14 - 1.2 * 1.5, 0.3)],
+    "angle_deg": [
+        (0.9 * 0.71, 60.0, 0.5),
+        (0.9 * 0.24, 55.0, 0.5),
+        (0.9 * 0.05, 47.5, 0.5),
+        (0.1, 57.0, 12.0),
     ],
-)
-def test_no_series_is_spread_about_what_threads_have(name: str, mean: float, spread: float) -> None:
+    "taper": [(0.9 * 0.9, 0.0, 0.002), (0.9 * 0.1, 1 / 16, 0.002), (0.1, 0.03, 0.04)],
+}
+
+
+@pytest.mark.parametrize("name", OFF)
+def test_no_series_has_the_forms_of_series_or_any(name: str) -> None:
     """Mean and standard deviation of the density, integrated: u of what was read is in it."""
-    u = {"angle_deg": 9.0, "taper": 0.03}.get(name, 0.4)
-    major = Quantity(value=14.0, u=0.2)
+    u = {"angle_deg": 1.0, "taper": 0.002}.get(name, 0.05)
+    major = Quantity(value=14.0, u=0.02)
     base = ThreadReading(pitch_mm=Quantity(value=1.5, u=0.01), major_mm=major)
-    base = replace(base, **{name: Quantity(value=mean, u=u)})
-    shared = major.u if name.endswith("_mm") else 0.0
-    sigma = float(np.sqrt(spread**2 + u**2 + shared**2))
-    values = mean + sigma * np.linspace(-7, 7, 281)
+    share, mean, spread = np.array(OFF[name]).T
+    spread = np.sqrt(spread**2 + u**2 + (major.u if name.endswith("_mm") else 0.0) ** 2)
+    middle = share @ mean
+    sigma = float(np.sqrt(share @ (spread**2 + (mean - middle) ** 2)))
+    base = replace(base, **{name: Quantity(value=middle, u=u)})
+    values = middle + sigma * np.linspace(-12, 12, 4801)
+    values = values[values > 0] if name != "taper" else values
     weight = density(name, values, base)
     weight /= weight.sum()
-    assert weight @ values == pytest.approx(mean, abs=0.01 * sigma)
-    assert np.sqrt(weight @ (values - mean) ** 2) == pytest.approx(sigma, rel=0.01)
+    assert weight @ values == pytest.approx(middle, abs=0.01 * sigma)
+    assert np.sqrt(weight @ (values - middle) ** 2) == pytest.approx(sigma, rel=0.01)
+
+
+def test_no_series_has_a_diameter_of_so_many_pitches_as_threads_have() -> None:
+    """Even by its logarithm from 3.5 to 60 pitches; where no pitch was read, from 0.7 to 120 mm."""
+    pitch, major = Quantity(value=1.5, u=0.01), Quantity(value=14.0, u=0.02)
+    both = log_off_series(ThreadReading(pitch_mm=pitch, major_mm=major), FACTORS)
+    alone = log_off_series(ThreadReading(pitch_mm=pitch), FACTORS)
+    evenly = -np.log(14.0 * FACTORS * np.log(60 / 3.5))
+    assert both - alone == pytest.approx(evenly, rel=1e-9)
+    free = log_off_series(ThreadReading(major_mm=major), FACTORS)
+    assert free == pytest.approx(-np.log(14.0 * FACTORS * np.log(120 / 0.7)), rel=1e-9)
+
+
+def test_depths_without_a_major_diameter_are_those_between_the_others() -> None:
+    """A root lies 1.2 less 0.62 pitches below the pitch diameter; broadly, without a pitch."""
+    middle, root = Quantity(value=13.07, u=0.02), 13.07 - (1.2 - 0.62) * 1.5
+    base = ThreadReading(pitch_mm=Quantity(value=1.5, u=0.01), pitch_diameter_mm=middle)
+    base = replace(base, minor_mm=Quantity(value=root, u=0.02))
+    weight = density("minor_mm", np.array([root - 0.3, root, root + 0.3]), base)
+    assert weight[1] == 1.0 and weight[0] < 0.1
+    assert weight[0] == pytest.approx(weight[2], rel=0.1)
+    # A tenth of the root's diameter stands for a pitch, to a fifth of it.
+    deep = 13.07 / (1 + 0.1 * (1.2 - 0.62))
+    values = np.array([deep - 0.2, deep])
+    assert density("minor_mm", values, replace(base, pitch_mm=None))[0] > 0.6
 
 
 def test_factors_together_are_factors_one_by_one(monkeypatch: pytest.MonkeyPatch) -> None:

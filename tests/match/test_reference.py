@@ -142,6 +142,39 @@ def test_one_thread_that_any_size_would_explain_is_not_said_with_certainty() -> 
     assert flags and all("may not" in f.message for f in flags)
 
 
+#: Threads of 9.22 x 1.886 and 9.47 x 1.917 mm, of 60 degrees, as photos of them beside right
+#: references read: pitch, major, pitch and minor diameter and angle, u of each by itself and of the
+#: scale. No size has them, but some size has nearly every ratio of diameter to pitch.
+SPECIAL = [
+    (
+        ((1.8856, 0.0006), (9.199, 0.008), (7.984, 0.012), (6.896, 0.012), (59.98, 0.21)),
+        0.0019,
+        ScaleSpec(source="jaws", mm=21.12),
+        0.5,
+    ),
+    (
+        ((1.9186, 0.0008), (9.472, 0.010), (8.221, 0.012), (7.119, 0.012), (60.10, 0.13)),
+        0.0025,
+        ScaleSpec(source="disc", mm=24.25),
+        0.98,
+    ),
+]
+
+
+@pytest.mark.parametrize(("values", "u_scale", "spec", "most"), SPECIAL)
+def test_a_special_thread_of_the_usual_form_is_not_laid_to_its_reference(
+    values, u_scale, spec, most
+) -> None:
+    """Taken to be of any form, it was a standard one beside a wrong reference: 0.999 and more."""
+    names = ("pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm", "angle_deg")
+    held = {n: Quantity(value=v, u=u) for n, (v, u) in zip(names, values, strict=True)}
+    reading = ThreadReading(**held, taper=Quantity(value=0.0, u=0.0007))
+    reading = with_common(reading, u_scale)
+    assert name_thread(reading).status == "off-series"
+    belief = size_belief([reading], spec)
+    assert belief.threads == 1 and belief.wrong < most
+
+
 def test_a_name_is_as_probable_as_the_reference_is_right() -> None:
     # By construction: what is left to a name is the share of the stated size, and of others that
     # give the same name, which no size farther off than the reading's doubt does.
