@@ -68,6 +68,10 @@ FLAGS: dict[str, tuple[str, str]] = {
         "the reading may be that of either thread, and each would give another scale",
         "lay a bank card beside the part and state --card, or photograph one thread at a time",
     ),
+    "read-elsewhere": (
+        "the stated diameter fits no thread that is measured, but something else of the part",
+        "read the crests of the thread that is measured, or lay a bank card beside the part",
+    ),
     "slanted": (
         "a thread is seen so much along its axis that its ridges hide their flanks",
         "lay the part under the middle of the camera, or turn it so that its axis runs "

@@ -15,7 +15,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.objects.regions import DEPTH_RANGE, Region, Run, pair
+from pitchcam.objects.crest_runs import Run
+from pitchcam.objects.regions import DEPTH_RANGE, Region, pair
 from pitchcam.objects.ripple import SHARE, TURNS, Wave, sums, waves
 from pitchcam.small import line, median
 

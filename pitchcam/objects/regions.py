@@ -2,36 +2,34 @@
 
 from __future__ import annotations
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.frozen import dataclass
+from pitchcam.objects.crest_runs import (
+    APART_PX,
+    PROMINENCE_PX,
+    SPACING_TOLERANCE,
+    Run,
+    described,
+    side_runs,
+    smoothed,
+)
 from pitchcam.objects.peaks import find_peaks
 from pitchcam.objects.turned import believed_turn
-from pitchcam.small import line, median, percentile
+from pitchcam.small import line
 
 Values = NDArray[np.float64]
 
-#: Spacing of neighbouring crests may differ by this share: perspective and inclination change it
-#: by a percent, one displaced crest (wear, dirt) by some more; other features by far more.
-SPACING_TOLERANCE = 0.16
-#: The outermost crests must keep to this: perspective changes a spacing by a percent.
-END_TOLERANCE = 0.05
-#: What counts as a crest: it stands out by more than noise does, and apart from others, pixels.
-PROMINENCE_PX = 1.2
-APART_PX = 3
-#: Where a crest's middle is taken: this share of its height down, the height at most so much.
-CREST_SHARE, MOST_CREST_PX = 0.35, 30.0
 #: Depth over pitch of what can be a thread. ISO 68-1 and Whitworth forms have 0.61-0.64, NPT up to
 #: 0.8, BA 0.6; a rounded or worn one in a blurred picture less; a barb 0.05-0.3, a spline above 1.
 DEPTH_RANGE = (0.28, 1.0)
 #: Seen under a slant T the ridges of a thread of radius r hide their grooves but for a depth of
 #: about 0.096 P^2 / (r T^2), by the ellipses of their crests: 0.2 P for M18x1 at 12 degrees.
 SHALLOWEST, FEWEST_SHALLOW = 0.07, 6
-#: Least height of the lower of two neighbouring crests over their groove, in depths (judgement:
-#: a chamfered crest beside a whole one comes near it, a taper's or a worn one does not).
-AS_HIGH = 0.5
+#: Spacings over which both sides must show ridges: two, and two crests alone tell a spacing to a
+#: twentieth.
+BOTH_SHOW = 1.9
 #: Runs of crests that belong together agree so in spacing, and are in step over so few turns.
 JOINT_SPACING, JOINT_STEP, MOST_GAP = 0.04, 0.15, 3.6
 
@@ -69,18 +67,6 @@ class Region:
         return (steps + self.ends + 1) / 2
 
 
-@dataclass(frozen=True, kw_only=True)
-class Run:
-    """One side's crests in a row: stations, radii there, spacing, depth of grooves, pixels."""
-
-    crests: Values
-    heights: Values
-    spacing: float
-    depth: float
-    skew: float
-    ends: int = 0
-
-
 _Found = tuple[Region, tuple[Run, Run]]
 
 
@@ -105,14 +91,14 @@ def find_regions(
         Stretches with the depth and symmetry of a thread; and what repeats, but is none (barbs,
         knurls, rings).
     """
-    sides = [_joined(_runs(s, upper)), _joined(_runs(s, -lower))]
+    sides = [_of_side(s, upper), _of_side(s, -lower)]
     threads: list[_Found] = []
     others: list[_Found] = []
     for a in sides[0]:
         for b in sides[1]:
             middle = (a.crests.mean() + b.crests.mean()) / 2
             region = pair(a, b, float(np.interp(middle, s[[0, -1]], shift)))
-            if region is None:
+            if region is None or (_is_short(region) and not _alternates(region)):
                 continue
             (threads if _is_thread(region) else others).append((region, (a, b)))
     return _distinct(threads), _distinct(others)
@@ -134,10 +120,10 @@ def few_crests(s: Values, upper: Values, lower: Values) -> bool:
 
 def _grooves(s: Values, radius: Values) -> list[tuple[float, float]]:
     """Return place and width of the single grooves that could be a thread's."""
-    smooth = _smooth(radius)
+    smooth = smoothed(radius)
     peaks, _ = find_peaks(smooth, PROMINENCE_PX, APART_PX)
     pairs = [peaks[i : i + 2] for i in range(len(peaks) - 1)]
-    runs = [_describe(s, smooth, pair, s[pair].astype(float)) for pair in pairs]
+    runs = [described(s, smooth, pair, s[pair].astype(float)) for pair in pairs]
     return [
         (float(np.mean(r.crests)), r.spacing)
         for r in runs
@@ -149,33 +135,9 @@ def _grooves(s: Values, radius: Values) -> list[tuple[float, float]]:
     ]
 
 
-def _smooth(radius: Values) -> Values:
-    out: Values = cv2.GaussianBlur(radius[None], (7, 1), 0.8, borderType=cv2.BORDER_REFLECT)[0]
-    return out
-
-
-def _runs(s: Values, radius: Values) -> list[Run]:
-    smooth = _smooth(radius)
-    peaks, prominence = find_peaks(smooth, PROMINENCE_PX, APART_PX)
-    if len(peaks) < 3:
-        return []
-    places = _middles(s, smooth, peaks, prominence)
-    runs = []
-    used = np.zeros(len(peaks), bool)
-    # Deep crests first, so that a ripple on a crest does not split a run of crests.
-    floors = {(percentile(prominence, q)) for q in (75, 50, 25, 0)}
-    for floor in sorted(floors, reverse=True):
-        keep = np.flatnonzero((prominence >= 0.45 * floor) & ~used)
-        for group in _even_groups(places[keep]):
-            index = keep[group]
-            if used[index].any():
-                continue
-            whole = _whole_crests(places, index)
-            run = _describe(s, smooth, peaks[whole], places[whole], ends=len(index) - len(whole))
-            if run is not None:
-                runs.append(run)
-                used[index] = True
-    return runs
+def _of_side(s: Values, radius: Values) -> list[Run]:
+    runs, pairs = side_runs(s, radius)
+    return _joined(runs) + pairs
 
 
 def _joined(runs: list[Run]) -> list[Run]:
@@ -213,80 +175,6 @@ def _continued(a: Run, b: Run) -> Run | None:
     )
 
 
-def _middles(s: Values, radius: Values, peaks: NDArray[np.intp], prominence: Values) -> Values:
-    """Return the middles of crests: half way between both flanks, a third of the depth down.
-
-    A flat crest's highest point may lie anywhere on it.
-    """
-    out = s[peaks].astype(float)
-    for i, (peak, height) in enumerate(zip(peaks, prominence, strict=True)):
-        level = radius[peak] - CREST_SHARE * min(height, MOST_CREST_PX)
-        low = peak - int(np.argmax(radius[peak::-1] < level))
-        high = peak + int(np.argmax(radius[peak:] < level))
-        if low < peak < high:
-            left = low + (level - radius[low]) / (radius[low + 1] - radius[low])
-            right = high - (level - radius[high]) / (radius[high - 1] - radius[high])
-            out[i] = float(np.interp((left + right) / 2, [0, len(s) - 1], s[[0, -1]]))
-    return out
-
-
-def _even_groups(positions: Values) -> list[NDArray[np.intp]]:
-    groups = []
-    i = 0
-    while i < len(positions) - 2:
-        j = i + 1
-        spacing = positions[j] - positions[i]
-        while j + 1 < len(positions):
-            step = positions[j + 1] - positions[j]
-            if abs(step - spacing) > SPACING_TOLERANCE * spacing + 1.0:
-                break
-            j += 1
-            spacing = (positions[j] - positions[i]) / (j - i)
-        if j - i >= 2:
-            groups.append(np.arange(i, j + 1))
-            i = j
-        else:
-            i += 1
-    return groups
-
-
-def _whole_crests(positions: Values, group: NDArray[np.intp]) -> NDArray[np.intp]:
-    """Leave out an end crest that stands off the others: a chamfer, a run-out or a collar."""
-    steps = np.diff(positions[group])
-    if len(group) < 4:
-        return group
-    inner = median(steps[1:-1])
-    slack = END_TOLERANCE * inner + 0.7
-    # Where worn crests stand unevenly, the ends are no worse than the others.
-    if np.abs(steps[1:-1] - inner).max() > slack:
-        return group
-    first, last = np.abs(steps[[0, -1]] - inner) > slack
-    return group[int(first) : len(group) - int(last)]
-
-
-def _describe(
-    s: Values, radius: Values, peaks: NDArray[np.intp], places: Values, ends: int = 0
-) -> Run | None:
-    valleys = np.array(
-        [a + int(np.argmin(radius[a : b + 1])) for a, b in zip(peaks[:-1], peaks[1:], strict=True)]
-    )
-    spacing = median(np.diff(places))
-    mid = (radius[peaks[:-1]] + radius[peaks[1:]]) / 2
-    depth = median(mid - radius[valleys])
-    # Where the valley lies between its crests: 0.5 for a thread, near 0 or 1 for a barb.
-    share = (s[valleys] - s[peaks[:-1]]) / np.diff(s[peaks])
-    skew = median(share) - 0.5
-    if depth < 1.0:
-        return None
-    # Crests of one thread are as high as each other: a hexagon between two threads is none of them.
-    lower = np.minimum(radius[peaks[:-1]], radius[peaks[1:]]) - radius[valleys]
-    if median(lower) < AS_HIGH * depth:
-        return None
-    return Run(
-        crests=places, heights=radius[peaks], spacing=spacing, depth=depth, skew=skew, ends=ends
-    )
-
-
 def pair(a: Run, b: Run, shift: float) -> Region | None:
     """Return the stretch over which both sides' crests have one spacing, None where they do not.
 
@@ -299,7 +187,7 @@ def pair(a: Run, b: Run, shift: float) -> Region | None:
     above, below = a.crests - shift * a.heights, b.crests + shift * b.heights
     start = max(above[0], below[0]) - spacing / 2
     end = min(above[-1], below[-1]) + spacing / 2
-    if end - start < 2.0 * spacing:
+    if end - start < BOTH_SHOW * spacing:
         return None
     return Region(
         start_px=float(start),
@@ -334,12 +222,22 @@ def _lag(a: Run, b: Run, places: tuple[Values, Values]) -> float:
     return lag - float(np.round(lag))
 
 
+def _is_short(region: Region) -> bool:
+    """Whether a side shows two whole crests only, which repeat nothing by themselves."""
+    return min(map(len, region.crests)) < 3
+
+
+def _alternates(region: Region) -> bool:
+    """Whether the sides stand half a pitch apart, as those of a single start do."""
+    return abs(abs(region.lag) - 0.5) < 0.2
+
+
 def _is_thread(region: Region) -> bool:
     ratio = region.depth_px / region.spacing_px
     if SHALLOWEST <= ratio < DEPTH_RANGE[0]:
         # Seen along the axis, the ridges hide their grooves: what is left of them alternates from
         # side to side and is even, as barbs, rings and knurls are not.
-        alternate = abs(abs(region.lag) - 0.5) < 0.2 and abs(region.skew) < 0.10
+        alternate = _alternates(region) and abs(region.skew) < 0.10
         return alternate and sum(map(len, region.crests)) >= FEWEST_SHALLOW
     if not DEPTH_RANGE[0] <= ratio <= DEPTH_RANGE[1]:
         return False
@@ -349,9 +247,8 @@ def _is_thread(region: Region) -> bool:
     if abs(region.skew) < 0.10:
         return True
     # A single start has its sides half a pitch apart; in step are two starts - or rings.
-    opposed = abs(abs(region.lag) - 0.5) < 0.2
     in_step = abs(region.lag) < 0.2
-    if opposed:
+    if _alternates(region):
         return abs(region.skew) < 0.25
     return in_step and abs(region.skew) < 0.12
 

@@ -168,6 +168,8 @@ def _measure(scene: Scene, wanted: Wanted, say: Progress, processes: int = 1) ->
         which_open = own.open
         if which_open:
             flags.append(flag("which-thread"))
+        elif own.region is None:
+            flags.append(flag("read-elsewhere"))
     unscaled = spec.source == "none" and scene.reference is None
     if unscaled:
         scene = replace(scene, camera=assumed(scene.camera))

@@ -3,7 +3,7 @@
 A caliper reads a parallel thread anywhere, but a taper where its jaws find it largest: at the
 large end of the full thread. With several threads in the picture any of them may be the one that
 was read; with the scale it gives, all of them are threads that exist, with another's they hardly
-are.
+are. So may a thread that is too short to be measured, or, by a slip, a collar or a shank.
 """
 
 from __future__ import annotations
@@ -12,21 +12,26 @@ from contextlib import suppress
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pitchcam.camera.focal import log_held
 from pitchcam.camera.pinhole import Camera
 from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS, UNFITTED_ADVICE
+from pitchcam.frozen import dataclass
 from pitchcam.match.evidence import log_evidence
 from pitchcam.objects.regions import Region
 from pitchcam.objects.shapes import Shape
 from pitchcam.pipeline.part_threads import ANGLES_DEG, NOT_FITTED, by_crests, measured
+from pitchcam.pipeline.read_place import ReadPlace, diameter_mm, read_places, u_diameter
 from pitchcam.pipeline.scene import OwnScale, Scene
 from pitchcam.records import Quantity, ThreadReading
 from pitchcam.reference_kinds import U_CALIPER_MM
 from pitchcam.thread.budget.geometry import Measured
 from pitchcam.thread.budget.read import u_crests_mm
 from pitchcam.thread.reading import TAPER_SEEN
+
+Values = NDArray[np.float64]
 
 #: Where on a taper the jaws touch: beyond the last whole ridge seen, and how far that is open, in
 #: pitches (judgement; a taper of 1:16 grows by a sixteenth of that).
@@ -37,8 +42,9 @@ U_RATIO, U_ANGLE_DEG, U_TAPER = (0.003, 0.004), 1.5, 0.004
 #: What a ridge that stands off at an end turns a taper by, by the square of the turns: a thirtieth
 #: of a pitch on three flanks (:mod:`pitchcam.thread.budget.edges`).
 U_TAPER_ONE_TURN = 0.1
-#: Odds below which it stays open which thread was read.
-CLEAR = 20.0
+#: Odds below which it stays open what was read; and the share within which two diameters are one
+#: to the scale: what ratios within one picture are good to before their budget is made.
+CLEAR, ALIKE = 20.0, 0.01
 #: Why crests give no scale.
 NO_CRESTS = "The crests of no thread could be measured on both sides, so that they give no scale."
 #: Rounds in which distance and height settle, and the relative change at which they have: a
@@ -67,19 +73,20 @@ def from_crests(scene: Scene, parts: list[Shape], reading_mm: float) -> OwnScale
     if not seen:
         raise refused or UnreadableError(NO_CRESTS, UNFITTED_ADVICE, code="not-read")
     # What no screw thread's angle has was not the one that was read, if another is there.
-    seen = [(pr, s) for pr, s in seen if _may_be_one(s)] or seen[:1]
-    chosen, is_open = 0, False
-    if len(seen) > 1:
-        longer = [reading_mm / _touched(s) for _, s in seen]
-        # That all threads exist with lengths that many times as long, and a phone is held there.
-        scores = [
-            sum(log_evidence(_rough(s, by)) for _, s in seen)
-            + log_held(camera.distance_mm * by, camera.u_lens)
-            for by in longer
-        ]
-        chosen = int(np.argmax(scores))
-        is_open = bool(np.ptp(np.sort(scores)[-2:]) < np.log(CLEAR))
-    (part, region), shape = seen[chosen]
+    every, seen = seen, [(pr, s) for pr, s in seen if _may_be_one(s)] or seen[:1]
+    longer = [reading_mm / _touched(s) for _, s in seen]
+    places = []
+    for place in read_places(scene, parts, [region for (_, region), _ in every]):
+        by = reading_mm / diameter_mm(scene, camera, place)[0]
+        # What is as wide as a measured thread tells the same scale less well.
+        if all(abs(by / own - 1) > ALIKE for own in longer[: len(seen)]):
+            places.append(place)
+            longer.append(by)
+    shares = [0.0] * len(seen) + [p.log_share for p in places]
+    choice = _chosen([s for _, s in seen], camera, np.array(longer), np.array(shares))
+    if choice.number >= len(seen):
+        return _at_place(scene, camera, places[choice.number - len(seen)], reading_mm, choice)
+    (part, region), shape = seen[choice.number]
     taken, told = camera.distance_mm, _told(camera, shape, reading_mm)
     left = 0.0
     for look in range(ROUNDS):
@@ -103,10 +110,69 @@ def from_crests(scene: Scene, parts: list[Shape], reading_mm: float) -> OwnScale
         camera=camera,
         part=part,
         region=region,
-        read=shape,
-        u_reading=u / reading_mm,
+        frame=shape.frame,
+        axis=shape.axis,
+        u_reading=float(np.hypot(u / reading_mm, choice.apart)),
         u_crests=u_crests_mm(shape) / reading_mm,
-        open=is_open,
+        open=choice.open,
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Choice:
+    """Which of the places where a caliper may have been held it was, and what is left open.
+
+    ``apart`` is a relative standard uncertainty of all lengths, by the other places that come into
+    question; ``open`` says that one of them gives another scale.
+    """
+
+    number: int
+    apart: float = 0.0
+    open: bool = False
+
+
+def _chosen(seen: list[Measured], camera: Camera, longer: Values, shares: Values) -> _Choice:
+    """Choose the place that was read.
+
+    ``longer`` is how many times as long all lengths are with the reading at each, ``shares`` how
+    probable each is before the threads are asked, as a logarithm.
+    """
+    if len(longer) == 1:
+        return _Choice(number=0)
+    # That all threads exist with lengths that many times as long, and a phone is held there.
+    scores = shares + [
+        sum(log_evidence(_rough(s, by)) for s in seen)
+        + log_held(camera.distance_mm * by, camera.u_lens)
+        for by in longer
+    ]
+    best = int(np.argmax(scores))
+    # What is left with less is a tail, which a standard uncertainty does not tell.
+    rest = scores > scores[best] - np.log(CLEAR)
+    off, weight = longer / longer[best] - 1, np.exp(scores - scores[best]) * rest
+    return _Choice(
+        number=best,
+        apart=float(np.sqrt(weight @ off**2 / weight.sum())),
+        open=bool((np.abs(off[rest]) > ALIKE).any()),
+    )
+
+
+def _at_place(
+    scene: Scene, camera: Camera, place: ReadPlace, reading_mm: float, choice: _Choice
+) -> OwnScale:
+    """Return the scale by a place that is no measured thread."""
+    for _ in range(ROUNDS):
+        diameter, frame = diameter_mm(scene, camera, place)
+        reach = float(frame.origin @ np.array(camera.normal))
+        camera = camera.over_plate(reach * reading_mm / diameter + camera.distance_mm - reach)
+    return OwnScale(
+        camera=camera,
+        part=place.part,
+        region=None,
+        frame=diameter_mm(scene, camera, place)[1],
+        axis=place.part.axis,
+        u_reading=float(np.hypot(U_CALIPER_MM / reading_mm, choice.apart)),
+        u_crests=u_diameter(place),
+        open=choice.open,
     )
 
 

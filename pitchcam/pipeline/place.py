@@ -91,12 +91,12 @@ def _from_read(
     own = scene.own
     if own is None or own.region is region:
         return {}
-    read, camera = own.read, shape.camera
-    off = camera.project(read.frame.origin) - np.array(camera.centre_px)
+    camera = shape.camera
+    off = camera.project(own.frame.origin) - np.array(camera.centre_px)
     share = float(np.hypot(*off) / np.hypot(*camera.centre_px))
-    across = 1 + MORE_ALONG * (1 - _radial(off, np.array(read.axis.direction)))
+    across = 1 + MORE_ALONG * (1 - _radial(off, np.array(own.axis.direction)))
     bent = across * share**2
-    way = shape.frame.origin - read.frame.origin
+    way = shape.frame.origin - own.frame.origin
     if any(r is region for r in own.part.threads):
         return {"lever_mm": float(way @ shape.frame.along), "bent_read": bent}
     far = float(np.hypot(*way[:2]))

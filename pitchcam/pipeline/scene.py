@@ -29,7 +29,9 @@ from pitchcam.edges.straight import learn_rims, sharpened_undone
 from pitchcam.errors import OutlineError, UnreadableError
 from pitchcam.flags import FLAGS, flag
 from pitchcam.frozen import dataclass
+from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.field import Field, find_field
+from pitchcam.objects.frame import AxisFrame
 from pitchcam.objects.regions import Region
 from pitchcam.objects.shapes import Shape, describe, searched_all_round, searched_along
 from pitchcam.photo import Photo
@@ -41,7 +43,6 @@ from pitchcam.scale.faces import straight_sides
 from pitchcam.scale.find import find_reference
 from pitchcam.scale.reference import Edges, Reference
 from pitchcam.scale.tilt import told_by_window, window_edges
-from pitchcam.thread.budget.geometry import Measured
 
 Progress = Callable[[str], None]
 
@@ -56,15 +57,17 @@ AGREE = 0.03
 class OwnScale:
     """The scale by a reading of crests: the camera at the distance that it gives, and its u.
 
-    ``region`` is the thread that was read, on ``part``, and ``read`` as it was measured. Relative
-    standard uncertainties: ``u_reading`` of what was read, ``u_crests`` of what the picture shows
-    of these crests. ``open`` says that another thread of the picture may be the one that was read.
+    ``region`` is the thread that was read, on ``part``, None where what was read is no measured
+    thread; ``frame`` lies on the ``axis`` there. Relative standard uncertainties: ``u_reading`` of
+    what was read, with what it leaves open where it was, ``u_crests`` of what the picture shows of
+    these crests. ``open`` says that something else of the picture may be what was read.
     """
 
     camera: Camera
     part: Shape
-    region: Region
-    read: Measured
+    region: Region | None
+    frame: AxisFrame
+    axis: ImageAxis
     u_reading: float
     u_crests: float
     open: bool

@@ -35,8 +35,9 @@ LEVEL_BLURS = 1.04
 U_EDGE_PX = 0.15
 #: A crest's place is looked for within this share of a spacing on either side.
 REACH = 0.2
-#: Crests that a side must show.
-FEWEST_CRESTS = 3
+#: Crests that a side must show, and both sides together: two whole ones beside one that a chamfer
+#: turned down, three on the other.
+FEWEST_CRESTS, BOTH_SIDES = 2, 5
 #: What crests that are whole scatter by at least, pixels: an outline's crossings do by as much; and
 #: the rounds in which least absolute deviations settle.
 SCATTER_PX, ABSOLUTE_ROUNDS = 0.1, 20
@@ -216,7 +217,8 @@ def _crests(sight: Sight, outside_px: float) -> CrestPoints:
             side.append(sign)
             number.append(float(np.round((s - first) / region.spacing_px)))
     sides = np.array(side)
-    if min(int(np.sum(sides > 0)), int(np.sum(sides < 0))) < FEWEST_CRESTS:
+    counts = int(np.sum(sides > 0)), int(np.sum(sides < 0))
+    if min(counts) < FEWEST_CRESTS or sum(counts) < BOTH_SIDES:
         raise OutlineError("too few crests on one side")
     return CrestPoints(xy=np.array(xy), side=sides, number=np.array(number))
 
@@ -258,18 +260,17 @@ def _by_ends(places: Values, z: Values, found: tuple[float, float], scatter: flo
     scatter. Tops of end crests may be moved inward at both ends alike, which their scatter does not
     tell: it is what the pitch differs by without them, beyond what scatter makes of that (fewer
     crests scatter by their own variance more). Where too few are left to say, it is what the usual
-    end moves: of n crests a side an end weighs 6 / (n (n + 1)), and four ends of two sides make as
-    much as one.
+    ends move, each by itself: a crest weighs as far as it lies from the middle of its side.
     """
     pitch, u = found
-    number, inner = places[:, 2], np.zeros(len(z), bool)
-    usual = 0.0
+    number, inner, weight = places[:, 2], np.zeros(len(z), bool), np.zeros(len(z))
     for side in (places[:, 0] > 0, places[:, 1] > 0):
         own = number[side]
         inner |= side & (number > own.min()) & (number < own.max())
-        usual = max(usual, 6 * END_ALONG * abs(pitch) / (len(own) * (len(own) + 1)))
+        weight[side] = own - own.mean()
     if np.linalg.matrix_rank(places[inner]) < places.shape[1]:
-        return usual
+        ends = float(np.linalg.norm(weight[~inner]) / (weight @ weight))
+        return END_ALONG * abs(pitch) * ends
     within, u_within = _robust(places[inner], z[inner], scatter)
     by_chance = max(float(u_within[2] ** 2) - u**2, 0.0)
     return float(np.sqrt(max((float(within[2]) - pitch) ** 2 - by_chance, 0.0)))

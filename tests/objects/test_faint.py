@@ -7,8 +7,9 @@ import pytest
 
 from pitchcam.camera.pinhole import Camera
 from pitchcam.objects.axis import envelope, find_axis
+from pitchcam.objects.crest_runs import Run
 from pitchcam.objects.faint import _one, _told_once, faint_regions, sheared
-from pitchcam.objects.regions import Run, find_regions, pair
+from pitchcam.objects.regions import find_regions, pair
 from pitchcam.objects.shapes import _rippled
 
 S = np.arange(0.0, 900.0)

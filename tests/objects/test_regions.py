@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from pitchcam.objects import regions, turned
+from pitchcam.objects.crest_runs import Run
 from pitchcam.objects.regions import Region, few_crests, find_regions
 
 S = np.arange(0.0, 900.0)
@@ -172,7 +173,7 @@ def test_of_two_runs_in_one_place_more_crests_count():
 def run_of(crests, height=300.0, depth=18.0):
     spacing = float(np.diff(crests).mean())
     heights = np.full(len(crests), height)
-    return regions.Run(crests=crests, heights=heights, spacing=spacing, depth=depth, skew=0.0)
+    return Run(crests=crests, heights=heights, spacing=spacing, depth=depth, skew=0.0)
 
 
 def told(*pairs):
@@ -242,3 +243,50 @@ def test_a_worn_end_crest_leaves_the_sides_alternating():
     lower = wave(21.0, 8.0, 0.5, start=200, end=260, radius=320.0)
     (region, *_), others = look_at(upper, -lower)
     assert not others and abs(region.lag) > 0.3
+
+
+def short_thread(low=25.0, along=6.0, groove=0.0, bottom=60.0):
+    """Between a shoulder and a chamfer: three crests below; above two and one that is turned down.
+
+    Spacing 28 px; the third crest is ``low`` and lies so far back, the groove before it elsewhere.
+    """
+    radius = 80.0
+    above = [(100, 200), (132, bottom), (146, radius), (160, 60), (174, radius), (188 + groove, 60)]
+    above += [(202 - along, radius - low + 12), (216, 30), (300, 30)]
+    below = [(100, 200), (118, 60), (132, radius), (146, 60), (160, radius), (174, 60)]
+    below += [(188, radius), (202, 60), (216, 30), (300, 30)]
+    return (np.interp(S, *np.array(side, float).T) for side in (above, below))
+
+
+@pytest.mark.parametrize("along", [5.0, 7.0, 9.0])
+def test_a_crest_turned_down_by_a_chamfer_hides_no_thread(along):
+    """Its top lies a fourth of a spacing off, its groove in place: two whole crests are enough."""
+    above, below = short_thread(along=along)
+    (region,), others = find_regions(S, above, -below)
+    assert not others
+    assert [len(c) for c in region.crests] == [2, 3]
+    assert region.spacing_px == pytest.approx(28.0, rel=0.02)
+    assert abs(region.lag) == pytest.approx(0.5, abs=0.05)
+    assert region.turns == 2.5
+
+
+def test_two_crests_with_uneven_grooves_are_none():
+    above, below = short_thread(along=10.0, groove=-9.0)
+    assert find_regions(S, above, -below)[0] == []
+
+
+def test_two_crests_beside_a_nick_are_none():
+    above, below = short_thread(along=9.0, bottom=72.0)
+    assert find_regions(S, above, -below)[0] == []
+
+
+def test_two_crests_on_both_sides_are_none():
+    """Two collars of a handle with a groove on either side of both."""
+    above, _ = short_thread()
+    assert find_regions(S, above, -above) == ([], [])
+    assert find_regions(S, above, -np.interp(S - 14, S, above)) == ([], [])
+
+
+def test_two_crests_opposite_those_of_three_rings_are_none():
+    above, below = short_thread()
+    assert find_regions(S, above, -np.interp(S - 14, S, below)) == ([], [])

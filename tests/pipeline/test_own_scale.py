@@ -1,6 +1,7 @@
 """The part's own crests as scale: where a caliper touches, and which thread it was."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -10,8 +11,9 @@ import pytest
 from pitchcam import identify
 from pitchcam.camera.focal import log_held
 from pitchcam.errors import UnreadableError
-from pitchcam.pipeline import own_scale, part_threads
-from pitchcam.pipeline.own_scale import LARGE_END_PITCHES, _touched
+from pitchcam.pipeline import answer, own_scale, part_threads
+from pitchcam.pipeline.own_scale import ALIKE, LARGE_END_PITCHES, _chosen, _touched
+from pitchcam.pipeline.scene import take_apart
 from pitchcam.records import ScaleSpec
 
 SAMPLES = Path(__file__).parents[2] / "samples"
@@ -45,14 +47,15 @@ def test_a_phone_is_held_where_it_sees():
 def repeats(angle, major):
     frame = SimpleNamespace(origin=np.array([0.0, 0.0, 200.0]))
     read = {"pitch_mm": 1.5, "major_mm": major, "angle_deg": angle, "taper": 0.0}
-    shape = SimpleNamespace(**vars(thread(0.0)) | {"major_mm": major, "frame": frame})
+    more = {"major_mm": major, "frame": frame, "axis": None}
+    shape = SimpleNamespace(**vars(thread(0.0)) | more)
     shape.quantities = lambda: read
     return shape
 
 
 def scale_of(monkeypatch, shapes):
     """The scale of a part whose threads, the longer first, are shapes or are refused."""
-    camera = SimpleNamespace(normal=(0.0, 0.0, 1.0), distance_mm=200.0)
+    camera = SimpleNamespace(normal=(0.0, 0.0, 1.0), distance_mm=200.0, u_lens=0.03)
     camera.over_plate = lambda far: SimpleNamespace(**vars(camera) | {"distance_mm": far})
     regions = [SimpleNamespace(turns=9 - i, name=name) for i, name in enumerate(shapes)]
 
@@ -64,6 +67,7 @@ def scale_of(monkeypatch, shapes):
     monkeypatch.setattr(own_scale, "_first", lambda *_: camera)
     monkeypatch.setattr(own_scale, "_shape", shape)
     monkeypatch.setattr(own_scale, "u_crests_mm", lambda shape: 0.02)
+    monkeypatch.setattr(own_scale, "read_places", lambda *_: [])
     return own_scale.from_crests(SimpleNamespace(), [SimpleNamespace(threads=regions)], 10.0)
 
 
@@ -76,6 +80,13 @@ def test_an_angle_that_no_thread_has_was_not_read(monkeypatch):
     assert (found.u_reading, found.u_crests) == pytest.approx((0.0015, 0.002))
 
 
+def test_of_two_threads_nearly_alike_the_scale_carries_their_difference(monkeypatch):
+    """Either may have been read: half a percent apart, they leave no name open."""
+    found = scale_of(monkeypatch, {"one": repeats(60.0, 10.0), "other": repeats(60.0, 10.05)})
+    assert not found.open
+    assert 0.002 < found.u_reading < 0.005
+
+
 def looking(monkeypatch, shape, first_mm):
     """Return the scale by crests of 10 mm where looks give a shape, the first from a distance."""
     camera = SimpleNamespace(normal=(0.0, 0.0, 1.0), distance_mm=first_mm)
@@ -83,6 +94,7 @@ def looking(monkeypatch, shape, first_mm):
     monkeypatch.setattr(own_scale, "_first", lambda *_: camera)
     monkeypatch.setattr(own_scale, "_shape", shape)
     monkeypatch.setattr(own_scale, "u_crests_mm", lambda shape: 0.02)
+    monkeypatch.setattr(own_scale, "read_places", lambda *_: [])
     only = SimpleNamespace(threads=[SimpleNamespace(turns=9)])
     return own_scale.from_crests(SimpleNamespace(), [only], 10.0)
 
@@ -166,3 +178,60 @@ def test_the_thread_that_was_read_is_found_out(which):
     pitches = sorted(t.reading.pitch_mm.value for p in result.parts for t in p.threads)
     true = sorted(t["pitch_mm"] for t in truth["threads"])
     assert pitches == pytest.approx(true, rel=0.015)
+
+
+@pytest.mark.parametrize("which", [0, 1])
+def test_a_reading_of_crests_that_are_not_measured_gives_the_scale(monkeypatch, which):
+    """The other thread of a nipple is too short to be found, and is the one that was read."""
+    truth = json.loads(next(SAMPLES.glob("p16-*.json")).read_text(encoding="utf-8"))
+    seen, read = truth["threads"][1 - which], truth["threads"][which]
+
+    def without(*arguments):
+        scene = take_apart(*arguments)
+        shapes = []
+        for shape in scene.shapes:
+            left = [t for t in shape.threads if abs(t.spacing_px / px - seen["pitch_mm"]) < 0.04]
+            shapes.append(replace(shape, threads=tuple(left)))
+        return replace(scene, shapes=tuple(shapes))
+
+    scale = identify(SAMPLES / truth["file"], ScaleSpec(source="disc", mm=truth["scale"]["mm"]))
+    px = 1 / scale.scale.mm_per_px.value
+    monkeypatch.setattr(answer, "take_apart", without)
+    stated = ScaleSpec(source="major", mm=round(read["major_mm"], 2))
+    result = identify(SAMPLES / truth["file"], stated, plots=False)
+    (found,) = (t for p in result.parts for t in p.threads)
+    assert found.verdict.designation == seen["designation"]
+    for name in ("pitch_mm", "major_mm"):
+        q = getattr(found.reading, name)
+        assert abs(q.value - seen[name]) < 2 * q.u, name
+        assert q.u < 0.02 * q.value
+    assert "read-elsewhere" in {w.code for w in result.warnings}
+
+
+def chosen(longer, shares=None):
+    """What is chosen for an M10x1.5 as measured in a camera's scale, 10 mm as read on it."""
+    camera = SimpleNamespace(distance_mm=200.0, u_lens=0.03)
+    shares = np.zeros(len(longer)) if shares is None else np.array(shares)
+    return _chosen([repeats(60.0, 9.9)], camera, np.array(longer), shares)
+
+
+def test_the_place_is_chosen_with_which_the_threads_exist():
+    there = chosen([1.2, 1.0])
+    assert there.number == 1 and there.apart == 0.0 and not there.open
+
+
+def test_a_slip_is_believed_where_nothing_else_makes_the_threads_exist():
+    """1.17 times as long it is nearly an M12x1.75, which a slip makes no likelier than M10x1.5."""
+    slip = [0.0, float(np.log(0.01))]
+    assert chosen([1.0, 1.17], shares=slip).number == 0
+    assert not chosen([1.0, 1.17], shares=slip).open
+    assert chosen([1.2, 1.0], shares=slip).number == 1
+
+
+def test_lengths_carry_what_is_left_open_of_the_place():
+    both = chosen([1.0, 1.17])
+    assert both.number == 0 and both.open
+    # The other has e^-2.7 of its weight.
+    assert both.apart == pytest.approx(0.17 * np.sqrt(0.065), rel=0.15)
+    near = chosen([1.0, 1.0 + ALIKE / 4])
+    assert not near.open and 0 < near.apart < ALIKE / 4

@@ -77,7 +77,9 @@ def place(
     scene = SimpleNamespace(
         reference=reference if spec.source != "major" else None,
         rows_shown=True,
-        own=SimpleNamespace(**OWN | {"read": read or shape} | (own or {}))
+        own=SimpleNamespace(
+            **OWN | {"frame": (read or shape).frame, "axis": (read or shape).axis} | (own or {})
+        )
         if spec.source == "major"
         else None,
         spec=spec,

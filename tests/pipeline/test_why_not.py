@@ -320,7 +320,9 @@ def scene_of(thread, *, beside=(0.0, 300.0), height=3.0, source="pin", read=None
             read_px=read,
             **told,
         ),
-        own=SimpleNamespace(**vars(OWN), read=thread, part=SimpleNamespace(threads=[])),
+        own=SimpleNamespace(
+            **vars(OWN), frame=thread.frame, axis=thread.axis, part=SimpleNamespace(threads=[])
+        ),
         rows_shown=True,
         camera=thread.camera,
         bare=None,

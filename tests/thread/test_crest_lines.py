@@ -205,14 +205,16 @@ def test_ends_that_all_stand_inward_are_told_by_the_others(n):
     assert abs(pitch - 1) <= u * (1 + 1e-6)
 
 
-def test_what_the_usual_end_moves_is_open_where_too_few_crests_are_left_to_say():
-    """Monte Carlo: four ends off as ends are, and least squares."""
+@pytest.mark.parametrize("left", [[0, 1, 2, 3, 4, 5], [0, 1, 3, 4, 5]])
+def test_what_the_usual_end_moves_is_open_where_too_few_crests_are_left_to_say(left):
+    """Monte Carlo: four ends off as ends are, and least squares; of three crests a side, or two."""
     rng = np.random.default_rng(1)
-    places, z = ends_moved(3, 0.0)
+    places, z = (x[left] for x in ends_moved(3, 0.0))
+    ends = [0, len(left) - 4, len(left) - 3, len(left) - 1]
     moved = []
     for _ in range(400):
         off = z.copy()
-        off[[0, 2, 3, 5]] += rng.normal(0, 0.036, 4)
+        off[ends] += rng.normal(0, 0.036, 4)
         moved.append(np.linalg.lstsq(places, off, rcond=None)[0][2])
     u = crest_lines._by_ends(places, z, (1.0, 0.01), 0.01)
     assert u == pytest.approx(np.std(moved), rel=0.1)
@@ -248,6 +250,20 @@ def test_three_crests_on_a_line_are_not_certain():
     spread = np.sqrt(np.sum((np.arange(3) * 0.8 - 0.8) ** 2))
     assert few == pytest.approx(0.012 * np.sqrt(2 / 3) / spread, rel=0.01)
     assert many < few / 50
+
+
+def test_two_whole_crests_beside_three_are_measured_and_fewer_are_not():
+    """What a shoulder and a chamfer leave of four turns."""
+    camera, points = outline_of(iso_profile(1.5, 14.0), 1.5, 28.0)
+    whole = seen(iso_profile(1.5, 14.0), 1.5, 28.0).sight.region
+    above, below = whole.crests
+    few = replace(whole, crests=(above[2:4], below[2:5]))
+    shape = outlined_crests(replace(sight_of(camera, points, whole), region=few))
+    assert abs(shape.pitch_mm - 1.5) < 0.005 < shape.u_pitch_mm < 0.05
+    assert abs(shape.major_mm - 14.0) < 0.05
+    fewer = replace(whole, crests=(above[2:4], below[2:4]))
+    with pytest.raises(OutlineError, match="too few crests"):
+        outlined_crests(replace(sight_of(camera, points, whole), region=fewer))
 
 
 def test_what_a_picture_marks_lies_on_the_crests():

@@ -1,0 +1,76 @@
+"""Where a part is level on both sides: crests with their grooves filled, collars, shanks."""
+
+import numpy as np
+import pytest
+
+from pitchcam.objects.level import level_stretches
+
+S = np.arange(0.0, 600.0)
+
+
+def falls(first, *levels):
+    """A side that goes from one level to the next by slopes of 45 degrees from given stations."""
+    side = np.full(len(S), first, float)
+    for station, level in levels:
+        step = np.clip(S - station, 0.0, abs(level - side[-1])) * np.sign(level - side[-1])
+        side = side + step
+    return side
+
+
+def grooved(side, grooves, depth=10.0, half=15.0):
+    """The side with V grooves at stations."""
+    for at in grooves:
+        side = side - np.maximum(depth * (1 - np.abs(S - at) / half), 0.0)
+    return side
+
+
+def test_a_collar_and_a_shank_are_level_and_what_falls_between_them_is_not():
+    side = falls(200.0, (200, 120))
+    collar, shank = level_stretches((S, side, -side))
+    assert (collar.radii_px, shank.radii_px) == ((200.0, 200.0), (120.0, 120.0))
+    assert collar.end_px == pytest.approx(200, abs=12)
+    assert shank.start_px == pytest.approx(280, abs=12)
+    assert not collar.ridged and not shank.ridged
+    cone = 100 + S / 8
+    assert not level_stretches((S, cone, -cone))
+
+
+def test_a_taper_is_level():
+    side = 100 + S / 32
+    assert len(level_stretches((S, side, -side))) == 1
+
+
+def test_two_crests_beside_a_shoulder_are_crests():
+    """Two grooves on one side and one on the other: no region of three crests."""
+    side = falls(200.0, (200, 120), (420, 40))
+    upper, lower = grooved(side, [300, 340]), grooved(side, [320])
+    collar, crests, _ = level_stretches((S, upper, -lower))
+    assert crests.radii_px == (120.0, 120.0) and crests.ridged
+    assert crests.start_px < 300 and crests.end_px > 340
+    assert not collar.ridged
+
+
+def test_the_grooves_of_a_thread_are_none_of_the_collar_beside_it():
+    side = grooved(np.where(S < 300, 120.0, 200.0), [195, 225, 255, 285])
+    thread, collar = level_stretches((S, side, -side))
+    assert thread.ridged and not collar.ridged
+
+
+def test_a_taper_of_ridges_is_level_to_its_large_end():
+    side = grooved(100 + S / 32, range(30, 580, 30))
+    places = level_stretches((S, side, -side))
+    longest = max(places, key=lambda p: p.end_px - p.start_px)
+    assert longest.ridged and longest.end_px - longest.start_px > 500
+    assert longest.radii_px[0] == pytest.approx(side.max(), abs=1.5)
+
+
+def test_a_nick_on_one_side_makes_no_crests():
+    side = falls(200.0, (200, 120))
+    assert not any(p.ridged for p in level_stretches((S, grooved(side, [450]), -side)))
+
+
+def test_nothing_is_filled_beyond_the_end():
+    """A step at the end is no groove, however narrow the part is there."""
+    side = falls(120.0, (580, 90))
+    (shank,) = level_stretches((S, side, -side))
+    assert shank.end_px == pytest.approx(580, abs=12) and not shank.ridged
