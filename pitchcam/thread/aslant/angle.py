@@ -25,6 +25,7 @@ from pitchcam.thread.aslant.fit import (
     COUNT,
     CREST,
     DEVIATIONS,
+    DRAWN_BY,
     FIRST_NOISE_PX,
     INSIDE_BLURS,
     OUT,
@@ -46,9 +47,15 @@ from pitchcam.thread.aslant.fit import (
     trusted,
     u_of_sight,
     usual_bounds,
-    usual_steps,
 )
-from pitchcam.thread.aslant.ridge import ROOT_RADIUS, U_ROOT_RADIUS, Curve, ridge_outline
+from pitchcam.thread.aslant.ridge import (
+    BY_PITCH,
+    ROOT_RADIUS,
+    U_ROOT_RADIUS,
+    Curve,
+    ridge_outline,
+    roundest,
+)
 from pitchcam.thread.aslant.weigh import STRANGE_BLURS
 from pitchcam.thread.crest_lines import CrestShape
 from pitchcam.thread.measure import ThreadShape
@@ -66,9 +73,6 @@ HALF_DEG, START_DEG = (18.0, 48.0), 28.75
 #: wear with it; and the roundness of their corners: any.
 CREST_HEIGHT, U_CREST_HEIGHT = 0.29, 0.05
 ROUND, U_ROUND = 0.5, 0.35
-STEP_ROUND = 1e-3
-#: Steps for which slopes by differences stand: they change little, and half of a fit is their cost.
-RENEW = 4
 #: Depth of a thread in pitches, over which the light rises.
 DEPTH = 0.58
 #: Levels of the light whose distance apart along the normal tells how much a flank mirrors; samples
@@ -98,14 +102,19 @@ class _Any:
     rise_px: tuple[float, float]
 
     def ridge(self, q: Values) -> Curve:
-        pitch, crest, tan = float(q[PITCH]), float(q[CREST]), float(q[TAN])
-        over = max(pitch / 4 / tan - crest, 0.0)
-        radius = float(q[CORNER]) * over / (np.hypot(1.0, tan) / tan - 1)
-        any_angle = Ridge(angle_deg=0.0, radius=radius / pitch, crest=0.0, cut=False)
-        return ridge_outline(any_angle, pitch, crest, tan)
+        pitch, crest, tan, corner = q[[PITCH, CREST, TAN, CORNER]].tolist()
+        largest, by_largest = roundest(pitch, crest, tan)
+        radius = corner * largest / pitch
+        any_angle = Ridge(angle_deg=0.0, radius=radius, crest=0.0, cut=False)
+        ridge = ridge_outline(any_angle, pitch, crest, tan)
+        by_radius = (corner * by_largest - radius * BY_PITCH) / pitch
+        by = ridge.by + by_radius[:, None, None] * ridge.by[3]
+        by[3] = largest / pitch * ridge.by[3]
+        return replace(ridge, by=by)
 
-    def steps(self, q: Values) -> list[tuple[int, float]]:
-        return [*usual_steps(float(q[PITCH])), (CORNER, STEP_ROUND)]
+    @property
+    def places(self) -> tuple[int, ...]:
+        return (*DRAWN_BY, CORNER)
 
     def bounds(self, start: Values) -> tuple[Values, Values]:
         low, high = usual_bounds(start, self.pitch, self.seen.u_slope)
@@ -235,12 +244,12 @@ def _angle(
     start[CREST], start[TAN] = CREST_HEIGHT * pitch, np.tan(np.radians(START_DEG))
     seen = replace(seen, columns=np.stack([np.zeros(len(height)), height], axis=1))
     form = _Any(seen=seen, pitch=pitch, rise_px=rise_px)
-    every = Points(scatter_px=FIRST_NOISE_PX, weight=np.ones(len(height)), renew=RENEW)
+    every = Points(scatter_px=FIRST_NOISE_PX, weight=np.ones(len(height)))
     fit = fit_outline(seen, form, start, every)
     for _ in range(2):
         scatter, weight = trusted(seen, fit)
         noise = float(np.hypot(scatter, ALIKE_BLURS * seen.blur_px * np.sqrt(seen.ridges)))
-        sound = Points(scatter_px=noise, weight=weight, renew=RENEW)
+        sound = Points(scatter_px=noise, weight=weight)
         fit = fit_outline(seen, form, fit.q, sound)
     if strangeness(seen, fit, weight) > STRANGE_BLURS:
         raise np.linalg.LinAlgError("the outline is of no form")

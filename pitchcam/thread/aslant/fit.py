@@ -14,7 +14,7 @@ from pitchcam.least_squares import soft, solve_one
 from pitchcam.normal import normal_cdf
 from pitchcam.objects.contour import LIT_LEVEL
 from pitchcam.small import distinct, median
-from pitchcam.thread.aslant.contour import Side, Wound, light_beside
+from pitchcam.thread.aslant.contour import NODES, Beside, Changes, Side, Wound, light_beside
 from pitchcam.thread.aslant.ridge import ROOT_RADIUS, Curve, root_outline
 from pitchcam.thread.crest_lines import CrestShape
 from pitchcam.thread.measure import ThreadShape
@@ -43,9 +43,6 @@ LIT_PLACE = float(np.interp(LIT_LEVEL, BELOW, DEVIATIONS))
 #: Of a straight edge's slope a notch that fills with shadow is taken to keep this share.
 LEAST_SLOPE = 0.3
 SETTLED = 1e-4
-#: Steps of the differences, in pitches, tangents and radians.
-STEP = 1e-4
-
 
 #: The parameters that every drawn thread has: middles of ridge 0 on both sides, pitch, crest's
 #: radius at the origin, half the taper, turn and offset of the axis in the picture's plane, crest's
@@ -54,6 +51,11 @@ STEP = 1e-4
 FIRST, PITCH, RADIUS, TAPER, TURN, OFFSET = 0, 2, 3, 4, 5, 6
 CREST, TAN, OUT, SLOPE, ROOT = 7, 8, 9, 10, 11
 COUNT = 12
+#: Those with which the drawing changes by itself; the others move the thread in the picture.
+DRAWN_BY = (PITCH, CREST, TAN, ROOT, SLOPE)
+#: What a ridge's and a root's outline change with, as :class:`Curve` has it; one more than the
+#: usual parameters may say how round the corners are.
+RIDGE_PLACES, ROOT_PLACES = (PITCH, CREST, TAN, COUNT), (PITCH, CREST, TAN, ROOT)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,11 +83,12 @@ class Form(Protocol):
     """What is drawn of a thread besides its place, by its parameters, of which COUNT are usual."""
 
     def ridge(self, q: Values) -> Curve:
-        """Return the ridge."""
+        """Return the ridge; the last of its slopes is that by what is drawn besides DRAWN_BY."""
         ...
 
-    def steps(self, q: Values) -> list[tuple[int, float]]:
-        """Return the parameters whose slopes are taken by differences, and their steps."""
+    @property
+    def places(self) -> tuple[int, ...]:
+        """The parameters with which its drawing changes by itself, DRAWN_BY and more."""
         ...
 
     def off(self, q: Values) -> tuple[Values, Values]:
@@ -184,34 +187,22 @@ def usual_bounds(start: Values, pitch: float, u_slope: float) -> tuple[Values, V
     return low, high
 
 
-def usual_steps(pitch: float) -> list[tuple[int, float]]:
-    """Return the usual parameters whose slopes are taken by differences, and their steps."""
-    by_pitch = [(place, STEP * pitch) for place in (PITCH, CREST, ROOT)]
-    return [*by_pitch, (TAN, STEP), (SLOPE, STEP)]
-
-
 @dataclass(frozen=True, kw_only=True)
 class Points:
-    """How far points scatter, pixels, and how much each counts (n,).
-
-    Slopes that are taken by differences are worked out anew at every ``renew``-th step.
-    """
+    """How far points scatter, pixels, and how much each counts (n,)."""
 
     scatter_px: float
     weight: Values
-    renew: int = 1
 
 
 def fit_outline(seen: Outline, form: Form, start: Values, points: Points) -> OutlineFit:
     """Fit a form to the outline."""
     scale = points.weight * np.sqrt(PER_POINT) / points.scatter_px
-    places = [place for place, _ in form.steps(start)]
-    old, asked = np.empty((len(scale), 0)), dict[bytes, Values]()
+    asked = dict[bytes, Values]()
 
     def cost(q: Values) -> tuple[Values, Values]:
-        nonlocal old
-        plain = rest_and_slopes(seen, form, q, old if len(asked) % points.renew else None)
-        old, asked[q.tobytes()] = plain[1][:, places], plain[0]
+        plain = rest_and_slopes(seen, form, q)
+        asked[q.tobytes()] = plain[0]
         rest, slopes = soft(*plain, FAR_PX)
         off, pull = form.off(q)
         return (
@@ -252,38 +243,86 @@ def _whole(seen: Outline, fit: OutlineFit, scatter: float) -> NDArray[np.bool_]:
     return keep
 
 
-def rest_and_slopes(
-    seen: Outline, form: Form, q: Values, old: Values | None = None
-) -> tuple[Values, Values]:
-    """Return how far outside the model's outline points lie, pixels, and its slopes (n, p).
-
-    ``old`` are those slopes that are else taken by differences.
-    """
-    steps = form.steps(q)
-    moved = [q, *(_moved(q, *step) for step in steps)] if old is None else [q]
-    every, along, across = distances(seen, form, moved)
-    rest, along, across = every[0], along[0], across[0]
+def rest_and_slopes(seen: Outline, form: Form, q: Values) -> tuple[Values, Values]:
+    """Return how far outside the model's outline points lie, pixels, and its slopes (n, p)."""
     z, y = on_axis(seen, q)
-    slopes = np.zeros((len(rest), len(q)))
+    wound, sides, changes = _drawn(seen, form, q)
+    groups = [np.flatnonzero(seen.side == side.side) for side in sides]
+    blur = seen.blur_px * seen.mm_per_px
+    points = [(z[on], y[on]) for on in groups]
+    rest, along, across = np.empty((3, len(z)))
+    slopes = np.zeros((len(q), len(rest)))
+    every = light_beside(points, (wound, sides), blur, changes)
+    for i, (on, beside) in enumerate(zip(groups, every, strict=True)):
+        rest[on], pull = _distance(beside, blur)
+        along[on], across[on] = np.einsum("mn,mn->n", pull, beside.rise), -pull.sum(axis=0)
+        slopes[FIRST + i, on] = -along[on]
+        by_form = np.einsum("mn,pmn->pn", pull, beside.moved)
+        for place, by in zip(form.places, by_form, strict=True):
+            slopes[place, on] = by
     # What moves the thread in the picture moves the points against it.
-    for i, side in enumerate((1.0, -1.0)):
-        slopes[:, FIRST + i] = np.where(seen.side == side, -along, 0.0)
-    slopes[:, RADIUS], slopes[:, TAPER] = -across, -across * z
-    slopes[:, TURN] = along * seen.side * y - across * seen.side * z
-    slopes[:, OFFSET], slopes[:, OUT] = -across * seen.side, -1.0
-    slopes[:, COUNT:] = -seen.columns
-    if old is None:
-        for (place, step), changed in zip(steps, every[1:], strict=True):
-            slopes[:, place] = (changed - rest) / step
-    else:
-        slopes[:, [place for place, _ in steps]] = old
-    return rest, slopes
+    slopes[RADIUS], slopes[TAPER] = -across, -across * z
+    slopes[TURN] = seen.side * (along * y - across * z)
+    slopes[OFFSET] = -across * seen.side
+    slopes /= seen.mm_per_px
+    slopes[OUT] = -1.0
+    slopes[COUNT:] -= seen.columns.T
+    return rest / seen.mm_per_px - q[OUT] - seen.columns @ q[COUNT:], slopes.T
 
 
-def _moved(q: Values, place: int, step: float) -> Values:
-    moved = q.copy()
-    moved[place] += step
-    return moved
+def _distance(beside: Beside, blur: float) -> tuple[Values, Values]:
+    """Return how far outside of the outline points are, mm (n,), by their light.
+
+    And what of it goes with the drawn thread's height at each station that the blur gathers (m, n).
+    """
+    # In standard deviations of the blur the light's change is even across a straight edge.
+    place = np.interp(beside.light, BELOW, DEVIATIONS)
+    density = np.exp(-0.5 * place**2) / np.sqrt(2 * np.pi)
+    slope, least = np.hypot(beside.along, beside.across), LEAST_SLOPE * density / blur
+    steep = np.maximum(slope, least)
+    rest = (place - LIT_PLACE) * density / steep
+    # The slope itself changes as well, but where the least one stands for it.
+    by_light = 1 - (place - LIT_PLACE) * place
+    by_slope = np.where(slope > least, rest / (blur * steep), 0.0)
+    by_light = np.where(slope > least, by_light, 1.0)
+    turned = by_slope * (beside.along * NODES[:, None] - beside.across * beside.off)
+    return rest, (turned - by_light) * beside.weights / steep
+
+
+def _drawn(seen: Outline, form: Form, q: Values) -> tuple[Wound, list[Side], Changes]:
+    """Return a drawn thread, both of its sides, and how it changes with the form's places."""
+    pitch, places = float(q[PITCH]), form.places
+    ridge, root = form.ridge(q), root_outline(pitch, float(q[TAN]), float(q[ROOT]))
+    cosine, sine = np.cos(q[TURN]), np.sin(q[TURN])
+    hole_z, hole_y, hole_x = seen.pinhole
+    hole_y = hole_y - q[OFFSET]
+    turned = cosine * hole_z + sine * hole_y, cosine * hole_y - sine * hole_z
+    wound = Wound(
+        pitch=pitch,
+        line=float(q[RADIUS] - q[CREST]),
+        half_taper=float(q[TAPER]),
+        ridge=ridge,
+        root=root,
+        pinhole=np.array([turned[0] + q[SLOPE] * hole_x, turned[1], hole_x]),
+    )
+    whole = ridge.whole().by
+    outline = np.zeros((len(places), 3, whole.shape[2] + root.by.shape[2]))
+    ridges, roots = outline[:, :, : whole.shape[2]], outline[:, :, whole.shape[2] :]
+    for own, place in enumerate(places):
+        if place in RIDGE_PLACES:
+            ridges[own] = whole[RIDGE_PLACES.index(place)]
+        if place in ROOT_PLACES:
+            roots[own] = root.by[ROOT_PLACES.index(place)]
+    # The pitch line lies below the crest by its height.
+    outline[places.index(CREST), 1] -= 1.0
+    unit = np.eye(len(places))
+    changes = Changes(
+        outline=outline,
+        pitch=unit[places.index(PITCH)],
+        pinhole_z=hole_x * unit[places.index(SLOPE)],
+    )
+    sides = [Side(first=float(q[FIRST + i]), side=side) for i, side in enumerate((1.0, -1.0))]
+    return wound, sides, changes
 
 
 def on_axis(seen: Outline, q: Values) -> tuple[Values, Values]:
@@ -291,50 +330,3 @@ def on_axis(seen: Outline, q: Values) -> tuple[Values, Values]:
     cosine, sine = np.cos(q[TURN]), np.sin(q[TURN])
     z, y = seen.zy[:, 0], seen.zy[:, 1] - q[OFFSET]
     return cosine * z + sine * y, seen.side * (cosine * y - sine * z)
-
-
-def distances(
-    seen: Outline, form: Form, several: Sequence[Values]
-) -> tuple[Values, Values, Values]:
-    """Return the distances in pixels, and their slopes along and across per mm, each (m, n).
-
-    ``several`` are m times parameters, all with the axis at one place in the picture.
-    """
-    at = several[0]
-    z, y = on_axis(seen, at)
-    cosine, sine = np.cos(at[TURN]), np.sin(at[TURN])
-    hole_z, hole_y, hole_x = seen.pinhole
-    hole_y = hole_y - at[OFFSET]
-    level_z, across_y = cosine * hole_z + sine * hole_y, cosine * hole_y - sine * hole_z
-    sections = []
-    for q in several:
-        pitch, tan = float(q[PITCH]), float(q[TAN])
-        wound = Wound(
-            pitch=pitch,
-            line=float(q[RADIUS] - q[CREST]),
-            half_taper=float(q[TAPER]),
-            ridge=form.ridge(q),
-            root=root_outline(pitch, tan, float(q[ROOT])),
-        )
-        pinhole = np.array([level_z + q[SLOPE] * hole_x, across_y, hole_x])
-        sections.append((wound, pinhole, q))
-    rest, along, across = (np.empty((len(several), len(z))) for _ in range(3))
-    blur = seen.blur_px * seen.mm_per_px
-    for i, side in enumerate((1.0, -1.0)):
-        on = np.flatnonzero(seen.side == side)
-        sides = [
-            Side(wound=wound, first=float(q[FIRST + i]), side=side, pinhole=pinhole)
-            for wound, pinhole, q in sections
-        ]
-        beside = light_beside((z[on], y[on]), sides, blur)
-        # In standard deviations of the blur the light's change is even across a straight edge.
-        place = np.interp(beside.light, BELOW, DEVIATIONS)
-        density = np.exp(-0.5 * place**2) / np.sqrt(2 * np.pi)
-        steep = np.maximum(np.hypot(beside.along, beside.across), LEAST_SLOPE * density / blur)
-        rest[:, on] = (place - LIT_PLACE) * density / steep / seen.mm_per_px
-        along[:, on] = beside.along / steep / seen.mm_per_px
-        across[:, on] = beside.across / steep / seen.mm_per_px
-    rest = np.stack(
-        [row - q[OUT] - seen.columns @ q[COUNT:] for row, q in zip(rest, several, strict=True)]
-    )
-    return rest, along, across

@@ -5,6 +5,9 @@ Pieces that are clear of each other are joined to one line, so that a few search
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import fields
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -58,36 +61,68 @@ def roots_of(z: Values, y: Values) -> Pieces:
     )
 
 
-def skylines(z: Values, middles: Values, ridges: Pieces, roots: Pieces) -> Values:
-    """Return the outermost of each drawing at stations ``z`` (n, m), (drawings, n, m).
+@dataclass(frozen=True, kw_only=True)
+class Skyline:
+    """The outermost at stations, INSIDE where nothing is: all of the stations' shape.
 
-    ``middles`` (drawings, pieces) are those of the ridges. It is INSIDE where nothing is.
+    Each lies on a straight line between two points, of all those of ridges and then of roots,
+    ``share`` of the way from ``left`` to ``right``; ``rise`` is the line's, per length.
     """
-    lines, others = [_joined(*_closed(roots))], _closed(ridges)
-    clear = np.zeros(len(middles), bool)
-    for apart in CLEAR:
-        every = [_joined(*(x[:, i::apart] for x in others)) for i in range(apart)]
-        clear = np.logical_and.reduce([_in_order(line) for line in every])
-        if clear.all():
-            break
-    clear &= _in_order(lines[0])
-    lines += every
-    # Node by node neighbours follow each other, as a search likes them.
-    at = np.ascontiguousarray(z.T)
-    out = np.empty((len(middles), *z.shape))
-    for i in range(len(middles)):
-        if not clear[i]:
-            out[i] = _one_by_one(z, middles[i], (ridges, roots), i)
-            continue
-        own = np.interp(at, *(x[i] for x in lines[0]))
-        for line in lines[1:]:
-            np.maximum(own, np.interp(at, *(x[i] for x in line)), out=own)
-        out[i] = own.T
+
+    height: Values
+    left: Indices
+    right: Indices
+    share: Values
+    rise: Values
+
+
+@dataclass(frozen=True)
+class _Line:
+    """Points z and y of a line, and their places among all points, (n,) or (pieces, n) each."""
+
+    z: Values
+    y: Values
+    point: Indices
+
+    def of(self, which: slice | int) -> _Line:
+        """Return the line of some pieces, one after the other."""
+        return _Line(self.z[which].ravel(), self.y[which].ravel(), self.point[which].ravel())
+
+    @property
+    def in_order(self) -> bool:
+        return bool((self.z[1:] >= self.z[:-1]).all())
+
+
+def skylines(
+    stations: Sequence[Values], middles: Values, ridges: Pieces, roots: Pieces
+) -> list[Skyline]:
+    """Return the outermost of each drawing at stations of its own, (m, n) each.
+
+    ``middles`` (drawings, pieces) are those of the ridges. Stations of a row are neighbours, as a
+    search likes it, and those of a column belong together.
+    """
+    ridge_z, ridge_y, ridge_at = _closed(ridges)
+    root_z, root_y, root_at = _closed(roots)
+    root_at = root_at + ridges.z[0].size
+    out = []
+    for i, at in enumerate(stations):
+        kinds = [_Line(ridge_z[i], ridge_y[i], ridge_at), _Line(root_z[i], root_y[i], root_at)]
+        lines = _joined(kinds)
+        if lines is None:
+            lines = [kind.of(k) for kind in kinds for k in range(len(kind.z))]
+            shown = np.concatenate([ridges.shown[i], roots.shown[i]])
+            tops = _nearby(at, middles[i], lines, shown)
+        else:
+            tops = [np.interp(at, line.z, line.y) for line in lines]
+        out.append(_outermost(at, lines, tops))
     return out
 
 
-def _closed(p: Pieces) -> tuple[Values, Values]:
-    """Return pieces that begin and end INSIDE, right beside what is seen of each."""
+def _closed(p: Pieces) -> tuple[Values, Values, Indices]:
+    """Return pieces that begin and end INSIDE, right beside what is seen of each.
+
+    And the points' places among those of a drawing, (pieces, n).
+    """
     start, end = p.start[:, :, None], p.end[:, :, None]
     before = np.nextafter(np.take_along_axis(p.z, start, 2), -np.inf)
     after = np.nextafter(np.take_along_axis(p.z, end, 2), np.inf)
@@ -96,31 +131,54 @@ def _closed(p: Pieces) -> tuple[Values, Values]:
     z = np.where(early, before, np.where(late, after, p.z))
     y = np.where(early | late | ~p.shown[:, :, None], INSIDE, p.y)
     inside = np.full(start.shape, INSIDE)
-    return np.concatenate([before, z, after], 2), np.concatenate([inside, y, inside], 2)
+    point = np.arange(p.z[0].size).reshape(p.z.shape[1:])
+    return (
+        np.concatenate([before, z, after], 2),
+        np.concatenate([inside, y, inside], 2),
+        np.concatenate([point[:, :1], point, point[:, -1:]], 1),
+    )
 
 
-def _joined(z: Values, y: Values) -> tuple[Values, Values]:
-    return z.reshape(len(z), -1), y.reshape(len(y), -1)
+def _joined(kinds: Sequence[_Line]) -> list[_Line] | None:
+    """Return ridges and roots as a few lines that are passed in order, or None."""
+    ridges, roots = kinds
+    root = roots.of(slice(None))
+    if not root.in_order:
+        return None
+    for apart in CLEAR:
+        every = [ridges.of(slice(i, None, apart)) for i in range(apart)]
+        if all(line.in_order for line in every):
+            return [root, *every]
+    return None
 
 
-def _in_order(line: tuple[Values, Values]) -> Truths:
-    z, _ = line
-    return np.asarray((z[:, 1:] >= z[:, :-1]).all(axis=1))
+def _outermost(at: Values, lines: Sequence[_Line], tops: Sequence[Values]) -> Skyline:
+    """Return the outermost of lines, whose heights are ``tops``, (m, n) each."""
+    height, place, before = tops[0], np.interp(at, lines[0].z, np.arange(len(lines[0].z))), 0
+    for i, line in enumerate(lines[1:], 1):
+        before += len(lines[i - 1].z)
+        higher = tops[i] > height
+        own = np.interp(at, line.z, np.arange(before, before + len(line.z)))
+        height, place = np.where(higher, tops[i], height), np.where(higher, own, place)
+    z, y, point = (np.concatenate([getattr(x, f.name) for x in lines]) for f in fields(_Line))
+    left = place.astype(np.intp)
+    over = z[1:] - z[:-1]
+    # None lies between points at one place, and beyond a line's ends is nothing.
+    rises = (y[1:] - y[:-1]) / np.where(over > 0, over, 1.0)
+    left = np.minimum(left, len(rises) - 1)
+    return Skyline(
+        height=height, left=point[left], right=point[left + 1], share=place - left, rise=rises[left]
+    )
 
 
-def _one_by_one(z: Values, middles: Values, every: tuple[Pieces, ...], which: int) -> Values:
-    """Return the outermost of one drawing whose pieces are not passed in order."""
+def _nearby(at: Values, middles: Values, lines: Sequence[_Line], shown: Truths) -> list[Values]:
+    """Return the heights of pieces that are not passed in order, each near its ridge's middle."""
     pitch = abs(float(middles[1] - middles[0]))
-    order = np.argsort(z[:, z.shape[1] // 2], kind="stable")
-    centre = z[order, z.shape[1] // 2]
-    starts, ends = np.searchsorted(centre, [middles - REACH * pitch, middles + REACH * pitch])
-    out = np.full(z.shape, INSIDE)
-    for i, (start, end) in enumerate(zip(starts.tolist(), ends.tolist(), strict=True)):
-        near = order[start:end]
-        for p in every:
-            if len(near) and p.shown[which, i]:
-                seen = slice(int(p.start[which, i]), int(p.end[which, i]) + 1)
-                x, y = p.z[which, i, seen], p.y[which, i, seen]
-                own = np.interp(z[near], x, y, left=INSIDE, right=INSIDE)
-                out[near] = np.maximum(out[near], own)
+    centre = at[len(at) // 2]
+    out = [np.full(at.shape, INSIDE) for _ in lines]
+    for i, line in enumerate(lines):
+        near = np.abs(centre - middles[i % len(middles)]) <= REACH * pitch
+        if shown[i] and near.any():
+            z, y = line.z[1:-1], line.y[1:-1]
+            out[i][:, near] = np.interp(at[:, near], z, y, left=INSIDE, right=INSIDE)
     return out

@@ -13,6 +13,7 @@ from pitchcam.thread.aslant.crest_height import height_pull
 from pitchcam.thread.aslant.fit import (
     COUNT,
     CREST,
+    DRAWN_BY,
     FIRST_NOISE_PX,
     INSIDE_BLURS,
     OUT,
@@ -29,7 +30,6 @@ from pitchcam.thread.aslant.fit import (
     strangeness,
     trusted,
     usual_bounds,
-    usual_steps,
 )
 from pitchcam.thread.aslant.ridge import ROOT_RADIUS, U_ROOT_RADIUS, Curve, ridge_outline
 from pitchcam.thread.crest_lines import CrestShape
@@ -63,8 +63,9 @@ class _Made:
     def ridge(self, q: Values) -> Curve:
         return ridge_outline(self.of, float(q[PITCH]), float(q[CREST]), float(q[TAN]))
 
-    def steps(self, q: Values) -> list[tuple[int, float]]:
-        return usual_steps(float(q[PITCH]))
+    @property
+    def places(self) -> tuple[int, ...]:
+        return DRAWN_BY
 
     def bounds(self, start: Values) -> tuple[Values, Values]:
         low, high = usual_bounds(start, self.pitch, self.seen.u_slope)

@@ -1,12 +1,14 @@
 """Ridges whose crests are lower than the standard's, or rounder."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from pitchcam.series import load_series
 from pitchcam.series.profile import form_of
 from pitchcam.series.ridges import RIDGES, ridge_shares
-from pitchcam.thread.aslant.ridge import ridge_outline
+from pitchcam.thread.aslant.ridge import CORNER_POINTS, ridge_outline, root_outline, roundest
 
 
 @pytest.mark.parametrize("name", RIDGES)
@@ -56,3 +58,49 @@ def test_a_crest_s_height_is_that_of_the_tables_of_limits():
             for x in size.external[:1]
         ]
         assert abs(np.median(own) - form.crest) < 0.5 * form.u_crest, (name, np.median(own))
+
+
+def _points(curve):
+    return np.stack([curve.across, curve.height, curve.fall])
+
+
+@pytest.mark.parametrize("name", RIDGES)
+@pytest.mark.parametrize("lower", [-0.03, 0.0, 0.03, 0.08, 0.2])
+def test_a_ridge_changes_as_is_said(name, lower):
+    """By differences, to either side; a sharp corner's radius cannot be less."""
+    form, h = RIDGES[name], 1e-7
+    at = np.array([2.0, (form.crest - lower) * 2.0, 1.01 * form.tan_half, form.radius + 0.001])
+    by = ridge_outline(replace(form, radius=at[3]), *at[:3]).by
+
+    def drawn(q):
+        return _points(ridge_outline(replace(form, radius=q[3]), *q[:3]))
+
+    for step, own in zip(h * np.eye(4), by, strict=True):
+        assert np.abs((drawn(at + step) - drawn(at - step)) / (2 * h) - own).max() < 1e-5
+
+
+def test_a_root_and_the_roundest_corner_change_as_is_said():
+    at, h = np.array([2.0, 0.5, 0.58, 0.27]), 1e-7
+    by = root_outline(at[0], at[2], at[3]).by
+    largest, slopes = roundest(*at[:3])
+    for i, step in enumerate(h * np.eye(4)):
+        up, down = at + step, at - step
+        real = _points(root_outline(up[0], up[2], up[3])) - _points(
+            root_outline(down[0], down[2], down[3])
+        )
+        assert np.abs(real / (2 * h) - by[i]).max() < 1e-6
+        real = (roundest(*up[:3])[0] - roundest(*down[:3])[0]) / (2 * h)
+        assert real == pytest.approx(slopes[i], abs=1e-6)
+    assert roundest(2.0, 0.9, 0.58) == (0.0, pytest.approx(np.zeros(4)))
+
+
+def test_a_cut_circle_ends_in_a_corner_of_all_falls():
+    """And goes on from it on the circle; what is cut lies on the flank's side of none of it."""
+    form = RIDGES["round55"]
+    ridge = ridge_outline(form, 1.0, 0.28, form.tan_half)
+    corner = ridge.across == ridge.across[1]
+    assert corner.sum() == CORNER_POINTS + 1 and np.all(ridge.height[corner] == ridge.height[0])
+    at = ridge.across[corner][0]
+    top = 0.25 / form.tan_half - form.radius * (1 / np.sin(np.radians(27.5)) - 1)
+    assert ridge.height[0] == pytest.approx(top - form.radius + np.sqrt(form.radius**2 - at**2))
+    assert ridge.fall[corner].max() == pytest.approx(at / np.sqrt(form.radius**2 - at**2))

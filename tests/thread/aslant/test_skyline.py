@@ -38,22 +38,22 @@ def test_ridges_that_overlap_are_each_followed_to_their_ends(half_width):
     """The more aslant, the more of them cover each other."""
     middles, *ridges = many(half_width, 7.0)
     _, *roots = many(0.3, 4.0, at=0.5)
-    (seen,) = skylines(STATIONS, middles[None], *pieces(ridges, roots))
+    (seen,) = skylines([STATIONS.T], middles[None], *pieces(ridges, roots))
     every = [*zip(*ridges, strict=True), *zip(*roots, strict=True)]
-    assert np.abs(seen - outermost(STATIONS, every)).max() < 1e-12
+    assert np.abs(seen.height.T - outermost(STATIONS, every)).max() < 1e-12
 
 
 @pytest.mark.parametrize(("ridge", "root"), [(2.4, 0.3), (0.1, 0.9)])
 def test_what_overlaps_more_is_followed_piece_by_piece_and_not_far(ridge, root):
     middles, *ridges = many(ridge, 7.0)
     _, *roots = many(root, 4.0, at=0.5)
-    (seen,) = skylines(STATIONS, middles[None], *pieces(ridges, roots))
+    (seen,) = skylines([STATIONS.T], middles[None], *pieces(ridges, roots))
     expected = np.full(STATIONS.shape, INSIDE)
     for i, middle in enumerate(middles):
         near = np.abs(STATIONS[:, [2]] - middle) < REACH * PITCH
         own = outermost(STATIONS, [(x[i], y[i]) for x, y in (ridges, roots)])
         expected = np.where(near, np.maximum(expected, own), expected)
-    assert np.abs(seen - expected).max() < 1e-12
+    assert np.abs(seen.height.T - expected).max() < 1e-12
 
 
 def test_of_a_root_is_seen_what_is_passed_in_order_about_its_middle():
@@ -64,18 +64,27 @@ def test_of_a_root_is_seen_what_is_passed_in_order_about_its_middle():
     assert roots.shown.tolist() == [[True, False]]
 
 
+@pytest.mark.parametrize(("ridge", "root"), [(0.45, 0.3), (1.8, 0.3), (2.4, 0.3)])
+def test_each_station_lies_between_the_two_points_that_are_said(ridge, root):
+    middles, *ridges = many(ridge, 7.0)
+    _, *roots = many(root, 4.0, at=0.5)
+    (seen,) = skylines([STATIONS.T], middles[None], *pieces(ridges, roots))
+    z, y = (np.concatenate([x.ravel() for x in both]) for both in zip(ridges, roots, strict=True))
+    shown = seen.height > INSIDE
+    left, right = seen.left[shown], seen.right[shown]
+    rise = (y[right] - y[left]) / (z[right] - z[left])
+    assert np.abs(rise - seen.rise[shown]).max() < 1e-9
+    at = z[left] + seen.share[shown] * (z[right] - z[left])
+    assert np.abs(at - STATIONS.T[shown]).max() < 1e-9
+    assert np.abs(y[left] + rise * (at - z[left]) - seen.height[shown]).max() < 1e-9
+
+
 @pytest.mark.parametrize("slant", [0.0, 0.12, 0.35])
-def test_drawings_at_once_are_those_that_are_made_one_by_one(slant):
-    """As slopes by differences are: another pitch, another form, another place of the camera."""
-    sides = [
-        Side(
-            wound=wound("round55", 0.137, half_taper),
-            first=first,
-            side=1.0,
-            pinhole=np.array([slant * 190.0 + move, 3.0, 190.0]),
-        )
-        for half_taper, first, move in ((0.0, 0.0, 0.0), (0.03, 0.0, 0.0), (0.0, 0.4, 2.0))
-    ]
-    together = edges(STATIONS, sides)
-    for own, seen in zip(sides, together, strict=True):
-        assert np.array_equal(edges(STATIONS, [own])[0], seen)
+def test_both_sides_at_once_are_those_that_are_drawn_one_by_one(slant):
+    thread = wound("round55", 0.137, 0.03, np.array([slant * 190.0, 3.0, 190.0]))
+    sides = [Side(first=0.0, side=1.0), Side(first=0.4, side=-1.0)]
+    stations = [STATIONS.T, STATIONS.T[:, ::2] + 0.1]
+    together = edges(stations, thread, sides)
+    for at, own, (seen, _) in zip(stations, sides, together, strict=True):
+        ((alone, _),) = edges([at], thread, [own])
+        assert np.array_equal(alone.height, seen.height)
