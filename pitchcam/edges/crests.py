@@ -31,6 +31,7 @@ from pitchcam.edges.roots import (
 from pitchcam.edges.section import Section
 from pitchcam.edges.sight import Sight
 from pitchcam.edges.tip_form import meeting_radius, round_share, tip_outline
+from pitchcam.edges.tips import Tip, one_root
 from pitchcam.frozen import dataclass
 from pitchcam.least_squares import Solution, solve
 from pitchcam.light.mirrored import Mirror, Mirrored, light_slopes
@@ -39,36 +40,11 @@ from pitchcam.light.stations import Line, middle_line
 Values = NDArray[np.float64]
 
 
-@dataclass(frozen=True, kw_only=True)
-class Tip:
-    """The crest or root line of one side: radius at z = 0 and what is known of it, mm.
-
-    ``slope`` is the change of radius per length along the axis, ``by_light_mm`` that of the radius
-    with the light beside the part, for all of it. ``hidden_mm`` is what blur and flanks leave open
-    of a root besides ``u_mm``.
-    """
-
-    side: float
-    radius_mm: float
-    u_mm: float
-    slope: float
-    count: int
-    misfit: float
-    by_light_mm: float = 0.0
-    hidden_mm: float = 0.0
-
-
 #: Relative fall of the cost at which a tip is settled: within a thirtieth of its u.
 SETTLED = 1e-5
 #: How well an angle is known before its budget is made, degrees: over masked light, and with the
 #: panel close behind the part (renders of known threads).
 U_ANGLE_DEG, U_ANGLE_NEAR_DEG = 1.0, 3.0
-#: How much farther out the flanks of one side must be seen than those of the other, in pitches, for
-#: its root to be taken as covered: roots stand 0.05 to 0.17 over the point of their groove.
-COVERED = 0.05
-#: What a root is known to at best, in pitches, where both sides' are weighed: the cylinder that
-#: both belong to is known no better (judgement).
-LEAST_U_PITCHES = 0.005
 #: How much a form that describes the light worse counts less: of two that differ by a tenth, the
 #: better counts for 60 %. Drawn pictures of flat and of round crests differ by no more.
 FORM_POWER = 4
@@ -104,7 +80,12 @@ class Around:
 
 
 def fit_tips(
-    sight: Sight, section: Section, around: Around, *, groove: bool = False
+    sight: Sight,
+    section: Section,
+    around: Around,
+    *,
+    groove: bool = False,
+    crests: Sequence[Tip] = (),
 ) -> tuple[Tip, ...]:
     """Fit the crest lines (or the root lines) of both sides of a thread.
 
@@ -118,6 +99,8 @@ def fit_tips(
         What is mirrored.
     groove
         Fit the roots instead of the crests.
+    crests
+        Those that were fitted before the roots: they tell the middle of the thread.
 
     Returns
     -------
@@ -188,7 +171,7 @@ def fit_tips(
         )
     if tried is None or len(tips) < len(sides):
         return tuple(tips)
-    return _one_root(_among_all(tips, scatter, trials, tried), section, sight)
+    return one_root(_among_all(tips, scatter, trials, tried), crests, section, sight)
 
 
 def _among_all(
@@ -205,35 +188,6 @@ def _among_all(
             t = replace(t, radius_mm=p.radius_mm, u_mm=noise, hidden_mm=hidden)
         out.append(t)
     return out
-
-
-def _one_root(roots: Sequence[Tip], section: Section, sight: Sight) -> tuple[Tip, ...]:
-    """Return both sides' roots where the two together have it: it is the root of one body.
-
-    Each counts by the inverse of its variance. Where its ridges cover the one much more, which lets
-    it be seen too far out only, the other is believed alone. What describes the light of both errs
-    alike for both: it is not the less for their number.
-    """
-    if len(roots) < 2:
-        return tuple(roots)
-    covered = {t.side: section.covered_mm(sight.frame, t.side) for t in roots}
-    shown, hidden = sorted(roots, key=lambda t: covered[t.side])
-    more = covered[hidden.side] - covered[shown.side]
-    least = LEAST_U_PITCHES * abs(section.fit.pitch_mm)
-    weights = [1 / (t.u_mm**2 + t.hidden_mm**2 + least**2) for t in (shown, hidden)]
-    if more >= COVERED * abs(section.fit.pitch_mm) and hidden.radius_mm > shown.radius_mm:
-        weights[1] = 0.0
-    share = np.array(weights) / sum(weights)
-
-    def mean(name: str) -> float:
-        return float(share @ [getattr(t, name) for t in (shown, hidden)])
-
-    # As two observations have it: together they have twice the error of the one.
-    u, open_ = (2**0.5 * mean(name) for name in ("u_mm", "hidden_mm"))
-    at, by_light = mean("radius_mm"), mean("by_light_mm")
-    return tuple(
-        replace(t, radius_mm=at, by_light_mm=by_light, u_mm=u, hidden_mm=open_) for t in roots
-    )
 
 
 def _lines(sight: Sight, section: Section, side: float, z: Values, y: Values) -> Values:

@@ -7,11 +7,11 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.edges.crests import Tip
 from pitchcam.edges.flank_fit import NAMES
 from pitchcam.edges.flank_points import Flanks
 from pitchcam.edges.flanks import FlankEdge
 from pitchcam.edges.section import PER_POINT, Section, Winding, fit_again
+from pitchcam.edges.tips import Tip
 from pitchcam.frozen import dataclass
 from pitchcam.objects.frame import AxisFrame
 

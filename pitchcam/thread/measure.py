@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.camera.pinhole import Camera
-from pitchcam.edges.crests import Around, Tip, fit_tips
+from pitchcam.edges.crests import Around, fit_tips
 from pitchcam.edges.flank_place import Surface
 from pitchcam.edges.flank_points import BELOW_CREST, Flanks, Slant, flank_points, most_lower
 from pitchcam.edges.flanks import FlankEdge, move_to_edges
@@ -17,6 +17,7 @@ from pitchcam.edges.lines import reach_to_border
 from pitchcam.edges.rims import mirror_angle
 from pitchcam.edges.section import Section, Winding, fit_again, fit_section
 from pitchcam.edges.sight import Sight, laid_frame
+from pitchcam.edges.tips import Tip
 from pitchcam.errors import OutlineError
 from pitchcam.frozen import dataclass
 from pitchcam.light.mirrored import Mirror
@@ -345,7 +346,9 @@ def _tips(
         near_panel=near_panel,
     )
     tips = fit_tips(sight, section, around)
-    return tips, fit_tips(sight, section, around, groove=True) if sight.roots else ()
+    if not sight.roots:
+        return tips, ()
+    return tips, fit_tips(sight, section, around, groove=True, crests=tips)
 
 
 def _mirror(

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from pitchcam.edges import crests
-from pitchcam.edges.crests import Tip, _among_all, _one_root, fit_tips
+from pitchcam.edges.crests import _among_all, fit_tips
 from pitchcam.edges.roots import (
     LIGHT_NOISE,
     Groove,
@@ -21,6 +21,8 @@ from pitchcam.edges.roots import (
     walled,
 )
 from pitchcam.edges.tip_form import meeting_radius
+from pitchcam.edges.tips import Tip, one_root
+from pitchcam.thread import measure
 from tests.edges.test_crests import BOTH, NO_MIRROR, blurred, drawn, sharp_profile
 from tests.thread.helicoid import whitworth_profile
 
@@ -224,7 +226,7 @@ SIGHT = type("Sight", (), {"frame": None})()
 
 def test_both_sides_of_a_root_count_by_what_is_known_of_each():
     section = Covering({1.0: 0.01, -1.0: 0.02})
-    one, other = _one_root([root(1.0, 9.0, 0.04, 0.03), root(-1.0, 9.3, 0.1)], section, SIGHT)
+    one, other = one_root([root(1.0, 9.0, 0.04, 0.03), root(-1.0, 9.3, 0.1)], (), section, SIGHT)
     weights = [1 / (0.05**2 + 0.0075**2), 1 / (0.1**2 + 0.0075**2)]
     expected = np.average([9.0, 9.3], weights=weights)
     assert one.radius_mm == other.radius_mm == pytest.approx(expected)
@@ -240,11 +242,79 @@ def test_both_sides_of_a_root_count_by_what_is_known_of_each():
 def test_a_covered_root_that_is_seen_farther_out_tells_nothing():
     section = Covering({1.0: 0.01, -1.0: 0.15})
     lit = [replace(root(1.0, 9.0, 0.04), by_light_mm=0.2), root(-1.0, 9.3, 0.01)]
-    (one, other) = _one_root(lit, section, SIGHT)
+    (one, other) = one_root(lit, (), section, SIGHT)
     assert one.radius_mm == other.radius_mm == 9.0
     # The light beside the part moves the one that is seen, and with it both.
     assert one.by_light_mm == other.by_light_mm == 0.2
     assert np.hypot(one.u_mm, other.u_mm) == pytest.approx(2 * 0.04)
     # One that is seen deeper all the same does.
-    deeper = _one_root([root(1.0, 9.0, 0.04), root(-1.0, 8.9, 0.01)], section, SIGHT)
+    deeper = one_root([root(1.0, 9.0, 0.04), root(-1.0, 8.9, 0.01)], (), section, SIGHT)
     assert deeper[0].radius_mm < 8.95
+
+
+def test_roots_stand_about_the_middle_of_the_crests():
+    """A 7/8-9 BSW as a photo showed it: crests and roots of one side 0.11 and 0.09 mm less far out.
+
+    Its own minor radius there is 9.244 mm.
+    """
+    crests_ = [root(1.0, 10.974, 0.013), root(-1.0, 11.086, 0.018)]
+    covered, free = Covering({1.0: 0.01, -1.0: 0.2}), Covering({1.0: 0.0, -1.0: 0.0})
+    seen = [root(1.0, 9.1906, 0.025), root(-1.0, 9.2853, 0.025)]
+    assert one_root(seen, (), covered, SIGHT)[0].radius_mm == 9.1906
+    # Both sides tell, now that they agree.
+    both = one_root(seen, crests_, covered, SIGHT)
+    assert both[0].radius_mm == pytest.approx(9.244, abs=0.01)
+    assert np.hypot(both[0].u_mm, both[1].u_mm) == pytest.approx(2 * 0.025)
+    # One side's crests alone tell no middle.
+    assert one_root(seen, crests_[:1], covered, SIGHT) == one_root(seen, (), covered, SIGHT)
+    # What is not known of the middle is in the root that is believed alone.
+    far = [root(1.0, 9.1906, 0.025), root(-1.0, 9.6, 0.025)]
+    one, other = one_root(far, crests_, covered, SIGHT)
+    assert one.radius_mm == pytest.approx(9.1906 + 0.056)
+    assert np.hypot(one.u_mm, other.u_mm) == pytest.approx(
+        2 * np.hypot(0.025, np.hypot(0.013, 0.018) / 2)
+    )
+    assert one_root(seen, crests_, free, SIGHT)[0].u_mm == pytest.approx(2**0.5 * 0.025)
+
+
+def test_a_root_that_one_side_shows_is_read_from_the_middle_of_the_crests():
+    """Seen aslant, the flanks of both sides do not lie about the axis: drawn, and exact."""
+    pitch, major = 25.4 / 14, 20.955
+    crop, frame, section = drawn(pitch, whitworth_profile(pitch, major), 0.9, 24.0)
+    sight = blurred(crop, frame, float(np.hypot(0.9, 0.5)))
+    crests_ = fit_tips(sight, section, BOTH)
+    # ISO 228-1: h = 0.640327 P.
+    true = major / 2 - 0.640327 * pitch
+    alone, about = (
+        fit_tips(sight, section, BOTH, groove=True, crests=c)[0].radius_mm for c in ((), crests_)
+    )
+    assert abs(about - true) < 0.6 * abs(alone - true)
+    # Where the other side's root is seen the farther out, this one's tells all.
+    far, farther = (
+        fit_tips(
+            sight,
+            section,
+            BOTH,
+            groove=True,
+            crests=[replace(t, radius_mm=t.radius_mm - by * t.side) for t in crests_],
+        )[0].radius_mm
+        for by in (0.10, 0.15)
+    )
+    assert farther - far == pytest.approx(-0.05, abs=1e-6)
+
+
+def test_a_thread_s_roots_are_read_from_its_crests(monkeypatch):
+    asked = []
+
+    def told(*of, groove=False, crests=()):
+        asked.append((groove, crests))
+        return ("roots",) if groove else ("crests",)
+
+    monkeypatch.setattr(measure, "fit_tips", told)
+    monkeypatch.setattr(measure, "_mirror", lambda *of, **more: NO_MIRROR)
+    surface = SimpleNamespace(background=1.0)
+    for roots in (True, False):
+        sight = SimpleNamespace(roots=roots)
+        found = measure._tips(sight, None, surface, near_panel=False)
+        assert found == (("crests",), ("roots",) if roots else ())
+    assert asked == [(False, ()), (True, ("crests",)), (False, ())]

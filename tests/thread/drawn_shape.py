@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from pitchcam.edges.crests import Tip
 from pitchcam.edges.flanks import FlankEdge
 from pitchcam.edges.section import fit_section
+from pitchcam.edges.tips import Tip
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.frame import axis_frame
 from pitchcam.thread.budget import Geometry

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from pitchcam import ScaleSpec, identify
-from pitchcam.edges.crests import Tip
 from pitchcam.edges.flanks import FlankEdge
 from pitchcam.edges.section import Winding, fit_section
+from pitchcam.edges.tips import Tip
 from pitchcam.thread.hand import Lean, crests_apart, flanks_lean, is_left, may_be_left
 from tests.adjustment import bound
 from tests.drawn_photo import Stud
