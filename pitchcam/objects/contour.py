@@ -17,6 +17,10 @@ from pitchcam.photo.linear import least_plane, light_planes, mean_plane
 MARGIN = 28
 #: Hairs and dust fibres are thinner than this in photo pixels; a crest's base is wider.
 FIBRE_PX = 5
+#: A blurred fibre is wider, as wide as a small thread's crests: it is then thinner than this, this
+#: many times as long as wide, which no crest is, and its last quarter is as wide as its first, to
+#: this share: what is left of a jaw's tip goes from 9 to 5 pixels, and its quarters are as 0.65.
+WIDE_FIBRE_PX, FIBRE_LONG, FIBRE_EVEN = 9, 5.0, 0.8
 #: How far beyond its points of the shrunk picture an object's edge may lie, in those.
 BEYOND = 2
 #: Level of the light at which outlines are found before edges are placed: high enough that a
@@ -233,10 +237,34 @@ def _largest_filled(
 
 def _without_fibres(mask: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """Cut off fibres: what an opening removes, but for the stubs that are a crest's own tip."""
-    opened = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((FIBRE_PX, FIBRE_PX), np.uint8))
-    near = cv2.dilate(opened, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (9, 9)))
-    kept: NDArray[np.uint8] = mask & np.asarray(near, np.uint8)
+    kept = mask & _near(_opened(mask, FIBRE_PX))
+    opened = _opened(kept, WIDE_FIBRE_PX)
+    rest = kept & (1 - _near(opened))
+    if not rest.any() or not opened.any():
+        return kept
+    away = cv2.distanceTransform(1 - opened, cv2.DIST_L2, 3)
+    _, labels = cv2.connectedComponents(rest)
+    for k in range(1, int(labels.max()) + 1):
+        rows, columns = np.nonzero(labels == k)
+        points = np.stack([columns, rows], axis=1).astype(np.float32)
+        long = max(cv2.minAreaRect(points)[1]) + 1
+        far = away[rows, columns]
+        first, last = np.histogram(far, 4)[0][[0, 3]]
+        if long**2 > FIBRE_LONG * len(points) and last > FIBRE_EVEN * first:
+            kept[rows, columns] = 0
     return kept
+
+
+def _opened(mask: NDArray[np.uint8], width: int) -> NDArray[np.uint8]:
+    """Return a mask without what is thinner than a width, pixels."""
+    square = np.ones((width, width), np.uint8)
+    return np.asarray(cv2.morphologyEx(mask, cv2.MORPH_OPEN, square), np.uint8)
+
+
+def _near(mask: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Return a mask with what lies within 4 pixels of it."""
+    round_px = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (9, 9))
+    return np.asarray(cv2.dilate(mask, round_px), np.uint8)
 
 
 def outline(

@@ -8,7 +8,7 @@ import numpy as np
 
 from pitchcam.objects.axis import ImageAxis, Points, envelope
 from pitchcam.objects.regions import Region
-from pitchcam.objects.turned import believed_turn
+from pitchcam.objects.turned import FEW, believed_turn
 from pitchcam.robust import robust_line
 
 
@@ -17,14 +17,14 @@ def local_axis(outline: Points, axis: ImageAxis, region: Region) -> ImageAxis:
     s, upper, lower = envelope(axis.to_axis(outline))
     lines = []
     for crests, side in zip(region.crests, (upper, lower), strict=True):
-        inner = crests[1:-1] if len(crests) > 5 else crests
+        inner = crests[1:-1] if len(crests) > FEW else crests
         height = np.interp(inner, s, side)
         line = robust_line(inner, height, least=0.5, rounds=2)
         lines.append(np.array([line.slope, line.offset]))
     slope, offset = (lines[0] + lines[1]) / 2
     middle, share = (
         (region.start_px + region.end_px) / 2,
-        believed_turn(*region.crests, region.turn_rad)[0],
+        believed_turn(region.turn_rad, region.u_turn_rad)[0],
     )
     # About the crests' own middle, which they tell well.
     offset, slope = offset + (1 - share) * slope * middle, share * slope

@@ -16,8 +16,7 @@ from pitchcam.objects.crest_runs import (
     smoothed,
 )
 from pitchcam.objects.peaks import find_peaks
-from pitchcam.objects.turned import believed_turn
-from pitchcam.small import line
+from pitchcam.objects.turned import believed_turn, crests_turn
 
 Values = NDArray[np.float64]
 
@@ -41,8 +40,8 @@ class Region:
     ``crests`` are stations s in pixels, one array per side (upper, lower); ``ends`` counts those
     left out at the ends, of both sides together; ``lag`` is the offset
     between the sides in spacings, -0.5..0.5 (0.5 for a single start, 0 for two); ``turn_rad`` is
-    how far the lines over both sides' crests turn its part's axis; ``faint`` says
-    that it is a ripple only (:mod:`pitchcam.objects.faint`), whose lag tells nothing yet.
+    how far the lines over both sides' crests turn its part's axis, ``u_turn_rad`` its u; ``faint``
+    says that it is a ripple only (:mod:`pitchcam.objects.faint`), whose lag tells nothing yet.
     """
 
     start_px: float
@@ -54,6 +53,7 @@ class Region:
     skew: float
     ends: int = 0
     turn_rad: float = 0.0
+    u_turn_rad: float = 0.0
     faint: bool = False
 
     @property
@@ -189,33 +189,28 @@ def pair(a: Run, b: Run, shift: float) -> Region | None:
     end = min(above[-1], below[-1]) + spacing / 2
     if end - start < BOTH_SHOW * spacing:
         return None
+    turn, u_turn = crests_turn((a.crests, a.heights), (b.crests, b.heights))
     return Region(
         start_px=float(start),
         end_px=float(end),
         spacing_px=spacing,
         depth_px=(a.depth + b.depth) / 2,
-        lag=_lag(a, b, (above, below)),
+        lag=_lag(a, b, (above, below), believed_turn(turn, u_turn)[0] * turn),
         crests=(a.crests, b.crests),
         skew=(a.skew + b.skew) / 2,
         ends=a.ends + b.ends,
-        turn_rad=_turn(a, b),
+        turn_rad=turn,
+        u_turn_rad=u_turn,
     )
 
 
-def _turn(a: Run, b: Run) -> float:
-    """Return by how much the lines over the crests of both sides turn the axis between them."""
-    return (line(a.crests, a.heights)[0] - line(b.crests, b.heights)[0]) / 2
-
-
-def _lag(a: Run, b: Run, places: tuple[Values, Values]) -> float:
+def _lag(a: Run, b: Run, places: tuple[Values, Values], turn: float) -> float:
     """Return how far the crests of one side lie behind the other's, in spacings.
 
     Along the thread's own axis: an axis a degree off moves both sides by the radius times that
-    against each other, and the lines over the crests of both sides tell how far it is off.
+    against each other, and the lines over the crests of both sides tell the ``turn`` that it is.
     """
     spacing = (a.spacing + b.spacing) / 2
-    turn = _turn(a, b)
-    turn *= believed_turn(a.crests, b.crests, turn)[0]
     own = (places[0] + turn * a.heights, places[1] - turn * b.heights)
     phases = [np.angle(np.mean(np.exp(2j * np.pi * p / spacing))) for p in own]
     lag = float((phases[1] - phases[0]) / (2 * np.pi))

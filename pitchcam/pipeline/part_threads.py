@@ -382,7 +382,9 @@ def _hardly_flanks(region: Region, shape: ThreadShape) -> bool:
 
 
 def _not_fitted(found: Found) -> Flag:
-    """Return why flanks could not be fitted: too few pixels show them, or something else."""
+    """Return why flanks could not be fitted: too few turns or pixels, or something else."""
+    if found.region.turns < SURE_TURNS:
+        return hardly_turns(found.number)
     if found.region.spacing_px < COARSE_PX:
         return too_small(found)
     text = f"the flanks of part {found.number} could not be fitted"
@@ -394,7 +396,5 @@ def _sign(taper: float) -> int:
 
 
 def _span(shape: ThreadShape | CrestShape) -> tuple[tuple[float, float], tuple[float, float]]:
-    ends = shape.frame.to_photo(
-        np.array([[shape.span_mm[0], 0.0, 0.0], [shape.span_mm[1], 0.0, 0.0]])
-    )
+    ends = shape.frame.to_photo(np.array([[s, 0.0, 0.0] for s in shape.span_mm]))
     return (float(ends[0, 0]), float(ends[0, 1])), (float(ends[1, 0]), float(ends[1, 1]))

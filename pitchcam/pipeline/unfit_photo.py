@@ -11,7 +11,7 @@ from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS
 from pitchcam.objects.faint import SKEW
 from pitchcam.objects.regions import Region, few_crests
-from pitchcam.objects.shapes import Shape
+from pitchcam.objects.shapes import Shape, slender
 from pitchcam.records import ScaleSpec
 from pitchcam.reference_kinds import REFERENCE_KINDS
 from pitchcam.thread.moved import MOST_WIDE
@@ -91,9 +91,14 @@ def _leans(region: Region) -> bool:
 
 
 def _off_axis(shape: Shape, camera: Camera) -> float:
-    """Return the tangent of the angle between the view of an object and the optical axis."""
+    """Return the tangent of the angle between the view of an object and the optical axis.
+
+    Of a slender one its axis is known: only along it do ridges hide each other.
+    """
     away = shape.outline_px.mean(axis=0) - camera.centre_px
-    return float(np.hypot(*away)) / camera.f_px
+    if slender(shape.stations):
+        away = np.atleast_1d(away @ np.array(shape.axis.direction))
+    return float(np.linalg.norm(away)) / camera.f_px
 
 
 def too_blurred(blur_px: float, pitch_px: float) -> bool:

@@ -70,7 +70,7 @@ def u_lag(region: Region, seen: Seen) -> float:
     shift = cross_shift(camera, axis, middle)
     longer = replace(camera, f_px=camera.f_px * (1 + camera.u_lens))
     terms = [
-        believed_turn(*region.crests, region.turn_rad)[1],
+        believed_turn(region.turn_rad, region.u_turn_rad)[1],
         moved(camera.bent(camera.corner + camera.u_corner, camera.u_corner)),
         moved(longer.bent(camera.corner, camera.u_corner)),
         *(moved(camera.recentred(off)) for off in camera.u_centre_px * np.eye(2)),

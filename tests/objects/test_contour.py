@@ -85,6 +85,41 @@ def test_fibre_on_a_part_is_cut_off() -> None:
     assert np.mean(far > RADIUS + 2.5) < 0.05
 
 
+def drawn(*shapes: np.ndarray) -> np.ndarray:
+    """Return the light around the disc and dark convex shapes, blurred as it is."""
+    light = disc()
+    for shape in shapes:
+        light = light * (1 - drawing.cover(SIZE, shape, BLUR))
+    return light
+
+
+def strip(root_px: float, end_px: float, long_px: float = 150.0) -> np.ndarray:
+    """Return a strip that goes out from the disc to the upper right, so wide at both ends, (4, 2).
+
+    It begins inside the disc, and is so long beyond its edge.
+    """
+    way, across = np.array([0.8, -0.6]), np.array([0.6, 0.8])
+    root, end = (CENTRE + (RADIUS + far) * way for far in (-20.0, long_px))
+    sides = ((root, root_px), (end, end_px), (end, -end_px), (root, -root_px))
+    return np.array([at + width / 2 * across for at, width in sides])
+
+
+def test_a_blurred_fibre_is_cut_off_too() -> None:
+    """As wide as a small thread's crests, but far longer than any."""
+    points = outline(cut_out(drawn(strip(6.5, 6.5))))
+    far = np.hypot(*(points - CENTRE).T)
+    assert far.max() < RADIUS + 16  # its root is as wide as a crest
+    assert np.mean(far > RADIUS + 2.5) < 0.05
+
+
+@pytest.mark.parametrize("what", [(24.0, 2.0), (7.5, 7.5, 40.0), (13.0, 13.0)])
+def test_what_is_no_fibre_stays(what: tuple[float, ...]) -> None:
+    """A jaw's tip grows thinner, a tooth is short, a wire wide."""
+    far = np.hypot(*(outline(cut_out(drawn(strip(*what)))) - CENTRE).T)
+    long = what[2] if len(what) > 2 else 150.0
+    assert far.max() > RADIUS + 0.8 * long
+
+
 def test_neighbour_is_left_out() -> None:
     light = disc() * disc(centre=np.array([480.3 + 150 + 60 + 12, 390.7]), radius=60.0)
     far = np.hypot(*(outline(cut_out(light)) - CENTRE).T)

@@ -207,11 +207,19 @@ def test_two_threads_on_one_part_are_told_both(other):
     assert told(many, few) == [20, 10]
 
 
+def believed(crests, turn):
+    """Crests on straight lines that turn their part's axis: the share that is believed, its u."""
+    sides = [(crests, 50.0 + way * turn * crests) for way in (1.0, -1.0)]
+    found = turned.crests_turn(*sides)
+    assert found[0] == pytest.approx(turn)
+    return turned.believed_turn(*found)
+
+
 def test_three_crests_do_not_turn_an_axis():
     """Crests 20 px apart, one worn down by a pixel: the part's axis stands; ten of them tell."""
     few, many = (np.arange(n) * 20.0 for n in (3, 12))
-    assert turned.believed_turn(few, few, 0.003)[0] < 0.3
-    share, u = turned.believed_turn(many, many, 0.003)
+    assert believed(few, 0.003)[0] < 0.3
+    share, u = believed(many, 0.003)
     assert share > 0.9
     # A line through n points h apart: u = s / sqrt(sum x^2), two sides averaged.
     alone = turned.U_HEIGHT_PX / np.sqrt(2 * np.sum((many - many.mean()) ** 2))
@@ -221,17 +229,40 @@ def test_three_crests_do_not_turn_an_axis():
 def test_a_turn_that_no_middle_line_explains_is_believed():
     """A plug seen aslant: its head and collar had led the axis four degrees astray."""
     few = np.arange(4) * 29.0
-    small, large = (turned.believed_turn(few, few, np.radians(deg)) for deg in (0.5, 4.0))
+    small, large = (believed(few, np.radians(deg)) for deg in (0.5, 4.0))
     assert small[0] < 0.65 < 0.9 < large[0]
     # What is believed is as uncertain as the crests that tell it.
     alone = turned.U_HEIGHT_PX / np.sqrt(2 * np.sum((few - few.mean()) ** 2))
     assert large[1] == pytest.approx(alone, rel=0.2)
 
 
+def test_crests_that_stand_off_their_line_turn_no_axis():
+    """A hexagon's corner was taken for a third crest: heights as a photo of M8x1 shows them."""
+    stations = 34.0 * np.arange(3)
+    even = stations, np.array([137.0, 136.0, 135.0])
+    odd = stations + 7.0, np.array([133.2, 137.3, 132.9])
+    turn, u = turned.crests_turn(even, odd)
+    # By hand: 4.3 and 4.0 px below the middle one, 8.3 squared over six, by two free heights.
+    scatter = np.sqrt((4.1 + 4.4) ** 2 / 6 / 2)
+    assert u == pytest.approx(scatter / np.sqrt(2 * np.sum((stations - 34.0) ** 2)), rel=1e-6)
+    plain = turned.crests_turn(even, (odd[0], even[1]))[1]
+    assert u > 3 * plain == pytest.approx(3 * turned.U_HEIGHT_PX / np.sqrt(4 * 34.0**2))
+    off = np.radians(2.0)
+    assert turned.believed_turn(off, u)[0] < 0.5 < turned.believed_turn(off, plain)[0]
+    # Of many the ends are left out, and what is off between them is wear, which is known.
+    worn = 20.0 * np.arange(12), 90.0 + 2.0 * (np.arange(12) % 2)
+    spread = np.sum((worn[0] - worn[0].mean()) ** 2)
+    assert turned.crests_turn(worn, worn)[1] == pytest.approx(
+        turned.U_HEIGHT_PX / np.sqrt(2 * spread)
+    )
+    region = regions.pair(*(run_of(*side) for side in (even, odd)), 0.0)
+    assert (region.turn_rad, region.u_turn_rad) == (turn, u)
+
+
 def test_a_turn_beyond_all_likelihood_is_a_number_still():
     """Radians that neither an axis nor one led astray comes to: both are too rare to be numbers."""
     many = np.arange(40) * 29.0
-    share, u = turned.believed_turn(many, many, np.pi)
+    share, u = believed(many, np.pi)
     assert 0.99 < share <= 1.0
     assert 0 < u < 0.1
 

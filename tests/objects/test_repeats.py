@@ -213,7 +213,10 @@ def test_a_turn_by_many_crests_is_believed_and_one_by_three_hardly(
     share = {}
     for count in (3, 6, 20):
         crests = 20.0 * np.arange(count)
-        share[count], u = turned.believed_turn(crests, crests + 10, 0.0)
+        level = np.full(count, 50.0)
+        none, own = turned.crests_turn((crests, level), (crests + 10, level))
+        assert none == 0.0
+        share[count], u = turned.believed_turn(0.0, own)
         assert 0 < u < turned.U_AXIS_RAD
         own = (turned.U_AXIS_RAD**-2 - u**-2) / -1
         assert own > 0, "both together know more than either"

@@ -253,6 +253,20 @@ def test_a_thread_that_no_fit_takes_is_not_called_blurred(monkeypatch):
     assert told.value.advice == UNFITTED_ADVICE != FLAGS["blurred"][1]
 
 
+def test_so_few_turns_are_why_no_fit_takes_them(monkeypatch):
+    """Three crests on either side, one of them a hexagon's corner: neither dirt nor focus."""
+
+    def unfitted(*_, **__):
+        raise OutlineError("the flanks do not fit")
+
+    for name in ("_one_thread", "_by_crests"):
+        monkeypatch.setattr(part_threads, name, unfitted)
+    monkeypatch.setattr(part_threads, "SURE_TURNS", 99.0)
+    with pytest.raises(UnreadableError, match="hardly three turns") as told:
+        identify(PHOTO, PIN, plots=False)
+    assert told.value.code == "few-turns"
+
+
 def test_the_crests_reason_is_the_parts(monkeypatch):
     """It came through as the photo's, and cost the other parts their answers."""
 

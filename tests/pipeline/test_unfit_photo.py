@@ -11,6 +11,7 @@ import pytest
 from pitchcam import ScaleSpec, UnreadableError, identify
 from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.rims import UNLEARNT
+from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.regions import Region
 from pitchcam.pipeline import unfit_photo
 
@@ -42,7 +43,7 @@ def test_a_part_far_off_the_middle_is_told_where_to_lie():
     assert "aslant" not in str(refused((1000, 750)))
 
 
-def repeating(skew, at_px):
+def repeating(skew, at_px, slender=False):
     """A part on which something shallow repeats, no thread, as far from the middle of a picture."""
     crests = 20.0 * np.arange(4)
     region = Region(
@@ -56,23 +57,33 @@ def repeating(skew, at_px):
     )
     place = np.array([[2015.5 + at_px, 1511.5]])
     blob = SimpleNamespace(cut=False)
+    side = np.full(60, 15.0 if slender else 30.0)
     return SimpleNamespace(
-        threads=(), others=(region,), kind="other", blob=blob, outline_px=place, lopsided=False
+        threads=(),
+        others=(region,),
+        kind="other",
+        blob=blob,
+        outline_px=place,
+        lopsided=False,
+        axis=ImageAxis(point_px=(0.0, 0.0), direction=(0.1, float(np.sqrt(0.99)))),
+        stations=(np.arange(60.0), side, -side),
     )
 
 
 @pytest.mark.parametrize(
-    ("skew", "at_px", "says"),
+    ("skew", "at_px", "slender", "says"),
     [
-        (0.25, 0.0, "only hose barbs or rings"),
-        (0.25, 1500.0, "only hose barbs or rings"),
-        (0.02, 0.0, "a thread that lies aslant"),
-        (0.02, 1500.0, "27 degrees aslant"),
+        (0.25, 0.0, False, "only hose barbs or rings"),
+        (0.25, 1500.0, False, "only hose barbs or rings"),
+        (0.02, 0.0, False, "a thread that lies aslant"),
+        (0.02, 1500.0, False, "27 degrees aslant"),
+        # Its axis lies across the line from the middle: there it is seen square to it.
+        (0.02, 1500.0, True, "a thread that lies aslant"),
     ],
 )
-def test_what_repeats_evenly_is_not_called_barbs(monkeypatch, skew, at_px, says):
+def test_what_repeats_evenly_is_not_called_barbs(monkeypatch, skew, at_px, slender, says):
     monkeypatch.setattr(unfit_photo, "most_blur", lambda shapes: 0.7)
     camera = Camera(f_px=3000.0, u_f_px=30.0, centre_px=(2015.5, 1511.5))
     with pytest.raises(UnreadableError, match=says) as told:
-        unfit_photo.refuse_whole([repeating(skew, at_px)], UNLEARNT, None, camera)
+        unfit_photo.refuse_whole([repeating(skew, at_px, slender)], UNLEARNT, None, camera)
     assert told.value.code == "no-thread"

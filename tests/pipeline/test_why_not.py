@@ -183,6 +183,7 @@ def shape(kind="other", *, threads=(), others=(), cut=False, at=(2000.0, 1500.0)
         blob=SimpleNamespace(cut=cut, touching=False),
         outline_px=outline,
         lopsided=lopsided,
+        axis=ImageAxis(point_px=at, direction=(1.0, 0.0)),
         stations=(np.arange(200.0), flat, -flat),
     )
 

@@ -11,7 +11,7 @@ import pytest
 from pitchcam.camera.pinhole import Camera
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.regions import Region
-from pitchcam.objects.turned import believed_turn
+from pitchcam.objects.turned import believed_turn, crests_turn
 from pitchcam.thread.in_step import PRIOR, U_PLACES, in_step, u_lag
 
 F_PX, CENTRE = 6000.0, (2000.0, 1500.0)
@@ -68,6 +68,7 @@ def looked_at(camera: Camera, crests: int = 40, at_mm: np.ndarray = AXIS_MM) -> 
         lag=0.0,
         crests=(s, s),
         skew=0.0,
+        u_turn_rad=crests_turn((s, 0.0 * s), (s, 0.0 * s))[1],
     )
     return region, Seen(axis, camera, axis.to_photo(sides))
 
@@ -82,7 +83,7 @@ def test_the_lens_s_distortion_moves_the_sides_as_much_as_is_said() -> None:
     k1 = corner * F_PX**2 / float(np.hypot(*CENTRE)) ** 2
     (plain, width), (bent, _) = ring_and_axis(), ring_and_axis(k1=k1)
     assert abs(bent - plain) / SPACING_PX > 0.15
-    own = believed_turn(*looked_at(camera)[0].crests, 0.0)[1]
+    own = believed_turn(0.0, looked_at(camera)[0].u_turn_rad)[1]
     left = np.hypot(U_PLACES, own * width / SPACING_PX)
     told = np.sqrt(u_lag(*looked_at(camera)) ** 2 - left**2)
     assert told == pytest.approx(abs(bent - plain) / SPACING_PX, rel=0.2)
