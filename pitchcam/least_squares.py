@@ -14,6 +14,8 @@ from pitchcam.small import solved
 Values = NDArray[np.float64]
 #: Parameters (n, p) -> residuals (n, m) and their derivatives (n, m, p).
 Model = Callable[[Values], tuple[Values, Values]]
+#: Costs (n,) -> which of the problems are given up, (n,).
+Hopeless = Callable[[Values], NDArray[np.bool_]]
 
 
 class Problems(Protocol):
@@ -37,7 +39,8 @@ DIFFERENCE = 1e-6
 #: Relative fall of the cost below which a problem is settled: the parameters then lie within
 #: hundredths of their u.
 SETTLED = 1e-6
-_MOST_ROUNDS = 80
+#: Steps after which a fit ends that does not settle.
+MOST_ROUNDS = 80
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,9 +71,26 @@ class Solution:
         out: Values = np.sqrt(np.maximum(variance, 0.0)) / size
         return out
 
+    def along(self, which: int) -> Values:
+        """Return how the others change best with one parameter, per problem, (n, p - 1)."""
+        size = np.maximum(np.sqrt(np.einsum("npp->np", self.information)), 1e-12)
+        scaled = self.information / (size[:, :, None] * size[:, None, :])
+        rest = np.delete(np.arange(size.shape[1]), which)
+        own = scaled[:, rest[:, None], rest] + 1e-12 * np.eye(len(rest))
+        goes = -np.linalg.solve(own, scaled[:, rest, which, None])[..., 0]
+        return np.asarray(goes * size[:, which, None] / size[:, rest])
+
 
 def solve(
-    model: Model | Problems, start: Values, low: Values, high: Values, *, settled: float = SETTLED
+    model: Model | Problems,
+    start: Values,
+    low: Values,
+    high: Values,
+    *,
+    settled: float = SETTLED,
+    rounds: int = MOST_ROUNDS,
+    hopeless: Hopeless | None = None,
+    reach: Values | float = np.inf,
 ) -> Solution:
     """Minimise the squares of every problem within bounds.
 
@@ -85,6 +105,12 @@ def solve(
         Bounds, broadcast against ``start``.
     settled
         Relative fall of the cost below which a problem is settled.
+    rounds
+        So many steps are tried at most.
+    hopeless
+        Which problems are given up as they are, asked after each round.
+    reach
+        How far a step takes a parameter at most, (p,).
 
     Notes
     -----
@@ -97,9 +123,10 @@ def solve(
     cost = 0.5 * np.sum(residuals**2, axis=1)
     damping = np.full(len(at), 1e-2)
     active, ask = np.arange(len(at)), model
-    for _ in range(_MOST_ROUNDS):
+    for _ in range(rounds):
         own = at[active], residuals[active], slopes[active], damping[active]
-        trial = _between(own[0] + _steps(*own, low, high), low, high)
+        near, far = np.maximum(low, own[0] - reach), np.minimum(high, own[0] + reach)
+        trial = _between(own[0] + _steps(*own, near, far), near, far)
         new_residuals, new_slopes = ask(trial)
         before, now = cost[active], 0.5 * np.sum(new_residuals**2, axis=1)
         better = now < before
@@ -108,6 +135,8 @@ def solve(
         residuals[won], slopes[won] = new_residuals[better], new_slopes[better]
         going = (np.abs(before - now) > settled * before) & (better | (own[3] < 1e8))
         damping[active] = np.where(better, own[3] / 5, own[3] * 7)
+        if hopeless is not None:
+            going &= ~hopeless(cost)[active]
         if not going.any():
             break
         if not going.all():
@@ -142,7 +171,7 @@ def solve_one(
     residuals, slopes = cost(at)
     value, damping = 0.5 * float(residuals @ residuals), 1e-2
     gradient, normal = residuals @ slopes, slopes.T @ slopes
-    for _ in range(_MOST_ROUNDS):
+    for _ in range(MOST_ROUNDS):
         trial = _between(at + _step(at, gradient, normal, damping, low, high), low, high)
         new_residuals, new_slopes = cost(trial)
         new_value = 0.5 * float(new_residuals @ new_residuals)

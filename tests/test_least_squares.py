@@ -123,3 +123,65 @@ def test_problems_that_are_settled_are_not_asked_again():
     every = solve(lambda q: Bells(np.arange(12))(q), start, LOW, HIGH)
     assert found.parameters == pytest.approx(every.parameters, abs=1e-12)
     assert found.cost == pytest.approx(every.cost, rel=1e-12)
+
+
+def test_no_step_reaches_farther_than_is_said():
+    """A bell far off: Gauss and Newton's first step would leave it."""
+    _, seen = noisy(5)
+    places = []
+
+    def cost(q):
+        places.append(q[:, 1].copy())
+        value, slopes = bell(q)
+        return (value - seen) / 0.05, slopes / 0.05
+
+    reach = np.array([np.inf, 0.2, np.inf, np.inf])
+    start = np.tile(START + [0, 1.5, 0, 0], (5, 1))
+    found = solve(cost, start, LOW, HIGH, reach=reach)
+    assert np.abs(places[1] - places[0]).max() == pytest.approx(0.2)
+    assert found.parameters == pytest.approx(batch(seen).parameters, abs=1e-2)
+
+
+def test_hopeless_problems_are_left_as_they_are_and_steps_end_where_they_shall():
+    _, seen = noisy(6)
+    asked = []
+
+    class Some:
+        def __init__(self, seen):
+            self.seen = seen
+
+        def __call__(self, q):
+            asked.append(len(q))
+            value, slopes = bell(q)
+            return (value - self.seen) / 0.05, slopes / 0.05
+
+        def of(self, which):
+            return Some(self.seen[which])
+
+    start = np.tile(START, (6, 1))
+    odd = np.arange(6) % 2 == 1
+    found = solve(Some(seen), start, LOW, HIGH, hopeless=lambda cost: odd)
+    whole = batch(seen)
+    assert found.parameters[~odd] == pytest.approx(whole.parameters[~odd], abs=1e-6)
+    assert np.all(found.cost[odd] > whole.cost[odd]) and asked[:3] == [6, 6, 3]
+    asked.clear()
+    solve(Some(seen), start, LOW, HIGH, rounds=2)
+    assert asked == [6, 6, 6]
+
+
+def test_the_others_go_with_one_parameter_as_fits_with_it_held():
+    """Hold the width a little off, and fit the rest anew."""
+    _, seen = noisy(4)
+    found = batch(seen)
+    held = found.parameters[:, 2] + 1e-4
+
+    def cost(q):
+        value, slopes = bell(np.insert(q, 2, held, axis=1))
+        return (value - seen) / 0.05, np.delete(slopes, 2, axis=2) / 0.05
+
+    rest = np.delete(found.parameters, 2, axis=1)
+    low, high = (np.delete(x, 2) for x in (LOW, HIGH))
+    again = solve(cost, rest, low, high, settled=1e-14).parameters
+    best = batch(seen)
+    real = (again - np.delete(best.parameters, 2, axis=1)) / 1e-4
+    assert found.along(2) == pytest.approx(real, rel=0.1, abs=0.05)

@@ -18,24 +18,25 @@ from pitchcam.edges.roots import (
     DEEPEST,
     LEAST_LIGHT,
     LIGHT_NOISE,
+    Fitted,
     Groove,
     Seen,
     Trials,
-    Tried,
+    everywhere,
     point_radius,
     true_radius,
-    try_around,
-    try_everywhere,
+    try_all,
     walled,
 )
 from pitchcam.edges.section import Section
 from pitchcam.edges.sight import Sight
 from pitchcam.edges.tip_form import meeting_radius, round_share, tip_outline
-from pitchcam.edges.tips import Tip, one_root
+from pitchcam.edges.tips import Tip, among_all, one_root
 from pitchcam.frozen import dataclass
 from pitchcam.least_squares import Solution, solve
 from pitchcam.light.mirrored import Mirror, Mirrored, light_slopes
 from pitchcam.light.stations import Line, middle_line
+from pitchcam.small import median, medians
 
 Values = NDArray[np.float64]
 
@@ -127,7 +128,7 @@ def fit_tips(
     # Under a slant one side's flanks are seen farther out than the other's: radii count from there.
     out = {side: side * section.seen.offset_mm for side in sides}
     lines = [_lines(sight, section, side, middles[side], y + out[side]) for side in sides]
-    light = np.array([np.median(of_side, axis=0) for of_side in lines]) / around.background
+    light = np.array([medians(of_side) for of_side in lines]) / around.background
     low, high = (line - 0.75 * pitch, line - 0.1 * pitch)
     if not groove:
         low, high = (line + 0.08 * pitch, line + 0.62 * pitch)
@@ -141,17 +142,18 @@ def fit_tips(
     # What is tried is the radius itself, not where it is seen.
     highest = section.fit.pitch_radius_mm - 0.1 * pitch
     # Long shallow waves have no room for roots between the point of their grooves and that.
-    tried = None
+    start = radii = None
     if groove and highest > point_radius(section):
-        tried = try_everywhere(trials, highest)
-    start = None if tried is None else trials.ends(tried.best_mm)
+        radii = everywhere(section, highest)
+        best = trials.look(np.tile(radii, (len(sides), 1)))
+        start = trials.ends(best[:, None])[:, 0]
     fits = _fit_ends(seen, section, own, limits, start=start)
     u_deg = U_ANGLE_NEAR_DEG if around.near_panel else U_ANGLE_DEG
     share = round_share(section.fit.angle_deg, u_deg)
     tips, scatter = [], []
     for side, of_side, ends in zip(sides, lines, fits, strict=True):
         count = len(middles[side])
-        spread = float(np.median(np.std(of_side, axis=0))) / np.sqrt(count)
+        spread = median(np.std(of_side, axis=0)) / np.sqrt(count)
         seen_radius, u, by_light, misfit = ends.mean(share)
         if not (np.isfinite(seen_radius) and np.isfinite(u)):
             continue  # the light says nothing of this side's tips
@@ -169,25 +171,16 @@ def fit_tips(
                 by_light_mm=by_light,
             )
         )
-    if tried is None or len(tips) < len(sides):
+    if radii is None or len(tips) < len(sides):
         return tuple(tips)
-    return one_root(_among_all(tips, scatter, trials, tried), crests, section, sight)
-
-
-def _among_all(
-    roots: Sequence[Tip], scatter_mm: Sequence[float], trials: Trials, tried: Tried
-) -> list[Tip]:
-    """Return the roots where all that describe the light have them, not the best one alone."""
-    best, u = (np.array([getattr(t, name) for t in roots]) for name in ("radius_mm", "u_mm"))
-    out = []
-    places = try_around(trials, tried, best, u).places()
-    for t, p, scatter in zip(roots, places, scatter_mm, strict=True):
-        if np.isfinite(p.radius_mm):
-            fit = float(np.sqrt(max(t.u_mm**2 - scatter**2, 0.0)))
-            noise, hidden = p.shared_out(fit, scatter)
-            t = replace(t, radius_mm=p.radius_mm, u_mm=noise, hidden_mm=hidden)
-        out.append(t)
-    return out
+    fitted = Fitted(
+        radius_mm=np.array([t.radius_mm for t in tips]),
+        u_mm=np.array([t.u_mm for t in tips]),
+        mirrored=np.concatenate([ends.mirrored for ends in fits]),
+        by_end=np.concatenate([ends.by_end for ends in fits]),
+    )
+    tried = try_all(trials, radii, fitted)
+    return one_root(among_all(tips, scatter, tried.places()), crests, section, sight)
 
 
 def _lines(sight: Sight, section: Section, side: float, z: Values, y: Values) -> Values:
@@ -202,12 +195,17 @@ def _lines(sight: Sight, section: Section, side: float, z: Values, y: Values) ->
 
 @dataclass(frozen=True, kw_only=True)
 class _TipPlaces:
-    """Where one side's tips end, by each form (round, and flat for crests): arrays (forms,)."""
+    """Where one side's tips end, by each form (round, and flat for crests): arrays (forms,).
+
+    ``mirrored`` (forms, 4) is what they mirror, ``by_end`` how that goes with the end.
+    """
 
     end: Values
     u: Values
     by_light: Values
     misfit: Values
+    mirrored: Values
+    by_end: Values
 
     def mean(self, round_share: float) -> tuple[float, float, float, float]:
         """Return end, u, the change with the light, and misfit.
@@ -234,7 +232,7 @@ def _fit_ends(
     """Fit the ends' radii with what the surface mirrors: loss, angles, roughness, share.
 
     The light is that of every side, in the order of ``mirrors``. Roots begin at ``start`` (sides,),
-    the best of those that were tried; without it they are crests.
+    the best at a first look; without it they are crests.
     """
     groove = start is not None
     forms = np.array([True] if groove else [True, False])
@@ -279,10 +277,18 @@ def _fit_ends(
     count = np.count_nonzero(use, axis=1)
     misfit = np.where(count > 0, np.sqrt(squares / np.maximum(count, 1)), 1.0)
     sigma = fit.sigma(0) * np.maximum(1.0, misfit / LIGHT_NOISE)
-    every = (fit.parameters[:, 0], sigma, _by_light(model, fit), misfit)
-    columns = (c.reshape(len(mirrors), -1) for c in every)
+    every = (
+        fit.parameters[:, 0],
+        sigma,
+        _by_light(model, fit),
+        misfit,
+        fit.parameters[:, 1:],
+        fit.along(0),
+    )
+    columns = (c.reshape(len(mirrors), len(forms), *c.shape[1:]) for c in every)
     return [
-        _TipPlaces(end=e, u=s, by_light=b, misfit=m) for e, s, b, m in zip(*columns, strict=True)
+        _TipPlaces(end=e, u=s, by_light=b, misfit=m, mirrored=q, by_end=d)
+        for e, s, b, m, q, d in zip(*columns, strict=True)
     ]
 
 

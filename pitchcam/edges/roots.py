@@ -11,7 +11,8 @@ came out a pixel too shallow, and said that it was good to a sixth of one.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import fields, replace
+from dataclasses import replace
+from itertools import count
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,12 +42,23 @@ WALLS, U_WALLS = 0.6, 0.5
 #: Places from the point up at which roots are tried, and those around the best fit, in its u.
 TRIED = 9
 AROUND_U = (-3.0, -2.0, -1.5, -1.0, -0.5, 0.0, 0.5, 1.0, 1.5, 2.0, 3.0)
+#: The light knows little of angles twice as wide, and a step that goes there leads on to nowhere.
+STEP = np.array([np.inf, 0.4, 0.4, np.inf])
+#: So many u off the best fit what a groove mirrors still goes with where it ends.
+REACH_U = 3.0
 #: No root lies nearer to the axis than this share of the pitch radius.
 DEEPEST = 0.1
 #: Steps of the radius over which likelihoods are summed up.
 STEPS = 800
 #: Relative fall of the cost at which a trial is settled: to a hundredth of what counts.
 SETTLED = 1e-3
+#: Least and largest loss, logarithms of angles and roughness, and share.
+BOUNDS = np.array([0.05, -2.0, -2.0, 0.0]), np.array([1.2, 2.0, 2.0, 1.0])
+#: A look at all of a groove ends after so many steps: it says where a fit begins.
+LOOKS = 3
+#: From so many steps on trials are given up that leave so much more than their side's best, in
+#: units of what counts as one: the falls to come are smaller, and even half of that is e^-12.
+SIFTED, GIVEN_UP = 5, 50.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -129,6 +141,19 @@ def point_radius(section: Section) -> float:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Fitted:
+    """The best fit of each side's root, (sides,): radius and u, mm; what it mirrors.
+
+    ``mirrored`` (sides, 4), and how that goes best with the root's end, ``by_end``.
+    """
+
+    radius_mm: Values
+    u_mm: Values
+    mirrored: Values
+    by_end: Values
+
+
+@dataclass(frozen=True, kw_only=True)
 class Trials:
     """Roots of the grooves of both sides, tried at given radii, mm."""
 
@@ -141,20 +166,51 @@ class Trials:
         at = [g.seen_at(r) for g, r in zip(self.grooves, radius_mm, strict=True)]
         return np.maximum(at, meeting_radius(self.section, groove=True))
 
-    def cost(self, radius_mm: Values) -> tuple[Values, Values]:
-        """Return the squares that roots leave, and the light's rms deviation, (sides, k) each.
+    def look(self, radius_mm: Values) -> Values:
+        """Return which of radii (sides, k) describes each side's light best, at a first look."""
+        model = self._model(radius_mm)
+        fit = solve(model, model.expected, *BOUNDS, rounds=LOOKS, reach=STEP)
+        best = fit.cost.reshape(radius_mm.shape).argmin(axis=1)
+        return np.asarray(radius_mm[np.arange(len(best)), best])
 
-        ``radius_mm`` (sides, k) are the radii to try; those behind the flanks look all alike.
+    def tried(self, radius_mm: Values, fitted: Fitted) -> Tried:
+        """Return what roots of radii (sides, k) leave; those behind the flanks look all alike.
+
+        Fits begin with what another fit's grooves would mirror if they ended there.
         """
-        count, tries = radius_mm.shape
+        shape, model = radius_mm.shape, self._model(radius_mm)
+        told = np.maximum(np.count_nonzero(model.use, axis=1), 1).reshape(shape)
+        steps, order = count(1), np.argsort(radius_mm, axis=1)
+
+        def hopeless(cost: Values) -> NDArray[np.bool_]:
+            squares = 2 * cost.reshape(shape)
+            best = squares.min(axis=1, keepdims=True)
+            over = (squares - best) / _unit(best / told)
+            # Farther out than one that is hopeless none is better: else its fit lags behind.
+            farther = np.take_along_axis(over, order, 1)
+            inward = np.minimum.accumulate(farther, axis=1)
+            outward = np.minimum.accumulate(farther[:, ::-1], axis=1)[:, ::-1]
+            np.put_along_axis(over, order, np.maximum(inward, outward), 1)
+            return np.asarray((over.ravel() > GIVEN_UP) & (next(steps) >= SIFTED))
+
+        far = REACH_U * fitted.u_mm[:, None]
+        off = np.minimum(np.maximum(radius_mm - fitted.radius_mm[:, None], -far), far)
+        start = fitted.mirrored[:, None] + off[..., None] * fitted.by_end[:, None]
+        fit = solve(
+            model, start.reshape(-1, 4), *BOUNDS, settled=SETTLED, hopeless=hopeless, reach=STEP
+        )
+        squares = np.sum(fit.residuals[:, :-4] ** 2, axis=1).reshape(shape) / told
+        return Tried(radius_mm=radius_mm, cost=2 * fit.cost.reshape(shape), misfit=squares)
+
+    def _model(self, radius_mm: Values) -> _RootFit:
         y, light, use = self.seen.told(LEAST_LIGHT)
         mirrors = [g.mirror for g in self.grooves]
         metals = [m.metal for m in mirrors]
 
         def each(values: object) -> Values:
-            return np.repeat(np.asarray(values, float), tries, axis=0)
+            return np.repeat(np.asarray(values, float), radius_mm.shape[1], axis=0)
 
-        model = _RootFit(
+        return _RootFit(
             line=middle_line(y, self.seen.blur_mm, np.inf, self.seen.swept_mm),
             section=self.section,
             end=self.ends(radius_mm).reshape(-1, 1),
@@ -170,11 +226,14 @@ class Trials:
                 ]
             ),
         )
-        low, high = np.array([0.05, -2.0, -2.0, 0.0]), np.array([1.2, 2.0, 2.0, 1.0])
-        fit = solve(model, model.expected, low, high, settled=SETTLED)
-        told = np.maximum(np.count_nonzero(use, axis=1), 1)
-        squares = np.sum(fit.residuals[:, :-4] ** 2, axis=1).reshape(count, tries)
-        return (2 * fit.cost.reshape(count, tries), np.sqrt(squares / told[:, None]) * LIGHT_NOISE)
+
+
+def _unit(misfit: Values) -> Values:
+    """Return the squares that count as one, by their mean over points.
+
+    Where points deviate by more than is expected of each, they do so by threes.
+    """
+    return np.asarray(np.maximum(1.0, ALIKE * misfit))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -223,45 +282,33 @@ class _RootFit:
 
 @dataclass(frozen=True, kw_only=True)
 class Tried:
-    """Radii at which roots were tried, and what they left, (sides, k) each."""
+    """Radii at which roots were tried, and what they left, (sides, k) each.
+
+    ``cost`` is the sum of squares, and ``misfit`` the mean of those of the light's points.
+    """
 
     radius_mm: Values
     cost: Values
     misfit: Values
 
-    @property
-    def best_mm(self) -> Values:
-        """The radius that describes each side's light best, (sides,)."""
-        return np.asarray(self.radius_mm[np.arange(len(self.cost)), self.cost.argmin(axis=1)])
-
     def places(self) -> list[Place]:
         """Return where each side's root is: mean and spread of all, by their likelihoods."""
-        return [_place(r, c, float(m[c.argmin()])) for r, c, m in zip(*self._sorted(), strict=True)]
-
-    def _sorted(self) -> tuple[Values, Values, Values]:
         order = np.argsort(self.radius_mm, axis=1)
-        of = (self.radius_mm, self.cost, self.misfit)
-        radius, cost, misfit = (np.take_along_axis(a, order, axis=1) for a in of)
-        return radius, cost, misfit
-
-    def beside(self, other: Tried) -> Tried:
-        """Return these trials and others."""
-        both = (
-            np.concatenate([getattr(self, f.name), getattr(other, f.name)], axis=1)
-            for f in fields(self)
-        )
-        radius, cost, misfit = both
-        return Tried(radius_mm=radius, cost=cost, misfit=misfit)
+        every = (self.radius_mm, self.cost, self.misfit)
+        radius, cost, misfit = (np.take_along_axis(a, order, axis=1) for a in every)
+        each = zip(radius, cost, misfit, strict=True)
+        return [_place(r, c, float(m[c.argmin()])) for r, c, m in each]
 
 
 def _place(radius_mm: Values, cost: Values, misfit: float) -> Place:
     """Return the mean radius by likelihood, all radii that were tried alike before."""
     at = np.linspace(radius_mm[0], radius_mm[-1], STEPS)
-    squares = np.interp(at, radius_mm, cost)
+    # About a minimum squares are parabolas, whose roots are straight lines.
+    root = np.sqrt(cost - cost.min())
+    squares = np.interp(at, radius_mm, root) ** 2
     # The sharpest minimum lies between two steps.
     squares -= squares.min()
-    # Where points deviate by more than is expected of each, they do so by threes.
-    weight = np.exp(-0.5 * squares / max(1.0, ALIKE * (misfit / LIGHT_NOISE) ** 2))
+    weight = np.exp(-0.5 * squares / _unit(np.array(misfit)))
     weight /= weight.sum()
     mean = float(weight @ at)
     # Steps tell no less than one.
@@ -269,17 +316,14 @@ def _place(radius_mm: Values, cost: Values, misfit: float) -> Place:
     return Place(radius_mm=mean, u_mm=u)
 
 
-def try_everywhere(trials: Trials, highest_mm: float) -> Tried:
-    """Try roots from the point of their groove up to a radius."""
-    point = min(point_radius(trials.section), highest_mm)
-    radius = np.tile(np.linspace(point, highest_mm, TRIED), (len(trials.grooves), 1))
-    cost, misfit = trials.cost(radius)
-    return Tried(radius_mm=radius, cost=cost, misfit=misfit)
+def everywhere(section: Section, highest_mm: float) -> Values:
+    """Return the radii at which roots are tried, from the point of their groove up, (k,)."""
+    return np.linspace(min(point_radius(section), highest_mm), highest_mm, TRIED)
 
 
-def try_around(trials: Trials, before: Tried, radius_mm: Values, u_mm: Values) -> Tried:
-    """Try roots around the best fit of each side, (sides,), and return them with those before."""
-    radius = radius_mm[:, None] + u_mm[:, None] * np.array(AROUND_U)
-    radius = np.clip(radius, before.radius_mm.min(), before.radius_mm.max())
-    cost, misfit = trials.cost(radius)
-    return before.beside(Tried(radius_mm=radius, cost=cost, misfit=misfit))
+def try_all(trials: Trials, radius_mm: Values, fitted: Fitted) -> Tried:
+    """Try roots at radii (k,) and around the best fit of each side."""
+    around = fitted.radius_mm[:, None] + fitted.u_mm[:, None] * np.array(AROUND_U)
+    around = np.clip(around, radius_mm[0], radius_mm[-1])
+    every = np.broadcast_to(radius_mm, (len(around), len(radius_mm)))
+    return trials.tried(np.concatenate([every, around], axis=1), fitted)

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from pitchcam.edges.roots import Place
 from pitchcam.edges.section import Section
 from pitchcam.edges.sight import Sight
 from pitchcam.frozen import dataclass
@@ -50,6 +51,20 @@ def _middle(crests: Sequence[Tip]) -> tuple[float, float]:
         return 0.0, 0.0
     one, other = at[1.0], at[-1.0]
     return (one.radius_mm - other.radius_mm) / 2, float(np.hypot(one.u_mm, other.u_mm)) / 2
+
+
+def among_all(
+    roots: Sequence[Tip], scatter_mm: Sequence[float], places: Sequence[Place]
+) -> list[Tip]:
+    """Return the roots where all that describe the light have them, not the best one alone."""
+    out = []
+    for t, p, scatter in zip(roots, places, scatter_mm, strict=True):
+        if np.isfinite(p.radius_mm):
+            fit = float(np.sqrt(max(t.u_mm**2 - scatter**2, 0.0)))
+            noise, hidden = p.shared_out(fit, scatter)
+            t = replace(t, radius_mm=p.radius_mm, u_mm=noise, hidden_mm=hidden)
+        out.append(t)
+    return out
 
 
 def one_root(

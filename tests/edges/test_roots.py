@@ -7,21 +7,25 @@ import numpy as np
 import pytest
 
 from pitchcam.edges import crests
-from pitchcam.edges.crests import _among_all, fit_tips
+from pitchcam.edges import roots as roots_module
+from pitchcam.edges.crests import Around, fit_tips
 from pitchcam.edges.roots import (
     LIGHT_NOISE,
+    Fitted,
     Groove,
     Seen,
     Trials,
     Tried,
+    everywhere,
     point_radius,
     true_radius,
-    try_around,
-    try_everywhere,
+    try_all,
     walled,
 )
 from pitchcam.edges.tip_form import meeting_radius
-from pitchcam.edges.tips import Tip, one_root
+from pitchcam.edges.tips import Tip, among_all, one_root
+from pitchcam.light.metal import UNSEEN
+from pitchcam.light.mirrored import Mirror
 from pitchcam.thread import measure
 from tests.edges.test_crests import BOTH, NO_MIRROR, blurred, drawn, sharp_profile
 from tests.thread.helicoid import whitworth_profile
@@ -30,7 +34,9 @@ RADII = np.tile(np.linspace(9.0, 10.0, 41), (2, 1))
 
 
 def tried(cost, misfit=0.0):
-    return Tried(radius_mm=RADII, cost=cost, misfit=np.full(RADII.shape, misfit))
+    return Tried(
+        radius_mm=RADII, cost=cost, misfit=np.full(RADII.shape, (misfit / LIGHT_NOISE) ** 2)
+    )
 
 
 def test_roots_that_look_alike_are_spread_evenly():
@@ -57,22 +63,20 @@ def test_a_root_is_told_no_better_than_it_was_tried():
 
 
 @pytest.mark.parametrize("spread, noise, hidden", [(0.02, 0.02, 0.0), (0.05, 0.03, 0.04)])
-def test_ridges_that_differ_are_no_less_open_for_the_likelihood(monkeypatch, spread, noise, hidden):
+def test_ridges_that_differ_are_no_less_open_for_the_likelihood(spread, noise, hidden):
     """It is of their median light. The nearest minimum is good to 0.03 mm, ridges to 0.04 mm."""
     roots = [root(side, 9.5, 0.05) for side in (1.0, -1.0)]
-    all_ = tried(((RADII - 9.6) / spread) ** 2)
-    monkeypatch.setattr(crests, "try_around", lambda *of: all_)
-    for t in _among_all(roots, [0.04, 0.04], None, all_):
+    places = tried(((RADII - 9.6) / spread) ** 2).places()
+    for t in among_all(roots, [0.04, 0.04], places):
         assert t.radius_mm == pytest.approx(9.6, abs=1e-3)
         assert t.u_mm == pytest.approx(np.hypot(noise, 0.04), rel=0.06)
         assert t.hidden_mm == pytest.approx(hidden, rel=0.1, abs=1e-6)
 
 
-def test_a_likelihood_that_is_none_leaves_the_fit(monkeypatch):
+def test_a_likelihood_that_is_none_leaves_the_fit():
     roots = [root(side, 9.5, 0.05) for side in (1.0, -1.0)]
-    none = tried(np.full(RADII.shape, np.nan))
-    monkeypatch.setattr(crests, "try_around", lambda *of: none)
-    assert _among_all(roots, [0.0, 0.0], None, none) == roots
+    none = tried(np.full(RADII.shape, np.nan)).places()
+    assert among_all(roots, [0.0, 0.0], none) == roots
 
 
 def test_roots_that_differ_along_the_thread_are_open_by_that(monkeypatch):
@@ -102,11 +106,11 @@ def test_roots_are_tried_by_their_radii_not_by_where_they_are_seen(monkeypatch):
     crop, frame, section = drawn(pitch, whitworth_profile(pitch, 20.955), 1.1, 24.0)
     up_to = []
 
-    def everywhere(trials, highest_mm):
+    def recorded(section, highest_mm):
         up_to.append(highest_mm)
-        return try_everywhere(trials, highest_mm)
+        return everywhere(section, highest_mm)
 
-    monkeypatch.setattr(crests, "try_everywhere", everywhere)
+    monkeypatch.setattr(crests, "everywhere", recorded)
     fit_tips(blurred(crop, frame, 1.1), section, BOTH, groove=True)
     assert section.seen.pitch_radius_mm > section.fit.pitch_radius_mm + 0.2 * pitch
     assert up_to == [pytest.approx(section.fit.pitch_radius_mm - 0.1 * pitch, abs=0.002)]
@@ -119,7 +123,6 @@ def test_the_order_of_trials_does_not_count():
         radius_mm=RADII[:, at_random], cost=cost[:, at_random], misfit=np.zeros(RADII.shape)
     )
     assert mixed.places() == tried(cost).places()
-    assert mixed.best_mm == pytest.approx(9.5)
 
 
 @pytest.mark.parametrize("side", [1.0, -1.0])
@@ -166,13 +169,104 @@ def test_roots_behind_their_flanks_look_alike():
     ends = trials.ends(radius)
     covered = int(np.argmax([section.covered_mm(frame, s) for s in out]))
     assert ends[covered, :3] == pytest.approx(meeting_radius(section, groove=True))
-    cost, _ = trials.cost(radius)
+    fitted = Fitted(
+        radius_mm=np.full(2, point),
+        u_mm=np.full(2, 0.05),
+        mirrored=np.tile([NO_MIRROR.metal.loss.value, 0.0, 0.0, 1.0], (2, 1)),
+        by_end=np.zeros((2, 4)),
+    )
+    cost = trials.tried(radius, fitted).cost
     assert np.ptp(cost[covered, :3]) == 0 < np.ptp(cost[covered])
     # From the point of the section on: no root lies deeper.
-    assert try_everywhere(trials, 9.8).radius_mm.min() == pytest.approx(point)
-    both = try_around(trials, try_everywhere(trials, 9.8), np.full(2, point), np.full(2, 0.05))
+    radii = everywhere(section, 9.8)
+    assert radii.min() == pytest.approx(point)
+    both = try_all(trials, radii, fitted)
     assert both.radius_mm.shape == (2, 20)
     assert both.radius_mm.min() == pytest.approx(point) and both.radius_mm.max() <= 9.8
+
+
+def test_between_trials_squares_are_parabolas():
+    """A root between two of few trials: exact ones have it at 9.52, by 0.05 mm."""
+    radius = np.tile(np.linspace(9.0, 10.0, 11), (1, 1)) + 0.02
+    (place,) = Tried(
+        radius_mm=radius, cost=((radius - 9.52) / 0.05) ** 2, misfit=np.zeros(radius.shape)
+    ).places()
+    assert place.radius_mm == pytest.approx(9.52, abs=1e-3)
+    # By straight lines between the squares themselves it would be 0.041.
+    assert place.u_mm == pytest.approx(0.05, rel=0.04)
+
+
+@pytest.fixture(scope="module")
+def tip_trials():
+    """What is tried of a drawn Whitworth thread of any metal, and the best fit of its roots."""
+    pitch, caught = 25.4 / 14, []
+    sight, section = sight_of(pitch, whitworth_profile(pitch, 20.955), 0.9)
+
+    def caught_all(*of):
+        caught.append(of)
+        return try_all(*of)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(crests, "try_all", caught_all)
+        mirror = Mirror(metal=UNSEEN, angles_rad=(0.15, 0.1, 0.15), u_angles=0.6)
+        fit_tips(sight, section, Around(mirrors={1.0: mirror, -1.0: mirror}), groove=True)
+    return caught[0]
+
+
+def _asked(monkeypatch, tip_trials):
+    """Return the places of all trials, and how many times a problem's light was drawn."""
+    drawn_for, light = [], roots_module._RootFit.__call__
+
+    def counted(self, q):
+        drawn_for.append(len(q))
+        return light(self, q)
+
+    monkeypatch.setattr(roots_module._RootFit, "__call__", counted)
+    return try_all(*tip_trials).places(), sum(drawn_for)
+
+
+def test_trials_that_are_given_up_tell_nothing(tip_trials, monkeypatch):
+    """The answer is that of trials which are all settled, to a fiftieth of a blur."""
+    places, asked = _asked(monkeypatch, tip_trials)
+    monkeypatch.setattr(roots_module, "GIVEN_UP", np.inf)
+    _, more = _asked(monkeypatch, tip_trials)
+    assert asked < more
+    monkeypatch.setattr(roots_module, "SETTLED", 1e-7)
+    settled, _ = _asked(monkeypatch, tip_trials)
+    close = 0.02 * tip_trials[0].seen.blur_mm
+    for place, exact in zip(places, settled, strict=True):
+        assert place.radius_mm == pytest.approx(exact.radius_mm, abs=close)
+        assert place.u_mm == pytest.approx(exact.u_mm, abs=close)
+
+
+def test_what_a_groove_mirrors_goes_with_where_it_ends(tip_trials, monkeypatch):
+    """Fits that begin with what the best one would have there are nearer to their ends."""
+    trials, radii, fitted = tip_trials
+    monkeypatch.setattr(roots_module, "GIVEN_UP", np.inf)
+    _, asked = _asked(monkeypatch, tip_trials)
+    stays = replace(fitted, by_end=np.zeros_like(fitted.by_end))
+    _, more = _asked(monkeypatch, (trials, radii, stays))
+    assert asked < more
+    off = np.array([-1.0, 1.0]) * fitted.u_mm[:, None] + fitted.radius_mm[:, None]
+    model = trials._model(off)
+    costs = [
+        0.5 * np.sum(model(np.repeat(q, 2, axis=0) + by)[0] ** 2, axis=1)
+        for q, by in (
+            (fitted.mirrored, 0.0),
+            (
+                fitted.mirrored,
+                np.repeat(fitted.by_end * fitted.u_mm[:, None], 2, axis=0)
+                * np.tile([[-1.0], [1.0]], (2, 1)),
+            ),
+        )
+    ]
+    assert np.all(costs[1] < costs[0])
+
+
+def test_a_first_look_finds_about_where_the_root_is(tip_trials):
+    trials, radii, fitted = tip_trials
+    best = trials.look(np.tile(radii, (2, 1)))
+    assert np.all(np.abs(best - fitted.radius_mm) < radii[1] - radii[0])
 
 
 def test_no_root_is_sought_beyond_the_axis():
