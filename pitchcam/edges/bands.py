@@ -22,6 +22,7 @@ from pitchcam.edges.edge_profiles import (
 from pitchcam.least_squares import by_differences, solve_one
 from pitchcam.light.esf import Spread, encode, smoothing
 from pitchcam.light.pixels import fall
+from pitchcam.small import median
 
 Values = NDArray[np.float64]
 
@@ -115,7 +116,7 @@ def metal_of(bands: Values) -> tuple[float, float]:
     lies up to 0.2 px off.
     """
     shares = bands[:, 3] / np.maximum(bands[:, 2], WIDTHS[0])
-    return float(np.median(bands[:, 1])), float(np.clip(np.median(shares), *SOFTS))
+    return median(bands[:, 1]), float(np.clip(median(shares), *SOFTS))
 
 
 def place(

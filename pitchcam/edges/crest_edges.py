@@ -21,6 +21,7 @@ from pitchcam.least_squares import solve
 from pitchcam.light.metal import UNSEEN
 from pitchcam.light.mirrored import Mirrored, light_slopes
 from pitchcam.light.stations import Line, Moved, Stretch, middle_line
+from pitchcam.small import median, medians
 
 Values = NDArray[np.float64]
 
@@ -158,11 +159,11 @@ def crest_edge(sight: Sight, side: CrestSide) -> CrestEdge:
 def _crest(sight: Sight, side: CrestSide) -> _Crest:
     mm = sight.frame.across_mm_per_px
     z, y = side.tops.T
-    up, radius = float(np.sign(np.median(y))), float(np.median(np.abs(y)))
+    up, radius = float(np.sign(median(y))), median(np.abs(y))
     across_px = np.arange(-INSIDE_PX, OUTSIDE_BLURS * sight.blur_px + OUTSIDE_PX, STEP_PX)
     cz, _, cx = sight.frame.pinhole
     # The helix leans into the view on one side and out of it on the other.
-    lean = float(np.median((cz - z) / cx)) - up * side.pitch_mm / (2 * np.pi * radius)
+    lean = median((cz - z) / cx) - up * side.pitch_mm / (2 * np.pi * radius)
     return _Crest(
         radius_mm=radius,
         flat_mm=HALF_FLAT * side.pitch_mm,
@@ -182,7 +183,7 @@ def _light(sight: Sight, side: CrestSide, across_mm: Values) -> Values:
     along = z + sight.mm_per_px * BESIDE_PX[:, None] + 0 * across_mm
     zyx = np.stack([along, y + across_mm + 0 * along, 0 * along], axis=-1)
     # Dirt, nicks and what stands beside an end are few crests'.
-    return np.asarray(np.median(sight.light(zyx).mean(axis=1), axis=0))
+    return medians(sight.light(zyx).mean(axis=1))
 
 
 def _mirrored_to(sight: Sight, radius_mm: float, up: float) -> float:

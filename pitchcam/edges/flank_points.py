@@ -13,7 +13,7 @@ from pitchcam.objects.axis import ImageAxis, Points
 from pitchcam.objects.frame import AxisFrame
 from pitchcam.objects.regions import Region
 from pitchcam.robust import robust_line
-from pitchcam.small import distinct, line, median, percentile
+from pitchcam.small import distinct, line, median, medians, percentile
 
 Values = NDArray[np.float64]
 
@@ -185,7 +185,7 @@ def flank_points(
 def _group_normals(normals: Points, flank: Values) -> Points:
     out = np.empty_like(normals)
     for f in distinct(flank):
-        mean = np.median(normals[flank == f], axis=0)
+        mean = medians(normals[flank == f])
         out[flank == f] = mean / np.hypot(*mean)
     return out
 

@@ -26,6 +26,7 @@ from pitchcam.frozen import dataclass
 from pitchcam.least_squares import solve_one
 from pitchcam.light.esf import DEFAULT_SPREAD, Spread, edge_light, reflected
 from pitchcam.light.pixels import STILL_PX
+from pitchcam.small import median
 
 Values = NDArray[np.float64]
 
@@ -293,7 +294,7 @@ def fit_rims(
     more_px = _more_blur_px(q)
     panel = float(np.exp(q[3]))
     u_panel, common = float(np.sqrt(max(covariance[3, 3], 0.0))), True
-    angle = mirror_angle(float(np.median([p.reach_px for p in profiles])), f_px, panel)
+    angle = mirror_angle(median(np.array([p.reach_px for p in profiles])), f_px, panel)
     shine = float(q[6] * reflected(np.array(0.6 * angle), q[4]))
     rims = np.array(
         [
@@ -305,7 +306,7 @@ def fit_rims(
     # Where the light's border is out of view, the panel may be near: then a coded step is enough.
     if max(round_misfit, default=0.0) > (CODE_NOISE if panel_near else BELIEVED):
         apart, covariance, own = solve_apart(profiles, prior)
-        if np.median(own) < APART * np.median(misfit):
+        if median(own) < APART * median(misfit):
             q, misfit, common = apart, own, False
             mirrors = metal_of(q[3:].reshape(len(profiles), 4))
             shine = mirrors[0]

@@ -178,8 +178,8 @@ def learn_rims(
         apart = [s for s in shapes if s.blob.label in far]
         falls = [e.fall_px for e, label in zip(edges, owner, strict=True) if label in far]
         sharp = rims.spread.blur_px
-        return rims, pins | _blurred(apart, field, camera, float(np.median(falls)), sharp)[1]
-    fall = float(np.median([e.fall_px for e in edges])) if edges else 0.0
+        return rims, pins | _blurred(apart, field, camera, median(np.array(falls)), sharp)[1]
+    fall = median(np.array([e.fall_px for e in edges])) if edges else 0.0
     if fall > HELD_PX and most_blur(shapes) > HELD_PX:
         return _blurred(shapes, field, camera, fall)
     edges, owner = _telling(*_sharp(edges, owner))
@@ -334,7 +334,7 @@ def _flat_spread(shapes: Sequence[Shape], field: Field, camera: Camera) -> Sprea
         return None
     free = replace(DEFAULT_SPREAD, u_blur_px=U_FLAT_BLUR_PX)
     found = _fit(flat[:MOST_EDGES], field, camera.f_px, free)
-    return found.spread if np.median(found.misfit) < BELIEVED else None
+    return found.spread if median(found.misfit) < BELIEVED else None
 
 
 def _expected(flat: Spread | None) -> Spread:
@@ -363,7 +363,7 @@ def _fit(
 
 def _without_strangers(edges: list[StraightEdge], rims: Rims) -> list[StraightEdge]:
     """Leave out pieces of edges that look unlike all others: they mirror a neighbour, or dirt."""
-    most = max(BELIEVED, STRANGE * float(np.median(rims.misfit)))
+    most = max(BELIEVED, STRANGE * median(rims.misfit))
     if rims.misfit.max() <= most:
         return edges
     out, first = [], 0

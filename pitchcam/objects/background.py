@@ -141,7 +141,7 @@ def fit_backdrop(light: Floats, x: Values, y: Values, size_px: tuple[int, int]) 
 
 
 def _noise(values: Values, fitted: Values) -> float:
-    return float(np.median(np.abs(values - fitted))) / 0.6745 if fitted.size > 1 else 0.02
+    return median(np.abs(values - fitted).ravel()) / 0.6745 if fitted.size > 1 else 0.02
 
 
 def _bright_majority(values: Values, basis: Values) -> NDArray[np.intp]:

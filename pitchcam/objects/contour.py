@@ -12,6 +12,7 @@ from pitchcam.objects.background import Floats
 from pitchcam.objects.field import PART_LEVEL, STEP, Field
 from pitchcam.objects.grid import grid_of
 from pitchcam.photo.linear import least_plane, light_planes, mean_plane
+from pitchcam.small import median
 
 #: Photo pixels kept around an object: room for the normals' profiles beyond the widest halo.
 MARGIN = 28
@@ -108,7 +109,7 @@ def _channel(relative: Floats, inside: NDArray[np.uint8]) -> tuple[Floats, str]:
     blue, _, red = relative
     lit = (inside > 0) & (red > 0.12) & (red < 0.97)
     if lit.sum() > max(50, 0.03 * inside.sum()):
-        warm = float(np.median(red[lit] / np.maximum(blue[lit], 0.02)))
+        warm = median(red[lit] / np.maximum(blue[lit], 0.02))
         if warm > 1.25:
             return _luma(relative), "luma"
     return mean_plane(relative), "mean"

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from pitchcam.frozen import dataclass
 from pitchcam.least_squares import soft, solve_one
 from pitchcam.objects.axis import ImageAxis
-from pitchcam.small import median
+from pitchcam.small import median, medians
 
 Values = NDArray[np.float64]
 
@@ -170,7 +170,7 @@ def _flat(t: Values, s: Values) -> tuple[float, float]:
     """Return radius and middle of the stretch around the axis that lies square to it."""
     # Over fewer pixels the outline's noise makes slopes of its own.
     step = max(5, round(SLOPE_OVER * len(t)))
-    smooth = np.median(sliding_window_view(np.pad(s, 2, mode="symmetric"), 5), axis=1)
+    smooth = medians(sliding_window_view(np.pad(s, 2, mode="symmetric"), 5).T)
     slope = np.abs(smooth[2 * step :] - smooth[: -2 * step]) / (t[2 * step :] - t[: -2 * step])
     at = t[step:-step]
     start = int(np.argmin(np.abs(at)))

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from pitchcam.frozen import dataclass
 from pitchcam.photo.record import eight_bit, luma_of, quartered
+from pitchcam.small import medians
 
 Floats = NDArray[np.float32]
 Kind = Literal["seam", "shift", "repeated"]
@@ -328,7 +329,11 @@ def _repeated(turned: NDArray[np.uint8]) -> tuple[Kind | None, int]:
     left, right = turned[::_SPARSE], turned[1::_SPARSE]
     left = left[: len(right)]
     rows = 1 + np.flatnonzero(_count(left[:, 1:] == left[:, :-1]) > _SAME * len(left))
-    noise = np.median(cv2.absdiff(left[:, rows], right[:, rows]), axis=0) if len(rows) else rows
+    noise = (
+        medians(cv2.absdiff(left[:, rows], right[:, rows]).astype(np.float64))
+        if len(rows)
+        else rows
+    )
     rows = rows[noise >= 1]
     # As many neighbouring rows as make a band of repeats.
     run = np.flatnonzero(rows[_REPEATED - 1 :] - rows[: len(rows) - _REPEATED + 1] == _REPEATED - 1)

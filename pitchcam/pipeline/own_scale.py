@@ -27,6 +27,7 @@ from pitchcam.pipeline.read_place import ReadPlace, diameter_mm, read_places, u_
 from pitchcam.pipeline.scene import OwnScale, Scene
 from pitchcam.records import Quantity, ThreadReading
 from pitchcam.reference_kinds import U_CALIPER_MM
+from pitchcam.small import median
 from pitchcam.thread.budget.geometry import Measured
 from pitchcam.thread.budget.read import u_crests_mm
 from pitchcam.thread.reading import TAPER_SEEN
@@ -208,7 +209,7 @@ def _first(scene: Scene, part: Shape, region: Region, reading_mm: float) -> Came
     inside = (s > region.start_px) & (s < region.end_px)
     if not inside.any():
         raise UnreadableError(NO_CRESTS, UNFITTED_ADVICE, code="not-read")
-    width_px = float(np.median((upper - lower)[inside]))
+    width_px = median((upper - lower)[inside])
     # Crests stand a few percent above the outline's median.
     mm_per_px = reading_mm / width_px * 1.06
     camera = scene.held(mm_per_px)

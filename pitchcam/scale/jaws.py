@@ -25,6 +25,7 @@ from pitchcam.scale.beam import told_by_beam
 from pitchcam.scale.faces import Face, Opening, openings
 from pitchcam.scale.reference import Among, Reference
 from pitchcam.scale.tilt import told_by_parallels
+from pitchcam.small import median, medians
 
 Points = NDArray[np.float64]
 
@@ -204,12 +205,12 @@ def _reach_px(opening: Opening, camera: Camera, distance: float) -> float:
 def _side(face: Face, camera: Camera, reach_px: float) -> _Side:
     segment = Segment(start=face.start_px, end=face.end_px, outside=face.outward)
     p = line_profiles(face.shape.crop, segment, reach_px=reach_px)
-    light = np.median(p.light, axis=0)
+    light = medians(p.light)
     out = face.middle_px + np.array([0.0, 1.0])[:, None] * face.outward
     return _Side(
         rays=camera.rays(out),
         across_px=p.across_px,
-        light=light / float(np.median(light[p.across_px > 0.6 * reach_px])),
+        light=light / median(light[p.across_px > 0.6 * reach_px]),
     )
 
 
@@ -277,7 +278,7 @@ def _solve(
     sign = 1.0 if high > low else -1.0
     expected = np.array([known[0], 0.0, MOST_LIGHT, MOST_LIGHT, BLUR_PX[0], BLUR_PX[0]])
     spread = np.array([known[1], plane.u_lean, U_MOST_LIGHT, U_MOST_LIGHT, BLUR_PX[1], BLUR_PX[1]])
-    dark = [max(float(np.median(s.light[: max(8, len(s.light) // 8)])), 0.0) for s in sides]
+    dark = [max(median(s.light[: max(8, len(s.light) // 8)]), 0.0) for s in sides]
     noise = [_noise(s) for s in sides]
 
     def cost(q: Points) -> Points:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from pitchcam.frozen import dataclass
 from pitchcam.photo import linear_table
 from pitchcam.sheet.layout import CELLS
+from pitchcam.small import median
 
 Points = NDArray[np.float64]
 Gray = NDArray[np.uint8]
@@ -115,7 +116,9 @@ def _side(patch: NDArray[np.float32], start: Points, end: Points, reach: float) 
     grid = xy.astype(np.float32)
     light = cv2.remap(patch, grid[..., 0], grid[..., 1], cv2.INTER_LINEAR)
     third = len(depth) // 3
-    black, white = float(np.median(light[:, :third])), float(np.median(light[:, -third:]))
+    black, white = (
+        median(np.ravel(x).astype(float)) for x in (light[:, :third], light[:, -third:])
+    )
     if white < 1.5 * black + 0.02:
         return None
     level = (black + white) / 2
@@ -137,5 +140,5 @@ def _line(points: Points) -> Points:
         middle = points.mean(axis=0)
         normal = np.linalg.svd(points - middle)[2][1]
         off = np.abs((points - middle) @ normal)
-        points = points[off <= max(0.1, 3 * 1.4826 * float(np.median(off)))]
+        points = points[off <= max(0.1, 3 * 1.4826 * median(off))]
     return np.array([normal[0], normal[1], -normal @ middle])

@@ -14,7 +14,7 @@ from pitchcam.edges.section import PER_POINT
 from pitchcam.edges.sight import Sight
 from pitchcam.frozen import dataclass
 from pitchcam.least_squares import solve
-from pitchcam.small import percentile
+from pitchcam.small import median, percentile
 from pitchcam.thread.crest_lines import LEVEL_BLURS, CrestShape
 
 Values = NDArray[np.float64]
@@ -118,7 +118,7 @@ def ripples(shape: CrestShape, u_slope_rad: float) -> tuple[Ripple, ...]:
         noise = float(np.std(r - columns @ wave)) * np.sqrt(2 / (PER_POINT * len(z)))
         lean = sign * pitch / (np.pi * shape.major_mm)
         drawn = [
-            blurred * _drawn(shape, float(np.median(slant)) - lean + off)
+            blurred * _drawn(shape, median(slant) - lean + off)
             for off in (0.0, u_slope_rad, -u_slope_rad)
         ]
         by_slope = abs(np.log(drawn[1] / drawn[2])) / 2
@@ -161,7 +161,7 @@ def _sides(shape: CrestShape) -> dict[int, _Side]:
         # As for the crests: a ray touches the circle of a ridge before it meets the axis's plane.
         r = np.abs(seen[:, 1]) * cx / np.hypot(cx, seen[:, 1])
         z = cz + (seen[:, 0] - cz) * (1 - (r / cx) ** 2)
-        out[k] = (z, r, (cz - z) / cx, float(np.sign(np.median(seen[:, 1]))))
+        out[k] = (z, r, (cz - z) / cx, float(np.sign(median(seen[:, 1]))))
     return out
 
 

@@ -72,7 +72,7 @@ def visible_angle(sight: Sight, along: Along) -> tuple[float, float, float] | No
     sides = [
         _Side(
             zy=zy[points.index],
-            side=float(np.sign(np.median(zy[points.index, 1]))),
+            side=float(np.sign(median(zy[points.index, 1]))),
             flank=np.sign(points.phase),
             ridge=points.ridge,
         )

@@ -6,6 +6,7 @@ import numpy as np
 
 from pitchcam.edges.flank_rise import U_TRACE_PX
 from pitchcam.records import BudgetLine
+from pitchcam.small import median
 from pitchcam.thread.budget.geometry import Geometry
 from pitchcam.thread.measure import ThreadShape
 
@@ -83,7 +84,7 @@ END_RIDGE, END_RIDGE_NEAR = 0.005, 0.01
 
 
 def _median_u_px(shape: ThreadShape) -> float:
-    return float(np.median([min(e.u_px, MOST_U_PX) for e in shape.edges]))
+    return median(np.array([min(e.u_px, MOST_U_PX) for e in shape.edges]))
 
 
 def _sine(shape: ThreadShape) -> float:

@@ -14,7 +14,7 @@ from pitchcam.edges.section import Section
 from pitchcam.frozen import dataclass
 from pitchcam.objects.frame import AxisFrame
 from pitchcam.objects.shapes import Shape, stands_out, widest_stretch
-from pitchcam.small import median
+from pitchcam.small import median, medians
 from pitchcam.thread.pose.hexagon import hexagon_share
 from pitchcam.thread.pose.records import UNKNOWN, Pose
 
@@ -194,7 +194,7 @@ def _corner(part: Shape, rest: Rest, side: float) -> Values | None:
     offset = median(np.abs(st[on, 1]))
     segment = Segment(start=ends[0] + offset * out, end=ends[1] + offset * out, outside=out)
     p = line_profiles(part.crop, segment, reach_px=7.0)
-    light = np.median(p.light, axis=0)
+    light = medians(p.light)
     beside = [median(light[on]) for on in (p.across_px > 4.0, p.across_px < -3.0)]
     edge = float(crossings(light[None], p.across_px, sum(beside) / 2)[0])
     if not np.isfinite(edge):

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from pitchcam.objects.end_face import end_face
 from pitchcam.objects.shapes import Shape
-from pitchcam.small import median, percentile
+from pitchcam.small import median, medians, percentile
 
 Values = NDArray[np.float64]
 Stretch = tuple[float, float]
@@ -180,7 +180,7 @@ def _across(shape: Shape, stretch: Stretch) -> tuple[Values, Values, float]:
     across = ((high + low) / 2)[:, None] + ((high - low) / 2)[:, None] * t
     st = np.stack([np.broadcast_to(along[:, None], across.shape), across], axis=-1)
     xy = shape.axis.to_photo(st.reshape(-1, 2)).reshape(st.shape)
-    light = np.median(shape.crop.sample(xy), axis=0)
+    light = medians(shape.crop.sample(xy))
     return t, np.maximum(light, 0.0), median((high - low) / 2)
 
 
