@@ -73,8 +73,8 @@ def refuse_whole(shapes: list[Shape], rims: Rims, spec: ScaleSpec | None, camera
     if away > FAR_OFF and (not barbs or any(s.others for s in unsure)):
         degrees = np.degrees(np.arctan(away))
         raise UnreadableError(
-            f"No thread shows on a part that is seen {degrees:.0f} degrees aslant: its ridges may "
-            "hide each other.",
+            f"No thread shows on a part that lies {degrees:.0f} degrees off the camera's axis: its "
+            "ridges may hide each other.",
             FLAGS["slanted"][1],
             code="no-thread",
         )

@@ -38,9 +38,9 @@ def test_a_sharp_picture_without_a_thread_is_not_called_blurred():
 
 def test_a_part_far_off_the_middle_is_told_where_to_lie():
     far = refused((200, 200))
-    assert far.code == "no-thread" and "aslant" in str(far)
+    assert far.code == "no-thread" and "off the camera's axis" in str(far)
     assert "under the middle of the camera" in far.advice
-    assert "aslant" not in str(refused((1000, 750)))
+    assert "off the camera's axis" not in str(refused((1000, 750)))
 
 
 def repeating(skew, at_px, slender=False):
@@ -76,7 +76,7 @@ def repeating(skew, at_px, slender=False):
         (0.25, 0.0, False, "only hose barbs or rings"),
         (0.25, 1500.0, False, "only hose barbs or rings"),
         (0.02, 0.0, False, "a thread that lies aslant"),
-        (0.02, 1500.0, False, "27 degrees aslant"),
+        (0.02, 1500.0, False, "27 degrees off the camera's axis"),
         # Its axis lies across the line from the middle: there it is seen square to it.
         (0.02, 1500.0, True, "a thread that lies aslant"),
     ],

@@ -258,10 +258,10 @@ def test_a_part_seen_far_aslant_is_told_so(deg: float, said: bool) -> None:
     off = 3000 * math.tan(math.radians(deg))
     error = refused(shape(at=(2000 + off, 1500.0)), edges=NO_EDGES)
     assert error.code == "no-thread"
-    assert ("aslant" in error.message) is said
+    assert ("off the camera's axis" in error.message) is said
     if said:
         assert error.message.startswith(
-            f"No thread shows on a part that is seen {deg:.0f} degrees aslant:"
+            f"No thread shows on a part that lies {deg:.0f} degrees off the camera's axis:"
         )
         assert error.advice == FLAGS["slanted"][1]
 
