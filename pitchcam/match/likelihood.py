@@ -32,22 +32,23 @@ POOR_ANGLE_DEG, POOR_ANGLE_SHARE, POOR_ROOT_OF_PITCH = 1.0, 0.05, 0.25
 #: Widened standard deviations beyond which a size is out of the question.
 FAR = 12.0
 #: A thread of no series: pitch anywhere in this range by its logarithm, and so the diameter, in the
-#: second range where no pitch was read, else in so many pitches (series: 4 to 50).
-OFF_PITCH_MM, OFF_MAJOR_MM, OFF_PITCHES = (0.15, 8.0), (0.7, 120.0), (3.5, 60.0)
+#: second range where no pitch was read, else in so many pitches (series: 3.3 to 49).
+OFF_PITCH_MM, OFF_MAJOR_MM, OFF_PITCHES = (0.15, 8.0), (0.7, 120.0), (3.2, 60.0)
 #: Nine in ten are cut with the tools of the series (judgement): pitch or diameter alone is odd, and
 #: depths, angle and taper are a series' own. Taken to be of any form, a special thread beside a
-#: right reference was a standard one beside a wrong one, at 1,000 to 1 and more. Shares of each
-#: angle and taper (judgement), depths below the crest in pitches (ISO 68-1: 0.65, 1.23; crests are
-#: lower by tolerance and wear), and what all of these scatter.
+#: right reference was a standard one beside a wrong one, at 1,000 to 1 and more. Shares, angle,
+#: taper, and depths of pitch diameter and root below the crest, in pitches (ISO 68-1, BS 84, BS 93,
+#: ASME B1.20.1, crests a little low by tolerance and wear); what all of these scatter (shares and
+#: scatter are judgement).
 OFF_CUT = 0.9
 OFF_FORMS = (
-    (0.65, 60.0, 0.0),
-    (0.20, 55.0, 0.0),
-    (0.05, 47.5, 0.0),
-    (0.06, 60.0, 1 / 16),
-    (0.04, 55.0, 1 / 16),
+    (0.65, 60.0, 0.0, (0.62, 1.20)),
+    (0.20, 55.0, 0.0, (0.62, 1.26)),
+    (0.05, 47.5, 0.0, (0.58, 1.18)),
+    (0.06, 60.0, 1 / 16, (0.77, 1.54)),
+    (0.04, 55.0, 1 / 16, (0.62, 1.26)),
 )
-OFF_DEPTHS, U_OFF_DEPTHS, U_OFF_ANGLE_DEG, U_OFF_TAPER = (0.62, 1.2), (0.06, 0.08), 0.5, 0.002
+U_OFF_DEPTHS, U_OFF_ANGLE_DEG, U_OFF_TAPER = (0.06, 0.08), 0.5, 0.002
 #: The others have angle and taper broad about what threads have, depth about that of 60 degrees.
 OFF_ANGLE_DEG, OFF_TAPER = (57.0, 12.0), (0.03, 0.04)
 OFF_ANY_DEPTHS, U_OFF_ANY_DEPTHS = (0.65, 1.2), (0.2, 0.2)
@@ -350,15 +351,15 @@ def log_off_series(reading: ThreadReading, factors: Array = AS_READ) -> Array:
         total += _log_uniform(widest.value * factors, OFF_MAJOR_MM)
     # Without a pitch nothing tells how deep a thread is.
     narrow = U_OFF_DEPTHS if pitch else U_OFF_ANY_DEPTHS
-    cut = _depths(reading, factors, OFF_DEPTHS, narrow)
     forms = [
         math.log(OFF_CUT * share)
         + _angle_and_taper(reading, (angle, U_OFF_ANGLE_DEG), (taper, U_OFF_TAPER))
-        for share, angle, taper in OFF_FORMS
+        + _depths(reading, factors, depths, narrow)
+        for share, angle, taper, depths in OFF_FORMS
     ]
     rest = _depths(reading, factors, OFF_ANY_DEPTHS, U_OFF_ANY_DEPTHS)
     rest += math.log(1 - OFF_CUT) + _angle_and_taper(reading, OFF_ANGLE_DEG, OFF_TAPER)
-    return np.asarray(total + np.logaddexp(cut + np.logaddexp.reduce(forms), rest))
+    return np.asarray(total + np.logaddexp.reduce([*forms, rest]))
 
 
 def _depths(

@@ -146,8 +146,9 @@ def _fits(reading: ThreadReading, parts: Population, scales: Scales) -> list[_Fi
     fits: list[_Fit] = []
     for places, wide in scales.groups(reading):
         ratio, weight = scales.ratio[places], scales.weight[places].tolist()
-        off = log_off_series(wide, ratio).tolist()
-        fits += zip(weight, off, log_likelihoods(wide, ratio, parts), strict=True)
+        # This first: it refuses a reading that is none.
+        sizes = log_likelihoods(wide, ratio, parts)
+        fits += zip(weight, log_off_series(wide, ratio).tolist(), sizes, strict=True)
     return fits
 
 

@@ -64,7 +64,7 @@ def in_copies(work: Callable[[int], T], costs: Sequence[float], processes: int) 
         for i in shares[0]:
             found[i] = work(i)
         for share, read in copies:
-            found |= _read(read) or {i: work(i) for i in share}
+            found |= (_read(read) if read >= 0 else {}) or {i: work(i) for i in share}
     return [found[i] for i in range(len(costs))]
 
 
@@ -80,7 +80,9 @@ def _shares(costs: Sequence[float], count: int) -> list[list[int]]:
 
 
 def _may_copy() -> bool:
-    return sys.platform == "linux" and threading.active_count() == 1
+    # Where ended children are not to be waited for, their numbers may be others' at any time.
+    waited = signal.getsignal(signal.SIGCHLD) is not signal.SIG_IGN
+    return sys.platform == "linux" and threading.active_count() == 1 and waited
 
 
 @contextmanager
@@ -145,8 +147,9 @@ def _copy(work: Callable[[int], T], share: Sequence[int], write: int) -> int:
 
 def _read(read: int) -> dict[int, Any]:
     """Return a copy's results; none where it broke off, or says nothing for too long."""
-    parts = []
-    while read >= 0 and select.select([read], [], [], MOST_WAIT_S)[0]:
+    parts, answer = [], select.poll()
+    answer.register(read, select.POLLIN)
+    while answer.poll(1000 * MOST_WAIT_S):
         part = os.read(read, 1 << 20)
         if not part:
             break

@@ -195,3 +195,16 @@ def test_of_points_that_are_typical_alike_the_first_is_taken():
     """Half way between two heights both are as near: rounding must not choose."""
     score = np.array([2.0, 1.0 + 4e-16, 1.0, 3.0])
     assert _first_least(score) == _first_least(score[[0, 2, 1, 3]]) == 1
+
+
+def test_how_near_the_panel_is_goes_with_the_light(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A flank's rise is expected by its surface's own nearness, whatever that is."""
+    seen = []
+    own = module.traced_rise
+    monkeypatch.setattr(module.Surface, "near", property(lambda _: 0.37), raising=True)
+    monkeypatch.setattr(
+        module, "traced_rise", lambda px, flank: seen.append(flank) or own(px, flank)
+    )
+    flanks, sight, first = found()
+    move_to_edges(flanks, sight, first)
+    assert seen and {flank.near for flank in seen} == {0.37}

@@ -150,12 +150,24 @@ def density(name: str, values: np.ndarray, base: ThreadReading) -> np.ndarray:
     return np.exp(np.array(logs) - max(logs))
 
 
-#: Nine in ten are of a series' form, the others of any: shares of means and spreads of each. ISO
-#: 68-1: d - d2 = 0.6495 P, d - d3 = 1.2269 P, less what crests are low by. Shares and spreads are
-#: judgement.
+#: Nine in ten are of a series' form, the others of any: shares of means and spreads of each. Depths
+#: in pitches: ISO 68-1 d - d2 = 0.6495, d - d3 = 1.2269; BS 84 0.640, 1.281; BS 93 0.600, 1.200;
+#: ASME B1.20.1 0.800, 1.600 sharp, both crest and root cut by 0.033 and more; less what crests are
+#: low by. Shares and spreads are judgement.
 OFF = {
-    "pitch_diameter_mm": [(0.9, 14 - 0.62 * 1.5, 0.06 * 1.5), (0.1, 14 - 0.65 * 1.5, 0.3)],
-    "minor_mm": [(0.9, 14 - 1.2 * 1.5, 0.08 * 1.5), (0.1, 14 - 1.2 * 1.5, 0.3)],
+    "pitch_diameter_mm": [
+        (0.9 * 0.89, 14 - 0.62 * 1.5, 0.06 * 1.5),
+        (0.9 * 0.05, 14 - 0.58 * 1.5, 0.06 * 1.5),
+        (0.9 * 0.06, 14 - 0.77 * 1.5, 0.06 * 1.5),
+        (0.1, 14 - 0.65 * 1.5, 0.3),
+    ],
+    "minor_mm": [
+        (0.9 * 0.65, 14 - 1.2 * 1.5, 0.08 * 1.5),
+        (0.9 * 0.24, 14 - 1.26 * 1.5, 0.08 * 1.5),
+        (0.9 * 0.05, 14 - 1.18 * 1.5, 0.08 * 1.5),
+        (0.9 * 0.06, 14 - 1.54 * 1.5, 0.08 * 1.5),
+        (0.1, 14 - 1.2 * 1.5, 0.3),
+    ],
     "angle_deg": [
         (0.9 * 0.71, 60.0, 0.5),
         (0.9 * 0.24, 55.0, 0.5),
@@ -186,11 +198,11 @@ def test_no_series_has_the_forms_of_series_or_any(name: str) -> None:
 
 
 def test_no_series_has_a_diameter_of_so_many_pitches_as_threads_have() -> None:
-    """Even by its logarithm from 3.5 to 60 pitches; where no pitch was read, from 0.7 to 120 mm."""
+    """Even by its logarithm from 3.2 to 60 pitches; where no pitch was read, from 0.7 to 120 mm."""
     pitch, major = Quantity(value=1.5, u=0.01), Quantity(value=14.0, u=0.02)
     both = log_off_series(ThreadReading(pitch_mm=pitch, major_mm=major), FACTORS)
     alone = log_off_series(ThreadReading(pitch_mm=pitch), FACTORS)
-    evenly = -np.log(14.0 * FACTORS * np.log(60 / 3.5))
+    evenly = -np.log(14.0 * FACTORS * np.log(60 / 3.2))
     assert both - alone == pytest.approx(evenly, rel=1e-9)
     free = log_off_series(ThreadReading(major_mm=major), FACTORS)
     assert free == pytest.approx(-np.log(14.0 * FACTORS * np.log(120 / 0.7)), rel=1e-9)
@@ -200,7 +212,8 @@ def test_depths_without_a_major_diameter_are_those_between_the_others() -> None:
     """A root lies 1.2 less 0.62 pitches below the pitch diameter; broadly, without a pitch."""
     middle, root = Quantity(value=13.07, u=0.02), 13.07 - (1.2 - 0.62) * 1.5
     base = ThreadReading(pitch_mm=Quantity(value=1.5, u=0.01), pitch_diameter_mm=middle)
-    base = replace(base, minor_mm=Quantity(value=root, u=0.02))
+    iso = {"angle_deg": Quantity(value=60.0, u=0.2), "taper": Quantity(value=0.0, u=0.0005)}
+    base = replace(base, minor_mm=Quantity(value=root, u=0.02), **iso)
     weight = density("minor_mm", np.array([root - 0.3, root, root + 0.3]), base)
     assert weight[1] == 1.0 and weight[0] < 0.1
     assert weight[0] == pytest.approx(weight[2], rel=0.1)

@@ -224,7 +224,14 @@ def test_bad_priors_get_one_line(priors: dict[str, float]) -> None:
 
 @pytest.mark.parametrize(
     "reading",
-    [ThreadReading(), ThreadReading(pitch_mm=q(-1.5, 0.01)), ThreadReading(pitch_mm=q(0.0, 0.01))],
+    [
+        ThreadReading(),
+        *(
+            ThreadReading(pitch_mm=q(pitch, 0.01), major_mm=major)
+            for pitch in (-1.5, 0.0)
+            for major in (None, q(14.0, 0.02))
+        ),
+    ],
 )
 def test_an_impossible_reading_is_refused(reading: ThreadReading) -> None:
     with pytest.raises(ReadingError):

@@ -9,7 +9,7 @@ import pytest
 
 from pitchcam.match import name_thread
 from pitchcam.match.evidence import log_evidence, rescaled, with_common
-from pitchcam.match.likelihood import vectors
+from pitchcam.match.likelihood import log_off_series, vectors
 from pitchcam.match.reference import (
     KINDS,
     SizeBelief,
@@ -173,6 +173,22 @@ def test_a_special_thread_of_the_usual_form_is_not_laid_to_its_reference(
     assert name_thread(reading).status == "off-series"
     belief = size_belief([reading], spec)
     assert belief.threads == 1 and belief.wrong < most
+
+
+def test_a_special_taper_of_60_degrees_is_of_no_series() -> None:
+    """Of an NPT's form at an odd pitch and diameter: roots are deeper than parallel threads'."""
+    pitch = 1.71
+    names = ("pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm", "angle_deg")
+    values = (pitch, 19.3, 19.3 - 0.77 * pitch, 19.3 - 1.54 * pitch, 60.0)
+    held = {n: Quantity(value=v, u=0.008) for n, v in zip(names, values, strict=True)}
+    held |= {"pitch_mm": Quantity(value=pitch, u=0.0008), "angle_deg": Quantity(value=60.0, u=0.3)}
+    reading = ThreadReading(**held, taper=Quantity(value=1 / 16, u=0.001))
+    own, shallow = (
+        float(log_off_series(replace(reading, minor_mm=Quantity(value=v, u=0.008)))[0])
+        for v in (values[3], 19.3 - 1.2 * pitch)
+    )
+    assert own > shallow + 2.0
+    assert name_thread(with_common(reading, 0.002)).status == "off-series"
 
 
 def test_a_name_is_as_probable_as_the_reference_is_right() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import resource
 import signal
 import sys
 import threading
@@ -65,6 +66,33 @@ def test_no_copy_is_made_beside_other_threads() -> None:
         end.set()
         other.join()
     assert found == [(i * i, HERE) for i in range(4)]
+
+
+@linux
+def test_no_copy_is_made_where_ended_ones_are_not_waited_for() -> None:
+    """Some programs start others so: the system then ends a copy's number with the copy."""
+    before = signal.signal(signal.SIGCHLD, signal.SIG_IGN)
+    try:
+        found = in_copies(by_whom, [1.0] * 3, 3)
+    finally:
+        signal.signal(signal.SIGCHLD, before)
+    assert found == [(i * i, HERE) for i in range(3)]
+
+
+@linux
+def test_many_open_files_are_no_hindrance() -> None:
+    """``select`` takes no descriptor from 1024 on."""
+    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+    resource.setrlimit(resource.RLIMIT_NOFILE, (max(soft, min(hard, 1200)), hard))
+    held = [os.open(os.devnull, os.O_RDONLY)]
+    try:
+        while held[-1] < 1050:
+            held.append(os.dup(held[0]))
+        assert len({p for _, p in in_copies(by_whom, [1.0] * 3, 3)}) == 3
+    finally:
+        for descriptor in held:
+            os.close(descriptor)
+        resource.setrlimit(resource.RLIMIT_NOFILE, (soft, hard))
 
 
 @linux

@@ -141,7 +141,8 @@ def touched(
     wind = by_along + by_advance * turn - by_cz
     by_off = by_fall * (own_z + advance * beside / radius) + fall * wind
     by_off += by_radius * (1 - lean * beside / radius) + by_advance * (fall * beside / radius)
-    by_turn = by_off / -slope
+    # A turn that is held at its limit does not move.
+    by_turn = np.where(np.abs(turn) < MOST_TURN, by_off / -slope, 0.0)
     by_nearer = nearer / (cx - x) * (sine * by_radius + own_y * by_turn)
     return Touched(
         z=z,
