@@ -68,8 +68,12 @@ FLAGS: dict[str, tuple[str, str]] = {
         "the reading may be that of either thread, and each would give another scale",
         "lay a bank card beside the part and state --card, or photograph one thread at a time",
     ),
+    "which-place": (
+        "the stated diameter may be that of the thread or of something else in the picture",
+        "read the crests again, or lay a bank card beside the part and state --card",
+    ),
     "read-elsewhere": (
-        "the stated diameter fits no thread that is measured, but something else of the part",
+        "the stated diameter fits no thread that is measured, but something else in the picture",
         "read the crests of the thread that is measured, or lay a bank card beside the part",
     ),
     "slanted": (

@@ -17,8 +17,8 @@ from pitchcam.errors import UnreadableError, UsageError
 from pitchcam.flags import flag
 from pitchcam.match.reference import doubt_names
 from pitchcam.photo.given import Given, photo_of
-from pitchcam.pipeline.answer import WHICH, identify
-from pitchcam.pipeline.left_open import if_a_thread, left_open
+from pitchcam.pipeline.answer import identify
+from pitchcam.pipeline.left_open import WHICH_READ, all_left_open, if_a_thread
 from pitchcam.pipeline.scene import Progress
 from pitchcam.records import (
     Flag,
@@ -38,10 +38,6 @@ class NothingReadError(UnreadableError):
     def __init__(self, first: UnreadableError, document: Measurement) -> None:
         super().__init__(first.message, first.advice, code=first.code)
         self.document = document
-
-
-#: Doubts of one photo that stay with the part whatever others say of it.
-LASTING_DOUBTS = ("which-thread",)
 
 
 def identify_several(
@@ -274,8 +270,9 @@ def _doubted(
     photos with references that agree vouch for each other.
     """
     codes = {w.code for m in counts if m is not None for w in m.warnings}
-    if any(code in codes for code in LASTING_DOUBTS):
-        parts = [replace(p, threads=tuple(left_open(t, WHICH) for t in p.threads)) for p in parts]
+    for code in WHICH_READ:
+        if code in codes:
+            parts = all_left_open(parts, code)
     if len({(s.source, s.mm) for s in specs}) > 1:
         return parts
     heights = [m.scale.camera_height_mm for m in counts if m is not None and m.scale is not None]

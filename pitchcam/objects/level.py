@@ -55,7 +55,8 @@ def level_stretches(stations: tuple[Values, Values, Values]) -> list[Level]:
     """
     s, upper, lower = stations
     sides = (upper, -lower)
-    width = round(FILLED * percentile(upper - lower, 99))
+    # An even kernel has no middle, and would fill a plain step by a pixel.
+    width = round(FILLED * percentile(upper - lower, 99)) | 1
     filled = [_filled(side, width) for side in sides]
     level = np.logical_and(*(np.abs(_slope(side)) < LEVEL for side in filled))
     ends = np.flatnonzero(np.diff(np.concatenate([[False], level, [False]])))
@@ -86,7 +87,7 @@ def _filled(side: Values, width: int) -> Values:
     """Return a side with the grooves filled that are narrower than so many stations."""
     # The part ends where its outline does: nothing is filled beyond.
     around = np.pad(side, width)[None]
-    closed = cv2.morphologyEx(around, cv2.MORPH_CLOSE, np.ones((1, max(width, 1)), np.uint8))
+    closed = cv2.morphologyEx(around, cv2.MORPH_CLOSE, np.ones((1, width), np.uint8))
     return np.asarray(closed[0, width : width + len(side)], float)
 
 

@@ -25,7 +25,7 @@ from pitchcam.photo.given import Given, photo_of
 from pitchcam.pipeline.arguments import checked_scale, checked_shrinkage
 from pitchcam.pipeline.beside import in_copies
 from pitchcam.pipeline.damage import refuse_damaged
-from pitchcam.pipeline.left_open import if_a_thread, left_open
+from pitchcam.pipeline.left_open import WHICH_READ, all_left_open, if_a_thread
 from pitchcam.pipeline.own_scale import from_crests
 from pitchcam.pipeline.part_threads import OnAxis, Wanted, one_thread
 from pitchcam.pipeline.scene import Progress, Scene, take_apart
@@ -45,8 +45,6 @@ from pitchcam.records import (
 
 #: Reasons that may be the reference's alone: without it the photo still tells ratios and angles.
 WITHOUT = ("no-reference", "cut", "touching", "references-disagree")
-#: What is done where a name is taken back.
-WHICH = f"{FLAGS['which-thread'][1]}.".capitalize()
 NO_SCALE = ScaleResult(source="none", mm_per_px=None)
 
 
@@ -161,15 +159,13 @@ def _measure(scene: Scene, wanted: Wanted, say: Progress, processes: int = 1) ->
     parts = [s for s in scene.shapes if s.blob.label not in taken and s.kind == "other"]
     parts = sorted((p for p in parts if p.threads or p.others), key=_reading_order)
     flags = list(scene.flags)
-    which_open = False
+    which: str | None = None
     if spec.source == "major" and scene.reference is None:
         own = from_crests(scene, parts, float(spec.mm or 0.0))
         scene = replace(scene, camera=own.camera, own=own)
-        which_open = own.open
-        if which_open:
-            flags.append(flag("which-thread"))
-        elif own.region is None:
-            flags.append(flag("read-elsewhere"))
+        if own.doubt is not None:
+            flags.append(flag(own.doubt))
+        which = own.doubt if own.doubt in WHICH_READ else None
     unscaled = spec.source == "none" and scene.reference is None
     if unscaled:
         scene = replace(scene, camera=assumed(scene.camera))
@@ -185,10 +181,8 @@ def _measure(scene: Scene, wanted: Wanted, say: Progress, processes: int = 1) ->
         flags += part.flags
     results = [part.result for part in each]
     on_axes = [list(part.scales) for part in each]
-    if which_open:
-        results = [
-            replace(p, threads=tuple(left_open(t, WHICH) for t in p.threads)) for p in results
-        ]
+    if which is not None:
+        results = all_left_open(results, which)
     if unscaled:
         results = told_in_ratios(results, scene.camera, flags)
     else:
@@ -196,7 +190,7 @@ def _measure(scene: Scene, wanted: Wanted, say: Progress, processes: int = 1) ->
         said = len(flags)
         results = doubted(results, spec, belief, flags)
         # What others tell counts where the reference is as stated.
-        if len(flags) == said and belief.wrong < LITTLE_DOUBT and not which_open:
+        if len(flags) == said and belief.wrong < LITTLE_DOUBT and which is None:
             results, on_axes = as_the_picture_tells(results, on_axes, (spec, belief), flags)
     results = [replace(p, threads=tuple(map(if_a_thread, p.threads))) for p in results]
     read = [t for p in results for t in p.threads if t.verdict.status != "unreadable"]

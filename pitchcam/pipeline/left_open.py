@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+from pitchcam.flags import FLAGS
 from pitchcam.match.advice import best_measurement
 from pitchcam.match.forms import likest_angle
 from pitchcam.match.naming import NAMED
-from pitchcam.records import Candidate, ThreadResult
+from pitchcam.records import Candidate, PartResult, ThreadResult
 from pitchcam.series import find
 
 #: A thread's crests lie on a line, evenly, and its flanks are straight. Where their scatter leaves
@@ -26,6 +27,8 @@ OF_THE_LENS = ("focal length", "principal point")
 FEW_PX, SURE_OF_FEW = 10.0, 0.99
 #: An angle that lies within so many of its u of another one does not exclude it.
 BOTH_ANGLES = 2.0
+#: What may be open of a stated diameter so that no name stands.
+WHICH_READ = ("which-thread", "which-place")
 IF_UNEVEN = (
     "Look whether one groove winds round the part from end to end; if it does, retake it sharp, "
     "with more of its turns and nearer."
@@ -53,6 +56,12 @@ def left_open(result: ThreadResult, next_step: str, *notes: str) -> ThreadResult
         notes=(*result.verdict.notes, *notes),
     )
     return replace(result, verdict=verdict)
+
+
+def all_left_open(parts: list[PartResult], which: str) -> list[PartResult]:
+    """Take back all names, for one of :data:`WHICH_READ`."""
+    step = f"{FLAGS[which][1]}.".capitalize()
+    return [replace(p, threads=tuple(left_open(t, step) for t in p.threads)) for p in parts]
 
 
 def if_a_thread(result: ThreadResult) -> ThreadResult:

@@ -3,7 +3,8 @@
 A caliper reads a parallel thread anywhere, but a taper where its jaws find it largest: at the
 large end of the full thread. With several threads in the picture any of them may be the one that
 was read; with the scale it gives, all of them are threads that exist, with another's they hardly
-are. So may a thread that is too short to be measured, or, by a slip, a collar or a shank.
+are. So may a thread that is too short to be measured, or, by a slip, a collar, a shank or a
+hexagon: which of these was read is then open, and so may be that it was none of them.
 """
 
 from __future__ import annotations
@@ -115,7 +116,7 @@ def from_crests(scene: Scene, parts: list[Shape], reading_mm: float) -> OwnScale
         axis=shape.axis,
         u_reading=float(np.hypot(u / reading_mm, choice.apart)),
         u_crests=u_crests_mm(shape) / reading_mm,
-        open=choice.open,
+        doubt=choice.doubt,
     )
 
 
@@ -124,12 +125,13 @@ class _Choice:
     """Which of the places where a caliper may have been held it was, and what is left open.
 
     ``apart`` is a relative standard uncertainty of all lengths, by the other places that come into
-    question; ``open`` says that one of them gives another scale.
+    question; ``doubt`` is the flag that says so where one of them gives another scale, or where a
+    slip gives this one.
     """
 
     number: int
     apart: float = 0.0
-    open: bool = False
+    doubt: str | None = None
 
 
 def _chosen(seen: list[Measured], camera: Camera, longer: Values, shares: Values) -> _Choice:
@@ -150,11 +152,14 @@ def _chosen(seen: list[Measured], camera: Camera, longer: Values, shares: Values
     # What is left with less is a tail, which a standard uncertainty does not tell.
     rest = scores > scores[best] - np.log(CLEAR)
     off, weight = longer / longer[best] - 1, np.exp(scores - scores[best]) * rest
-    return _Choice(
-        number=best,
-        apart=float(np.sqrt(weight @ off**2 / weight.sum())),
-        open=bool((np.abs(off[rest]) > ALIKE).any()),
-    )
+    rivals = rest & (np.abs(off) > ALIKE)
+    slipped, doubt = shares < 0, None
+    # Where hands slipped, they may have read anything else.
+    if slipped[best] or slipped[rivals].any():
+        doubt = "which-place"
+    elif rivals.any():
+        doubt = "which-thread"
+    return _Choice(number=best, apart=float(np.sqrt(weight @ off**2 / weight.sum())), doubt=doubt)
 
 
 def _at_place(
@@ -173,7 +178,7 @@ def _at_place(
         axis=place.part.axis,
         u_reading=float(np.hypot(U_CALIPER_MM / reading_mm, choice.apart)),
         u_crests=u_diameter(place),
-        open=choice.open,
+        doubt=choice.doubt or "read-elsewhere",
     )
 
 

@@ -60,7 +60,7 @@ class OwnScale:
     ``region`` is the thread that was read, on ``part``, None where what was read is no measured
     thread; ``frame`` lies on the ``axis`` there. Relative standard uncertainties: ``u_reading`` of
     what was read, with what it leaves open where it was, ``u_crests`` of what the picture shows of
-    these crests. ``open`` says that something else of the picture may be what was read.
+    these crests. ``doubt`` is the flag that says that something else may be, or is, what was read.
     """
 
     camera: Camera
@@ -70,7 +70,7 @@ class OwnScale:
     axis: ImageAxis
     u_reading: float
     u_crests: float
-    open: bool
+    doubt: str | None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pitchcam.objects.level import level_stretches
+from pitchcam.objects.level import FILLED, level_stretches
 
 S = np.arange(0.0, 600.0)
 
@@ -74,3 +74,12 @@ def test_nothing_is_filled_beyond_the_end():
     side = falls(120.0, (580, 90))
     (shank,) = level_stretches((S, side, -side))
     assert shank.end_px == pytest.approx(580, abs=12) and not shank.ridged
+
+
+@pytest.mark.parametrize("mirrored", [False, True])
+def test_a_step_is_filled_by_nothing(mirrored):
+    """A kernel of an even 22 stations has no middle: it left a pixel of the step as a groove."""
+    side = np.where(S < 300, 93.0, 60.0)
+    side = side[::-1] if mirrored else side
+    assert round(FILLED * 2 * side.max()) == 22
+    assert not any(p.ridged for p in level_stretches((S, side, -side)))

@@ -53,11 +53,15 @@ def repeats(angle, major):
     return shape
 
 
-def scale_of(monkeypatch, shapes):
-    """The scale of a part whose threads, the longer first, are shapes or are refused."""
+def scale_of(monkeypatch, shapes, places=()):
+    """The scale of a part whose threads, the longer first, are shapes or are refused.
+
+    Places are (diameter as shown, share) of what else may have been read.
+    """
     camera = SimpleNamespace(normal=(0.0, 0.0, 1.0), distance_mm=200.0, u_lens=0.03)
     camera.over_plate = lambda far: SimpleNamespace(**vars(camera) | {"distance_mm": far})
     regions = [SimpleNamespace(turns=9 - i, name=name) for i, name in enumerate(shapes)]
+    part = SimpleNamespace(threads=regions, axis=None)
 
     def shape(scene, camera, part, region, rough):
         if isinstance(shapes[region.name], Exception):
@@ -67,8 +71,34 @@ def scale_of(monkeypatch, shapes):
     monkeypatch.setattr(own_scale, "_first", lambda *_: camera)
     monkeypatch.setattr(own_scale, "_shape", shape)
     monkeypatch.setattr(own_scale, "u_crests_mm", lambda shape: 0.02)
-    monkeypatch.setattr(own_scale, "read_places", lambda *_: [])
-    return own_scale.from_crests(SimpleNamespace(), [SimpleNamespace(threads=regions)], 10.0)
+    others = [SimpleNamespace(mm=mm, log_share=np.log(share), part=part) for mm, share in places]
+    monkeypatch.setattr(own_scale, "read_places", lambda *_: others)
+    frame = repeats(60.0, 10.0).frame
+    monkeypatch.setattr(
+        own_scale, "diameter_mm", lambda _, c, p: (p.mm * c.distance_mm / 200.0, frame)
+    )
+    monkeypatch.setattr(own_scale, "u_diameter", lambda _: 0.001)
+    return own_scale.from_crests(SimpleNamespace(), [part], 10.0)
+
+
+def test_what_is_as_wide_as_a_measured_thread_adds_no_doubt(monkeypatch):
+    """The thread tells the same scale better, whatever is read half a percent beside."""
+    found = scale_of(monkeypatch, {"true": repeats(60.0, 10.0)}, places=[(10.05, 1.0)])
+    assert found.region.name == "true"
+    assert found.u_reading == pytest.approx(0.0015)
+
+
+def test_a_scale_by_a_place_carries_the_others(monkeypatch):
+    """An M6x1 beside crests of 10 mm, and others half a percent wider."""
+    small = repeats(60.0, 5.9)
+    small.quantities()["pitch_mm"] = 1.0
+    one = scale_of(monkeypatch, {"seen": small}, places=[(10.0, 1.0)])
+    both = scale_of(monkeypatch, {"seen": small}, places=[(10.0, 1.0), (10.05, 1.0)])
+    for found in (one, both):
+        assert found.region is None and found.doubt == "read-elsewhere"
+        assert found.u_crests == 0.001
+    assert one.u_reading == pytest.approx(0.0015)
+    assert 0.002 < both.u_reading < 0.006
 
 
 def test_an_angle_that_no_thread_has_was_not_read(monkeypatch):
@@ -76,14 +106,14 @@ def test_an_angle_that_no_thread_has_was_not_read(monkeypatch):
     found = scale_of(monkeypatch, {"leaning": repeats(-5.0, 12.0), "true": repeats(60.0, 10.0)})
     # That of 10 mm was read as such: nothing moves.
     assert found.camera.distance_mm == pytest.approx(200.0)
-    assert not found.open and found.region.name == "true"
+    assert found.doubt is None and found.region.name == "true"
     assert (found.u_reading, found.u_crests) == pytest.approx((0.0015, 0.002))
 
 
 def test_of_two_threads_nearly_alike_the_scale_carries_their_difference(monkeypatch):
     """Either may have been read: half a percent apart, they leave no name open."""
     found = scale_of(monkeypatch, {"one": repeats(60.0, 10.0), "other": repeats(60.0, 10.05)})
-    assert not found.open
+    assert found.doubt is None
     assert 0.002 < found.u_reading < 0.005
 
 
@@ -208,30 +238,58 @@ def test_a_reading_of_crests_that_are_not_measured_gives_the_scale(monkeypatch, 
     assert "read-elsewhere" in {w.code for w in result.warnings}
 
 
-def chosen(longer, shares=None):
+def chosen(longer, shares=None, distance_mm=200.0):
     """What is chosen for an M10x1.5 as measured in a camera's scale, 10 mm as read on it."""
-    camera = SimpleNamespace(distance_mm=200.0, u_lens=0.03)
+    camera = SimpleNamespace(distance_mm=distance_mm, u_lens=0.03)
     shares = np.zeros(len(longer)) if shares is None else np.array(shares)
     return _chosen([repeats(60.0, 9.9)], camera, np.array(longer), shares)
 
 
 def test_the_place_is_chosen_with_which_the_threads_exist():
     there = chosen([1.2, 1.0])
-    assert there.number == 1 and there.apart == 0.0 and not there.open
+    assert there.number == 1 and there.apart == 0.0 and there.doubt is None
 
 
 def test_a_slip_is_believed_where_nothing_else_makes_the_threads_exist():
     """1.17 times as long it is nearly an M12x1.75, which a slip makes no likelier than M10x1.5."""
     slip = [0.0, float(np.log(0.01))]
     assert chosen([1.0, 1.17], shares=slip).number == 0
-    assert not chosen([1.0, 1.17], shares=slip).open
-    assert chosen([1.2, 1.0], shares=slip).number == 1
+    assert chosen([1.0, 1.17], shares=slip).doubt is None
+    there = chosen([1.2, 1.0], shares=slip)
+    assert there.number == 1
+    # Where hands slipped, they may have read anything.
+    assert there.doubt == "which-place"
+
+
+def test_of_places_nearly_as_likely_the_phone_s_distance_decides():
+    """At 60 mm few hold it, and 70 is twice as likely."""
+    nearly = [float(np.log(0.1)), 0.0]
+    assert chosen([1.0, 1.17], shares=nearly).number == 0
+    assert chosen([1.0, 1.17], shares=nearly, distance_mm=60.0).number == 1
 
 
 def test_lengths_carry_what_is_left_open_of_the_place():
     both = chosen([1.0, 1.17])
-    assert both.number == 0 and both.open
+    assert both.number == 0 and both.doubt == "which-thread"
     # The other has e^-2.7 of its weight.
     assert both.apart == pytest.approx(0.17 * np.sqrt(0.065), rel=0.15)
     near = chosen([1.0, 1.0 + ALIKE / 4])
-    assert not near.open and 0 < near.apart < ALIKE / 4
+    assert near.doubt is None and 0 < near.apart < ALIKE / 4
+
+
+@pytest.mark.parametrize(
+    ("photo", "flats_mm", "name", "pitch_mm"),
+    [("p02", 14.0, "M10x1.25", 1.25), ("p05", 19.0, "1/2-20 UNF", 1.27)],
+)
+def test_a_hexagon_read_over_its_flats_names_nothing(photo, flats_mm, name, pitch_mm):
+    """Taken as wide as its corners it made a 1/2-16 UN of the M10x1.25."""
+    stated = ScaleSpec(source="major", mm=flats_mm)
+    result = identify(next(SAMPLES.glob(f"{photo}-*.jpg")), stated, plots=False)
+    (found,) = (t for p in result.parts for t in p.threads)
+    assert found.reading.pitch_mm.value == pytest.approx(pitch_mm, rel=0.005)
+    # Hands that slipped may have read anything.
+    assert found.verdict.status == "ambiguous"
+    assert found.verdict.candidates[0].designation == name
+    assert [w.code for w in result.warnings] == ["which-place"]
+    if photo == "p05":
+        assert found.verdict.next_step.startswith("Read the crests again")
