@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pitchcam.objects import regions, turned
-from pitchcam.objects.crest_runs import Run
+from pitchcam.objects.crest_runs import Run, side_runs
 from pitchcam.objects.regions import Region, few_crests, find_regions
 
 S = np.arange(0.0, 900.0)
@@ -299,6 +299,20 @@ def test_a_crest_turned_down_by_a_chamfer_hides_no_thread(along):
     assert region.spacing_px == pytest.approx(28.0, rel=0.02)
     assert abs(region.lag) == pytest.approx(0.5, abs=0.05)
     assert region.turns == 2.5
+
+
+def test_two_crests_may_stand_a_twentieth_nearer_than_the_other_side_s():
+    """Their spacing is known no better, and both sides share less than two of the mean then."""
+    above, below = short_thread()
+    nearer = np.interp(160 + (S - 160) * 1.04, S, above)
+    (region,), _ = find_regions(S, nearer, -below)
+    assert [len(c) for c in region.crests] == [2, 3]
+
+
+def test_two_crests_of_a_longer_run_are_no_run_besides():
+    """A thread was told twice, over all its turns and over two."""
+    runs, pairs = side_runs(S, wave(30.0, 18.0))
+    assert [len(r.crests) > 10 for r in runs] == [True] and not pairs
 
 
 def test_two_crests_with_uneven_grooves_are_none():
