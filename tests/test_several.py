@@ -11,6 +11,7 @@ import pitchcam
 from pitchcam import several
 from pitchcam.cli.identify import command
 from pitchcam.errors import InnerFaultError, UnreadableError, UsageError
+from pitchcam.flags import flag
 from pitchcam.records import Measurement, ScaleSpec, json_text
 from pitchcam.report import text
 from pitchcam.several import NothingReadError, together
@@ -162,6 +163,16 @@ def changed(measurement, **thread):
     return replace(
         measurement, parts=(replace(part, threads=(replace(part.threads[0], **thread),)),)
     )
+
+
+@pytest.mark.parametrize("code", ["which-thread", "which-place"])
+def test_what_a_caliper_read_stays_open_whatever_other_photos_say(code):
+    found = photos(made.true_values(), made.true_values())
+    assert [t.verdict.status for p in put_together(found).parts for t in p.threads] == ["named"]
+    found[0] = replace(found[0], warnings=(flag(code),))
+    (thread,) = (t for p in put_together(found).parts for t in p.threads)
+    assert thread.verdict.status == "ambiguous"
+    assert "lay a bank card" in thread.verdict.next_step.lower()
 
 
 def test_what_may_be_rings_in_all_photos_has_no_name():
