@@ -215,6 +215,12 @@ class Progress:
 
     def __call__(self, text: str) -> None:
         """Note what is being done now."""
+        if text.startswith("measuring"):
+            # From here on steps are short; and copies of the process, for parts side by side, are
+            # made of one thread only.
+            self._timer.cancel()
+            if self._timer.is_alive():
+                self._timer.join()
         with self._lock:
             self._text = text
             if time.monotonic() - self._start >= self._after_s:

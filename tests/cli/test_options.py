@@ -1,5 +1,7 @@
 """The options that state the reference, and progress on stderr."""
 
+import threading
+
 import pytest
 
 from pitchcam.cli._options import Progress, output_path, scale_spec
@@ -72,3 +74,17 @@ def test_progress_tells_the_stages_that_follow(capsys):
     with Progress(after_s=0.0) as progress:
         progress("fitting the thread")
     assert "fitting the thread" in capsys.readouterr().err
+
+
+def test_no_thread_is_left_when_measuring_begins() -> None:
+    """Copies of the process, for parts side by side, are made of one thread only."""
+
+    def timers() -> int:
+        return sum(isinstance(t, threading.Timer) for t in threading.enumerate())
+
+    before = timers()
+    with Progress(after_s=30.0) as progress:
+        progress("finding the parts")
+        assert timers() == before + 1
+        progress("measuring the threads")
+        assert timers() == before
