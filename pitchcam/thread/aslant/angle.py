@@ -13,28 +13,20 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.edges.flank_points import contour_normals
 from pitchcam.edges.section import USUAL
-from pitchcam.edges.sight import Sight
 from pitchcam.frozen import dataclass
-from pitchcam.objects.contour import LIT_LEVEL
 from pitchcam.series.ridges import Ridge
-from pitchcam.small import sound_mean
 from pitchcam.thread.aslant.fit import (
-    BELOW,
     COUNT,
     CREST,
-    DEVIATIONS,
     DRAWN_BY,
     FIRST_NOISE_PX,
     INSIDE_BLURS,
     OUT,
     PITCH,
-    RADIUS,
     ROOT,
     SLOPE,
     TAN,
-    TAPER,
     U_INSIDE_PX,
     Outline,
     OutlineFit,
@@ -56,6 +48,7 @@ from pitchcam.thread.aslant.ridge import (
     ridge_outline,
     roundest,
 )
+from pitchcam.thread.aslant.rise import expected_rise, flank_height
 from pitchcam.thread.aslant.weigh import STRANGE_BLURS
 from pitchcam.thread.crest_lines import CrestShape
 from pitchcam.thread.measure import ThreadShape
@@ -73,24 +66,12 @@ HALF_DEG, START_DEG = (18.0, 48.0), 28.75
 #: wear with it; and the roundness of their corners: any.
 CREST_HEIGHT, U_CREST_HEIGHT = 0.29, 0.05
 ROUND, U_ROUND = 0.5, 0.35
-#: Depth of a thread in pitches, over which the light rises.
-DEPTH = 0.58
-#: Levels of the light whose distance apart along the normal tells how much a flank mirrors; samples
-#: across it, pixels, and what of a flank's height is asked: not corners.
-BESIDE_LEVEL, ACROSS_PX, OF_FLANK = 0.7, np.arange(-4.0, 2.01, 0.5), 0.35
-#: The top of a flank mirrors more of the panel than its foot, and is seen by so much more inside:
-#: by this share of how far inside mirrored light lets the whole flank be seen, and so many pixels
-#: besides, which dead black ones show too; and their standard uncertainties (48 known threads in
-#: renders: 0.37 +- 0.12 and 0.03 +- 0.05 px, the outline's own noise taken off).
-RISE_SHARE, RISE_PX, U_RISE_SHARE, U_RISE_PX = 0.35, 0.03, 0.25, 0.08
 #: What no drawn thread explains of an outline, alike on every ridge, in blurs: less than between
 #: forms, whose corners an angle leaves free (109 known threads: with 0.055 instead of 0.08 they are
 #: 0.45 degrees off at the median, not 0.52, and by 0.9 of u, not 0.8).
 ALIKE_BLURS = 0.055
 #: How far the pitch by the outline may lie off that by the crests, in u of the latter.
 MOST_APART = 3.0
-#: Light inside an edge, of the background's, for which it is tabled where the levels are crossed.
-INSIDE: Values = np.linspace(0.0, 0.69, 70)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -158,11 +139,7 @@ def outline_angle(shape: CrestShape, u_slope_rad: float) -> OutlineAngle:
         If the outline does not determine one, or is of no thread, as a left-handed one's.
     """
     seen, usual = outline_of(shape, u_slope_rad)
-    flank = np.abs(_height(seen, usual)) < OF_FLANK
-    if not flank.any():
-        raise np.linalg.LinAlgError("the outline shows no flanks")
-    inside = mirrored_px(shape.sight, seen.index[flank])
-    rise = RISE_PX + RISE_SHARE * inside, float(np.hypot(U_RISE_PX, U_RISE_SHARE * inside))
+    rise = expected_rise(shape.sight, seen, flank_height(seen, usual))
     return _angle(seen, usual, rise, shape.signed_slant, shape.u_pitch_mm)
 
 
@@ -207,31 +184,6 @@ def flanks_outline_angle(shape: ThreadShape, u_slope_rad: float) -> OutlineAngle
     return _angle(seen, usual, (float(rises[:, 0].mean()), u_rise), section.slant(shape.frame))
 
 
-def mirrored_px(sight: Sight, index: NDArray[np.intp]) -> float:
-    """Return how far inside flanks' edges mirrored light lets LIT_LEVEL be crossed, pixels.
-
-    ``index`` are the flanks' points in the outline. What is mirrored evenly inside an edge brings
-    the darker of two levels farther inside than the lighter one.
-    """
-    normal = contour_normals(sight.outline_px)[index]
-    xy = sight.outline_px[index][:, None] + ACROSS_PX[:, None] * normal[:, None]
-    light = sound_mean(sight.crop.sample(xy))
-    lit, beside = (float(np.interp(level, light, ACROSS_PX)) for level in (LIT_LEVEL, BESIDE_LEVEL))
-    at_lit, at_beside = (
-        np.interp((level - INSIDE) / (1 - INSIDE), BELOW, DEVIATIONS)
-        for level in (LIT_LEVEL, BESIDE_LEVEL)
-    )
-    blurs = np.interp((lit - beside) / sight.blur_px, at_lit - at_beside, at_lit[0] - at_lit)
-    return float(blurs) * sight.blur_px
-
-
-def _height(seen: Outline, usual: Values) -> Values:
-    """Return how far up a flank points lie, -1/2 to 1/2."""
-    crest = usual[RADIUS] + usual[TAPER] * seen.zy[:, 0]
-    below = (crest - np.abs(seen.zy[:, 1])) / (DEPTH * usual[PITCH])
-    return np.asarray(np.clip(1 - below, 0.0, 1.0) - 0.5)
-
-
 def _angle(
     seen: Outline,
     usual: Values,
@@ -239,7 +191,7 @@ def _angle(
     slant: float,
     u_pitch_mm: float = 0.0,
 ) -> OutlineAngle:
-    pitch, height = float(usual[PITCH]), _height(seen, usual)
+    pitch, height = float(usual[PITCH]), flank_height(seen, usual)
     start = np.concatenate([usual, [ROUND, 0.0]])
     start[CREST], start[TAN] = CREST_HEIGHT * pitch, np.tan(np.radians(START_DEG))
     seen = replace(seen, columns=np.stack([np.zeros(len(height)), height], axis=1))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +33,7 @@ from pitchcam.thread.aslant.fit import (
     usual_bounds,
 )
 from pitchcam.thread.aslant.ridge import ROOT_RADIUS, U_ROOT_RADIUS, Curve, ridge_outline
+from pitchcam.thread.aslant.rise import expected_rise, flank_height
 from pitchcam.thread.crest_lines import CrestShape
 
 Values = NDArray[np.float64]
@@ -46,6 +48,9 @@ Values = NDArray[np.float64]
 ALIKE_BLURS, ALIKE_HIDDEN_BLURS = 0.06, 0.05
 #: Standard deviation of half an included angle as threads are made, degrees: that of the match.
 U_HALF_DEG = 0.25
+#: One parameter more: how much farther out the outline lies at a flank's top than at its foot,
+#: pixels: the light moves it in there, as it does beside any angle (``rise.py``).
+RISE = COUNT
 #: How far off its best form an outline lies, in blurs (root mean square), beyond which it is of
 #: none: known threads are off by 0.1, noise and all, left-handed ones by 0.5 to 2, and of those the
 #: own form may seem the worst of all.
@@ -59,6 +64,7 @@ class _Made:
     of: Ridge
     seen: Outline
     pitch: float
+    rise_px: tuple[float, float]
 
     def ridge(self, q: Values) -> Curve:
         return ridge_outline(self.of, float(q[PITCH]), float(q[CREST]), float(q[TAN]))
@@ -74,12 +80,13 @@ class _Made:
 
     def off(self, q: Values) -> tuple[Values, Values]:
         pitch, seen, tan = self.pitch, self.seen, self.of.tan_half
-        places = [OUT, SLOPE, ROOT, TAN]
-        expected = np.array([-INSIDE_BLURS * seen.blur_px, 0.0, ROOT_RADIUS * pitch, tan])
+        places = [OUT, SLOPE, ROOT, TAN, RISE]
+        rise, u_rise = self.rise_px
+        expected = np.array([-INSIDE_BLURS * seen.blur_px, 0.0, ROOT_RADIUS * pitch, tan, -rise])
         u_tan = np.radians(U_HALF_DEG) * (1 + tan**2)
-        spread = np.array([U_INSIDE_PX, seen.u_slope, U_ROOT_RADIUS * pitch, u_tan])
+        spread = np.array([U_INSIDE_PX, seen.u_slope, U_ROOT_RADIUS * pitch, u_tan, u_rise])
         low_by, steep = height_pull(self.of, float(q[CREST]) / pitch)
-        pull = np.zeros((len(places) + 1, COUNT))
+        pull = np.zeros((len(places) + 1, len(q)))
         pull[np.arange(len(places)), places] = 1 / spread
         pull[-1, CREST] = steep / pitch
         return np.append((q[places] - expected) / spread, low_by), pull
@@ -111,10 +118,13 @@ def weigh_forms(
     alike on every ridge and counts once, however many ridges are seen.
     """
     seen, start = outline_of(shape, u_slope_rad)
+    height = flank_height(seen, start)
+    rise = expected_rise(shape.sight, seen, height)
+    seen, start = replace(seen, columns=height[:, None]), np.append(start, -rise[0])
 
     def fitted(name: str, begin: Values, noise: float, weight: Values) -> OutlineFit:
         pitch, q = float(begin[PITCH]), begin.copy()
-        form = _Made(of=RIDGES[name], seen=seen, pitch=pitch)
+        form = _Made(of=RIDGES[name], seen=seen, pitch=pitch, rise_px=rise)
         q[CREST], q[TAN] = form.of.crest * pitch, form.of.tan_half
         return fit_outline(seen, form, q, Points(scatter_px=noise, weight=weight))
 

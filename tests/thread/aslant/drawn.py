@@ -5,8 +5,10 @@ from dataclasses import replace
 import numpy as np
 from scipy.stats import norm
 
+from pitchcam.edges.flank_points import contour_normals
 from pitchcam.edges.rims import UNLEARNT
 from pitchcam.thread.aslant import fit
+from pitchcam.thread.aslant.rise import DEPTH
 from pitchcam.thread.crest_lines import CrestShape
 from tests.thread.test_crest_lines import seen
 
@@ -54,6 +56,16 @@ def _blurred(z, y, blur):
         above = norm.cdf((middle[:, None] - heights) / blur) @ kernel > LEVEL
         low, high = np.where(above, low, middle), np.where(above, middle, high)
     return grid[::4], middle[::4]
+
+
+def tops_inside(shape: CrestShape, rise_px: float) -> CrestShape:
+    """Return the thread with its flanks' tops drawn so much farther inside than their feet."""
+    sight = shape.sight
+    zy = sight.to_frame(sight.outline_px)
+    below = (shape.major_mm / 2 - np.abs(zy[:, 1])) / (DEPTH * shape.pitch_mm)
+    height = np.clip(1 - below, 0, 1) - 0.5
+    moved = sight.outline_px - rise_px * height[:, None] * contour_normals(sight.outline_px)
+    return replace(shape, sight=replace(sight, outline_px=moved))
 
 
 def left_handed(shape: CrestShape) -> CrestShape:

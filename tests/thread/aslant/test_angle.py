@@ -8,9 +8,11 @@ from scipy.special import ndtr
 
 from pitchcam.thread.aslant import angle as angles
 from pitchcam.thread.aslant import fit
-from pitchcam.thread.aslant.angle import flanks_outline_angle, mirrored_px, outline_angle
+from pitchcam.thread.aslant import rise as rises
+from pitchcam.thread.aslant.angle import flanks_outline_angle, outline_angle
+from pitchcam.thread.aslant.rise import mirrored_px
 from pitchcam.thread.budget import budget
-from tests.thread.aslant.drawn import BLUR_PX, PITCH, left_handed, seen_blurred
+from tests.thread.aslant.drawn import BLUR_PX, PITCH, left_handed, seen_blurred, tops_inside
 from tests.thread.drawn_shape import PLACE, drawn_shape
 from tests.thread.helicoid import iso_profile, whitworth_profile
 
@@ -28,7 +30,7 @@ def shapes():
 @pytest.fixture
 def no_light(monkeypatch):
     """Nothing is mirrored: the drawn outlines have no light."""
-    monkeypatch.setattr(angles, "mirrored_px", lambda sight, index: 0.0)
+    monkeypatch.setattr(rises, "mirrored_px", lambda sight, index: 0.0)
 
 
 @dataclass
@@ -54,19 +56,13 @@ def test_the_light_on_the_flanks_turns_them_as_is_stated(shapes, no_light, monke
     shape = shapes[60.0]
     before = outline_angle(shape, U_SLOPE)
     rise_px = 0.1
-    sight = shape.sight
-    zy = sight.to_frame(sight.outline_px)
-    crest = shape.major_mm / 2
-    height = np.clip(1 - (crest - np.abs(zy[:, 1])) / (angles.DEPTH * shape.pitch_mm), 0, 1) - 0.5
-    normal = angles.contour_normals(sight.outline_px)
-    moved = sight.outline_px - rise_px * height[:, None] * normal
-    risen = replace(shape, sight=replace(sight, outline_px=moved))
+    risen = tops_inside(shape, rise_px)
     turned = outline_angle(risen, U_SLOPE).angle_deg - before.angle_deg
     # What was expected of the light takes a part of it back.
     assert turned > 0.1
-    stated = before.u_light_deg * rise_px / angles.U_RISE_PX
+    stated = before.u_light_deg * rise_px / rises.U_RISE_PX
     assert turned == pytest.approx(stated, rel=0.5)
-    monkeypatch.setattr(angles, "U_RISE_PX", 4 * angles.U_RISE_PX)
+    monkeypatch.setattr(rises, "U_RISE_PX", 4 * rises.U_RISE_PX)
     assert outline_angle(shape, U_SLOPE).u_light_deg > 2 * before.u_light_deg
 
 

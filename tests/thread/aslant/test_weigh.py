@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pitchcam.thread.aslant import fit, ridge, weigh
+from pitchcam.thread.aslant import fit, ridge, rise, weigh
 from pitchcam.thread.aslant.weigh import weigh_forms
-from tests.thread.aslant.drawn import PITCH, left_handed, seen_blurred
+from tests.thread.aslant.drawn import PITCH, left_handed, seen_blurred, tops_inside
 from tests.thread.helicoid import iso_profile, whitworth_profile
 
 NAMES = ("flat60", "round55", "round47.5")
@@ -16,6 +16,12 @@ NAMES = ("flat60", "round55", "round47.5")
 @pytest.fixture(scope="module")
 def shapes():
     return {"flat60": seen_blurred(iso_profile), "round55": seen_blurred(whitworth_profile)}
+
+
+@pytest.fixture(autouse=True)
+def no_light(monkeypatch):
+    """Nothing is mirrored: the drawn outlines have no light."""
+    monkeypatch.setattr(rise, "mirrored_px", lambda sight, index: 0.0)
 
 
 @pytest.mark.parametrize("name", ["flat60", "round55"])
@@ -50,6 +56,22 @@ def test_flanks_that_are_seen_leave_more_unexplained(shapes, monkeypatch):
     hidden = weigh_forms(shape, np.radians(0.5), NAMES)["flat60"]
     monkeypatch.setattr(type(shape), "half_angles_deg", property(lambda _: (27.5, 27.5)))
     assert hidden < 1.15 * weigh_forms(shape, np.radians(0.5), NAMES)["flat60"] < 0.0
+
+
+def test_tops_that_mirror_more_than_feet_are_no_other_form(monkeypatch):
+    """A close panel opens a thread's flanks by its light alone: of 55 degrees it looked of 60."""
+    names, rise_px = ("round60", "round55", "round47.5"), 1.5
+    shape = seen_blurred(whitworth_profile, off_mm=28.0)
+    risen = tops_inside(shape, rise_px)
+    told_dark = weigh_forms(risen, np.radians(0.5), names)
+    assert told_dark["round60"] == 0.0 and told_dark["round55"] < -3.0
+    # So much mirrored light that this is what is expected of it.
+    inside = (rise_px - rise.RISE_PX) / rise.RISE_SHARE
+    monkeypatch.setattr(rise, "mirrored_px", lambda sight, index: inside)
+    told = weigh_forms(risen, np.radians(0.5), names)
+    assert told["round55"] == 0.0 and told["round60"] < -5.0
+    # No more of it is asked than is there: the sharper form is as far off as the blunter one.
+    assert told["round60"] == pytest.approx(told["round47.5"], abs=4.0)
 
 
 def test_an_axis_that_may_slope_tells_less(shapes):
@@ -88,20 +110,25 @@ def test_a_ridge_that_lies_off_is_left_out_whole(monkeypatch):
 
 def test_the_slopes_of_a_fit_are_its_differences(shapes):
     seen_points, start = fit.outline_of(shapes["round55"], 0.01)
-    form = weigh._Made(of=weigh.RIDGES["round55"], seen=seen_points, pitch=start[fit.PITCH])
+    height = rise.flank_height(seen_points, start)
+    seen_points = replace(seen_points, columns=height[:, None])
+    pitch, start = start[fit.PITCH], np.append(start, 0.0)
+    form = weigh._Made(
+        of=weigh.RIDGES["round55"], seen=seen_points, pitch=pitch, rise_px=(0.1, 0.1)
+    )
     start[[fit.CREST, fit.TAN]] = form.of.crest * start[fit.PITCH], form.of.tan_half
     sound = fit.Points(scatter_px=0.3, weight=np.ones(len(seen_points.zy)))
     q = fit.fit_outline(seen_points, form, start, sound).q
     rest, slopes = fit.rest_and_slopes(seen_points, form, q)
-    for place in range(fit.COUNT):
-        step = np.zeros(fit.COUNT)
+    for place in range(fit.COUNT + 1):
+        step = np.zeros(fit.COUNT + 1)
         step[place] = 1e-6
         up, down = (fit.rest_and_slopes(seen_points, form, q + s)[0] for s in (step, -step))
         real = (up - down) / 2e-6
         size = max(float(np.median(np.abs(real))), 1e-3)
         # The drawing's own are exact, to the table of the light; that what moves the thread in the
         # picture moves the points against it is so but for the perspective.
-        close = 0.005 if place in fit.DRAWN_BY else 0.12
+        close = 0.005 if place in (*fit.DRAWN_BY, weigh.RISE) else 0.12
         assert np.median(np.abs(slopes[:, place] - real)) < close * size + 1e-6, place
 
 

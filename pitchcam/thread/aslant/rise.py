@@ -1,0 +1,70 @@
+"""What the light does to a flank's outline from its foot to its top.
+
+The top of a flank mirrors more of the panel than its foot, and is seen by so much more inside.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pitchcam.edges.flank_points import contour_normals
+from pitchcam.edges.sight import Sight
+from pitchcam.objects.contour import LIT_LEVEL
+from pitchcam.small import sound_mean
+from pitchcam.thread.aslant.fit import BELOW, DEVIATIONS, PITCH, RADIUS, TAPER, Outline
+
+Values = NDArray[np.float64]
+
+#: Depth of a thread in pitches, over which the light rises.
+DEPTH = 0.58
+#: Levels of the light whose distance apart along the normal tells how much a flank mirrors; samples
+#: across it, pixels, and what of a flank's height is asked: not corners.
+BESIDE_LEVEL, ACROSS_PX, OF_FLANK = 0.7, np.arange(-4.0, 2.01, 0.5), 0.35
+#: The top of a flank is seen farther inside by this share of how far inside mirrored light lets the
+#: whole flank be seen, and so many pixels besides, which dead black ones show too; and their
+#: standard uncertainties (48 known threads in renders: 0.37 +- 0.12 and 0.03 +- 0.05 px, the
+#: outline's own noise taken off).
+RISE_SHARE, RISE_PX, U_RISE_SHARE, U_RISE_PX = 0.35, 0.03, 0.25, 0.08
+#: Light inside an edge, of the background's, for which it is tabled where the levels are crossed.
+INSIDE: Values = np.linspace(0.0, 0.69, 70)
+
+
+def flank_height(seen: Outline, usual: Values) -> Values:
+    """Return how far up a flank points lie, -1/2 to 1/2, by the usual parameters (n,)."""
+    crest = usual[RADIUS] + usual[TAPER] * seen.zy[:, 0]
+    below = (crest - np.abs(seen.zy[:, 1])) / (DEPTH * usual[PITCH])
+    return np.asarray(np.clip(1 - below, 0.0, 1.0) - 0.5)
+
+
+def expected_rise(sight: Sight, seen: Outline, height: Values) -> tuple[float, float]:
+    """Return how much farther inside a flank's top is seen than its foot, pixels, and its u.
+
+    Raises
+    ------
+    numpy.linalg.LinAlgError
+        If none of the points lies on a flank.
+    """
+    flank = np.abs(height) < OF_FLANK
+    if not flank.any():
+        raise np.linalg.LinAlgError("the outline shows no flanks")
+    inside = mirrored_px(sight, seen.index[flank])
+    return RISE_PX + RISE_SHARE * inside, float(np.hypot(U_RISE_PX, U_RISE_SHARE * inside))
+
+
+def mirrored_px(sight: Sight, index: NDArray[np.intp]) -> float:
+    """Return how far inside flanks' edges mirrored light lets LIT_LEVEL be crossed, pixels.
+
+    ``index`` are the flanks' points in the outline. What is mirrored evenly inside an edge brings
+    the darker of two levels farther inside than the lighter one.
+    """
+    normal = contour_normals(sight.outline_px)[index]
+    xy = sight.outline_px[index][:, None] + ACROSS_PX[:, None] * normal[:, None]
+    light = sound_mean(sight.crop.sample(xy))
+    lit, beside = (float(np.interp(level, light, ACROSS_PX)) for level in (LIT_LEVEL, BESIDE_LEVEL))
+    at_lit, at_beside = (
+        np.interp((level - INSIDE) / (1 - INSIDE), BELOW, DEVIATIONS)
+        for level in (LIT_LEVEL, BESIDE_LEVEL)
+    )
+    blurs = np.interp((lit - beside) / sight.blur_px, at_lit - at_beside, at_lit[0] - at_lit)
+    return float(blurs) * sight.blur_px
