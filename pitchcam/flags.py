@@ -30,6 +30,10 @@ FLAGS: dict[str, tuple[str, str]] = {
         "the bright background is clipped to white, which eats the edges",
         "lower the exposure until the background is light grey, retake",
     ),
+    "flicker": (
+        "the light flickers: bright and dark bands lie across the picture",
+        "turn the screen or lamp up to full, dimmed ones flicker, or take another light, retake",
+    ),
     "too-small": (
         "the thread covers too few pixels to be measured",
         "move the phone closer or use the 2x lens, retake",

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS
 from pitchcam.frozen import dataclass
+from pitchcam.objects.flicker import Flicker
 from pitchcam.small import median, percentile
 
 Floats = NDArray[np.float32]
@@ -42,18 +43,23 @@ class Backdrop:
     """The background's light as exp of a polynomial in the position, one row per channel.
 
     ``coefficients`` has shape (channels, 15) for the :data:`POWERS` of coordinates scaled by
-    ``half_px`` about ``centre_px``.
+    ``half_px`` about ``centre_px``. Where it flickers, rows differ besides.
     """
 
     coefficients: Values
     centre_px: tuple[float, float]
     half_px: float
+    flicker: Flicker | None = None
 
     def level(self, x: Values, y: Values) -> Floats:
         """Return the background's linear light at points, shape (channels, *shape).
 
         ``x`` and ``y`` are broadcast against each other: a row and a column give a grid.
         """
+        light = self._smooth(x, y)
+        return light if self.flicker is None else light * self.flicker.light(x, y)
+
+    def _smooth(self, x: Values, y: Values) -> Floats:
         u = (np.asarray(x, dtype=float) - self.centre_px[0]) / self.half_px
         v = (np.asarray(y, dtype=float) - self.centre_px[1]) / self.half_px
         out = np.empty((len(self.coefficients), *np.broadcast_shapes(u.shape, v.shape)), np.float32)
@@ -78,11 +84,17 @@ class Backdrop:
             start + step_px * (np.arange(0.0, n, every) + (every - 1) / 2)
             for start, n in zip(origin_px, light.shape[:0:-1], strict=True)
         )
-        coarse = self.level(columns, rows[:, None])
+        coarse = self._smooth(columns, rows[:, None])
         whole = np.empty((len(rows) * every, len(columns) * every), np.float32)
         for plane, level in zip(light, coarse, strict=True):
             cv2.resize(level, whole.shape[::-1], dst=whole, interpolation=cv2.INTER_LINEAR)
             plane /= whole[: plane.shape[0], : plane.shape[1]]
+        if self.flicker is not None:
+            x, y = (
+                start + step_px * np.arange(n)
+                for start, n in zip(origin_px, light.shape[:0:-1], strict=True)
+            )
+            light /= self.flicker.light(x, y[:, None])
         return light
 
 

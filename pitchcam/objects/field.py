@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cached_property
 from typing import Any
 
@@ -13,6 +14,7 @@ from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS
 from pitchcam.frozen import dataclass
 from pitchcam.objects.background import FEWEST_POINTS, Backdrop, Floats, fit_backdrop
+from pitchcam.objects.flicker import Flicker, find_flicker
 from pitchcam.objects.split import split_touching
 from pitchcam.objects.window import window_sides
 from pitchcam.photo.linear import largest_plane, least_plane, light_planes, mean_plane
@@ -200,6 +202,22 @@ def _on_background(light: Floats, inside: NDArray[np.bool_]) -> tuple[Ints, Ints
     return ys, xs
 
 
+def _even(
+    light: Floats, flicker: Flicker
+) -> tuple[Floats, Floats, tuple[NDArray[np.uint8], NDArray[np.int32]]]:
+    """Return the shrunk picture as steady light shows it: planes, mean, window and its outline."""
+    if flicker.too_dark:
+        raise UnreadableError(
+            "The light flickers: it goes out in bands across the picture.",
+            FLAGS["flicker"][1],
+            code="flicker",
+        )
+    x, y = (to_photo(np.arange(float(n))) for n in light.shape[:0:-1])
+    light = np.asarray(light / flicker.light(x, y[:, None]), np.float32)
+    mean = mean_plane(light)
+    return light, mean, _window(mean)
+
+
 def find_field(
     pixels: NDArray[np.generic],
     *,
@@ -225,7 +243,8 @@ def find_field(
     Raises
     ------
     UnreadableError
-        If nothing in the photo shines, or it has too few pixels, or a pattern instead of parts.
+        If nothing in the photo shines, or it goes out in bands, or has too few pixels, or a pattern
+        instead of parts.
     """
     h, w = pixels.shape[:2]
     if min(h, w) < FEWEST_PX:
@@ -235,8 +254,13 @@ def find_field(
             code="too-small",
         )
     light = light_planes(quartered(pixels) if quarter is None else quarter)
+    clipped = largest_plane(light) > CLIPPED
     mean = mean_plane(light)
     inside, hull = _window(mean)
+    first = float(to_photo(np.zeros(1))[0])
+    flicker = find_flicker(light, inside, first, STEP)
+    if flicker is not None:
+        light, mean, (inside, hull) = _even(light, flicker)
     if within_px is not None:
         inside = _inside_of(light, within_px)
     h, w = inside.shape
@@ -256,8 +280,6 @@ def find_field(
         to_photo(ys.astype(float)),
         (w * STEP, h * STEP),
     )
-    first = float(to_photo(np.zeros(1))[0])
-    clipped = largest_plane(light) > CLIPPED
     ratio = least_plane(backdrop.divide(light, (first, first), STEP))
     inner = _inner(inside, ratio, full_frame)
     dark = ((ratio < PART_LEVEL) & (inner > 0)).astype(np.uint8)
@@ -294,7 +316,7 @@ def find_field(
             )
         )
     return Field(
-        backdrop=backdrop,
+        backdrop=backdrop if flicker is None else replace(backdrop, flicker=flicker),
         window_px=to_photo(hull.astype(float)),
         full_frame=full_frame,
         blobs=tuple(sorted(blobs, key=lambda b: -b.area_px)),

@@ -49,6 +49,8 @@ Progress = Callable[[str], None]
 #: Where the sheet's scale would put the phone so far off that its focal length moves by this share,
 #: the tag is no prior: the sheet's own perspective tells it.
 DOUBTED = 0.1
+#: Bands of flickering light fainter than this are evened out and not told: nothing moves by them.
+TOLD_SWING = 0.15
 #: References that agree within this are one scale, whatever their own uncertainties say.
 AGREE = 0.03
 
@@ -384,5 +386,14 @@ def _scene_flags(rims: Rims, field: Field, camera: Camera) -> list[Flag]:
     if field.clipped_share > 0.1:
         flags.append(
             flag("over-exposed", f"{100 * field.clipped_share:.0f} % of the background is clipped")
+        )
+    flicker = field.backdrop.flicker
+    if flicker is not None and flicker.swing > TOLD_SWING:
+        flags.append(
+            flag(
+                "flicker",
+                f"the light flickers: bands {100 * flicker.swing:.0f} % darker than the brightest "
+                "light lie across the picture and were evened out",
+            )
         )
     return flags
