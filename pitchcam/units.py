@@ -1,4 +1,4 @@
-"""Lengths as a person types them, to millimetres: inches end here."""
+"""Lengths as a person types them, to millimetres: inches end here; probabilities as read."""
 
 from __future__ import annotations
 
@@ -58,3 +58,18 @@ def _number(match: re.Match[str]) -> float | None:
     whole = int(match["whole"] or 0)
     top, bottom = (match["n1"], match["d1"]) if match["n1"] else (match["n2"], match["d2"])
     return whole + int(top) / int(bottom) if int(bottom) else None
+
+
+def percent(probability: float) -> str:
+    """Return a probability in percent that never claims certainty.
+
+    Examples
+    --------
+    >>> percent(0.968), percent(0.99999)
+    ('96.8 %', 'over 99.9 %')
+    """
+    if probability >= 0.9995:
+        return "over 99.9 %"
+    if 0.0 < probability < 0.0005:
+        return "under 0.1 %"
+    return f"{100.0 * probability:.1f} %"

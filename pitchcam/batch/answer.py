@@ -13,6 +13,7 @@ from pitchcam.errors import Exit, printable
 from pitchcam.files import write_whole
 from pitchcam.frozen import dataclass
 from pitchcam.records import exit_code
+from pitchcam.report.verdicts import candidates_words
 from pitchcam.store.entries import Entry, Outcome, record_id
 from pitchcam.store.export import columns, csv_bytes, json_bytes
 from pitchcam.store.rows import ThreadRow, entry_rows
@@ -156,6 +157,6 @@ def summary(answer: Answer) -> str:
 def _doubt(line: Line) -> str:
     row = line.row
     part = "" if row.part is None else f", part {row.part}"
-    fits = f": {row.candidates}" if row.candidates else ""
+    fits = f": {candidates_words(row.candidates)}" if row.candidates else ""
     what = printable(f"{row.photo}{part}  {row.status}{fits}")
     return f"  {line.number:4d}  {what}\n        {printable(row.next_step)}"

@@ -18,7 +18,9 @@ from pitchcam.batch.answer import Answer, Line
 from pitchcam.batch.pictures import crowd_box
 from pitchcam.files import write_whole
 from pitchcam.paper import BOLD, PAPERS, REGULAR, new_canvas
+from pitchcam.report.verdicts import candidates_words
 from pitchcam.store.store import Store
+from pitchcam.units import percent
 
 _MARGIN, _FOOT = 12.0, 14.0
 _WIDTH, _HEIGHT = PAPERS["a4"]
@@ -81,17 +83,12 @@ def _crowded(lines: Sequence[Line]) -> Iterator[list[Line]]:
             yield of_photo
 
 
-def probability_text(probability: float) -> str:
-    """Return a probability as people read it; nothing is certain, so 1.000 is not printed."""
-    return "> 0.999" if probability > 0.9995 else f"{probability:.3f}"
-
-
 def measured_text(line: Line) -> list[str]:
     """Return pitch, diameter and angle as value ± 2u, one to a line."""
     q = line.row.quantities
     out = []
     if "pitch_mm" in q:
-        tpi = f"  ({q['tpi'][0]:.2f} TPI)" if "tpi" in q else ""
+        tpi = f", {q['tpi'][0]:.2f} TPI" if "tpi" in q else ""
         out.append(f"pitch {q['pitch_mm'][0]:.3f} ± {2 * q['pitch_mm'][1]:.3f} mm{tpi}")
     if "major_mm" in q:
         out.append(f"major {q['major_mm'][0]:.2f} ± {2 * q['major_mm'][1]:.2f} mm")
@@ -222,7 +219,7 @@ class _ContactSheet:
         row, top = line.row, self._y
         self._picture(line, row.part or 0, (x, top - _PICTURE_H, _TILE_W, _PICTURE_H))
         y = top - _PICTURE_H - 3.8
-        sure = "by hand" if row.corrected_by else probability_text(row.probability or 0.0)
+        sure = "by hand" if row.corrected_by else percent(row.probability or 0.0)
         self._text(x, y, f"{line.number}  {row.name}", size=9, bold=True)
         self._text(x + _TILE_W, y, sure, size=7, colour=_QUIET, right=True)
         for text in measured_text(line):
@@ -245,7 +242,7 @@ class _ContactSheet:
         where = row.photo if row.part is None else f"{row.photo}, part {row.part}"
         y = self._wrapped(x, y - 4, width, where, lines=1, size=7, colour=_QUIET)
         figures = "; ".join(measured_text(line))
-        for text, most in ((figures, 1), (row.candidates, 1), (row.next_step, 4)):
+        for text, most in ((figures, 1), (candidates_words(row.candidates), 1), (row.next_step, 4)):
             if text:
                 y = self._wrapped(x, y - 0.4, width, text, lines=most)
         self._y -= _DOUBT_H

@@ -15,6 +15,7 @@ from pitchcam.files import write_whole
 from pitchcam.frozen import dataclass
 from pitchcam.records import Measurement, PhotoInfo, ScaleSpec, json_text
 from pitchcam.records.formats import document
+from pitchcam.report.verdicts import candidates_words
 from pitchcam.several import NothingReadError, together
 from pitchcam.store.entries import Entry, Outcome, record_id
 from pitchcam.store.export import columns, csv_bytes
@@ -173,7 +174,7 @@ def summary(entries: Sequence[Entry]) -> str:
     out = []
     for entry in entries:
         for row in entry_rows(entry):
-            said = row.name or f"{row.status}: {row.candidates or row.next_step}"
+            said = row.name or f"{row.status}: {candidates_words(row.candidates) or row.next_step}"
             out.append(printable(f"{entry.name}: {said}"))
         measured = entry.outcome.measurement
         for use in () if measured is None else measured.photos:

@@ -17,14 +17,20 @@ from pitchcam.records import (
 from pitchcam.report.figures import (
     inches,
     millimetres,
-    percent,
     taper_words,
     threads_per_inch,
     with_uncertainty,
 )
-from pitchcam.report.verdicts import headline_of_readings, listed, next_command, twins_to_tell
+from pitchcam.report.verdicts import (
+    headline_of_readings,
+    listed,
+    next_command,
+    step_lines,
+    twins_to_tell,
+)
 from pitchcam.series import ThreadSize, find, load_uses
 from pitchcam.series.families import load_families
+from pitchcam.units import percent
 
 #: More candidates than this do not help at the bench; the rest are counted.
 SHOWN = 8
@@ -60,7 +66,7 @@ def as_text(reading: ThreadReading, verdict: Verdict) -> str:
         # Uses with a name of their own stand in the next step, with the seat that tells them.
         lines += use_lines(find(verdict.designation), reading.gender, twins=False)
     if verdict.next_step:
-        lines.append(f"  next step: {verdict.next_step}")
+        lines += step_lines(verdict.next_step)
     if verdict.designation is not None:
         lines.append(f"  then: {next_command(verdict.designation, reading.gender)}")
     return "\n".join(lines)

@@ -141,7 +141,8 @@ def _document(checked: Checked) -> dict[str, Any]:
 
 
 def _text(checked: Checked, *, several: bool) -> str:
-    from pitchcam.report.figures import millimetres, percent, threads_per_inch
+    from pitchcam.report.figures import millimetres, threads_per_inch
+    from pitchcam.units import percent
 
     verdict, pitch = checked.verdict, checked.pitch
     mark = verdict.read.leaf.mark

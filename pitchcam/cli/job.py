@@ -17,7 +17,7 @@ from pitchcam.cli._stock import (
     stock_option,
     stock_record_option,
 )
-from pitchcam.errors import Exit, InputError, UsageError
+from pitchcam.errors import Exit, InputError, UnreadableError, UsageError
 from pitchcam.records import json_text
 
 if TYPE_CHECKING:
@@ -44,8 +44,14 @@ _PICTURES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif")
     metavar="THREAD|READINGS|PHOTO",
     help="The part's end: its name, readings as lookup takes them, or its photo.",
 )
-@click.option("--port-scale", metavar="WHAT MM", help="Reference in the port's photo: 'pin 8'.")
-@click.option("--part-scale", metavar="WHAT MM", help="Reference in the part's photo: 'card'.")
+@click.option(
+    "--port-scale", metavar="REFERENCE", help="Reference in the port's photo, in quotes: 'pin 8'."
+)
+@click.option(
+    "--part-scale",
+    metavar="REFERENCE",
+    help="Reference in the part's photo, in quotes: 'pin 8', 'jaws 20', 'card', 'major 13.8'.",
+)
 @click.option("--port-cast", is_flag=True, help="The port's photo shows a cast of it.")
 @click.option(
     "--port-thread",
@@ -124,6 +130,8 @@ def command(
     if target is not None:
         write_job(job, target, date.today(), paper)
     click.echo(json_text(job_json(job)) if as_json else job_text(job))
+    if target is not None:
+        click.echo(f"The page: {target}", err=True)
     best = job.ways[0]
     joined = best.chain is not None or best.made is not None
     ctx.exit(Exit.NAMED if job.settled and joined else Exit.OPEN)
@@ -144,6 +152,13 @@ def _side(
         from pitchcam.cli._readings import read_side
 
         return read_side(role, text, cast=cast, wanted=wanted)
+    path, dash, rest = text.partition(" -")
+    if dash and Path(path.strip()).suffix.lower() in _PICTURES:
+        raise UsageError(
+            f"'{text}' is a photo with options;",
+            f"state its reference so: --{role} {path.strip()} --{role}-scale "
+            f"'{rest.lstrip('-').strip()}'",
+        )
     if Path(text).suffix.lower() not in _PICTURES:
         if scale is not None or cast or number is not None:
             raise UsageError(f"the {role} is a name, not a photo;", "leave out its photo options")
@@ -151,7 +166,16 @@ def _side(
     import pitchcam
 
     progress(f"measuring the {role}'s photo")
-    measurement = pitchcam.identify(text, _scale(role, scale), cast=cast, progress=progress)
+    try:
+        measurement = pitchcam.identify(text, _scale(role, scale), cast=cast, progress=progress)
+    except UnreadableError as refused:
+        if refused.code != "no-reference" or scale is not None:
+            raise
+        raise UnreadableError(
+            f"The {role}'s photo shows no marker sheet, and no other reference was stated.",
+            f"State what lies in it: --{role}-scale 'pin 8' (or card, disc, jaws, major)",
+            code=refused.code,
+        ) from None
     thread = _thread(role, measurement, number)
     origin = f"photo {Path(text).name}" + (", cast" if cast else "")
     if not cast and role == "port":

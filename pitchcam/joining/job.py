@@ -35,18 +35,24 @@ class SideName:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Side:
-    """The port's or the part's names, most probable first, and what would settle them."""
+    """The port's or the part's names, most probable first, and what would settle them.
+
+    ``probability`` is that of the first name as it was measured, None of a typed one; ``left_open``
+    says that measuring gave no name, even where one candidate only is left.
+    """
 
     role: str
     origin: str
     names: tuple[SideName, ...]
     twins: tuple[str, ...] = ()
     next_step: str = ""
+    probability: float | None = None
+    left_open: bool = False
 
     @property
     def certain(self) -> bool:
-        """Whether there is one name only."""
-        return len(self.names) == 1
+        """Whether there is one name only, and nothing that speaks against it."""
+        return len(self.names) == 1 and not self.left_open
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -84,8 +90,12 @@ class Job:
 
     @property
     def settled(self) -> bool:
-        """Whether the work is the same under every name shown."""
-        return len({way.what for way in self.ways}) == 1
+        """Whether the work is the same under every name that may be.
+
+        A name that was left open without another beside it may be any other.
+        """
+        alone = any(len(s.names) == 1 and not s.certain for s in (self.port, self.part))
+        return not alone and len({way.what for way in self.ways}) == 1
 
 
 def named_side(role: str, text: str, default: Gender) -> Side:
@@ -144,6 +154,8 @@ def measured_side(role: str, origin: str, verdict: Verdict, gender: Gender, want
         names=tuple(names),
         twins=verdict.same_geometry,
         next_step=verdict.next_step or "",
+        probability=likely[0][1],
+        left_open=verdict.status != "named",
     )
 
 

@@ -14,6 +14,7 @@ from pitchcam.joining.job import Job, Side, Way
 from pitchcam.joining.mating.mate import Mating
 from pitchcam.joining.mating.text import condition
 from pitchcam.records.formats import format_of
+from pitchcam.units import percent
 
 Paragraph = tuple[str, tuple[str, ...]]
 
@@ -25,7 +26,7 @@ def paragraphs(job: Job) -> tuple[Paragraph, ...]:
         ("Names", (*_names(job.port), *_names(job.part))),
         ("Join", tuple(_join(best))),
     ]
-    if len(job.ways) > 1:
+    if len(job.ways) > 1 or not job.settled:
         parts.append(("Under other names", tuple(_others(job))))
     parts.append(("Order list", tuple(orders(best))))
     parts.append(("Tighten and seal", tuple(_notes(best))))
@@ -43,8 +44,11 @@ def job_text(job: Job) -> str:
 
 def _names(side: Side) -> list[str]:
     lines = []
+    alone = side.probability if len(side.names) == 1 else None
+    unsure = ", not certain yet" if side.left_open and alone is not None else ""
     for name in side.names:
-        share = "" if side.origin == "as typed" else f", probability {name.probability:.3f}"
+        chance = percent(name.probability if alone is None else alone)
+        share = "" if side.origin == "as typed" else f", probability {chance}{unsure}"
         lines.append(f"{side.role.capitalize()}: {name.end.text}{share} ({side.origin})")
     if side.twins:
         lines.append(f"Same size as: {', '.join(side.twins)}")
@@ -99,9 +103,9 @@ def _others(job: Job) -> list[str]:
     for way in job.ways[1:]:
         same = "the same" if way.what == best.what else way.what
         q = way.question
-        lines.append(f"{way.probability:.3f}: {q.part.text} to {q.port.text}: {same}")
+        lines.append(f"{percent(way.probability)}: {q.part.text} to {q.port.text}: {same}")
     if job.left_out > 0.0005:
-        lines.append(f"{job.left_out:.3f}: other pairs of names, not shown")
+        lines.append(f"{percent(job.left_out)}: other pairs of names, not shown")
     lines.append(
         "The work is the same under every name shown."
         if job.settled

@@ -188,7 +188,7 @@ def tell_twins(size: ThreadSize, gender: Gender, folder: Path | None = None) -> 
     ]
     if not said:
         return None
-    return "The size is one, its use is told by the seat: " + "; ".join(said) + "."
+    return "One size serves several uses, told apart by seat or marking: " + "; ".join(said) + "."
 
 
 def _plug(sizes: Sequence[ThreadSize]) -> str:

@@ -107,10 +107,7 @@ def told_by_outline(reading: ThreadReading, left: Collection[float]) -> tuple[st
     angle = likest_angle(reading)
     if angle is None:
         return ()
-    told = (
-        "Of the forms in question, drawn as they would be seen, its outline is likest that of "
-        f"{angle:g} degrees"
-    )
+    told = f"Its outline is most like that of a thread of {angle:g} degrees"
     told += "." if angle in left else "; no size that fits the rest of the reading has that angle."
     return (told if reading.angle_deg is not None else f"Its flanks are hidden. {told}",)
 

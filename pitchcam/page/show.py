@@ -12,9 +12,9 @@ from pitchcam.frozen import dataclass
 from pitchcam.page import calls
 from pitchcam.records import MM_PER_INCH, ThreadResult
 from pitchcam.report import verdicts, words
-from pitchcam.report.figures import percent
 from pitchcam.store.entries import Correction, Entry
 from pitchcam.store.rows import entry_rows
+from pitchcam.units import percent
 
 #: How sure a verdict reads: status -> the mark before it (a shape, not only a colour).
 MARKS = {
@@ -140,7 +140,8 @@ def headline(entry: Entry) -> tuple[str, str]:
         more = "" if len(rows) == 1 else f" and {len(rows) - 1} more"
         return rows[0].status, named[0] + more
     first = rows[0]
-    return first.status, first.candidates or first.next_step.partition(". ")[0]
+    fits = verdicts.candidates_words(first.candidates)
+    return first.status, fits or first.next_step.partition(". ")[0]
 
 
 def scale_line(entry: Entry) -> str:

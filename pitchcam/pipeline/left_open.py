@@ -143,8 +143,10 @@ def _if_of_its_angle(result: ThreadResult) -> ThreadResult:
     likest = likest_angle(result.reading)
     by_outline = [c for c in rivals if find(c.designation).angle_deg == likest]
     if by_outline:
-        note = f"Its outline is likest that of {likest:g} degrees, and {verdict.designation} has "
-        return left_open(result, _told_apart(result, by_outline[0]), f"{note}{own:g}.")
+        note = f"Its outline is most like that of a thread of {likest:g} degrees, and "
+        return left_open(
+            result, _told_apart(result, by_outline[0]), f"{note}{verdict.designation} has {own:g}."
+        )
     px, angle = _pixels(result), result.reading.angle_deg
     if px is None or px >= FEW_PX or angle is None:
         return result

@@ -62,21 +62,6 @@ def threads_per_inch(pitch_mm: Quantity) -> str:
     return with_uncertainty(Quantity(value=tpi, u=tpi * pitch_mm.u / pitch_mm.value), "TPI")
 
 
-def percent(probability: float) -> str:
-    """Return a probability in percent that never claims certainty.
-
-    Examples
-    --------
-    >>> percent(0.968), percent(0.99999)
-    ('96.8 %', 'over 99.9 %')
-    """
-    if probability >= 0.9995:
-        return "over 99.9 %"
-    if 0.0 < probability < 0.0005:
-        return "under 0.1 %"
-    return f"{100.0 * probability:.1f} %"
-
-
 def taper_words(taper: Quantity) -> str:
     """Return a taper with the 1:n that people know, or 'parallel' where it is none.
 

@@ -21,11 +21,12 @@ from pitchcam.files import write_whole
 from pitchcam.photo import Photo
 from pitchcam.records import BudgetLine, Measurement, PartResult, ThreadResult
 from pitchcam.report import words
-from pitchcam.report.figures import COVERAGE_FACTOR, percent
+from pitchcam.report.figures import COVERAGE_FACTOR
 from pitchcam.report.plots import drift_figure, profile_figure, spectrum_figure, svg_uri
 from pitchcam.report.several import pictures_of
 from pitchcam.report.verdicts import headline
 from pitchcam.series import ThreadSize, find
+from pitchcam.units import percent
 from pitchcam.version import __version__
 
 _JPEG_QUALITY = 88

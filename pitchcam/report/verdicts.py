@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 
 from pitchcam.records import Gender, Verdict
-from pitchcam.report.figures import percent
+from pitchcam.units import percent
 
 #: A runner-up below this does not change what anyone would do next.
 RUNNER_UP_MATTERS = 0.01
@@ -56,6 +57,22 @@ def listed(verdict: Verdict) -> list[str]:
     return [f"{c.designation} ({percent(c.probability)})" for c in verdict.candidates]
 
 
+def candidates_words(cell: str) -> str:
+    """Return a table's cell of candidates as people read it: the likeliest few, and how many more.
+
+    Examples
+    --------
+    >>> candidates_words("G 1/2 0.965; 1/2-14 NPSM 0.035")
+    'G 1/2 (96.5 %) or 1/2-14 NPSM (3.5 %)'
+    """
+    if not cell:
+        return ""
+    pairs = [candidate.rpartition(" ") for candidate in cell.split("; ")]
+    said = [f"{name} ({percent(float(chance))})" for name, _, chance in pairs[:MOST_SAID]]
+    more = len(pairs) - len(said)
+    return " or ".join([*said, f"{more} more"] if more else said)
+
+
 def runners_up(verdict: Verdict) -> list[str]:
     """Return the other candidates that matter, for a verdict that has a name."""
     return [
@@ -71,6 +88,43 @@ def twins_to_tell(verdict: Verdict) -> list[str]:
     return [
         t for t in verdict.same_geometry if " as " not in t or t.partition(" as ")[2] not in said
     ]
+
+
+#: So many candidates fit a line; the first is nearly always the one.
+MOST_SAID = 3
+#: A sentence ends before a capital: neither 0.81 mm nor M14x1.5 does.
+_SENTENCE = re.compile(r"(?<=[.?]) (?=[A-Z])")
+#: From so many clauses on, a sentence reads better as a list.
+FEWEST_LISTED = 3
+
+
+def steps(text: str) -> list[tuple[str, tuple[str, ...]]]:
+    """Return what to do next, sentence by sentence: (what to do, its cases), or (sentence, ()).
+
+    Examples
+    --------
+    >>> steps("Measure the bore: A 8 mm; B 9 mm; C 10 mm. Or read it again.")
+    [('Measure the bore:', ('A 8 mm', 'B 9 mm', 'C 10 mm')), ('Or read it again.', ())]
+    """
+    found: list[tuple[str, tuple[str, ...]]] = []
+    for sentence in _SENTENCE.split(text):
+        lead, colon, rest = sentence.partition(": ")
+        cases = tuple(rest.rstrip(".").split("; "))
+        listed = colon and "; " not in lead and len(cases) >= FEWEST_LISTED
+        found.append((f"{lead}:", cases) if listed else (sentence, ()))
+    return found
+
+
+def step_lines(text: str) -> list[str]:
+    """Return the lines that say what to do next, the cases of a sentence under one another."""
+    said = steps(text)
+    if not any(cases for _, cases in said):
+        return [f"  next step: {text}"]
+    lines: list[str] = []
+    for sentence, cases in said:
+        lines.append(f"  {'' if lines else 'next step: '}{sentence}")
+        lines += [f"    - {case}" for case in cases]
+    return lines
 
 
 def next_command(designation: str, gender: Gender) -> str:

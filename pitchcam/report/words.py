@@ -11,7 +11,7 @@ from pitchcam.report.figures import (
     threads_per_inch,
     with_uncertainty,
 )
-from pitchcam.report.verdicts import headline, next_command, runners_up, twins_to_tell
+from pitchcam.report.verdicts import headline, next_command, runners_up, step_lines, twins_to_tell
 from pitchcam.series import find
 from pitchcam.series.families import load_families
 
@@ -156,7 +156,7 @@ def _thread_block(thread: ThreadResult) -> str:
     if verdict.designation is not None:
         lines.append(f"  seal: {seal_of(verdict.designation)}")
     if verdict.next_step:
-        lines.append(f"  next step: {verdict.next_step}")
+        lines += step_lines(verdict.next_step)
     if verdict.designation is not None:
         lines.append(f"  then: {next_command(verdict.designation, thread.reading.gender)}")
     return "\n".join(lines)

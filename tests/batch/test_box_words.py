@@ -98,7 +98,7 @@ def test_the_summary_has_the_doubtful_first_with_what_to_do() -> None:
     assert summary(made).splitlines() == [
         "pin: measure it",
         "In doubt (2):",
-        "     1  a.jpg, part 1  ambiguous: G 1/2 0.60; R 1/2 0.40",
+        "     1  a.jpg, part 1  ambiguous: G 1/2 (60.0 %) or R 1/2 (40.0 %)",
         "        measure the taper",
         "     2  b\\n.jpg  refused",
         "        retake",

@@ -9,7 +9,7 @@ from click.testing import CliRunner
 from pypdf import PdfReader
 
 from pitchcam.cli import job as job_command
-from pitchcam.errors import InputError, PitchcamError, RefusedError, UsageError
+from pitchcam.errors import InputError, PitchcamError, RefusedError, UnreadableError, UsageError
 from pitchcam.joining.brazing.plan import Duty, plan_join
 from pitchcam.joining.brazing.text import figures
 from pitchcam.joining.chains.question import Question, parse_side
@@ -112,9 +112,29 @@ def test_ambiguous_name_changes_the_work_and_says_so():
     assert [w.probability for w in job.ways] == pytest.approx([0.7, 0.3])
     assert not job.settled and job.left_out == pytest.approx(0.0)
     text = job_text(job)
-    assert "probability 0.700" in text and "To settle the part: measure the taper" in text
+    assert "probability 70.0 %" in text and "To settle the part: measure the taper" in text
     assert "settle it before anything is ordered or cut" in text
-    assert "0.300: M10x1 male to M18x1.5 female: from stock: AD-M10" in text
+    assert "30.0 %: M10x1 male to M18x1.5 female: from stock: AD-M10" in text
+
+
+def test_a_name_left_open_is_not_settled_by_being_alone(tmp_path):
+    """A wrong reference or a taper in doubt leaves one candidate, and no name."""
+    alone = Verdict(
+        status="ambiguous",
+        candidates=candidates(("1/8-27 NPT", 0.943), ("M10x1", 0.003)),
+        next_step="measure the disc with a caliper",
+    )
+    job = plan(PORT, sender(alone))
+    assert not job.part.certain and not job.settled
+    text = job_text(job)
+    assert "Part: 1/8-27 NPT male, probability 94.3 %, not certain yet (photo sender.jpg)" in text
+    assert "To settle the part: measure the disc with a caliper" in text
+    assert "settle it before anything is ordered or cut" in text
+    named = plan(PORT, sender(NAMED))
+    assert named.settled and "probability 99.0 % (photo" in job_text(named)
+    for planned, state in ((job, "WORK DEPENDS ON THE NAME"), (named, "names settled")):
+        write_job(planned, tmp_path / "job.pdf", date(2026, 1, 1))
+        assert state in PdfReader(tmp_path / "job.pdf").pages[0].extract_text()
 
 
 def test_named_thread_is_one_way():
@@ -314,6 +334,18 @@ def test_command(tmp_path, monkeypatch):
         assert isinstance(wrong.exception, UsageError), scale
     wrong = run.invoke(job_command.command, [*base, "--part", "M10x1", "--part-scale", "card"])
     assert isinstance(wrong.exception, UsageError)
+    # As identify takes it, with what this command calls it.
+    wrong = run.invoke(job_command.command, [*base, "--part", "my sender.jpg --jaws 15"])
+    assert str(wrong.exception).endswith("--part my sender.jpg --part-scale 'jaws 15'")
+
+    def bare(path, scale, **more):
+        raise UnreadableError("No sheet was found.", "See --pin", code="no-reference")
+
+    monkeypatch.setattr("pitchcam.identify", bare, raising=False)
+    wrong = run.invoke(job_command.command, photo)
+    assert "State what lies in it: --part-scale 'pin 8'" in str(wrong.exception)
+    wrong = run.invoke(job_command.command, [*photo, "--part-scale", "card"])
+    assert str(wrong.exception) == "No sheet was found. See --pin"
 
 
 def test_a_name_alone_is_as_good_as_a_list_of_one():

@@ -285,13 +285,13 @@ def test_work_that_hangs_on_a_name_says_so() -> None:
     made = job(dataclasses.replace(part, twins=("a twin",)), fitting("D"))
     said = dict(paragraphs(made))
     assert said["Names"][1:] == (
-        "Part: M14x1.5 male, probability 0.625 (photo a.jpg)",
-        "Part: M14x1.25 male, probability 0.375 (photo a.jpg)",
+        "Part: M14x1.5 male, probability 62.5 % (photo a.jpg)",
+        "Part: M14x1.25 male, probability 37.5 % (photo a.jpg)",
         "Same size as: a twin",
         "To settle the part: read the pitch",
     )
     assert said["Under other names"] == (
-        "0.375: M14x1.25 male to M18x1.5 female: buy one adapter, M18x1.5 male to M14x1.25 female",
+        "37.5 %: M14x1.25 male to M18x1.5 female: buy one adapter, M18x1.5 male to M14x1.25 female",
         "The work depends on the name: settle it before anything is ordered or cut.",
     )
     assert not made.settled
@@ -339,7 +339,7 @@ def test_more_pairs_of_names_than_a_page_holds_are_counted() -> None:
     made = job(many, fitting("D"))
     assert len(made.ways) == 8 and made.left_out == pytest.approx(0.2)
     said = dict(paragraphs(made))["Under other names"]
-    assert said[-2] == "0.200: other pairs of names, not shown"
+    assert said[-2] == "20.0 %: other pairs of names, not shown"
     told = job_json(made)
     assert told["format"] == "pitchcam.job/1" and told["left_out"] == pytest.approx(0.2)
     assert [w["probability"] for w in told["ways"]] == pytest.approx([0.1] * 8)
@@ -359,7 +359,7 @@ def test_work_that_is_the_same_under_every_name_is_settled() -> None:
     made = job(both, fitting("D"))
     said = dict(paragraphs(made))["Under other names"]
     assert made.settled and said == (
-        "0.400: M14x1.5 taper male to M18x1.5 female: the same",
+        "40.0 %: M14x1.5 taper male to M18x1.5 female: the same",
         "The work is the same under every name shown.",
     )
 

@@ -405,7 +405,7 @@ def test_a_name_has_its_standard_twins_and_seat() -> None:
     assert (verdict.status, verdict.designation) == ("named", "1/2-20 UNF")
     assert verdict.standard == "ASME B1.1"
     assert "1/2-20 BSC" in verdict.same_geometry
-    assert (verdict.next_step or "").startswith("The size is one, its use is told by the seat")
+    assert (verdict.next_step or "").startswith("One size serves several uses")
     assert verdict.candidates[0].designation == "1/2-20 UNF"
     assert verdict.candidates[0].probability == pytest.approx(verdict.probability)
 

@@ -47,17 +47,17 @@ def test_a_name_by_the_outline_says_so():
     """The reader sees no angle, and must know what told the twins apart."""
     reading = by_crests("1/4-20 BSW")
     assert not any("outline" in note for note in name_thread(reading).notes)
-    assert "likest that of 55 degrees" in name_thread(replace(reading, forms=ROUND)).notes[0]
-    assert "likest that of 60 degrees" in name_thread(replace(reading, forms=FLAT)).notes[0]
+    assert "a thread of 55 degrees" in name_thread(replace(reading, forms=ROUND)).notes[0]
+    assert "a thread of 60 degrees" in name_thread(replace(reading, forms=FLAT)).notes[0]
 
 
 def test_a_name_whose_outline_is_likest_no_listed_angle_says_so():
     """There is no thread of 55 degrees as an M14x1.5: the outline is odd, and the note is plain."""
-    unlike = "likest that of 55 degrees; no size that fits the rest of the reading has that angle."
+    unlike = "a thread of 55 degrees; no size that fits the rest of the reading has that angle."
     told = name_thread(replace(by_crests("M14x1.5"), forms=ROUND))
     assert told.designation == "M14x1.5" and told.notes[0].endswith(unlike)
     twin = name_thread(replace(by_crests("1/4-20 BSW"), forms=ROUND))
-    assert twin.notes[0].endswith("likest that of 55 degrees.")
+    assert twin.notes[0].endswith("most like that of a thread of 55 degrees.")
 
 
 def test_an_outline_is_likest_the_angle_whose_forms_fit_on_the_mean():
@@ -168,5 +168,5 @@ def test_an_outline_undoes_a_name_that_the_angle_gave_and_not_a_sure_one():
     doubted = name_thread(replace(poor, forms=ROUND))
     assert doubted.status == "ambiguous"
     assert {c.designation for c in doubted.candidates} >= {"3/8-16 UNC", "3/8-16 BSW"}
-    assert "hidden" not in doubted.notes[0] and "likest that of 55" in doubted.notes[0]
+    assert "hidden" not in doubted.notes[0] and "a thread of 55 deg" in doubted.notes[0]
     assert name_thread(good).designation == "3/8-16 UNC"

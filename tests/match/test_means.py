@@ -163,7 +163,7 @@ def test_a_gauge_value_is_given_in_both_units() -> None:
 def test_what_else_tells_twins(designation: str, gender: Gender, holds: str) -> None:
     said = tell_twins(find(designation), gender)
     assert said is not None and said.endswith(".")
-    assert said.startswith("The size is one, its use is told by the seat: ")
+    assert said.startswith("One size serves several uses, told apart by seat or marking: ")
     assert holds.split(" or ")[0] in said
 
 

@@ -165,7 +165,7 @@ def test_a_photo_of_a_common_thread_is_named_with_all_that_belongs_to_it() -> No
         "ISO 261",
     )
     assert verdict.probability is not None and verdict.probability > 0.99 and verdict.notes == ()
-    assert (verdict.next_step or "").startswith("The size is one, its use is told by the seat")
+    assert (verdict.next_step or "").startswith("One size serves several uses")
     both = posterior(M14)
     assert both.probability.sum() + both.off_series == pytest.approx(1.0)
     assert np.all(np.diff(both.probability) <= 0)

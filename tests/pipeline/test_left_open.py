@@ -94,7 +94,7 @@ def test_no_name_stands_against_its_own_outline(thread, likest, named):
     assert (told.status == "named") == named
     if not named:
         assert [c.designation for c in told.candidates] == ["R 1/2", "1/2-14 NPT"]
-        assert "likest that of 60 degrees, and R 1/2 has 55" in told.notes[-1]
+        assert "most like that of a thread of 60 degrees, and R 1/2 has 55" in told.notes[-1]
         assert "R 1/2 " in told.next_step and "1/2-14 NPT " in told.next_step
 
 

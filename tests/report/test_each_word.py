@@ -19,7 +19,7 @@ from pitchcam.records import (
     ThreadResult,
     Verdict,
 )
-from pitchcam.report.figures import decimals_for, inches, percent, taper_words, with_uncertainty
+from pitchcam.report.figures import decimals_for, inches, taper_words, with_uncertainty
 from pitchcam.report.verdicts import (
     NAMELESS,
     headline,
@@ -40,6 +40,7 @@ from pitchcam.report.words import (
     turns_words,
     warning_line,
 )
+from pitchcam.units import percent
 from tests.quantities import q
 
 

@@ -6,11 +6,11 @@ from pitchcam.report.figures import (
     decimals_for,
     inches,
     millimetres,
-    percent,
     taper_words,
     threads_per_inch,
     with_uncertainty,
 )
+from pitchcam.units import percent
 from tests.quantities import q
 
 

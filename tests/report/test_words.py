@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from pitchcam.records import Measurement, Verdict
-from pitchcam.report import text
+from pitchcam.report import text, verdicts
 from tests.report import invented
 
 
@@ -64,7 +64,8 @@ def test_after_a_name_come_seal_and_next_command_and_uses_once():
         standard="ASME B1.1",
         probability=0.999,
         same_geometry=(f"1/2-20 UNF as {use}",),
-        next_step=f"The size is one, its use is told by the seat: {use}: seals on the cone.",
+        next_step=f"One size serves several uses, told apart by seat or marking: {use}: seals on "
+        "the cone.",
     )
     told = text(invented.single(verdict=verdict)[0])
     assert told.count(use) == 1
@@ -74,6 +75,34 @@ def test_after_a_name_come_seal_and_next_command_and_uses_once():
     bare = text(invented.single(verdict=replace(verdict, next_step=None))[0])
     assert bare.count(use) == 1
     assert "seal:" not in text(invented.single(verdict=invented.ambiguous())[0])
+
+
+def test_cases_of_a_step_stand_under_one_another():
+    """Three sizes and what a caliper reads of each, then a further photo: not one long line."""
+    step = (
+        "Read the crests: M12x1.25 has 11.64 to 12.00 mm; 1-3/16-8 UN has 29.54 to 30.16 mm; "
+        "1/4-18 NPSM has 13.13 to 13.36 mm. Or take one more photo, from 200 mm."
+    )
+    verdict = replace(invented.ambiguous(), next_step=step)
+    assert text(invented.single(verdict=verdict)[0]).splitlines()[8:-1] == [
+        "  next step: Read the crests:",
+        "    - M12x1.25 has 11.64 to 12.00 mm",
+        "    - 1-3/16-8 UN has 29.54 to 30.16 mm",
+        "    - 1/4-18 NPSM has 13.13 to 13.36 mm",
+        "  Or take one more photo, from 200 mm.",
+        "",
+    ]
+    two = "Hold a form gauge to the flanks: M6x1 60 deg; 0 BA 47.5 deg."
+    assert f"  next step: {two}\n" in text(
+        invented.single(verdict=replace(verdict, next_step=two))[0]
+    )
+
+
+def test_candidates_of_a_table_are_read_as_percent_and_few():
+    assert verdicts.candidates_words("") == ""
+    cell = "M10x1 0.773; M15x1.5 0.174; 5/16-32 UNEF 0.021; M20x2 0.016; 1/2-20 UNF 0.006"
+    words = "M10x1 (77.3 %) or M15x1.5 (17.4 %) or 5/16-32 UNEF (2.1 %) or 2 more"
+    assert verdicts.candidates_words(cell) == words
 
 
 def test_several_parts_are_numbered():

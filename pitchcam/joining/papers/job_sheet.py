@@ -49,7 +49,7 @@ def _title(job: Job) -> str:
 
 
 def _state(job: Job) -> str:
-    if len(job.ways) == 1:
+    if len(job.ways) == 1 and job.settled:
         return "names settled"
     return "same work under every name" if job.settled else "WORK DEPENDS ON THE NAME"
 

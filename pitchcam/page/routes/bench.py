@@ -16,8 +16,8 @@ from pitchcam.page import bench_calls, calls
 from pitchcam.page.typed import Typed
 from pitchcam.page.web import get, page, plain_words, post, seen, setup_of, texts
 from pitchcam.records import Measurement
-from pitchcam.report.figures import percent
 from pitchcam.report.words import figure_rows
+from pitchcam.units import percent
 
 _PDF = "application/pdf"
 _ASKED = {
