@@ -141,7 +141,10 @@ def scale_spec(**options: Any) -> ScaleSpec:
     ]
     if len(stated) > 1:
         given = " and ".join(kind.flag for kind in stated)
-        raise UsageError(f"{given} contradict each other;", "state one reference")
+        raise UsageError(
+            f"{given} contradict each other;",
+            "state one; of two that lie in one photo the second follows in --also",
+        )
     source: ScaleSource = "auto"
     sheet_bar, mm = options.get("sheet_bar"), None
     if stated:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pitchcam.cli._options import Progress, output_path, scale_options, scale_spec, usual_record
-from pitchcam.errors import UnreadableError, UsageError
+from pitchcam.errors import InputError, UnreadableError, UsageError
 from pitchcam.records import json_text
 from pitchcam.units import parse_length
 
@@ -80,6 +80,7 @@ def command(
 
         options["shrinkage"] = Settings(scale=spec, shrinkage_percent=shrinkage).shrinkage
     _without_dashes(photos)
+    _are_photos([*photos, *(path for path, _ in also)], spec)
     if not no_lenses:
         options["lenses"] = _lenses()
     with Progress() as progress:
@@ -112,6 +113,28 @@ def _without_dashes(photos: tuple[str, ...]) -> None:
         if word in REFERENCES and not Path(word).exists():
             size = "" if word == "card" else f" {after or 'MM'}"
             raise UsageError(f"'{word}' is no photo;", f"a reference is an option: --{word}{size}")
+
+
+def _are_photos(paths: list[str], spec: ScaleSpec) -> None:
+    """Raise for a name that is no file before any other photo is measured.
+
+    A number among them is the size of a reference that has none to state.
+    """
+    for path in paths:
+        try:
+            if Path(path).exists():
+                continue
+        except OSError:  # a name that no file can have
+            pass
+        try:
+            parse_length(path)
+        except UsageError:
+            raise InputError(f"there is no file {path};", "check the name") from None
+        if spec.source == "card":
+            raise UsageError(f"--card takes no size, and there is no file {path};", "leave it out")
+        raise UsageError(
+            f"there is no file {path};", f"the size of a reference follows its option: --pin {path}"
+        )
 
 
 def _lenses() -> Lenses:

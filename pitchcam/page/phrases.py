@@ -65,3 +65,15 @@ def on_the_page(text: str) -> str:
 
     plain = _OPTION.sub(option, _COMMAND.sub(command, _FAULT.sub("", text)))
     return re.sub(r"  +", " ", plain).strip()
+
+
+def whole(message: str) -> str:
+    """Return a message that stands by itself: its advice follows on a line of its own.
+
+    Examples
+    --------
+    >>> whole("'abc' is not a length;"), whole("No thread was found")
+    ("'abc' is not a length.", 'No thread was found.')
+    """
+    line = message.rstrip(" ;:,.")
+    return line + ("" if line.endswith(("?", "!")) or not line else ".")

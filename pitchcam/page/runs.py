@@ -15,7 +15,7 @@ from pitchcam.errors import PitchcamError
 from pitchcam.page import photos
 from pitchcam.page.measuring import Task
 from pitchcam.page.photos import Kept
-from pitchcam.page.phrases import on_the_page
+from pitchcam.page.phrases import on_the_page, whole
 from pitchcam.page.setup import Setup
 from pitchcam.page.workers import BusyError, LostError, Workers
 from pitchcam.store.entries import Outcome, record_id
@@ -137,7 +137,7 @@ class Runs:
                 advice="Send it again from the camera, at the camera's normal size.",
             )
         except PitchcamError as error:
-            run.tell("failed", message=error.message, advice=error.advice)
+            run.tell("failed", message=whole(error.message), advice=error.advice)
         except Exception:  # one photo never stops the page
             run.tell("failed", message="The measurement broke off.", advice="Send it again.")
             raise
@@ -150,7 +150,7 @@ class Runs:
             if outcome.code == "fault":
                 # What a library said of its own failure is for the log, not for a page.
                 message, advice = "The measurement broke off on this photo.", "Take it again."
-            run.tell("failed", message=on_the_page(message), advice=on_the_page(advice))
+            run.tell("failed", message=whole(on_the_page(message)), advice=on_the_page(advice))
             return
         await asyncio.to_thread(self._add, job, outcome)
         run.tell("done", address=f"/answers/{run.record}")

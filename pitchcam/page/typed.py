@@ -52,7 +52,10 @@ def scale(typed: Typed) -> ScaleSpec:
     if source in SIZED:
         size = length(typed.get("size"))
         if size is None:
-            raise UsageError(f"the {source} needs its size;", "measure it and type it in mm")
+            raise UsageError(
+                f"no size was typed for {REFERENCE_KINDS[source].says};",
+                "measure it and type it in mm",
+            )
         options[source] = size
     elif source == "sheet":
         options["sheet_bar"] = length(typed.get("size")) or 100.0

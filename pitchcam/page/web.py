@@ -26,10 +26,11 @@ from pitchcam.errors import (
 )
 from pitchcam.page.access import Access
 from pitchcam.page.guard import RefusedRequestError
-from pitchcam.page.phrases import on_the_page
+from pitchcam.page.phrases import on_the_page, whole
 from pitchcam.page.setup import Setup
 from pitchcam.records import json_text
 from pitchcam.records.formats import document
+from pitchcam.report.verdicts import candidates_words, steps
 from pitchcam.version import __version__
 
 Handler = Callable[[Request], Awaitable[Response]]
@@ -59,6 +60,9 @@ def _environment() -> Environment:
         auto_reload=False,
     )
     environment.filters["plain"] = on_the_page
+    environment.filters["chances"] = candidates_words
+    environment.filters["steps"] = steps
+    environment.filters["whole"] = whole
     environment.filters["start"] = lambda text: text[:1].upper() + text[1:]
     return environment
 
@@ -118,7 +122,7 @@ def json_reply(whole: Mapping[str, Any], status: int = 200) -> Response:
 
 def told(request: Request, error: PitchcamError, status: int | None = None) -> Response:
     """Return an error as a page, or as JSON for a script: what is wrong, and what to do."""
-    message = plain_words(request, error.message)
+    message = whole(plain_words(request, error.message))
     advice = plain_words(request, error.advice)
     code = status or _status(error)
     if wants_json(request):

@@ -106,3 +106,17 @@ def test_cast_options_are_passed_on(photo, identify):
     run(photo, "--pin", "8", "--cast", "--shrinkage", "0.3")
     assert calls[0][2]["cast"] is True
     assert calls[0][2]["shrinkage"].value == pytest.approx(0.003)
+
+
+def test_the_size_of_a_card_and_a_lost_size_are_no_photos(photo, identify):
+    calls = identify(invented.single()[0])
+    for arguments, said in (
+        (("--card", "85.6"), "--card takes no size, and there is no file 85.6; leave it out"),
+        (("6",), "there is no file 6; the size of a reference follows its option: --pin 6"),
+        (("nix.jpg", "--pin", "8"), "there is no file nix.jpg; check the name"),
+        (("x" * 300, "--pin", "8"), f"there is no file {'x' * 300}; check the name"),
+    ):
+        done = run(photo, *arguments)
+        assert str(done.exception) == said
+    # Nothing is measured before all names are known to be files.
+    assert calls == []

@@ -161,7 +161,69 @@ def test_what_is_no_photo_is_refused_in_one_line(tab, tmp_path):
     liar.write_text("<svg xmlns='http://www.w3.org/2000/svg' onload='alert(1)'/>")
     tab.set_input_files("#photo", liar)
     tab.wait_for_selector("#wrong:not([hidden])")
-    expect(tab.locator("#wrong").first).to_contain_text("not a photo that can be read")
+    expect(tab.locator("#wrong").first).to_contain_text(
+        "photo.jpg is not a photo that can be read."
+    )
+    assert in_view(tab, "#wrong")
+
+
+def in_view(tab, selector):
+    """Say whether an element stands in the window, so that nobody has to look for it."""
+    box = tab.locator(selector).first.bounding_box()
+    return box["y"] >= 0 and box["y"] + box["height"] <= tab.viewport_size["height"]
+
+
+def test_a_photo_of_several_that_did_not_come_in_is_told(tab, tmp_path):
+    """Of two photos one is a note: the other's answer must not look like that of both."""
+    tab.goto("/")
+    tab.uncheck("#remember")
+    note = tmp_path / "note.jpg"
+    note.write_text("bring more glass")
+    tab.set_input_files("#photo", [note, SAMPLES / "p05-unf12-pin.jpg"])
+    tab.wait_for_selector("#wrong:not([hidden])")
+    expect(tab.locator("#wrong")).to_contain_text("note.jpg is not a photo that can be read")
+    tab.click("text=Show the other photo")
+    tab.wait_for_url("**/answers/*")
+    expect(tab.locator("h1").first).to_contain_text("1/2-20 UNF")
+
+
+def test_only_what_has_a_size_asks_for_one(tab):
+    tab.goto("/")
+    for source, asked in (("pin", "Its diameter"), ("jaws", "Gap"), ("major", "over the crests")):
+        tab.select_option("#ref-source", source)
+        expect(tab.locator("label[for=ref-size]")).to_contain_text(asked)
+        assert tab.is_visible("#ref-size")
+    for source in ("card", "none"):
+        tab.select_option("#ref-source", source)
+        assert not tab.is_visible("#ref-size")
+    # A size typed before is not sent with a card.
+    assert tab.is_disabled("#ref-size")
+
+
+def test_what_to_do_next_stands_before_the_candidates(tab):
+    tab.goto("/")
+    tab.fill("#ref-size", "8")
+    tab.uncheck("#remember")
+    tab.set_input_files("#photo", SAMPLES / "p05-unf12-pin.jpg")
+    tab.wait_for_url("**/answers/*")
+    tab.evaluate("scrollTo(0, 0)")
+    expect(tab.locator(".next").first).to_contain_text("Measure the pin with a caliper: 8 or 6 mm?")
+    assert in_view(tab, ".next")
+    tab.goto("/")
+    expect(tab.locator(".card").first).to_contain_text("1/2-20 UNF (87")
+
+
+def test_many_threads_in_a_photo_are_listed_first(tab):
+    tab.goto("/")
+    tab.fill("#ref-size", "8")
+    tab.uncheck("#remember")
+    tab.set_input_files("#photo", SAMPLES / "p20-box-pin.jpg")
+    tab.wait_for_url("**/answers/*")
+    # The truth of the sample: samples/p20-box-pin.json.
+    said = tab.locator("nav.found a")
+    expect(said).to_have_count(5)
+    said.filter(has_text="R 3/8").click()
+    assert in_view(tab, "h2.name:has-text('R 3/8')")
 
 
 def test_a_box_fills_its_table(tab):

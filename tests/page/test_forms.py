@@ -82,7 +82,8 @@ def test_what_is_no_number_says_of_what() -> None:
 
 @pytest.mark.parametrize("source", SIZED)
 def test_a_sized_reference_needs_its_size(source: str) -> None:
-    expected = f"the {source} needs its size; measure it and type it in mm"
+    says = REFERENCE_KINDS[source].says
+    expected = f"no size was typed for {says}; measure it and type it in mm"
     assert refused(typed.scale, {"source": source, "size": " "}) == expected
     assert typed.scale({"source": source, "size": "20"}).mm == 20.0
 

@@ -4,11 +4,17 @@ const at = (id) => document.getElementById(id);
 const MOST_BYTES = 60 * 1024 * 1024;  // as the server's limit
 const token = document.querySelector("meta[name=token]").content;
 
-export function wrong(what, todo) {
+export function wrong(what, todo, onward) {
   at("wrong").hidden = false;
   at("wrong-what").textContent = what;
   at("wrong-do").textContent = todo ? todo[0].toUpperCase() + todo.slice(1) : "";
+  at("wrong").querySelector("a")?.remove();
+  if (onward) {
+    const link = Object.assign(document.createElement("a"), { className: "button", href: onward.address, textContent: onward.words });
+    at("wrong").append(link);
+  }
   if (at("progress")) at("progress").hidden = true;
+  at("wrong").scrollIntoView({ block: "center" });
 }
 
 function doing(text) {
@@ -92,7 +98,7 @@ async function together(files) {
   at("progress").hidden = false;
   at("progress").scrollIntoView({ block: "center" });
   at("steps").replaceChildren();
-  const answers = new URLSearchParams(), failed = [];
+  const answers = [], failed = [];
   for (const [i, file] of files.entries()) {
     doing(`Photo ${i + 1} of ${files.length}`);
     at("bar").value = 100 * i / files.length;
@@ -102,11 +108,15 @@ async function together(files) {
       last.data = answer.body;
       if (answer.status === 201) last = await follow(answer.body.events, () => {});
     } catch { /* told below */ }
-    if (last.kind === "done") answers.append("id", last.data.address.split("/").pop());
+    if (last.kind === "done") answers.push(last.data.address);
     else failed.push(`${file.name}: ${last.data.message}`);
   }
-  if (answers.size) location.assign(`/together?${answers}`);
-  else wrong(failed.join(" "), "send the camera's own files");
+  const ids = answers.map((address) => `id=${address.split("/").pop()}`).join("&");
+  const address = answers.length === 1 ? answers[0] : `/together?${ids}`;
+  if (!failed.length) return location.assign(address);
+  // What did not come in is told before the others are shown: an answer of two of three looks whole.
+  const words = answers.length === 1 ? "Show the other photo" : `Show the other ${answers.length} photos`;
+  wrong(failed.join(" "), "send the camera's own files", answers.length ? { address, words } : null);
 }
 
 function formOf(form, file) {
