@@ -45,8 +45,13 @@ class Choice:
 def next_photo(measurement: Measurement, part: PartResult, thread: ThreadResult) -> str | None:
     """Return in words the second photo that would tell the two likeliest threads apart best.
 
-    None where the thread has a name, or where no photo would help much.
+    None where the thread has a name, or where no photo would help much. Where the reference is in
+    doubt a further photo beside the same one repeats the doubt, and beside a sound one contradicts
+    it: a sound one alone tells the name.
     """
+    if thread.verdict.status == "ambiguous" and _doubted(measurement):
+        source = None if measurement.scale is None else measurement.scale.source
+        return None if source == "card" else "Or take a new photo with a bank card beside the part."
     names = [c.designation for c in thread.verdict.candidates[:2]]
     if thread.verdict.status != "ambiguous" or len(names) < 2 or not thread.budget:
         return None
@@ -64,6 +69,10 @@ def next_photo(measurement: Measurement, part: PartResult, thread: ThreadResult)
     if best is None:
         return None
     return f"Or take one more photo, {best.words}, and have both measured together."
+
+
+def _doubted(measurement: Measurement) -> bool:
+    return any(w.code == "reference-size" for w in measurement.warnings)
 
 
 def choices(measurement: Measurement, first: Observation) -> list[Choice]:

@@ -64,6 +64,12 @@ SCANT = (0.09 / 0.91) / (0.04 / 0.96)
 TOLD = 0.5
 #: A batch's reference is doubted from this probability on, and by two threads or more.
 DOUBTED, FEWEST = 0.9, 2
+#: How a doubted size is asked for: a caliper's own jaws are read, not measured.
+ASKED = {
+    "jaws": "Read the caliper again: do its jaws stand at",
+    "major": "Read the crests again with a caliper:",
+    "sheet": "Measure the marker sheet's bar with a caliper, and state it with --sheet-bar:",
+}
 #: What the reference is called, where its stated size is doubted.
 WORDS = {
     "pin": ("the pin", "be"),
@@ -270,7 +276,10 @@ def doubted(
     )
     if not undone and belief.wrong < TOLD:
         return [_with(p, again) for p in parts]
-    flags.append(flag("reference-size", doubt_words(belief, spec)))
+    # What the caliper said in the first place is read again.
+    read = spec.source in ("jaws", "major")
+    again_by = "read the caliper again, and state what it says" if read else None
+    flags.append(flag("reference-size", doubt_words(belief, spec), again_by))
     return [_with(p, again) for p in parts]
 
 
@@ -289,7 +298,12 @@ def doubt_words(belief: SizeBelief, spec: ScaleSpec) -> str:
     if belief.share < TOLD:
         return f"{says}: several other sizes would fit"
     about = "" if belief.listed else "about "
-    return f"{says}: with {about}{belief.other_mm:.4g} mm everything would fit"
+    return f"{says}: with {about}{_mm(belief.other_mm, belief.listed)} mm everything would fit"
+
+
+def _mm(size_mm: float, listed: bool) -> str:
+    """Return a size as such references have it; one that the threads tell to half a percent."""
+    return f"{size_mm:.4g}" if listed else f"{size_mm:.3g}"
 
 
 def _again(
@@ -311,7 +325,9 @@ def _again(
         return replace(
             thread, verdict=replace(stated, candidates=verdict.candidates or stated.candidates)
         )
-    what, _ = WORDS["sheet" if spec.source == "auto" else spec.source]
+    kind = "sheet" if spec.source == "auto" else spec.source
+    what, _ = WORDS[kind]
+    ask = ASKED.get(kind, f"Measure {what} with a caliper:")
     other, instead = _instead(thread.reading, belief)
     return replace(
         thread,
@@ -322,7 +338,7 @@ def _again(
                 *stated.notes,
                 f"As stated it would be {_first(stated)}; with {what} of {other} mm {instead}.",
             ),
-            next_step=f"Measure {what} with a caliper: {belief.sizes_mm[0]:g} or {other} mm?",
+            next_step=f"{ask} {belief.sizes_mm[0]:g} or {other} mm?",
         ),
     )
 
@@ -355,7 +371,8 @@ def _instead(reading: ThreadReading, belief: SizeBelief) -> tuple[str, str]:
     usual = float(belief.scales.ratio[1 + int(belief.scales.weight[1:].argmax())])
     ratio = belief.ratio if belief.threads else usual
     best = name_thread(reading, scales=_one(ratio))
-    return f"{belief.sizes_mm[0] * ratio:.4g}", _first(best)
+    listed = bool(np.isin(ratio, belief.scales.ratio))
+    return _mm(belief.sizes_mm[0] * ratio, listed), _first(best)
 
 
 def _other_names(

@@ -8,6 +8,7 @@ import pytest
 from pitchcam.adjust.next_photo import choices, next_photo, separation
 from pitchcam.adjust.observed import observe
 from pitchcam.adjust.system import adjust
+from pitchcam.flags import flag
 from pitchcam.match.population import population
 from pitchcam.records import BudgetLine, Candidate, Verdict
 from tests.adjust import made
@@ -45,6 +46,16 @@ def test_another_reference_where_the_pin_is_what_is_not_known():
     """20 TPI and 1.25 mm lie 1.6 % apart: a scale of 1 % leaves them open, a card tells them."""
     read = made.measurement(made.true_values(UNF), made.lines(UNF, scale=0.01))
     assert "bank card" in advice(opened(read, "1/2-20 UNF", "M12x1.25"))
+
+
+def test_beside_a_doubted_reference_a_sound_one_is_asked_for():
+    """The part turned beside the same wrong pin would be as wrong."""
+    noisy = made.lines(UNF, scale=0.0005, noise=(0.012, 0.3, 0.3, 0.3, 0.3, 0.001))
+    read = opened(made.measurement(made.true_values(UNF), noisy), "1/2-20 UNF", "M12x1.25")
+    doubted = replace(read, warnings=(flag("reference-size"),))
+    assert advice(doubted) == "Or take a new photo with a bank card beside the part."
+    card = replace(doubted, scale=replace(doubted.scale, source="card"))
+    assert advice(card) is None
 
 
 def test_noise_is_told_by_turning_the_part():

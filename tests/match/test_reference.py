@@ -108,7 +108,7 @@ def test_threads_that_agree_tell_the_true_size_of_every_kind(spec, true) -> None
     assert said.code == "reference-size"
     assert "not seem to" in said.message
     assert f"{size_of(spec):g} mm" in said.message
-    assert "Measure" in (found[0].threads[0].verdict.next_step or "")
+    assert f"{size_of(spec):g} or " in (found[0].threads[0].verdict.next_step or "")
 
 
 @pytest.mark.parametrize(("name", "true", "stated"), [("M10x1", 8.0, 10.0), ("M14x1.5", 8.0, 6.0)])
@@ -461,3 +461,27 @@ def test_a_thread_of_several_starts_is_left_as_it_is_by_a_doubt() -> None:
     assert [f.code for f in flags] == ["reference-size"]
     assert after.threads[-1] == before[0].threads[-1]
     assert after.threads[0] != before[0].threads[0]
+
+
+@pytest.mark.parametrize(
+    ("spec", "asks", "does"),
+    [
+        (PIN, "Measure the pin with a caliper: 10 or 8 mm?", "measure it with a caliper"),
+        (
+            ScaleSpec(source="jaws", mm=10.0),
+            "Read the caliper again: do its jaws stand at 10 or 8 mm?",
+            "read the caliper again",
+        ),
+        (
+            ScaleSpec(source="major", mm=10.0),
+            "Read the crests again with a caliper: 10 or 8 mm?",
+            "read the caliper again",
+        ),
+    ],
+)
+def test_a_doubted_size_is_asked_for_as_it_is_read(spec, asks, does) -> None:
+    """No caliper measures its own jaws."""
+    before, flags = part(*(rescaled(r, 1.25) for r in BOX)), []
+    [after] = doubt_names(before, spec, 230.0, flags)
+    assert (after.threads[0].verdict.next_step or "").startswith(asks)
+    assert [f.advice.startswith(does) for f in flags] == [True]

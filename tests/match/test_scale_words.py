@@ -356,13 +356,13 @@ def test_a_belief_knows_what_it_believes() -> None:
             "pin",
             8.0,
             {"ratio": 1.123},
-            "the pin does not seem to be 8 mm: with about 8.984 mm everything would fit",
+            "the pin does not seem to be 8 mm: with about 8.98 mm everything would fit",
         ),
         (
             "pin",
             8.0,
             {"ratio": 1.123, "threads": 1},
-            "the pin may not be 8 mm: with about 8.984 mm everything would fit",
+            "the pin may not be 8 mm: with about 8.98 mm everything would fit",
         ),
         (
             "pin",
