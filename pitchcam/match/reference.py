@@ -25,6 +25,7 @@ from pitchcam.flags import flag
 from pitchcam.frozen import dataclass
 from pitchcam.match.evidence import log_evidences, with_common
 from pitchcam.match.naming import NAMED, name_thread
+from pitchcam.match.reference_words import WORDS, asked, size_words, told_how
 from pitchcam.match.scales import LEFT_OUT, Scales
 from pitchcam.match.slips import slip_shares
 from pitchcam.records import Flag, PartResult, ScaleSpec, ThreadReading, ThreadResult, Verdict
@@ -64,21 +65,6 @@ SCANT = (0.09 / 0.91) / (0.04 / 0.96)
 TOLD = 0.5
 #: A batch's reference is doubted from this probability on, and by two threads or more.
 DOUBTED, FEWEST = 0.9, 2
-#: How a doubted size is asked for: a caliper's own jaws are read, not measured.
-ASKED = {
-    "jaws": "Read the caliper again: do its jaws stand at",
-    "major": "Read the crests again with a caliper:",
-    "sheet": "Measure the marker sheet's bar with a caliper, and state it with --sheet-bar:",
-}
-#: What the reference is called, where its stated size is doubted.
-WORDS = {
-    "pin": ("the pin", "be"),
-    "disc": ("the disc", "be"),
-    "card": ("the card", "be"),
-    "jaws": ("the caliper jaws", "stand at"),
-    "major": ("the crests", "measure"),
-    "sheet": ("the marker sheet's bar", "be"),
-}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -276,10 +262,7 @@ def doubted(
     )
     if not undone and belief.wrong < TOLD:
         return [_with(p, again) for p in parts]
-    # What the caliper said in the first place is read again.
-    read = spec.source in ("jaws", "major")
-    again_by = "read the caliper again, and state what it says" if read else None
-    flags.append(flag("reference-size", doubt_words(belief, spec), again_by))
+    flags.append(flag("reference-size", doubt_words(belief, spec), told_how(spec.source)))
     return [_with(p, again) for p in parts]
 
 
@@ -298,12 +281,9 @@ def doubt_words(belief: SizeBelief, spec: ScaleSpec) -> str:
     if belief.share < TOLD:
         return f"{says}: several other sizes would fit"
     about = "" if belief.listed else "about "
-    return f"{says}: with {about}{_mm(belief.other_mm, belief.listed)} mm everything would fit"
-
-
-def _mm(size_mm: float, listed: bool) -> str:
-    """Return a size as such references have it; one that the threads tell to half a percent."""
-    return f"{size_mm:.4g}" if listed else f"{size_mm:.3g}"
+    return (
+        f"{says}: with {about}{size_words(belief.other_mm, belief.listed)} mm everything would fit"
+    )
 
 
 def _again(
@@ -327,7 +307,6 @@ def _again(
         )
     kind = "sheet" if spec.source == "auto" else spec.source
     what, _ = WORDS[kind]
-    ask = ASKED.get(kind, f"Measure {what} with a caliper:")
     other, instead = _instead(thread.reading, belief)
     return replace(
         thread,
@@ -338,7 +317,7 @@ def _again(
                 *stated.notes,
                 f"As stated it would be {_first(stated)}; with {what} of {other} mm {instead}.",
             ),
-            next_step=f"{ask} {belief.sizes_mm[0]:g} or {other} mm?",
+            next_step=f"{asked(kind)} {belief.sizes_mm[0]:g} or {other} mm?",
         ),
     )
 
@@ -372,7 +351,7 @@ def _instead(reading: ThreadReading, belief: SizeBelief) -> tuple[str, str]:
     ratio = belief.ratio if belief.threads else usual
     best = name_thread(reading, scales=_one(ratio))
     listed = bool(np.isin(ratio, belief.scales.ratio))
-    return _mm(belief.sizes_mm[0] * ratio, listed), _first(best)
+    return size_words(belief.sizes_mm[0] * ratio, listed), _first(best)
 
 
 def _other_names(

@@ -160,10 +160,15 @@ def mate(male: str, female: str) -> dict[str, Any]:
     """Say whether a male end seals in a female one: document and text of ``mate``."""
     from pitchcam.joining.mating.ends import parse_end
     from pitchcam.joining.mating.mate import mate as mating
-    from pitchcam.joining.mating.text import mating_json, mating_text
+    from pitchcam.joining.mating.text import headline, mating_json, mating_text
 
     result = mating(parse_end(male, "external"), parse_end(female, "internal"))
-    return {"document": mating_json(result), "text": mating_text(result), "seals": result.seals}
+    return {
+        "document": mating_json(result),
+        "headline": headline(result),
+        "text": mating_text(result),
+        "seals": result.seals,
+    }
 
 
 #: The limits of a chain, as forms name them: field, words, unit.

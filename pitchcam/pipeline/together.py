@@ -7,7 +7,8 @@ from dataclasses import replace
 
 from pitchcam.adjust.picture import Placed, adjusted, seen_of, strains
 from pitchcam.flags import flag
-from pitchcam.match.reference import WORDS, SizeBelief
+from pitchcam.match.reference import SizeBelief
+from pitchcam.match.reference_words import WORDS
 from pitchcam.match.scales import AS_STATED, LEFT_OUT
 from pitchcam.pipeline.part_threads import OnAxis
 from pitchcam.records import Flag, PartResult, ScaleSpec

@@ -37,7 +37,9 @@ def headline(verdict: Verdict) -> str:
         sure = "" if chance is None else f", probability {percent(chance)}"
         return f"{verdict.designation}  ({verdict.standard}{sure})"
     if verdict.status == "ambiguous":
-        return f"{NAMELESS['ambiguous']}: {' or '.join(listed(verdict))}"
+        alone = "only " if len(verdict.candidates) == 1 else ""
+        fits = " would fit" if alone else ""
+        return f"{NAMELESS['ambiguous']}: {alone}{' or '.join(listed(verdict))}{fits}"
     if verdict.status == "off-series":
         return "Measured, but no thread of the standard series fits"
     return NAMELESS["unreadable"]

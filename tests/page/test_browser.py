@@ -140,6 +140,12 @@ def test_without_a_script_the_form_still_measures(chromium, page):
     context.close()
 
 
+def test_a_wrong_pair_is_told_as_the_command_tells_it(tab):
+    """M10x1 starts in 1/8 NPT and binds after two turns: it does not 'go in'."""
+    tab.goto("/mate?male=M10x1&female=1/8-27+NPT")
+    expect(tab.locator(".name")).to_contain_text("No: it starts, then binds")
+
+
 def test_paper_has_the_answer_and_not_the_buttons(tab):
     tab.goto("/mate?male=5/8-18+UNF&female=M16x1.5")
     tab.emulate_media(media="print")

@@ -82,6 +82,11 @@ def thread(reading: dict[str, Any] | None = None, **more: Any) -> ThreadResult:
             "Not certain yet",
         ),
         (
+            dataclasses.replace(verdict("ambiguous"), candidates=verdict().candidates[:1]),
+            "Not certain yet: only M14x1.5 (96.8 %) would fit",
+            "Not certain yet",
+        ),
+        (
             verdict("off-series"),
             "Measured, but no thread of the standard series fits",
             "No standard thread fits",
