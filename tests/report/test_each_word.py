@@ -93,7 +93,7 @@ def thread(reading: dict[str, Any] | None = None, **more: Any) -> ThreadResult:
         ),
         (verdict("unreadable"), "Not readable", "Not readable"),
     ],
-    ids=["sure", "plain", "ambiguous", "off-series", "unreadable"],
+    ids=["sure", "plain", "ambiguous", "alone", "off-series", "unreadable"],
 )
 def test_a_verdict_in_a_line_and_in_large_type(given: Verdict, head: str, words: str) -> None:
     assert (headline(given), name_words(given)) == (head, words)
