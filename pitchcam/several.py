@@ -15,7 +15,8 @@ from pitchcam.boundary import boundary
 from pitchcam.camera.lenses import Lenses
 from pitchcam.errors import UnreadableError, UsageError
 from pitchcam.flags import flag
-from pitchcam.match.reference import doubt_names
+from pitchcam.match.reference import belief_of, doubted
+from pitchcam.match.stated_size import as_stated, left_doubtful, u_of
 from pitchcam.photo.given import Given, photo_of
 from pitchcam.pipeline.answer import identify
 from pitchcam.pipeline.left_open import WHICH_READ, all_left_open, if_a_thread
@@ -148,7 +149,8 @@ def together(
     InnerFaultError
         If putting them together failed as nobody foresaw.
     """
-    alone = [f if isinstance(f, Measurement) else None for f in found]
+    # What the reference may be instead is asked anew, of all photos.
+    alone = [as_stated(f) if isinstance(f, Measurement) else None for f in found]
     failed = [f for f in found if isinstance(f, UnreadableError)]
     if len(failed) == len(found):
         raise NothingReadError(failed[0], _nothing(failed, infos))
@@ -170,12 +172,15 @@ def together(
     counts = [i for i, use in enumerate(uses) if use.left_out is None]
     # Whether the others are threads hangs on no contradiction.
     parts = [replace(p, threads=tuple(map(if_a_thread, p.threads))) for p in told.parts]
+    u_size = 0.0
     if not told.open:
-        parts = _doubted(parts, [alone[i] for i in counts], [specs[i] for i in counts], flags)
+        having = [alone[i] for i in counts]
+        parts, u_size = _doubted(parts, having, [specs[i] for i in counts], flags)
     first = uses[counts[0]] if counts else uses[0]
-    return Measurement(
+    measurement = Measurement(
         photo=first.info, scale=first.scale, parts=tuple(parts), warnings=tuple(flags), photos=uses
     )
+    return left_doubtful(measurement, u_size)
 
 
 def _nothing(failed: Sequence[UnreadableError], infos: Sequence[PhotoInfo]) -> Measurement:
@@ -263,8 +268,10 @@ def _doubted(
     counts: Sequence[Measurement | None],
     specs: Sequence[ScaleSpec],
     flags: list[Flag],
-) -> list[PartResult]:
-    """Return the parts with the doubts that no other photo has taken away.
+) -> tuple[list[PartResult], float]:
+    """Return the parts with the doubts that no other photo has taken away, and what these leave.
+
+    Of all lengths, as a relative standard uncertainty.
 
     What one reference may be instead of what is stated stands as long as all photos share it;
     photos with references that agree vouch for each other.
@@ -274,7 +281,10 @@ def _doubted(
         if code in codes:
             parts = all_left_open(parts, code)
     if len({(s.source, s.mm) for s in specs}) > 1:
-        return parts
+        return parts, 0.0
     heights = [m.scale.camera_height_mm for m in counts if m is not None and m.scale is not None]
     known = [h.value for h in heights if h is not None]
-    return doubt_names(parts, specs[0], known[0] if known else np.nan, flags)
+    belief = belief_of(parts, specs[0], known[0] if known else np.nan)
+    said = len(flags)
+    parts = doubted(parts, specs[0], belief, flags)
+    return parts, u_of(belief) if len(flags) > said else 0.0

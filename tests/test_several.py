@@ -12,7 +12,8 @@ from pitchcam import several
 from pitchcam.cli.identify import command
 from pitchcam.errors import InnerFaultError, UnreadableError, UsageError
 from pitchcam.flags import flag
-from pitchcam.records import Measurement, ScaleSpec, json_text
+from pitchcam.match.stated_size import left_doubtful
+from pitchcam.records import STATED_SIZE, Measurement, ScaleSpec, json_text
 from pitchcam.report import text
 from pitchcam.several import NothingReadError, together
 from tests.adjust import made
@@ -156,6 +157,27 @@ def test_a_wrong_pin_in_all_photos_is_doubted_as_in_one():
     told = put_together(photos(wrong, wrong), [ScaleSpec(source="pin", mm=6.0)] * 2)
     assert told.parts[0].threads[0].verdict.status != "named"
     assert any(w.code.startswith("reference") for w in told.warnings)
+
+
+def test_lengths_of_photos_that_share_a_wrong_pin_are_as_uncertain_as_it_is():
+    """Each photo's doubt is the same one: it counts once, and not against what they agree in."""
+    wrong = made.true_values() * np.where(np.arange(6) < 4, 6.0 / 6.35, 1.0)
+    pins = [ScaleSpec(source="pin", mm=6.0)] * 2
+    told = put_together(photos(wrong, wrong), pins)
+    doubted = put_together([left_doubtful(m, 0.1) for m in photos(wrong, wrong)], pins)
+    once, twice = (m.parts[0].threads[0].reading.pitch_mm for m in (told, doubted))
+    true = made.true_values()[0]
+    assert abs(once.value - true) < 2 * once.u < 0.3
+    assert twice.u == pytest.approx(once.u) and twice.value == pytest.approx(once.value)
+    assert told.parts[0].threads[0].budget[-1].source == STATED_SIZE
+    names = [
+        [c.designation for c in m.parts[0].threads[0].verdict.candidates] for m in (told, doubted)
+    ]
+    assert names[0] == names[1]
+    # With references that vouch for each other nothing is left of it.
+    other = [pins[0], ScaleSpec(source="pin", mm=8.0)]
+    vouched = put_together([left_doubtful(m, 0.1) for m in photos(wrong, wrong)], other)
+    assert vouched.parts[0].threads[0].reading.pitch_mm.u < 0.01
 
 
 def changed(measurement, **thread):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from typing import Any
@@ -54,7 +55,14 @@ def reference_hints(rows: Iterable[ThreadRow], settings: Mapping[str, Settings])
 
 
 def _reading(row: ThreadRow) -> ThreadReading:
+    """Return what was read at the stated size: what is doubted of that is what the box is asked."""
     held: dict[str, Any] = {
-        n: Quantity(value=v, u=u) for n, (v, u) in row.quantities.items() if n in _READ
+        n: Quantity(value=v, u=_as_stated(v, u, row.u_stated if n.endswith("_mm") else 0.0))
+        for n, (v, u) in row.quantities.items()
+        if n in _READ
     }
     return ThreadReading(gender="internal" if row.gender == "internal" else "external", **held)
+
+
+def _as_stated(value: float, u: float, share: float) -> float:
+    return math.sqrt(max(u**2 - (share * value) ** 2, 0.0))

@@ -45,12 +45,15 @@ def command(photo: str, gauge: str, cast: bool, as_json: bool, **scale: Any) -> 
     Exit code: 0 agrees, 3 disagrees or cannot tell, 4 unreadable photo.
     """
     import pitchcam
+    from pitchcam.match.stated_size import as_stated
     from pitchcam.series.gauges import parse_leaf
 
     leaf = parse_leaf(gauge)
     spec = scale_spec(**scale)
     with Progress() as progress:
-        measurement = pitchcam.identify(photo, spec, cast=cast, plots=False, progress=progress)
+        found_alone = pitchcam.identify(photo, spec, cast=cast, plots=False, progress=progress)
+    # The leaf itself tells of what size the reference is.
+    measurement = as_stated(found_alone)
     found = [
         _checked(part.id, number, thread, thread.reading.pitch_mm, leaf)
         for part in measurement.parts

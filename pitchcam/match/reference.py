@@ -238,20 +238,13 @@ def belief_of(parts: Sequence[PartResult], spec: ScaleSpec, distance_mm: float) 
     return size_belief([t.reading for t in threads], spec, distance_mm)
 
 
-def doubt_names(
-    parts: list[PartResult], spec: ScaleSpec, distance_mm: float, flags: list[Flag]
+def doubted(
+    parts: list[PartResult], spec: ScaleSpec, belief: SizeBelief, flags: list[Flag]
 ) -> list[PartResult]:
     """Return the parts with names that stand against other sizes of the reference.
 
     Names that do not are undone, and a flag says what the reference would have to be.
     """
-    return doubted(parts, spec, belief_of(parts, spec, distance_mm), flags)
-
-
-def doubted(
-    parts: list[PartResult], spec: ScaleSpec, belief: SizeBelief, flags: list[Flag]
-) -> list[PartResult]:
-    """Return :func:`doubt_names` by what is believed of the reference."""
     threads = [t for p in parts for t in p.threads if t.verdict.status != "unreadable"]
     if not threads or belief.wrong < LEFT_OUT:
         return parts

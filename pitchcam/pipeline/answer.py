@@ -19,6 +19,7 @@ from pitchcam.errors import PitchcamError, UnreadableError
 from pitchcam.flags import FLAGS, flag
 from pitchcam.frozen import dataclass
 from pitchcam.match.reference import belief_of, doubted
+from pitchcam.match.stated_size import left_doubtful, u_of
 from pitchcam.objects.shapes import Shape
 from pitchcam.photo import Photo
 from pitchcam.photo.given import Given, photo_of
@@ -185,10 +186,12 @@ def _measure(scene: Scene, wanted: Wanted, say: Progress, processes: int = 1) ->
         results = all_left_open(results, which)
     if unscaled:
         results = told_in_ratios(results, scene.camera, flags)
+        u_size = 0.0
     else:
         belief = belief_of(results, spec, scene.camera.distance_mm)
         said = len(flags)
         results = doubted(results, spec, belief, flags)
+        u_size = u_of(belief) if len(flags) > said else 0.0
         # What others tell counts where the reference is as stated.
         if len(flags) == said and belief.wrong < LITTLE_DOUBT and which is None:
             results, on_axes = as_the_picture_tells(results, on_axes, (spec, belief), flags)
@@ -212,7 +215,8 @@ def _measure(scene: Scene, wanted: Wanted, say: Progress, processes: int = 1) ->
         parts=tuple(results),
         warnings=_distinct(flags),
     )
-    return replace(measurement, parts=tuple(_advised(measurement, p) for p in results))
+    advised = replace(measurement, parts=tuple(_advised(measurement, p) for p in results))
+    return left_doubtful(advised, u_size)
 
 
 @dataclass(frozen=True, kw_only=True)

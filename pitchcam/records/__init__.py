@@ -7,6 +7,7 @@ uncertainty (k = 1); people are shown ``value ± 2u``.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import field
 from typing import Any, Literal
@@ -33,6 +34,7 @@ __all__ = [
     "FORMAT",
     "MM_PER_INCH",
     "NAMING_QUANTITIES",
+    "STATED_SIZE",
     "Box",
     "BudgetLine",
     "Candidate",
@@ -57,9 +59,12 @@ __all__ = [
     "Verdict",
     "exit_code",
     "json_text",
+    "u_stated",
 ]
 
 FORMAT = format_of("measurement")
+#: The line of a budget by which the reference may be of another size than was stated.
+STATED_SIZE = "stated size"
 
 ScaleSource = Literal["auto", "pin", "disc", "card", "jaws", "major", "sheet", "none"]
 
@@ -233,6 +238,14 @@ class ThreadResult:
             spans_px=tuple(span_of(s) for s in document.get("spans_px") or ()),
             ratios=None if ratios is None else ThreadRatios.from_json(ratios),
         )
+
+
+def u_stated(thread: ThreadResult) -> float:
+    """Return what a doubted reference leaves of a thread's lengths, as a share of them; 0: none."""
+    pitch = thread.reading.pitch_mm
+    lines = [line.contributions for line in thread.budget if line.source == STATED_SIZE]
+    shares = [line.get("pitch_mm", 0.0) for line in lines]
+    return 0.0 if pitch is None else math.hypot(*shares) / pitch.value
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -26,7 +26,7 @@ def columns() -> list[str]:
     for field in fields(ThreadRow):
         if field.name == "quantities":
             out += [name for q in QUANTITIES for name in (q, f"u_{q}")]
-        else:
+        elif field.name != "u_stated":
             out.append(field.name)
     return out
 

@@ -7,14 +7,17 @@ from dataclasses import fields
 from typing import Any
 
 from pitchcam.frozen import dataclass
-from pitchcam.records import Flag, ThreadResult
+from pitchcam.records import Flag, ThreadResult, u_stated
 from pitchcam.records.rows import QUANTITIES, candidates_cell, quantities_of
 from pitchcam.store.entries import Entry
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class ThreadRow:
-    """One line of every table. ``name`` is what a person said it is, else the verdict's name."""
+    """One line of every table. ``name`` is what a person said it is, else the verdict's name.
+
+    ``u_stated`` stands in no table: what a doubted reference leaves of the lengths, as a share.
+    """
 
     id: str
     photo: str
@@ -37,6 +40,7 @@ class ThreadRow:
     corrected_why: str
     sha256: str
     settings_key: str
+    u_stated: float = 0.0
 
     @property
     def settled(self) -> bool:
@@ -47,6 +51,8 @@ class ThreadRow:
         """Return the row as column -> value, in the order of the columns; None where empty."""
         out: dict[str, Any] = {}
         for column in fields(self):
+            if column.name == "u_stated":
+                continue
             if column.name != "quantities":
                 out[column.name] = getattr(self, column.name)
                 continue
@@ -164,4 +170,5 @@ def _thread_row(
         corrected_why=why,
         sha256=entry.sha256,
         settings_key=entry.settings_key,
+        u_stated=u_stated(thread),
     )

@@ -2,7 +2,7 @@
 
 from pitchcam.batch.hints import reference_hints
 from pitchcam.batch.settings import Settings
-from pitchcam.match.evidence import rescaled
+from pitchcam.match.evidence import rescaled, with_common
 from pitchcam.records import ScaleSpec, ThreadReading
 from pitchcam.store.rows import ThreadRow
 from tests.match.test_naming import reading_of
@@ -11,7 +11,9 @@ PIN = Settings(scale=ScaleSpec(source="pin", mm=8.0))
 DISC = Settings(scale=ScaleSpec(source="disc", mm=23.25))
 
 
-def row(reading: ThreadReading, status: str, settings: Settings) -> ThreadRow:
+def row(
+    reading: ThreadReading, status: str, settings: Settings, u_stated: float = 0.0
+) -> ThreadRow:
     names = ("pitch_mm", "major_mm", "pitch_diameter_mm", "minor_mm", "angle_deg", "taper")
     read = {n: (q.value, q.u) for n in names if (q := getattr(reading, n)) is not None}
     return ThreadRow(
@@ -36,6 +38,7 @@ def row(reading: ThreadReading, status: str, settings: Settings) -> ThreadRow:
         corrected_why="",
         sha256="",
         settings_key=settings.key,
+        u_stated=u_stated,
     )
 
 
@@ -58,3 +61,13 @@ def test_a_sound_box_says_nothing() -> None:
     # Two threads in doubt do not make a sound reference wrong.
     box = rows(1.0, PIN, "named")[:3] + rows(1.0, PIN, "ambiguous")[3:]
     assert reference_hints(box, known) == ()
+
+
+def test_photos_that_doubt_their_pin_tell_the_box_as_much() -> None:
+    """Each left its lengths as open as the pin's size: the box has them as the pin stated gives."""
+    known, u = {PIN.key: PIN}, 0.06
+    names = ("M14x1.5", "M10x1", "5/8-18 UNF", "G 1/4", "M18x1.5")
+    readings = [rescaled(reading_of(n, low_mm=0.12), 8.0 / 8.5) for n in names]
+    sure = [row(r, "ambiguous", PIN) for r in readings]
+    doubtful = [row(with_common(r, u), "ambiguous", PIN, u) for r in readings]
+    assert reference_hints(doubtful, known) == reference_hints(sure, known) != ()

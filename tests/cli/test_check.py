@@ -13,6 +13,7 @@ from pitchcam.errors import PitchcamError
 from pitchcam.flags import flag
 from pitchcam.match.evidence import rescaled
 from pitchcam.match.leaf import compare_leaf
+from pitchcam.match.stated_size import left_doubtful
 from pitchcam.records import (
     Measurement,
     PartResult,
@@ -123,3 +124,14 @@ def test_a_leaf_that_fits_by_another_scale_points_at_the_reference(check: Any) -
     assert result.exit_code == 3
     for part_of in ("1.03", "times as large as stated", "M14x1.5"):
         assert part_of in result.output
+
+
+def test_a_leaf_tells_of_a_doubted_reference_what_the_photo_left_open(check: Any) -> None:
+    """With the pitch as open as the pin's size it could not tell whether the leaf is right."""
+    reading = rescaled(reading_of("M14x1.5"), 8.0 / 8.3)
+    one = measured(1.5).parts[0].threads[0]
+    part = replace(measured(1.5).parts[0], threads=(replace(one, reading=reading),))
+    sure = replace(measured(1.5), parts=(part,))
+    doubted = check(left_doubtful(sure, 0.05), "-g", "1.5")
+    assert doubted.output == check(sure, "-g", "1.5").output
+    assert "disagrees with 1.5" in doubted.output

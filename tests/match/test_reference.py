@@ -13,8 +13,8 @@ from pitchcam.match.likelihood import log_off_series, vectors
 from pitchcam.match.reference import (
     KINDS,
     SizeBelief,
+    belief_of,
     box_doubt,
-    doubt_names,
     doubt_words,
     doubted,
     explanations,
@@ -79,6 +79,10 @@ def thread(reading: ThreadReading) -> ThreadResult:
 
 def part(*readings: ThreadReading) -> list[PartResult]:
     return [PartResult(id=1, box_px=(0, 0, 1, 1), threads=tuple(thread(r) for r in readings))]
+
+
+def doubt_names(parts, spec, distance_mm, flags):
+    return doubted(parts, spec, belief_of(parts, spec, distance_mm), flags)
 
 
 def size_of(spec: ScaleSpec) -> float:

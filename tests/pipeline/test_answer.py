@@ -41,6 +41,24 @@ def test_name_and_coverage(stem):
     assert thread.turns == pytest.approx(want["turns"], abs=2.5)
 
 
+def test_lengths_beside_a_pin_of_another_size_are_as_uncertain_as_it_is():
+    """Beside the pin of 6 mm stated as 8: a third too long, by some hundred times their u."""
+    truth = json.loads(PHOTO.with_suffix(".json").read_text())
+    (want,) = truth["threads"]
+    right = identify(PHOTO, PIN, plots=False)
+    wrong = identify(PHOTO, ScaleSpec(source="pin", mm=8.0), plots=False)
+    assert [w.code for w in wrong.warnings] == ["reference-size"]
+    (before,), (thread,) = right.parts[0].threads, wrong.parts[0].threads
+    for name in ("pitch_mm", "major_mm"):
+        q = getattr(thread.reading, name)
+        assert 0.5 * q.u < q.value - want[name] < 2 * q.u
+    assert thread.reading.angle_deg.u == pytest.approx(before.reading.angle_deg.u, rel=0.1)
+    assert wrong.scale.mm_per_px.u > 0.2 * wrong.scale.mm_per_px.value
+    assert right.scale.mm_per_px.u < 0.01 * right.scale.mm_per_px.value
+    # What to do next hangs on the photo, not on the pin.
+    assert "Measure the pin" in thread.verdict.next_step
+
+
 def test_threads_at_both_ends_of_a_union():
     """Seen far along its axis, a Whitworth flank's contour is mostly crest: one side tells less."""
     truth, result = look("p16")
