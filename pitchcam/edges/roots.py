@@ -318,7 +318,7 @@ def _place(radius_mm: Values, cost: Values, misfit: float) -> Place:
 
 def everywhere(section: Section, highest_mm: float) -> Values:
     """Return the radii at which roots are tried, from the point of their groove up, (k,)."""
-    return np.linspace(min(point_radius(section), highest_mm), highest_mm, TRIED)
+    return np.linspace(point_radius(section), highest_mm, TRIED)
 
 
 def try_all(trials: Trials, radius_mm: Values, fitted: Fitted) -> Tried:

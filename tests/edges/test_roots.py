@@ -24,6 +24,7 @@ from pitchcam.edges.roots import (
 )
 from pitchcam.edges.tip_form import meeting_radius
 from pitchcam.edges.tips import Tip, among_all, one_root
+from pitchcam.least_squares import MOST_ROUNDS
 from pitchcam.light.metal import UNSEEN
 from pitchcam.light.mirrored import Mirror
 from pitchcam.thread import measure
@@ -196,11 +197,11 @@ def test_between_trials_squares_are_parabolas():
     assert place.u_mm == pytest.approx(0.05, rel=0.04)
 
 
-@pytest.fixture(scope="module")
-def tip_trials():
+def trials_of(blur_px, off_mm=0.0, angles_rad=(0.15, 0.1, 0.15)):
     """What is tried of a drawn Whitworth thread of any metal, and the best fit of its roots."""
     pitch, caught = 25.4 / 14, []
-    sight, section = sight_of(pitch, whitworth_profile(pitch, 20.955), 0.9)
+    crop, frame, section = drawn(pitch, whitworth_profile(pitch, 20.955), blur_px, off_mm)
+    sight = blurred(crop, frame, float(np.hypot(blur_px, 0.5)))
 
     def caught_all(*of):
         caught.append(of)
@@ -208,9 +209,21 @@ def tip_trials():
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(crests, "try_all", caught_all)
-        mirror = Mirror(metal=UNSEEN, angles_rad=(0.15, 0.1, 0.15), u_angles=0.6)
+        mirror = Mirror(metal=UNSEEN, angles_rad=angles_rad, u_angles=0.6)
         fit_tips(sight, section, Around(mirrors={1.0: mirror, -1.0: mirror}), groove=True)
     return caught[0]
+
+
+@pytest.fixture(scope="module")
+def tip_trials():
+    """Those of a thread that is well seen."""
+    return trials_of(0.9)
+
+
+@pytest.fixture(scope="module")
+def blurred_trials():
+    """Those of one that is seen aslant, blurred by a sixteenth of its pitch."""
+    return trials_of(1.6, off_mm=24.0, angles_rad=(0.3, 0.2, 0.3))
 
 
 def _asked(monkeypatch, tip_trials):
@@ -263,10 +276,74 @@ def test_what_a_groove_mirrors_goes_with_where_it_ends(tip_trials, monkeypatch):
     assert np.all(costs[1] < costs[0])
 
 
-def test_a_first_look_finds_about_where_the_root_is(tip_trials):
-    trials, radii, fitted = tip_trials
+@pytest.mark.parametrize("of", ["tip_trials", "blurred_trials"])
+def test_a_first_look_finds_about_where_the_root_is(of, request, monkeypatch):
+    """And draws the light of all radii a few times only: it says where a fit begins."""
+    trials, radii, fitted = request.getfixturevalue(of)
+    looked = []
+    monkeypatch.setattr(roots_module, "solve", told_of(looked, roots_module.solve))
     best = trials.look(np.tile(radii, (2, 1)))
     assert np.all(np.abs(best - fitted.radius_mm) < radii[1] - radii[0])
+    assert len(looked) < 0.3 * MOST_ROUNDS
+
+
+def told_of(asked, solve):
+    """Return a solver that tells each time its model is asked."""
+
+    def solver(model, *of, **how):
+        def told(q):
+            asked.append(len(q))
+            return model(q)
+
+        return solve(told, *of, **how)
+
+    return solver
+
+
+def test_no_trial_is_led_away_by_a_step_to_angles_of_which_the_light_knows_nothing(
+    blurred_trials, monkeypatch
+):
+    """Steps of any length leave a trial at 500 times what counts as one over its least cost."""
+    places = try_all(*blurred_trials).places()
+    monkeypatch.setattr(roots_module, "STEP", 0.2 * roots_module.STEP)
+    monkeypatch.setattr(roots_module, "SETTLED", 1e-8)
+    monkeypatch.setattr(roots_module, "GIVEN_UP", np.inf)
+    for place, least in zip(places, try_all(*blurred_trials).places(), strict=True):
+        assert place.radius_mm == pytest.approx(least.radius_mm, abs=0.1 * least.u_mm)
+        assert place.u_mm == pytest.approx(least.u_mm, rel=0.1)
+
+
+def test_half_a_u_off_squares_grow_by_a_quarter_and_known_values_are_no_misfit(tip_trials):
+    """A likelihood is e^(-squares / 2): to either side of the best fit, of which u is known."""
+    trials, _, fitted = tip_trials
+    radius = fitted.radius_mm[:, None] + fitted.u_mm[:, None] * np.array([-2.0, -0.5, 0.0, 0.5])
+    tried_there = trials.tried(radius, fitted)
+    cost = tried_there.cost - tried_there.cost[:, 2:3]
+    assert (cost[:, 1] + cost[:, 3]) / 2 == pytest.approx([0.25, 0.25], rel=0.35)
+    # Far off, metal and angles are drawn away from what is known of them: that is not the light's.
+    told = np.count_nonzero(trials._model(radius).use, axis=1).reshape(radius.shape)
+    assert np.all((tried_there.misfit * told)[:, 0] < 0.97 * tried_there.cost[:, 0])
+
+
+def test_what_a_groove_mirrors_is_off_in_its_own_u(tip_trials):
+    trials, radii, _ = tip_trials
+    trials = replace(
+        trials, grooves=[replace(g, mirror=replace(g.mirror, u_angles=0.3)) for g in trials.grooves]
+    )
+    model, metal = trials._model(np.tile(radii, (2, 1))), UNSEEN
+    known = np.array([metal.loss.u, 0.3, metal.roughness.u, metal.share.u])
+    for k in range(4):
+        q = model.expected + 0.2 * known * np.eye(4)[k]
+        assert model(q)[0][:, -4:] == pytest.approx(np.tile(0.2 * np.eye(4)[k], (len(q), 1)))
+
+
+def test_light_is_told_by_radii_from_the_first_to_the_last_that_shows_it():
+    y = np.linspace(9.0, 9.5, 6)
+    light = np.array([[0.0, 0.2, 0.6, 0.4, 0.8, 0.1], [0.0, 0.7, 0.3, 0.9, 0.2, 0.0]])
+    told, seen, use = Seen(y=y, light=light, blur_mm=0.05, swept_mm=0.0).told(0.5)
+    assert told == pytest.approx(y[1:5])
+    assert seen == pytest.approx(light[:, 1:5])
+    assert use * LIGHT_NOISE == pytest.approx((light > 0.5)[:, 1:5].astype(float))
 
 
 def test_no_root_is_sought_beyond_the_axis():

@@ -15,9 +15,10 @@ from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.section import fit_section
 from pitchcam.objects.frame import axis_frame
 from pitchcam.thread import runs
+from pitchcam.thread.budget import budget
 from pitchcam.thread.measure import ThreadShape
 from pitchcam.thread.runs import MOST_RUN_PX, STRETCH_BY_RUN, U_SHEAR_RAD, run_of
-from tests.thread.drawn_shape import AXIS, bare_shape
+from tests.thread.drawn_shape import AXIS, PLACE, bare_shape
 from tests.thread.helicoid import flanks_of, iso_profile, seen_sides
 
 SAMPLES = Path(__file__).parents[2] / "samples"
@@ -85,10 +86,12 @@ def test_rows_out_of_place_shear_a_flank_by_so_much() -> None:
     assert float(np.sqrt(np.mean(slope**2))) == pytest.approx(U_SHEAR_RAD, rel=0.05)
 
 
-def long_thread(corner: float = 0.0, wave_px: float = 0.0) -> ThreadShape:
+def long_thread(
+    corner: float = 0.0, wave_px: float = 0.0, length_px: float = 800.0, phase: float = 0.7
+) -> ThreadShape:
     """Eighteen turns, beside the middle of a picture that is bent by so much at its corner.
 
-    Measured as if nothing bent it, with every place along it moved by a sine of 800 pixels.
+    Measured as if nothing bent it, with every place along it moved by a sine of so many pixels.
     """
     pitch, height, off = 1.814, 15.0, 20.0
     camera = Camera(f_px=6400.0, u_f_px=64.0, centre_px=(2015.5, 1511.5), distance_mm=200.0)
@@ -97,7 +100,7 @@ def long_thread(corner: float = 0.0, wave_px: float = 0.0) -> ThreadShape:
     seen = seen_sides(iso_profile(pitch, 26.4), pitch, pitch, true.pinhole, turns=18)
     flanks = flanks_of(true, *seen, pitch)
     xy = flanks.xy + np.random.default_rng(1).normal(0, 0.05, flanks.xy.shape)
-    xy[:, 0] += wave_px * np.sin(2 * np.pi * xy[:, 0] / 800.0 + 0.7)
+    xy[:, 0] += wave_px * np.sin(2 * np.pi * xy[:, 0] / length_px + phase)
     flanks, frame = replace(flanks, xy=xy), axis_frame(camera, AXIS, middle, height)
     return bare_shape(flanks, fit_section(flanks, frame, pitch), frame)
 
@@ -128,6 +131,20 @@ def test_flanks_that_fit_no_other_lens_run_off_as_they_do(monkeypatch: pytest.Mo
 def test_a_wave_is_none_of_the_lens() -> None:
     """Its ridges lag and lead by turns, as those of no lens do."""
     assert run_of(long_thread(wave_px=1.0)).rms_px > 0.5
+
+
+def test_lengths_are_open_by_what_a_wave_that_leaves_such_a_run_stretches() -> None:
+    """Waves of twice the thread's length at any phase, drawn, and a lens that is known."""
+    errors, stated = [], []
+    for phase in (0.0, np.pi / 3, 2 * np.pi / 3):
+        shape = long_thread(wave_px=1.0, length_px=2200.0, phase=phase)
+        known = replace(shape.frame.camera, u_corner=0.0)
+        shape = replace(shape, frame=replace(shape.frame, camera=known))
+        lines = budget(shape, replace(PLACE, rows_shown=False))
+        (line,) = [x for x in lines if x.source == "rows of the picture"]
+        errors.append(shape.pitch_mm / 1.814 - 1)
+        stated.append(line.contributions["pitch_mm"] / shape.pitch_mm)
+    assert 0.5 < np.linalg.norm(stated) / np.linalg.norm(errors) < 1.5
 
 
 def test_ridges_that_are_off_by_themselves_bend_no_lens() -> None:
