@@ -303,14 +303,11 @@ def _by_crests(
         verdict = name_thread(reading)
     if _unsure(region, verdict):
         return _unreadable(found, hardly_turns(number), flags), None
-    if shape.half_angles_deg is None:
-        flags.append(
-            flag(
-                "slanted",
-                f"part {number} is seen so much along its axis that its "
-                "ridges hide their flanks: the thread angle is not read",
-            )
-        )
+    hidden = "their flanks: the thread angle is"
+    if shape.half_angles_deg is not None:
+        hidden = "some of their flanks: pitch and minor diameter are"
+    text = f"part {number} is seen so much along its axis that its ridges hide {hidden} not read"
+    flags.append(flag("slanted", text))
     result = ThreadResult(
         reading=reading,
         half_angles_deg=(None, None),

@@ -140,6 +140,19 @@ def test_without_a_script_the_form_still_measures(chromium, page):
     context.close()
 
 
+def test_words_twice_as_large_do_not_lie_over_each_other(tab):
+    tab.goto("/")
+    tab.evaluate("document.documentElement.style.fontSize = '200%'")
+    # Each place's words lie in its own box: by script, since their ends count in fractions.
+    over = """[...document.querySelectorAll('.top nav li')].filter(e => {
+        const words = document.createRange();
+        words.selectNodeContents(e.firstElementChild);
+        return words.getBoundingClientRect().width > e.getBoundingClientRect().width + 1;
+    }).length"""
+    assert tab.evaluate(over) == 0
+    fits(tab)
+
+
 def test_a_wrong_pair_is_told_as_the_command_tells_it(tab):
     """M10x1 starts in 1/8 NPT and binds after two turns: it does not 'go in'."""
     tab.goto("/mate?male=M10x1&female=1/8-27+NPT")
@@ -187,7 +200,7 @@ def test_a_photo_of_several_that_did_not_come_in_is_told(tab, tmp_path):
     note.write_text("bring more glass")
     tab.set_input_files("#photo", [note, SAMPLES / "p05-unf12-pin.jpg"])
     tab.wait_for_selector("#wrong:not([hidden])")
-    expect(tab.locator("#wrong")).to_contain_text("note.jpg is not a photo that can be read")
+    expect(tab.locator("#wrong-what")).to_have_text("note.jpg is not a photo that can be read.")
     tab.click("text=Show the other photo")
     tab.wait_for_url("**/answers/*")
     expect(tab.locator("h1").first).to_contain_text("1/2-20 UNF")

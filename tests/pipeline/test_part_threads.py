@@ -489,7 +489,13 @@ def test_a_thread_read_by_its_crests_has_them_marked(monkeypatch):
 
     monkeypatch.setattr(part_threads, "_one_thread", unfitted)
     monkeypatch.setattr(part_threads, "LEAST_SLANT", 0.0)
-    thread = identify(PHOTO, PIN).parts[0].threads[0]
+    found = identify(PHOTO, PIN)
+    thread = found.parts[0].threads[0]
+    # What was not measured is told, whether or not an angle was.
+    assert thread.reading.pitch_diameter_mm is None is thread.reading.minor_mm
+    [told] = [w.message for w in found.warnings if w.code == "slanted"]
+    unread = "the thread angle is" if thread.reading.angle_deg is None else "pitch and minor"
+    assert unread in told and "not read" in told
     assert thread.plots is not None and len(thread.plots.crests_px) >= 6
     assert len(thread.plots.edges_px) == 2
     assert identify(PHOTO, PIN, plots=False).parts[0].threads[0].plots is None

@@ -82,10 +82,11 @@ def draw_worksheet(canvas: Any, plan: JoinPlan, day: date, paper: str) -> None:
     for f in figures(plan):
         flow.row((f.what, f.value, f.how), (0.17, 0.31, 0.52))
     flow.y -= 2.0
+    # Who reads down the sheet has read them when the torch is lit.
+    flow.head("Cautions, before the work")
+    flow.lines([f"! {text}" for text in cautions(plan)])
     flow.head("Order of work, with checks")
     flow.lines([f"{i}. {text}" for i, text in enumerate(steps(plan), start=1)])
-    flow.head("Cautions")
-    flow.lines([f"! {text}" for text in cautions(plan)])
     flow.finish()
 
 

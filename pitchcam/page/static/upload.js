@@ -109,7 +109,7 @@ async function together(files) {
       if (answer.status === 201) last = await follow(answer.body.events, () => {});
     } catch { /* told below */ }
     if (last.kind === "done") answers.push(last.data.address);
-    else failed.push(`${file.name}: ${last.data.message}`);
+    else failed.push((last.data.message.includes(file.name) ? "" : `${file.name}: `) + last.data.message);
   }
   const ids = answers.map((address) => `id=${address.split("/").pop()}`).join("&");
   const address = answers.length === 1 ? answers[0] : `/together?${ids}`;
