@@ -69,8 +69,7 @@ def level_stretches(stations: tuple[Values, Values, Values]) -> list[Level]:
         grooved = []
         for closed, side in zip(filled, sides, strict=True):
             own = closed[first:end].min() - PROMINENCE_PX, closed[first:end].max() + PROMINENCE_PX
-            as_high = (closed > own[0]) & (closed < own[1])
-            grooved.append(bool((as_high & (closed - side > PROMINENCE_PX))[near].any()))
+            grooved.append(_has_crest((closed, side), own, near, width))
         radii = [float(closed[first:end].max()) for closed in filled]
         found.append(
             Level(
@@ -81,6 +80,38 @@ def level_stretches(stations: tuple[Values, Values, Values]) -> list[Level]:
             )
         )
     return found
+
+
+def _has_crest(
+    sides: tuple[Values, Values], own: tuple[float, float], near: slice, width: int
+) -> bool:
+    """Return whether a level stretch of a side has a crest: narrow, and beside a groove.
+
+    An undercut is a groove as well, but what it parts is a shank, which is no crest, from what is
+    higher than that or lower.
+
+    Parameters
+    ----------
+    sides
+        The side with its grooves filled, and as it is, (n,) each.
+    own
+        From how far out, to how far out, the stretch is level.
+    near
+        The stretch, and as far beside it as its grooves may be.
+    width
+        How wide a groove may be, stations; a crest is no wider than its grooves.
+    """
+    closed, side = sides
+    groove = (closed - side > PROMINENCE_PX) & (closed > own[0]) & (closed < own[1])
+    land = ~groove & (side > own[0]) & (side < own[1])
+    ends = np.flatnonzero(np.diff(np.concatenate([[False], land, [False]])))
+    for a, b in zip(ends[::2], ends[1::2], strict=True):
+        beside = [i for i in (int(a) - 1, int(b)) if 0 <= i < len(side)]
+        grooved = any(groove[i] and near.start <= i < near.stop for i in beside)
+        # What rises on is the foot of something higher.
+        if grooved and b - a < width and not any(side[i] >= own[1] for i in beside):
+            return True
+    return False
 
 
 def _filled(side: Values, width: int) -> Values:

@@ -42,7 +42,7 @@ def test_a_taper_is_level():
 
 def test_two_crests_beside_a_shoulder_are_crests():
     """Two grooves on one side and one on the other: no region of three crests."""
-    side = falls(200.0, (200, 120), (420, 40))
+    side = falls(200.0, (200, 120), (365, 40))
     upper, lower = grooved(side, [300, 340]), grooved(side, [320])
     collar, crests, _ = level_stretches((S, upper, -lower))
     assert crests.radii_px == (120.0, 120.0) and crests.ridged
@@ -50,9 +50,26 @@ def test_two_crests_beside_a_shoulder_are_crests():
     assert not collar.ridged
 
 
+def test_an_undercut_makes_no_crests_of_a_shank():
+    """It is a groove, but what it parts is wide on one side, and on the other the foot of more."""
+    side = grooved(falls(120.0, (335, 150)), [320])
+    shank = level_stretches((S, side, -side))[0]
+    assert shank.radii_px == (120.0, 120.0) and not shank.ridged
+
+
+def test_a_narrow_collar_beside_an_undercut_is_as_a_crest():
+    """One crest and one groove on either side: nothing tells it from a thread's first turn."""
+    side = grooved(falls(60.0, (280, 120), (380, 40)), [355])
+    assert level_stretches((S, side, -side))[1].ridged
+
+
 def test_the_grooves_of_a_thread_are_none_of_the_collar_beside_it():
     side = grooved(np.where(S < 300, 120.0, 200.0), [195, 225, 255, 285])
     thread, collar = level_stretches((S, side, -side))
+    assert thread.ridged and not collar.ridged
+    side = np.where(S < 300, grooved(np.full(len(S), 120.0), [204, 234, 264, 294]), 200.0)
+    narrow = np.where(S < 335, side, 60.0)
+    thread, collar, _ = level_stretches((S, narrow, -narrow))
     assert thread.ridged and not collar.ridged
 
 
@@ -64,9 +81,9 @@ def test_a_taper_of_ridges_is_level_to_its_large_end():
     assert longest.radii_px[0] == pytest.approx(side.max(), abs=1.5)
 
 
-def test_a_nick_on_one_side_makes_no_crests():
+def test_nicks_on_one_side_make_no_crests():
     side = falls(200.0, (200, 120))
-    assert not any(p.ridged for p in level_stretches((S, grooved(side, [450]), -side)))
+    assert not any(p.ridged for p in level_stretches((S, grooved(side, [430, 470]), -side)))
 
 
 def test_nothing_is_filled_beyond_the_end():
