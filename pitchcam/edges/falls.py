@@ -26,8 +26,10 @@ SECTORS, EDGE_POINTS, TANGENT = 6, 400, 5
 #: Shakes are tried along so many directions; along an edge's own, within this sine (3 degrees), no
 #: edge tells of one.
 SHAKES, BESIDE = 24, 0.05
-#: Of a sector's edges this share is as sharp as the photo is; the others show mirrored light.
-SHARPEST = 20.0
+#: Of a sector's edges this share is as sharp as the photo is; the others show mirrored light. Where
+#: blur alone makes the fall, the sharpest tenth is within a twentieth of the sharpest fifth (two
+#: photos); over a panel close behind, where only corners are sharp, it is half or two thirds of it.
+SHARPEST = 10.0
 
 
 def most_blur(shapes: Sequence[Shape]) -> float:

@@ -15,6 +15,7 @@ from pitchcam.edges.falls import most_blur
 from pitchcam.edges.focus import far_from_focus, focus_of
 from pitchcam.edges.lines import Segment, StraightEdge, TrueEdge, straight_edge, turn_u_px
 from pitchcam.edges.rims import BELIEVED, MOST_DRAWN_PX, U_DEFOCUS, UNLEARNT, Focus, Rims, fit_rims
+from pitchcam.edges.telling import contradicted, even_corners, sharp_edges
 from pitchcam.light.esf import DEFAULT_SPREAD, Spread, unsharpen
 from pitchcam.objects.field import Field
 from pitchcam.objects.shapes import Shape, widest_stretch
@@ -47,10 +48,6 @@ HELD_PX = 1.5 * DEFAULT_SPREAD.blur_px
 MOST_USUAL = 2.0
 #: Widest band, in blurs, that the rest of such a fall is taken for: the six photos' were 1.7 to 2.
 MOST_OF_FALL = 2.0
-#: Beyond the blur of a corner (px, inside is negative) its face must be as even as this, in shares
-#: of the background's light: half of what would shift the fitted blur by a tenth.
-FACE_PX = -3.5
-STEADY = 0.06
 
 
 def bar_edges(shape: Shape, field: Field, unit_px: float = 1.0) -> list[StraightEdge]:
@@ -131,31 +128,6 @@ def plain_edges(shape: Shape, field: Field, centre_px: tuple[float, float]) -> l
     return out
 
 
-def _sharp(
-    edges: list[StraightEdge], owner: list[int | None]
-) -> tuple[list[StraightEdge], list[int | None]]:
-    """Leave out edges of parts whose light falls over a width that no blur of the photo has.
-
-    Metal over a near panel mirrors it all along its rim, and has no edge that tells of the lens.
-    """
-    kept = [i for i, e in enumerate(edges) if owner[i] is not None or e.fall_px <= MOST_DRAWN_PX]
-    return [edges[i] for i in kept], [owner[i] for i in kept]
-
-
-def _telling(
-    edges: list[StraightEdge], owner: list[int | None]
-) -> tuple[list[StraightEdge], list[int | None]]:
-    """Leave out corners whose face mirrors a changing light: it would read as blur."""
-    kept = []
-    for i, edge in enumerate(edges):
-        face = edge.profiles[0].light[edge.profiles[0].across_px < FACE_PX]
-        if owner[i] is not None or np.ptp(face) < STEADY:
-            kept.append(i)
-    if not kept:
-        return edges, owner
-    return [edges[i] for i in kept], [owner[i] for i in kept]
-
-
 def learn_rims(
     shapes: Sequence[Shape], field: Field, camera: Camera
 ) -> tuple[Rims, dict[int, list[TrueEdge]]]:
@@ -181,8 +153,10 @@ def learn_rims(
         return rims, pins | _blurred(apart, field, camera, median(np.array(falls)), sharp)[1]
     fall = median(np.array([e.fall_px for e in edges])) if edges else 0.0
     if fall > HELD_PX and most_blur(shapes) > HELD_PX:
-        return _blurred(shapes, field, camera, fall)
-    edges, owner = _telling(*_sharp(edges, owner))
+        wide = _blurred(shapes, field, camera, fall)
+        if not contradicted(wide[0], owner):
+            return wide
+    edges, owner = even_corners(*sharp_edges(edges, owner))
     if not edges:
         # No pin and no hexagon: any straight edge, of a card or a part, is drawn by the same lens.
         edges = [e for s in shapes for e in plain_edges(s, field, camera.centre_px)][:MOST_EDGES]
@@ -273,7 +247,7 @@ def _blurred(
     Sharpening reaches less far than a blur beyond MOST_DRAWN_PX: it makes it narrower, and no halo.
     """
     unit = fall_px / DEFAULT_SPREAD.blur_px
-    edges, owner = _telling(*_own_edges(shapes, field, unit))
+    edges, owner = even_corners(*_own_edges(shapes, field, unit))
     prior = DEFAULT_SPREAD
     if fall_px > MOST_DRAWN_PX:
         prior = replace(prior, gain=0.0, u_gain=U_SAME_GAIN)

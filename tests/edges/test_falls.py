@@ -23,6 +23,12 @@ def test_what_mirrors_on_one_side_is_not_blurred(monkeypatch):
     assert blur_of(monkeypatch, (one_side, np.r_[WAYS, WAYS])) == pytest.approx(0.8)
 
 
+def test_where_a_seventh_of_every_direction_is_sharp_the_rest_is_mirrored_light(monkeypatch):
+    """Brass on a panel: its outline is sharp at corners and ends alone."""
+    corners = np.where(np.arange(360) % 7 == 0, 0.8, 9.0)
+    assert blur_of(monkeypatch, (corners, WAYS)) == pytest.approx(0.8)
+
+
 def test_one_sharp_object_tells_that_the_photo_is_sharp(monkeypatch):
     found = blur_of(monkeypatch, (np.full(360, 9.0), WAYS), (np.full(360, 0.8), WAYS))
     assert found == pytest.approx(0.8)
@@ -32,7 +38,8 @@ def test_defocus_and_shake_are_seen(monkeypatch):
     assert blur_of(monkeypatch, (np.full(360, 6.0), WAYS)) == pytest.approx(6.0)
     shaken = np.hypot(0.8, 6.0 * np.sin(WAYS))  # edges along the shake stay sharp
     found = blur_of(monkeypatch, (shaken, WAYS), (shaken, WAYS))
-    assert found == pytest.approx(6.0, abs=0.5)
+    # Of edges up to 30 degrees off the square to the shake, the sharpest tenth.
+    assert found == pytest.approx(6.0, abs=0.7)
 
 
 def test_of_a_direction_that_is_hardly_there_nothing_is_said(monkeypatch):
@@ -54,4 +61,4 @@ def test_metal_that_mirrors_on_both_sides_is_no_shake(monkeypatch):
 @pytest.mark.parametrize("way_deg", [0.0, 40.0, 97.0])
 def test_a_shake_is_told_whole_in_any_direction(monkeypatch, way_deg):
     shaken = np.hypot(0.8, 6.0 * np.sin(WAYS - np.radians(way_deg)))
-    assert blur_of(monkeypatch, (shaken, WAYS)) == pytest.approx(6.0, abs=0.5)
+    assert blur_of(monkeypatch, (shaken, WAYS)) == pytest.approx(6.0, abs=0.7)

@@ -126,17 +126,37 @@ def true_width(blur: float) -> float:
     return float(np.hypot(*(middles[0] - middles[1])))
 
 
-def test_metal_that_mirrors_a_near_panel_along_both_sides_is_not_blurred() -> None:
-    """A bright shank's light falls over 25 px on either side; crests and ends are drawn sharply."""
+@pytest.mark.parametrize(
+    ("blur_px", "misfit", "owner", "contradicted"),
+    [
+        (3.2, 0.02, None, True),
+        (1.5, 0.02, None, False),  # as wide as the fall: odd edges, but blurred ones
+        (3.2, 0.004, None, False),  # what is drawn well is blurred so
+        (3.2, 0.02, 1, False),  # a pin's edges are asked for in any case
+    ],
+)
+def test_a_blur_wider_than_the_outer_fall_is_none(blur_px, misfit, owner, contradicted) -> None:
+    spread = SimpleNamespace(blur_px=blur_px)
+    wide = SimpleNamespace(spread=spread, fall_px=1.6, misfit=np.array([0.003, misfit]))
+    assert contradicted(wide, [owner, owner]) is contradicted
+
+
+@pytest.mark.parametrize(("blur", "shine"), [(1.0, 0.95), (1.55, 0.5), (1.8, 0.5)])
+def test_metal_that_mirrors_along_both_sides_is_as_blurred_as_its_photo(blur, shine) -> None:
+    """A bright shank's light falls over 25 px on either side, taken for a hexagon's sharp corners.
+
+    Of 1.55 and 1.8 px its outer fall is a blur's, beyond what phones do; fitted as that alone, it
+    came out 3.2 and 3.7 px wide, and the photo was refused.
+    """
     size = (1200, 900)
     x, y = np.meshgrid(np.arange(1200.0), np.arange(900.0))
     z = np.abs((x / 30 + np.where(y > 450, 0.0, 0.5)) % 1 - 0.5) * 2
     half = np.where(x > 620, 100.0, 85 + np.clip(z - 0.125, 0, 0.75) * 30 * 0.866)
     deep = half - np.abs(y - 450)
     inside = (deep > 0) & (np.abs(x - 600) < 280)
-    mirrored = np.where((x > 620) & inside, 0.95 * np.exp(-np.maximum(deep, 0) / 25), 0.0)
+    mirrored = np.where((x > 620) & inside, shine * np.exp(-np.maximum(deep, 0) / 25), 0.0)
     part = np.where(inside, 1 - mirrored - 0.04, 0.0)
-    light = 0.6 * drawing.window(size) * (1 - cv2.GaussianBlur(part, (0, 0), 1.0))
+    light = 0.6 * drawing.window(size) * (1 - cv2.GaussianBlur(part, (0, 0), blur))
     pixels = drawing.develop(light, gain=0.0)
     field = find_field(pixels)
     camera = camera_from_exif(*size, 52.0)
@@ -144,4 +164,4 @@ def test_metal_that_mirrors_a_near_panel_along_both_sides_is_not_blurred() -> No
     assert len(shape.threads) == 1
     rims, _ = learn_rims([shape], field, camera)
     assert rims.fall_px == 0.0
-    assert rims.spread.blur_px == pytest.approx(1.0, abs=0.5)
+    assert rims.spread.blur_px == pytest.approx(blur, abs=0.5)
