@@ -12,6 +12,7 @@ from pitchcam.camera.pinhole import camera_from_exif
 from pitchcam.edges.lines import StraightEdge
 from pitchcam.edges.rims import U_DEFOCUS
 from pitchcam.edges.straight import MOST_OF_FALL, _pins, _through, _without_strangers, learn_rims
+from pitchcam.edges.telling import contradicted
 from pitchcam.objects.field import find_field
 from pitchcam.objects.shapes import describe
 from tests.objects import drawing
@@ -127,7 +128,7 @@ def true_width(blur: float) -> float:
 
 
 @pytest.mark.parametrize(
-    ("blur_px", "misfit", "owner", "contradicted"),
+    ("blur_px", "misfit", "owner", "told"),
     [
         (3.2, 0.02, None, True),
         (1.5, 0.02, None, False),  # as wide as the fall: odd edges, but blurred ones
@@ -135,10 +136,10 @@ def true_width(blur: float) -> float:
         (3.2, 0.02, 1, False),  # a pin's edges are asked for in any case
     ],
 )
-def test_a_blur_wider_than_the_outer_fall_is_none(blur_px, misfit, owner, contradicted) -> None:
+def test_a_blur_wider_than_the_outer_fall_is_none(blur_px, misfit, owner, told) -> None:
     spread = SimpleNamespace(blur_px=blur_px)
     wide = SimpleNamespace(spread=spread, fall_px=1.6, misfit=np.array([0.003, misfit]))
-    assert contradicted(wide, [owner, owner]) is contradicted
+    assert contradicted(wide, [owner, owner]) is told
 
 
 @pytest.mark.parametrize(("blur", "shine"), [(1.0, 0.95), (1.55, 0.5), (1.8, 0.5)])
