@@ -128,14 +128,15 @@ def _reference(
     opening: Opening, camera: Camera, reading_mm: float, thickness_mm: float | None
 ) -> Reference:
     first, second = opening.first, opening.second
-    distance = camera.f_px * reading_mm / opening.gap_px
+    distance = _rough_distance(opening, camera, reading_mm)
     faces = ((first.start_px, first.end_px), (second.start_px, second.end_px))
     u_px = float(np.hypot(U_CONVERGE_PX, U_PARALLEL_MM * camera.f_px / distance))
     camera = told_by_parallels(camera.over_plate(distance), faces, u_px)
     beam = told_by_beam(camera, opening)
     camera = camera if beam is None else beam.camera
     reach = _reach_px(opening, camera, distance)
-    sides = (_side(first, camera, reach), _side(second, camera, reach))
+    between = min(reach, 0.45 * opening.gap_px)
+    sides = (_side(first, camera, (reach, between)), _side(second, camera, (reach, between)))
     known = (thickness_mm, U_STATED_MM) if thickness_mm else (THICKNESS_MM, U_THICKNESS_MM)
     middle = camera.rays((first.middle_px + second.middle_px)[None] / 2)[0]
     plane = _Plane(camera, middle, camera.rays(np.stack([first.start_px, first.end_px])))
@@ -192,25 +193,39 @@ def _in_turn(first: Face, second: Face) -> tuple[Points, Points]:
     return ends if first.along @ second.along < 0 else ends[::-1]
 
 
+def _rough_distance(opening: Opening, camera: Camera, reading_mm: float) -> float:
+    """Return the distance at which the outlines of usual jaws are as far apart as they are.
+
+    Of a face that looks away from the camera's foot the upper edge is seen, farther out by the
+    slant: of 8 mm between jaws in a corner 2 mm are hidden so. Of a gap of which more than half is
+    hidden no picture tells.
+    """
+    foot = camera.project(np.array(camera.normal))
+    sides = [(f.middle_px - foot) @ f.outward for f in (opening.first, opening.second)]
+    whole, hidden = camera.f_px * reading_mm, THICKNESS_MM * max(0.0, float(max(sides)))
+    return float((whole - min(hidden, whole / 2)) / opening.gap_px)
+
+
 def _reach_px(opening: Opening, camera: Camera, distance: float) -> float:
-    """Return how far from the outline a face's profile has to reach to show the whole wall."""
+    """Return how far into the outline a face's profile has to reach to show the whole wall."""
     foot = camera.project(np.array(camera.normal))
     away = max(
         abs(float((f.middle_px - foot) @ f.outward)) for f in (opening.first, opening.second)
     )
     away += 2 * camera.u_tilt_rad * camera.f_px
-    return float(min(10.0 + THICKEST_MM * away / distance, 0.45 * opening.gap_px))
+    return float(10.0 + THICKEST_MM * away / distance)
 
 
-def _side(face: Face, camera: Camera, reach_px: float) -> _Side:
+def _side(face: Face, camera: Camera, reach_px: tuple[float, float]) -> _Side:
+    """Return the light across a face, as far inward and as far out, pixels."""
+    inward, outward = reach_px
     segment = Segment(start=face.start_px, end=face.end_px, outside=face.outward)
-    p = line_profiles(face.shape.crop, segment, reach_px=reach_px)
-    light = medians(p.light)
+    p = line_profiles(face.shape.crop, segment, reach_px=inward)
+    shown = p.across_px < outward + 1e-9
+    across, light = p.across_px[shown], medians(p.light)[shown]
     out = face.middle_px + np.array([0.0, 1.0])[:, None] * face.outward
     return _Side(
-        rays=camera.rays(out),
-        across_px=p.across_px,
-        light=light / median(light[p.across_px > 0.6 * reach_px]),
+        rays=camera.rays(out), across_px=across, light=light / median(light[across > 0.6 * outward])
     )
 
 

@@ -103,6 +103,20 @@ def test_thickness_from_the_mirrored_wall() -> None:
     assert THICKNESS_MM < 4.0
 
 
+def test_narrow_jaws_in_a_corner_of_a_wide_picture() -> None:
+    """Of 8 mm between them 2 are hidden behind an upper edge, and the lit wall is as wide.
+
+    Begun from 8 mm the fit ended at its bound; the wall's end lay beyond its profile.
+    """
+    view = View(size=(2400, 1600), f_px=1600.0)
+    at = (0.6 * view.plate_mm, 10)
+    seen = looking.look(jaws(view, 8.0, 3.6, at=at, shine=0.5), view, gain=0.0)
+    [found] = jaw_references(seen.shapes, looking.camera(view), 8.0)
+    assert found.camera.distance_mm == pytest.approx(view.plate_mm, rel=0.01)
+    assert abs(found.camera.distance_mm / view.plate_mm - 1) < 2.5 * found.u_scale
+    assert found.u_scale < 0.01
+
+
 def test_depth_follows_the_focal_length_as_at_the_stated_height() -> None:
     view = View(size=(1600, 1200), f_px=3000.0)
     shapes = looking.look(jaws(view, 12.0, 3.3, at=(15, 2)), view, gain=0.0).shapes
@@ -148,17 +162,18 @@ def test_the_height_is_told_by_the_explanation_of_the_walls_that_gives_the_depth
     assert -0.5 < found.height_mm < 3.5
 
 
+@pytest.mark.parametrize(("turn", "x", "gap"), [(0.02, -20, 22.6), (0.01, 20, 16.0)])
 def test_a_wall_that_is_hidden_keeps_its_light_in_the_explanation_that_is_followed(
-    monkeypatch,
+    monkeypatch, turn, x, gap
 ) -> None:
     """From dark to bright its edge moves by the wall's width: a photo's jaws lay 9 mm down."""
-    view = View(size=(1600, 1200), f_px=2400.0, turn=(0.0, 0.01, 0.0))
+    view = View(size=(1600, 1200), f_px=2400.0, turn=(0.0, turn, 0.0))
     found = []
     plain = module._solve
     monkeypatch.setattr(module, "_solve", lambda *given: found.append(plain(*given)) or found[-1])
-    seen = looking.look(jaws(view, 22.6, 3.3, at=(-25, 0), shine=0.6), view, gain=0.0)
+    seen = looking.look(jaws(view, gap, 3.3, at=(x, 0), shine=0.6), view, gain=0.0)
     camera = replace(looking.camera(view, tilt=False), u_tilt_rad=0.02)
-    assert jaw_references(seen.shapes, camera, 22.6)
+    assert jaw_references(seen.shapes, camera, gap)
     first, followed = found
     assert np.abs(followed.q[4:6] - first.q[4:6]).max() < module.FOLLOWED_LIGHT + 1e-9
 
