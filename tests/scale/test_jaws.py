@@ -162,7 +162,7 @@ def test_the_height_is_told_by_the_explanation_of_the_walls_that_gives_the_depth
     assert -0.5 < found.height_mm < 3.5
 
 
-@pytest.mark.parametrize(("turn", "x", "gap"), [(0.02, -20, 22.6), (0.01, 20, 16.0)])
+@pytest.mark.parametrize(("turn", "x", "gap"), [(0.0, 20, 22.6), (-0.01, -25, 16.0)])
 def test_a_wall_that_is_hidden_keeps_its_light_in_the_explanation_that_is_followed(
     monkeypatch, turn, x, gap
 ) -> None:
