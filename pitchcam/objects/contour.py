@@ -18,6 +18,9 @@ from pitchcam.small import median
 MARGIN = 28
 #: Hairs and dust fibres are thinner than this in photo pixels; a crest's base is wider.
 FIBRE_PX = 5
+#: What is thin and reaches farther than this from what is not, pixels, is a fibre down to its root:
+#: of a crest of 47.5 degrees, the sharpest, less than 6 pixels are thinner than a fibre.
+TIP_PX = 10.0
 #: A blurred fibre is wider, as wide as a small thread's crests: it is then thinner than this, this
 #: many times as long as wide, which no crest is, and its last quarter is as wide as its first, to
 #: this share: what is left of a jaw's tip goes from 9 to 5 pixels, and its quarters are as 0.65.
@@ -167,9 +170,12 @@ def crop_object(
     if cut:
         near = np.ones((2 * BEYOND * STEP + 1,) * 2, np.uint8)
         mask &= np.asarray(cv2.dilate(_enlarged(own, box), near), np.uint8)
-    mask = _largest_filled(mask, _middles(own, box))
+    whole = _largest_filled(mask, _middles(own, box))
+    mask = _without_fibres(whole)
     core = np.asarray(cv2.erode(mask, np.ones((5, 5), np.uint8)), np.uint8)
     light, channel = _channel(relative, core)
+    # Within two pixels of a part a fibre's root would be its edge.
+    np.putmask(light, whole > mask, 1.0)
     level = field.backdrop.level(np.array([(x0 + x1) / 2]), np.array([(y0 + y1) / 2]))
     code = float(_luma(level)[0] if channel == "luma" else level.mean())
     return Crop(light=light, origin_px=(x0, y0), mask=mask, channel=channel, background_code=code)
@@ -233,12 +239,15 @@ def _largest_filled(
     contours, _ = cv2.findContours(body, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     filled = np.zeros_like(body)
     cv2.drawContours(filled, [max(contours, key=cv2.contourArea)], -1, 1, cv2.FILLED)
-    return _without_fibres(filled)
+    return np.asarray(filled, np.uint8)
 
 
 def _without_fibres(mask: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """Cut off fibres: what an opening removes, but for the stubs that are a crest's own tip."""
-    kept = mask & _near(_opened(mask, FIBRE_PX))
+    opened = _opened(mask, FIBRE_PX)
+    kept = mask & _near(opened)
+    if (kept != mask).any():
+        kept = kept & (1 - _rooted(mask & (1 - opened), opened))
     opened = _opened(kept, WIDE_FIBRE_PX)
     rest = kept & (1 - _near(opened))
     if not rest.any() or not opened.any():
@@ -254,6 +263,18 @@ def _without_fibres(mask: NDArray[np.uint8]) -> NDArray[np.uint8]:
         if long**2 > FIBRE_LONG * len(points) and last > FIBRE_EVEN * first:
             kept[rows, columns] = 0
     return kept
+
+
+def _rooted(thin: NDArray[np.uint8], body: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Return what of the thin pixels hangs together with what reaches far from the body.
+
+    The root of a fibre, left in a groove, stood between two crests as a third.
+    """
+    far = cv2.distanceTransform(1 - body, cv2.DIST_L2, 3) > TIP_PX
+    _, labels = cv2.connectedComponents(thin)
+    fibres = np.zeros(int(labels.max()) + 1, np.uint8)
+    fibres[labels[(thin > 0) & far]] = 1
+    return np.asarray(fibres[labels], np.uint8)
 
 
 def _opened(mask: NDArray[np.uint8], width: int) -> NDArray[np.uint8]:
