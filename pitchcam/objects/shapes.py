@@ -172,15 +172,27 @@ class Shape:
 
     @cached_property
     def end_faces(self) -> tuple[Face, ...]:
-        """The flat faces at its ends that the outline at LIT_LEVEL shows."""
-        faces = (end_face(self.lit_outline_px, self.axis, end) for end in (-1.0, 1.0))
+        """The flat faces at its ends that the outline at LIT_LEVEL shows.
+
+        Where the border cuts an end, the outline there is the border's.
+        """
+        ends, cut = np.array([-1.0, 1.0]), self.cut_stations
+        middle = self.axis.to_axis(self.lit_outline_px)[:, 0].mean()
+        whole = [end for end in ends if not (end * (cut - middle) > 0).any()]
+        faces = (end_face(self.lit_outline_px, self.axis, end) for end in whole)
         return tuple(face for face in faces if face is not None)
+
+    @property
+    def cut_places(self) -> Points:
+        """Where the border of the light or of the picture cuts it, (n, 2): along and across."""
+        at = np.array(self.blob.border_px, float).reshape(-1, 2)
+        places: Points = self.axis.to_axis(at)
+        return places
 
     @property
     def cut_stations(self) -> Points:
         """Stations at which the border of the light or of the picture cuts it, (n,)."""
-        at = np.array(self.blob.border_px, float).reshape(-1, 2)
-        stations: Points = self.axis.to_axis(at)[:, 0]
+        stations: Points = self.cut_places[:, 0]
         return stations
 
     @property

@@ -6,6 +6,7 @@ import numpy as np
 
 from pitchcam.flags import flag
 from pitchcam.frozen import dataclass
+from pitchcam.objects.field import STEP
 from pitchcam.objects.gaps import is_seen_through
 from pitchcam.objects.regions import Region
 from pitchcam.objects.shapes import Shape
@@ -87,9 +88,21 @@ def _overlaid(part: Shape, region: Region) -> bool:
 
 
 def _cut_through(part: Shape, region: Region) -> bool:
+    """Whether a border hides something of a thread: of its crests, or of a side beside them.
+
+    What it hides of an end face between the sides is none of the thread.
+    """
     reach = BORDER_REACH * region.spacing_px
-    at = part.cut_stations
-    return bool(((at > region.start_px - reach) & (at < region.end_px + reach)).any())
+    at, across = part.cut_places.T
+    near = (at > region.start_px - reach) & (at < region.end_px + reach)
+    s, upper, lower = part.stations
+    on = (s >= region.start_px) & (s <= region.end_px)
+    if not near.any() or not on.any():
+        return bool(near.any())
+    beside = (at > region.start_px) & (at < region.end_px)
+    # The places are those of the shrunk picture.
+    between = (across < upper[on].min() - STEP) & (across > lower[on].max() + STEP)
+    return bool((near & (beside | ~between)).any())
 
 
 def _clipped(scene: Scene, part: Shape) -> bool:

@@ -141,6 +141,18 @@ def test_middles_and_extents_are_the_shadows(seen, kind: str) -> None:
     assert seen[kind].cut_stations.shape == (0,)
 
 
+def test_what_the_border_cuts_off_is_no_end_face(seen) -> None:
+    part = seen["other"]
+    ends = {face.end for face in part.end_faces}
+    assert ends
+    for end in ends:
+        s = part.stations[0][0 if end < 0 else -1]
+        (at,) = part.axis.to_photo(np.array([[s, 3.0]]))
+        cut = replace(part, blob=replace(part.blob, border_px=((float(at[0]), float(at[1])),)))
+        assert {face.end for face in cut.end_faces} == ends - {end}
+        assert cut.cut_places == pytest.approx(np.array([[s, 3.0]]))
+
+
 def test_the_threads_axis_spacing_and_turns(seen) -> None:
     part = seen["other"]
     way = np.array(part.axis.direction)

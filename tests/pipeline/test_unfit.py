@@ -33,7 +33,10 @@ def problem_of(stations, light, *, sides=None):
     along = np.arange(80.0, 260.0)
     sides = sides or (along, np.full(180, 60.0), np.full(180, -60.0))
     axis = ImageAxis(point_px=(0.0, 150.0), direction=(1.0, 0.0))
-    part = SimpleNamespace(cut_stations=stations, crop=crop, axis=axis, stations=sides)
+    places = np.stack([stations, np.full(len(stations), 60.0)], axis=1)
+    part = SimpleNamespace(
+        cut_stations=stations, cut_places=places, crop=crop, axis=axis, stations=sides
+    )
     scene = SimpleNamespace(
         rims=SimpleNamespace(spread=SimpleNamespace(blur_px=0.7)),
         photo=SimpleNamespace(pixels=np.full((30, 30, 3), 90, np.uint8)),

@@ -53,7 +53,7 @@ def region(turns: int = 8, spacing: float = 20.0) -> Region:
     )
 
 
-def told(thread: Region, *, cut=(), blur=0.8, light=120, dtype=np.uint8, gaps=0.0):
+def told(thread: Region, *, cut=(), across=20.0, blur=0.8, light=120, dtype=np.uint8, gaps=0.0):
     """Why it is refused; ``gaps`` is the share of each turn that light shows through."""
     mask = np.zeros((60, 800), np.uint8)
     mask[10:50, 250:600] = 1
@@ -61,6 +61,7 @@ def told(thread: Region, *, cut=(), blur=0.8, light=120, dtype=np.uint8, gaps=0.
     through = (s / thread.spacing_px) % 1 < gaps
     part = SimpleNamespace(
         cut_stations=np.array(cut, float),
+        cut_places=np.array([(at, across) for at in cut], float).reshape(-1, 2),
         crop=SimpleNamespace(
             origin_px=(0, 0), mask=mask, light=np.where(through, 1.0, 0.05) * np.ones((60, 1))
         ),
@@ -139,6 +140,15 @@ def test_the_first_of_several_reasons_is_told() -> None:
 )
 def test_a_border_cuts_within_a_spacing_and_a_half_of_the_last_crests(at: float, cut: bool) -> None:
     assert (told(region(), cut=(at,)) is not None) is cut
+
+
+@pytest.mark.parametrize(
+    ("at", "across", "cut"),
+    [(275.0, 15.0, False), (275.0, -15.0, False), (275.0, -17.0, True), (300.0, 0.0, True)],
+)
+def test_what_a_border_hides_of_an_end_face_is_none_of_the_thread(at, across, cut) -> None:
+    """Its sides, 20 px out to either side here, are seen to their ends."""
+    assert (told(region(), cut=(at,), across=across) is not None) is cut
 
 
 @pytest.mark.parametrize(("spacing", "fits"), [(6.9, False), (7.1, True)])
