@@ -128,7 +128,8 @@ def _outcome(status: Any, error: PitchcamError, job: Job, *, lasting: bool = Tru
 
 def _nameless(text: str, path: Path) -> str:
     """Take the file's name out of a message: the same bytes may lie elsewhere by another name."""
-    return text.replace(str(path), "the photo").replace(path.name, "the photo")
+    plain = text.replace(str(path), "the photo").replace(path.name, "the photo")
+    return "The" + plain[3:] if plain.startswith("the photo") else plain
 
 
 def _passing(code: str, message: str, advice: str) -> Outcome:

@@ -14,6 +14,9 @@ from pitchcam.records import MM_PER_INCH
 from pitchcam.series import ThreadSize
 from pitchcam.series.gauges import load_leaves
 
+#: A size as likely as this share of the best one is named beside it: its leaf is held as well.
+RIVAL = 0.25
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Slip:
@@ -42,11 +45,25 @@ def _near_leaf(slip: Slip, read: HandReadings, ranked: Posterior) -> str:
     held, right = _leaf_name(read.pitch_mm[0]), right_leaf(slip.size)
     drift = abs(right.pitch_mm - read.pitch_mm[0])
     turns = max(2.0, 2 * VISIBLE_GAP_MM / max(drift, 1e-3))
+    fits, leaves, wrong = f"{slip.size.designation}, whose leaf is {right.mark}", right.mark, "the"
+    rival = _rival(slip, ranked, {held, right.mark})
+    if rival is not None:
+        leaf = right_leaf(rival).mark
+        fits += f", or {rival.designation}, whose leaf is {leaf}"
+        leaves, wrong = f"{leaves}, {leaf}", "a"
     return (
-        f"Hold the leaf again: the rest fits {slip.size.designation}, whose leaf is {right.mark}. "
-        f"Hold {right.mark} and {held} in turn against the light; over {turns:.0f} turns the "
-        f"wrong one shows a gap of {VISIBLE_GAP_MM:g} mm at both ends."
+        f"Hold the leaf again: the rest fits {fits}. Hold {leaves} and {held} in turn against the "
+        f"light; over {turns:.0f} turns {wrong} wrong one shows a gap of {VISIBLE_GAP_MM:g} mm at "
+        "both ends."
     )
+
+
+def _rival(slip: Slip, ranked: Posterior, known: set[str]) -> ThreadSize | None:
+    """Return the likeliest size of a third leaf, None where it is far behind the slip's."""
+    order = list(zip(ranked.sizes, ranked.probability, strict=True))
+    own = max((float(p) for s, p in order if s == slip.size), default=float("inf"))
+    likely = (s for s, p in order if p > RIVAL * own and right_leaf(s).mark not in known)
+    return next(likely, None)
 
 
 def _leaf_unit(slip: Slip, read: HandReadings, ranked: Posterior) -> str:

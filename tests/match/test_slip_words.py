@@ -15,13 +15,16 @@ from pitchcam.match.slip_words import _WORDS, Slip, slip_words
 from pitchcam.match.slips import SLIPS
 from pitchcam.series import find
 
-RANKED: Any = SimpleNamespace(sizes=[find(n) for n in ("M14x1.5", "M14x1.25", "G 1/4", "M16x1.5")])
+RANKED: Any = SimpleNamespace(
+    sizes=[find(n) for n in ("M14x1.5", "M14x1.25", "G 1/4", "M16x1.5")],
+    probability=[0.9, 0.05, 0.03, 0.02],
+)
 
 
-def said(slip: str, size: str, **read: Any) -> str:
+def said(slip: str, size: str, ranked: Any = RANKED, **read: Any) -> str:
     arrays = {k: np.array([v]) if isinstance(v, float) else v for k, v in read.items()}
     arrays |= {k: read[k] for k in ("apart_mm",) if k in read}
-    return slip_words(Slip(name=slip, chance=0.9, size=find(size)), HandReadings(**arrays), RANKED)
+    return slip_words(Slip(name=slip, chance=0.9, size=find(size)), HandReadings(**arrays), ranked)
 
 
 def test_every_slip_of_a_hand_has_words() -> None:
@@ -39,14 +42,30 @@ def test_every_slip_of_a_hand_has_words() -> None:
     ],
 )
 def test_a_leaf_a_step_off_is_told_by_the_gap_it_shows(size, held_mm, right, held) -> None:
-    words = said("leaf-step", size, pitch_mm=held_mm)
+    alone = SimpleNamespace(sizes=[find(size)], probability=[1.0])
+    words = said("leaf-step", size, alone, pitch_mm=held_mm)
     assert f"whose leaf is {right}" in words
     assert f"Hold {right} and {held} in turn" in words
     turns, gap = (float(re.search(p, words)[1]) for p in (r"over (\d+) turns", r"gap of ([\d.]+)"))
     # Laid with its middle teeth in, a wrong leaf is off by half of the drift at either end.
     off = turns * abs(find(size).pitch_mm - held_mm) / 2
     assert off >= gap - held_mm * 0.02
-    assert said("leaf-other", size, pitch_mm=held_mm) == words
+    assert said("leaf-other", size, alone, pitch_mm=held_mm) == words
+
+
+@pytest.mark.parametrize(
+    ("second", "fits"),
+    [
+        (0.466, "M14x1.5, whose leaf is 1.5mm, or M14x2, whose leaf is 2mm. Hold 1.5mm, 2mm and "),
+        (0.1, "M14x1.5, whose leaf is 1.5mm. Hold 1.5mm and "),
+    ],
+)
+def test_between_two_leaves_both_are_held(second: float, fits: str) -> None:
+    """A leaf of 1.75 mm on 13.8 mm: the coarse thread is nearly as likely as the fine one."""
+    sizes = [find(n) for n in ("M14x1.5", "M14x2")]
+    ranked = SimpleNamespace(sizes=sizes, probability=[0.525, second])
+    words = said("leaf-step", "M14x1.5", ranked, pitch_mm=1.75)
+    assert f"the rest fits {fits}1.75mm in turn" in words
 
 
 def test_a_leaf_of_the_other_unit_and_any_other_leaf() -> None:
