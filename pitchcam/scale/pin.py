@@ -58,8 +58,6 @@ def pin_distance(
     slope = float(np.arcsin(np.clip(seen @ normal * np.sign(seen @ along), -1, 1)))
     middles = camera.rays(np.array([np.mean(edge, axis=0) for edge in edges]))
     m1, m2 = (m / np.linalg.norm(m) for m in (cross(along, x) for x in middles))
-    if m1 @ m2 < 0:
-        m2 = -m2
     half = 0.5 * float(np.arctan2(np.linalg.norm(cross(m1, m2)), m1 @ m2))
     bisector = (m1 + m2) / np.linalg.norm(m1 + m2)
     radius = diameter_mm / 2

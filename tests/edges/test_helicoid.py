@@ -21,10 +21,13 @@ THREAD = Helicoid(
 PHASE = 0.4
 
 
-def mesh():
-    """The same thread as triangles: x, y, z of the mesh are the frame's z, y, x."""
-    z = np.linspace(-6, 6, 1601)
-    theta = np.linspace(0, 2 * np.pi, 721)
+def mesh(side):
+    """The same thread as triangles: x, y, z of the mesh are the frame's z, y, x.
+
+    As much of it as the rays pass that graze the + or the - side.
+    """
+    z = np.linspace(-4.5, 4.5, 1201)
+    theta = np.radians(np.linspace(-50, 50, 201) + (0.0 if side > 0 else 180.0))
     z, theta = np.meshgrid(z, theta, indexing="ij")
     # A triangle wave of period P, 0 in a ridge's middle and P / 2 in the groove's.
     turns = 2 * np.pi * ((z - PHASE) / PITCH - theta / (2 * np.pi))
@@ -58,7 +61,7 @@ def test_first_hit_is_a_meshs(side: float) -> None:
     steps = np.linspace(-5, 5, 400)
     far = THREAD.first_hit(start, way, phase, np.full(n, side), steps)
     origins = (start - 5 * way).T
-    at, ray, _ = mesh().ray.intersects_location(origins, way.T, multiple_hits=True)
+    at, ray, _ = mesh(side).ray.intersects_location(origins, way.T, multiple_hits=True)
     reached = np.full(n, np.inf)
     np.minimum.at(reached, ray, np.linalg.norm(at - origins[ray], axis=1) - 5)
     # Behind the thread's other side, and beyond the steps, nothing is looked for.

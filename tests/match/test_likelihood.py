@@ -241,3 +241,33 @@ def test_no_series_of_a_pitch_alone() -> None:
     reading = ThreadReading(pitch_mm=Quantity(value=1.5, u=0.01))
     expected = -np.log(1.5 * FACTORS * np.log(8.0 / 0.15))
     assert log_off_series(reading, FACTORS) == pytest.approx(expected, rel=1e-12)
+
+
+@pytest.mark.parametrize("beyond", [-2.0, 10.0])
+def test_a_tapers_diameters_are_those_of_the_place_where_they_were_read(beyond: float) -> None:
+    """1 : 16 and a place 10 mm beyond the gauge plane: 0.625 mm, of a reading good to 0.02."""
+    parts = population("external")
+    place = next(i for i in parts.leaders if parts.sizes[i].designation == "1/2-14 NPT")
+    at = float(parts.gauge_length_mm[place]) + beyond
+    values = parts.mean[place, 0].mean(axis=0) + beyond / 16 * np.isin(range(6), DIAMETERS)
+    u = (0.003, 0.02, 0.02, 0.05, 0.5, 0.002)
+    read = {
+        name: Quantity(value=float(v), u=x)
+        for name, v, x in zip(NAMING_QUANTITIES, values, u, strict=True)
+    }
+    reading = ThreadReading(diameter_station_mm=Quantity(value=at, u=0.1), **read)
+    fit = log_likelihoods(reading, np.ones(1), parts)[0]
+    # None of the quantities is far off: it is no worse than a reading that is met.
+    middle = log_likelihoods(
+        replace(
+            reading,
+            diameter_station_mm=Quantity(value=at - beyond, u=0.1),
+            **{
+                NAMING_QUANTITIES[d]: Quantity(value=float(values[d]) - beyond / 16, u=u[d])
+                for d in DIAMETERS
+            },
+        ),
+        np.ones(1),
+        parts,
+    )[0]
+    assert fit[place] == pytest.approx(middle[place], abs=0.5)

@@ -6,6 +6,7 @@ OpenCV's, light and tone curve are written out here, so that nothing of the pack
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 
 import cv2
@@ -85,8 +86,8 @@ def cover(size, corners, blur=1.0) -> np.ndarray:
     out = np.zeros((size[1], size[0]))
     x0, y0 = np.maximum(np.floor(corners.min(axis=0) - 7 * blur), 0).astype(int)
     x1, y1 = np.minimum(np.ceil(corners.max(axis=0) + 7 * blur), np.array(size)).astype(int)
-    y, x = np.mgrid[y0:y1, x0:x1].astype(float)
-    off = np.full(x.shape, -np.inf)
+    y, x = np.arange(y0, y1, dtype=float)[:, None], np.arange(x0, x1, dtype=float)
+    off = np.full((len(y), len(x)), -np.inf)
     middle = corners.mean(axis=0)
     for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True):
         n = np.array([b[1] - a[1], a[0] - b[0]]) / np.hypot(*(b - a))
@@ -96,13 +97,16 @@ def cover(size, corners, blur=1.0) -> np.ndarray:
     return out
 
 
+@functools.lru_cache(maxsize=4)
 def window(size, margin=60.0, blur=3.0) -> np.ndarray:
-    """A lit rectangle square to the picture, (h, w), 0..1."""
+    """A lit rectangle square to the picture, (h, w), 0..1: the same for many, and nobody's own."""
     w, h = size
     corners = np.array(
         [[margin, margin], [w - margin, margin], [w - margin, h - margin], [margin, h - margin]]
     )
-    return cover(size, corners, blur)
+    lit = cover(size, corners, blur)
+    lit.flags.writeable = False
+    return lit
 
 
 def encode(light: np.ndarray) -> np.ndarray:

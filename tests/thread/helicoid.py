@@ -4,6 +4,8 @@ No condition on normals is used: at each station the outermost point of hundreds
 through the axis is taken, as a camera sees it.
 """
 
+import functools
+
 import numpy as np
 from scipy.signal import find_peaks
 
@@ -37,8 +39,17 @@ def whitworth_profile(pitch, major):
 def seen_sides(profile, pitch, lead, pinhole, turns=6):
     """Return z and the outermost |y| of the + and the - side on the plane x = 0."""
     z, r, _ = profile
-    many = np.concatenate([z[:-1] + pitch * j for j in range(-turns - 6, turns + 7)])
-    radius = np.tile(r[:-1], 2 * turns + 13)
+    hole = tuple(float(x) for x in pinhole)
+    return _seen_sides(z.tobytes(), r.tobytes(), pitch, lead, hole, turns)
+
+
+@functools.lru_cache(maxsize=64)
+def _seen_sides(z, r, pitch, lead, pinhole, turns):
+    """Draw the same once, however many tests see it: it takes half a second; nobody writes it."""
+    z, r = np.frombuffer(z), np.frombuffer(r)
+    beyond = turns // 2 + 6
+    many = np.concatenate([z[:-1] + pitch * j for j in range(-beyond, beyond + 1)])
+    radius = np.tile(r[:-1], 2 * beyond + 1)
     grid = np.arange(-turns / 2 * pitch, turns / 2 * pitch, pitch / 300)
     cz, cy, cx = pinhole
     out = []
@@ -52,6 +63,8 @@ def seen_sides(profile, pitch, lead, pinhole, turns=6):
             seen_y = cy + grow * (y - cy)
             best = np.maximum(best, np.interp(grid, seen_z, side * seen_y))
         out.append(best)
+    for array in (grid, *out):
+        array.flags.writeable = False
     return grid, out[0], out[1]
 
 
