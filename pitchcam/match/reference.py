@@ -373,8 +373,6 @@ def box_doubt(
 ) -> str | None:
     """Return what threads of many photos say of the one reference stated for all, or None."""
     held = [r for r in readings if r.pitch_mm is not None and r.major_mm is not None]
-    if len(held) < FEWEST:
-        return None
     belief = size_belief(held, spec, folder=folder)
     if belief.wrong < DOUBTED:
         return None

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
-from pitchcam.match import name_thread
+from pitchcam.match import name_thread, ratios
 from pitchcam.match.evidence import rescaled
-from pitchcam.match.naming import NAMED
+from pitchcam.match.naming import NAMED, posterior
 from pitchcam.match.ratios import ONLY, any_scale, name_by_ratios, ratios_of
 from pitchcam.records import ThreadReading
 from tests.match.test_naming import q, reading_of
@@ -49,6 +50,24 @@ def test_the_only_one_is_named() -> None:
     assert (verdict.probability or 0) > 0.999
 
 
+@pytest.mark.parametrize(
+    ("usual", "alike", "named"),
+    [(0.9999, 0.9999, True), (0.9999, 0.99, False), (0.99, 0.9999, False)],
+)
+def test_a_name_by_ratio_is_sure_with_what_is_common_and_without(
+    monkeypatch: pytest.MonkeyPatch, usual: float, alike: float, named: bool
+) -> None:
+    """A thread is not the only one because it is met often, nor despite that it is not."""
+    reading = reading_of("1/8-27 NPT")
+    sure = name_by_ratios(reading)
+    assert sure.status == "named"
+    flat = posterior(reading, priors={}, scales=any_scale().after([reading]).likely())
+    flat = replace(flat, probability=np.r_[alike, flat.probability[1:]])
+    monkeypatch.setattr(ratios, "name_thread", lambda *_, **__: replace(sure, probability=usual))
+    monkeypatch.setattr(ratios, "posterior", lambda *_, **__: flat)
+    assert (name_by_ratios(reading).status == "named") == named
+
+
 @pytest.mark.parametrize("size", ["M52x1.5", "0 BA", "11/16-11 BSW"])
 def test_what_would_do_for_a_name_with_a_scale_does_not_without_one(size: str) -> None:
     """Between the limit of a name and ONLY: the truth is listed, the caliper settles it."""
@@ -85,6 +104,8 @@ def test_ratios_are_free_of_the_scales_error() -> None:
     assert b is not None
     assert b.u == pytest.approx(a.u, rel=0.01)
     assert a.value == pytest.approx(1 / 9.884)
+    turned = {(b, a): r for (a, b), r in held.items()}
+    assert ratios_of(replace(wide, correlation=turned)).pitch_over_major == b
     assert ratios_of(ThreadReading(pitch_mm=q(1.0, 0.01))).pitch_over_major is None
 
 

@@ -359,6 +359,7 @@ def test_where_a_phone_is_held_speaks_for_a_size() -> None:
 def test_no_reference_is_doubted_without_a_thread_or_a_size() -> None:
     assert size_belief([], ScaleSpec(source="pin", mm=8.0), 250.0).wrong < 0.05
     assert size_belief([read("M10x1", 1.25)], ScaleSpec(source="none"), 250.0).wrong == 0.0
+    assert size_belief([read("M10x1", 1.25)], ScaleSpec(source="pin"), 250.0).wrong == 0.0
     # A bar that was measured cannot have been printed otherwise.
     measured = ScaleSpec(source="sheet", sheet_bar_mm=97.0)
     assert size_belief([read("M10x1", 1.04)], measured, 250.0).wrong == 0.0
@@ -393,6 +394,46 @@ def test_a_box_with_the_right_reference_is_not_doubted() -> None:
     assert box_doubt([odd, *BOX[1:]], spec) is None
     assert box_doubt([rescaled(BOX[0], 1.06)], spec) is None
     assert box_doubt([ThreadReading(pitch_mm=q(1.5, 0.003))] * 3, spec) is None
+
+
+def test_a_box_is_doubted_where_that_is_sure_and_of_most_of_its_threads() -> None:
+    spec = ScaleSpec(source="disc", mm=20.0)
+    two = [rescaled(r, 1 / 1.2) for r in BOX[:2]]
+    assert "2 of 2" in (box_doubt(two, spec) or "")
+    alone = read("M14x1.5", 1.25)
+    assert size_belief([alone], PIN).wrong > 0.9
+    assert box_doubt([alone], PIN) is None
+    # No thread has a pitch of a third of its diameter, at whatever size of the reference.
+    never = [replace(r, pitch_mm=q(0.33 * r.major_mm.value, 0.004)) for r in BOX[:3]]
+    assert size_belief([*two, *never], spec).wrong > 0.9
+    assert box_doubt([*two, *never], spec) is None
+    # Two that another size explains, and one that speaks for neither: even odds are no doubt.
+    even = [*(rescaled(r, 1 / 1.06) for r in BOX[:2]), replace(BOX[0], pitch_mm=q(1.62, 0.003))]
+    assert 0.3 < size_belief(even, spec).wrong < 0.9
+    assert box_doubt(even, spec) is None
+
+
+def test_the_share_of_another_size_is_one_of_what_is_wrong() -> None:
+    """A size that lies as near as neighbours do does not count the stated one among them."""
+    belief = size_belief([read("M14x1.5", 1.012), read("M10x1", 1.012)], JAWS)
+    assert belief.ratio == pytest.approx(1 / 1.012, abs=0.002) and belief.wrong < 0.5
+    assert 0.9 < belief.share <= 1.0
+
+
+@pytest.mark.parametrize(("wrong", "asks"), [(0.2, False), (0.9, True)])
+def test_between_two_threads_a_reference_that_is_likely_wrong_is_asked_for_first(
+    wrong: float, asks: bool
+) -> None:
+    reading = ThreadReading(pitch_mm=q(1.5, 0.002), major_mm=q(13.85, 0.6))
+    stated = name_thread(reading)
+    assert stated.status == "ambiguous"
+    scales = Scales(
+        ratio=np.array([1.0, 0.8]), spread=np.zeros(2), weight=np.array([1 - wrong, wrong])
+    )
+    belief = SizeBelief(scales=scales, sizes_mm=(10.0, 8.0), ratio=0.8, share=1.0, threads=1)
+    [found] = doubted(part(reading), PIN, belief, [])
+    step = found.threads[0].verdict.next_step or ""
+    assert ("10 or 8 mm?" in step) == asks and (step == stated.next_step) != asks
 
 
 def test_a_common_error_leaves_the_ratio_as_sure_as_it_was() -> None:
