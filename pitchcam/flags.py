@@ -32,7 +32,7 @@ FLAGS: dict[str, tuple[str, str]] = {
     ),
     "flicker": (
         "the light flickers: bright and dark bands lie across the picture",
-        "turn the screen or lamp up to full, dimmed ones flicker, or take another light, retake",
+        "turn the screen or lamp up to full (dimmed ones flicker) or take another light, retake",
     ),
     "too-small": (
         "the thread covers too few pixels to be measured",

@@ -58,8 +58,8 @@ class Flicker:
 
     @property
     def swing(self) -> float:
-        """The light's largest fall below its brightest, as a share of that."""
-        return float(1 - np.exp(np.ptp(self.log_light, axis=1)).min() ** -1)
+        """The light's largest fall below its brightest, as a share of that, in any channel."""
+        return float(1 - np.exp(-np.ptp(self.log_light, axis=1)).min())
 
     @property
     def too_dark(self) -> bool:
@@ -105,12 +105,15 @@ def find_flicker(
 
 
 def _bands(planes: Floats, inside: NDArray[np.uint8]) -> Values | None:
-    """Return the bands along rows, (channels, rows); None where most strips do not show them."""
+    """Return the bands along rows, (channels, rows); None where most strips show none."""
     mean, lit = _background(planes, inside, EVERY)
     if not _shown(np.log(np.maximum(mean, LEAST_LIGHT)), lit & _clear(inside)):
         return None
     _, lit = _background(planes, inside, 1)
     rows = np.flatnonzero((lit[1:] & lit[:-1]).sum(axis=1) >= FEWEST)
+    if len(rows) < FEWEST_ROWS:
+        # Through a mesh all that was looked at may be clear, and nothing else.
+        return None
     span = slice(int(rows[0]), int(rows[-1]) + 1)
     out = np.zeros(planes.shape[:2])
     for own, plane in zip(out, planes, strict=True):

@@ -24,7 +24,7 @@ from pitchcam.pipeline.cast import as_cast
 from pitchcam.pipeline.inputs import scale_shares
 from pitchcam.pipeline.outline import budgeted
 from pitchcam.pipeline.place import geometry
-from pitchcam.pipeline.pose_report import left_hand, lies_aslant, part_pose
+from pitchcam.pipeline.pose_report import hidden_flanks, left_hand, lies_aslant, part_pose
 from pitchcam.pipeline.scene import Scene
 from pitchcam.pipeline.told_lens import told
 from pitchcam.pipeline.unfit import Found, hardly_turns, refusal, too_small
@@ -303,11 +303,7 @@ def _by_crests(
         verdict = name_thread(reading)
     if _unsure(region, verdict):
         return _unreadable(found, hardly_turns(number), flags), None
-    hidden = "their flanks: the thread angle is"
-    if shape.half_angles_deg is not None:
-        hidden = "some of their flanks: pitch and minor diameter are"
-    text = f"part {number} is seen so much along its axis that its ridges hide {hidden} not read"
-    flags.append(flag("slanted", text))
+    flags.append(hidden_flanks(reading, number))
     result = ThreadResult(
         reading=reading,
         half_angles_deg=(None, None),

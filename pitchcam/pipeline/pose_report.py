@@ -1,11 +1,11 @@
-"""What is said of a part's pose: its quantities, and a warning where it lies aslant."""
+"""What is said of a part's pose: its quantities, and what is seen otherwise or not at all in it."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from pitchcam.flags import flag
-from pitchcam.records import Flag, PartPose, Quantity
+from pitchcam.records import Flag, PartPose, Quantity, ThreadReading
 from pitchcam.thread.pose.records import Pose
 
 #: A part that lies more aslant than this is better laid level, degrees: its pose then counts for as
@@ -50,3 +50,12 @@ def left_hand(number: int, rows_shown: bool) -> list[Flag]:
     """
     told = flag("left-hand", f"the flanks of part {number} are those of a left-hand thread")
     return [told] if rows_shown else [told, flag("no-straight-edge")]
+
+
+def hidden_flanks(reading: ThreadReading, number: int) -> Flag:
+    """Return what is not read of a thread that was measured by its crests."""
+    hidden, unread = "some of their flanks: ", "pitch diameter and minor diameter"
+    if reading.angle_deg is None:
+        hidden, unread = "their flanks: ", "thread angle, pitch diameter and minor diameter"
+    text = f"part {number} is seen so much along its axis that its ridges hide {hidden}{unread}"
+    return flag("slanted", f"{text} are not read")

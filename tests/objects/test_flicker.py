@@ -65,6 +65,8 @@ def test_each_colour_has_its_own_bands() -> None:
     assert found is not None
     for channel, own in zip(found.log_light, true, strict=True):
         assert np.std(beyond(channel) - beyond(own)) < 0.004
+    # What is told of them is the colour that falls most.
+    assert found.swing == pytest.approx(1 - np.exp(-np.ptp(beyond(true[2]))), abs=0.02)
 
 
 def test_bands_of_a_phone_held_upright_lie_along_the_columns() -> None:
@@ -92,6 +94,14 @@ def test_what_lies_in_one_place_is_no_flicker() -> None:
     wave = 0.3 * np.sin(2 * np.pi * ROWS / 60)[:, None] * share
     light = scene() * np.exp(wave).astype(np.float32)
     assert find_flicker(light, INSIDE, 1.5, 4.0) is None
+
+
+def test_through_a_mesh_nothing_is_told() -> None:
+    """It is clear where every eighth point is looked at, and nowhere clear of its wires."""
+    wires = np.random.default_rng(5).random((HEIGHT, WIDTH)) < 0.5
+    wires[:, ::8] = False
+    light = np.exp(bands(0.4, 60.0))[:, None] * np.where(wires, 0.01, 1.0) * np.ones((3, 1, 1))
+    assert find_flicker(light.astype(np.float32), INSIDE, 1.5, 4.0) is None
 
 
 def test_the_blurred_border_of_the_light_is_no_band() -> None:

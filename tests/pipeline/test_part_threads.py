@@ -16,9 +16,9 @@ from pitchcam.objects.regions import Region
 from pitchcam.pipeline import part_threads
 from pitchcam.pipeline import scene as scene_module
 from pitchcam.pipeline.place import geometry
-from pitchcam.pipeline.pose_report import left_hand
+from pitchcam.pipeline.pose_report import hidden_flanks, left_hand
 from pitchcam.pipeline.unfit_photo import too_blurred
-from pitchcam.records import Quantity, ScaleSpec, Verdict
+from pitchcam.records import Quantity, ScaleSpec, ThreadReading, Verdict
 from pitchcam.scale.reference import Reference
 from pitchcam.thread.budget.pose import sloped
 from pitchcam.thread.measure import ThreadShape
@@ -494,11 +494,19 @@ def test_a_thread_read_by_its_crests_has_them_marked(monkeypatch):
     # What was not measured is told, whether or not an angle was.
     assert thread.reading.pitch_diameter_mm is None is thread.reading.minor_mm
     [told] = [w.message for w in found.warnings if w.code == "slanted"]
-    unread = "the thread angle is" if thread.reading.angle_deg is None else "pitch and minor"
-    assert unread in told and "not read" in told
+    assert "pitch diameter and minor diameter are not read" in told
+    assert ("angle" in told) == (thread.reading.angle_deg is None)
     assert thread.plots is not None and len(thread.plots.crests_px) >= 6
     assert len(thread.plots.edges_px) == 2
     assert identify(PHOTO, PIN, plots=False).parts[0].threads[0].plots is None
+
+
+@pytest.mark.parametrize("angle", [None, Quantity(value=60.0, u=1.0)])
+def test_all_that_hidden_flanks_leave_unread_is_told(angle):
+    told = hidden_flanks(ThreadReading(angle_deg=angle), 2)
+    assert told.code == "slanted" and told.message.startswith("part 2 ")
+    assert ("thread angle" in told.message) == (angle is None)
+    assert "pitch diameter" in told.message and "minor diameter" in told.message
 
 
 def test_a_wide_blur_loses_the_flanks_sooner_than_one_of_the_pixels():
