@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Mapping
 
 from pitchcam.frozen import dataclass
@@ -12,7 +13,7 @@ from pitchcam.match.leaves import right_leaf
 from pitchcam.match.naming import Posterior
 from pitchcam.records import MM_PER_INCH
 from pitchcam.series import ThreadSize
-from pitchcam.series.gauges import load_leaves
+from pitchcam.series.gauges import SAME_LEAF, Leaf, load_leaves
 
 #: A size as likely as this share of the best one is named beside it: its leaf is held as well.
 RIVAL = 0.25
@@ -43,14 +44,17 @@ def _several(ranked: Posterior, read: HandReadings, n: int = 3) -> str:
 def _near_leaf(slip: Slip, read: HandReadings, ranked: Posterior) -> str:
     assert read.pitch_mm is not None
     held, right = _leaf_name(read.pitch_mm[0]), right_leaf(slip.size)
-    drift = abs(right.pitch_mm - read.pitch_mm[0])
-    turns = max(2.0, 2 * VISIBLE_GAP_MM / max(drift, 1e-3))
+    pitches = [right.pitch_mm, float(read.pitch_mm[0])]
     fits, leaves, wrong = f"{slip.size.designation}, whose leaf is {right.mark}", right.mark, "the"
-    rival = _rival(slip, ranked, {held, right.mark})
+    rival = _rival(slip, ranked, pitches)
     if rival is not None:
-        leaf = right_leaf(rival).mark
-        fits += f", or {rival.designation}, whose leaf is {leaf}"
-        leaves, wrong = f"{leaves}, {leaf}", "a"
+        leaf = right_leaf(rival)
+        fits += f", or {rival.designation}, whose leaf is {leaf.mark}"
+        leaves, wrong = f"{leaves}, {leaf.mark}", "a"
+        pitches.append(leaf.pitch_mm)
+    # Any of them may be the right one: the two that are most alike want the most turns.
+    drift = min(abs(a - b) for a, b in itertools.combinations(pitches, 2))
+    turns = max(2.0, 2 * VISIBLE_GAP_MM / max(drift, 1e-3))
     return (
         f"Hold the leaf again: the rest fits {fits}. Hold {leaves} and {held} in turn against the "
         f"light; over {turns:.0f} turns {wrong} wrong one shows a gap of {VISIBLE_GAP_MM:g} mm at "
@@ -58,12 +62,17 @@ def _near_leaf(slip: Slip, read: HandReadings, ranked: Posterior) -> str:
     )
 
 
-def _rival(slip: Slip, ranked: Posterior, known: set[str]) -> ThreadSize | None:
-    """Return the likeliest size of a third leaf, None where it is far behind the slip's."""
+def _rival(slip: Slip, ranked: Posterior, known: list[float]) -> ThreadSize | None:
+    """Return the likeliest size of a leaf of another pitch, None where it is far behind."""
     order = list(zip(ranked.sizes, ranked.probability, strict=True))
     own = max((float(p) for s, p in order if s == slip.size), default=float("inf"))
-    likely = (s for s, p in order if p > RIVAL * own and right_leaf(s).mark not in known)
+    likely = (s for s, p in order if p > RIVAL * own and not _like(right_leaf(s), known))
     return next(likely, None)
+
+
+def _like(leaf: Leaf, pitches_mm: list[float]) -> bool:
+    """Whether a leaf has one of some pitches, as that of 0 BA has that of 1 mm."""
+    return any(abs(leaf.pitch_mm / p - 1) < SAME_LEAF for p in pitches_mm)
 
 
 def _leaf_unit(slip: Slip, read: HandReadings, ranked: Posterior) -> str:

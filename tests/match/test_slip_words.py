@@ -68,6 +68,28 @@ def test_between_two_leaves_both_are_held(second: float, fits: str) -> None:
     assert f"the rest fits {fits}1.75mm in turn" in words
 
 
+@pytest.mark.parametrize(
+    ("sizes", "held_mm", "turns"),
+    [
+        # By hand, a gap of 0.1 mm at both ends: 1.5 and 1.25 mm lie 0.25 mm a turn apart, and
+        # 1.25 mm and 20 TPI (1.27 mm) 0.02.
+        (("M16x1.5", "5/8-20 UN"), 1.25, "10"),
+        (("M14x1.5", "M14x2"), 1.75, "2"),
+    ],
+)
+def test_the_two_leaves_most_alike_say_over_how_many_turns(sizes, held_mm, turns) -> None:
+    ranked = SimpleNamespace(sizes=[find(n) for n in sizes], probability=[0.5, 0.4])
+    assert f"over {turns} turns a wrong one" in said(
+        "leaf-step", sizes[0], ranked, pitch_mm=held_mm
+    )
+
+
+def test_a_leaf_of_the_pitch_that_was_held_is_no_other_leaf() -> None:
+    """0 BA has 1 mm (BS 93): its leaf cannot be told from that of 1 mm."""
+    ranked = SimpleNamespace(sizes=[find("M6x0.75"), find("0 BA")], probability=[0.5, 0.4])
+    assert "Hold 0.75mm and " in said("leaf-step", "M6x0.75", ranked, pitch_mm=1.0)
+
+
 def test_a_leaf_of_the_other_unit_and_any_other_leaf() -> None:
     assert said("leaf-unit", "3/8-16 UNC", pitch_mm=1.6).endswith(
         "the rest fits 3/8-16 UNC, whose leaf is 16tpi."
