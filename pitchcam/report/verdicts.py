@@ -70,7 +70,8 @@ def candidates_words(cell: str) -> str:
     if not cell:
         return ""
     pairs = [candidate.rpartition(" ") for candidate in cell.split("; ")]
-    said = [f"{name} ({percent(float(chance))})" for name, _, chance in pairs[:MOST_SAID]]
+    # A cell rounds: its 0.000 is little, not nothing.
+    said = [f"{name} ({percent(float(p) or LEAST)})" for name, _, p in pairs[:MOST_SAID]]
     more = len(pairs) - len(said)
     return " or ".join([*said, f"{more} more"] if more else said)
 
@@ -94,10 +95,14 @@ def twins_to_tell(verdict: Verdict) -> list[str]:
 
 #: So many candidates fit a line; the first is nearly always the one.
 MOST_SAID = 3
+#: What a table's cell, of three decimals, has as 0.000.
+LEAST = 0.0001
 #: A sentence ends before a capital: neither 0.81 mm nor M14x1.5 does.
 _SENTENCE = re.compile(r"(?<=[.?]) (?=[A-Z])")
 #: From so many clauses on, a sentence reads better as a list.
 FEWEST_LISTED = 3
+#: What a second measurement begins with: no lead of its own.
+_SECOND = "Then: "
 
 
 def steps(text: str) -> list[tuple[str, tuple[str, ...]]]:
@@ -110,10 +115,11 @@ def steps(text: str) -> list[tuple[str, tuple[str, ...]]]:
     """
     found: list[tuple[str, tuple[str, ...]]] = []
     for sentence in _SENTENCE.split(text):
-        lead, colon, rest = sentence.partition(": ")
+        then = _SECOND if sentence.startswith(_SECOND) else ""
+        lead, colon, rest = sentence.removeprefix(then).partition(": ")
         cases = tuple(rest.rstrip(".").split("; "))
         listed = colon and "; " not in lead and len(cases) >= FEWEST_LISTED
-        found.append((f"{lead}:", cases) if listed else (sentence, ()))
+        found.append((f"{then}{lead}:", cases) if listed else (sentence, ()))
     return found
 
 

@@ -98,6 +98,23 @@ def test_cases_of_a_step_stand_under_one_another():
     )
 
 
+def test_a_second_measurement_has_its_cases_under_what_to_do():
+    """As two measurements are told: the first word is none of its lead."""
+    step = "Try a plug of 10 BA. Then: Make a cast: 10 BA 1.3 mm; M1.6x0.35 1.2 mm; M2x0.4 1.6 mm."
+    assert verdicts.step_lines(step) == [
+        "  next step: Try a plug of 10 BA.",
+        "  Then: Make a cast:",
+        "    - 10 BA 1.3 mm",
+        "    - M1.6x0.35 1.2 mm",
+        "    - M2x0.4 1.6 mm",
+    ]
+
+
+def test_a_cell_that_is_rounded_to_nothing_is_not_impossible():
+    words = "M6x1 (under 0.1 %) or M6x0.75 (over 99.9 %)"
+    assert verdicts.candidates_words("M6x1 0.000; M6x0.75 1.000") == words
+
+
 def test_candidates_of_a_table_are_read_as_percent_and_few():
     assert verdicts.candidates_words("") == ""
     cell = "M10x1 0.773; M15x1.5 0.174; 5/16-32 UNEF 0.021; M20x2 0.016; 1/2-20 UNF 0.006"
