@@ -153,7 +153,8 @@ def _side(
 
         return read_side(role, text, cast=cast, wanted=wanted)
     path, dash, rest = text.partition(" -")
-    if dash and Path(path.strip()).suffix.lower() in _PICTURES:
+    options = dash and Path(path.strip()).suffix.lower() in _PICTURES
+    if options and not Path(text).exists():
         raise UsageError(
             f"'{text}' is a photo with options;",
             f"state its reference so: --{role} {path.strip()} --{role}-scale "

@@ -37,8 +37,9 @@ class SideName:
 class Side:
     """The port's or the part's names, most probable first, and what would settle them.
 
-    ``probability`` is that of the first name as it was measured, None of a typed one; ``left_open``
-    says that measuring gave no name, even where one candidate only is left.
+    ``probability`` is that of the one name that was measured, which may stand for several ends,
+    None of several names and of a typed one; ``left_open`` says that measuring left this one
+    candidate, and gave no name.
     """
 
     role: str
@@ -94,7 +95,7 @@ class Job:
 
         A name that was left open without another beside it may be any other.
         """
-        alone = any(len(s.names) == 1 and not s.certain for s in (self.port, self.part))
+        alone = self.port.left_open or self.part.left_open
         return not alone and len({way.what for way in self.ways}) == 1
 
 
@@ -154,8 +155,8 @@ def measured_side(role: str, origin: str, verdict: Verdict, gender: Gender, want
         names=tuple(names),
         twins=verdict.same_geometry,
         next_step=verdict.next_step or "",
-        probability=likely[0][1],
-        left_open=verdict.status != "named",
+        probability=likely[0][1] if len(likely) == 1 else None,
+        left_open=len(likely) == 1 and verdict.status != "named",
     )
 
 

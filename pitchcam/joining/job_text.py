@@ -44,10 +44,10 @@ def job_text(job: Job) -> str:
 
 def _names(side: Side) -> list[str]:
     lines = []
-    alone = side.probability if len(side.names) == 1 else None
-    unsure = ", not certain yet" if side.left_open and alone is not None else ""
+    of_all = 1.0 if side.probability is None else side.probability
+    unsure = ", not certain yet" if side.left_open else ""
     for name in side.names:
-        chance = percent(name.probability if alone is None else alone)
+        chance = percent(name.probability * of_all)
         share = "" if side.origin == "as typed" else f", probability {chance}{unsure}"
         lines.append(f"{side.role.capitalize()}: {name.end.text}{share} ({side.origin})")
     if side.twins:
@@ -170,6 +170,8 @@ def _side_json(side: Side) -> dict[str, Any]:
     return {
         "origin": side.origin,
         "names": [{"end": n.end.text, "probability": n.probability} for n in side.names],
+        "probability": side.probability,
+        "left_open": side.left_open,
         "same_geometry": list(side.twins),
         "next_step": side.next_step or None,
     }

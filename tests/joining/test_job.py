@@ -137,6 +137,27 @@ def test_a_name_left_open_is_not_settled_by_being_alone(tmp_path):
         assert state in PdfReader(tmp_path / "job.pdf").pages[0].extract_text()
 
 
+def test_one_name_of_two_ends_that_was_left_open_is_not_settled():
+    """ISO 7-1: an R plug comes out of Rc or of Rp; it is one candidate all the same."""
+    alone = Verdict(
+        status="ambiguous",
+        candidates=candidates(("R 1/4", 0.9), ("G 1/4", 0.003)),
+        next_step="measure the disc with a caliper",
+    )
+    side = measured_side("port", "photo plug.jpg", alone, "external", "internal")
+    job = plan(side, named_side("part", "R 1/4", "external"))
+    assert [w.what for w in job.ways] == ["they mate directly"] * 2
+    assert not side.certain and not job.settled
+    text = job_text(job)
+    for end in ("Rc", "Rp"):
+        assert f"Port: {end} 1/4 female, probability 45.0 %, not certain yet" in text
+    assert "settle it before anything is ordered or cut" in text
+    told = job_json(job)
+    assert (told["settled"], told["port"]["left_open"]) == (False, True)
+    assert (told["port"]["probability"], told["part"]["probability"]) == (0.9, None)
+    assert plan(sender(), named_side("part", "M10x1", "external")).port.probability is None
+
+
 def test_named_thread_is_one_way():
     job = plan(PORT, sender(NAMED))
     assert len(job.ways) == 1 and job.settled
@@ -337,6 +358,11 @@ def test_command(tmp_path, monkeypatch):
     # As identify takes it, with what this command calls it.
     wrong = run.invoke(job_command.command, [*base, "--part", "my sender.jpg --jaws 15"])
     assert str(wrong.exception).endswith("--part my sender.jpg --part-scale 'jaws 15'")
+    # A copy's name is a name.
+    (tmp_path / "a.jpg - copy.jpg").write_bytes(b"")
+    shown = photo_of(NAMED)
+    copy = [*base, "--part", str(tmp_path / "a.jpg - copy.jpg"), "--part-scale", "card"]
+    assert "(photo a.jpg - copy.jpg)" in run.invoke(job_command.command, copy).output
 
     def bare(path, scale, **more):
         raise UnreadableError("No sheet was found.", "See --pin", code="no-reference")
