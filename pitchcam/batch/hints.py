@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from typing import Any
 
 from pitchcam.batch.settings import Settings
-from pitchcam.records import Quantity, ThreadReading
+from pitchcam.records import Quantity, ThreadReading, u_as_stated
 from pitchcam.store.rows import ThreadRow
 
 #: So many threads tell the ratio; more would only take longer.
@@ -56,13 +56,9 @@ def reference_hints(rows: Iterable[ThreadRow], settings: Mapping[str, Settings])
 
 def _reading(row: ThreadRow) -> ThreadReading:
     """Return what was read at the stated size: what is doubted of that is what the box is asked."""
+    read = {n: Quantity(value=v, u=u) for n, (v, u) in row.quantities.items() if n in _READ}
     held: dict[str, Any] = {
-        n: Quantity(value=v, u=_as_stated(v, u, row.u_stated if n.endswith("_mm") else 0.0))
-        for n, (v, u) in row.quantities.items()
-        if n in _READ
+        n: replace(q, u=u_as_stated(q, row.u_stated if n.endswith("_mm") else 0.0))
+        for n, q in read.items()
     }
     return ThreadReading(gender="internal" if row.gender == "internal" else "external", **held)
-
-
-def _as_stated(value: float, u: float, share: float) -> float:
-    return math.sqrt(max(u**2 - (share * value) ** 2, 0.0))

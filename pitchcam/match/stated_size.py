@@ -22,6 +22,7 @@ from pitchcam.records import (
     ScaleResult,
     ThreadReading,
     ThreadResult,
+    u_as_stated,
     u_stated,
 )
 
@@ -98,7 +99,7 @@ def _without_common(reading: ThreadReading, u: float) -> ThreadReading:
     """Return the reading without an error that its lengths share: undoes ``with_common``."""
     read = {n: q for n in NAMING_QUANTITIES if (q := getattr(reading, n)) is not None}
     common = {n: u * q.value if n in LENGTHS else 0.0 for n, q in read.items()}
-    own = {n: math.sqrt(max(q.u**2 - common[n] ** 2, 0.0)) for n, q in read.items()}
+    own = {n: u_as_stated(q, u if n in LENGTHS else 0.0) for n, q in read.items()}
     pairs = {}
     for (a, b), r in reading.correlation.items():
         left = own[a] * own[b]

@@ -59,6 +59,7 @@ __all__ = [
     "Verdict",
     "exit_code",
     "json_text",
+    "u_as_stated",
     "u_stated",
 ]
 
@@ -246,6 +247,11 @@ def u_stated(thread: ThreadResult) -> float:
     lines = [line.contributions for line in thread.budget if line.source == STATED_SIZE]
     shares = [line.get("pitch_mm", 0.0) for line in lines]
     return 0.0 if pitch is None else math.hypot(*shares) / pitch.value
+
+
+def u_as_stated(length: Quantity, share: float) -> float:
+    """Return a length's u without what a doubted reference leaves of it, :func:`u_stated`."""
+    return math.sqrt(max(length.u**2 - (share * length.value) ** 2, 0.0))
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

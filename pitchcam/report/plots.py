@@ -10,7 +10,7 @@ import matplotlib as mpl
 import numpy as np
 from matplotlib.figure import Figure
 
-from pitchcam.records import MM_PER_INCH, ThreadResult
+from pitchcam.records import MM_PER_INCH, ThreadResult, u_as_stated, u_stated
 from pitchcam.report.figures import COVERAGE_FACTOR, millimetres
 from pitchcam.report.profile import best_phase, standard_radius
 from pitchcam.series import ThreadSize
@@ -124,7 +124,9 @@ def drift_figure(thread: ThreadResult) -> Figure | None:
         axes.axhline(0.0, color=_MARK, linewidth=0.8)
         pitch = thread.reading.pitch_mm
         if pitch is not None and len(position) > 1:
-            _drift_band(axes, position, COVERAGE_FACTOR * pitch.u / pitch.value)
+            # Of the spacing itself: a doubted reference bends nothing.
+            own = u_as_stated(pitch, u_stated(thread))
+            _drift_band(axes, position, COVERAGE_FACTOR * own / pitch.value)
         axes.plot(position, deviation, "o", color=_MEASURED, markersize=4)
         axes.set(xlabel="mm along the thread", ylabel="off even spacing, µm")
     return figure
