@@ -126,7 +126,7 @@ def test_nonsense_gets_one_line(args: tuple[str, ...], says: str) -> None:
 
 def test_readings_that_fit_nothing_say_which_to_repeat() -> None:
     result = run("-d", "13.8", "-g", "1.75mm")
-    assert result.exit_code == 3 and "Hold 1.5mm and 1.75mm in turn" in result.output
+    assert result.exit_code == 3 and "Hold 1.5mm, 2mm and 1.75mm in turn" in result.output
 
 
 def test_how_a_named_thread_seals_is_told() -> None:
