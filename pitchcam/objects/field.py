@@ -260,6 +260,9 @@ def find_field(
     first = float(to_photo(np.zeros(1))[0])
     flicker = find_flicker(light, inside, first, STEP)
     if flicker is not None:
+        # A dark band at the window's end seemed to lie beyond it: nothing evened it.
+        _, _, (whole, _) = _even(light, flicker)
+        flicker = find_flicker(light, whole, first, STEP) or flicker
         light, mean, (inside, hull) = _even(light, flicker)
     if within_px is not None:
         inside = _inside_of(light, within_px)

@@ -16,6 +16,7 @@ from pitchcam.objects.flicker import find_flicker
 from pitchcam.photo.load import load_photo
 from pitchcam.records import ScaleSpec
 from tests.drawn_photo import Shot, Stud, draw
+from tests.objects import drawing
 
 HEIGHT, WIDTH = 400, 560
 ROWS = np.arange(float(HEIGHT))
@@ -147,6 +148,23 @@ def test_light_that_goes_out_in_bands_is_refused_for_that(steady) -> None:
     with pytest.raises(UnreadableError, match="goes out in bands") as caught:
         find_field(flickering(steady, 0.97, 330.0).pixels)
     assert caught.value.code == "flicker"
+
+
+@pytest.mark.parametrize("turns", [2, 3])
+def test_a_dark_band_at_the_end_of_the_light_is_no_end(turns: int) -> None:
+    """Darker than what counts as lit it seemed to lie beyond, and was evened by the bright one."""
+    size = (1500, 1240)
+    window = drawing.window(size)
+    disc = drawing.cover(size, drawing.ring((500.0, 270.0), 150.0, 0.0, 360)[:, :2], 1.0)
+    light = 0.6 * window * (1 - 0.96 * disc)
+    rows = np.flatnonzero(window[:, 500] > 0.5)
+    wave = -np.cos(2 * np.pi * turns * (np.arange(size[1]) - rows[0]) / (rows[-1] - rows[0]))
+    pulses = 0.59 + 0.41 * np.clip(2.5 * wave, -1, 1)
+    steady = find_field(drawing.develop(light, gain=0.0))
+    found = find_field(drawing.develop(light * pulses[:, None], gain=0.0))
+    [own], [other] = steady.blobs, found.blobs
+    assert not own.cut and not other.cut
+    assert other.box_px == pytest.approx(own.box_px, abs=STEP / 2)
 
 
 def test_the_background_has_the_bands_at_their_place(steady) -> None:
