@@ -163,3 +163,121 @@ def test_an_outline_of_any_angle_changes_as_is_said(shapes):
         up, down = (fit.rest_and_slopes(seen, form, q + s)[0] for s in (step, -step))
         real = (up - down) / 2e-6
         assert np.median(np.abs(slopes[:, place] - real)) < 0.005 * np.median(np.abs(real)) + 1e-6
+
+
+def any_fit():
+    """A form of any angle, and a fit of all its parameters by drawn derivatives and priors."""
+    rng = np.random.default_rng(3)
+    points = rng.normal(size=(60, fit.COUNT + 2)) * 10.0 ** rng.uniform(0, 1, fit.COUNT + 2)
+    nothing = np.zeros((0, 2))
+    seen = fit.Outline(
+        zy=nothing,
+        side=np.zeros(0),
+        pinhole=drawn_shape().section.pinhole(drawn_shape().frame),
+        mm_per_px=0.05,
+        blur_px=BLUR_PX,
+        u_slope=U_SLOPE,
+        ridges=8.0,
+        index=np.zeros(0, int),
+        columns=np.zeros((0, 2)),
+    )
+    form = angles._Any(seen=seen, pitch=PITCH, rise_px=(0.1, 0.2))
+    known = {place: u for place, (_, u) in form.known().items()}
+    by_light = points.T @ points
+    prior = np.diag([known.get(k, np.inf) ** -2.0 for k in range(len(by_light))])
+    q = np.zeros(len(by_light))
+    q[[fit.TAN, fit.PITCH]] = np.tan(np.radians(24.0)), PITCH
+    found = fit.OutlineFit(q=q, rest_px=np.zeros(0), cost=0.0, information=by_light + prior)
+    return form, known, by_light, found
+
+
+def test_an_outlines_angle_is_split_into_what_its_points_and_what_was_known_leave():
+    """Against the law of propagation: each observation by itself, through the estimate's gain."""
+    form, known, by_light, found = any_fit()
+    share = 0.3
+    told = angles._told(form, found, share, 0.1)
+    gain = np.linalg.inv(found.information)[fit.TAN]
+    turned = 1e4 * np.degrees(2 * np.arctan(found.q[fit.TAN] + 1e-4) - np.radians(48.0))
+    noise = np.sqrt(gain @ by_light @ gain) * turned
+    by = {place: gain[place] / u * turned for place, u in known.items()}
+    assert told.angle_deg == pytest.approx(48.0)
+    assert told.u_noise_deg == pytest.approx(noise * np.sqrt(share), rel=1e-3)
+    assert told.u_bend_deg == pytest.approx(noise * np.sqrt(1 - share), rel=1e-3)
+    form_parts = np.hypot(np.hypot(by[fit.ROOT], by[fit.CREST]), by[angles.CORNER])
+    assert told.u_form_deg == pytest.approx(form_parts, rel=1e-3)
+    assert abs(by[fit.ROOT]) > 0.1 * form_parts
+    assert told.u_light_deg == pytest.approx(np.hypot(by[fit.OUT], by[angles.RISE]), rel=1e-3)
+    assert told.by_slant_deg == pytest.approx(by[fit.SLOPE] / U_SLOPE, rel=1e-3)
+
+
+def test_a_pitch_by_the_whole_outline_is_as_sure_as_its_fit_leaves_it():
+    form, _, _, found = any_fit()
+    told = angles._with_pitch(angles._told(form, found, 0.3, 0.1), form, found, 1.0)
+    u = np.sqrt(np.linalg.inv(found.information)[fit.PITCH, fit.PITCH])
+    assert told.u_longer == pytest.approx(u / PITCH, rel=1e-6)
+
+
+def test_single_points_have_their_share_of_an_angles_variance(shapes, no_light, monkeypatch):
+    """What they scatter by, squared, over that with what every ridge has alike."""
+    scatter, used = [], []
+    asked, fitted = angles.trusted, angles.fit_outline
+
+    def trusted(*of):
+        scatter.append(asked(*of)[0])
+        return scatter[-1], asked(*of)[1]
+
+    def fit_outline(seen, form, start, points):
+        used.append(points.scatter_px)
+        return fitted(seen, form, start, points)
+
+    monkeypatch.setattr(angles, "trusted", trusted)
+    monkeypatch.setattr(angles, "fit_outline", fit_outline)
+    told = outline_angle(shapes[60.0], U_SLOPE)
+    whole = np.hypot(told.u_noise_deg, told.u_bend_deg)
+    assert told.u_noise_deg / whole == pytest.approx(scatter[-1] / used[-1])
+
+
+def test_a_rise_that_is_expected_is_taken_back(shapes, monkeypatch):
+    """Tops drawn farther inside turn the flanks; where the light says so, they are not turned."""
+    shape, rise_px = shapes[60.0], 0.3
+    risen = tops_inside(shape, rise_px)
+
+    def told(of, expected):
+        monkeypatch.setattr(angles, "expected_rise", lambda *_: (expected, 0.01))
+        return outline_angle(of, U_SLOPE).angle_deg
+
+    true = told(shape, 0.0)
+    turned, taken_back = told(risen, 0.0) - true, told(risen, rise_px) - true
+    assert abs(turned) > 0.3
+    assert abs(taken_back) < 0.35 * abs(turned)
+
+
+def test_an_outline_with_flanks_is_asked_from_half_a_ridge_before_to_half_a_ridge_past(monkeypatch):
+    """Each ridge once, either side about the middles of its own crests, each flank by itself."""
+    shape = drawn_shape()
+    rise = 0.2
+    edges = tuple(replace(e, by_height_px=0.1, u_by_height_px=rise) for e in shape.edges)
+    begun = []
+    begin = angles.begin
+    monkeypatch.setattr(angles, "begin", lambda *of: begun.append(of[1]) or begin(*of))
+    monkeypatch.setattr(angles, "_angle", lambda *of: of)
+    section = shape.section
+    z = np.linspace(shape.span_mm[0] - 2 * PITCH, shape.span_mm[1] + 2 * PITCH, 4000)
+    outline = np.concatenate([np.stack([z, s * np.full_like(z, 7.0)], 1) for s in (1.0, -1.0)])
+    photo = shape.frame.to_photo(np.column_stack([section.from_axis(outline), 0 * outline[:, 0]]))
+    shape = replace(shape, edges=edges, outline_px=photo)
+    seen, usual, (rise_px, u_rise), _ = flanks_outline_angle(shape, U_SLOPE)
+    # Four flanks that are known independently (JCGM 100, 4.2.3).
+    assert (rise_px, u_rise) == (pytest.approx(0.1), pytest.approx(rise / np.sqrt(4)))
+    points, used = section.points, section.fit.used
+    for side, middle in zip((1.0, -1.0), begun[0], strict=True):
+        own = (points.side == side) & used
+        number = points.ridge[own]
+        assert seen.ridges == pytest.approx(len(np.unique(number)), abs=1.0)
+        z = section.to_axis(shape.frame.from_photo(shape.flanks.xy[own]))[:, 0]
+        pairs = [z[number == n].mean() for n in np.unique(number)[1:-1]]
+        place = (np.array(pairs) - middle) / usual[fit.PITCH]
+        assert np.abs(place - np.round(place)).max() < 0.05
+        asked = seen.zy[seen.side == side, 0]
+        ends = middle + np.array([number.min() - 0.5, number.max() + 0.5]) * usual[fit.PITCH]
+        assert [asked.min(), asked.max()] == pytest.approx(ends, abs=0.08)
