@@ -24,8 +24,9 @@ FEWEST_TURNS = 2.4
 #: seen beyond them, the thread has ended before it.
 BORDER_REACH = 1.5
 #: Spacings beside a thread that are looked at with it, and mean share of the width by which the
-#: middle of both sides may leave a line there: threads keep to 0.017, two outlines run into one
-#: come to 0.031. An elbow or a hose may bend farther off.
+#: middle of both sides, over one spacing, may leave a line there: 214 of 224 threads of renders
+#: keep to 0.016, the others, none of them cut, to 0.034; two outlines run into one come to 0.031,
+#: what their crests add included. An elbow or a hose may bend farther off.
 BESIDE, UNLIKE = 2.0, 0.025
 #: Least value, in shares of white, of a pixel that is clipped, and the share of the background
 #: around a part that may be so.
@@ -81,9 +82,11 @@ def _overlaid(part: Shape, region: Region) -> bool:
     s, upper, lower = part.stations
     reach = BESIDE * region.spacing_px
     on = (s >= region.start_px - reach) & (s <= region.end_px + reach)
-    middle = (upper[on] + lower[on]) / 2
-    slope, offset = line(s[on], middle)
-    bent = float(np.abs(middle - slope * s[on] - offset).mean())
+    # A crest stands opposite a groove: over one spacing their middles leave no trace.
+    turn = np.full(max(1, round(region.spacing_px)), 1 / max(1, round(region.spacing_px)))
+    along, middle = (np.convolve(v[on], turn, "valid") for v in (s, (upper + lower) / 2))
+    slope, offset = line(along, middle)
+    bent = float(np.abs(middle - slope * along - offset).mean())
     return bent > UNLIKE * float((upper[on] - lower[on]).mean())
 
 

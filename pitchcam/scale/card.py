@@ -16,10 +16,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.camera.pinhole import Camera
-from pitchcam.edges.bend import U_PIECE_PX, places
-from pitchcam.edges.lines import Segment, fit_line
+from pitchcam.edges.bend import REACH_PX, U_PIECE_PX, places
+from pitchcam.edges.lines import Segment, fit_line, line_profiles
 from pitchcam.errors import OutlineError, UnreadableError
 from pitchcam.frozen import dataclass
+from pitchcam.objects.field import PART_LEVEL
 from pitchcam.objects.shapes import Shape
 from pitchcam.records import ScaleSpec
 from pitchcam.reference_kinds import CARD_MM
@@ -40,6 +41,9 @@ U_EDGES_PX, U_SIDE_PX = 0.20, 0.12
 TRIM = 0.08
 #: Fewest places of a side.
 FEWEST = 6
+#: Least share of a side whose other end lies beyond the border of the light: the other three tell
+#: its heading, so that it tells where it lies however short it is, but for a bow of its own.
+LEAST_SEEN = 0.15
 #: Sides that would have to differ from the standard's by so many standard uncertainties are another
 #: format's: business cards of 85 x 55 mm are off by twenty and more, the worst of ID-1 by two.
 OTHER_FORMAT = 6.0
@@ -185,11 +189,31 @@ def _sides(shape: Shape) -> list[Segment]:
 
 def _side(shape: Shape, camera: Camera, side: Segment) -> _Side:
     middle = (side.start + side.end) / 2
-    found = places(shape.crop, side)
+    found = places(shape.crop, _seen(shape, side) if shape.blob.cut else side)
     if len(found) < FEWEST:
         raise OutlineError("a side of the card is not seen over its length")
     away = bool((middle - np.array(camera.centre_px)) @ side.outside > 0)
     return _Side(places_px=found, away=away)
+
+
+def _seen(shape: Shape, side: Segment) -> Segment:
+    """Return the longest stretch of a side that has light beside it, clear of the light's border.
+
+    Raises
+    ------
+    OutlineError
+        If it is too short.
+    """
+    p = line_profiles(shape.crop, side, reach_px=REACH_PX)
+    lit = p.light[:, p.across_px > REACH_PX / 2].min(axis=1) > PART_LEVEL
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], lit.astype(int), [0]])))
+    first, last = max(edges.reshape(-1, 2), key=np.ptp, default=(0, 0))
+    # An end that is not the side's own lies in the border's blur.
+    first, last = first + (first > 0) * 2 * REACH_PX, last - (last < len(lit)) * 2 * REACH_PX
+    if last - first < LEAST_SEEN * side.length_px:
+        raise OutlineError("a side of the card is not seen over its length")
+    start, end = (side.start + s * side.along for s in (first, last - 1))
+    return Segment(start=start, end=end, outside=side.outside)
 
 
 def _off_px(q: Points, camera: Camera, sides: list[_Side], size: tuple[float, float]) -> Points:

@@ -10,6 +10,7 @@ width of the lit wall tells of both. All is fitted at once to the light across b
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -54,6 +55,11 @@ FOLLOWED_LIGHT = 0.1
 LEAST_TOLD = 0.3
 #: Thickest jaw, whose wall has to fit into the profiles: what is taken for a thicker one is none.
 THICKEST_MM = 5.5
+#: A wall is seen as wide as its thickness times its slant, and the slant goes with one over the
+#: focal length: where that is not known to this share, jaws may look as thin as this share of
+#: their thickness (a lens of 50 mm taken for one of 26), and a fit begun from the whole one takes
+#: the wall's inner edge for the face's and stays there.
+UNKNOWN_LENS, THINNEST = 0.1, 0.5
 #: Most light of a wall that is fitted.
 MOST_FITTED = 0.98
 #: What is not known of a wall's light at most: all of it.
@@ -239,18 +245,16 @@ class _Plane:
         self.along = along / np.linalg.norm(along)
         self.across = np.cross(self.base, self.along)
         self.u_lean = camera.leans.u_along(self.across[:2])
+        unknown = camera.u_f_px > UNKNOWN_LENS * camera.f_px
+        self.seen_thick = (1.0, THINNEST) if unknown else (1.0,)
 
     def stretched(self, longer: float) -> _Plane:
         """Return the plane under rays of a longer lens."""
         out = object.__new__(_Plane)
         by = np.array([longer, longer, 1.0])
         out.middle, out.face = self.middle / by, self.face / by
-        out.base, out.u_lean, out.along, out.across = (
-            self.base,
-            self.u_lean,
-            self.along,
-            self.across,
-        )
+        out.base, out.u_lean, out.seen_thick = self.base, self.u_lean, self.seen_thick
+        out.along, out.across = self.along, self.across
         return out
 
     def normal(self, lean: float) -> Points:
@@ -315,8 +319,9 @@ def _solve(
         most = np.minimum(most, begin.q[4:6] + FOLLOWED_LIGHT)
     fits = []
     firsts = []
-    for walls in ((0.2, 0.2), (0.2, 0.8), (0.8, 0.2)):
+    for share, walls in product(plane.seen_thick, ((0.2, 0.2), (0.2, 0.8), (0.8, 0.2))):
         first = np.array([start, (low + high) / 2, *expected])
+        first[2] *= share
         first[4:6] = walls
         firsts.append(first)
     for first in [begin.q] if isinstance(begin, _Fit) else firsts:

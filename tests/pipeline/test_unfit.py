@@ -69,11 +69,12 @@ def test_a_spring_is_told_as_one():
 def sides_of(kind):
     """Stations of a thread from 90 to 250, and what leaves the picture at 600."""
     s = np.arange(0.0, 600.0)
-    upper = 60.0 + 3 * np.sin(2 * np.pi * s / 20)
-    lower = -60.0 + 3 * np.sin(2 * np.pi * s / 20)
+    deep = 9 if "deep" in kind else 3
+    upper = 60.0 + deep * np.sin(2 * np.pi * s / 20)
+    lower = -60.0 + deep * np.sin(2 * np.pi * s / 20)
     if kind == "elbow":  # its leg bends away, far off the thread
         upper, lower = (side + np.where(s > 330, 0.8 * (s - 330), 0.0) for side in (upper, lower))
-    if kind == "overlaid":  # another silhouette begins beside the last turns
+    if "overlaid" in kind:  # another silhouette begins beside the last turns
         upper = upper + np.where(s > 230, 40.0, 0.0)
     return s, upper, lower
 
@@ -82,6 +83,8 @@ def sides_of(kind):
     ("kind", "cut", "refused"),
     [
         ("plain", (599.0,), False),
+        ("deep", (599.0,), False),
+        ("deep overlaid", (599.0,), True),
         ("elbow", (599.0,), False),
         ("overlaid", (599.0,), True),
         ("overlaid", (), False),

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from pitchcam.camera.pinhole import U_CORNER
-from pitchcam.errors import UnreadableError
+from pitchcam.edges.bend import PIECES, places
+from pitchcam.edges.lines import Segment
+from pitchcam.errors import OutlineError, UnreadableError
+from pitchcam.normal import normal_cdf
+from pitchcam.objects.contour import Crop
 from pitchcam.records import ScaleSpec
 from pitchcam.scale.card import (
     HEIGHT_MM,
@@ -17,6 +22,7 @@ from pitchcam.scale.card import (
     U_HEIGHT_MM,
     U_WIDTH_MM,
     WIDTH_MM,
+    _seen,
     card_reference,
 )
 from pitchcam.scale.find import find_reference
@@ -165,12 +171,16 @@ def test_a_card_of_another_format_is_refused_by_its_proportion(size, turn) -> No
 
 
 @pytest.mark.parametrize(
-    ("before_px", "angle", "seen_so"), [(7, 0.25, True), (-40, 0.25, True), (-19, 0.0, False)]
+    ("before_px", "angle", "seen_so"),
+    [(7, 0.25, True), (-40, 0.25, True), (-35, 0.2, True), (-45, 0.2, False), (-19, 0.0, False)],
 )
 def test_a_card_at_the_border_of_the_light_is_measured_by_its_sides(
     before_px, angle, seen_so
 ) -> None:
-    """Its corner lies close before the border at x = 40 or beyond; or a side, which is not seen."""
+    """Its corner lies close before the border at x = 40 or beyond; or a side, which is not seen.
+
+    At -35 a fifth of a side shows, at -45 a tenth.
+    """
     view = View(f_px=1500.0)
     first = card(view, angle=angle)[:, 0].min()
     shift = (40 + before_px - first) / view.f_px * 200
@@ -185,3 +195,32 @@ def test_a_card_at_the_border_of_the_light_is_measured_by_its_sides(
     with pytest.raises(UnreadableError, match="card is cut by the edge") as told:
         find_reference(ScaleSpec(source="card"), seen.shapes, camera, seen.pins)
     assert told.value.code == "cut"
+
+
+def side_across_a_border(border_px: float) -> tuple[SimpleNamespace, Segment]:
+    """A card's side at y = 100.3 from x = 20 to 480; the light, out of focus, begins at a place."""
+    y, x = np.mgrid[0:200, 0:500].astype(float)
+    window = normal_cdf((x - border_px - 3 * (y - 100)) / 12)
+    crop = Crop(
+        light=(window * (1 - 0.95 * normal_cdf((y - 100.3) / 0.8))).astype(np.float32),
+        origin_px=(0, 0),
+        mask=(y > 100).astype(np.uint8),
+        channel="mean",
+        background_code=0.8,
+    )
+    ends = np.array([[20.0, 100.3], [480.0, 100.3]])
+    side = Segment(start=ends[0], end=ends[1], outside=np.array([0.0, -1.0]))
+    return SimpleNamespace(crop=crop), side
+
+
+def test_a_side_is_placed_clear_of_the_borders_blur() -> None:
+    """Where the light ends aslant over a side, half of it lies elsewhere."""
+    shape, side = side_across_a_border(200.0)
+    found = places(shape.crop, _seen(shape, side))
+    assert len(found) == PIECES and np.ptp(found[:, 0]) > 200
+    assert np.ptp(found[:, 1]) < 0.02
+
+
+def test_the_stub_of_a_side_tells_nothing() -> None:
+    with pytest.raises(OutlineError):
+        _seen(*side_across_a_border(410.0))

@@ -117,6 +117,23 @@ def test_narrow_jaws_in_a_corner_of_a_wide_picture() -> None:
     assert found.u_scale < 0.01
 
 
+def test_a_wall_seen_through_a_longer_lens_than_thought_looks_thin() -> None:
+    """The slant is taken for twice what it is: the fit stayed where the lit wall is one dark edge.
+
+    The scale was 8 % off then, at an uncertainty of 0.7 %.
+    """
+    view = View(size=(1600, 1200), f_px=2250.0, distance_mm=330.0, turn=(0.0, 0.05, 0.0))
+    seen = looking.look(jaws(view, 16.0, 3.3, at=(60, 0), shine=0.58), view, gain=0.0)
+    by_eye = looking.camera(view, tilt=False).held_as(by_hand())
+    taken = replace(by_eye, f_px=1200.0, u_f_px=310.0)
+    [found] = jaw_references(seen.shapes, taken, 16.0)
+    scale = found.camera.distance_mm / found.camera.f_px
+    # The tilt that is not known, 3 degrees aslant, moves it by 2 %.
+    assert scale == pytest.approx(view.plate_mm / view.f_px, rel=0.025)
+    # The wall tells what is hidden, whatever the lens is: the depth follows the focal length.
+    assert abs(found.height_mm) < 3.0
+
+
 def test_depth_follows_the_focal_length_as_at_the_stated_height() -> None:
     view = View(size=(1600, 1200), f_px=3000.0)
     shapes = looking.look(jaws(view, 12.0, 3.3, at=(15, 2)), view, gain=0.0).shapes
