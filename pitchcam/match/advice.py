@@ -170,7 +170,10 @@ def tell_twins(size: ThreadSize, gender: Gender, folder: Path | None = None) -> 
     for use in load_uses(folder):
         if use.twin and use.designation == size.designation and use.gender in (gender, "both"):
             seals.setdefault(use.seal, []).append(use.use)
-    said = [f"{' or '.join(names)}: seals {seal}" for seal, names in seals.items()]
+    # A caution within goes with its case: "; " parts the cases.
+    said = [
+        f"{' or '.join(names)}: seals {seal.replace('; ', ', ')}" for seal, names in seals.items()
+    ]
     if size.family in ("NPT", "NPTF"):
         said.append(
             "NPTF has the same size: look for its marking, or sharp unworn crests and "

@@ -18,6 +18,7 @@ from pitchcam.records import (
     STATED_SIZE,
     BudgetLine,
     Measurement,
+    PartPose,
     Quantity,
     ScaleResult,
     ThreadReading,
@@ -44,12 +45,17 @@ def u_of(belief: SizeBelief) -> float:
     return math.sqrt(float(belief.scales.weight @ (off**2 + belief.scales.spread**2)))
 
 
-def left_doubtful(measurement: Measurement, u: float) -> Measurement:
-    """Return a measurement whose lengths are open by a relative standard uncertainty ``u``."""
+def left_doubtful(measurement: Measurement, u: float, *, height_known: bool = False) -> Measurement:
+    """Return a measurement whose lengths are open by a relative standard uncertainty ``u``.
+
+    ``height_known`` says that the axis's height was stated, and hangs on no reference.
+    """
     if u <= 0:
         return measurement
+    rising = 0.0 if height_known else u
     parts = tuple(
-        replace(p, threads=tuple(_doubtful(t, u) for t in p.threads)) for p in measurement.parts
+        replace(p, threads=tuple(_doubtful(t, u, rising) for t in p.threads))
+        for p in measurement.parts
     )
     return replace(measurement, parts=parts, scale=_scaled(measurement.scale, u, 1.0))
 
@@ -75,11 +81,12 @@ def thread_as_stated(thread: ThreadResult) -> ThreadResult:
         thread,
         budget=tuple(line for line in thread.budget if line.source != STATED_SIZE),
         reading=_without_common(thread.reading, u),
+        pose=_raised(thread.pose, u, -1.0),
         verdict=replace(thread.verdict, notes=notes),
     )
 
 
-def _doubtful(thread: ThreadResult, u: float) -> ThreadResult:
+def _doubtful(thread: ThreadResult, u: float, rising: float) -> ThreadResult:
     reading = thread.reading
     if reading.pitch_mm is None:
         return thread
@@ -91,6 +98,7 @@ def _doubtful(thread: ThreadResult, u: float) -> ThreadResult:
         thread,
         budget=(*thread.budget, line),
         reading=replace(wide, diameter_station_mm=station),
+        pose=_raised(thread.pose, rising, 1.0),
         verdict=replace(thread.verdict, notes=(*thread.verdict.notes, NOTE)),
     )
 
@@ -118,6 +126,17 @@ def _scaled(scale: ScaleResult | None, u: float, sign: float) -> ScaleResult | N
         mm_per_px=_wider(scale.mm_per_px, u, sign),
         camera_height_mm=_wider(scale.camera_height_mm, u, sign),
     )
+
+
+def _raised(pose: PartPose, u: float, sign: float) -> PartPose:
+    """Return a pose whose height follows the size: what a part rests on is one of its lengths.
+
+    A height known better than that was stated, and keeps its u.
+    """
+    height = pose.axis_height_mm
+    if height is None or (sign < 0 and height.u < abs(u * height.value)):
+        return pose
+    return replace(pose, axis_height_mm=_wider(height, u, sign))
 
 
 def _wider(length: Quantity | None, u: float, sign: float) -> Quantity | None:

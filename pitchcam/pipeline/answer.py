@@ -216,7 +216,7 @@ def _measure(scene: Scene, wanted: Wanted, say: Progress, processes: int = 1) ->
         warnings=_distinct(flags),
     )
     advised = replace(measurement, parts=tuple(_advised(measurement, p) for p in results))
-    return left_doubtful(advised, u_size)
+    return left_doubtful(advised, u_size, height_known=spec.axis_height_mm is not None)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -77,8 +77,12 @@ def test_readings_that_name(reading: Typed, expected: str) -> None:
             "two places",
         ),
         (typed("18tpi", diameter_mm=13.8), {"1/4-18 NPT", "9/16-18 UNF"}, "two places"),
-        # M8 by an inch leaf.
-        (typed("20tpi", diameter_mm=7.77), {"M8x1.25", "5/16-20 UN"}, "Hold 1.25mm and 20tpi"),
+        # M8 by an inch leaf; one leaf farther is 5/16-18 UNC.
+        (
+            typed("20tpi", diameter_mm=7.77),
+            {"M8x1.25", "5/16-20 UN"},
+            "Hold 1.25mm, 18tpi and 20tpi",
+        ),
         (typed("0.5mm", diameter_mm=13.8), {"M14x1.5", "M14x2"}, "Read the leaf again"),
         (
             typed("1.5mm", diameter_mm=13.0, second_mm=14.0, apart_mm=5.0),

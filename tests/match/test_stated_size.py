@@ -9,7 +9,15 @@ from pitchcam.match.evidence import LENGTHS
 from pitchcam.match.reference import SizeBelief, belief_of
 from pitchcam.match.scales import Scales
 from pitchcam.match.stated_size import NOTE, as_stated, left_doubtful, thread_as_stated, u_of
-from pitchcam.records import STATED_SIZE, Measurement, Quantity, ScaleResult, ScaleSpec, u_stated
+from pitchcam.records import (
+    STATED_SIZE,
+    Measurement,
+    PartPose,
+    Quantity,
+    ScaleResult,
+    ScaleSpec,
+    u_stated,
+)
 from tests.match.test_naming import reading_of
 from tests.match.test_reference import part, read
 
@@ -58,6 +66,28 @@ def test_every_size_is_open_by_itself_too() -> None:
 def test_what_hardly_comes_into_question_is_a_tail() -> None:
     assert u_of(believed(0.04)) == 0.0
     assert left_doubtful(photo("M10x1"), u_of(believed(0.04))) == photo("M10x1")
+
+
+def test_the_axis_is_as_high_as_the_part_that_rests_is_thick() -> None:
+    """With half the size it lies half as high: 6 mm is as open as the size, and that only once."""
+    before = photo("M10x1")
+    pose = PartPose(axis_height_mm=Quantity(value=6.0, u=0.1))
+    (own,) = before.parts
+    before = replace(
+        before, parts=(replace(own, threads=tuple(replace(t, pose=pose) for t in own.threads)),)
+    )
+    doubtful = left_doubtful(before, 0.2)
+    height = doubtful.parts[0].threads[0].pose.axis_height_mm
+    assert height is not None
+    assert height.value == 6.0
+    assert height.u == pytest.approx(np.hypot(0.1, 1.2))
+    again = as_stated(doubtful).parts[0].threads[0].pose.axis_height_mm
+    assert again is not None
+    assert again.u == pytest.approx(0.1)
+    # One that was stated hangs on no reference.
+    known = left_doubtful(before, 0.2, height_known=True)
+    assert known.parts[0].threads[0].pose == pose
+    assert as_stated(known).parts[0].threads[0].pose == pose
 
 
 def test_lengths_beside_a_pin_of_another_size_hold_the_true_ones() -> None:
