@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import optimize
 
 from pitchcam.records import ScaleSpec
 from pitchcam.scale import disc as disc_module
@@ -231,3 +233,81 @@ def test_the_height_is_told_by_one_explanation(monkeypatch) -> None:
 
     monkeypatch.setattr(disc_module, "_solve", leaping)
     assert height() == pytest.approx(plain, abs=0.01)
+
+
+def test_near_the_foot_either_sign_of_a_tilt_makes_the_same_oval() -> None:
+    """Beside it the wall and the far rim tell which; over it the other sign is as likely."""
+    view = View(size=(1000, 640), f_px=3000.0, turn=(0.0, -0.08, 0.0))
+    flat = replace(looking.camera(view, tilt=False), u_tilt_rad=0.1).bent(0.0, 1e-5)
+    u = []
+    for x in (0.0, 8.0):
+        shape = looking.look(disc(view, (x, 0.0), 1.9, shine=0.3), view, gain=0.0).shapes[0]
+        found = disc_reference(shape, flat, 2 * RADIUS).camera
+        u.append(found.leans.u_along(np.array([1.0, 0.0])))
+        assert abs(found.normal[0] - view.normal[0]) < 2 * u[-1]
+    assert u[0] > 2 * u[1]
+
+
+def test_two_explanations_as_good_leave_open_what_lies_between(monkeypatch) -> None:
+    """Half of all lies where the other is: the mean square about the one is half its square."""
+    view = View(size=(1600, 1200), f_px=3000.0)
+    shape = looking.look(disc(view, (30.0, 10.0), 1.9), view, gain=0.0).shapes[0]
+    fitted, first, found, apart = optimize.least_squares, [], [], 0.02
+    solve = disc_module._solve
+
+    def alike(*of, **how):
+        first.append(first[0] if first else fitted(*of, **how))
+        again = copy(first[0])
+        again.x = first[0].x + (apart * np.eye(13)[4] if len(first) == 2 else 0.0)
+        return again
+
+    monkeypatch.setattr(disc_module, "_solve", lambda *of: found.append(solve(*of)) or found[-1])
+    monkeypatch.setattr(optimize, "least_squares", alike)
+    disc_reference(shape, looking.camera(view), 2 * RADIUS)
+    # The second fit of all follows the first alone.
+    more = found[0].covariance - found[1].covariance
+    assert more[4, 4] == pytest.approx(apart**2 / 2, rel=1e-3)
+
+
+def test_a_wall_wider_than_the_usual_reach_is_seen_to_its_end() -> None:
+    """3.2 mm seen 95 mm aside under 200 are 15 pixels of wall."""
+    view = View(size=(2400, 1600), f_px=2000.0)
+    shape = looking.look(disc(view, (95.0, 0.0), 3.2, shine=0.4), view, gain=0.0).shapes[0]
+    found = disc_reference(shape, looking.camera(view), 2 * RADIUS)
+    assert abs(found.camera.distance_mm / view.plate_mm - 1) < found.u_scale < 0.001
+
+
+def test_a_disc_s_scale_by_itself_is_that_beside_a_known_tilt_and_lens(monkeypatch) -> None:
+    """What they leave open of it counts with theirs; and the depth goes with the tilt in use."""
+    view = View(size=(1600, 1200), f_px=3000.0, turn=(0.03, 0.0, 0.0))
+    shape = looking.look(disc(view, (30.0, 10.0), 1.9, shine=0.3), view, gain=0.0).shapes[0]
+    true = looking.camera(view)
+    known = disc_reference(shape, replace(true, u_tilt_rad=1e-4).bent(0.0, 1e-6), 2 * RADIUS)
+    left = disc_reference(shape, replace(true, u_tilt_rad=0.035), 2 * RADIUS)
+    assert left.u_scale == pytest.approx(known.u_scale, rel=0.15)
+    # However the camera is taken to lean, the depth goes with it as is stated.
+    depth, leans = [], ((0.0, 0.0), (0.02, -0.03))
+    for lean in leans:
+        held = true.tilted(np.array([*lean, 1.0]), 0.002)
+        monkeypatch.setattr(disc_module, "_leaning", lambda *_, kept=held: kept)
+        kept = disc_reference(shape, replace(true, u_tilt_rad=0.035), 2 * RADIUS)
+        assert kept.camera.normal == held.normal
+        height = np.array(held.normal) @ true.rays(kept.where_px[None])[0]
+        depth.append(kept.camera.distance_mm / height)
+    # A unit vector's part along a lean is its sine.
+    leant = np.array(held.normal)[:2]
+    by_lean = np.array(kept.depth_per_lean) @ leant
+    assert abs(by_lean) > 1e-4
+    assert np.log(depth[1] / depth[0]) == pytest.approx(by_lean, rel=1e-3)
+
+
+def test_what_fits_badly_tells_as_much_less_of_tilt_and_lens() -> None:
+    """Three times the misfit is three times the u; what was known of the lens stays known."""
+    camera = replace(looking.camera(View(), tilt=False), u_tilt_rad=0.035).bent(0.0, 0.003)
+    u = np.full(13, 0.004)
+    u[disc_module.BENT] = 0.002
+    fit = disc_module._Fit(q=np.zeros(13), covariance=np.diag(u**2), misfit=1.0, strain=1.0)
+    for poor, u_lens in ((1.0, 0.002), (1.4, 0.0028), (3.0, 0.003)):
+        leaning = disc_module._leaning(camera, fit, poor)
+        assert leaning.leans.u_along(np.array([1.0, 0.0])) == pytest.approx(0.004 * poor, rel=0.01)
+        assert disc_module._bent(camera, fit, poor).u_corner == pytest.approx(u_lens)

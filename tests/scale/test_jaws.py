@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from copy import copy
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 import pytest
+from scipy import optimize
 
 from pitchcam.camera.held import by_hand
 from pitchcam.edges.walls import MOST_LIGHT
@@ -20,11 +22,20 @@ from tests.scale import looking
 
 
 def jaws(
-    view: View, gap: float, thickness: float, *, at=(0.0, 0.0), angle=0.0, shine=0.0, beam=False
+    view: View,
+    gap: float,
+    thickness: float,
+    *,
+    at=(0.0, 0.0),
+    angle=0.0,
+    shine=0.0,
+    beam=False,
+    turned_mm=0.0,
 ):
     """Light of two blocks whose faces look at each other over a gap; walls may mirror.
 
-    A beam joins their ends on one side.
+    A beam joins their ends on one side. The right one may be turned, so much farther out at one
+    end of its face than at the other.
     """
     c, s = np.cos(angle), np.sin(angle)
     turn = np.array([[c, s], [-s, c]])
@@ -34,6 +45,8 @@ def jaws(
         for sign in (-1, 1)
         for x in [sign * gap / 2]
     ]
+    blocks[1][0][0] -= turned_mm / 2
+    blocks[1][3][0] += turned_mm / 2
     if beam:
         end = gap / 2 + 14
         blocks.append([[-end, 8.8], [end, 8.8], [end, 16], [-end, 16]])
@@ -237,3 +250,92 @@ def test_a_wall_of_the_light_that_is_expected_leaves_the_scale_as_sure() -> None
     camera = replace(looking.camera(view, tilt=False), u_tilt_rad=0.02)
     [found] = jaw_references(seen.shapes, camera, 14.5)
     assert abs(found.camera.distance_mm / view.plate_mm - 1) < found.u_scale < 0.004
+
+
+def test_a_sliding_jaw_that_turns_in_its_play_tilts_the_camera_by_no_more_than_is_stated() -> None:
+    """The faces are parallel to 0.02 mm over their length (see the module)."""
+    view = View(size=(1600, 1200), f_px=3000.0)
+    seen = looking.look(jaws(view, 20.0, 3.3, turned_mm=0.02), view, gain=0.0)
+    by_eye = looking.camera(view, tilt=False).held_as(by_hand())
+    found = jaw_references(seen.shapes, by_eye, 20.0, 3.3)[0].camera
+    along = found.leans.u_along(np.array([0.0, 1.0]))
+    assert 0.3 * along < abs(found.normal[1] - view.normal[1]) < 2 * along
+
+
+def test_which_way_round_an_outline_is_told_does_not_matter() -> None:
+    view = View(size=(1600, 1200), f_px=3000.0)
+    shapes = looking.look(jaws(view, 20.0, 3.3, at=(8, 0), shine=0.3), view, gain=0.0).shapes
+    turned = [replace(s, outline_px=s.outline_px[::-1]) for s in shapes]
+    one, other = (
+        jaw_references(of, looking.camera(view), 20.0, 3.3)[0].camera.distance_mm
+        for of in (shapes, turned)
+    )
+    assert one == pytest.approx(view.plate_mm, rel=0.001)
+    assert other == pytest.approx(one, rel=0.0005)
+
+
+def test_a_stated_thickness_is_worth_more_than_the_usual_one() -> None:
+    """Dull jaws 0.8 mm thicker than usual, aside: what is stated is what the far face hides."""
+    view = View(size=(1600, 1200), f_px=3000.0)
+    shapes = looking.look(jaws(view, 10.0, 4.2, at=(18, 0)), view, gain=0.0).shapes
+    usual, stated = (jaw_references(shapes, looking.camera(view), 10.0, t)[0] for t in (None, 4.2))
+    assert stated.u_scale < 0.8 * usual.u_scale
+    off = abs(stated.camera.distance_mm / view.plate_mm - 1)
+    assert off < stated.u_scale and off < 0.3 * abs(usual.camera.distance_mm / view.plate_mm - 1)
+
+
+def test_a_caliper_and_a_misfit_count_in_the_scale(monkeypatch) -> None:
+    """The one as a share of the reading; of the other what fits by chance makes nothing surer."""
+    view = View(size=(1600, 1200), f_px=3000.0)
+    shapes = looking.look(jaws(view, 10.0, 3.4, at=(18, 0)), view, gain=0.0).shapes
+    fits, solve = [], module._solve
+    monkeypatch.setattr(module, "_solve", lambda *of: fits.append(solve(*of)) or fits[-1])
+
+    def u_scale(u_caliper: float) -> float:
+        monkeypatch.setattr(module, "U_CALIPER_MM", u_caliper)
+        return jaw_references(shapes, looking.camera(view), 10.0)[0].u_scale
+
+    by_itself, known = u_scale(0.0), fits[:2]
+
+    def with_misfit(misfit: float, u_caliper: float) -> float:
+        again = iter([replace(f, misfit=misfit) for f in known])
+        monkeypatch.setattr(module, "_solve", lambda *_: next(again))
+        return u_scale(u_caliper)
+
+    assert with_misfit(0.3, 0.0) == with_misfit(1.0, 0.0) == pytest.approx(by_itself, rel=1e-6)
+    assert with_misfit(3.0, 0.0) == pytest.approx(3 * by_itself)
+    assert with_misfit(1.0, 0.1) == pytest.approx(np.hypot(by_itself, 0.01))
+
+
+def test_other_faces_nearly_as_long_may_be_the_jaws(monkeypatch) -> None:
+    @dataclass
+    class Faces:
+        length_px: float
+
+    known = [Faces(300.0), Faces(240.0), Faces(150.0)]
+    monkeypatch.setattr(module, "openings", lambda shapes: known)
+    monkeypatch.setattr(module, "_reference", lambda opening, *_: opening.length_px)
+    assert jaw_references([], looking.camera(View()), 20.0) == [300.0, 240.0]
+
+
+def test_explanations_that_fit_as_well_leave_the_depth_open_by_what_they_are_apart(
+    monkeypatch,
+) -> None:
+    """Of three that are as likely one lies apart: the mean square about the first is a third."""
+    view = View(size=(1600, 1200), f_px=3000.0)
+    shapes = looking.look(jaws(view, 20.0, 3.3, at=(8, 0), shine=0.3), view, gain=0.0).shapes
+    fitted, first = optimize.least_squares, []
+
+    def alike(*of, **how):
+        first.append(first[0] if first else fitted(*of, **how))
+        again = copy(first[0])
+        again.x = first[0].x + (0.01 * np.eye(8)[0] if len(first) == 2 else 0.0)
+        return again
+
+    plain, found = module._solve, []
+    monkeypatch.setattr(module, "_solve", lambda *of: found.append(plain(*of)) or found[-1])
+    monkeypatch.setattr(optimize, "least_squares", alike)
+    jaw_references(shapes, looking.camera(view), 20.0)
+    # The fit with another lens follows the first alone.
+    more = found[0].u_depth ** 2 - found[1].u_depth ** 2
+    assert more == pytest.approx(0.01**2 / 3, rel=1e-3)
