@@ -1,11 +1,13 @@
 """Crests and roots of blurred pictures that were drawn at 8 times the size."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter
 
+from pitchcam.edges import crests
 from pitchcam.edges.crests import Around, fit_tips
 from pitchcam.edges.rims import UNLEARNT
 from pitchcam.edges.section import fit_section
@@ -184,3 +186,103 @@ def test_whitworth_angles_go_with_round_crests(angle, low, high):
 
 def test_an_angle_hardly_known_says_less_of_the_form():
     assert 0.5 < round_share(55.0, 5.0) < round_share(55.0, 1.0)
+
+
+def test_a_crest_has_its_middle_between_both_of_its_flanks_and_a_root_between_two_crests():
+    """The lower side's crests lie half a pitch on."""
+    rows = [(1.0, f, n) for n in (0, 1, 2, 4) for f in (1.0, -1.0)]
+    rows += [(1.0, 1.0, 3), (-1.0, 1.0, 0), (-1.0, -1.0, 0)]
+    side, flank, ridge = np.array(rows).T
+    section = SimpleNamespace(
+        points=SimpleNamespace(side=side, flank=flank, ridge=ridge),
+        seen=SimpleNamespace(
+            used=np.ones(len(rows), bool), phase_mm=0.2, lag_mm=0.75, pitch_mm=1.5
+        ),
+    )
+    assert crests._middles(section, 1.0, False) == pytest.approx([0.2, 1.7, 3.2, 6.2])
+    assert crests._middles(section, 1.0, True) == pytest.approx([0.95, 2.45])
+    assert crests._middles(section, -1.0, False) == pytest.approx([0.95])
+
+
+def places_of(end, misfit):
+    return crests._TipPlaces(
+        end=np.array(end),
+        u=np.array([0.003, 0.003]),
+        by_light=np.zeros(2),
+        misfit=np.array(misfit),
+        mirrored=np.zeros((2, 4)),
+        by_end=np.zeros((2, 4)),
+    )
+
+
+def test_what_two_forms_of_a_crest_are_apart_is_open():
+    """Two as likely: the variance of either, and the square of half of what they are apart."""
+    end, u, _, _ = places_of([7.0, 7.02], [0.01, 0.01]).mean(0.5)
+    assert (end, u) == (pytest.approx(7.01), pytest.approx(np.hypot(0.003, 0.01)))
+    # One that describes the light worse counts less.
+    end, u, _, _ = places_of([7.0, 7.02], [0.01, 0.02]).mean(0.5)
+    assert end < 7.002 and u < 0.008
+
+
+@pytest.fixture(scope="module")
+def fine_thread():
+    crop, frame, section = drawn(1.5, iso_profile(1.5, 14.0), 1.0)
+    return blurred(crop, frame, float(np.hypot(1.0, 0.5))), section
+
+
+def test_a_side_of_one_crest_has_no_diameter(fine_thread, monkeypatch):
+    sight, section = fine_thread
+    middles = crests._middles
+    few = {1.0: 2, -1.0: 1}
+    monkeypatch.setattr(crests, "_middles", lambda of, s, g: middles(of, s, g)[: few[s]])
+    assert [(t.side, t.count) for t in fit_tips(sight, section, BOTH)] == [(1.0, 2)]
+
+
+def test_light_that_no_crest_makes_leaves_its_radius_open(fine_thread, monkeypatch):
+    """Bands along the thread, alike on every crest: they scatter by nothing and misfit."""
+    sight, section = fine_thread
+    rows = np.arange(sight.crop.light.shape[0])
+    bands = 0.1 * np.sin(rows * 2 * np.pi / 3.3)[:, None]
+    banded = replace(sight, crop=replace(sight.crop, light=sight.crop.light + bands.astype("f4")))
+    found, fitted = [], crests._fit_ends
+    monkeypatch.setattr(
+        crests, "_fit_ends", lambda *of, **how: found.append(fitted(*of, **how)) or found[-1]
+    )
+    for of in (sight, banded):
+        fit_tips(of, section, BOTH)
+    for one, other in zip(*found, strict=True):
+        assert np.all(other.misfit > 2 * crests.LIGHT_NOISE) and np.all(
+            one.misfit < crests.LIGHT_NOISE
+        )
+        # As much as the light misfits, and the fit's own slopes are about the same.
+        rise = other.misfit / crests.LIGHT_NOISE
+        assert other.u / one.u == pytest.approx(rise, rel=0.35)
+
+
+def test_radii_of_a_taper_grow_along_it_by_half_of_what_diameters_do(fine_thread):
+    """Of 1 in 16 on the diameter (ASME B1.20.1) a radius grows by 1 in 32."""
+    section = SimpleNamespace(seen=SimpleNamespace(taper=1 / 16), from_axis=lambda zy: zy)
+    sight = SimpleNamespace(light=lambda zyx: zyx)
+    z, y = np.array([0.0, 3.2]), np.array([7.0, 7.1])
+    for side in (1.0, -1.0):
+        read = crests._lines(sight, section, side, z, y)
+        assert side * read[..., 1] == pytest.approx(np.array([y, y + 0.1]))
+        assert read[..., 0] == pytest.approx(np.array([[0.0, 0.0], [3.2, 3.2]]))
+    tapered = fine_thread[1]
+    assert abs(tapered.seen.taper) > 1e-4
+    for tip in fit_tips(*fine_thread, BOTH):
+        assert tip.slope == pytest.approx(tapered.seen.taper / 2)
+
+
+@pytest.mark.parametrize("groove", [False, True])
+def test_a_side_whose_light_says_nothing_leaves_the_other_alone(fine_thread, monkeypatch, groove):
+    fitted = crests._fit_ends
+
+    def half(*of, **how):
+        upper, lower = fitted(*of, **how)
+        return [replace(upper, end=np.nan * upper.end), lower]
+
+    monkeypatch.setattr(crests, "_fit_ends", half)
+    tips = fit_tips(*fine_thread, BOTH, groove=groove)
+    assert [t.side for t in tips] == [-1.0]
+    assert np.isfinite(tips[0].radius_mm)
