@@ -30,6 +30,9 @@ DARK, BESIDE = 0.35, 5
 FEWEST, FEWEST_ROWS = 5, 25
 #: The light's own border, blurred, reaches so many points in at most (as among the objects).
 BORDER = 40
+#: Both are those of a picture with so many points along its longer side (4,000 pixels): one made
+#: smaller tells by as many, and its border is as much narrower.
+WHOLE = 1000
 #: The picture is looked at in so many strips side by side, most of which have to show the bands.
 STRIPS = 6
 #: What a smooth background does along the picture is left to the backdrop, whose quadratic is free.
@@ -106,8 +109,11 @@ def find_flicker(
 
 def _bands(planes: Floats, inside: NDArray[np.uint8]) -> Values | None:
     """Return the bands along rows, (channels, rows); None where most strips show none."""
-    mean, lit = _background(planes, inside, EVERY)
-    if not _shown(np.log(np.maximum(mean, LEAST_LIGHT)), lit & _clear(inside)):
+    size = min(1.0, max(inside.shape) / WHOLE)
+    every = max(1, round(size * EVERY))
+    mean, lit = _background(planes, inside, every)
+    clear = _clear(inside[:, ::every], round(size * BORDER))
+    if not _shown(np.log(np.maximum(mean, LEAST_LIGHT)), lit & clear):
         return None
     _, lit = _background(planes, inside, 1)
     rows = np.flatnonzero((lit[1:] & lit[:-1]).sum(axis=1) >= FEWEST)
@@ -135,10 +141,10 @@ def _background(
     return mean, np.asarray(cv2.erode(lit, beside), np.uint8).view(np.bool_)
 
 
-def _clear(inside: NDArray[np.uint8]) -> NDArray[np.bool_]:
+def _clear(inside: NDArray[np.uint8], border: int) -> NDArray[np.bool_]:
     """Return where rows are clear of the light's own border, in view or just outside of it."""
-    kernel = np.ones((2 * BORDER + 1, 1), np.uint8)
-    clear = cv2.erode(np.ascontiguousarray(inside[:, ::EVERY]), kernel, borderValue=0)
+    kernel = np.ones((2 * border + 1, 1), np.uint8)
+    clear = cv2.erode(np.ascontiguousarray(inside), kernel, borderValue=0)
     return np.asarray(clear, np.uint8).view(np.bool_)
 
 
