@@ -41,6 +41,9 @@ DEGREE = 2
 #: to 0.0103, and bands of 0.03, left as they were, moved no name in 49 photos. Strips agree where
 #: they show the same to this correlation, noise and all.
 LEAST, ALIKE = 0.02, 0.8
+#: From one point to the next light that flickers changes by less than to its half (logarithm): a
+#: row is lit for longer than the next one waits. A dark bar right across the picture does so.
+STEEPEST = 0.7
 #: Where light falls below this share of the mean, noise and the tone curve's foot are what is left.
 DARKEST = 0.15
 #: The logarithm of no light.
@@ -155,6 +158,8 @@ def _shown(shown: Floats, lit: NDArray[np.bool_]) -> bool:
     if len(rows) < FEWEST_ROWS:
         return False
     level = _level(step[rows[0] : rows[-1] + 1])
+    if np.abs(step).max() > STEEPEST:
+        return False
     return float(np.std(level)) > LEAST and _all_over(shown, lit, step)
 
 

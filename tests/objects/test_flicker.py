@@ -8,6 +8,7 @@ from dataclasses import replace
 import cv2
 import numpy as np
 import pytest
+from scipy.ndimage import gaussian_filter
 
 import pitchcam
 from pitchcam.errors import UnreadableError
@@ -111,6 +112,13 @@ def test_through_a_mesh_nothing_is_told() -> None:
     wires[:, ::4] = False
     light = np.exp(bands(0.4, 60.0))[:, None] * np.where(wires, 0.01, 1.0) * np.ones((3, 1, 1))
     assert find_flicker(light.astype(np.float32), INSIDE, 1.5, 4.0) is None
+
+
+def test_a_dark_bar_right_across_is_no_band() -> None:
+    """A rod over the whole picture, blurred as edges are."""
+    rod = np.where(abs(ROWS - 300) < 12, 0.02, 1.0)
+    rod = gaussian_filter(rod, 0.7)
+    assert find_flicker(scene() * rod[:, None].astype(np.float32), INSIDE, 1.5, 4.0) is None
 
 
 def test_the_blurred_border_of_the_light_is_no_band() -> None:
