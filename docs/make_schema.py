@@ -291,6 +291,8 @@ SIDE = obj(
     {
         "origin": TEXT,
         "names": listed(obj("A name.", {"end": TEXT, "probability": SHARE})),
+        "probability": said(maybe(SHARE), "Of the one name that was measured; null if several."),
+        "left_open": said(YES, "Measuring left this one name without settling it."),
         "same_geometry": listed(TEXT),
         "next_step": maybe(TEXT),
     },
