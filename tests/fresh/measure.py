@@ -276,7 +276,7 @@ def grows(truth: Row, parts: list[Row], thread: Any) -> float:
     box = np.array(truth.get("box_px") or np.full(4, np.nan), float)
     middle = (box[:2] + box[2:]) / 2
     for part in parts:
-        own = np.array(part["box_px"], float)
+        own = np.array(part.get("box_px") or np.full(4, np.nan), float)
         if (own[:2] <= middle).all() and (middle <= own[2:]).all():
             along = float(((own[:2] + own[2:]) / 2 - (start + end) / 2) @ (end - start))
             if abs(along) > AT_END * float((end - start) @ (end - start)):

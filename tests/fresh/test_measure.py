@@ -38,4 +38,5 @@ def test_a_parallel_thread_grows_toward_its_part_or_its_free_end(sign, end, way)
     assert grows(truth, [part], thread) == way
     elsewhere, whole = {"box_px": [200, 0, 300, 10]}, {"box_px": [8, 0, 32, 10]}
     assert grows(truth, [elsewhere, whole], thread) == grows(truth, [], thread) == 1.0
-    assert grows({}, [part], thread) == 1.0
+    # Drawn photos say no boxes.
+    assert grows({}, [part], thread) == grows(truth, [{"kind": "stud"}], thread) == 1.0
