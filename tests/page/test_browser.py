@@ -186,6 +186,17 @@ def test_what_is_no_photo_is_refused_in_one_line(tab, tmp_path):
     assert in_view(tab, "#wrong")
 
 
+def test_what_went_wrong_is_brought_into_view(tab):
+    """Who has scrolled to the page's end does not look for it at the top."""
+    tab.goto("/")
+    tab.set_viewport_size({"width": 360, "height": 300})
+    tab.evaluate("scrollTo(0, document.body.scrollHeight)")
+    told = "import('/static/upload.js').then((page) => page.wrong('It is dark.', 'light it'))"
+    tab.evaluate(told)
+    expect(tab.locator("#wrong-do")).to_have_text("Light it")
+    assert in_view(tab, "#wrong")
+
+
 def in_view(tab, selector):
     """Say whether an element stands in the window, so that nobody has to look for it."""
     box = tab.locator(selector).first.bounding_box()

@@ -477,7 +477,9 @@ def test_work_sheet_has_every_figure(tmp_path):
     ):
         assert word in text
     # Who reads down the sheet has read of fume and fire when the torch is lit.
-    assert text.index("Cautions") < text.index("Orderofwork")
+    before = text[text.index("Cautions") : text.index("Orderofwork")]
+    for caution in cautions(plan):
+        assert "".join(caution.split())[:40] in before
     first = path.read_bytes()
     write_worksheet(plan, path, date(2026, 5, 4))
     assert path.read_bytes() == first and list(tmp_path.iterdir()) == [path]
