@@ -99,6 +99,7 @@ def command(places: tuple[Path, ...], **options: Any) -> None:
     )
     tell = _tell_json if options["as_json"] else _tell_line
     if options["follow"]:
+        tell = _tell_json if options["as_json"] else _tell_whole
         answer = batch.follow_folders(setup, list(places), settings, tell, idle_s=options["idle"])
     else:
         photos = _photos(places, options["list_file"], settings)
@@ -167,10 +168,19 @@ def _study(setup: Any, photos: list[Any]) -> None:
     click.echo(run_study(setup.record, photos, setup.out))
 
 
+def _tell_whole(job: Any, outcome: Any, kept_before: bool) -> None:
+    """Print one photo's answer with what to do: a watch's summary comes hours later, if at all."""
+    if outcome.measurement is None and not kept_before:
+        print(printable(f"{job.name}: {outcome.status}: {outcome.reason}"), flush=True)
+        return
+    _tell_line(job, outcome, kept_before)
+
+
 def _tell_line(job: Any, outcome: Any, kept_before: bool) -> None:
     """Print one photo's answer; what the record knew before is not repeated.
 
-    Printed rather than echoed: the progress bar steps aside for what goes through ``sys.stdout``.
+    What to do about a refusal stands in the summary at the end. Printed rather than echoed: the
+    progress bar steps aside for what goes through ``sys.stdout``.
     """
     from pitchcam.report.verdicts import headline
 
@@ -178,7 +188,9 @@ def _tell_line(job: Any, outcome: Any, kept_before: bool) -> None:
         return
     measured = outcome.measurement
     if measured is None:
-        print(printable(f"{job.name}: {outcome.status}: {outcome.reason}"), flush=True)
+        # Where its advice goes on in the same sentence a message ends in a semicolon or a colon.
+        wrong = outcome.message.rstrip(";:")
+        print(printable(f"{job.name}: {outcome.status}: {wrong}"), flush=True)
         return
     threads = [
         f"part {part.id}.{number}: {headline(thread.verdict)}"

@@ -59,31 +59,21 @@ def command(
     from pitchcam.cli._stock import question
     from pitchcam.joining.brazing.text import plan_json, plan_text
     from pitchcam.joining.papers.worksheet import write_worksheet
+    from pitchcam.joining.tapped import flame_free
 
     target = output_path(output, "--output", (".pdf",))
     asked = question(port, part, limits)
     duty = read_duty(limits, torque, torch, alloy)
     stock = load_stock(sheet, record)
-    _tell_of_stock(asked, stock)
+    without = flame_free(asked, stock)
+    for text in without:
+        click.echo(text, err=True)
     plan = make_plan(asked, stock, (donor_a, donor_b), duty)
     if target is not None:
-        write_worksheet(plan, target, date.today(), paper)
+        write_worksheet(plan, target, date.today(), paper, without)
     click.echo(json_text(plan_json(plan)) if as_json else plan_text(plan))
     if target is not None:
         click.echo(f"Work sheet: {target}", err=True)
-
-
-def _tell_of_stock(asked: Any, stock: Any) -> None:
-    """Say on stderr where stock joins them without a flame."""
-    from pitchcam.joining.chains.adapt import adapt
-    from pitchcam.joining.tapped import tapped_plugs
-
-    chains = adapt(asked, stock, best=1)
-    for chain in chains:
-        names = " + ".join(link.fitting.id for link in chain.links)
-        click.echo(f"Stock joins them unbrazed: {names or 'they mate directly'}", err=True)
-    for tapped in () if chains else tapped_plugs(asked, stock)[:1]:
-        click.echo(f"No flame needed: {tapped.text}", err=True)
 
 
 def read_duty(

@@ -1,4 +1,4 @@
-"""Plugs of the stock that can be drilled and tapped for the part: no flame, no second joint."""
+"""What joins without a flame: plugs that can be drilled and tapped for the part, or the stock."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from pitchcam.frozen import dataclass
 from pitchcam.joining.bolting.tightening import UNKNOWN, Piece, Tightening, tightening
 from pitchcam.joining.brazing.donors import end_lengths
 from pitchcam.joining.brazing.refuse import plating_row
+from pitchcam.joining.chains.adapt import adapt
 from pitchcam.joining.chains.chain import fitting_allowed, joint_demerits
 from pitchcam.joining.chains.question import Question
 from pitchcam.joining.mating.ends import End, opposite, profile_of
@@ -48,6 +49,20 @@ class Tapped:
             f"{self.depth_mm:.1f} deep in its head, {self.way_mm:g} mm on through, face the head "
             "square"
         )
+
+    @property
+    def offer(self) -> str:
+        """What stands beside a plan that needs a flame."""
+        return f"No flame needed: {self.text}"
+
+
+def flame_free(question: Question, stock: Sequence[Fitting]) -> tuple[str, ...]:
+    """Return how the stock joins them without a flame, for people; nothing where it cannot."""
+    chains = adapt(question, stock, best=1)
+    if not chains:
+        return tuple(t.offer for t in tapped_plugs(question, stock)[:1])
+    links = " + ".join(link.fitting.id for link in chains[0].links)
+    return (f"Stock joins them unbrazed: {links or 'they mate directly'}",)
 
 
 def tapped_plugs(question: Question, stock: Sequence[Fitting]) -> tuple[Tapped, ...]:

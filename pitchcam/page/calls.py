@@ -262,8 +262,7 @@ def join(typed: Typed, record: Path) -> dict[str, Any]:
     from pitchcam.cli._stock import load_stock
     from pitchcam.cli.join import make_plan, read_duty
     from pitchcam.joining.brazing.text import plan_json, plan_text
-    from pitchcam.joining.chains.adapt import adapt as chains_of
-    from pitchcam.joining.tapped import tapped_plugs
+    from pitchcam.joining.tapped import flame_free
 
     asked = _question(typed)
     duty = read_duty(
@@ -275,25 +274,22 @@ def join(typed: Typed, record: Path) -> dict[str, Any]:
     stock = load_stock(None, record)
     first, second = ((typed.get(name) or "").strip() or None for name in ("donor_a", "donor_b"))
     plan = make_plan(asked, stock, (first, second), duty)
-    chains = chains_of(asked, stock, best=1)
-    unbrazed = [
-        " + ".join(link.fitting.id for link in c.links) or "they mate directly" for c in chains
-    ]
-    tapped = [t.text for t in (() if chains else tapped_plugs(asked, stock)[:1])]
     return {
         "document": plan_json(plan),
         "text": plan_text(plan),
-        "unbrazed": unbrazed,
-        "tapped": tapped,
+        "flame_free": flame_free(asked, stock),
         "plan": plan,
     }
 
 
-def work_sheet(plan: Any, day: date) -> bytes:
-    """Return the work sheet's PDF, byte for byte what ``join --pdf`` writes on that day."""
+def work_sheet(planned: dict[str, Any], day: date) -> bytes:
+    """Return the PDF of what :func:`join` planned, byte for byte as ``join -o`` writes that day."""
     from pitchcam.joining.papers.worksheet import write_worksheet
 
-    return written(lambda path: write_worksheet(plan, path, day), "work-sheet.pdf")
+    def write(path: Path) -> None:
+        write_worksheet(planned["plan"], path, day, without=planned["flame_free"])
+
+    return written(write, "work-sheet.pdf")
 
 
 def written(write: Any, name: str) -> bytes:

@@ -35,9 +35,13 @@ Array = NDArray[np.float64]
 EDGES = (0.0, 0.5, 0.8, 0.9, 0.95, 0.99, 0.999, 1.0)
 #: The powers of the priors: as met, as photographed, all alike.
 RATES = {"as met": 1.0, "as photographed": PHOTO_TEMPER, "all alike": 0.0}
-#: A photo's own: the scale, as a share; pitch diameter, root and crest in pixels; angle, taper.
-U_SCALE, U_PX = (0.0015, 0.003), {1: 0.25, 2: 0.3, 3: 0.5}
-U_LEAST_MM, U_ANGLE_DEG, U_TAPER = 0.005, (0.3, 1.6), 0.0013
+#: A photo's own u: of the scale, as a share, from least to most;
+U_SCALE = (0.0015, 0.003)
+#: of the diameters, by their places, in pixels and on top of that in mm;
+U_PX, U_LEAST_MM = {1: 0.25, 2: 0.3, 3: 0.5}, 0.005
+#: of the angle, from least to most, and of the taper.
+U_ANGLE_DEG, U_TAPER = (0.3, 1.6), 0.0013
+#: Pixels a pitch, from least to most, and the share of threads whose flanks are hidden.
 PIXELS, HIDDEN = (16.0, 60.0), 0.2
 #: How far off a special thread's crest is worn, on the mean, in pitches.
 WORN = 0.06

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 from click.testing import CliRunner
+from pypdf import PdfReader
 
 from pitchcam.cli.adapt import command as adapt_command
 from pitchcam.cli.join import command as join_command
@@ -55,9 +56,11 @@ def test_way_that_leaves_no_wall_under_the_root():
     assert wide.way_mm == 8.0
 
 
-def test_commands_say_so_before_a_flame_is_lit():
+def test_commands_and_the_sheet_say_so_before_a_flame_is_lit(tmp_path):
     call = ["--port", "M22x1.5", "--part", "M10x1", "--service", "oil", "--stock", str(BENCH)]
-    done = CliRunner().invoke(join_command, call)
+    sheet = tmp_path / "sheet.pdf"
+    done = CliRunner().invoke(join_command, [*call, "-o", str(sheet)])
+    assert "Noflameneeded:P-04" in "".join(PdfReader(sheet).pages[0].extract_text().split())
     assert "No flame needed: P-04" in done.stderr and "tap M10x1 8.5 deep" in done.stderr
     assert "Or tap a plug: P-04" in CliRunner().invoke(adapt_command, call).output
 

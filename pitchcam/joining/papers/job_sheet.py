@@ -38,7 +38,8 @@ def write_job(job: Job, path: Path, day: date, paper: str = "a4") -> None:
     flow.finish()
     made = job.ways[0].made
     if made is not None:
-        draw_worksheet(canvas, made, day, paper)
+        tapped = job.ways[0].tapped
+        draw_worksheet(canvas, made, day, paper, () if tapped is None else (tapped.offer,))
     canvas.save()
     write_whole(path, file.getvalue())
 

@@ -5,6 +5,7 @@ Type is never under 9 points; what does not fit goes on to the next page.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from io import BytesIO
 from pathlib import Path
@@ -27,7 +28,9 @@ from pitchcam.paper import BOLD, REGULAR, new_canvas, text_width_mm, true_bar
 BAR_MM = 50.0
 
 
-def write_worksheet(plan: JoinPlan, path: Path, day: date, paper: str = "a4") -> None:
+def write_worksheet(
+    plan: JoinPlan, path: Path, day: date, paper: str = "a4", without: Sequence[str] = ()
+) -> None:
     """Write the work sheet as PDF; the same plan and day give the same bytes.
 
     Parameters
@@ -40,6 +43,8 @@ def write_worksheet(plan: JoinPlan, path: Path, day: date, paper: str = "a4") ->
         The date on the sheet.
     paper
         A key of :data:`pitchcam.paper.PAPERS`.
+    without
+        How the stock joins them without a flame, if it does.
 
     Raises
     ------
@@ -50,12 +55,14 @@ def write_worksheet(plan: JoinPlan, path: Path, day: date, paper: str = "a4") ->
     """
     file = BytesIO()
     canvas = new_canvas(file, paper, f"Work sheet: {_title(plan)}")
-    draw_worksheet(canvas, plan, day, paper)
+    draw_worksheet(canvas, plan, day, paper, without)
     canvas.save()
     write_whole(path, file.getvalue())
 
 
-def draw_worksheet(canvas: Any, plan: JoinPlan, day: date, paper: str) -> None:
+def draw_worksheet(
+    canvas: Any, plan: JoinPlan, day: date, paper: str, without: Sequence[str] = ()
+) -> None:
     """Draw the work sheet on the canvas, from its present page on."""
     flow = Flow(
         canvas,
@@ -69,6 +76,7 @@ def draw_worksheet(canvas: Any, plan: JoinPlan, day: date, paper: str) -> None:
             f"Joins {q.part.text} to {q.port.text}; {plan.service['key']}, "
             f"{plan.pressure_bar:g} bar, up to {plan.temperature_c:g} deg C. "
             f"Silver brazed. {day.isoformat()}.",
+            *without,
             *(
                 f"Donor {n}: {d.fitting.text}, {d.metal.name}, hex {d.hex_mm:g}"
                 for n, d in zip(NAMES, plan.donors, strict=True)

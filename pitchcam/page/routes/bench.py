@@ -185,7 +185,7 @@ async def work_sheet(request: Request) -> Response:
     typed, record = _typed(request), setup_of(request).record
 
     def make() -> bytes:
-        return calls.work_sheet(calls.join(typed, record)["plan"], date.today())
+        return calls.work_sheet(calls.join(typed, record), date.today())
 
     return Response(await asyncio.to_thread(make), media_type=_PDF)
 

@@ -485,6 +485,14 @@ def test_work_sheet_has_every_figure(tmp_path):
     assert path.read_bytes() == first and list(tmp_path.iterdir()) == [path]
 
 
+def test_work_sheet_says_what_needs_no_flame_before_the_work(tmp_path):
+    path = tmp_path / "sheet.pdf"
+    way = "No flame needed: P-04 of the top drawer, drill 8.5 and tap"
+    write_worksheet(_plan_of("plain"), path, date(2026, 5, 4), without=[way])
+    text = "".join("".join(p.extract_text().split()) for p in PdfReader(path).pages)
+    assert text.index("".join(way.split())) < text.index("Donorsasbought")
+
+
 def _plan_of(kind):
     if kind == "stub":
         ask = replace(ASK, port=parse_side("M10x1", "internal"))
