@@ -100,7 +100,7 @@ def test_the_work_sheet_is_the_same_paper(record, tmp_path):
     ]
     paper = tmp_path / "w.pdf"
     assert told["text"] in command("join", *options, "-o", str(paper))
-    assert calls.work_sheet(told["plan"], date.today()) == paper.read_bytes()
+    assert calls.work_sheet(told, date.today()) == paper.read_bytes()
 
 
 def test_what_must_not_be_made_is_refused(record):
