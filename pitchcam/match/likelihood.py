@@ -135,9 +135,8 @@ def station_shift(
             parts.taper * length / math.sqrt(12),
         )
     else:
-        at = np.where(parts.gauge_length_mm > 0, station.value * factors[:, None], 0.0)
         shift, u = (
-            parts.taper * (at - parts.gauge_length_mm),
+            parts.taper * (station.value * factors[:, None] - parts.gauge_length_mm),
             parts.taper * max(station.u, 0.0) * factors[:, None],
         )
     shape = (len(factors), len(parts.sizes))

@@ -111,6 +111,14 @@ def test_a_poor_photos_angle_and_roots_are_doubted(designation: str, gender: Gen
         assert log == pytest.approx(by_scipy(reading, k, parts, i), abs=1e-7)
 
 
+@pytest.mark.parametrize(("u", "kinds"), [(1.5, 2), (2.5, 3)])
+def test_a_poor_photo_is_told_by_its_angles_u(monkeypatch, u: float, kinds: int) -> None:
+    """Its standard uncertainty against the limit, not its variance: at 1 degree they are one."""
+    monkeypatch.setattr(likelihood, "POOR_ANGLE_DEG", 2.0)
+    read = likelihood.vectors(ThreadReading(angle_deg=Quantity(value=60.0, u=u)))
+    assert len(likelihood._reading_kinds(read)) == kinds
+
+
 @pytest.mark.parametrize("read", ["all", "diameters alone"])
 @pytest.mark.parametrize(
     ("designation", "gender", "station_mm"),
@@ -129,6 +137,18 @@ def test_what_is_out_of_the_question_is_left_out_and_nothing_else(
     assert 0 < asked.sum() < asked.size
     assert near[asked] == pytest.approx(every[asked], abs=1e-9)
     assert (every[~asked] <= -0.5 * far**2).all()
+
+
+def test_what_is_out_of_the_question_gets_its_bound() -> None:
+    """A pitch good to 0.01 mm at three times its u, against the parts' own 0.1 %."""
+    parts = population("external")
+    fit = log_likelihoods(ThreadReading(pitch_mm=Quantity(value=1.5, u=0.01)), np.ones(1), parts)[0]
+    pitch = np.array([s.pitch_mm for s in parts.sizes])
+    z = np.abs(pitch - 1.5) / np.hypot(0.03, 0.001 * pitch)
+    out = z > 12.0
+    assert 0 < out.sum() < len(out)
+    assert fit[out] == pytest.approx(-0.5 * z[out] ** 2, rel=1e-6)
+    assert (fit[~out] > -0.5 * 12.0**2 - 10.0).all()
 
 
 @pytest.mark.parametrize("gender", ["external", "internal"])

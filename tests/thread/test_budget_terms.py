@@ -129,6 +129,16 @@ def test_a_longer_focal_length_counts_by_the_rise_and_its_sign(shape, quantity, 
     assert contribution(shape, "focal length", quantity, place) == pytest.approx(measured, rel=0.15)
 
 
+def test_a_focal_length_that_nobody_knows_is_as_many_times_longer_as_shorter(shape):
+    """By similar triangles, at a reach of L: lengths grow by (1 - 1 / k) of the rise over L.
+
+    Half of what lies between k = e^u and e^-u; contours stand nearer by r^2 / L, an eighth of it.
+    """
+    open_ = with_camera(shape, u_f_px=0.5 * shape.camera.f_px)
+    share = contribution(open_, "focal length", "pitch_mm") / PITCH
+    assert share == pytest.approx(PLACE.rise_mm / (200.0 - HEIGHT) * np.sinh(0.5), rel=0.12)
+
+
 def test_a_wrong_focal_length_makes_a_taper_off_the_optical_axis():
     """The helix's shadow widens a diameter by (d / 2) T^2 / tan^2 a at a slant T = s / L.
 
@@ -450,6 +460,16 @@ def test_a_near_panel_leaves_the_taper_of_short_threads_open(shape):
     assert panel == pytest.approx(ends * edges_term.END_RIDGE_NEAR / edges_term.END_RIDGE)
     half = replace(near, span_mm=tuple(x / 2 for x in near.span_mm))
     assert contribution(half, "ridges at the ends", "taper") == pytest.approx(4 * ends)
+    # Less than a turn has the flanks of one.
+    one, less = (replace(near, span_mm=(0.0, k * PITCH)) for k in (1.0, 0.3))
+    assert contribution(less, "ridges at the ends", "taper") == pytest.approx(
+        contribution(one, "ridges at the ends", "taper")
+    )
+
+
+def test_a_radius_that_is_no_number_is_no_diameter(shape):
+    lost = replace(shape, roots=tuple(replace(t, radius_mm=float("nan")) for t in shape.roots))
+    assert set(values(lost)) == set(values(shape)) - {"minor_mm"}
 
 
 def test_a_near_panel_leaves_the_diameters_by_the_photos_pixels(shape):

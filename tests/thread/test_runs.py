@@ -15,10 +15,10 @@ from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.section import fit_section
 from pitchcam.objects.frame import axis_frame
 from pitchcam.thread import runs
-from pitchcam.thread.budget import budget
+from pitchcam.thread.budget import budget, rows
 from pitchcam.thread.measure import ThreadShape
 from pitchcam.thread.runs import MOST_RUN_PX, STRETCH_BY_RUN, U_SHEAR_RAD, run_of
-from tests.thread.drawn_shape import AXIS, PLACE, bare_shape
+from tests.thread.drawn_shape import AXIS, PLACE, bare_shape, drawn_shape
 from tests.thread.helicoid import flanks_of, iso_profile, seen_sides
 
 SAMPLES = Path(__file__).parents[2] / "samples"
@@ -145,6 +145,19 @@ def test_lengths_are_open_by_what_a_wave_that_leaves_such_a_run_stretches() -> N
         errors.append(shape.pitch_mm / 1.814 - 1)
         stated.append(line.contributions["pitch_mm"] / shape.pitch_mm)
     assert 0.5 < np.linalg.norm(stated) / np.linalg.norm(errors) < 1.5
+
+
+def test_a_hands_turn_and_a_wave_stretch_each_by_itself(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two causes that know nothing of each other, as far each: by the root of two as far."""
+    stated = []
+    for rms_px in (0.0, rows.U_STRETCH * 1000.0 / runs.STRETCH_BY_RUN):
+        monkeypatch.setattr(
+            rows, "run_of", lambda _, px=rms_px: runs.Run(rms_px=px, length_px=1000.0)
+        )
+        line = rows.moved_rows(drawn_shape(), replace(PLACE, rows_shown=False))
+        assert line is not None
+        stated.append(line.contributions["pitch_mm"])
+    assert stated[1] == pytest.approx(np.sqrt(2) * stated[0])
 
 
 def test_ridges_that_are_off_by_themselves_bend_no_lens() -> None:
