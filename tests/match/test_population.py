@@ -5,6 +5,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.stats import expon, norm
 
+from pitchcam.match import population as module
 from pitchcam.match.likelihood import log_likelihood, station_shift
 from pitchcam.match.population import (
     CELLS,
@@ -247,6 +248,27 @@ def test_one_part_in_fifty_is_badly_worn_by_three_twentieths_of_the_pitch() -> N
         assert share == pytest.approx(np.mean(crest < edge) - tail, rel=0.06, abs=2e-4)
     inside = population("internal")
     assert np.array_equal(inside.log_weight, inside.log_weight_worn)
+
+
+def test_the_badly_worn_are_not_worn_as_others_as_well(monkeypatch) -> None:
+    """Where every second part is badly worn, half are worn as others are; a tail's end is cut."""
+    size = find("M14x1.5")
+    weight = []
+    for share in (0.0, 0.5, 1.0):
+        monkeypatch.setattr(module, "BADLY_SHARE", share)
+        fields = module._zones(size, "external")
+        weight.append(module._class_parts((size,), "external", fields)[1][1, 0])
+    none, half, every = weight
+    share = (half - none) @ (every - none) / np.sum((every - none) ** 2)
+    assert 0.48 < share < 0.5
+
+
+@pytest.mark.parametrize("gender", ["external", "internal"])
+def test_no_class_of_a_size_scatters_by_more_than_its_bound(gender: Gender) -> None:
+    parts = population(gender)
+    every = np.diagonal(parts.covariance, axis1=2, axis2=3)
+    assert (every <= parts.variance[:, None]).all()
+    assert (every.max(axis=1) == parts.variance).all()
 
 
 def test_truncation_takes_from_crests_and_fills_roots() -> None:
