@@ -148,6 +148,15 @@ def maybe(measurement, told, doubt="in_step"):
     return replace(measurement, parts=(replace(part, threads=(replace(thread, **{doubt: told}),)),))
 
 
+def test_of_a_thread_the_turns_that_are_seen_in_any_photo_are_told():
+    photos = [made.measurement(made.true_values(), made.lines(), i) for i in range(2)]
+    [part] = photos[1].parts
+    few = replace(part, threads=(replace(part.threads[0], turns=3.0),))
+    for order in ((photos[0], replace(photos[1], parts=(few,))), photos):
+        told = combine(list(order))
+        assert told.parts[0].threads[0].turns == 8.0
+
+
 def test_sides_in_step_are_weighed_by_every_laying():
     """Two corners that leave rings open make them likelier; a photo that tells makes them none."""
     budget, true = made.lines(), made.true_values()

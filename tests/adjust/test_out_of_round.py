@@ -6,11 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.stats import chi2
+from scipy.stats import chi2, norm
 
 from pitchcam.adjust.combine import combine
 from pitchcam.adjust.observed import layings, observe
-from pitchcam.adjust.out_of_round import SOURCE, misfit, rolled
+from pitchcam.adjust.out_of_round import SOURCE, TRIED_MM, misfit, rolled
 from pitchcam.adjust.system import adjust
 from tests.adjust import made
 from tests.adjust.test_combine import lasting
@@ -111,6 +111,19 @@ def test_tapers_and_what_nobody_moved_are_not_asked():
     assert rolled(seen([taper, taper + 0.12 * DIAMETERS, taper])).s_mm == 0
     still = [replace(o, laying=0) for o in seen([true, true + 0.12 * DIAMETERS])]
     assert rolled(still).s_mm == 0
+
+
+def test_an_oval_is_believed_as_rarely_as_one_number_lies_so_far_on_one_side():
+    """The ratio of likelihoods against that of a normal number's upper tail of one in 1000."""
+    limit = norm.isf(1e-3) ** 2
+    believed = []
+    for off in np.linspace(0.028, 0.032, 9):
+        pair = seen([made.true_values(), made.true_values() + off * DIAMETERS])
+        gain = misfit(pair, 0.0).minus_2_ln - min(misfit(pair, s).minus_2_ln for s in TRIED_MM)
+        believed.append((gain, rolled(pair).s_mm > 0))
+    assert all(found == (gain > limit) for gain, found in believed)
+    # Several of them lie where a limit of both sides would be another.
+    assert sum(limit < gain < norm.isf(0.5e-3) ** 2 for gain, _ in believed) > 1
 
 
 def test_the_likelihood_of_one_number_seen_twice():

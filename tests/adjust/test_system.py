@@ -216,6 +216,8 @@ def test_of_two_sizes_the_smaller_is_common_unless_the_input_is_followed() -> No
     followed = Sharing(owner="camera", lasting=0.81, followed=True)
     a, b = term(shares=U, sharing=followed), term(shares=3 * U, sharing=followed)
     assert repeats(a, b, unmoved=False) == pytest.approx(0.81)
+    # Where nothing was moved it works alike, and what differs is not the geometry's.
+    assert repeats(a, b, unmoved=True) == pytest.approx(1 / 3)
 
 
 def test_sizes_in_unlike_units_are_compared_by_the_u_of_a_photo() -> None:

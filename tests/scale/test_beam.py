@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from pitchcam.camera.held import by_hand
+from pitchcam.scale import beam as module
 from pitchcam.scale.beam import told_by_beam
 from pitchcam.scale.faces import openings
 from pitchcam.scale.jaws import jaw_references
@@ -135,3 +136,17 @@ def test_a_ragged_edge_is_not_the_beams() -> None:
         *([[a, 15], [a + 0.8, 15], [a + 0.8, b], [a, b]] for a, b in zip(x, back, strict=True)),
     )
     assert told_by_beam(by_eye, opening) is None
+
+
+@pytest.mark.parametrize(("turned", "told"), [(0.02, True), (0.06, False), (-0.06, False)])
+def test_edges_that_lean_either_way_as_no_phone_is_held_are_none(monkeypatch, turned, told) -> None:
+    """Two edges 120 pixels apart, at 3000 to the radian: 0.06 of 120 are 1.5 degrees of 35."""
+    x = np.arange(-300.0, 300.0, 10.0)
+    middle = np.array([799.5, 599.5])
+    edges = tuple(
+        middle + np.stack([x, y + slope * x], axis=1)
+        for y, slope in ((0.0, 0.0), (120.0, turned / 5))
+    )
+    monkeypatch.setattr(module, "_edges", lambda _: edges)
+    camera = looking.camera(View(size=(1600, 1200), f_px=3000.0), tilt=False).held_as(by_hand())
+    assert (told_by_beam(camera, None) is not None) == told

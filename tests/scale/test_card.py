@@ -15,6 +15,7 @@ from pitchcam.errors import OutlineError, UnreadableError
 from pitchcam.normal import normal_cdf
 from pitchcam.objects.contour import Crop
 from pitchcam.records import ScaleSpec
+from pitchcam.scale import card as module
 from pitchcam.scale.card import (
     HEIGHT_MM,
     THICKNESS_MM,
@@ -151,8 +152,9 @@ def test_a_level_card_tells_no_focal_length_however_little_is_known_of_it() -> N
     view = View(f_px=1500.0)
     seen = looking.look(looking.picture(view, card(view, (3.0, -2.0))), view, gain=0.0)
     start = replace(looking.camera(view), f_px=1.4 * view.f_px, u_f_px=2.0 * view.f_px)
-    found = card_reference(seen.shapes[0], start).camera
-    assert found.u_f_px > view.f_px
+    found = card_reference(seen.shapes[0], start)
+    assert found.camera.u_f_px > view.f_px
+    assert found.u_scale < 0.01
 
 
 @pytest.mark.parametrize("size", [(85.0, 55.0), (90.0, 55.0)])
@@ -224,3 +226,37 @@ def test_a_side_is_placed_clear_of_the_borders_blur() -> None:
 def test_the_stub_of_a_side_tells_nothing() -> None:
     with pytest.raises(OutlineError):
         _seen(*side_across_a_border(410.0))
+
+
+def test_a_side_is_as_well_known_as_the_standard_makes_it() -> None:
+    camera = looking.camera(View())
+    for wide, size in ((0, (U_WIDTH_MM, U_HEIGHT_MM)), (1, (U_HEIGHT_MM, U_WIDTH_MM))):
+        assert tuple(module._spread(camera, wide)[6:8]) == size
+
+
+def test_a_tilt_is_known_as_the_mean_of_both_its_ways() -> None:
+    covariance = np.zeros((module.PARAMETERS,) * 2)
+    covariance[4, 4], covariance[5, 5] = 0.01**2, 0.02**2
+    q = np.zeros(module.PARAMETERS)
+    q[0] = 200.0
+    shape = SimpleNamespace(
+        centre_px=np.zeros(2), blob=SimpleNamespace(label=1), outline_px=np.zeros((4, 2))
+    )
+    found = module._reference(q, covariance, shape, looking.camera(View())).camera
+    assert found.u_tilt_rad == pytest.approx(np.hypot(0.01, 0.02) / np.sqrt(2))
+
+
+def test_sides_that_fit_badly_leave_all_as_open_as_they_do(monkeypatch) -> None:
+    """Places by turns in and out by five times what they are good to: u is five times as large."""
+    view = View(f_px=1500.0)
+    seen = looking.look(looking.picture(view, card(view, (3.0, -2.0))), view, gain=0.0)
+    plain = card_reference(seen.shapes[0], looking.camera(view))
+    straight = module._off_px
+
+    def waved(*of):
+        off = straight(*of)
+        return off + 5 * module.U_PIECE_PX * (-1.0) ** np.arange(len(off))
+
+    monkeypatch.setattr(module, "_off_px", waved)
+    poor = card_reference(seen.shapes[0], looking.camera(view))
+    assert poor.u_scale == pytest.approx(5 * plain.u_scale, rel=0.1)

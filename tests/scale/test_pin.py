@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ import pytest
 from pitchcam.errors import UnreadableError
 from pitchcam.records import ScaleSpec
 from pitchcam.scale.find import find_reference
-from pitchcam.scale.pin import U_CONVERGE_PX, pin_distance
+from pitchcam.scale.pin import U_CONVERGE_PX, _reference, pin_distance
 from pitchcam.scale.tilt import edge_plane, told_by_parallels
 from tests.objects import drawing
 from tests.objects.drawing import View
@@ -152,3 +153,34 @@ def test_in_a_cropped_picture_a_pin_is_a_reference_only_when_seen_whole() -> Non
     with pytest.raises(UnreadableError) as told:
         find_reference(ScaleSpec(source="pin", mm=8.0), seen.shapes, camera, seen.pins)
     assert told.value.code == "cut"
+
+
+def off_middle(view: View, u_turn_px: tuple[float, float] = (0.0, 0.0)):
+    """The reference of a pin of 8 mm far to the right, of which nothing tells how it leans."""
+    edges = [
+        SimpleNamespace(start_px=a, end_px=b, u_px=0.02, u_turn_px=u)
+        for (a, b), u in zip(exact_edges(view, (30, 8), 0.0, 30, 8.0), u_turn_px, strict=True)
+    ]
+    shape = SimpleNamespace(
+        centre_px=np.zeros(2), blob=SimpleNamespace(label=1), outline_px=np.zeros((4, 2))
+    )
+    level = replace(looking.camera(view, tilt=False), u_tilt_rad=1.0)
+    return edges, _reference(shape, level, edges, 8.0)
+
+
+def test_the_plate_is_as_far_as_its_tilt_makes_it() -> None:
+    """Level it would be nearer or farther by what the tilt makes on the way to the pin: 0.5 %."""
+    view = View(turn=(0, 0.035, 0), size=(2000, 1500))
+    _, found = off_middle(view)
+    assert found.camera.normal[0] == pytest.approx(view.normal[0], abs=1e-3)
+    assert found.camera.distance_mm == pytest.approx(view.plate_mm, rel=5e-4)
+
+
+def test_edges_that_may_be_turned_leave_the_tilt_as_open() -> None:
+    """Turned about its middle by e at its end, an edge makes twice as much of what converges."""
+    view = View(size=(2000, 1500))
+    (one, other), found = off_middle(view, (1.2, 0.9))
+    width = np.linalg.norm((one.start_px + one.end_px - other.start_px - other.end_px) / 2)
+    # The pin is 30 mm long, and its axis 196 mm away.
+    expected = 2 * np.hypot(1.2, 0.9) / width * view.plate_mm / 30.0
+    assert found.camera.leans.u_along(np.array([1.0, 0.0])) == pytest.approx(expected, rel=0.05)
