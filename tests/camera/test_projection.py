@@ -211,6 +211,13 @@ def test_distortion_is_undone_to_a_thousandth_of_a_pixel(k1, k2, x, y) -> None:
     assert camera.straight(seen) * F == pytest.approx(np.array([x, y]) * F, abs=1e-3)
 
 
+def test_a_wide_lens_is_undone_to_the_last_digit() -> None:
+    """Of a fifth at a focal length from the middle, which a second term takes back by half."""
+    camera = replace(PLAIN, k1=-0.2, k2=0.1)
+    places = np.array([[0.9, 0.4, 1.0], [-0.5, 0.7, 1.0], [0.1, -0.2, 1.0]])
+    assert camera.straight(camera.project(places)) == pytest.approx(places[:, :2], abs=1e-12)
+
+
 def test_barrel_draws_in_and_pincushion_out_and_the_middle_stays() -> None:
     corner = np.array([CX / F, CY / F, 1.0])
     plain, barrel = PLAIN.project(corner), replace(PLAIN, k1=-0.02).project(corner)

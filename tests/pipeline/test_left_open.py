@@ -64,6 +64,13 @@ def test_what_lens_and_scale_leave_open_makes_no_thread_uneven(thread):
     assert if_a_thread(by_lens).verdict == if_a_thread(by_scale).verdict == thread.verdict
 
 
+def test_what_others_told_of_a_scale_makes_a_thread_no_less_even(thread):
+    """It is in the reading's u and in no line of the budget."""
+    told = spread(thread, "taper", 0.034)
+    told = replace(told, reading=replace(told.reading, taper=replace(told.reading.taper, u=0.03)))
+    assert if_a_thread(told).verdict == thread.verdict
+
+
 def test_a_thread_without_a_span_keeps_its_name(thread):
     assert if_a_thread(replace(thread, span_px=None, turns=None)).verdict == thread.verdict
 

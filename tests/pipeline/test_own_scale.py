@@ -10,6 +10,7 @@ import pytest
 
 from pitchcam import identify
 from pitchcam.camera.focal import log_held
+from pitchcam.camera.pinhole import Camera
 from pitchcam.errors import UnreadableError
 from pitchcam.pipeline import answer, own_scale, part_threads
 from pitchcam.pipeline.own_scale import ALIKE, LARGE_END_PITCHES, _chosen, _touched
@@ -28,6 +29,50 @@ def test_a_taper_is_read_at_its_large_end():
     assert _touched(thread(1 / 16)) == pytest.approx(20.0 + (6.0 + beyond) / 16)
     assert _touched(thread(-1 / 16)) == pytest.approx(20.0 + (5.0 + beyond) / 16)
     assert _touched(thread(0.002)) == 20.0
+
+
+@pytest.mark.parametrize(("taper", "major"), [(1 / 16, 20.0 + 6.0 / 16), (-1 / 16, 20.0 + 5 / 16)])
+def test_a_rough_taper_has_the_diameter_of_its_large_end(taper, major):
+    """As series state it; and its taper is no better than so few turns tell."""
+    shape = thread(taper)
+    shape.quantities = lambda: {"pitch_mm": 1.8, "major_mm": 20.0, "taper": taper}
+    rough = own_scale._rough(shape, 1.0)
+    assert rough.major_mm.value == pytest.approx(major)
+    assert rough.taper.value == 1 / 16
+    assert 0.004 < rough.taper.u < 0.01
+
+
+def test_the_first_distance_is_right_to_a_tenth():
+    """A sharp thread of 1.5 on 14 mm (ISO 68-1): its outline's median lies 3 % below its crests."""
+    s = np.arange(0.0, 400.0)
+    radius = 140.0 - 0.6134 * 15.0 * np.abs((s / 7.5) % 2 - 1)
+    part = SimpleNamespace(stations=(s, 500.0 + radius, 500.0 - radius))
+    region = SimpleNamespace(start_px=50.0, end_px=350.0)
+    held = Camera(f_px=3000.0, u_f_px=90.0, centre_px=(2000.0, 1500.0))
+    scene = SimpleNamespace(held=lambda mm_per_px: held)
+    found = own_scale._first(scene, part, region, 14.0)
+    assert found.distance_mm == pytest.approx(3000.0 * 14.0 / 280.0, rel=0.1)
+
+
+def test_of_outlines_that_are_no_thread_s_the_longest_was_read(monkeypatch):
+    few = {"long": repeats(-5.0, 10.0), "short": repeats(-4.0, 12.0)}
+    assert scale_of(monkeypatch, few).region.name == "long"
+
+
+def test_a_place_at_its_height_over_the_plate_has_the_reading(monkeypatch):
+    """Of an axis 7 mm over the plate the rest of the way goes with the diameter, and 7 mm stay."""
+    camera = SimpleNamespace(normal=(0.0, 0.0, 1.0), distance_mm=200.0, u_lens=0.03)
+    camera.over_plate = lambda far: SimpleNamespace(**vars(camera) | {"distance_mm": far})
+
+    def high(_, camera, place):
+        reach = camera.distance_mm - 7.0
+        return 10.5 * reach / 193.0, SimpleNamespace(origin=np.array([0.0, 0.0, reach]))
+
+    monkeypatch.setattr(own_scale, "diameter_mm", high)
+    monkeypatch.setattr(own_scale, "u_diameter", lambda _: 0.001)
+    place = SimpleNamespace(part=SimpleNamespace(axis=None))
+    found = own_scale._at_place(None, camera, place, 10.0, own_scale._Choice(number=0))
+    assert found.camera.distance_mm == pytest.approx(7.0 + 193.0 * 10.0 / 10.5, rel=1e-9)
 
 
 def test_a_taper_of_a_few_turns_may_be_none():
