@@ -252,6 +252,25 @@ def test_trials_that_are_given_up_tell_nothing(tip_trials, monkeypatch):
         assert place.u_mm == pytest.approx(exact.u_mm, abs=close)
 
 
+def test_trials_are_given_up_by_what_their_light_tells(tip_trials, monkeypatch):
+    """Where every point is off by three units, squares of 60 are seven, and no reason."""
+    asked = []
+
+    def kept(model, start, *_, hopeless, **__):
+        asked.append((hopeless, np.count_nonzero(model.use, axis=1)))
+        return fitted(model, start, *_, hopeless=hopeless, **__)
+
+    fitted = roots_module.solve
+    monkeypatch.setattr(roots_module, "solve", kept)
+    try_all(*tip_trials)
+    hopeless, told = asked[-1]
+    for poor, given_up in ((0.1, True), (9.0, False)):
+        cost = 0.5 * poor * told.astype(float)
+        cost[0] += 30.0
+        found = [hopeless(cost) for _ in range(roots_module.SIFTED)][-1]
+        assert found[0] == given_up
+
+
 def test_what_a_groove_mirrors_goes_with_where_it_ends(tip_trials, monkeypatch):
     """Fits that begin with what the best one would have there are nearer to their ends."""
     trials, radii, fitted = tip_trials

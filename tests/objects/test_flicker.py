@@ -106,6 +106,33 @@ def test_what_lies_in_one_place_is_no_flicker() -> None:
     assert find_flicker(light, INSIDE, 1.5, 4.0) is None
 
 
+def test_of_bands_both_ways_the_stronger_are_told() -> None:
+    strong, weak = bands(0.4, 60.0), bands(0.1, 60.0)
+    across = np.interp(np.arange(WIDTH), ROWS, weak)
+    light = scene() * np.exp(strong[:, None] + across).astype(np.float32)
+    for planes, along in ((light, "rows"), (light.transpose(0, 2, 1), "columns")):
+        found = find_flicker(planes, np.ones(planes.shape[1:], np.uint8), 1.5, 4.0)
+        assert found is not None and found.along == along
+
+
+def test_light_that_is_clipped_to_white_shows_no_bands() -> None:
+    """In half of the picture: what lies in the other half may be a shade."""
+    noise = np.random.default_rng(5).normal(0, 0.004, (3, HEIGHT, WIDTH))
+    light = np.asarray(0.6 * np.exp(bands(0.4, 60.0)[:, None] + noise), np.float32)
+    light[:, :, WIDTH // 2 :] = 1.0
+    assert find_flicker(light, INSIDE, 1.5, 4.0) is None
+
+
+def test_bands_that_one_strip_alone_shows_are_none() -> None:
+    """All else is covered, but for so few rows at the other end that they tell nothing."""
+    inside = np.zeros((HEIGHT, WIDTH), np.uint8)
+    inside[:, :90] = inside[170:230, 520:] = 1
+    noise = np.random.default_rng(5).normal(0, 0.004, (3, HEIGHT, WIDTH))
+    light = np.asarray(0.6 * np.exp(bands(0.4, 60.0)[:, None] + noise), np.float32)
+    assert find_flicker(light, inside, 1.5, 4.0) is None
+    assert find_flicker(light, INSIDE, 1.5, 4.0) is not None
+
+
 def test_through_a_mesh_nothing_is_told() -> None:
     """Each fourth column, all that is looked at in so small a picture, is clear; no other is."""
     wires = np.random.default_rng(5).random((HEIGHT, WIDTH)) < 0.5

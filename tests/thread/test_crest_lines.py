@@ -185,6 +185,19 @@ def test_a_crest_moved_by_a_chamfer_leaves_the_pitch_to_the_others(n):
     assert (u > 0).all()
 
 
+def test_of_seven_crests_the_six_sound_ones_tell_as_if_they_were_alone():
+    """Of the first round's least squares a seventh, 20 scatters off, would take all with it."""
+    rng = np.random.default_rng(0)
+    at = np.arange(7.0) - 3.0
+    columns, slopes = np.stack([np.ones(7), at], axis=1), []
+    for _ in range(60):
+        seen_at = rng.normal(0.0, 0.3, 7)
+        seen_at[0] -= 6.0
+        slopes.append(crest_lines._robust(columns, seen_at, 1.0)[0][1])
+    alone = 0.3 / np.sqrt(np.sum((at[1:] - at[1:].mean()) ** 2))
+    assert np.sqrt(np.mean(np.square(slopes))) == pytest.approx(alone, rel=0.25)
+
+
 def ends_moved(n, by):
     """Numbers and places of n crests a side whose tops at both ends stand inward, in pitches."""
     above, number = np.arange(2 * n) < n, np.tile(np.arange(n), 2).astype(float)

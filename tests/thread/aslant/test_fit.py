@@ -7,8 +7,10 @@ import numpy as np
 import pytest
 
 from pitchcam.normal import normal_cdf
+from pitchcam.series.ridges import RIDGES
 from pitchcam.thread.aslant import fit
 from pitchcam.thread.aslant.contour import NODES, WEIGHTS, Beside
+from pitchcam.thread.aslant.ridge import ridge_outline
 from tests.thread.helicoid import iso_profile
 from tests.thread.test_crest_lines import seen
 
@@ -113,6 +115,47 @@ def test_how_strange_an_outline_is_goes_by_the_blur():
     off, weight = SimpleNamespace(rest_px=np.full(8, 0.3)), np.ones(8)
     sharp, blurred = (fit.strangeness(SimpleNamespace(blur_px=b), off, weight) for b in (0.5, 2.0))
     assert (sharp, blurred) == pytest.approx((0.6, 0.15))
+
+
+@pytest.fixture(scope="module")
+def drawn():
+    """A thread's outline seen aslant, a fit's beginning of it, and a plain form."""
+    shape = seen(iso_profile(1.5, 14.0), 1.5, 28.0)
+    points, start = fit.outline_of(shape, 0.01)
+    points = replace(points, blur_px=1.0)
+    along = start[[fit.PITCH, fit.RADIUS, fit.TAPER]]
+    start = fit.begin(points, start[fit.FIRST : fit.FIRST + 2], along)
+    start[[fit.CREST, fit.TAN]] = 0.3 * 1.5, np.tan(np.radians(30))
+    form = SimpleNamespace(
+        ridge=lambda q: ridge_outline(RIDGES["flat60"], q[fit.PITCH], q[fit.CREST], q[fit.TAN]),
+        places=fit.DRAWN_BY,
+    )
+    return points, start, form
+
+
+def test_a_thread_moved_with_all_that_sees_it_is_drawn_as_it_was(drawn):
+    """Its points, its axis and the camera lie 3 mm aside: none of it is farther off."""
+    points, start, form = drawn
+    aside = replace(
+        points,
+        zy=points.zy + np.array([0.0, 3.0]),
+        pinhole=points.pinhole + np.array([0.0, 3.0, 0.0]),
+    )
+    moved = start.copy()
+    moved[fit.OFFSET] = 3.0
+    here, there = (
+        fit.rest_and_slopes(of, form, q)[0] for of, q in ((points, start), (aside, moved))
+    )
+    assert there == pytest.approx(here, abs=1e-9)
+    # The camera alone sees it from elsewhere.
+    stayed = fit.rest_and_slopes(replace(aside, pinhole=points.pinhole), form, moved)[0]
+    assert np.abs(stayed - here).max() > 1e-3
+
+
+def test_a_fit_begins_where_the_outline_is_expected(drawn):
+    """Within a dark part's by 0.43 blurs, as the form's own prior has it."""
+    points, start, _ = drawn
+    assert start[fit.OUT] == pytest.approx(-0.43 * points.blur_px)
 
 
 def test_an_outline_is_asked_half_a_pitch_beyond_its_crests():
