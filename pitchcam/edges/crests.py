@@ -41,6 +41,12 @@ from pitchcam.small import median, medians
 Values = NDArray[np.float64]
 
 
+#: Between which heights over the pitch line crests end, in pitches: whole ones stand 0.24 to 0.38
+#: over it, those worn by half of the thread's depth at it, by six tenths 0.07 below. A bound at
+#: 0.08 had read a crest of 1.6 mm pitch that was worn by half 0.18 mm too high.
+LOWEST, HIGHEST = -0.15, 0.62
+#: Light above which a crest's edge lies farther in than was looked at: that of an edge itself.
+HALF = 0.5
 #: Relative fall of the cost at which a tip is settled: within a thirtieth of its u.
 SETTLED = 1e-5
 #: How well an angle is known before its budget is made, degrees: over masked light, and with the
@@ -129,9 +135,15 @@ def fit_tips(
     out = {side: side * section.seen.offset_mm for side in sides}
     lines = [_lines(sight, section, side, middles[side], y + out[side]) for side in sides]
     light = np.array([medians(of_side) for of_side in lines]) / around.background
+    if not groove and (light[:, 0] > HALF).any():
+        # Worn crests end farther in.
+        deeper = step * np.arange(1.0, (y[0] - (line + LOWEST * pitch - 3 * blur_mm)) / step)
+        y = np.concatenate([y[0] - deeper[::-1], y])
+        lines = [_lines(sight, section, side, middles[side], y + out[side]) for side in sides]
+        light = np.array([medians(of_side) for of_side in lines]) / around.background
     low, high = (line - 0.75 * pitch, line - 0.1 * pitch)
     if not groove:
-        low, high = (line + 0.08 * pitch, line + 0.62 * pitch)
+        low, high = (line + LOWEST * pitch, line + HIGHEST * pitch)
     limits = (max(low, DEEPEST * line), high)
     seen = Seen(y=y, light=light, blur_mm=blur_mm, swept_mm=sight.widened_px * sight.mm_per_px)
     own = [walled(mirrors[side]) if groove else mirrors[side] for side in sides]

@@ -35,7 +35,7 @@ DIAMETERS = (MAJOR, PITCH_DIAMETER, MINOR)
 LEADERS = ("M", "UNC", "UNF", "NPT", "R", "G", "Rc", "BSF")
 #: Cells of the leading diameter within a class: 0.05 mm each for M14x1.5 and its tail of wear,
 #: little beside the u of a reading.
-CELLS = 18
+CELLS = 27
 #: Weight of a class that a size does not have.
 NOTHING = 1e-300
 #: Lead error of commercial threads as a share of the pitch (judgement: within 0.2 %).
@@ -45,8 +45,9 @@ ANGLE_SCATTER_DEG = 0.5
 #: A parallel thread is round and straight to 0.01 mm in 10; a taper within +17 and -8 percent
 #: (ASME B1.20.1), taken as one standard deviation of 7 percent.
 TAPER_SCATTER = (0.001, 0.07 / 16)
-#: Wear is followed to so many means of the worst.
-TAIL = 3.0
+#: Wear is followed to so many means of the worst: 0.75 pitches, six tenths of a thread's depth.
+#: Where it ended at 0.45, a BSW worn by half was UNC, whose widest class has its lower limit lower.
+TAIL = 5.0
 #: The usual class makes most parts; the other classes share the rest (judgement).
 USUAL_CLASS_SHARE = 0.7
 #: Form errors beside the limits, as shares of the pitch (judgement): parts just out of their class,

@@ -162,6 +162,8 @@ def crop_object(
     x0, y0 = max(0, box_px[0] - MARGIN), max(0, box_px[1] - MARGIN)
     x1, y1 = min(w, box_px[2] + MARGIN), min(h, box_px[3] + MARGIN)
     relative = field.backdrop.divide(light_planes(pixels[y0:y1, x0:x1]), (x0, y0), 1.0)
+    if field.haze is not None:
+        relative = field.haze.undone(relative)
     box = (x0, y0, x1, y1)
     own, territory = _places(field.labels, label, box)
     mask = (least_plane(relative) < PART_LEVEL).astype(np.uint8)

@@ -15,6 +15,7 @@ from pitchcam.flags import FLAGS
 from pitchcam.frozen import dataclass
 from pitchcam.objects.background import FEWEST_POINTS, Backdrop, Floats, fit_backdrop
 from pitchcam.objects.flicker import Flicker, find_flicker
+from pitchcam.objects.haze import Haze, find_haze
 from pitchcam.objects.split import split_touching
 from pitchcam.objects.window import window_sides
 from pitchcam.photo.linear import largest_plane, least_plane, light_planes, mean_plane
@@ -76,7 +77,8 @@ class Field:
 
     ``window_px`` is the window's convex outline (n, 2) in photo pixels; ``full_frame`` says that
     the light reaches all borders of the picture, so that its own border is not in view; ``light``
-    is the shrunk picture, the mean of the channels.
+    is the shrunk picture, the mean of the channels. ``haze`` is the light that the lens spreads
+    widely, None where that is no more than usual.
     """
 
     backdrop: Backdrop
@@ -86,6 +88,7 @@ class Field:
     labels: NDArray[np.int32]
     light: Floats
     clipped_share: float
+    haze: Haze | None = None
 
     @cached_property
     def sides(self) -> tuple[NDArray[np.float64] | None, ...]:
@@ -283,7 +286,8 @@ def find_field(
         to_photo(ys.astype(float)),
         (w * STEP, h * STEP),
     )
-    ratio = least_plane(backdrop.divide(light, (first, first), STEP))
+    relative = backdrop.divide(light, (first, first), STEP)
+    ratio = least_plane(relative)
     inner = _inner(inside, ratio, full_frame)
     dark = ((ratio < PART_LEVEL) & (inner > 0)).astype(np.uint8)
     # Fibres and scratches are thinner than two points of the shrunk picture; parts are not.
@@ -326,4 +330,5 @@ def find_field(
         labels=labels,
         light=mean,
         clipped_share=float(clipped[inner > 0].mean()) if inner.any() else 0.0,
+        haze=find_haze(mean_plane(relative), np.where(labels > 0, 1, 2 * (1 - inner)), STEP),
     )

@@ -30,7 +30,7 @@ NO_MIRROR = Mirror(metal=DULL, angles_rad=(0.01, 0.01, 0.01), u_angles=0.1)
 BOTH = Around(mirrors={1.0: NO_MIRROR, -1.0: NO_MIRROR})
 
 
-def drawn(pitch, profile, blur_px, off_mm=0.0):
+def drawn(pitch, profile, blur_px, off_mm=0.0, section=None):
     _, frame = place(off_mm=off_mm)
     grid, upper, lower = seen_sides(profile, pitch, pitch, frame.pinhole)
     zero = np.zeros_like(grid)
@@ -54,7 +54,8 @@ def drawn(pitch, profile, blur_px, off_mm=0.0):
         channel="grey",
         background_code=200.0,
     )
-    section = fit_section(flanks_of(frame, grid, upper, lower, pitch), frame, pitch)
+    if section is None:
+        section = fit_section(flanks_of(frame, grid, upper, lower, pitch), frame, pitch)
     return crop, frame, section
 
 
@@ -86,6 +87,27 @@ def test_crest_radius_of_a_blurred_picture(form, pitch, major, blur_px):
     # Flat and round tops are told apart no better than this when the blur is as wide.
     assert diameter == pytest.approx(major, abs=0.015)
     assert all(t.misfit < 0.02 and 0 < t.u_mm <= sight.blur_mm and t.count >= 4 for t in tips)
+
+
+def worn(profile, share):
+    """A profile whose crests are worn flat by a share of its depth, and its major diameter."""
+    z, r, pitch_diameter = profile
+    top = r.max() - share * (r.max() - r.min())
+    return (z, np.minimum(r, top), pitch_diameter), 2 * top
+
+
+@pytest.mark.parametrize("share, pitch", [(0.4, 25.4 / 16), (0.5, 25.4 / 16), (0.66, 25.4 / 9)])
+def test_crests_worn_to_the_pitch_line_and_below_it_are_read_there(share, pitch):
+    """Worn by half they lie 0.02 mm below it, and had been read 0.3 mm of diameter higher."""
+    major = 6 * pitch
+    whole = whitworth_profile(pitch, major)
+    profile, true = worn(whole, share)
+    # What is left of the flanks lies where it did.
+    _, _, section = drawn(pitch, whole, 0.9)
+    crop, frame, _ = drawn(pitch, profile, 0.9, section=section)
+    tips = fit_tips(blurred(crop, frame, float(np.hypot(0.9, 0.5))), section, BOTH)
+    assert sum(t.radius_mm for t in tips) == pytest.approx(true, abs=0.015)
+    assert all(t.misfit < 0.02 for t in tips)
 
 
 def sharp_profile(pitch, major):

@@ -478,7 +478,7 @@ def test_a_root_that_one_side_shows_is_read_from_the_middle_of_the_crests():
     alone, about = (
         fit_tips(sight, section, BOTH, groove=True, crests=c)[0].radius_mm for c in ((), crests_)
     )
-    assert abs(about - true) < 0.6 * abs(alone - true)
+    assert abs(about - true) < 0.7 * abs(alone - true)
     # Where the other side's root is seen the farther out, this one's tells all.
     far, farther = (
         fit_tips(

@@ -111,6 +111,21 @@ def test_one_part_in_five_is_worn_by_a_twentieth_of_the_pitch() -> None:
     assert below > 0.01
 
 
+@pytest.mark.parametrize("share", [0.3, 0.5, 0.58])
+@pytest.mark.parametrize("size", ["1/4-20", "3/8-16", "7/16-14"])
+def test_crests_worn_by_half_favour_no_form(size: str, share: float) -> None:
+    """One class of UNC lies lower than any of BSW: where wear ended it took all low crests."""
+    parts = population("external")
+    worn = find(f"{size} BSW")
+    major = worn.external[0].major_mm[0] - 2 * share * 0.64 * worn.pitch_mm
+    reading = ThreadReading(
+        pitch_mm=Quantity(value=worn.pitch_mm, u=0.003), major_mm=Quantity(value=major, u=0.02)
+    )
+    logs = log_likelihood(reading, parts)
+    by_form = [logs[parts.sizes.index(find(f"{size} {form}"))] for form in ("BSW", "UNC")]
+    assert abs(by_form[1] - by_form[0]) < 1.2
+
+
 def test_one_reading_in_two_hundred_is_three_times_as_bad_as_it_says() -> None:
     """The density over pitch alone, near a size and eight u from it, by SciPy."""
     parts = population("external")

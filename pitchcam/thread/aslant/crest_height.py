@@ -16,7 +16,7 @@ Values = NDArray[np.float64]
 WORN = ((WORN_SHARE * (1 - BADLY_SHARE), WEAR_OF_PITCH / 2), (BADLY_SHARE, BADLY_OF_PITCH / 2))
 #: Heights at which it is tabled, in pitches; of all forms between the pitch line and the sharp
 #: crest.
-HEIGHTS: Values = np.arange(-0.1, 0.7, 0.002)
+HEIGHTS: Values = np.arange(-0.2, 0.7, 0.002)
 #: Places of the sum over wear, in means of it.
 PLACES: Values = (np.arange(400) + 0.5) / 40
 

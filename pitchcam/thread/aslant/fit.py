@@ -8,6 +8,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from pitchcam.edges.crests import LOWEST
 from pitchcam.edges.section import PER_POINT
 from pitchcam.frozen import dataclass
 from pitchcam.least_squares import soft, solve_one
@@ -171,7 +172,7 @@ def begin(seen: Outline, middles: Sequence[float], along: tuple[float, float, fl
 def usual_bounds(start: Values, pitch: float, u_slope: float) -> tuple[Values, Values]:
     """Return bounds of the usual parameters around a start, open where none is needed."""
     low, high = np.full(len(start), -np.inf), np.full(len(start), np.inf)
-    low[[PITCH, CREST, ROOT]] = 0.9 * pitch, 0.04 * pitch, 0.01 * pitch
+    low[[PITCH, CREST, ROOT]] = 0.9 * pitch, LOWEST * pitch, 0.01 * pitch
     high[[PITCH, CREST, ROOT]] = 1.1 * pitch, 0.46 * pitch, 0.25 * pitch
     for place, reach in (
         (FIRST, 0.3 * pitch),

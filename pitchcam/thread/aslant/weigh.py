@@ -125,11 +125,14 @@ def weigh_forms(
     def fitted(name: str, begin: Values, noise: float, weight: Values) -> OutlineFit:
         pitch, q = float(begin[PITCH]), begin.copy()
         form = _Made(of=RIDGES[name], seen=seen, pitch=pitch, rise_px=rise)
-        q[CREST], q[TAN] = form.of.crest * pitch, form.of.tan_half
+        q[TAN] = form.of.tan_half
         return fit_outline(seen, form, q, Points(scatter_px=noise, weight=weight))
 
     weight = np.ones(len(seen.zy))
-    tried = {name: fitted(name, start, FIRST_NOISE_PX, weight) for name in names[:2]}
+    tried = {}
+    for name in names[:2]:
+        start[CREST] = RIDGES[name].crest * start[PITCH]
+        tried[name] = fitted(name, start, FIRST_NOISE_PX, weight)
     first = min(tried, key=lambda name: tried[name].cost)
     best = tried[first]
     for _ in range(2):

@@ -58,6 +58,33 @@ def test_flanks_that_are_seen_leave_more_unexplained(shapes, monkeypatch):
     assert hidden < 1.15 * weigh_forms(shape, np.radians(0.5), NAMES)["flat60"] < 0.0
 
 
+def worn_to_the_pitch_line(pitch, major):
+    """A Whitworth thread worn flat by half of its depth: the crests of every form are gone."""
+    z, r, pitch_diameter = whitworth_profile(pitch, major)
+    return z, np.minimum(r, pitch_diameter / 2), pitch_diameter
+
+
+def test_crests_worn_to_the_pitch_line_leave_the_flanks_to_tell(monkeypatch):
+    """None of the forms could be drawn so low: 3/8-16 BSW worn by half was UNC by e^14."""
+    begun, lowest = [], []
+    plain = weigh.fit_outline
+
+    def fitted(outline, form, start, points):
+        found = plain(outline, form, start, points)
+        begun.append(start[fit.CREST] / start[fit.PITCH])
+        lowest.append(found.q[fit.CREST] / found.q[fit.PITCH])
+        return found
+
+    monkeypatch.setattr(weigh, "fit_outline", fitted)
+    shape = seen_blurred(worn_to_the_pitch_line, off_mm=6.0)
+    logs = weigh_forms(shape, np.radians(0.5), NAMES)
+    assert logs["round55"] == 0.0
+    assert max(logs["flat60"], logs["round47.5"]) < -3.0
+    assert lowest[-len(NAMES) :] == pytest.approx([0.0] * len(NAMES), abs=0.05)
+    # From whole crests on, each fit anew ended elsewhere: how worn they are is no form's own.
+    assert np.abs(begun[2:]).max() < 0.05
+
+
 def test_tops_that_mirror_more_than_feet_are_no_other_form(monkeypatch):
     """A close panel opens a thread's flanks by its light alone: of 55 degrees it looked of 60."""
     names, rise_px = ("round60", "round55", "round47.5"), 1.5
