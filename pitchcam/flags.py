@@ -34,6 +34,10 @@ FLAGS: dict[str, tuple[str, str]] = {
         "the light flickers: bright and dark bands lie across the picture",
         "turn the screen or lamp up to full (dimmed ones flicker) or take another light, retake",
     ),
+    "stained": (
+        "soft darker areas lie on the light: the glass is stained, or something shades it",
+        "wipe the glass and the light, retake if the answer stays open",
+    ),
     "too-small": (
         "the thread covers too few pixels to be measured",
         "move the phone closer or use the 2x lens, retake",

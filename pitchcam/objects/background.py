@@ -10,6 +10,7 @@ from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS
 from pitchcam.frozen import dataclass
 from pitchcam.objects.flicker import Flicker
+from pitchcam.objects.stain import Stain
 from pitchcam.small import median, percentile
 
 Floats = NDArray[np.float32]
@@ -43,13 +44,15 @@ class Backdrop:
     """The background's light as exp of a polynomial in the position, one row per channel.
 
     ``coefficients`` has shape (channels, 15) for the :data:`POWERS` of coordinates scaled by
-    ``half_px`` about ``centre_px``. Where it flickers, rows differ besides.
+    ``half_px`` about ``centre_px``. Where it flickers, rows differ besides; where it is stained,
+    places.
     """
 
     coefficients: Values
     centre_px: tuple[float, float]
     half_px: float
     flicker: Flicker | None = None
+    stain: Stain | None = None
 
     def level(self, x: Values, y: Values) -> Floats:
         """Return the background's linear light at points, shape (channels, *shape).
@@ -57,7 +60,9 @@ class Backdrop:
         ``x`` and ``y`` are broadcast against each other: a row and a column give a grid.
         """
         light = self._smooth(x, y)
-        return light if self.flicker is None else light * self.flicker.light(x, y)
+        for uneven in (self.flicker, self.stain):
+            light = light if uneven is None else light * uneven.light(x, y)
+        return light
 
     def _smooth(self, x: Values, y: Values) -> Floats:
         u = (np.asarray(x, dtype=float) - self.centre_px[0]) / self.half_px
@@ -89,12 +94,14 @@ class Backdrop:
         for plane, level in zip(light, coarse, strict=True):
             cv2.resize(level, whole.shape[::-1], dst=whole, interpolation=cv2.INTER_LINEAR)
             plane /= whole[: plane.shape[0], : plane.shape[1]]
-        if self.flicker is not None:
+        for uneven in (self.flicker, self.stain):
+            if uneven is None:
+                continue
             x, y = (
                 start + step_px * np.arange(n)
                 for start, n in zip(origin_px, light.shape[:0:-1], strict=True)
             )
-            light /= self.flicker.light(x, y[:, None])
+            light /= uneven.light(x, y[:, None])
         return light
 
 

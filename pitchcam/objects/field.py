@@ -17,6 +17,7 @@ from pitchcam.objects.background import FEWEST_POINTS, Backdrop, Floats, fit_bac
 from pitchcam.objects.flicker import Flicker, find_flicker
 from pitchcam.objects.haze import Haze, find_haze
 from pitchcam.objects.split import split_touching
+from pitchcam.objects.stain import find_stain
 from pitchcam.objects.window import window_sides
 from pitchcam.photo.linear import largest_plane, least_plane, light_planes, mean_plane
 from pitchcam.photo.record import QUARTER, quartered
@@ -289,6 +290,11 @@ def find_field(
     relative = backdrop.divide(light, (first, first), STEP)
     ratio = least_plane(relative)
     inner = _inner(inside, ratio, full_frame)
+    stain = find_stain(relative, inner, PART_LEVEL, first, STEP)
+    if stain is not None:
+        ratio = least_plane(relative / stain.share)
+        mean = np.asarray(mean / mean_plane(stain.share), np.float32)
+        inner = _inner(inside, ratio, full_frame)
     dark = ((ratio < PART_LEVEL) & (inner > 0)).astype(np.uint8)
     # Fibres and scratches are thinner than two points of the shrunk picture; parts are not.
     # An even kernel has no middle: growing back by the mirrored anchor keeps objects in place.
@@ -323,7 +329,7 @@ def find_field(
             )
         )
     return Field(
-        backdrop=backdrop if flicker is None else replace(backdrop, flicker=flicker),
+        backdrop=replace(backdrop, flicker=flicker, stain=stain),
         window_px=to_photo(hull.astype(float)),
         full_frame=full_frame,
         blobs=tuple(sorted(blobs, key=lambda b: -b.area_px)),

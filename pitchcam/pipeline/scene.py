@@ -27,7 +27,7 @@ from pitchcam.edges.bend import corner_share
 from pitchcam.edges.rims import Rims
 from pitchcam.edges.straight import learn_rims, sharpened_undone
 from pitchcam.errors import OutlineError, UnreadableError
-from pitchcam.flags import FLAGS, flag
+from pitchcam.flags import FLAGS
 from pitchcam.frozen import dataclass
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.field import Field, find_field
@@ -36,6 +36,7 @@ from pitchcam.objects.regions import Region
 from pitchcam.objects.shapes import Shape, describe, searched_all_round, searched_along
 from pitchcam.photo import Photo
 from pitchcam.pipeline.damage import refuse_waving, told_copy
+from pitchcam.pipeline.scene_flags import scene_flags
 from pitchcam.pipeline.unfit_photo import refuse_whole
 from pitchcam.records import Flag, ScaleSpec
 from pitchcam.reference_kinds import LYING
@@ -49,8 +50,6 @@ Progress = Callable[[str], None]
 #: Where the sheet's scale would put the phone so far off that its focal length moves by this share,
 #: the tag is no prior: the sheet's own perspective tells it.
 DOUBTED = 0.1
-#: Bands of flickering light fainter than this are evened out and not told: nothing moves by them.
-TOLD_SWING = 0.15
 #: References that agree within this are one scale, whatever their own uncertainties say.
 AGREE = 0.03
 
@@ -203,7 +202,7 @@ def take_apart(photo: Photo, spec: ScaleSpec, say: Progress, lens: Lens | None =
             )
     elif spec.source in LYING:
         _compare(reference, spec, shapes, camera, pins)
-    flags += _scene_flags(rims, field, camera)
+    flags += scene_flags(rims, field, camera)
     return Scene(
         photo=photo,
         spec=spec,
@@ -370,30 +369,3 @@ def _undistorted(field: Field, shapes: list[Shape], camera: Camera) -> Camera:
     """Return the camera with the distortion that the photo's straight edges tell."""
     edges = [*window_edges(field), *(e for s in shapes for e in straight_sides(s))]
     return camera.bent(*corner_share(camera, edges))
-
-
-def _scene_flags(rims: Rims, field: Field, camera: Camera) -> list[Flag]:
-    flags = []
-    widest = float(rims.rims_px.max()) if len(rims.rims_px) else 0.0
-    if widest > 2.5:
-        flags.append(
-            flag("rim", f"parts mirror the light over {widest:.0f} pixels along their edges")
-        )
-    if rims.spread.gain > 0.55:
-        flags.append(flag("halo"))
-    if camera.tilt_deg > 2.5:
-        flags.append(flag("tilt", f"the camera was tilted by about {camera.tilt_deg:.0f} degrees"))
-    if field.clipped_share > 0.1:
-        flags.append(
-            flag("over-exposed", f"{100 * field.clipped_share:.0f} % of the background is clipped")
-        )
-    flicker = field.backdrop.flicker
-    if flicker is not None and flicker.swing > TOLD_SWING:
-        flags.append(
-            flag(
-                "flicker",
-                f"the light flickers: bands {100 * flicker.swing:.0f} % darker than the brightest "
-                "light lie across the picture and were evened out",
-            )
-        )
-    return flags
