@@ -29,6 +29,7 @@ from pitchcam.light.metal import UNSEEN
 from pitchcam.light.mirrored import Mirror
 from pitchcam.thread import measure
 from tests.edges.test_crests import BOTH, NO_MIRROR, blurred, drawn, sharp_profile
+from tests.thread.drawn_shape import drawn_shape
 from tests.thread.helicoid import whitworth_profile
 
 RADII = np.tile(np.linspace(9.0, 10.0, 41), (2, 1))
@@ -363,6 +364,23 @@ def test_light_is_told_by_radii_from_the_first_to_the_last_that_shows_it():
     assert told == pytest.approx(y[1:5])
     assert seen == pytest.approx(light[:, 1:5])
     assert use * LIGHT_NOISE == pytest.approx((light > 0.5)[:, 1:5].astype(float))
+
+
+def test_flanks_stand_above_a_root_and_nothing_above_a_crest(monkeypatch):
+    """The line on which light is gathered ends where the part does: at no root's highest place."""
+    section = drawn_shape().section
+    seen = Seen(y=np.linspace(5.5, 8.0, 51), light=np.ones((2, 51)), blur_mm=0.05, swept_mm=0.0)
+    mirrors, laid = [SimpleNamespace(metal=None)] * 2, []
+
+    def stopped(y, blur, highest, swept):
+        laid.append(highest)
+        raise StopIteration
+
+    monkeypatch.setattr(crests, "middle_line", stopped)
+    for start in (np.full(2, 6.1), None):
+        with pytest.raises(StopIteration):
+            crests._fit_ends(seen, section, mirrors, (5.8, 6.9), start=start)
+    assert laid[0] == np.inf and laid[1] == pytest.approx(6.9)
 
 
 def test_no_root_is_sought_beyond_the_axis():

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from copy import copy
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from scipy import optimize
 
+from pitchcam.normal import normal_cdf
 from pitchcam.records import ScaleSpec
 from pitchcam.scale import disc as disc_module
 from pitchcam.scale.disc import disc_reference, rounded_rim
@@ -51,6 +53,23 @@ def disc(
     kept = whole * (1 - shine) + top * shine
     lit = looking.LIGHT * drawing.window(view.size, 40)
     return lit * (1 - (1 - looking.DARK) * kept)
+
+
+def test_beside_a_piece_that_something_touches_the_next_ones_do_not_count() -> None:
+    """There the outline bends: of a whole rim three pieces are left out, and no other."""
+    camera, radius = looking.camera(View(), tilt=False), 80.0
+    centre = np.array(camera.centre_px) + [30.0, -20.0]
+
+    def sample(at: np.ndarray) -> np.ndarray:
+        off = at - centre
+        out = np.hypot(off[..., 0], off[..., 1]) - radius
+        piece = np.arctan2(off[..., 1], off[..., 0]) / (2 * np.pi) * disc_module.PIECES
+        beside = (out > disc_module.REACH_PX - 3.5) & (piece > 2.99) & (piece < 3.99)
+        return np.where(beside, 0.0, normal_cdf(out))
+
+    shape = SimpleNamespace(crop=SimpleNamespace(sample=sample))
+    rim = disc_module._around(shape, camera, centre, radius, 0.0)
+    assert len(rim.light) == disc_module.PIECES - 3
 
 
 @pytest.mark.parametrize("turn", [(0, 0, 0), (0.05, -0.03, 0)])

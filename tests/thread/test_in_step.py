@@ -76,6 +76,12 @@ def looked_at(camera: Camera, crests: int = 40, at_mm: np.ndarray = AXIS_MM) -> 
 SURE = Camera(f_px=F_PX, u_f_px=1e-6, centre_px=CENTRE, u_corner=1e-9)
 
 
+def test_crests_own_places_leave_it_open_however_well_all_else_is_known() -> None:
+    region, seen = looked_at(SURE)
+    u = u_lag(replace(region, u_turn_rad=0.0), seen)
+    assert u == pytest.approx(U_PLACES, rel=0.01)
+
+
 def test_the_lens_s_distortion_moves_the_sides_as_much_as_is_said() -> None:
     """Half a percent at the corner, a usual phone's: a fifth of this thread's spacing."""
     corner = 0.005
