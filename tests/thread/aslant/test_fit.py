@@ -11,6 +11,7 @@ from pitchcam.series.ridges import RIDGES
 from pitchcam.thread.aslant import fit
 from pitchcam.thread.aslant.contour import NODES, WEIGHTS, Beside
 from pitchcam.thread.aslant.ridge import ridge_outline
+from pitchcam.thread.aslant.rise import expected_rise, flank_height
 from tests.thread.helicoid import iso_profile
 from tests.thread.test_crest_lines import seen
 
@@ -171,3 +172,16 @@ def test_an_outline_is_asked_half_a_pitch_beyond_its_crests():
         z, own = points.zy[points.side == side, 0], crests[np.sign(crests[:, 1]) == side, 0]
         beyond = np.array([own.min() - z.min(), z.max() - own.max()]) / shape.pitch_mm
         assert np.all((beyond > 0.4) & (beyond < 0.51))
+
+
+def test_how_far_up_a_flank_a_point_lies_is_counted_from_its_own_crest():
+    """At the large end of a taper a crest's top is as much a top as at its small end."""
+    at = np.array([-8.0, 0.0, 8.0])
+    start = np.zeros(fit.COUNT)
+    start[[fit.PITCH, fit.RADIUS, fit.TAPER]] = 1.5, 7.0, 1 / 32
+    tops = SimpleNamespace(zy=np.stack([at, 7.0 + at / 32], axis=1))
+    feet = SimpleNamespace(zy=np.stack([at, -(7.0 + at / 32 - 0.58 * 1.5)], axis=1))
+    assert flank_height(tops, start) == pytest.approx(np.full(3, 0.5))
+    assert flank_height(feet, start) == pytest.approx(np.full(3, -0.5))
+    with pytest.raises(np.linalg.LinAlgError, match="no flanks"):
+        expected_rise(None, tops, flank_height(tops, start))
