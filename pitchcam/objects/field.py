@@ -292,7 +292,8 @@ def find_field(
     inner = _inner(inside, ratio, full_frame)
     stain = find_stain(relative, inner, PART_LEVEL, first, STEP)
     if stain is not None:
-        ratio = least_plane(relative / stain.share)
+        relative = np.asarray(relative / stain.share, np.float32)
+        ratio = least_plane(relative)
         mean = np.asarray(mean / mean_plane(stain.share), np.float32)
         inner = _inner(inside, ratio, full_frame)
     dark = ((ratio < PART_LEVEL) & (inner > 0)).astype(np.uint8)
