@@ -40,7 +40,7 @@ def typed(gauge: str | None = None, **values: Any) -> Typed:
         (typed("1.5mm", diameter_mm=14.1, cast=True), "M14x1.5"),
         # The large end first: the printed taper is negative, the thread is the same.
         (typed("19tpi", diameter_mm=16.69, second_mm=16.34, apart_mm=6.0, angle_deg=55.0), "R 3/8"),
-        (typed("14tpi", bore_mm=18.3, second_mm=18.8, apart_mm=8.0), "Rc 1/2"),
+        (typed("14tpi", bore_mm=18.3, second_mm=18.8, apart_mm=8.0, angle_deg=55.0), "Rc 1/2"),
     ],
 )
 def test_readings_that_name(reading: Typed, expected: str) -> None:
@@ -57,6 +57,11 @@ def test_readings_that_name(reading: Typed, expected: str) -> None:
             typed("14tpi", diameter_mm=20.4, second_mm=20.9, apart_mm=8.0),
             {"R 1/2", "1/2-14 NPT"},
             "form gauge",
+        ),
+        (
+            typed("14tpi", bore_mm=18.3, second_mm=18.8, apart_mm=8.0),
+            {"Rc 1/2", "1/2-14 NPT"},
+            "55 deg",
         ),
         (typed("28tpi", diameter_mm=9.55), {"G 1/8", "R 1/8"}, "two places"),
         (typed("20tpi", diameter_mm=6.28), {"1/4-20 BSW", "1/4-20 UNC"}, "form gauge"),

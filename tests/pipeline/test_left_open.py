@@ -102,7 +102,7 @@ def test_no_name_stands_against_its_own_outline(thread, likest, named):
     if not named:
         assert [c.designation for c in told.candidates] == ["R 1/2", "1/2-14 NPT"]
         assert "most like that of a thread of 60 degrees, and R 1/2 has 55" in told.notes[-1]
-        assert "R 1/2 " in told.next_step and "1/2-14 NPT " in told.next_step
+        assert "R 1/2" in told.next_step and "1/2-14 NPT" in told.next_step
 
 
 def test_an_outline_that_no_candidate_has_undoes_nothing(thread):
