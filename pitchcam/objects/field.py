@@ -296,6 +296,9 @@ def find_field(
         ratio = least_plane(relative)
         mean = np.asarray(mean / mean_plane(stain.share), np.float32)
         inner = _inner(inside, ratio, full_frame)
+    # Of three channels one is enough from here on.
+    grey = mean_plane(relative)
+    del relative
     dark = ((ratio < PART_LEVEL) & (inner > 0)).astype(np.uint8)
     # Fibres and scratches are thinner than two points of the shrunk picture; parts are not.
     # An even kernel has no middle: growing back by the mirrored anchor keeps objects in place.
@@ -337,5 +340,5 @@ def find_field(
         labels=labels,
         light=mean,
         clipped_share=float(clipped[inner > 0].mean()) if inner.any() else 0.0,
-        haze=find_haze(mean_plane(relative), np.where(labels > 0, 1, 2 * (1 - inner)), STEP),
+        haze=find_haze(grey, np.where(labels > 0, 1, 2 * (1 - inner)), STEP),
     )

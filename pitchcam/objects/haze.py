@@ -79,10 +79,8 @@ def find_haze(ratio: Floats, objects: NDArray[np.uint8], step_px: float) -> Haze
         How many pixels lie between two points.
     """
     found = (objects == 1).astype(np.uint8)
-    away = cv2.distanceTransform(1 - found, cv2.DIST_L2, 5)
-    deep = cv2.distanceTransform(found, cv2.DIST_L2, 5)
-    beside = (away > NEAREST) & (away < FARTHEST) & (objects == 0) & (ratio > PLAIN)
-    within = (deep > NEAREST) & (deep < FARTHEST)
+    beside = _near_border(1 - found) & (objects == 0) & (ratio > PLAIN)
+    within = _near_border(found)
     if min(np.count_nonzero(beside), np.count_nonzero(within)) < FEWEST:
         return None
     plain = light = np.minimum(ratio, np.float32(1.2))
@@ -103,6 +101,12 @@ def find_haze(ratio: Floats, objects: NDArray[np.uint8], step_px: float) -> Haze
     if not (alike and inside.left < LEFT and width > NARROWEST and LEAST < share < MOST):
         return None
     return Haze(share=share, width_px=width * step_px)
+
+
+def _near_border(mask: NDArray[np.uint8]) -> NDArray[np.bool_]:
+    """Return the points of a mask that lie as near to its border as is asked, (h, w)."""
+    away = cv2.distanceTransform(mask, cv2.DIST_L2, 5)
+    return np.asarray((away > NEAREST) & (away < FARTHEST))
 
 
 def _width(plain: Floats, light: Floats, within: NDArray[np.bool_]) -> float | None:
