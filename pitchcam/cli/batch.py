@@ -97,9 +97,9 @@ def command(places: tuple[Path, ...], **options: Any) -> None:
         cluster=options["cluster"],
         sheets=not options["tables_only"],
     )
-    tell = _tell_json if options["as_json"] else _tell_line
+    in_words = _tell_whole if options["follow"] else _tell_line
+    tell = _tell_json if options["as_json"] else in_words
     if options["follow"]:
-        tell = _tell_json if options["as_json"] else _tell_whole
         answer = batch.follow_folders(setup, list(places), settings, tell, idle_s=options["idle"])
     else:
         photos = _photos(places, options["list_file"], settings)
