@@ -168,7 +168,7 @@ def load_stock(sheet: Path | None, record: Path) -> tuple[Fitting, ...]:
         return read_stock(sheet)
     if not record.exists():
         raise UsageError(
-            f"there is no stock: no record at {record}.",
+            f"there is no stock: {record} does not exist.",
             "Name a sheet with --stock, or take one in with: pitchcam stock import",
         )
     with StockStore(record, only_read=True) as store:
@@ -180,5 +180,5 @@ def load_stock(sheet: Path | None, record: Path) -> tuple[Fitting, ...]:
                 raise
             click.echo(f"pitchcam: {error}; they are left out", err=True)
     if not rows:
-        raise UsageError(f"the record {record} holds no stock.", "See: pitchcam stock import")
+        raise UsageError(f"{record} holds no stock.", "See: pitchcam stock import")
     return rows

@@ -151,7 +151,7 @@ class Database:
             return InputError(
                 f"{self.path} cannot be written.", "Name another place with --record."
             )
-        return PitchcamError(f"the record {self.path} failed: {error}.", "Check the disk.")
+        return PitchcamError(f"{self.path} failed: {error}.", "Check the disk.")
 
 
 def _writable(path: Path) -> bool:

@@ -501,7 +501,7 @@ def test_a_question_has_a_female_port_and_a_male_part() -> None:
 
 
 def test_stock_that_is_not_there_says_how_to_take_it_in(tmp_path) -> None:
-    with pytest.raises(UsageError, match="there is no stock: no record at .* stock import"):
+    with pytest.raises(UsageError, match="there is no stock: .* does not exist.* stock import"):
         load_stock(None, tmp_path / "none.sqlite")
     with pytest.raises(InputError, match="there is no file"):
         load_stock(tmp_path / "none.csv", tmp_path / "none.sqlite")

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from pitchcam.cli._stock import load_stock
 from pitchcam.errors import InputError, RefusedError, UnreadableError, UsageError
 from pitchcam.page import bench_memory, boxes, photos, show, typed, web
 from pitchcam.page.access import COOKIE, SECURE_COOKIE, Access, digest
@@ -17,6 +18,7 @@ from pitchcam.page.phrases import on_the_page
 from pitchcam.page.setup import Limits, Setup
 from pitchcam.reference_kinds import LYING, REFERENCE_KINDS, SIZED
 from pitchcam.store.entries import Entry, Outcome
+from pitchcam.store.store import Store
 from tests.page.running import by_itself
 
 
@@ -562,3 +564,14 @@ def test_a_folder_that_cannot_be_made_is_one_line(tmp_path) -> None:
     bad = Setup(record=tmp_path / "r", folder=tmp_path / "file" / "page", processes=1)
     with pytest.raises(UsageError, match="cannot be made: .* Name another with --folder"):
         bad.make_folders()
+
+
+def test_an_empty_record_is_told_without_its_path(setup: Setup) -> None:
+    """The record's path is private: the sentence still reads with words in its place."""
+    Store(setup.record).close()
+    with pytest.raises(UsageError) as told:
+        load_stock(None, setup.record)
+    said = str(told.value)
+    for private, words in setup.private():
+        said = said.replace(private, words)
+    assert said.startswith("the record holds no stock")
