@@ -46,7 +46,8 @@ class Store(Reader):
     def __init__(self, path: Path, *, must_exist: bool = False, only_read: bool = False) -> None:
         if must_exist and not path.exists():
             raise InputError(
-                f"there is no record at {path}.", "Name it with --record, or run a batch first."
+                f"there is no record: {path} does not exist.",
+                "Name it with --record, or run a batch first.",
             )
         super().__init__(path, only_read=only_read)
 

@@ -121,7 +121,7 @@ def clean(tmp_path_factory: pytest.TempPathFactory):
 
 
 def stained(photo, depth: float):
-    """Return the photo on a stained glass; what is drawn stays linear but for the coding."""
+    """Return the photo on a stained glass; coded by sRGB (IEC 61966-2-1), as it was."""
     coded = photo.pixels.astype(float) / 255
     light = np.where(coded <= 0.04045, coded / 12.92, ((coded + 0.055) / 1.055) ** 2.4)
     light *= stains(depth, light.shape[:2])[:, :, None]
