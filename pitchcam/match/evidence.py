@@ -75,9 +75,21 @@ def log_evidences(reading: ThreadReading, factors: Array, folder: Path | None = 
     off = log_off_series(reading, factors) + math.log(OFF_SERIES_PRIOR)
     top = np.maximum(log.max(axis=1), off)
     total = top + np.log(np.exp(log - top[:, None]).sum(axis=1) + np.exp(off - top))
-    # The density is that of the reading as it was taken.
+    return np.asarray(total + _as_taken(reading, factors))
+
+
+def log_of_none(reading: ThreadReading, factors: Array) -> Array:
+    """Return the log density of a reading of what is of no series, under each factor, (factors,).
+
+    Factors as of :func:`log_evidences`.
+    """
+    return log_off_series(reading, factors) + _as_taken(reading, factors)
+
+
+def _as_taken(reading: ThreadReading, factors: Array) -> Array:
+    """Return what makes true lengths' density that of the reading as it was taken, (factors,)."""
     lengths = sum(getattr(reading, k) is not None for k in LENGTHS)
-    return np.asarray(total + lengths * np.log(factors))
+    return np.asarray(lengths * np.log(factors))
 
 
 @functools.lru_cache(maxsize=4)

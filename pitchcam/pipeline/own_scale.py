@@ -3,14 +3,16 @@
 A caliper reads a parallel thread anywhere, but a taper where its jaws find it largest: at the
 large end of the full thread. With several threads in the picture any of them may be the one that
 was read; with the scale it gives, all of them are threads that exist, with another's they hardly
-are. So may a thread that is too short to be measured, or, by a slip, a collar, a shank or a
-hexagon: which of these was read is then open, and so may be that it was none of them.
+are. So may a thread that is too short to be measured, or, by a slip, a collar, a shank, a hexagon
+or what repeats as a thread does and is none: barbs, rings, a knurl. Which of these was read is then
+open, and so may be that it was none of them.
 """
 
 from __future__ import annotations
 
 from contextlib import suppress
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,10 +22,11 @@ from pitchcam.camera.pinhole import Camera
 from pitchcam.errors import UnreadableError
 from pitchcam.flags import FLAGS, UNFITTED_ADVICE
 from pitchcam.frozen import dataclass
-from pitchcam.match.evidence import log_evidence
+from pitchcam.match.evidence import log_evidences, log_of_none
+from pitchcam.match.slips import slip_shares
 from pitchcam.objects.regions import Region
 from pitchcam.objects.shapes import Shape
-from pitchcam.pipeline.part_threads import ANGLES_DEG, NOT_FITTED, by_crests, measured
+from pitchcam.pipeline.part_threads import ANGLES_DEG, LIKELIER, NOT_FITTED, by_crests, measured
 from pitchcam.pipeline.read_place import ReadPlace, diameter_mm, read_places, u_diameter
 from pitchcam.pipeline.scene import OwnScale, Scene
 from pitchcam.records import Quantity, ThreadReading
@@ -31,6 +34,10 @@ from pitchcam.reference_kinds import U_CALIPER_MM
 from pitchcam.small import median
 from pitchcam.thread.budget.geometry import Measured
 from pitchcam.thread.budget.read import u_crests_mm
+from pitchcam.thread.crest_lines import CrestShape
+from pitchcam.thread.in_step import in_step, u_lag
+from pitchcam.thread.likeness import no_ridges, no_thread
+from pitchcam.thread.pose.records import U_INCLINE_RAD
 from pitchcam.thread.reading import TAPER_SEEN
 
 Values = NDArray[np.float64]
@@ -84,8 +91,13 @@ def from_crests(scene: Scene, parts: list[Shape], reading_mm: float) -> OwnScale
         if all(abs(by / own - 1) > ALIKE for own in longer[: len(seen)]):
             places.append(place)
             longer.append(by)
-    shares = [0.0] * len(seen) + [p.log_share for p in places]
-    choice = _chosen([s for _, s in seen], camera, np.array(longer), np.array(shares))
+    if len(longer) == 1:
+        choice = _Choice(number=0)
+    else:
+        doubts = np.array([_no_thread(region, s) for (_, region), s in seen])
+        slipped = slip_shares()["reference-major"]
+        shares = np.append(np.log(1 - doubts + doubts * slipped), [p.log_share for p in places])
+        choice = _chosen([s for _, s in seen], doubts, camera, np.array(longer), shares)
     if choice.number >= len(seen):
         return _at_place(scene, camera, places[choice.number - len(seen)], reading_mm, choice)
     (part, region), shape = seen[choice.number]
@@ -134,17 +146,24 @@ class _Choice:
     doubt: str | None = None
 
 
-def _chosen(seen: list[Measured], camera: Camera, longer: Values, shares: Values) -> _Choice:
+def _chosen(
+    seen: list[Measured], doubts: Values, camera: Camera, longer: Values, shares: Values
+) -> _Choice:
     """Choose the place that was read.
 
-    ``longer`` is how many times as long all lengths are with the reading at each, ``shares`` how
-    probable each is before the threads are asked, as a logarithm.
+    Parameters
+    ----------
+    seen, doubts
+        What repeats as a thread does, and the probability that it is none, (seen,).
+    camera
+        The camera in whose scale they were measured.
+    longer, shares
+        How many times as long all lengths are with the reading at each place, those seen first;
+        and how probable each is before the threads are asked, as a logarithm, (places,).
     """
-    if len(longer) == 1:
-        return _Choice(number=0)
     # That all threads exist with lengths that many times as long, and a phone is held there.
     scores = shares + [
-        sum(log_evidence(_rough(s, by)) for s in seen)
+        sum(map(partial(_exists, by), seen, doubts))
         + log_held(camera.distance_mm * by, camera.u_lens)
         for by in longer
     ]
@@ -153,13 +172,35 @@ def _chosen(seen: list[Measured], camera: Camera, longer: Values, shares: Values
     rest = scores > scores[best] - np.log(CLEAR)
     off, weight = longer / longer[best] - 1, np.exp(scores - scores[best]) * rest
     rivals = rest & (np.abs(off) > ALIKE)
-    slipped, doubt = shares < 0, None
+    slipped, doubt = shares < np.log(LIKELIER), None
     # Where hands slipped, they may have read anything else.
     if slipped[best] or slipped[rivals].any():
         doubt = "which-place"
     elif rivals.any():
         doubt = "which-thread"
     return _Choice(number=best, apart=float(np.sqrt(weight @ off**2 / weight.sum())), doubt=doubt)
+
+
+def _exists(longer: float, shape: Measured, doubt: float) -> float:
+    """Return the log density of a shape so many times as long: of any thread, or of none."""
+    reading, factor = _rough(shape), np.array([longer])
+    thread = float(log_evidences(reading, factor)[0])
+    none = float(log_of_none(reading, factor)[0])
+    return none + float(np.log((1 - doubt) * np.exp(thread - none) + doubt))
+
+
+def _no_thread(region: Region, shape: Measured) -> float:
+    """Return the probability that what repeats in a region is no thread: barbs, rings, a gear."""
+    u = u_lag(region, shape)
+    if isinstance(shape, CrestShape):
+        rings, none = in_step(shape.lag, region, shape), no_ridges(shape, u, U_INCLINE_RAD)
+    else:
+        fit = shape.section.fit
+        angles = [Quantity(value=a, u=U_ANGLE_DEG) for a in (fit.angle_deg, *fit.half_angles_deg)]
+        single = shape.section.winding.starts == 1
+        rings = in_step(shape.lag, region, shape) if single else 0.0
+        none = no_thread(shape, region, angles, u)
+    return 1 - (1 - rings) * (1 - none)
 
 
 def _at_place(
@@ -216,7 +257,7 @@ def _first(scene: Scene, part: Shape, region: Region, reading_mm: float) -> Came
         raise UnreadableError(NO_CRESTS, UNFITTED_ADVICE, code="not-read")
     width_px = median((upper - lower)[inside])
     # Crests stand a few percent above the outline's median.
-    mm_per_px = reading_mm / width_px * 1.06
+    mm_per_px = reading_mm / (width_px * 1.03)
     camera = scene.held(mm_per_px)
     return camera.over_plate(camera.f_px * mm_per_px)
 
@@ -263,23 +304,24 @@ def _grows(shape: Measured) -> float:
     return float(shape.taper) if abs(shape.taper) > seen else 0.0
 
 
-def _rough(shape: Measured, longer: float) -> ThreadReading:
+def _rough(shape: Measured) -> ThreadReading:
     v = shape.quantities()
 
     def length(name: str, share: float, at: float = 0.0) -> Quantity | None:
         if name not in v:
             return None
-        value = (v[name] + at) * longer
-        return Quantity(value=value, u=share * value)
+        return Quantity(value=v[name] + at, u=share * (v[name] + at))
 
     taper = v["taper"]
+    # Under a slant an axis inclined a little more shortens what lies along it.
+    u_pitch = float(np.hypot(U_RATIO[0], shape.frame.slant() * U_INCLINE_RAD))
     offset, station = 0.0, None
     if _grows(shape):
         low, high = shape.span_mm
         offset = (high if taper > 0 else low) * taper
-        station = Quantity(value=(high - low) * longer + shape.pitch_mm, u=shape.pitch_mm)
+        station = Quantity(value=high - low + shape.pitch_mm, u=shape.pitch_mm)
     return ThreadReading(
-        pitch_mm=length("pitch_mm", U_RATIO[0]),
+        pitch_mm=length("pitch_mm", u_pitch),
         major_mm=length("major_mm", U_RATIO[1], offset),
         angle_deg=Quantity(value=v["angle_deg"], u=U_ANGLE_DEG) if "angle_deg" in v else None,
         taper=Quantity(value=abs(taper), u=_u_taper(shape)),

@@ -35,14 +35,15 @@ def test_a_taper_is_read_at_its_large_end():
 def test_a_rough_taper_has_the_diameter_of_its_large_end(taper, major):
     """As series state it; and its taper is no better than so few turns tell."""
     shape = thread(taper)
+    shape.frame = SimpleNamespace(slant=lambda: 0.0)
     shape.quantities = lambda: {"pitch_mm": 1.8, "major_mm": 20.0, "taper": taper}
-    rough = own_scale._rough(shape, 1.0)
+    rough = own_scale._rough(shape)
     assert rough.major_mm.value == pytest.approx(major)
     assert rough.taper.value == 1 / 16
     assert 0.004 < rough.taper.u < 0.01
 
 
-def test_the_first_distance_is_right_to_a_tenth():
+def test_the_first_distance_is_right_to_a_hundredth():
     """A sharp thread of 1.5 on 14 mm (ISO 68-1): its outline's median lies 3 % below its crests."""
     s = np.arange(0.0, 400.0)
     radius = 140.0 - 0.6134 * 15.0 * np.abs((s / 7.5) % 2 - 1)
@@ -51,7 +52,7 @@ def test_the_first_distance_is_right_to_a_tenth():
     held = Camera(f_px=3000.0, u_f_px=90.0, centre_px=(2000.0, 1500.0))
     scene = SimpleNamespace(held=lambda mm_per_px: held)
     found = own_scale._first(scene, part, region, 14.0)
-    assert found.distance_mm == pytest.approx(3000.0 * 14.0 / 280.0, rel=0.1)
+    assert found.distance_mm == pytest.approx(3000.0 * 14.0 / 280.0, rel=0.01)
 
 
 def test_of_outlines_that_are_no_thread_s_the_longest_was_read(monkeypatch):
@@ -89,10 +90,10 @@ def test_a_phone_is_held_where_it_sees():
     assert log_held(60.0, 0.35) > log_held(60.0, 0.03)
 
 
-def repeats(angle, major):
-    frame = SimpleNamespace(origin=np.array([0.0, 0.0, 200.0]))
-    read = {"pitch_mm": 1.5, "major_mm": major, "angle_deg": angle, "taper": 0.0}
-    more = {"major_mm": major, "frame": frame, "axis": None}
+def repeats(angle, major, pitch=1.5, doubt=0.0, slant=0.0):
+    frame = SimpleNamespace(origin=np.array([0.0, 0.0, 200.0]), slant=lambda: slant)
+    read = {"pitch_mm": pitch, "major_mm": major, "angle_deg": angle, "taper": 0.0}
+    more = {"major_mm": major, "frame": frame, "axis": None, "doubt": doubt}
     shape = SimpleNamespace(**vars(thread(0.0)) | more)
     shape.quantities = lambda: read
     return shape
@@ -115,6 +116,7 @@ def scale_of(monkeypatch, shapes, places=()):
 
     monkeypatch.setattr(own_scale, "_first", lambda *_: camera)
     monkeypatch.setattr(own_scale, "_shape", shape)
+    monkeypatch.setattr(own_scale, "_no_thread", lambda _, shape: shape.doubt)
     monkeypatch.setattr(own_scale, "u_crests_mm", lambda shape: 0.02)
     others = [SimpleNamespace(mm=mm, log_share=np.log(share), part=part) for mm, share in places]
     monkeypatch.setattr(own_scale, "read_places", lambda *_: others)
@@ -160,6 +162,51 @@ def test_of_two_threads_nearly_alike_the_scale_carries_their_difference(monkeypa
     found = scale_of(monkeypatch, {"one": repeats(60.0, 10.0), "other": repeats(60.0, 10.05)})
     assert found.doubt is None
     assert 0.002 < found.u_reading < 0.005
+
+
+#: Of 8.55 mm, as wide as an M10x1.5 must not be: 1.17 times as long that is nearly an M12x1.75.
+BARBS = {"angle": 60.0, "major": 8.55, "pitch": 3.0}
+
+
+@pytest.mark.parametrize(
+    ("doubt", "flag"),
+    [(0.0, "which-thread"), (0.3, "which-thread"), (0.9, "which-place"), (0.9999, None)],
+)
+def test_barbs_are_read_by_a_slip_only(monkeypatch, doubt, flag):
+    """What repeats, and may be a thread, is a rival as far as it may be one."""
+    both = {"true": repeats(60.0, 9.97), "barbs": repeats(**BARBS, doubt=doubt)}
+    found = scale_of(monkeypatch, both)
+    assert found.doubt == flag
+    assert found.region.name == "true" or doubt < 0.5
+
+
+def test_a_slip_onto_barbs_is_believed_where_nothing_else_makes_the_thread_exist(monkeypatch):
+    """The M10x1.5 looks a fifth larger than it is by its own crests."""
+    both = {"true": repeats(60.0, 11.9, pitch=1.8), "barbs": repeats(**BARBS | {"major": 12.0})}
+    both["barbs"].doubt = 0.9999
+    found = scale_of(monkeypatch, both)
+    assert (found.region.name, found.doubt) == ("barbs", "which-place")
+
+
+def test_what_is_no_thread_tells_no_scale_by_its_sizes():
+    """As a thread it would be an M20x2.5 as it is, and of no series a tenth larger."""
+    for doubt, least, most in ((0.0, 3.0, 15.0), (0.99999, 0.0, 0.1)):
+        there, beside = (
+            own_scale._exists(by, repeats(60.0, 19.9, pitch=2.5), doubt) for by in (1.0, 1.1)
+        )
+        assert least <= there - beside < most
+
+
+def test_a_slant_opens_the_pitch_before_the_pose_is_known():
+    """An axis a degree off shows a pitch of cos(20 + 1) / cos(20): 0.6 % less."""
+    square, aslant = (
+        own_scale._rough(repeats(60.0, 9.9, slant=s)).pitch_mm.u / 1.5
+        for s in (0.0, np.tan(np.radians(20.0)))
+    )
+    assert square == pytest.approx(own_scale.U_RATIO[0])
+    per_degree = 1 - np.cos(np.radians(21.0)) / np.cos(np.radians(20.0))
+    own = np.sqrt(aslant**2 - square**2)
+    assert own == pytest.approx(per_degree * np.degrees(own_scale.U_INCLINE_RAD), rel=0.03)
 
 
 def looking(monkeypatch, shape, first_mm):
@@ -287,7 +334,7 @@ def chosen(longer, shares=None, distance_mm=200.0):
     """What is chosen for an M10x1.5 as measured in a camera's scale, 10 mm as read on it."""
     camera = SimpleNamespace(distance_mm=distance_mm, u_lens=0.03)
     shares = np.zeros(len(longer)) if shares is None else np.array(shares)
-    return _chosen([repeats(60.0, 9.9)], camera, np.array(longer), shares)
+    return _chosen([repeats(60.0, 9.9)], np.zeros(1), camera, np.array(longer), shares)
 
 
 def test_the_place_is_chosen_with_which_the_threads_exist():
@@ -316,8 +363,8 @@ def test_of_places_nearly_as_likely_the_phone_s_distance_decides():
 def test_lengths_carry_what_is_left_open_of_the_place():
     both = chosen([1.0, 1.17])
     assert both.number == 0 and both.doubt == "which-thread"
-    # The other has e^-2.7 of its weight.
-    assert both.apart == pytest.approx(0.17 * np.sqrt(0.065), rel=0.15)
+    # The other has e^-2.4 of its weight.
+    assert both.apart == pytest.approx(0.17 * np.sqrt(0.083), rel=0.1)
     near = chosen([1.0, 1.0 + ALIKE / 4])
     assert near.doubt is None and 0 < near.apart < ALIKE / 4
 
