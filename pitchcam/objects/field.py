@@ -290,7 +290,7 @@ def find_field(
     relative = backdrop.divide(light, (first, first), STEP)
     ratio = least_plane(relative)
     inner = _inner(inside, ratio, full_frame)
-    stain = find_stain(relative, inner, PART_LEVEL, first, STEP)
+    stain = find_stain(relative, ratio, inner, PART_LEVEL, STEP)
     if stain is not None:
         relative = np.asarray(relative / stain.share, np.float32)
         ratio = least_plane(relative)

@@ -8,6 +8,8 @@ that are read at one level turn by a degree for every four percent that is sprea
 
 from __future__ import annotations
 
+import math
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -38,6 +40,8 @@ PLAIN = 0.8
 #: either end of each (dirt, a spot of light); and in so few points nothing is told. Of codes half a
 #: percent apart a median would be the same for all groups beside an object.
 GROUPS, OF_GROUP, STRAY, FEWEST = 24, 60, 0.1, 480
+#: Standard deviations beyond which OpenCV cuts a bell off.
+REACH = 4
 #: Rounds by which it is undone: of a share of 0.3 a hundredth is left.
 ROUNDS = 3
 
@@ -79,13 +83,12 @@ def find_haze(ratio: Floats, objects: NDArray[np.uint8], step_px: float) -> Haze
         How many pixels lie between two points.
     """
     found = (objects == 1).astype(np.uint8)
-    beside = _near_border(1 - found) & (objects == 0) & (ratio > PLAIN)
-    within = _near_border(found)
-    if min(np.count_nonzero(beside), np.count_nonzero(within)) < FEWEST:
+    if not found.any() or not _screened(ratio, found, objects):
+        return None
+    beside, within = _beside(ratio, found, objects), _near_border(found)
+    if np.count_nonzero(within) < FEWEST:
         return None
     plain = light = np.minimum(ratio, np.float32(1.2))
-    if _told(_spread(light, FIRST)[beside], light[beside]).share < SCREENED:
-        return None
     width = FIRST
     # What is seen is spread already: undone, it says better what was.
     for _ in range(2):
@@ -101,6 +104,30 @@ def find_haze(ratio: Floats, objects: NDArray[np.uint8], step_px: float) -> Haze
     if not (alike and inside.left < LEFT and width > NARROWEST and LEAST < share < MOST):
         return None
     return Haze(share=share, width_px=width * step_px)
+
+
+def _screened(ratio: Floats, found: NDArray[np.uint8], objects: NDArray[np.uint8]) -> bool:
+    """Whether light is spread at all, by what lies beside objects; most lenses end here.
+
+    Nothing is looked at that is farther from them than the bell reaches from the points that tell.
+    """
+    x, y, w, h = cv2.boundingRect(found)
+    far = math.ceil(FARTHEST) + math.ceil(REACH * FIRST)
+    at = slice(max(y - far, 0), y + h + far), slice(max(x - far, 0), x + w + far)
+    beside = _beside(ratio[at], found[at], objects[at])
+    if np.count_nonzero(beside) < FEWEST:
+        return False
+    light = np.minimum(ratio[at], np.float32(1.2))
+    return _told(_spread(light, FIRST)[beside], light[beside]).share >= SCREENED
+
+
+def _beside(
+    ratio: Floats, found: NDArray[np.uint8], objects: NDArray[np.uint8]
+) -> NDArray[np.bool_]:
+    """Return the points on the light that lie near an object, (h, w)."""
+    near = _near_border(1 - found)
+    near &= (objects == 0) & (ratio > PLAIN)
+    return near
 
 
 def _near_border(mask: NDArray[np.uint8]) -> NDArray[np.bool_]:

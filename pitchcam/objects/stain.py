@@ -14,7 +14,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.frozen import dataclass
-from pitchcam.photo.linear import least_plane
 
 Floats = NDArray[np.float32]
 Values = NDArray[np.float64]
@@ -72,7 +71,7 @@ class Stain:
 
 
 def find_stain(
-    relative: Floats, inner: Mask, level: float, first_px: float, step_px: float
+    relative: Floats, ratio: Floats, inner: Mask, level: float, step_px: float
 ) -> Stain | None:
     """Find soft areas that are so dark that they would pass for objects; None where there are none.
 
@@ -80,14 +79,16 @@ def find_stain(
     ----------
     relative
         Light of the shrunk picture against the backdrop, (channels, h, w).
+    ratio
+        The least of its channels, (h, w).
     inner
         Where the light shines, clear of its own border, (h, w).
     level
         Share of the light under which a point belongs to an object.
-    first_px, step_px
-        Where its first point lies in the photo, and how far apart they are.
+    step_px
+        How many pixels lie between two points; the first one lies in the middle of as many.
     """
-    seen = _smooth(least_plane(relative))
+    seen = _smooth(ratio)
     dark = ((seen < level) & (seen > DARKEST) & (inner > 0)).astype(np.uint8)
     wide: Any = cv2.morphologyEx(dark, cv2.MORPH_OPEN, np.ones((WIDE, WIDE), np.uint8))
     if not wide.any():
@@ -100,7 +101,7 @@ def find_stain(
     share = np.stack([_through(_smooth(plane), on_light) for plane in relative])
     return Stain(
         share=share,
-        first_px=first_px,
+        first_px=(step_px - 1) / 2,
         step_px=step_px,
         darkest=float(share[:, stained & on_light].min(initial=1.0)),
     )

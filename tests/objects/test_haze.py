@@ -88,10 +88,34 @@ def test_a_shadow_beside_an_object_tells_nothing() -> None:
 
 
 def test_few_points_tell_nothing() -> None:
-    light = np.ones((HEIGHT, WIDTH), np.float32)
-    light[100:109, 100:109] = 0.0
-    hazy = 0.8 * light + 0.2 * gaussian_filter(light, 2.5)
-    assert find_haze(hazy, (light < 0.5).astype(np.uint8), STEP) is None
+    """Around a speck; inside of wires, which have no points clear of their edges."""
+    for rows, columns in ((slice(100, 109), slice(100, 109)), (slice(100, 104), slice(20, -20))):
+        light = np.ones((HEIGHT, WIDTH), np.float32)
+        light[rows, columns] = 0.0
+        hazy = 0.8 * light + 0.2 * gaussian_filter(light, 2.5)
+        assert find_haze(hazy, (light < 0.5).astype(np.uint8), STEP) is None
+
+
+def test_where_little_light_is_told_beside_objects_no_haze_is() -> None:
+    shade, hazy = shrunk(bars()), shrunk(seen(1 - bars(), 0.15, 9.0))
+    objects = np.where(shade > 0.5, 1, 2).astype(np.uint8)
+    objects[:40, 60:120] = 0  # of the light, that above a third of the pin
+    assert find_haze(hazy, objects, STEP) is None
+
+
+def test_one_object_of_the_picture_tells_it_wherever_it_lies() -> None:
+    """What is looked at is cut out around it; at the picture's border, no less of it is seen."""
+    hazy = shrunk(seen(1 - bars(), 0.15, 9.0))
+    objects = (shrunk(bars()) > 0.5).astype(np.uint8)
+    for turn in range(4):
+        turned = find_haze(np.rot90(hazy, turn).copy(), np.rot90(objects, turn).copy(), STEP)
+        assert turned is not None
+        assert turned.share == pytest.approx(0.15, rel=0.2)
+    edge = 1 - np.roll(bars(), -170, axis=0)
+    at_border = find_haze(
+        shrunk(seen(edge, 0.15, 9.0)), (shrunk(edge) < 0.5).astype(np.uint8), STEP
+    )
+    assert at_border is not None
 
 
 def test_undone_it_is_what_a_clean_lens_shows() -> None:

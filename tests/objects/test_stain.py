@@ -47,7 +47,7 @@ def lit(share: np.ndarray) -> np.ndarray:
 
 
 def found(light: np.ndarray) -> Stain | None:
-    return find_stain(light, INNER, PART_LEVEL, 1.5, 4.0)
+    return find_stain(light, light.min(axis=0), INNER, PART_LEVEL, 4.0)
 
 
 @pytest.mark.parametrize("depth", [0.2, 0.3, 0.5])
