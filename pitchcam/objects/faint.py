@@ -85,7 +85,10 @@ def faint_regions(
     for region in [*known, *found]:
         free &= (s < region.start_px) | (s > region.end_px)
     every = waves((upper, -lower), free)
-    followed: list[_Followed] = []
+    # The light may part a side of these as well.
+    followed = [
+        (r, _runs(r, stations, float(np.interp(r.start_px, s[[0, -1]], shift)))) for r in found
+    ]
     for _ in range(TRIES):
         wave = _strongest(s, every, free)
         if wave is None:
@@ -101,14 +104,32 @@ def faint_regions(
         if new is None or not _is_faint(new) or not _enough(new):
             continue
         free &= (s < new.start_px) | (s > new.end_px)
-        before = [*known, *found, *(region for region, _ in followed)]
+        before = [*known, *(region for region, _ in followed)]
         if any(_share_a_side(new, r) for r in known):
             continue
         if all(new.start_px >= r.end_px or new.end_px <= r.start_px for r in before):
             followed.append((new, (seen[0], seen[1])))
-    found += _told_once(followed, lambda middle: float(np.interp(middle, s[[0, -1]], shift)))
+    found = _told_once(followed, lambda middle: float(np.interp(middle, s[[0, -1]], shift)))
     found = [r for r in found if not any(_goes_on(b, r) for b in repeats)]
     return [replace(r, faint=True) for r in sorted(found, key=lambda r: r.start_px)]
+
+
+def _runs(region: Region, stations: tuple[Values, Values, Values], apart: float) -> tuple[Run, Run]:
+    """Return the runs of both sides of a region; ``apart`` is the sides' shift there."""
+    s, upper, lower = stations
+    runs = []
+    for crests, side, way in zip(region.crests, (upper, -lower), (1, -1), strict=True):
+        level = float(np.interp(crests.mean(), s, side))
+        runs.append(
+            Run(
+                crests=crests,
+                heights=np.interp(crests - way * apart * level, s, side),
+                spacing=region.spacing_px,
+                depth=region.depth_px,
+                skew=region.skew,
+            )
+        )
+    return runs[0], runs[1]
 
 
 def _told_once(followed: list[_Followed], shift: Callable[[float], float]) -> list[Region]:
@@ -144,12 +165,13 @@ def _share_a_side(a: Region, b: Region) -> bool:
 def _one(a: Run, b: Run) -> Run:
     """Return one side's run from two of one thread: all crests of either, each of them once.
 
-    Both were followed crest by crest; where they are nearest tells how many steps lie between.
+    Where they are nearest tells how many steps lie between.
     """
     apart = b.crests - a.crests[:, None]
     i, j = np.unravel_index(int(np.argmin(np.abs(apart))), apart.shape)
-    first = int(i - j) + round(float(apart[i, j]) / a.spacing)
-    every = np.append(np.arange(len(a.crests)), first + np.arange(len(b.crests)))
+    of_a, of_b = _numbered(a), _numbered(b)
+    first = of_a[i] - of_b[j] + round(float(apart[i, j]) / a.spacing)
+    every = np.append(of_a, first + of_b)
     numbers, at = np.unique(every, return_index=True)
     crests = np.concatenate([a.crests, b.crests])[at]
     share = len(b.crests) / len(every)
@@ -160,6 +182,12 @@ def _one(a: Run, b: Run) -> Run:
         depth=a.depth + share * (b.depth - a.depth),
         skew=a.skew + share * (b.skew - a.skew),
     )
+
+
+def _numbered(run: Run) -> NDArray[np.intp]:
+    """Return each crest's number from the first on: one may be missing between others."""
+    steps = np.round(np.diff(run.crests) / run.spacing).astype(np.intp)
+    return np.append(0, np.cumsum(np.maximum(steps, 1)))
 
 
 def _goes_on(barbs: Region, wave: Region) -> bool:

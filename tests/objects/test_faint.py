@@ -8,7 +8,7 @@ import pytest
 from pitchcam.camera.pinhole import Camera
 from pitchcam.objects.axis import envelope, find_axis
 from pitchcam.objects.crest_runs import Run
-from pitchcam.objects.faint import _one, _told_once, faint_regions, sheared
+from pitchcam.objects.faint import _one, _runs, _told_once, faint_regions, sheared
 from pitchcam.objects.regions import find_regions, pair
 from pitchcam.objects.shapes import _rippled
 
@@ -212,6 +212,8 @@ def followed(numbers, off=0.0, depth=1.0, spacing=18.0):
         (range(5), range(4, 9), 6.0),
         (range(9), range(2, 6), 0.0),
         (range(5), range(7, 10), -2.0),
+        ([0, 1, 2, 3, 5, 6], range(5, 9), 0.0),
+        (range(4), [5, 6, 8, 9], 1.0),
     ],
 )
 def test_two_halves_of_a_side_keep_every_crest_once(first, second, off):
@@ -247,3 +249,29 @@ def test_ridges_of_a_known_thread_are_no_other():
     above, below = region.crests
     known = replace(region, end_px=375.0, crests=(above, below[below < 375]))
     assert looked_at(*parted(), known=[known]) == []
+
+
+def test_a_side_of_even_crests_that_is_parted_leaves_one_thread_as_well():
+    """Its crests stand out by themselves on one side, and as far as the parting on the other."""
+    (whole,) = looked_at(*parted())
+    above, below = whole.crests
+    crests = above, below[below < 375]
+    first = replace(whole, end_px=375.0, crests=crests, lag=0.1, faint=False)
+    (region,) = looked_at(*parted(), repeats=[first])
+    assert [len(c) for c in region.crests] == pytest.approx([len(above), len(below)], abs=1)
+    assert region.spacing_px == pytest.approx(18.0, rel=0.005)
+    assert abs(region.lag) == pytest.approx(0.5, abs=0.1)
+    assert region.end_px == pytest.approx(whole.end_px, abs=2)
+    assert region.faint
+
+
+def test_crests_of_both_sides_that_lie_apart_are_as_high_as_they_are():
+    """300 pixels from the axis a slant of 0.1 moves them by 30 along it: a turn and two thirds."""
+    sides = [ridges(depth=6.0, phase=p, taper=0.04) for p in (0.0, 0.5)]
+    tops = [300.0 + 18.0 * (np.arange(2, 9) + p) for p in (0.0, 0.5)]
+    high = [300.0 + 0.04 * at for at in tops]
+    crests = tuple(at + way * 0.1 * h for at, h, way in zip(tops, high, (1, -1), strict=True))
+    (region,) = looked_at(*(ridges(phase=p) for p in (0.0, 0.5)))
+    runs = _runs(replace(region, crests=crests), (S, sides[0], -sides[1]), 0.1)
+    for run, at in zip(runs, high, strict=True):
+        assert np.abs(run.heights - at).max() < 0.7
