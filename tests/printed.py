@@ -53,6 +53,27 @@ def outside(page: pdfium.PdfPage, margin_mm: float = 5.0) -> list[str]:
     ]
 
 
+def struck(page: pdfium.PdfPage, least_pt: float = 0.4) -> list[str]:
+    """Letters that an upright line crosses by more than ``least_pt``."""
+    text = page.get_textpage()
+    lines = [
+        b
+        for o in page.get_objects(filter=[raw.FPDF_PAGEOBJ_PATH])
+        if (b := o.get_bounds())[2] - b[0] < 0.5 * MM and b[3] - b[1] > MM
+    ]
+    letters = [(text.get_charbox(i), text.get_text_range(i, 1)) for i in range(text.count_chars())]
+    return [
+        letter
+        for box, letter in letters
+        if letter.strip()
+        and any(
+            box[0] < (b[0] + b[2]) / 2.0 < box[2]
+            and min(box[3], b[3]) - max(box[1], b[1]) > least_pt
+            for b in lines
+        )
+    ]
+
+
 def bars(page: pdfium.PdfPage, length_mm: float) -> list[tuple[float, float]]:
     """Bars near a length: (length, distance over the outer edges of its end strokes), mm."""
     paths = [o.get_bounds() for o in page.get_objects(filter=[raw.FPDF_PAGEOBJ_PATH])]

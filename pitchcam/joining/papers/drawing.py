@@ -26,6 +26,9 @@ CUT_OFF = HexColor("#b00020")
 FILLER = HexColor("#d9480f")
 #: Type of every note in a drawing, points: read at arm's length beside a torch.
 NOTE = 9.0
+#: Half of a dimension line's end ticks, and how far a note's letters reach below their line, mm.
+TICK_MM = 1.2
+DESCENT_MM = 0.8
 
 
 def best_scale(length_mm: float, height_mm: float, room: tuple[float, float]) -> float:
@@ -195,7 +198,7 @@ def dimension(view: View, start_mm: float, stop_mm: float, level: float, text: s
     c.setFillColor(black)
     c.setLineWidth(0.3)
     for x in (x0, x1):
-        c.line(x, y - 1.2 * mm, x, y + 1.2 * mm)
+        c.line(x, y - TICK_MM * mm, x, y + TICK_MM * mm)
     c.line(x0, y, x1, y)
     for x, way in ((x0, 1), (x1, -1)):
         if x1 - x0 > 5 * mm:
@@ -203,7 +206,14 @@ def dimension(view: View, start_mm: float, stop_mm: float, level: float, text: s
             c.line(x, y, x + way * 1.5 * mm, y - 0.5 * mm)
     c.restoreState()
     step = 4.0 if level > 0.0 else -4.0
-    _note(view, ((x0 + x1) / 2.0 / mm, view.y_mm + level + 0.8), text, step)
+    # A text that reaches over the ends of its line stands above their ticks.
+    over = c.stringWidth(text, REGULAR, NOTE) > x1 - x0 - 1.0 * mm
+    _note(
+        view,
+        ((x0 + x1) / 2.0 / mm, view.y_mm + level + (TICK_MM + DESCENT_MM if over else 0.8)),
+        text,
+        step,
+    )
 
 
 def label(view: View, along_mm: float, level: float, text: str) -> None:

@@ -210,9 +210,9 @@ def _dimensions(view: View, plan: JoinPlan, half: float) -> None:
     for start, stop in zip(edges, edges[1:], strict=False):
         if stop - start > 0.05:
             drawing.dimension(view, start, stop, below, f"{stop - start:.1f}")
-    for lap in plan.form.laps:
+    for row, lap in enumerate(plan.form.laps):  # a sleeve's two laps touch: each has its line
         start, stop = lap_at(plan, lap)
-        drawing.dimension(view, start, stop, below - 6.0, f"overlap {stop - start:.1f}")
+        drawing.dimension(view, start, stop, below - 7.0 * (row + 1), f"overlap {stop - start:.1f}")
     middles = [max(d.keep_thread_mm, d.keep_depth_mm) / 2.0 for d in plan.donors]
     for d, along in ((d0, middles[0]), (d1, total - middles[1])):
-        drawing.label(view, along, below - 6.0, d.keep.text)
+        drawing.label(view, along, below - 7.0, d.keep.text)

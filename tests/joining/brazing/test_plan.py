@@ -535,6 +535,7 @@ def test_work_sheets_can_be_read_and_measured(tmp_path, kind, paper):
         assert (page.get_width() / MM, page.get_height() / MM) == pytest.approx(PAPERS[paper])
         assert min(printed.sizes(page)) >= 9.0, printed.sizes(page)
         assert printed.covered(page) == [] and printed.outside(page) == []
+        assert printed.struck(page) == []
     # Beside the bar there may be dimension lines of the drawing that are near it in length.
     assert pytest.approx((50.0, 50.0), abs=0.05) in printed.bars(document[0], 50.0)
     embedded = printed.fonts(path)
