@@ -66,7 +66,7 @@ class Access:
         if not self.offered(token):
             return None
         self._pairing.discard(digest(token))
-        return self.open(now.isoformat(timespec="minutes"))
+        return self.open(f"{now:%Y-%m-%d %H:%M}")
 
     def open(self, note: str) -> str:
         """Return the secret of a new session."""
