@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 from pitchcam.adjust.copies import copies, exposures, same_file
 from pitchcam.adjust.disagree import Agreement, agreeing
 from pitchcam.adjust.matching import match
-from pitchcam.adjust.observed import DIAMETERS, TAPER, Observation, layings, observe
+from pitchcam.adjust.observed import IS_DIAMETER, TAPER, Observation, Term, layings, observe
 from pitchcam.adjust.out_of_round import note, rolled
 from pitchcam.adjust.references import one_scale
+from pitchcam.adjust.sharing import Sharing, sharing_of
 from pitchcam.adjust.system import Adjusted, adjust, effect
 from pitchcam.frozen import dataclass
 from pitchcam.match import name_thread
@@ -40,6 +41,8 @@ Values = NDArray[np.float64]
 APART = "it shows none of the threads that the others show"
 #: Correlations are kept this far below one: naming inverts their matrix.
 MOST_CORRELATION = 0.999
+#: The line of how far from a taper's small end the diameters lie.
+STATION = "place on the taper"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -167,20 +170,48 @@ def oriented(observations: Sequence[Observation]) -> list[Observation]:
 
 
 def at_one_station(observations: Sequence[Observation]) -> list[Observation]:
-    """Return observations of a taper thread with their diameters at one place of it."""
+    """Return observations of a taper thread with their diameters at one place of it.
+
+    That is the place whose distance from the small end is known best. What the others' distances
+    leave open moves their diameters, all alike, by the taper.
+    """
     stations = [o.thread.reading.diameter_station_mm for o in observations]
     tapers = [o.values[TAPER] for o in observations if o.measured[TAPER]]
     if any(s is None for s in stations) or not tapers:
         return list(observations)
-    at = [s.value for s in stations if s is not None]
-    target, taper = at[0], float(np.mean(tapers))
+    at = [s for s in stations if s is not None]
+    target, taper = min(at, key=lambda s: s.u), float(np.mean(tapers))
     moved = []
     for o, s in zip(observations, at, strict=True):
         values = o.values.copy()
-        for name in DIAMETERS:
-            values[NAMING_QUANTITIES.index(name)] += taper * (target - s)
-        moved.append(replace(o, values=values))
+        values[IS_DIAMETER] += taper * (target.value - s.value)
+        own = () if s is target else _misplaced(o, taper * s.u, -taper * target.u)
+        moved.append(replace(o, values=values, terms=(*o.terms, *own), station=target))
     return moved
+
+
+def _misplaced(one: Observation, own_mm: float, common_mm: float) -> tuple[Term, Term]:
+    """Return how an observation's diameters move with its own station, and with the one it is at.
+
+    The first is new with each photo, the second the same for all that were moved there.
+    """
+    diameters = (IS_DIAMETER & one.measured).astype(float)
+    return (
+        Term(
+            source=STATION,
+            key=f"photo {one.photo}",
+            shares=own_mm * diameters,
+            together=True,
+            sharing=sharing_of(STATION, None),
+        ),
+        Term(
+            source=STATION,
+            key="where the diameters are stated",
+            shares=common_mm * diameters,
+            together=True,
+            sharing=Sharing(owner="part", lasting=1.0),
+        ),
+    )
 
 
 def _thread(found: Agreement, spans: tuple[Span | None, ...], s_mm: float) -> ThreadResult:
@@ -239,7 +270,8 @@ def _reading(adjusted: Adjusted, kept: Sequence[Observation]) -> ThreadReading:
     first = kept[0].thread.reading
     # Photos share what a fit of the forms leaves open: one that weighed them speaks for all.
     forms = next((o.thread.reading.forms for o in kept if o.thread.reading.forms), {})
-    return replace(first, correlation=correlation, forms=forms, **read)
+    station = kept[0].station or first.diameter_station_mm
+    return replace(first, correlation=correlation, forms=forms, diameter_station_mm=station, **read)
 
 
 def _budget(adjusted: Adjusted, kept: Sequence[Observation]) -> tuple[BudgetLine, ...]:

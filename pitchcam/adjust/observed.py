@@ -15,6 +15,7 @@ from pitchcam.records import (
     BudgetLine,
     Measurement,
     PartResult,
+    Quantity,
     ThreadReading,
     ThreadResult,
 )
@@ -64,7 +65,7 @@ class Observation:
     place in the list, ``exposure`` that of the first of the same exposure, of which another
     reference was stated. ``side`` is 1 or -1 by the side of the thread's axis on which the
     reference lies, 0 where neither or not known; ``joined`` says that several references gave its
-    scale.
+    scale. ``station`` is where its diameters were moved to, None where they are as they were read.
     """
 
     photo: int
@@ -77,6 +78,7 @@ class Observation:
     exposure: int = 0
     side: int = 0
     joined: bool = False
+    station: Quantity | None = None
 
     def without(self, place: int) -> Observation:
         """Return the observation with one quantity as if it had not been measured."""

@@ -73,6 +73,8 @@ SHARING: dict[str, Sharing] = {
     "rim along the thread": Sharing(owner="part", lasting=0.1),
     "ridges at the ends": Sharing(owner="part", lasting=1.0),
     "bent flanks": Sharing(owner="part", lasting=1.0),
+    # Which crest is a taper's first is judged anew in each photo.
+    "place on the taper": Sharing(owner="photo", lasting=0.0),
     "motion along the thread": Sharing(owner="photo", lasting=0.0),
     "panel close behind the part": Sharing(owner="part", lasting=1.0),
     "light on the flanks": Sharing(owner="part", lasting=1.0),

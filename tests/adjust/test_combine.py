@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from pitchcam.adjust import combine as combining
-from pitchcam.adjust.combine import combine
+from pitchcam.adjust.combine import STATION, combine
 from pitchcam.adjust.sharing import ANGLE_AGAIN, SHARING, reference_again, sharing_of
 from pitchcam.records import NAMING_QUANTITIES, BudgetLine, Verdict
 from pitchcam.thread.budget import CREST_TERMS, TERMS
@@ -340,7 +340,8 @@ def test_every_line_of_a_budget_is_filed():
         "by_own_crests": SOURCE,
     }
     assert names == set(told)
-    assert set(told.values()) == set(SHARING)
+    # One line is made where photos are put together.
+    assert {*told.values(), STATION} == set(SHARING)
 
 
 def test_a_cast_s_shrinkage_stays_however_many_photos_there_are():

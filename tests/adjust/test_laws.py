@@ -14,7 +14,7 @@ from pitchcam.adjust.combine import _reading, at_one_station, combine, oriented
 from pitchcam.adjust.disagree import agreeing, gap, log_upper
 from pitchcam.adjust.observed import _at_large_end, _term, layings
 from pitchcam.adjust.out_of_round import note
-from pitchcam.adjust.system import Adjusted
+from pitchcam.adjust.system import Adjusted, adjust
 from pitchcam.adjust.told import peaks, thread_tells
 from pitchcam.records import BudgetLine, Quantity, ThreadReading
 from tests.adjust import made
@@ -38,10 +38,14 @@ def test_a_taper_that_loses_its_sign_turns_its_correlations() -> None:
         assert told.correlation[("pitch_mm", "major_mm")] == pytest.approx(0.0)
 
 
-def at_station(photo: int, values: np.ndarray, station: float | None):
-    held = None if station is None else Quantity(value=station, u=0.1)
+def at_station(photo: int, values: np.ndarray, station: float | None, u: float = 0.1):
+    held = None if station is None else Quantity(value=station, u=u)
     reading = ThreadReading(diameter_station_mm=held)
-    return replace(seen(photo, values=values), thread=SimpleNamespace(reading=reading))
+    own = term(key=f"photo {photo}", shares=0.1 * U)
+    share = 0.005 * (1 + photo)
+    scale = term("scale", f"photo {photo}", share * VALUES * (np.arange(6) < 4), together=True)
+    one = seen(photo, own, scale, values=values)
+    return replace(one, thread=SimpleNamespace(reading=reading))
 
 
 def test_a_tapers_photos_are_compared_at_one_place_of_it() -> None:
@@ -168,3 +172,30 @@ def test_a_thread_that_no_series_has_at_any_scale_tells_nothing_of_it() -> None:
     )
     told = thread_tells(odd, (line,), 1, 0.05)
     assert told is None or told.weight.sum() < 1e-3 * told.floor
+
+
+def test_which_crest_is_a_tapers_first_is_not_known_to_the_same_place_in_every_photo() -> None:
+    """A station read 3 mm off moves a taper's diameters, not the scale of its photo with them.
+
+    Scale is most of each photo's u, so that pitch and diameters err together.
+    """
+    values = np.array([1.814, 20.0, 19.0, 18.0, 60.0, 1 / 16])
+    misplaced = values - 3.0 / 16 * np.array([0.0, 1.0, 1.0, 1.0, 0.0, 0.0])
+    photos = [at_station(0, values, 10.0, u=2.0), at_station(1, misplaced, 10.0, u=2.0)]
+    assert adjust(at_one_station(photos)).values[PITCH] == pytest.approx(1.814, abs=0.0001)
+    # With the stations' own u left out the pitch goes with the diameters, farther than either.
+    assert adjust(photos).values[PITCH] > 1.814 + 0.003
+
+
+def test_diameters_are_stated_where_the_best_known_station_lies() -> None:
+    """Whatever photo comes first, and whichever is left out."""
+    values = np.array([1.814, 20.0, 19.0, 18.0, 60.0, 1 / 16])
+    photos = [at_station(0, values, 10.0, u=2.0), at_station(1, values, 12.0, u=0.5)]
+    moved = at_one_station(photos)
+    assert moved[0].values[1] == pytest.approx(20.0 + 2.0 / 16)
+    assert moved[1].values == pytest.approx(values) and moved[1].terms == photos[1].terms
+    own = moved[0].covariance() - photos[0].covariance()
+    assert own[1, 1] == pytest.approx((2.0**2 + 0.5**2) / 16**2)
+    assert own[1, 2] == pytest.approx(own[1, 1]) and own[PITCH, PITCH] == 0.0
+    reading = _reading(adjust(moved), moved)
+    assert reading.diameter_station_mm == Quantity(value=12.0, u=0.5)
