@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -323,11 +324,10 @@ def place_flanks(
     return Placed(
         edge_px=q[first:],
         u_px=sigma[first:] * np.maximum(1.0, misfit / U_LIGHT),
-        shift_px=np.stack(
-            [
-                _shifts((1 + part)[:, None, None] * light, blur_px, profiles.level / q[4])
-                for part in (0 * traced_to, -traced_to, traced_to)
-            ]
+        shift_px=_shifts(
+            [(1 + part)[:, None, None] * light for part in (0 * traced_to, -traced_to, traced_to)],
+            blur_px,
+            profiles.level / q[4],
         ),
         light=light,
         surface=Surface(
@@ -372,13 +372,18 @@ def _seen_metal(q: Values, u: list[float]) -> Metal:
     )
 
 
-def _shifts(light: Values, blur_px: Values, level: float) -> Values:
+def _shifts(lights: Sequence[Values], blur_px: Values, level: float) -> Values:
     """Return how far edges with light (n, c, d) beside them lie outward of a level's crossing.
 
-    ``blur_px`` (n,) is the blur across each.
+    ``blur_px`` (n,) is the blur across each; of each of the lights (lights, n, c).
     """
     x = np.arange(-4.0, max(3.0, OUTWARD_BLURS * float(blur_px.max())) + 0.01, 0.05)
     steps = normal_cdf((-CELLS_PX - x[:, None]) / blur_px[:, None, None])
+    return np.stack([_crossings(x, steps, light, level) for light in lights])
+
+
+def _crossings(x: Values, steps: Values, light: Values, level: float) -> Values:
+    """Return how far edges lie outward of where the light that ``steps`` spread is at a level."""
     falls = -np.diff(light, axis=2, prepend=1.0, append=0.0)
     seen = 1 - np.einsum("nmd,ncd->ncm", steps, falls)
     # From outside inward, as the outline is found.

@@ -48,7 +48,7 @@ class Line:
     def along(self, z: Values) -> tuple[Values, Values]:
         """Return how dense light comes from stations z and -z together, and its change by z."""
         b, s = self.blur_mm, self.swept_mm
-        far = self._within(np.array(self.far_mm))
+        far = self._far
         ahead, behind = _density(z - s, b), _density(z + s, b)
         if s > 0:
             dense = (normal_cdf((z + s) / b) - normal_cdf((z - s) / b)) / s
@@ -57,8 +57,13 @@ class Line:
 
     def within(self, z: Values) -> Values:
         """Return the share of light that comes from stations -z to z."""
-        out: Values = self._within(z) / self._within(np.array(self.far_mm))
+        out: Values = self._within(z) / self._far
         return out
+
+    @cached_property
+    def _far(self) -> Values:
+        """The share of a bell's light that comes from stations as far as any."""
+        return self._within(np.array(self.far_mm))
 
     def _within(self, z: Values) -> Values:
         b, s = self.blur_mm, self.swept_mm

@@ -263,9 +263,10 @@ def describe(pixels: NDArray[np.generic], field: Field, blob: Blob, camera: Came
 
 @dataclass(frozen=True, kw_only=True)
 class _Lie:
-    """An outline along one of the axes it may have."""
+    """An outline along one of the axes it may have; ``shift`` is that of its sides at both ends."""
 
     axis: ImageAxis
+    shift: tuple[float, float]
     stations: tuple[Points, Points, Points]
     threads: tuple[Region, ...]
     others: tuple[Region, ...]
@@ -277,8 +278,11 @@ def _crosswise(axis: ImageAxis, long: ImageAxis) -> bool:
 
 def _along(points: Points, axis: ImageAxis, camera: Camera) -> _Lie:
     stations = envelope(axis.to_axis(points))
-    threads, others = find_regions(*stations, _shift(axis, stations[0], camera))
-    return _Lie(axis=axis, stations=stations, threads=tuple(threads), others=tuple(others))
+    shift = _shift(axis, stations[0], camera)
+    threads, others = find_regions(*stations, shift)
+    return _Lie(
+        axis=axis, shift=shift, stations=stations, threads=tuple(threads), others=tuple(others)
+    )
 
 
 def _shift(axis: ImageAxis, s: Points, camera: Camera) -> tuple[float, float]:
@@ -288,9 +292,8 @@ def _shift(axis: ImageAxis, s: Points, camera: Camera) -> tuple[float, float]:
 
 def _with_faint(points: Points, lie: _Lie, camera: Camera) -> _Lie:
     """Return a lie with the threads that are a ripple only; what was no thread there goes."""
-    shift = _shift(lie.axis, lie.stations[0], camera)
-    stations = envelope(sheared(lie.axis.to_axis(points), shift))
-    faint = faint_regions(stations, shift, lie.threads, lie.others)
+    stations = envelope(sheared(lie.axis.to_axis(points), lie.shift))
+    faint = faint_regions(stations, lie.shift, lie.threads, lie.others)
     if not faint:
         return lie
     others = [
@@ -320,7 +323,9 @@ def searched_all_round(shape: Shape, camera: Camera) -> Shape:
 
 def searched_along(shape: Shape, camera: Camera) -> Shape:
     """Return a bar with the ripples along it: a stud seen far aslant may be as smooth as a pin."""
-    lie = _Lie(axis=shape.axis, stations=shape.stations, threads=(), others=())
+    axis, stations = shape.axis, shape.stations
+    shift = _shift(axis, stations[0], camera)
+    lie = _Lie(axis=axis, shift=shift, stations=stations, threads=(), others=())
     threads = _with_faint(shape.outline_px, lie, camera).threads
     return replace(shape, threads=threads, kind="other") if threads else shape
 

@@ -202,7 +202,7 @@ def _angle(
         scatter, weight = trusted(seen, fit)
         noise = float(np.hypot(scatter, ALIKE_BLURS * seen.blur_px * np.sqrt(seen.ridges)))
         sound = Points(scatter_px=noise, weight=weight)
-        fit = fit_outline(seen, form, fit.q, sound)
+        fit = fit_outline(seen, form, fit, sound)
     if strangeness(seen, fit, weight) > STRANGE_BLURS:
         raise np.linalg.LinAlgError("the outline is of no form")
     told = _told(form, fit, (scatter / noise) ** 2, slant)

@@ -105,11 +105,13 @@ class Form(Protocol):
 class OutlineFit:
     """The parameters, how far outside the model's outline points lie, and half of chi squared.
 
-    ``information`` (p, p) is the inverse of the parameters' covariance, with what was known.
+    ``slopes`` (n, p) are the changes of ``rest_px`` (n,); ``information`` (p, p) is the inverse of
+    the parameters' covariance, with what was known.
     """
 
     q: Values
     rest_px: Values
+    slopes: Values
     cost: float
     information: Values
 
@@ -196,14 +198,20 @@ class Points:
     weight: Values
 
 
-def fit_outline(seen: Outline, form: Form, start: Values, points: Points) -> OutlineFit:
-    """Fit a form to the outline."""
+def fit_outline(
+    seen: Outline, form: Form, start: Values | OutlineFit, points: Points
+) -> OutlineFit:
+    """Fit a form to the outline, from parameters on or from where a fit of the same form ended."""
     scale = points.weight * np.sqrt(PER_POINT) / points.scatter_px
-    asked = dict[bytes, Values]()
+    drawn = dict[bytes, tuple[Values, Values]]()
+    if isinstance(start, OutlineFit):
+        # Points that count otherwise are drawn alike.
+        drawn[start.q.tobytes()] = start.rest_px, start.slopes
+        start = start.q
 
     def cost(q: Values) -> tuple[Values, Values]:
-        plain = rest_and_slopes(seen, form, q)
-        asked[q.tobytes()] = plain[0]
+        at = q.tobytes()
+        plain = drawn[at] = drawn[at] if at in drawn else rest_and_slopes(seen, form, q)
         rest, slopes = soft(*plain, FAR_PX)
         off, pull = form.off(q)
         return (
@@ -213,8 +221,13 @@ def fit_outline(seen: Outline, form: Form, start: Values, points: Points) -> Out
 
     found = solve_one(cost, start, *form.bounds(start), settled=SETTLED)
     q = found.parameters[0]
+    rest_px, slopes = drawn[q.tobytes()]
     return OutlineFit(
-        q=q, rest_px=asked[q.tobytes()], cost=float(found.cost[0]), information=found.information[0]
+        q=q,
+        rest_px=rest_px,
+        slopes=slopes,
+        cost=float(found.cost[0]),
+        information=found.information[0],
     )
 
 

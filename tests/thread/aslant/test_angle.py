@@ -187,7 +187,8 @@ def any_fit():
     prior = np.diag([known.get(k, np.inf) ** -2.0 for k in range(len(by_light))])
     q = np.zeros(len(by_light))
     q[[fit.TAN, fit.PITCH]] = np.tan(np.radians(24.0)), PITCH
-    found = fit.OutlineFit(q=q, rest_px=np.zeros(0), cost=0.0, information=by_light + prior)
+    none = np.zeros(0)
+    found = fit.OutlineFit(q=q, rest_px=none, slopes=none, cost=0.0, information=by_light + prior)
     return form, known, by_light, found
 
 
@@ -235,6 +236,28 @@ def test_single_points_have_their_share_of_an_angles_variance(shapes, no_light, 
     told = outline_angle(shapes[60.0], U_SLOPE)
     whole = np.hypot(told.u_noise_deg, told.u_bend_deg)
     assert told.u_noise_deg / whole == pytest.approx(scatter[-1] / used[-1])
+
+
+def test_a_fit_that_goes_on_from_another_draws_nothing_twice(shapes, no_light, monkeypatch):
+    """Weights change between the fits; what is drawn where one ended does not."""
+    drawn, plain = [], fit.rest_and_slopes
+
+    def rest_and_slopes(seen, form, q):
+        drawn.append(q.tobytes())
+        return plain(seen, form, q)
+
+    monkeypatch.setattr(fit, "rest_and_slopes", rest_and_slopes)
+    told = outline_angle(shapes[60.0], U_SLOPE)
+    assert len(drawn) == len(set(drawn)) > 3
+    # Drawn anew wherever it begins, it ends in the same place.
+    go_on = angles.fit_outline
+
+    def from_parameters(seen, form, start, points):
+        return go_on(seen, form, getattr(start, "q", start), points)
+
+    monkeypatch.setattr(angles, "fit_outline", from_parameters)
+    assert outline_angle(shapes[60.0], U_SLOPE) == told
+    assert len(drawn) > len(set(drawn))
 
 
 def test_a_rise_that_is_expected_is_taken_back(shapes, monkeypatch):
