@@ -19,15 +19,15 @@ from pitchcam.edges.edge_profiles import (
     deviations,
     stacked,
 )
+from pitchcam.frozen import dataclass
 from pitchcam.least_squares import by_differences, solve_one
+from pitchcam.light.defocus import AT, LEAST_DISC_PX, SHARES, Focus, defocus, discs
 from pitchcam.light.esf import Spread, encode, smoothing
 from pitchcam.light.pixels import fall
 from pitchcam.small import median
 
 Values = NDArray[np.float64]
 
-#: Blur, gain and radius of the sharpening.
-Triple = tuple[float, float, float]
 
 #: Softness of a band's inner border as a share of its width, the least and most that it is (facets
 #: that scatter by 0.03 to 0.11: 0.15 to 0.8), and how well its light is known.
@@ -41,7 +41,7 @@ WIDTHS = (0.3, 3.0)
 FALLS_AT, FALLS_BY = (0.0265, 0.39), (0.17, 0.10)
 
 
-def band_slopes(across: Values, blur: float, band: Values) -> tuple[Values, Values]:
+def band_slopes(across: Values, blur: float | Values, band: Values) -> tuple[Values, Values]:
     """Return the fall of light across (position, reflectance, width, softness), any geometry.
 
     With it come its changes by the blur and these four, along a last axis.
@@ -70,43 +70,101 @@ def band_slopes(across: Values, blur: float, band: Values) -> tuple[Values, Valu
     return light, slopes
 
 
-def solve_apart(profiles: Sequence[EdgeProfile], prior: Spread) -> tuple[Values, Values, Values]:
-    """Fit with a band of its own for every edge.
+@dataclass(frozen=True, kw_only=True)
+class Kernel:
+    """How one edge is drawn: blur, the disc of its defocus, gain and radius of the sharpening."""
 
-    Returns
-    -------
-    parameters, covariance, misfit
-        Blur, gain and radius of the sharpening, then place, light, width and softness of every
-        edge's band; and the edges' rms deviations in coded values.
+    blur_px: float
+    gain: float
+    radius_px: float
+    disc_px: float = 0.0
+
+
+def kernels_of(
+    spread: tuple[float, float, float], more_px: float, apart: NDArray[np.bool_]
+) -> list[Kernel]:
+    """Return how edges are drawn, by blur, gain and radius, and by what those ``apart`` blur more.
+
+    A disc that is as good as none is none.
     """
+    focused = defocus(spread[0], more_px, apart.astype(float)[:, None])
+    disc = focused.disc_px if focused.disc_px > LEAST_DISC_PX else 0.0
+    return [
+        Kernel(
+            blur_px=float(blur), gain=spread[1], radius_px=spread[2], disc_px=disc if off else 0.0
+        )
+        for blur, off in zip(focused.blur_px[:, 0], apart, strict=True)
+    ]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Apart:
+    """Edges with bands of their own.
+
+    ``spread`` is blur, gain and radius of the sharpening, ``covariance`` theirs, ``more_px`` what
+    the lens blurs edges of another height more; ``bands`` (n, 4) are place, light, width and
+    softness of each, ``misfit`` (n,) their rms deviations in coded values.
+    """
+
+    spread: Values
+    covariance: Values
+    more_px: float
+    bands: Values
+    misfit: Values
+
+
+#: Blur, gain and radius of the sharpening, and what edges of another height are blurred more.
+SHARED = 4
+
+
+def solve_apart(
+    profiles: Sequence[EdgeProfile], prior: Spread, focus: Focus | None = None
+) -> Apart:
+    """Fit with a band of its own for every edge."""
     n = len(profiles)
     stack = stacked(profiles, CODE_NOISE)
+    off = np.zeros(n, bool) if focus is None else focus.apart
+    nodes, columns = discs(off), off.astype(float)[:, None]
+    u_more = 1.0 if focus is None else focus.u_px
     # A narrow band that is dark is no band, but blur: shine and softness are held.
-    held = np.concatenate([np.arange(3), 4 + 4 * np.arange(n), 6 + 4 * np.arange(n)])
-    centre = np.concatenate([[prior.blur_px, prior.gain, prior.radius_px], np.full(2 * n, 0.6)])
-    width = np.concatenate(
-        [[prior.u_blur_px, prior.u_gain, prior.u_radius_px], np.full(n, 0.25), np.full(n, 0.6)]
+    own = SHARED + 4 * np.arange(n)
+    held = np.concatenate([np.arange(SHARED), own + 1, own + 3])
+    centre = np.concatenate(
+        [[prior.blur_px, prior.gain, prior.radius_px, 0.0], np.full(2 * n, 0.6)]
     )
+    shared = [prior.u_blur_px, prior.u_gain, prior.u_radius_px, u_more]
+    width = np.concatenate([shared, np.full(n, 0.25), np.full(n, 0.6)])
 
     def drawn(q: Values) -> Drawn:
-        light, slopes = band_slopes(stack.across, q[0], q[3:].reshape(n, 4).T[:, :, None])
-        return Drawn(light=light, shared=slopes[:, :, :1], own=slopes[:, :, 1:])
+        focused = defocus(q[0], q[3], columns)
+        place, *band = q[SHARED:].reshape(n, 4).T[:, :, None]
+        bands = np.stack([nodes.placed(place, focused.disc_px), *(b[nodes.rows] for b in band)])
+        light, by_band = band_slopes(stack.across, focused.blur_px[nodes.rows], bands)
+        light, slopes = nodes.together(light, np.moveaxis(by_band, 2, 0), by_place=1)
+        slopes = np.stack([*focused.changes(slopes[0], slopes[5]), *slopes[1:5]], axis=2)
+        return Drawn(light=light, shared=slopes[:, :, :2], own=slopes[:, :, 2:])
 
     def cost(q: Values) -> tuple[Values, Values]:
         rest, slopes = deviations(stack, drawn(q), q)
         pull = np.eye(len(q))[held] / width[:, None]
         return np.append(rest, (q[held] - centre) / width), np.vstack([slopes, pull])
 
-    low = np.concatenate([[0.4, 0.0, 0.6], np.tile([-5.0, 0.02, 0.0, 0.02], n)])
-    high = np.concatenate([[6.0, 3.0, 5.0], np.tile([10.0, 0.97, 60.0, 8.0], n)])
+    low = np.concatenate([[0.4, 0.0, 0.6, -2.0], np.tile([-5.0, 0.02, 0.0, 0.02], n)])
+    high = np.concatenate([[6.0, 3.0, 5.0, 4.0], np.tile([10.0, 0.97, 60.0, 8.0], n)])
     fits = [
-        solve_one(cost, np.append(centre[:3], np.tile([-0.3, 0.6, band, 0.5], n)), low, high)
+        solve_one(cost, np.append(centre[:SHARED], np.tile([-0.3, 0.6, band, 0.5], n)), low, high)
         for band in (0.5, 4.0, 12.0)
     ]
     best = min(fits, key=lambda f: float(f.cost[0]))
     rest = best.residuals[0, : -len(held)].reshape(n, -1)
-    misfit = np.sqrt(np.mean(rest**2, axis=1)) * CODE_NOISE
-    return best.parameters[0], np.linalg.pinv(best.information[0]), misfit
+    q = best.parameters[0]
+    return Apart(
+        spread=q[:3],
+        covariance=np.linalg.pinv(best.information[0])[:SHARED, :SHARED],
+        more_px=float(q[3]),
+        bands=q[SHARED:].reshape(n, 4),
+        misfit=np.sqrt(np.mean(rest**2, axis=1)) * CODE_NOISE,
+    )
 
 
 def metal_of(bands: Values) -> tuple[float, float]:
@@ -120,16 +178,16 @@ def metal_of(bands: Values) -> tuple[float, float]:
 
 
 def place(
-    p: EdgeProfile, spread: Triple, metal: tuple[float, float], rim_px: float
+    p: EdgeProfile, kernel: Kernel, metal: tuple[float, float], rim_px: float
 ) -> tuple[float, float, float]:
     """Return one edge's place and its uncertainty, and its band's width, pixels.
 
-    ``spread`` is blur, gain and radius of the sharpening, ``metal`` what the photo's bands mirror
-    and how softly they end, ``rim_px`` the width that is expected. A plain edge and one with a band
+    ``metal`` is what the photo's bands mirror and how softly they end, ``rim_px`` the width that
+    is expected. A plain edge and one with a band
     are weighed.
     """
-    plain = _fit_plain(p, spread)
-    band = _fit_band(p, spread, metal, rim_px)
+    plain = _fit_plain(p, kernel)
+    band = _fit_band(p, kernel, metal, rim_px)
     # exp(-chi^2 / 2), the band charged for its two more parameters.
     gain = np.clip(plain[2] - band[3] - 1.0, -30.0, 30.0)
     weight = float(1 / (1 + np.exp(-gain)))
@@ -139,24 +197,33 @@ def place(
     return position, float(np.sqrt(inside + between)), weight * band[2]
 
 
-def plain_place(p: EdgeProfile, spread: Triple) -> tuple[float, float]:
+def plain_place(p: EdgeProfile, kernel: Kernel) -> tuple[float, float]:
     """Return the place of one step between the light on both sides, and its uncertainty, pixels."""
-    position, u, _ = _fit_plain(p, spread)
+    position, u, _ = _fit_plain(p, kernel)
     return position, u
 
 
-def _rest(p: EdgeProfile, light: Values, spread: Triple) -> Values:
+def _through_disc(p: EdgeProfile, kernel: Kernel) -> tuple[Values, Values]:
+    """Return the places across the edge at each node of its disc, (k, m), and their shares."""
+    if kernel.disc_px == 0:
+        return p.across_px[None], np.ones(1)
+    return p.across_px - kernel.disc_px * AT[:, None], SHARES
+
+
+def _rest(p: EdgeProfile, light: Values, kernel: Kernel) -> Values:
     code = encode((p.dark + (1 - p.dark) * light) * p.background)
-    smooth = smoothing(float(p.across_px[1] - p.across_px[0]), spread[2], len(p.across_px))
-    code = np.clip(code + spread[1] * (code - smooth @ code), 0.0, 1.0)
+    smooth = smoothing(float(p.across_px[1] - p.across_px[0]), kernel.radius_px, len(p.across_px))
+    code = np.clip(code + kernel.gain * (code - smooth @ code), 0.0, 1.0)
     seen = np.maximum(p.light * p.background, 0.0)
     out: Values = (code - encode(seen)) / coded_noise(seen, CODE_NOISE)
     return out[INSIDE]
 
 
-def _fit_plain(p: EdgeProfile, spread: Triple) -> tuple[float, float, float]:
+def _fit_plain(p: EdgeProfile, kernel: Kernel) -> tuple[float, float, float]:
+    (across, shares), blur = _through_disc(p, kernel), kernel.blur_px
+
     def cost(q: Values) -> Values:
-        return _rest(p, fall((p.across_px - q[0]) / spread[0], spread[0])[0], spread)
+        return _rest(p, shares @ fall((across - q[0]) / blur, blur)[0], kernel)
 
     fit = solve_one(by_differences(cost), np.array([-0.8]), np.array([-6.0]), np.array([6.0]))
     misfit = float(fit.cost[0])
@@ -166,15 +233,16 @@ def _fit_plain(p: EdgeProfile, spread: Triple) -> tuple[float, float, float]:
 
 
 def _fit_band(
-    p: EdgeProfile, spread: Triple, metal: tuple[float, float], rim_px: float
+    p: EdgeProfile, kernel: Kernel, metal: tuple[float, float], rim_px: float
 ) -> tuple[float, float, float, float]:
     shine, soft = metal
+    across, shares = _through_disc(p, kernel)
     expected = float(np.clip(rim_px, *WIDTHS))
 
     def cost(q: Values) -> Values:
-        light, _ = band_slopes(p.across_px, spread[0], np.append(q, soft * q[2]))
+        light = shares @ band_slopes(across, kernel.blur_px, np.append(q, soft * q[2]))[0]
         pull = [(q[1] - shine) / U_SHINE, (q[2] - expected) / (expected + 0.15)]
-        return np.append(_rest(p, light, spread), pull)
+        return np.append(_rest(p, light, kernel), pull)
 
     start = np.array([0.0, np.clip(shine, 0.06, 0.93), expected])
     low, high = np.array([-6.0, 0.05, 0.0]), np.array([10.0, 0.94, 60.0])

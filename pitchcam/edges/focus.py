@@ -12,10 +12,15 @@ from collections.abc import Sequence
 import numpy as np
 
 from pitchcam.edges.lines import StraightEdge
-from pitchcam.edges.rims import MOST_DRAWN_PX, Focus
+from pitchcam.light.defocus import Focus
 from pitchcam.objects.shapes import Shape
 from pitchcam.small import median
 
+#: Fall beyond which a profile does not hold a disc's: its inner end, from which the part's own dark
+#: is read, lies within. Drawn pins (facets) are off by 0.12 px up to a disc of 3.5 px, by 0.2 at 4
+#: and 0.4 at 5, where they are taken as a smaller picture by 0.16. A mirrored band widens a usual
+#: blur's fall to 1.4.
+MOST_HELD_PX = 2.1
 #: How much blur changes over a pixel of height, standard uncertainty: a quarter of the pupil over
 #: the distance, which are 2 to 4 mm and 150 to 350 mm (common practice, no source).
 U_BLUR_BY_HEIGHT = 0.003
@@ -29,12 +34,12 @@ def far_from_focus(edges: Sequence[StraightEdge], owner: Sequence[int | None]) -
     falls: dict[int | None, list[float]] = {}
     for edge, label in zip(edges, owner, strict=True):
         falls.setdefault(label, []).append(edge.fall_px)
-    if None not in falls or median(np.array(falls[None])) > MOST_DRAWN_PX:
+    if None not in falls or median(np.array(falls[None])) > MOST_HELD_PX:
         return set()
     return {
         label
         for label, seen in falls.items()
-        if label is not None and median(np.array(seen)) > MOST_DRAWN_PX
+        if label is not None and median(np.array(seen)) > MOST_HELD_PX
     }
 
 

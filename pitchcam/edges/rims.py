@@ -20,12 +20,12 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.edges.bands import metal_of, place, plain_place, solve_apart
+from pitchcam.edges.bands import kernels_of, metal_of, place, plain_place, solve_apart
 from pitchcam.edges.edge_profiles import CODE_NOISE, Drawn, EdgeProfile, deviations, stacked
 from pitchcam.frozen import dataclass
 from pitchcam.least_squares import solve_one
+from pitchcam.light.defocus import Focus, defocus, discs
 from pitchcam.light.esf import DEFAULT_SPREAD, Spread, edge_light
-from pitchcam.light.pixels import STILL_PX
 from pitchcam.small import median
 
 Values = NDArray[np.float64]
@@ -73,13 +73,8 @@ POLISH = (0.70, 0.12)
 #: That of a blackened or dirty surface, and the share of pins that are so: a pin or a shank of
 #: known size is ground bright (common practice, no source).
 DULL, DULL_PINS = (0.05, 0.10), 0.02
-#: What is not known of the place of an edge out of focus, as a share of how much its blur is more:
-#: it is blurred by a disc, the pupil's, not by a bell (renders: ten pins with 0.4 to 2.5 px more).
-U_DEFOCUS = 0.3
 #: Least blur of any edge.
 LEAST_BLUR_PX = 0.4
-#: Share of the lens in a blur, at least: where none is left, more of it still counts.
-LEAST_LENS_PX = 0.1
 #: Starts for the panel's distance: as far behind the part as the phone is in front, nearer, and
 #: close behind it; each with a log-normal spread.
 PANELS = (0.5, 0.2, 0.06)
@@ -117,17 +112,6 @@ def mirror_angle(reach_px: float, f_px: float, panel: float) -> float:
 def rim_width(radius_px: float, reach_px: float, f_px: float, panel: float) -> float:
     """Return the width in pixels of the mirrored band on a surface of a radius of curvature."""
     return float(radius_px * (1 - np.cos(mirror_angle(reach_px, f_px, panel))))
-
-
-@dataclass(frozen=True, kw_only=True)
-class Focus:
-    """Edges that lie at another height than the others, and so are blurred otherwise.
-
-    ``apart`` (n,) says which; ``u_px`` is how much their blur may differ, standard uncertainty.
-    """
-
-    apart: NDArray[np.bool_]
-    u_px: float
 
 
 #: Blur, gain, radius, log k, loss, softness, polish, and what the blur of edges at another height
@@ -169,23 +153,28 @@ def _solve(
     known = (prior.blur_px, prior.gain, prior.radius_px, np.log(expected.panel))
     centre = np.array([*known, *middles, 0.0])
     focus = expected.focus
-    apart = np.zeros((n, 1)) if focus is None else focus.apart.astype(float)[:, None]
+    apart = np.zeros(n, bool) if focus is None else focus.apart
+    nodes = discs(apart)
+    columns = apart.astype(float)[:, None]
     u_more = 1.0 if focus is None else focus.u_px
     own = (prior.u_blur_px, prior.u_gain, prior.u_radius_px, PANEL_SPREAD)
     width = np.array([*own, *spreads, u_more])
 
     def drawn(q: Values) -> Drawn:
         ratio = stack.reach / (f_px * np.exp(q[3]))
-        blur, by_blur, by_more = _out_of_focus(q[0], q[7], apart)
-        light, slopes = edge_light(
-            stack.across, blur, q[8:, None], stack.radius, 0.5 * np.arctan(ratio), *q[4:7]
+        focused = defocus(q[0], q[7], columns)
+        blur, place = focused.blur_px[nodes.rows], nodes.placed(q[8:, None], focused.disc_px)
+        angle = 0.5 * np.arctan(ratio)
+        light, slopes = nodes.together(
+            *edge_light(
+                stack.across, blur, place, stack.radius[nodes.rows], angle[nodes.rows], *q[4:7]
+            ),
+            by_place=5,
         )
         slopes[1] *= -0.5 * ratio / (1 + ratio**2)
-        slopes = np.moveaxis(slopes, 0, 2)
-        more = slopes[:, :, :1] * by_more[:, :, None]
-        slopes[:, :, :1] *= by_blur[:, :, None]
-        shared = np.concatenate([slopes[:, :, :5], more], axis=2)
-        return Drawn(light=light, shared=shared, own=slopes[:, :, 5:])
+        by_usual, more = focused.changes(slopes[0], slopes[6])
+        slopes = np.moveaxis(np.stack([by_usual, *slopes[1:5], more, slopes[5]]), 0, 2)
+        return Drawn(light=light, shared=slopes[:, :, :6], own=slopes[:, :, 6:])
 
     def cost(q: Values) -> tuple[Values, Values]:
         rest, slopes = deviations(stack, drawn(q), q)
@@ -206,25 +195,6 @@ def _solve(
         covariance=np.linalg.pinv(fit.information[0]),
         misfit=misfit,
     )
-
-
-def _out_of_focus(usual: float, more: float, apart: Values) -> tuple[Values, Values, Values]:
-    """Return edges' blurs (n, 1), and their changes by the usual blur and by what a lens's is more.
-
-    It adds to the lens's own share, not to what the pixels take: a pin of a photo made smaller,
-    allowed a blur below them, was given a mirrored band to make up for it and came out 1.6 % wide.
-    A lens that blurs nothing is as sharp as any.
-    """
-    lens = float(np.sqrt(max(usual**2 - STILL_PX**2, LEAST_LENS_PX**2)))
-    off = np.where(apart > 0, max(lens + more, 0.0), lens)
-    blur = np.sqrt(usual**2 - lens**2 + off**2)
-    steeper = usual / lens if lens > LEAST_LENS_PX else 0.0
-    return blur, (usual + (off - lens) * steeper) / blur, apart * off / blur
-
-
-def _more_blur_px(q: Values) -> float:
-    """Return by how much the blur of edges at another height differs from the others'."""
-    return float(abs(_out_of_focus(q[0], q[7], np.ones((1, 1)))[0][0, 0] - q[0]))
 
 
 def _weighed(bright: _Fit, dull: _Fit) -> tuple[_Fit, Values, Values]:
@@ -293,7 +263,7 @@ def fit_rims(
         dull = _solve(profiles, f_px, replace(usual, polish=DULL), noise, start)
         best, edges, u_edges = _weighed(best, dull)
     q, covariance, misfit = best.q, best.covariance, best.misfit
-    more_px = _more_blur_px(q)
+    apart = np.zeros(len(profiles), bool) if focus is None else focus.apart
     panel = float(np.exp(q[3]))
     u_panel, common = float(np.sqrt(max(covariance[3, 3], 0.0))), True
     rims = np.array(
@@ -302,27 +272,27 @@ def fit_rims(
             for p in profiles
         ]
     )
+    kernels = kernels_of((q[0], q[1], q[2]), q[7], apart)
     round_misfit = [m for m, p in zip(misfit, profiles, strict=True) if p.radius_px is not None]
     # Where the light's border is out of view, the panel may be near: then a coded step is enough.
     if max(round_misfit, default=0.0) > (CODE_NOISE if panel_near else BELIEVED):
-        apart, covariance, own = solve_apart(profiles, prior)
-        if median(own) < APART * median(misfit):
-            q, misfit, common = apart, own, False
-            mirrors = metal_of(q[3:].reshape(len(profiles), 4))
-            triple = (float(q[0]), float(q[1]), float(q[2]))
+        own = solve_apart(profiles, prior, focus)
+        if median(own.misfit) < APART * median(misfit):
+            q, covariance, misfit, common = own.spread, own.covariance, own.misfit, False
+            mirrors = metal_of(own.bands)
+            kernels = kernels_of((q[0], q[1], q[2]), own.more_px, apart)
             placed = [
-                place(p, triple, mirrors, float(w)) for p, w in zip(profiles, rims, strict=True)
+                place(p, kernel, mirrors, float(w))
+                for p, kernel, w in zip(profiles, kernels, rims, strict=True)
             ]
             edges, u_edges, rims = (np.array(column) for column in zip(*placed, strict=True))
     for i, p in enumerate(profiles):
         if p.radius_px is not None and p.dark > FLOODED:
-            edges[i], u_plain = plain_place(p, (float(q[0]), float(q[1]), float(q[2])))
+            edges[i], u_plain = plain_place(p, kernels[i])
             u_edges[i] = np.hypot(u_plain, U_FLOODED_PX)
     grow = np.maximum(1.0, misfit / CODE_NOISE)
     curved = np.array([p.radius_px is not None for p in profiles])
     model = np.where(curved, U_ROUND_PX, 0.05)
-    if focus is not None:
-        model = np.hypot(model, U_DEFOCUS * more_px * focus.apart)
     return Rims(
         spread=Spread(
             blur_px=float(q[0]),

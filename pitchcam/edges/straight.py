@@ -14,8 +14,9 @@ from pitchcam.edges.arcs import rim_arcs
 from pitchcam.edges.falls import most_blur
 from pitchcam.edges.focus import far_from_focus, focus_of
 from pitchcam.edges.lines import Segment, StraightEdge, TrueEdge, straight_edge, turn_u_px
-from pitchcam.edges.rims import BELIEVED, MOST_DRAWN_PX, U_DEFOCUS, UNLEARNT, Focus, Rims, fit_rims
+from pitchcam.edges.rims import BELIEVED, MOST_DRAWN_PX, UNLEARNT, Rims, fit_rims
 from pitchcam.edges.telling import contradicted, even_corners, sharp_edges
+from pitchcam.light.defocus import Focus
 from pitchcam.light.esf import DEFAULT_SPREAD, Spread, unsharpen
 from pitchcam.objects.field import Field
 from pitchcam.objects.shapes import Shape, widest_stretch
@@ -29,6 +30,8 @@ MOST_EDGES = 6
 U_FLAT_BLUR_PX = 0.8
 #: How far one sharpening stands for that of other edges: it is none of the model's filters exactly.
 U_SAME_GAIN, U_SAME_RADIUS_PX = 0.05, 0.1
+#: And one blur in focus for another's (as in :func:`pitchcam.edges.rims.fit_rims`).
+U_SAME_BLUR = 0.03
 #: Straight pieces of an outline: bent by less than this, and at least so long, pixels.
 BENT_PX, SHORTEST_PX = 0.8, 40.0
 #: Cosine to the axis from which on a piece is the side of a cylinder (6 degrees).
@@ -213,9 +216,8 @@ def _pins(
         first = pieces.stop
         if label is not None:
             true = _through(edge, rims.edges_px[pieces], rims.u_edges_px[pieces])
-            open_px = _band_or_none(rims, pieces)
-            if sharp_px is not None:
-                open_px = U_DEFOCUS * max(rims.spread.blur_px - sharp_px, 0.0)
+            # Out of focus, a blur is a lens's.
+            open_px = _band_or_none(rims, pieces) if sharp_px is None else 0.0
             u_px = float(np.hypot(true.u_px, open_px))
             pins.setdefault(label, []).append(replace(true, u_px=u_px))
     return pins
@@ -251,7 +253,13 @@ def _blurred(
     prior = DEFAULT_SPREAD
     if fall_px > MOST_DRAWN_PX:
         prior = replace(prior, gain=0.0, u_gain=U_SAME_GAIN)
-    rims = _fit(edges, field, camera.f_px / unit, prior)
+    focus = None
+    if sharp_px is not None:
+        # Beside what the lens blurs in focus there is the disc alone.
+        prior = replace(prior, blur_px=sharp_px / unit, u_blur_px=U_SAME_BLUR * sharp_px / unit)
+        count = sum(len(e.profiles) for e in edges)
+        focus = Focus(apart=np.ones(count, bool), u_px=DEFAULT_SPREAD.blur_px)
+    rims = _fit(edges, field, camera.f_px / unit, prior, focus)
     s = rims.spread
     rims = replace(
         rims,

@@ -9,7 +9,7 @@ from scipy.ndimage import gaussian_filter1d
 from scipy.optimize import approx_fprime
 
 from pitchcam.edges import bands
-from pitchcam.edges.bands import band_slopes, metal_of, place, solve_apart
+from pitchcam.edges.bands import Kernel, band_slopes, metal_of, place, solve_apart
 from pitchcam.edges.edge_profiles import EdgeProfile
 from pitchcam.edges.rims import POLISH, U_ROUND_PX
 from pitchcam.light.esf import DEFAULT_SPREAD, decode
@@ -49,7 +49,7 @@ def test_an_edge_is_placed_with_its_band_or_without_one(shine: float) -> None:
     profile = EdgeProfile(
         across_px=ACROSS, light=seen, dark=0.05, background=0.7, radius_px=60.0, reach_px=400.0
     )
-    at, u, _ = place(profile, (0.9, 0.3, 1.5), (0.4, 0.1), 2.0)
+    at, u, _ = place(profile, Kernel(blur_px=0.9, gain=0.3, radius_px=1.5), (0.4, 0.1), 2.0)
     assert abs(at - 0.2) < min(0.15, 3 * u)
 
 
@@ -70,8 +70,9 @@ def test_a_bright_edge_of_rough_metal_is_where_it_lies(slopes: float) -> None:
         radius_px=100.0,
         reach_px=1500.0,
     )
-    found, _, _ = solve_apart([profile] * 2, DEFAULT_SPREAD)
-    at, u, _ = place(profile, (0.9, 0.44, 1.2), metal_of(found[3:].reshape(2, 4)), 2.5)
+    bands = solve_apart([profile] * 2, DEFAULT_SPREAD).bands
+    kernel = Kernel(blur_px=0.9, gain=0.44, radius_px=1.2)
+    at, u, _ = place(profile, kernel, metal_of(bands), 2.5)
     assert abs(at) < AT_MOST_PX
     assert abs(at) < 2 * np.hypot(u, U_ROUND_PX)
 
@@ -105,7 +106,7 @@ def test_a_band_must_earn_its_two_parameters(monkeypatch: pytest.MonkeyPatch) ->
             radius_px=60.0,
             reach_px=400.0,
         )
-        return place(profile, (0.9, 0.3, 1.5), (0.4, 0.1), 2.0)[0]
+        return place(profile, Kernel(blur_px=0.9, gain=0.3, radius_px=1.5), (0.4, 0.1), 2.0)[0]
 
     assert weight(20.0) == pytest.approx(1 / (1 + np.e))
     assert weight(19.0) == pytest.approx(0.5)

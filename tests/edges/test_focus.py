@@ -17,9 +17,10 @@ def edges(*falls: float) -> list[Any]:
 def test_a_pin_blurred_beyond_its_profile_beside_sharp_parts_is_far_from_focus() -> None:
     owner = [1, 1, None, None]
     assert far_from_focus(edges(3.5, 3.9, 0.8, 0.9), owner) == {1}
+    assert far_from_focus(edges(2.3, 2.5, 0.8, 0.9), owner) == {1}
     assert far_from_focus(edges(1.5, 1.9, 0.8, 0.9), owner) == set()
     # A photo that is blurred all over, or shows nothing else.
-    assert far_from_focus(edges(3.5, 3.9, 3.2, 3.9), owner) == set()
+    assert far_from_focus(edges(3.5, 3.9, 2.2, 3.9), owner) == set()
     assert far_from_focus(edges(3.5, 3.9), [1, 1]) == set()
 
 

@@ -12,7 +12,8 @@ from scipy.special import ndtr
 from pitchcam.edges import rims as rims_module
 from pitchcam.edges.edge_profiles import EdgeProfile
 from pitchcam.edges.lines import crossings
-from pitchcam.edges.rims import SHARED, Focus, fit_rims, mirror_angle, rim_width
+from pitchcam.edges.rims import SHARED, fit_rims, mirror_angle, rim_width
+from pitchcam.light.defocus import Focus
 from pitchcam.light.esf import DEFAULT_SPREAD, decode
 from tests.edges import facets
 from tests.objects import drawing
@@ -20,6 +21,16 @@ from tests.objects import drawing
 F, REACH_MM = 4000.0, 200.0
 ACROSS = np.arange(-9.0, 9.01, 0.5)
 FINE = 0.02
+
+
+def through_disc(light: np.ndarray, disc_px: float) -> np.ndarray:
+    """Blur an edge, in steps of FINE, as a round pupil does: summed over the disc's chords."""
+    if disc_px == 0:
+        return light
+    x = np.arange(-disc_px, disc_px + FINE / 2, FINE)
+    chords = np.sqrt(np.maximum(disc_px**2 - x**2, 0.0))
+    wide = np.pad(light, len(x) // 2, mode="edge")
+    return np.convolve(wide, chords / chords.sum(), "valid")
 
 
 def profile(
@@ -36,10 +47,12 @@ def profile(
     noise: float = 0.001,
     polish: float = 0.9,
     small: bool = False,
+    disc: float = 0.0,
 ) -> EdgeProfile:
     """The mean profile of a pin's edge that truly lies ``shift`` outward, by traced rays.
 
-    A ``small`` picture's pixels and the line between them blur beside the lens.
+    A ``small`` picture's pixels and the line between them blur beside the lens, and out of focus a
+    ``disc`` of that radius.
     """
     r = radius_mm or 4.0
     edge = F * np.tan(np.arctan2(at_mm, REACH_MM) + np.arcsin(r / np.hypot(at_mm, REACH_MM)))
@@ -59,6 +72,7 @@ def profile(
             share=lambda a: polish * (1 - loss * a / (a + 0.12)),
         )
     seen = gaussian_filter1d(0.03 + 0.97 * light, blur / FINE) * 0.7
+    seen = through_disc(seen, disc)
     for _ in range(3 if small else 0):
         seen = uniform_filter1d(seen, round(1 / FINE))
     code = drawing.encode(seen)
@@ -203,18 +217,16 @@ def test_of_two_fits_as_good_a_pin_is_bright_at_forty_nine_to_one() -> None:
 
 def test_a_pin_out_of_focus_is_not_drawn_as_the_part_above_it_is() -> None:
     """Its blur passed for a mirrored band: its edges came out a pixel and more too far out."""
-    pins = [profile(s, blur=2.1, seed=i) for i, s in enumerate((-0.2, 0.3))]
+    pins = [profile(s, blur=0.8, disc=3.0, seed=i) for i, s in enumerate((-0.2, 0.3))]
     corners = [profile(0.1, radius_mm=None, blur=0.8, seed=i) for i in (7, 8)]
     apart = np.array([True, True, False, False])
     alike = fit_rims([*pins, *corners], F)
     own = fit_rims([*pins, *corners], F, focus=Focus(apart=apart, u_px=1.5))
     off = own.edges_px - (-0.2, 0.3, 0.1, 0.1)
-    assert np.abs(off).max() < 0.35
-    assert np.abs(off[:2]).max() < 0.4 * np.abs(alike.edges_px[:2] - (-0.2, 0.3)).max()
+    assert np.abs(off).max() < 0.15
+    assert np.abs(off[:2]).max() < 0.2 * np.abs(alike.edges_px[:2] - (-0.2, 0.3)).max()
     assert (np.abs(off) < 2 * own.u_edges_px).all()
-    # What a disc of blur leaves open is part of it, and of theirs alone.
-    assert own.u_edges_px[0] > 0.4
-    assert own.u_edges_px[2] < 0.2
+    assert own.u_edges_px.max() < 0.25
     # The threads lie at the parts' height.
     assert own.spread.blur_px == pytest.approx(0.8, abs=0.1)
 
@@ -230,62 +242,40 @@ def test_a_pin_in_a_photo_made_smaller_keeps_its_width() -> None:
     assert found.spread.blur_px == pytest.approx(np.hypot(0.38, 0.5), abs=0.02)
 
 
-def test_no_focus_takes_away_what_pixels_blur() -> None:
-    apart = np.array([[0.0], [1.0]])
-    lens = np.sqrt(0.62**2 - 0.25)
-    step = 1e-6
-    # A lens that blurs nothing is the sharpest there is.
-    for more, pin in ((-0.2, np.hypot(0.5, lens - 0.2)), (-0.5, 0.5), (-3.0, 0.5)):
-        blur, by_blur, by_more = rims_module._out_of_focus(0.62, more, apart)
-        assert blur.ravel() == pytest.approx([0.62, pin])
-        for at, found in (((0.62 + step, more), by_blur), ((0.62, more + step), by_more)):
-            expected = (rims_module._out_of_focus(*at, apart)[0] - blur) / step
-            assert found == pytest.approx(expected, abs=1e-5)
-
-
-def test_a_pin_out_of_focus_is_open_by_how_much_its_blur_differs(monkeypatch) -> None:
-    q = np.array([0.62, 1.0, 1.5, 0.0, 0.5, 0.3, 0.7, -3.0])
-    assert rims_module._more_blur_px(q) == pytest.approx(0.12)
-    q[7] = 1.0
-    lens = np.sqrt(0.62**2 - 0.25)
-    assert rims_module._more_blur_px(q) == pytest.approx(np.hypot(0.5, lens + 1.0) - 0.62)
-    monkeypatch.setattr(rims_module, "_more_blur_px", lambda q: 10.0)
-    pins = [profile(0.2, seed=1), profile(0.1, radius_mm=None, seed=2)]
-    found = fit_rims(pins, F, focus=Focus(apart=np.array([True, False]), u_px=0.15))
-    assert found.u_edges_px[0] == pytest.approx(10.0 * rims_module.U_DEFOCUS, rel=0.02)
-    assert found.u_edges_px[1] < 0.2
-
-
 #: Edges drawn from facets: enough for a root mean square to a tenth.
 DRAWN = 80
 
 
-def of_facets(rng: np.random.Generator) -> tuple[list[EdgeProfile], float]:
-    """Profiles along one round edge at 0 of any ground metal, and the focal length."""
+def of_facets(
+    rng: np.random.Generator, disc: float = 0.0, corners: int = 0
+) -> tuple[list[EdgeProfile], float]:
+    """Profiles along one round edge at 0 of any ground metal, and the focal length.
+
+    Out of focus by a ``disc``; ``corners`` that are dark and in focus follow.
+    """
     slopes, tint = rng.uniform(0.04, 0.16) / np.sqrt(2), rng.uniform(0.6, 1.0)
     radius, f_px, reach = rng.uniform(30, 180), rng.uniform(3000, 6000), rng.uniform(200, 1500)
     panel = 0.5 * np.exp(rng.normal(0, 0.3))
     x = np.arange(-30.0, 30.0, FINE)
     metal = tint * facets.across(x, radius, slopes, reach / (f_px * panel))
     veil, blur, gain = rng.uniform(0.01, 0.04), rng.uniform(0.8, 1.15), rng.uniform(0.3, 0.8)
-    light = veil + (1 - veil) * np.where(x > 0, 1.0, metal)
-    code = drawing.encode(0.6 * gaussian_filter1d(light, blur / FINE))
-    code = code + gain * (code - gaussian_filter1d(code, 1.1 / FINE))
-    seen = [
-        decode(np.interp(ACROSS, x, code) + rng.normal(0, 8e-4, len(ACROSS))) / 0.6
-        for _ in range(6)
-    ]
-    return [
-        EdgeProfile(
+
+    def seen(mirrored: np.ndarray, disc_px: float, radius_px: float | None) -> EdgeProfile:
+        light = through_disc(veil + (1 - veil) * np.where(x > 0, 1.0, mirrored), disc_px)
+        code = drawing.encode(0.6 * gaussian_filter1d(light, blur / FINE))
+        code = code + gain * (code - gaussian_filter1d(code, 1.1 / FINE))
+        light = decode(np.interp(ACROSS, x, code) + rng.normal(0, 8e-4, len(ACROSS))) / 0.6
+        return EdgeProfile(
             across_px=ACROSS,
-            light=s,
-            dark=float(np.median(s[:8])),
+            light=light,
+            dark=float(np.median(light[:8])),
             background=0.6,
-            radius_px=float(radius),
+            radius_px=radius_px,
             reach_px=float(reach),
         )
-        for s in seen
-    ], float(f_px)
+
+    pins = [seen(metal, disc, float(radius)) for _ in range(6)]
+    return pins + [seen(0 * metal, 0.0, None) for _ in range(corners)], float(f_px)
 
 
 def test_what_is_open_of_a_pins_edge_is_what_facets_leave() -> None:
@@ -303,3 +293,35 @@ def test_what_is_open_of_a_pins_edge_is_what_facets_leave() -> None:
     assert len(z) > 0.8 * DRAWN
     assert 0.8 < np.sqrt(np.mean(np.square(z))) < 1.2
     assert np.mean(np.abs(z) < 1.96) > 0.9
+
+
+def test_bands_of_their_own_are_out_of_focus_as_one_for_all_is() -> None:
+    """Edges that mirror unlike light, as beside a neighbour and at the border.
+
+    Fitted as in focus they came out 2 px too wide, placed as in focus one of them 1.1.
+    """
+    shifts, shine = np.array([0.3, -0.2, 0.1, 0.0, 0.0]), (0.35, 0.6, 0.9)
+    pins = [
+        profile(shifts[i], disc=3.0, seed=i, polish=p, behind=15.0 + 60 * i)
+        for i, p in enumerate(shine)
+    ]
+    corners = [profile(s, radius_mm=None, seed=i) for i, s in enumerate(shifts[3:])]
+    focus = Focus(apart=np.arange(5) < 3, u_px=1.5)
+    rims = fit_rims([*pins, *corners], F, panel_near=True, focus=focus)
+    assert not rims.common
+    assert np.abs(rims.edges_px - shifts).max() < 0.5
+
+
+@pytest.mark.parametrize("panel_near", [False, True])
+def test_a_pin_out_of_focus_is_as_well_placed_as_its_u_says(panel_near: bool) -> None:
+    """Its disc drawn as a bell, these erred by half a pixel and more.
+
+    With the panel near, some get bands of their own.
+    """
+    rng, off, z = np.random.default_rng(5), np.array([True] * 6 + [False] * 2), []
+    for disc in np.tile([1.5, 2.5, 3.5], 12):
+        profiles, f_px = of_facets(rng, float(disc), corners=2)
+        told = fit_rims(profiles, f_px, panel_near=panel_near, focus=Focus(apart=off, u_px=1.5))
+        z.append(told.edges_px[:6].mean() / told.u_edges_px[:6].mean())
+    assert 0.6 < np.sqrt(np.mean(np.square(z))) < 1.3
+    assert np.mean(np.abs(z) < 1.96) > 0.85

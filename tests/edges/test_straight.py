@@ -10,11 +10,17 @@ import pytest
 
 from pitchcam.camera.pinhole import camera_from_exif
 from pitchcam.edges.lines import StraightEdge
-from pitchcam.edges.rims import U_DEFOCUS
-from pitchcam.edges.straight import MOST_OF_FALL, _pins, _through, _without_strangers, learn_rims
+from pitchcam.edges.straight import (
+    MOST_OF_FALL,
+    _blurred,
+    _pins,
+    _through,
+    _without_strangers,
+    learn_rims,
+)
 from pitchcam.edges.telling import contradicted
-from pitchcam.objects.field import find_field
-from pitchcam.objects.shapes import describe
+from pitchcam.objects.field import Field, find_field
+from pitchcam.objects.shapes import Shape, describe
 from tests.objects import drawing
 
 
@@ -82,9 +88,8 @@ def test_no_band_that_is_wider_than_the_fall_is_left_open() -> None:
 
 
 def test_a_pin_out_of_focus_beside_sharp_parts_is_blurred_by_a_lens() -> None:
-    """Its band is one; what a disc's blur is else than a bell's stays open."""
-    assert pin_u_px(3.3, wide=5.0, sharp_px=0.8) == pytest.approx(np.hypot(0.2, U_DEFOCUS * 2.5))
-    assert pin_u_px(0.8, sharp_px=0.9) == pytest.approx(0.2)
+    """Its band is one, and the disc of its blur is drawn as what it is."""
+    assert pin_u_px(3.3, wide=5.0, sharp_px=0.8) == pytest.approx(0.2)
 
 
 def test_a_piece_that_mirrors_a_neighbour_is_left_out() -> None:
@@ -125,6 +130,40 @@ def true_width(blur: float) -> float:
     ((one, two),) = pins.values()
     middles = [(e.start_px + e.end_px) / 2 for e in (one, two)]
     return float(np.hypot(*(middles[0] - middles[1])))
+
+
+@pytest.mark.parametrize("disc", [4.0, 5.0, 6.5])
+def test_a_pin_far_out_of_focus_is_as_wide_as_one_in_focus(disc: float) -> None:
+    """Seen through a pupil's disc beside parts of known blur; a bell made it 5.6 px too wide."""
+    size, blur = (1000, 800), 0.8
+    corners = np.array([[300.0, 355], [700, 355], [700, 445], [300, 445]])
+    light = 0.6 * drawing.window(size) * (1 - 0.98 * drawing.cover(size, corners, blur))
+    field, shape = found(drawing.develop(cv2.filter2D(light, -1, pupil(disc)), gain=0.3))
+    fall = float(np.hypot(blur, disc / 2))
+    _, pins = _blurred([shape], field, camera_from_exif(*size, 52.0), fall, blur)
+    ((one, two),) = pins.values()
+    u_px = one.u_px + two.u_px
+    middles = [(e.start_px + e.end_px) / 2 for e in (one, two)]
+    off_px = float(np.hypot(*(middles[0] - middles[1]))) - 90.0
+    assert abs(off_px) < 0.7
+    assert u_px < 0.8
+
+
+def pupil(disc_px: float) -> np.ndarray:
+    """Return a disc's kernel, its border's pixels by the share that it covers."""
+    n, fine = int(np.ceil(disc_px)), 20
+    at = (np.arange(-(n + 0.5) * fine, (n + 0.5) * fine) + 0.5) / fine
+    inside = (np.hypot(at[:, None], at) < disc_px).astype(float)
+    whole = inside.reshape(2 * n + 1, fine, 2 * n + 1, fine).sum(axis=(1, 3))
+    share: np.ndarray = whole / whole.sum()
+    return share
+
+
+def found(pixels: np.ndarray) -> tuple[Field, Shape]:
+    """Return the field of a drawn photo and its one object."""
+    field = find_field(pixels)
+    camera = camera_from_exif(pixels.shape[1], pixels.shape[0], 52.0)
+    return field, describe(pixels, field, field.blobs[0], camera)
 
 
 @pytest.mark.parametrize(
