@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.camera.held import PRIOR_TILT_RAD, by_hand
+from pitchcam.camera.held import by_hand
 from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.bend import PIECES, Bent
 from pitchcam.edges.wave import Traced
@@ -103,10 +103,11 @@ def window_tilt(field: Field, camera: Camera) -> tuple[Points, float] | None:
     tilt = float(np.arccos(min(1.0, normal[2])))
     if skew > MOST_SKEW or tilt > MOST_TILT_RAD:
         return None
-    # Sides that converge by e over a window w wide tell of a tilt e f / w.
+    # Sides that converge by e over a window w wide tell of a tilt e f / w. That may be less than is
+    # known of hands: both are weighed by their u, and neither has the other's.
     size = np.sqrt(cv2.contourArea(field.window_px.astype(np.float32)))
     u = float(np.hypot(SQUARENESS_RAD, skew) * camera.f_px / size / np.sqrt(2))
-    return normal, min(u, PRIOR_TILT_RAD)
+    return normal, u
 
 
 def told_by_window(field: Field, camera: Camera) -> Camera:

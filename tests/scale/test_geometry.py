@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from shapely import Polygon
 
-from pitchcam.camera.held import by_hand, known
+from pitchcam.camera.held import PRIOR_TILT_RAD, by_hand, known
 from pitchcam.camera.pinhole import Camera
 from pitchcam.camera.profile import CameraProfile
 from pitchcam.edges.bend import U_BOW_PX
@@ -38,7 +38,6 @@ from pitchcam.scale.pose import (
 )
 from pitchcam.scale.reference import Among, Reference
 from pitchcam.scale.tilt import (
-    PRIOR_TILT_RAD,
     SQUARENESS_RAD,
     edge_plane,
     told_by_parallels,

@@ -58,6 +58,21 @@ def test_what_is_no_rectangle_tells_nothing() -> None:
     assert window_tilt(find_field(full), looking.camera(view)) is None
 
 
+def test_a_small_window_tells_less_of_the_tilt_than_hands_do() -> None:
+    """Sides of 190 px that are square to a quarter of a degree, 3000 px from the pinhole."""
+    view = View(turn=(0.06, 0.0, 0.0), f_px=3000.0)
+    field = find_field(drawing.develop(lit(view, 0.15 * RECTANGLE)))
+    camera = looking.camera(view, tilt=False)
+    found = window_tilt(field, camera)
+    assert found is not None
+    normal, u = found
+    assert PRIOR_TILT_RAD < u == pytest.approx(np.radians(0.25) * 3000 / 188 / np.sqrt(2), rel=0.1)
+    # Both are weighed: less is left open than either leaves, and hands say 0.
+    told = told_by_window(field, camera)
+    assert told.u_tilt_rad < PRIOR_TILT_RAD
+    assert abs(told.normal[1]) < 0.5 * abs(normal[1])
+
+
 @pytest.mark.parametrize("turn", [(0.16, 0, 0), (0.25, 0, 0), (-0.12, 0.16, 0.1)])
 def test_a_large_tilt_is_measured_as_well_as_a_small_one(turn) -> None:
     """A phone held carelessly tilts by 9 to 14 degrees; taken as none, they are 1 to 3 %."""
