@@ -73,6 +73,23 @@ def test_the_grooves_of_a_thread_are_none_of_the_collar_beside_it():
     assert thread.ridged and not collar.ridged
 
 
+def test_crests_at_the_other_end_are_none_of_a_shank_as_wide():
+    """A bolt whose thread is as wide as the shank beyond its collar."""
+    plain = np.where((S > 200) & (S < 380), 200.0, 120.0)
+    side = np.where(S < 380, plain, grooved(plain, [435, 465, 495, 525, 555]))
+    shank, collar, thread = level_stretches((S, side, -side))
+    assert shank.end_px < 205 and thread.start_px > 375
+    assert thread.ridged and not shank.ridged and not collar.ridged
+
+
+def test_a_groove_may_lie_beside_where_both_sides_are_level_at_once():
+    """One turn at a part's end: one side falls to the undercut where the other's groove begins."""
+    upper = grooved(falls(120.0, (52, 60)), [35], half=12.0)
+    lower = grooved(falls(120.0, (30, 60)), [17], half=11.0)
+    turn = level_stretches((S, upper, -lower))[0]
+    assert turn.end_px < 24 and turn.ridged
+
+
 def test_a_taper_of_ridges_is_level_to_its_large_end():
     side = grooved(100 + S / 32, range(30, 580, 30))
     places = level_stretches((S, side, -side))

@@ -111,6 +111,17 @@ def test_the_focal_length_does_too() -> None:
     )
 
 
+@pytest.mark.parametrize("u_px", [40.0, 160.0])
+def test_the_principal_point_does_too(u_px: float) -> None:
+    """Both slants of a ray are counted from it: a crop's is known to a tenth of the picture."""
+    region, seen = looked_at(replace(SURE, u_centre_px=u_px))
+    left = u_lag(*looked_at(SURE))
+    # Of the product of both slants either way: the length of the slants, whatever the axis is.
+    slant = float(np.hypot(*(projected(AXIS_MM[None])[0] - CENTRE))) / F_PX
+    moved = ring_and_axis()[1] / SPACING_PX * slant * u_px / F_PX
+    assert np.sqrt(u_lag(region, seen) ** 2 - left**2) == pytest.approx(moved, rel=0.15)
+
+
 def test_few_crests_tell_the_axis_less() -> None:
     assert u_lag(*looked_at(SURE, crests=6)) > 2 * u_lag(*looked_at(SURE, crests=40))
 
