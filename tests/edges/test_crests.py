@@ -1,12 +1,14 @@
 """Crests and roots of blurred pictures that were drawn at 8 times the size."""
 
 from dataclasses import replace
+from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from scipy.ndimage import gaussian_filter
+from scipy.ndimage import gaussian_filter, uniform_filter1d
 
+from pitchcam import identify
 from pitchcam.edges import crests
 from pitchcam.edges.crests import Around, fit_tips
 from pitchcam.edges.rims import UNLEARNT
@@ -18,8 +20,10 @@ from pitchcam.light.metal import Known, Metal
 from pitchcam.light.mirrored import Mirror
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.contour import Crop
+from pitchcam.records import ScaleSpec
 from tests.thread.helicoid import flanks_of, iso_profile, place, seen_sides, whitworth_profile
 
+SAMPLES = Path(__file__).parents[2] / "samples"
 FINER = 8
 DULL = Metal(
     loss=Known(value=0.5, u=0.1, source="drawn"),
@@ -30,7 +34,7 @@ NO_MIRROR = Mirror(metal=DULL, angles_rad=(0.01, 0.01, 0.01), u_angles=0.1)
 BOTH = Around(mirrors={1.0: NO_MIRROR, -1.0: NO_MIRROR})
 
 
-def drawn(pitch, profile, blur_px, off_mm=0.0, section=None):
+def drawn(pitch, profile, blur_px, off_mm=0.0, section=None, swept_px=0.0):
     _, frame = place(off_mm=off_mm)
     grid, upper, lower = seen_sides(profile, pitch, pitch, frame.pinhole)
     zero = np.zeros_like(grid)
@@ -44,6 +48,8 @@ def drawn(pitch, profile, blur_px, off_mm=0.0, section=None):
     sides = [np.interp(x, *p[np.argsort(p[:, 0])].T) for p in (a, b)]
     low, high = np.minimum(*sides), np.maximum(*sides)
     dark = ((y[:, None] > low) & (y[:, None] < high)).astype(np.float32)
+    if swept_px:
+        dark = uniform_filter1d(dark, round(2 * swept_px * FINER), mode="nearest")
     light = 1 - gaussian_filter(dark, blur_px * FINER, mode="nearest")
     light = light.reshape(y1 - y0, FINER, x1 - x0, FINER).mean(axis=(1, 3))
     mask = (light < 0.5).astype(np.uint8)
@@ -87,6 +93,21 @@ def test_crest_radius_of_a_blurred_picture(form, pitch, major, blur_px):
     # Flat and round tops are told apart no better than this when the blur is as wide.
     assert diameter == pytest.approx(major, abs=0.015)
     assert all(t.misfit < 0.02 and 0 < t.u_mm <= sight.blur_mm and t.count >= 4 for t in tips)
+
+
+@pytest.mark.parametrize("swept_px", [3.0, 5.0])
+def test_a_crest_that_a_hand_swept_along_the_thread_is_as_high_as_it_is(swept_px):
+    """Its flat is 3 px wide: what the sweep takes off it is drawn, not read as less."""
+    pitch, major = 1.5, 14.0
+    crop, frame, section = drawn(pitch, iso_profile(pitch, major), 0.9, swept_px=swept_px)
+    still = blurred(crop, frame, float(np.hypot(0.9, 0.5)))
+    # Across flanks of 60 degrees three quarters of the sweep's variance.
+    own = float(np.sqrt(still.blur_px**2 + 0.75 * swept_px**2 / 3))
+    moved = replace(still, own_blur_px=(own, own))
+    assert moved.widened_px == pytest.approx(swept_px)
+    seen, true = (sum(t.radius_mm for t in fit_tips(s, section, BOTH)) for s in (still, moved))
+    assert true == pytest.approx(major, abs=0.03)
+    assert seen < true - 0.05
 
 
 def worn(profile, share):
@@ -308,3 +329,20 @@ def test_a_side_whose_light_says_nothing_leaves_the_other_alone(fine_thread, mon
     tips = fit_tips(*fine_thread, BOTH, groove=groove)
     assert [t.side for t in tips] == [-1.0]
     assert np.isfinite(tips[0].radius_mm)
+
+
+def test_a_tip_is_settled_to_a_thirtieth_of_its_u(monkeypatch):
+    """Of a photo: drawn light is met at once, that of metal is not."""
+    fit, off = crests._fit_ends, []
+
+    def twice(*of, **how):
+        ends = fit(*of, **how)
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(crests, "SETTLED", 1e-10)
+            settled = fit(*of, **how)
+        off.extend(np.abs(a.end - b.end) / b.u for a, b in zip(ends, settled, strict=True))
+        return ends
+
+    monkeypatch.setattr(crests, "_fit_ends", twice)
+    identify(next(SAMPLES.glob("p04-*.jpg")), ScaleSpec(source="pin", mm=8.0), plots=False)
+    assert len(off) >= 4 and 1e-4 < np.concatenate(off).max() < 1 / 30

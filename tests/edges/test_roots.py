@@ -227,6 +227,12 @@ def blurred_trials():
     return trials_of(1.6, off_mm=24.0, angles_rad=(0.3, 0.2, 0.3))
 
 
+@pytest.fixture(scope="module")
+def broad_trials():
+    """Those of one that mirrors far around its edges: a first step takes it for deeper."""
+    return trials_of(2.0, off_mm=24.0, angles_rad=(0.5, 0.35, 0.5))
+
+
 def _asked(monkeypatch, tip_trials):
     """Return the places of all trials, and how many times a problem's light was drawn."""
     drawn_for, light = [], roots_module._RootFit.__call__
@@ -296,7 +302,7 @@ def test_what_a_groove_mirrors_goes_with_where_it_ends(tip_trials, monkeypatch):
     assert np.all(costs[1] < costs[0])
 
 
-@pytest.mark.parametrize("of", ["tip_trials", "blurred_trials"])
+@pytest.mark.parametrize("of", ["tip_trials", "blurred_trials", "broad_trials"])
 def test_a_first_look_finds_about_where_the_root_is(of, request, monkeypatch):
     """And draws the light of all radii a few times only: it says where a fit begins."""
     trials, radii, fitted = request.getfixturevalue(of)
