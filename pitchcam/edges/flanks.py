@@ -21,7 +21,7 @@ from pitchcam.edges.flank_place import (
     place_in_own_blur,
 )
 from pitchcam.edges.flank_points import Flanks
-from pitchcam.edges.flank_rise import FlankLight, Rise, rise, traced_rise
+from pitchcam.edges.flank_rise import LEVEL_BLURS, FlankLight, Rise, rise, traced_rise
 from pitchcam.edges.helicoid import Helicoid
 from pitchcam.edges.rims import Rims
 from pitchcam.edges.section import Section
@@ -88,6 +88,13 @@ class FlankEdge:
     u_px: float
     u_by_height_px: float
     by_height_px: float = 0.0
+
+
+def moved_px(edges: Sequence[FlankEdge], blur_px: float) -> float:
+    """Return how far mirrored light moves the level's crossing inside of a black edge's, pixels."""
+    if not edges:
+        return 0.0
+    return float(np.mean([max(e.shift_px + LEVEL_BLURS * blur_px, 0.0) for e in edges]))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -30,6 +30,10 @@ class Ridge:
         """The tangent of the half angle."""
         return math.tan(math.radians(self.angle_deg / 2))
 
+    def whole(self, tan_half: float) -> float:
+        """Return the height over the pitch line, in pitches, at which a crest's circle is whole."""
+        return 0.25 / tan_half - self.radius * (math.hypot(1.0, 1 / tan_half) - 1)
+
 
 #: ISO 68-1 and ASME B1.1; the same as rolling leaves it; ASME B1.20.1; BS 84 and ISO 228-1; BS 93;
 #: BS 811 and DIN 40430 (both from memory). Heights by the tables of limits: half of the mean major

@@ -12,7 +12,7 @@ from pitchcam.camera.pinhole import Camera
 from pitchcam.edges.crests import Around, fit_tips
 from pitchcam.edges.flank_place import Surface
 from pitchcam.edges.flank_points import BELOW_CREST, Flanks, Slant, flank_points, most_lower
-from pitchcam.edges.flanks import FlankEdge, move_to_edges
+from pitchcam.edges.flanks import FlankEdge, move_to_edges, moved_px
 from pitchcam.edges.lines import reach_to_border
 from pitchcam.edges.rims import mirror_angle
 from pitchcam.edges.section import Section, Winding, fit_again, fit_section
@@ -23,7 +23,7 @@ from pitchcam.frozen import dataclass
 from pitchcam.light.mirrored import Mirror
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.frame import AxisFrame, Framed
-from pitchcam.small import median
+from pitchcam.thread.bent import bend
 from pitchcam.thread.hand import crests_apart, flanks_lean, is_left, may_be_left
 from pitchcam.thread.moved import moved_sight
 from pitchcam.thread.outlined import OutlineAngle
@@ -34,9 +34,6 @@ Values = NDArray[np.float64]
 #: Share of each flank's points, both sides together, that must be straight for the others to be
 #: left out, and how many on each side.
 ENOUGH_STRAIGHT, FEWEST_STRAIGHT = 0.15, 6
-#: Multiple of the halves' standard uncertainties up to which a bend is chance: neighbouring points
-#: share more of their noise than the fit counts.
-CHANCE = 2.0
 #: Slant from which on flanks without enough straight points are taken as hidden: crests read off
 #: them come out up to 1 mm wrong beyond, and right to 0.1 mm below (renders of known threads).
 MOST_SLANT = 0.13
@@ -252,32 +249,11 @@ def measure_thread(sight: Sight, starts: int = 1) -> ThreadShape:
         outline_px=sight.outline_px,
         straight=straight,
         nearness=own.nearness,
-        bend_deg=_bend(own.flanks, section, frame, spacing_mm),
+        bend_deg=bend(own.flanks, section, frame, spacing_mm, moved_px(own.edges, sight.blur_px)),
         blur_mm=sight.blur_mm,
         u_beside=own.surface.u_background,
         swept_mm=sight.swept_px * sight.mm_per_px,
     )
-
-
-def _bend(flanks: Flanks, section: Section, frame: AxisFrame, spacing_mm: float) -> float:
-    """Return by how much the flanks' outer half opens more than the inner one, degrees.
-
-    What chance makes of it is taken off: straight flanks have no bend.
-    """
-    middle = median(flanks.below)
-    angles, variances = [], []
-    for part in (flanks.below <= middle, flanks.below > middle):
-        own = replace(section, fit=replace(section.fit, used=section.fit.used[part]))
-        try:
-            half = fit_again(own, flanks.only(part), frame, spacing_mm).fit
-        except np.linalg.LinAlgError:
-            return 0.0
-        slopes = np.degrees(1 / (1 + np.array(half.tan_half) ** 2))
-        angles.append(half.angle_deg)
-        variances.append(float(slopes @ half.covariance[4:6, 4:6] @ slopes))
-    bend = angles[0] - angles[1]
-    left = max(bend**2 - CHANCE**2 * sum(variances), 0.0)
-    return float(np.copysign(np.sqrt(left), bend))
 
 
 def _hides(straight: bool, slant: float, section: Section) -> bool:

@@ -4,13 +4,17 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from pitchcam.edges.flank_place import FAR, NEAR, Surface
+from pitchcam.edges.flanks import moved_px
+from pitchcam.edges.section import fit_section
 from pitchcam.light.metal import UNSEEN
 from pitchcam.thread import as_laid
 from pitchcam.thread.as_laid import MOST_WORSE, measure_as_laid
+from pitchcam.thread.bent import LIGHT_BENDS, U_LIGHT_BENDS, bend
 from pitchcam.thread.budget import edges
-from pitchcam.thread.measure import _bend, _nearness, _straight
+from pitchcam.thread.measure import _nearness, _straight
 from tests.thread.drawn_shape import PITCH, drawn_shape
 
 
@@ -65,13 +69,53 @@ def test_a_bend_s_width_and_what_is_open_of_the_edge_s_rise_are_left_open(shape)
 def test_a_worn_crest_bends_the_flanks(shape):
     """The outer third of every flank laid back by a little: it opens, the rest does not."""
     f, frame = shape.flanks, shape.frame
-    straight = _bend(f, shape.section, frame, shape.pitch_mm)
+    straight = bend(f, shape.section, frame, shape.pitch_mm, 0.0)
     middle = np.median(f.below)
     worn = np.clip(middle - f.below, 0.0, None) * shape.spacing_px * 0.4
     along = np.stack([f.flank, np.zeros_like(f.flank)], axis=1)
     laid = replace(f, xy=f.xy - along * worn[:, None])
     assert abs(straight) < 0.5
-    assert _bend(laid, shape.section, frame, shape.pitch_mm) > 5.0
+    assert bend(laid, shape.section, frame, shape.pitch_mm, 0.0) > 5.0
+
+
+def shaded(shape, px):
+    """The thread with the feet of its flanks seen so much less inside than half way up, pixels.
+
+    Up the inner half an edge moves inside; in the outer half it stays where it is then.
+    """
+    f, section = shape.flanks, shape.section
+    middle = np.median(f.below)
+    height = f.height - np.median(f.height)
+    up = np.where(f.below > middle, height - height.min(), -height.min())
+    # So that the inner half's edge moves by px more, per height, than the outer half's.
+    along = np.stack([f.flank, np.zeros_like(f.flank)], axis=1) / np.cos(np.radians(30.0))
+    moved = replace(f, xy=f.xy - px * up[:, None] * along)
+    return moved, fit_section(moved, shape.frame, shape.pitch_mm, section.winding)
+
+
+def test_feet_that_the_next_ridge_shades_are_no_bend(shape):
+    """Black oxide is as straight as it is; bright metal seems to open at its feet."""
+    px = 1.0
+    laid, section = shaded(shape, LIGHT_BENDS * px)
+    seen = bend(laid, section, shape.frame, shape.pitch_mm, 0.0)
+    assert seen < -1.0
+    assert abs(bend(laid, section, shape.frame, shape.pitch_mm, px)) < 0.3 * abs(seen)
+    # Twice as much is less than three of its u from what is expected; four times is a bend.
+    much, section = shaded(shape, 4 * LIGHT_BENDS * px)
+    left = bend(much, section, shape.frame, shape.pitch_mm, px)
+    share = np.sqrt(3**2 - (2 * U_LIGHT_BENDS / LIGHT_BENDS) ** 2) / 4
+    whole = bend(much, section, shape.frame, shape.pitch_mm, 0.0)
+    assert left / whole == pytest.approx(share, abs=0.1)
+
+
+def test_flanks_without_edges_are_moved_by_no_light():
+    edges = drawn_shape().edges
+    assert moved_px((), 1.0) == 0.0
+    black = [replace(e, shift_px=-norm.ppf(0.85) * 1.2) for e in edges]
+    assert moved_px(black, 1.2) == pytest.approx(0.0, abs=1e-3)
+    bright = [replace(e, shift_px=e.shift_px + 0.6) for e in black]
+    assert moved_px(bright, 1.2) == pytest.approx(0.6, abs=1e-3)
+    assert moved_px([replace(e, shift_px=-3.0) for e in edges], 1.2) == 0.0
 
 
 @pytest.mark.parametrize("worse, kept", [(0.5, False), (1.1, False), (2.0, True)])

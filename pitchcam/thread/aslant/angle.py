@@ -21,13 +21,11 @@ from pitchcam.thread.aslant.fit import (
     CREST,
     DRAWN_BY,
     FIRST_NOISE_PX,
-    INSIDE_BLURS,
     OUT,
     PITCH,
     ROOT,
     SLOPE,
     TAN,
-    U_INSIDE_PX,
     Outline,
     OutlineFit,
     Points,
@@ -48,7 +46,7 @@ from pitchcam.thread.aslant.ridge import (
     ridge_outline,
     roundest,
 )
-from pitchcam.thread.aslant.rise import expected_rise, flank_height
+from pitchcam.thread.aslant.rise import MovedByLight, flank_height, moved_by_light, moved_by_traced
 from pitchcam.thread.aslant.weigh import STRANGE_BLURS
 from pitchcam.thread.crest_lines import CrestShape
 from pitchcam.thread.measure import ThreadShape
@@ -80,7 +78,7 @@ class _Any:
 
     seen: Outline
     pitch: float
-    rise_px: tuple[float, float]
+    light: MovedByLight
 
     def ridge(self, q: Values) -> Curve:
         pitch, crest, tan, corner = q[[PITCH, CREST, TAN, CORNER]].tolist()
@@ -106,12 +104,12 @@ class _Any:
     def known(self) -> dict[int, tuple[float, float]]:
         """Return what is known beforehand: value and standard uncertainty by parameter."""
         return {
-            OUT: (-INSIDE_BLURS * self.seen.blur_px, U_INSIDE_PX),
+            OUT: (-self.light.inside[0], self.light.inside[1]),
             SLOPE: (0.0, self.seen.u_slope),
             ROOT: (ROOT_RADIUS * self.pitch, U_ROOT_RADIUS * self.pitch),
             CREST: (CREST_HEIGHT * self.pitch, U_CREST_HEIGHT * self.pitch),
             CORNER: (ROUND, U_ROUND),
-            RISE: (-self.rise_px[0], self.rise_px[1]),
+            RISE: (-self.light.rise[0], self.light.rise[1]),
         }
 
     def off(self, q: Values) -> tuple[Values, Values]:
@@ -139,8 +137,8 @@ def outline_angle(shape: CrestShape, u_slope_rad: float) -> OutlineAngle:
         If the outline does not determine one, or is of no thread, as a left-handed one's.
     """
     seen, usual = outline_of(shape, u_slope_rad)
-    rise = expected_rise(shape.sight, seen, flank_height(seen, usual))
-    return _angle(seen, usual, rise, shape.signed_slant, shape.u_pitch_mm)
+    light = moved_by_light(shape.sight, seen, flank_height(seen, usual))
+    return _angle(seen, usual, light, shape.signed_slant, shape.u_pitch_mm)
 
 
 def flanks_outline_angle(shape: ThreadShape, u_slope_rad: float) -> OutlineAngle:
@@ -178,24 +176,18 @@ def flanks_outline_angle(shape: ThreadShape, u_slope_rad: float) -> OutlineAngle
     crest = fit.pitch_radius_mm + CREST_HEIGHT * pitch
     middles = [middle for middle, _, _ in spans]
     usual = begin(seen, middles, (pitch, (shape.major_mm or 2 * crest) / 2, fit.taper / 2))
-    # Four flanks, each with a rise of its own.
-    rises = np.array([[edge.by_height_px, edge.u_by_height_px] for edge in shape.edges])
-    u_rise = float(np.sqrt(np.mean(rises[:, 1] ** 2))) / 2
-    return _angle(seen, usual, (float(rises[:, 0].mean()), u_rise), section.slant(shape.frame))
+    light = moved_by_traced(shape.edges, seen.blur_px)
+    return _angle(seen, usual, light, section.slant(shape.frame))
 
 
 def _angle(
-    seen: Outline,
-    usual: Values,
-    rise_px: tuple[float, float],
-    slant: float,
-    u_pitch_mm: float = 0.0,
+    seen: Outline, usual: Values, light: MovedByLight, slant: float, u_pitch_mm: float = 0.0
 ) -> OutlineAngle:
     pitch, height = float(usual[PITCH]), flank_height(seen, usual)
     start = np.concatenate([usual, [ROUND, 0.0]])
     start[CREST], start[TAN] = CREST_HEIGHT * pitch, np.tan(np.radians(START_DEG))
     seen = replace(seen, columns=np.stack([np.zeros(len(height)), height], axis=1))
-    form = _Any(seen=seen, pitch=pitch, rise_px=rise_px)
+    form = _Any(seen=seen, pitch=pitch, light=light)
     every = Points(scatter_px=FIRST_NOISE_PX, weight=np.ones(len(height)))
     fit = fit_outline(seen, form, start, every)
     for _ in range(2):

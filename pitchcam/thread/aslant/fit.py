@@ -24,10 +24,9 @@ Values = NDArray[np.float64]
 
 #: Points of a side's outline that are used: more say nothing new.
 MOST_POINTS = 150
-#: How far the outline at LIT_LEVEL lies inside of where a dark part's would, in blurs: what the
-#: part mirrors next to its edge takes from it; and the standard uncertainty, pixels (renders of
-#: known threads, black to polished: 0.36 to 0.52, 0.06 between them).
-INSIDE_BLURS, U_INSIDE_PX = 0.43, 0.12
+#: Where a fit begins: how far the outline at LIT_LEVEL lies inside of where a black part's would,
+#: in blurs (renders of known threads, black to polished: 0 to 1, see ``rise.py``).
+INSIDE_BLURS = 0.43
 #: Scatter of points that a first fit takes, pixels; the least that they have; and beyond how many
 #: scatters a point counts less, and not at all: dirt, a shoulder, the run-out.
 FIRST_NOISE_PX, LEAST_PX, LESS_BEYOND, NOT_BEYOND = 0.3, 0.05, 2.5, 6.0

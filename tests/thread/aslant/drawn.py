@@ -7,15 +7,14 @@ from scipy.stats import norm
 
 from pitchcam.edges.flank_points import contour_normals
 from pitchcam.edges.rims import UNLEARNT
-from pitchcam.thread.aslant import fit
-from pitchcam.thread.aslant.rise import DEPTH
+from pitchcam.thread.aslant.rise import BLACK_BLURS, DEPTH
 from pitchcam.thread.crest_lines import CrestShape
 from tests.thread.test_crest_lines import seen
 
 PITCH, MAJOR, OFF_MM = 1.5, 14.0, 48.0
 BLUR_PX = 1.2
-#: The level at which what a part mirrors leaves the outline of LIT_LEVEL.
-LEVEL = norm.cdf(norm.ppf(0.85) - fit.INSIDE_BLURS)
+#: The level at which a black part's outline of LIT_LEVEL is found.
+LEVEL = norm.cdf(norm.ppf(0.85) - BLACK_BLURS)
 BLURRED = replace(UNLEARNT, spread=replace(UNLEARNT.spread, blur_px=BLUR_PX))
 
 
@@ -23,7 +22,7 @@ def seen_blurred(profile, noise_px=0.05, lump_px=0.0, off_mm=OFF_MM):
     """A thread seen so far aside, by default at 14 degrees: no flank leaves its crest's ellipse.
 
     Its outline is that of the blurred light, by convolution over a fine grid, at the level where a
-    part's is found whose edge mirrors. A lump may lie on two ridges of the upper side.
+    black part's is found. A lump may lie on two ridges of the upper side.
     """
     shape = seen(profile(PITCH, MAJOR), PITCH, off_mm)
     zy = shape.sight.to_frame(shape.sight.outline_px)
@@ -56,6 +55,13 @@ def _blurred(z, y, blur):
         above = norm.cdf((middle[:, None] - heights) / blur) @ kernel > LEVEL
         low, high = np.where(above, low, middle), np.where(above, middle, high)
     return grid[::4], middle[::4]
+
+
+def inside(shape: CrestShape, px: float) -> CrestShape:
+    """Return the thread with its whole outline so much farther inside."""
+    sight = shape.sight
+    moved = sight.outline_px - px * contour_normals(sight.outline_px)
+    return replace(shape, sight=replace(sight, outline_px=moved))
 
 
 def tops_inside(shape: CrestShape, rise_px: float) -> CrestShape:

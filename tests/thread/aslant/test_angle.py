@@ -4,15 +4,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
-from scipy.special import ndtr
+from scipy.special import ndtr, ndtri
 
 from pitchcam.thread.aslant import angle as angles
 from pitchcam.thread.aslant import fit
 from pitchcam.thread.aslant import rise as rises
 from pitchcam.thread.aslant.angle import flanks_outline_angle, outline_angle
-from pitchcam.thread.aslant.rise import mirrored_px
+from pitchcam.thread.aslant.rise import MovedByLight, mirrored_px, moved_by_traced
 from pitchcam.thread.budget import budget
-from tests.thread.aslant.drawn import BLUR_PX, PITCH, left_handed, seen_blurred, tops_inside
+from tests.thread.aslant.drawn import BLUR_PX, PITCH, inside, left_handed, seen_blurred, tops_inside
 from tests.thread.drawn_shape import PLACE, drawn_shape
 from tests.thread.helicoid import iso_profile, whitworth_profile
 
@@ -153,7 +153,8 @@ def test_an_outline_of_any_angle_changes_as_is_said(shapes):
     """Its corner among the rest, by differences of the drawing itself."""
     seen, usual = fit.outline_of(shapes[60.0], U_SLOPE)
     seen = replace(seen, columns=np.zeros((len(seen.zy), 2)))
-    form = angles._Any(seen=seen, pitch=float(usual[fit.PITCH]), rise_px=(0.0, 0.1))
+    light = MovedByLight(inside=(0.0, 0.1), rise=(0.0, 0.1))
+    form = angles._Any(seen=seen, pitch=float(usual[fit.PITCH]), light=light)
     q = np.concatenate([usual, [0.4, 0.0]])
     q[fit.CREST], q[fit.TAN] = 0.3 * q[fit.PITCH], 0.56
     _, slopes = fit.rest_and_slopes(seen, form, q)
@@ -181,7 +182,8 @@ def any_fit():
         index=np.zeros(0, int),
         columns=np.zeros((0, 2)),
     )
-    form = angles._Any(seen=seen, pitch=PITCH, rise_px=(0.1, 0.2))
+    light = MovedByLight(inside=(0.3, 0.12), rise=(0.1, 0.2))
+    form = angles._Any(seen=seen, pitch=PITCH, light=light)
     known = {place: u for place, (_, u) in form.known().items()}
     by_light = points.T @ points
     prior = np.diag([known.get(k, np.inf) ** -2.0 for k in range(len(by_light))])
@@ -266,13 +268,72 @@ def test_a_rise_that_is_expected_is_taken_back(shapes, monkeypatch):
     risen = tops_inside(shape, rise_px)
 
     def told(of, expected):
-        monkeypatch.setattr(angles, "expected_rise", lambda *_: (expected, 0.01))
+        light = MovedByLight(inside=(rises.BLACK_BLURS * BLUR_PX, 0.1), rise=(expected, 0.01))
+        monkeypatch.setattr(angles, "moved_by_light", lambda *_: light)
         return outline_angle(of, U_SLOPE).angle_deg
 
     true = told(shape, 0.0)
     turned, taken_back = told(risen, 0.0) - true, told(risen, rise_px) - true
     assert abs(turned) > 0.3
     assert abs(taken_back) < 0.35 * abs(turned)
+
+
+@pytest.mark.parametrize("place", [fit.OUT, fit.CREST, angles.CORNER, angles.RISE])
+def test_what_was_known_beforehand_pulls_an_angle_as_is_stated(
+    shapes, no_light, monkeypatch, place
+):
+    """Expect another value by half its u, and fit anew: the law of propagation says how it turns.
+
+    The estimate goes with what was expected of a parameter by their covariance over its variance.
+    """
+    found, plain, known = [], angles._told, angles._Any.known
+
+    def told(form, fit_, share, slant):
+        found.append((form, fit_))
+        return plain(form, fit_, share, slant)
+
+    monkeypatch.setattr(angles, "_told", told)
+    angle = outline_angle(shapes[55.0], U_SLOPE).angle_deg
+    (form, fitted), half = found[0], 0.5
+    _, u = form.known()[place]
+
+    def elsewhere(self):
+        changed = known(self)
+        value, own = changed[place]
+        return changed | {place: (value + half * own, own)}
+
+    monkeypatch.setattr(angles._Any, "known", elsewhere)
+    turned = outline_angle(shapes[55.0], U_SLOPE).angle_deg - angle
+    covariance = np.linalg.inv(fitted.information)[fit.TAN, place]
+    stated = half * covariance / u * np.degrees(2 / (1 + fitted.q[fit.TAN] ** 2))
+    assert turned == pytest.approx(stated, rel=0.15)
+    assert abs(stated) > 0.004
+
+
+def test_an_outline_that_its_light_takes_inside_has_the_same_angle(shapes, monkeypatch):
+    """What is expected of the light is where the outline lies: neither pulls at the flanks."""
+    px, told = 0.5, []
+    for shape, mirrored in ((shapes[55.0], 0.0), (inside(shapes[55.0], px), px / rises.OUT_SHARE)):
+        monkeypatch.setattr(rises, "mirrored_px", lambda sight, index, px=mirrored: px)
+        # The rise that such light has is another matter.
+        monkeypatch.setattr(rises, "RISE_SHARE", 0.0)
+        monkeypatch.setattr(rises, "U_RISE_SHARE", 0.0)
+        told.append(outline_angle(shape, U_SLOPE).angle_deg)
+    assert told[1] == pytest.approx(told[0], abs=0.25)
+
+
+@pytest.mark.parametrize("light", [0.0, 0.5])
+def test_traced_edges_tell_how_far_inside_of_a_black_ones_an_outline_lies(light):
+    """A level of 0.85 over an edge with even light inside, by the normal distribution."""
+    level = ndtri((0.85 - light) / (1 - light)) * BLUR_PX
+    shape = drawn_shape()
+    edges = [replace(e, shift_px=-level, u_by_height_px=0.1) for e in shape.edges]
+    told, u = moved_by_traced(edges, BLUR_PX).inside
+    moved = ndtri(0.85) * BLUR_PX - level
+    assert told == pytest.approx(
+        rises.TRACED_BLURS * BLUR_PX + rises.TRACED_SHARE * moved, abs=1e-3
+    )
+    assert u == pytest.approx(np.hypot(rises.U_TRACED_PX, rises.U_TRACED_SHARE * moved), abs=1e-3)
 
 
 def test_an_outline_with_flanks_is_asked_from_half_a_ridge_before_to_half_a_ridge_past(monkeypatch):
@@ -289,9 +350,10 @@ def test_an_outline_with_flanks_is_asked_from_half_a_ridge_before_to_half_a_ridg
     outline = np.concatenate([np.stack([z, s * np.full_like(z, 7.0)], 1) for s in (1.0, -1.0)])
     photo = shape.frame.to_photo(np.column_stack([section.from_axis(outline), 0 * outline[:, 0]]))
     shape = replace(shape, edges=edges, outline_px=photo)
-    seen, usual, (rise_px, u_rise), _ = flanks_outline_angle(shape, U_SLOPE)
+    seen, usual, light, _ = flanks_outline_angle(shape, U_SLOPE)
     # Four flanks that are known independently (JCGM 100, 4.2.3).
-    assert (rise_px, u_rise) == (pytest.approx(0.1), pytest.approx(rise / np.sqrt(4)))
+    assert light.rise == (pytest.approx(0.1), pytest.approx(rise / np.sqrt(4)))
+    assert light == moved_by_traced(edges, seen.blur_px)
     points, used = section.points, section.fit.used
     for side, middle in zip((1.0, -1.0), begun[0], strict=True):
         own = (points.side == side) & used

@@ -11,7 +11,7 @@ from pitchcam.series.ridges import RIDGES
 from pitchcam.thread.aslant import fit
 from pitchcam.thread.aslant.contour import NODES, WEIGHTS, Beside
 from pitchcam.thread.aslant.ridge import ridge_outline
-from pitchcam.thread.aslant.rise import expected_rise, flank_height
+from pitchcam.thread.aslant.rise import flank_height, moved_by_light
 from tests.thread.helicoid import iso_profile
 from tests.thread.test_crest_lines import seen
 
@@ -184,4 +184,4 @@ def test_how_far_up_a_flank_a_point_lies_is_counted_from_its_own_crest():
     assert flank_height(tops, start) == pytest.approx(np.full(3, 0.5))
     assert flank_height(feet, start) == pytest.approx(np.full(3, -0.5))
     with pytest.raises(np.linalg.LinAlgError, match="no flanks"):
-        expected_rise(None, tops, flank_height(tops, start))
+        moved_by_light(None, tops, flank_height(tops, start))

@@ -7,7 +7,15 @@ import pytest
 
 from pitchcam.thread.aslant import fit, ridge, rise, weigh
 from pitchcam.thread.aslant.weigh import weigh_forms
-from tests.thread.aslant.drawn import PITCH, left_handed, seen_blurred, tops_inside
+from tests.thread.aslant.drawn import (
+    BLUR_PX,
+    MAJOR,
+    PITCH,
+    inside,
+    left_handed,
+    seen_blurred,
+    tops_inside,
+)
 from tests.thread.helicoid import iso_profile, whitworth_profile
 
 NAMES = ("flat60", "round55", "round47.5")
@@ -93,12 +101,66 @@ def test_tops_that_mirror_more_than_feet_are_no_other_form(monkeypatch):
     told_dark = weigh_forms(risen, np.radians(0.5), names)
     assert told_dark["round60"] == 0.0 and told_dark["round55"] < -3.0
     # So much mirrored light that this is what is expected of it.
-    inside = (rise_px - rise.RISE_PX) / rise.RISE_SHARE
-    monkeypatch.setattr(rise, "mirrored_px", lambda sight, index: inside)
+    mirrored = (rise_px - rise.RISE_PX) / rise.RISE_SHARE
+    monkeypatch.setattr(rise, "mirrored_px", lambda sight, index: mirrored)
+    # Where the outline lies as a whole is another matter.
+    monkeypatch.setattr(rise, "OUT_SHARE", 0.0)
     told = weigh_forms(risen, np.radians(0.5), names)
     assert told["round55"] == 0.0 and told["round60"] < -5.0
     # No more of it is asked than is there: the sharper form is as far off as the blunter one.
     assert told["round60"] == pytest.approx(told["round47.5"], abs=4.0)
+
+
+def test_an_outline_is_as_far_inside_as_its_light_says(shapes, monkeypatch):
+    """Bright brass is seen farther inside than black oxide: so much smaller no thread is for it."""
+    px, plain = 0.5, weigh.fit_outline
+    for moved in (0.0, px):
+        found = []
+        mirrored = moved / rise.OUT_SHARE
+        with monkeypatch.context() as patch:
+            patch.setattr(
+                weigh, "fit_outline", lambda *of, to=found: to.append(plain(*of)) or to[-1]
+            )
+            patch.setattr(rise, "mirrored_px", lambda sight, index, px=mirrored: px)
+            patch.setattr(rise, "RISE_SHARE", 0.0)
+            logs = weigh_forms(inside(shapes["round55"], moved), np.radians(0.5), NAMES)
+        assert logs["round55"] == 0.0
+        own = found[1 - len(NAMES)].q
+        assert own[fit.OUT] == pytest.approx(-rise.BLACK_BLURS * BLUR_PX - moved, abs=0.15)
+        assert own[fit.RADIUS] == pytest.approx(MAJOR / 2, abs=0.2 * shapes["round55"].mm_per_px)
+
+
+@pytest.mark.parametrize(
+    ("of", "form", "worst"),
+    [("flat60", "round55", -30.0), ("flat60", "round60", -60.0), ("round55", "round60", -10.0)],
+)
+def test_a_cut_crest_is_fitted_from_below_its_whole_circle(shapes, monkeypatch, of, form, worst):
+    """From above a fit halted where the circle is whole: forms lay e^200 off that lie e^20 off."""
+    shape, kept = shapes[of], []
+    plain = weigh.fit_outline
+    with monkeypatch.context() as patch:
+        patch.setattr(
+            weigh, "fit_outline", lambda *of: kept.append((of, plain(*of))) or kept[-1][1]
+        )
+        logs = weigh_forms(shape, np.radians(0.5), ("flat60", "round55", form))
+    assert worst < logs[form] < 0.0
+    own = [(of, found) for of, found in kept if of[1].of is weigh.RIDGES[form]]
+    least = min(found.cost for _, found in own)
+    (seen, drawn, start, points), _ = own[-1]
+    for height in np.arange(0.16, 0.36, 0.04):
+        again = start.copy()
+        again[[fit.RADIUS, fit.CREST]] += height * PITCH - again[fit.CREST]
+        assert plain(seen, drawn, again, points).cost > least - 0.3, height
+
+
+@pytest.mark.parametrize("name", ["round55", "round47.5", "round60", "round80"])
+def test_a_circle_is_whole_where_it_touches_both_flanks(name):
+    """By the distance of a point from a line: the circle of that top and radius meets a flank."""
+    form = weigh.RIDGES[name]
+    for tan in (form.tan_half, 1.1 * form.tan_half):
+        centre = form.whole(tan) - form.radius
+        # The flank's line: across = 1/4 - height tan, in pitches, from the ridge's middle.
+        assert (0.25 - centre * tan) / np.hypot(1, tan) == pytest.approx(form.radius)
 
 
 def test_an_axis_that_may_slope_tells_less(shapes):
@@ -140,9 +202,8 @@ def test_the_slopes_of_a_fit_are_its_differences(shapes):
     height = rise.flank_height(seen_points, start)
     seen_points = replace(seen_points, columns=height[:, None])
     pitch, start = start[fit.PITCH], np.append(start, 0.0)
-    form = weigh._Made(
-        of=weigh.RIDGES["round55"], seen=seen_points, pitch=pitch, rise_px=(0.1, 0.1)
-    )
+    light = rise.MovedByLight(inside=(0.3, 0.1), rise=(0.1, 0.1))
+    form = weigh._Made(of=weigh.RIDGES["round55"], seen=seen_points, pitch=pitch, light=light)
     start[[fit.CREST, fit.TAN]] = form.of.crest * start[fit.PITCH], form.of.tan_half
     sound = fit.Points(scatter_px=0.3, weight=np.ones(len(seen_points.zy)))
     q = fit.fit_outline(seen_points, form, start, sound).q
