@@ -120,7 +120,7 @@ def solve(
     """
     at = _between(start, low, high)
     residuals, slopes = model(at)
-    cost = 0.5 * np.sum(residuals**2, axis=1)
+    cost = 0.5 * np.add.reduce(residuals**2, axis=1)
     damping = np.full(len(at), 1e-2)
     active, ask = np.arange(len(at)), model
     for _ in range(rounds):
@@ -128,7 +128,7 @@ def solve(
         near, far = np.maximum(low, own[0] - reach), np.minimum(high, own[0] + reach)
         trial = _between(own[0] + _steps(*own, near, far), near, far)
         new_residuals, new_slopes = ask(trial)
-        before, now = cost[active], 0.5 * np.sum(new_residuals**2, axis=1)
+        before, now = cost[active], 0.5 * np.add.reduce(new_residuals**2, axis=1)
         better = now < before
         won = active[better]
         at[won], cost[won] = trial[better], now[better]
@@ -249,5 +249,4 @@ def _steps(
     own = np.arange(at.shape[1])
     diagonal = normal[:, own, own]
     normal[:, own, own] = diagonal * (1 + damping[:, None]) + np.where(held, 1.0, 1e-12)
-    steps: Values = -np.linalg.solve(normal, np.where(held, 0.0, gradient)[..., None])[..., 0]
-    return steps
+    return -solved(normal, np.where(held, 0.0, gradient))

@@ -12,9 +12,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 try:
+    from numpy._core.multiarray import interp as _interp
     from numpy.linalg._umath_linalg import solve1 as _solve
 except ImportError:  # no part of what NumPy promises
-    _solve = np.linalg.solve  # type: ignore[assignment, misc]
+    _interp = np.interp
+
+    def _solve(a: Values, b: Values) -> Values:  # type: ignore[misc]
+        return np.asarray(np.linalg.solve(a, b[..., None])[..., 0])
+
 
 Values = NDArray[np.float64]
 Some = TypeVar("Some", np.float64, np.intp)
@@ -52,8 +57,7 @@ def medians(x: Values) -> Values:
 def sound_mean(rows: Values) -> Values:
     """Return the mean of profiles (n, m) but for those that stray farthest from their medians."""
     worst = np.abs(rows - medians(rows)).max(axis=1)
-    out: Values = rows[worst <= percentile(worst, SOUND)].mean(axis=0)
-    return out
+    return mean_of(rows[worst <= percentile(worst, SOUND)])
 
 
 def percentile(x: NDArray[np.floating[Any]], percent: float) -> float:
@@ -96,6 +100,18 @@ def cross(a: Values, b: Values) -> Values:
     return np.array([a1 * b2 - a2 * b1, a2 * b0 - a0 * b2, a0 * b1 - a1 * b0])
 
 
+def mean_of(x: Values) -> Values:
+    """Return the mean of an array (n, ...) over its first axis, (...)."""
+    out: Values = np.add.reduce(x) / len(x)
+    return out
+
+
+def between(x: float | Values, xp: Values, fp: NDArray[Any]) -> Values:
+    """Return what lies between numbers ``fp`` at ascending places ``xp`` (n,), as numpy.interp."""
+    out: Values = _interp(x, xp, fp, None, None)
+    return out
+
+
 def line(x: Values, y: Values) -> tuple[float, float]:
     """Return slope and offset of the line through points (n,) by least squares; level for one."""
     x0, y0 = float(np.add.reduce(x)) / len(x), float(np.add.reduce(y)) / len(y)
@@ -106,7 +122,7 @@ def line(x: Values, y: Values) -> tuple[float, float]:
 
 
 def solved(a: Values, b: Values) -> Values:
-    """Return x (n,) of a x = b for a small system, a (n, n) and b (n,) in double precision.
+    """Return x (..., n) of a x = b for small systems, a (..., n, n) and b (..., n), all doubles.
 
     ``numpy.linalg.solve`` spends more on its arguments than LAPACK on a handful of unknowns; this
     is what it calls in the end.
@@ -114,7 +130,7 @@ def solved(a: Values, b: Values) -> Values:
     Raises
     ------
     numpy.linalg.LinAlgError
-        If the matrix is singular.
+        If a matrix is singular.
     """
     with np.errstate(call=_singular, invalid="call", over="ignore", divide="ignore"):
         out: Values = _solve(a, b)

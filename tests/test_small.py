@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
+import importlib
 import math
+import sys
 
 import numpy as np
 import pytest
 
+from pitchcam import small
 from pitchcam.small import (
+    between,
     cross,
     distinct,
     line,
     line_through,
+    mean_of,
     median,
     medians,
     percentile,
     percentiles,
     smoothed,
+    solved,
 )
 
 RNG = np.random.default_rng(17)
@@ -79,6 +85,39 @@ def test_distinct_is_numpys_unique() -> None:
 def test_cross_is_numpys() -> None:
     for a, b in RNG.normal(size=(20, 2, 3)):
         assert (cross(a, b) == np.cross(a, b)).all()
+
+
+def test_means_and_what_lies_between_are_numpys() -> None:
+    rng = np.random.default_rng(4)
+    x = rng.normal(size=(3, 5, 7))
+    assert np.array_equal(mean_of(x), x.mean(axis=0))
+    places, values = np.sort(rng.normal(size=20)), rng.normal(size=20)
+    at = rng.normal(size=(4, 30), scale=2.0)
+    assert np.array_equal(between(at, places, values), np.interp(at, places, values))
+    assert between(0.1, places, np.arange(20)) == np.interp(0.1, places, np.arange(20))
+
+
+def test_several_systems_at_once_are_solved_as_numpy_solves_them() -> None:
+    rng = np.random.default_rng(5)
+    a, b = rng.normal(size=(6, 4, 4)), rng.normal(size=(6, 4))
+    assert np.array_equal(solved(a, b), np.linalg.solve(a, b[..., None])[..., 0])
+    a[2] = 0.0
+    with pytest.raises(np.linalg.LinAlgError):
+        solved(a, b)
+
+
+def test_without_numpys_own_functions_its_public_ones_do(monkeypatch) -> None:
+    """Those are no part of what NumPy promises."""
+    monkeypatch.setitem(sys.modules, "numpy.linalg._umath_linalg", None)
+    plain = importlib.reload(small)
+    try:
+        a, b = np.array([[[2.0, 1.0], [1.0, 3.0]]]), np.array([[3.0, 5.0]])
+        assert plain.solved(a, b) == pytest.approx(np.array([[0.8, 1.4]]))
+        assert plain.solved(a[0], b[0]) == pytest.approx(np.array([0.8, 1.4]))
+        assert plain.between(0.5, np.arange(2.0), np.array([1.0, 2.0])) == 1.5
+    finally:
+        monkeypatch.undo()
+        importlib.reload(small)
 
 
 @pytest.mark.parametrize("rows", [1, 2, 7, 8])

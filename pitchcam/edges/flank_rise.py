@@ -15,7 +15,7 @@ from pitchcam.edges.section import PER_POINT
 from pitchcam.frozen import dataclass
 from pitchcam.normal import normal_cdf
 from pitchcam.objects.contour import LIT_LEVEL
-from pitchcam.small import SOUND, median, solved, sound_mean
+from pitchcam.small import SOUND, between, median, solved, sound_mean
 
 Values = NDArray[np.float64]
 
@@ -155,7 +155,7 @@ def _edge(flank: FlankLight, points: NDArray[np.intp]) -> tuple[float, float, fl
     light = sound_mean(flank.light[points])
     height = float(flank.height[points].mean())
     order = np.argsort(flank.at)
-    inside = np.array([np.interp(height, flank.at[order], c[order]) for c in flank.traced.T])
+    inside = np.array([between(height, flank.at[order], c[order]) for c in flank.traced.T])
     falls = np.concatenate([[1.0], inside]) - np.concatenate([inside, [0.0]])
     count = max(PER_POINT * SOUND / 100 * len(points), 1.0)
     worse = max(1.0, flank.misfit / USUAL_MISFIT)
@@ -170,8 +170,8 @@ def _edge(flank: FlankLight, points: NDArray[np.intp]) -> tuple[float, float, fl
         deeper = 1 + np.maximum(edge - 1 - x, 0.0) / DEEPER_PX
         variance = (U_LIT**2 * np.maximum(drawn, 0.0) + U_DARK**2) / count + (U_FALL * worse) ** 2
         variance += (U_INSIDE * worse * mirrored * deeper) ** 2
-        covariance = np.diag(variance) + U_GROOVE**2 * np.outer(drawn, drawn)
-        covariance += (U_TRACED * worse) ** 2 * np.outer(mirrored, mirrored)
+        covariance = np.diag(variance) + U_GROOVE**2 * (drawn[:, None] * drawn)
+        covariance += (U_TRACED * worse) ** 2 * (mirrored[:, None] * mirrored)
         weight = solved(covariance, slope)
         told = float(weight @ slope)
         if not told > 0:

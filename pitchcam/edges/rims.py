@@ -173,7 +173,7 @@ def _solve(
         )
         slopes[1] *= -0.5 * ratio / (1 + ratio**2)
         by_usual, more = focused.changes(slopes[0], slopes[6])
-        slopes = np.moveaxis(np.stack([by_usual, *slopes[1:5], more, slopes[5]]), 0, 2)
+        slopes = np.stack([by_usual, *slopes[1:5], more, slopes[5]]).transpose(1, 2, 0)
         return Drawn(light=light, shared=slopes[:, :, :6], own=slopes[:, :, 6:])
 
     def cost(q: Values) -> tuple[Values, Values]:

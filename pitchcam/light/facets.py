@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from pitchcam.frozen import dataclass
 from pitchcam.normal import normal_cdf
+from pitchcam.small import mean_of
 
 Values = NDArray[np.float64]
 
@@ -38,19 +39,19 @@ class Facets:
     @cached_property
     def wider(self) -> Values:
         """The change of ``lit`` by the last angles' logarithm."""
-        out: Values = (self.end * self.at_end * self.end).mean(axis=0) / self.every
+        out: Values = mean_of(self.end * self.at_end * self.end) / self.every
         return out
 
     @cached_property
     def by_angle(self) -> Values:
         """The change of ``lit`` by the ray's angle, in roughnesses."""
-        ended = (self.end * self.at_end).mean(axis=0)
+        ended = mean_of(self.end * self.at_end)
         out: Values = (self.between - ended - self.lit * self.front) / self.every
         return out
 
     def by_last(self, more: Values) -> Values:
         """Return the change of ``lit`` where the last angles grow so, radians."""
-        out: Values = (self.end * self.at_end * more).mean(axis=0) / (self.every * self.roughness)
+        out: Values = mean_of(self.end * self.at_end * more) / (self.every * self.roughness)
         return out
 
     @property
@@ -95,9 +96,9 @@ def facets_lit(grazing: Values, last: Values, roughness: Values) -> Facets:
     front = np.sqrt(np.pi) * normal_cdf(np.sqrt(2) * x)
     middle = np.exp(-x * x)
     at_end = np.exp(-((end - x) ** 2))
-    between = front - np.sqrt(np.pi) * normal_cdf(np.sqrt(2) * (x - end)).mean(axis=0)
+    between = front - np.sqrt(np.pi) * mean_of(normal_cdf(np.sqrt(2) * (x - end)))
     every = x * front + middle / 2
-    part = x * between + (middle - at_end.mean(axis=0)) / 2
+    part = x * between + (middle - mean_of(at_end)) / 2
     squares = ((x * x + 0.5) * front + x * middle / 2) / every
     return Facets(
         lit=np.minimum(np.maximum(part / every, 0.0), 1.0),

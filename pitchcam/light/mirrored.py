@@ -75,7 +75,7 @@ def light_slopes(line: Line, outline: Stretch, mirror: Mirrored) -> tuple[Values
         own -= cells.filling(outline.moved.y, line.step) * dark
         by_weight = _across(line, outline.moved.weights, cells.inside * dark)
         changes.insert(0, (_across(line, outline.weights, own) - by_weight)[None])
-    return light, np.moveaxis(np.concatenate(changes), 0, 2)
+    return light, np.concatenate(changes).transpose(1, 2, 0)
 
 
 def _shown_by_end(cells: _Cells, outline: Stretch, moved: Moved, mirror: Mirrored) -> Values:
@@ -85,7 +85,7 @@ def _shown_by_end(cells: _Cells, outline: Stretch, moved: Moved, mirror: Mirrore
     by_angle += cells.angle * (moved.cos_b / outline.cos_b)[:, None]
     by_angle /= mirror.roughness[..., None]
     minus, tip, plus = mirror.angles_rad.T[:, :, None]
-    last = np.stack([(minus - tip) * moved.lean, (plus - tip) * moved.lean])[:, :, None]
+    last = np.array([(minus - tip) * moved.lean, (plus - tip) * moved.lean])[:, :, None]
     lit = facets.by_angle * by_angle + facets.by_last(last)
     dimmed = mirror.loss[..., None] * cells.by_mean * facets.mean_by_angle * by_angle
     out: Values = lit * cells.shine - facets.lit * dimmed
@@ -136,7 +136,7 @@ def _cells(line: Line, outline: Stretch, mirror: Mirrored) -> _Cells:
     y, cos_b, lean = outline.y, outline.cos_b, outline.lean
     # From the tip, whose normal points outward, to the flanks, of which each station has both.
     minus, tip, plus = mirror.angles_rad.T[:, :, None]
-    last = np.stack([tip + lean * (minus - tip), tip + lean * (plus - tip)])[:, :, None]
+    last = np.array([tip + lean * (minus - tip), tip + lean * (plus - tip)])[:, :, None]
     top = int(np.searchsorted(line.r, y.max() + line.step))
     depth = (y[:, None, :] - line.r[:top, None]) / line.step
     # A cell fills smoothly from one step above the outline to one below, so that the light has no

@@ -253,7 +253,7 @@ def _log_densities(
 
 def _last(matrices: Array) -> Array:
     """Return matrices (rows, n, n) as (n, n, rows)."""
-    return np.moveaxis(matrices, 0, -1)
+    return matrices.transpose(1, 2, 0)
 
 
 def _widest(kinds: list[tuple[float, Array]]) -> Array:

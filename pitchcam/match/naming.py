@@ -156,7 +156,7 @@ def _mixed(
     fits: Sequence[_Fit], parts: Population, priors: Mapping[str, float] | None
 ) -> Posterior:
     """Return the probability of every geometry over all explanations of the scale."""
-    leaders = list(parts.leaders)
+    leaders = np.array(parts.leaders)  # a list is made one for every fit
     weight = prior_weights(parts.sizes, priors, temper=PHOTO_TEMPER)[leaders]
     common = np.log(weight / weight.sum()) + math.log(1 - OFF_SERIES_PRIOR)
     share, none = np.zeros(len(leaders)), 0.0

@@ -68,7 +68,7 @@ def waves(sides: tuple[Values, Values], free: NDArray[np.bool_]) -> list[Wave]:
         if clear.any():
             steep = np.abs(ends[:, width:] - ends[:, :-width])
             clear &= np.maximum(steep[0], steep[1]) < STEEP * width
-            start = np.flatnonzero(clear)
+            start = clear.nonzero()[0]
             if len(start):
                 share = moments.shares(spacing, width, start)
                 if share.max() > SHARE:
@@ -136,8 +136,10 @@ class _Moments:
         middle = self.place[start[0] : start[0] + count] + (width - 1) / 2
         first = slope - middle * level
         second = bow - middle * (slope + first) - basis.square * level
-        straight = np.stack([level, first, second]) / basis.norms
-        left = power - np.sum(straight**2, axis=0)
+        straight = np.empty((3, *level.shape))
+        straight[0], straight[1], straight[2] = level, first, second
+        straight /= basis.norms
+        left = power - np.add.reduce(straight**2)
         if not (left.min(axis=0) > width / 2 * AMPLITUDE_PX**2).any():
             # What is left of a stretch is no less than a wave in it.
             return np.zeros(len(start))

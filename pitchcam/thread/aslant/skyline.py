@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.frozen import dataclass
+from pitchcam.small import between
 
 Values = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -113,7 +114,7 @@ def skylines(
             shown = np.concatenate([ridges.shown[i], roots.shown[i]])
             tops = _nearby(at, middles[i], lines, shown)
         else:
-            tops = [np.interp(at, line.z, line.y) for line in lines]
+            tops = [between(at, line.z, line.y) for line in lines]
         out.append(_outermost(at, lines, tops))
     return out
 
@@ -124,8 +125,9 @@ def _closed(p: Pieces) -> tuple[Values, Values, Indices]:
     And the points' places among those of a drawing, (pieces, n).
     """
     start, end = p.start[:, :, None], p.end[:, :, None]
-    before = np.nextafter(np.take_along_axis(p.z, start, 2), -np.inf)
-    after = np.nextafter(np.take_along_axis(p.z, end, 2), np.inf)
+    one, other = np.ogrid[: len(p.z), : p.z.shape[1]]
+    before = np.nextafter(p.z[one, other, p.start], -np.inf)[:, :, None]
+    after = np.nextafter(p.z[one, other, p.end], np.inf)[:, :, None]
     place = np.arange(p.z.shape[2])
     early, late = place < start, place > end
     z = np.where(early, before, np.where(late, after, p.z))
@@ -154,11 +156,11 @@ def _joined(kinds: Sequence[_Line]) -> list[_Line] | None:
 
 def _outermost(at: Values, lines: Sequence[_Line], tops: Sequence[Values]) -> Skyline:
     """Return the outermost of lines, whose heights are ``tops``, (m, n) each."""
-    height, place, before = tops[0], np.interp(at, lines[0].z, np.arange(len(lines[0].z))), 0
+    height, place, before = tops[0], between(at, lines[0].z, np.arange(len(lines[0].z))), 0
     for i, line in enumerate(lines[1:], 1):
         before += len(lines[i - 1].z)
         higher = tops[i] > height
-        own = np.interp(at, line.z, np.arange(before, before + len(line.z)))
+        own = between(at, line.z, np.arange(before, before + len(line.z)))
         height, place = np.where(higher, tops[i], height), np.where(higher, own, place)
     z, y, point = (np.concatenate([getattr(x, f.name) for x in lines]) for f in fields(_Line))
     left = place.astype(np.intp)

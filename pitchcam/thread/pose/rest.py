@@ -20,6 +20,7 @@ from pitchcam.frozen import dataclass
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.end_face import Face
 from pitchcam.objects.frame import axis_frame
+from pitchcam.small import cross
 from pitchcam.thread.pose.drift import ThreadSight
 from pitchcam.thread.pose.hull import PartRadii, falls
 from pitchcam.thread.pose.records import GRID, Pose, normal
@@ -151,7 +152,7 @@ def _bulges(camera: Camera, axis: ImageAxis, s_px: float, height_mm: float) -> t
     # The axis keeps its line in the photo, and so the plane through this and the pinhole.
     aside = np.array([-dy, dx, -past])  # normal of that plane
     up = -np.array(camera.normal)
-    beside = np.cross(up, frame.along)
+    beside = cross(up, frame.along)
     rising = up - (up @ aside) / (beside @ aside) * beside
     size = 1 + past**2
     return float(-frame.along @ ray / size), float(-rising @ ray / size)
