@@ -50,6 +50,44 @@ def made(maker: Any, **how: bool) -> Any:
     return maker(frozen=True, **how)(Record)
 
 
+@pytest.mark.parametrize(
+    "record", [Plain(a=1), Slotted(a=1), made(frozen.dataclass)(a=1)], ids=repr
+)
+def test_what_is_replaced_is_as_the_librarys(record: Any) -> None:
+    other = frozen.replace(record, a=3)
+    assert other == replace(record, a=3) and type(other) is type(record)
+    assert other.b is record.b and record.a == 1
+    assert [f.name for f in fields(record)] == list(asdict(other))
+    with pytest.raises(TypeError):
+        frozen.replace(record, z=1)
+
+
+def test_nothing_but_fields_is_taken_over() -> None:
+    """What was worked out of the old values is not the new record's; checks are made of these."""
+
+    @frozen.dataclass(frozen=True)
+    class Doubled:
+        a: int
+
+        @cached_property
+        def twice(self) -> int:
+            return 2 * self.a
+
+    @frozen.dataclass(frozen=True)
+    class Positive:
+        a: int
+
+        def __post_init__(self) -> None:
+            if self.a < 0:
+                raise ValueError
+
+    one = Doubled(2)
+    assert one.twice == 4
+    assert frozen.replace(one, a=3).twice == 6
+    with pytest.raises(ValueError):
+        frozen.replace(Positive(1), a=-1)
+
+
 HOW = [{}, {"kw_only": True}, {"slots": True}, {"kw_only": True, "slots": True}]
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
-from dataclasses import replace
 
 import numpy as np
 
@@ -16,7 +15,7 @@ from pitchcam.adjust.told import (
     with_scale_left,
 )
 from pitchcam.adjust.whole import Seen, told_by_all, told_by_others
-from pitchcam.frozen import dataclass
+from pitchcam.frozen import dataclass, replace
 from pitchcam.match import name_thread
 from pitchcam.match.scales import AS_STATED, Scales
 from pitchcam.records import BudgetLine, ThreadResult

@@ -10,13 +10,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pitchcam.frozen import dataclass
+from pitchcam.frozen import dataclass, replace
 from pitchcam.match.evidence import LENGTHS, OFF_SERIES_PRIOR, log_evidences
 from pitchcam.match.likelihood import log_off_series
 from pitchcam.records import NAMING_QUANTITIES, BudgetLine, Quantity, ThreadReading

@@ -7,14 +7,13 @@ the optical axis toward the plate. The plate is the plane ``normal . X = distanc
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.camera.held import Held, known
-from pitchcam.frozen import dataclass
+from pitchcam.frozen import dataclass, replace
 
 Points = NDArray[np.float64]
 Point = tuple[float, float, float]

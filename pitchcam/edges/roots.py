@@ -11,7 +11,6 @@ came out a pixel too shallow, and said that it was good to a sixth of one.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from itertools import count
 
 import numpy as np
@@ -19,7 +18,7 @@ from numpy.typing import NDArray
 
 from pitchcam.edges.section import Section
 from pitchcam.edges.tip_form import meeting_radius, tip_outline
-from pitchcam.frozen import dataclass
+from pitchcam.frozen import dataclass, replace
 from pitchcam.least_squares import solve
 from pitchcam.light.mirrored import Mirror, Mirrored, light_slopes
 from pitchcam.light.stations import Line, middle_line

@@ -83,9 +83,9 @@ def normal(offsets: list[Array], covariance: Array) -> Normal:
     log = np.full(covariance.shape[2:], -0.5 * n * math.log(2 * math.pi))
     for i, x in enumerate(order):
         for j in range(i):
-            root[i, j] = covariance[x, order[j]] - (root[i, :j] * root[j, :j]).sum(axis=0)
+            root[i, j] = covariance[x, order[j]] - np.add.reduce(root[i, :j] * root[j, :j])
             root[i, j] /= root[j, j]
-        root[i, i] = np.sqrt(covariance[x, x] - (root[i, :i] ** 2).sum(axis=0))
+        root[i, i] = np.sqrt(covariance[x, x] - np.add.reduce(root[i, :i] ** 2))
         mean = np.asarray(sum((root[i, j] * z[j] for j in range(i)), np.zeros(log.shape)))
         log -= np.log(root[i, i])
         if i < n - 1:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +18,7 @@ from pitchcam.edges.section import Section, Winding, fit_again, fit_section
 from pitchcam.edges.sight import Sight, laid_frame
 from pitchcam.edges.tips import Tip
 from pitchcam.errors import OutlineError
-from pitchcam.frozen import dataclass
+from pitchcam.frozen import dataclass, replace
 from pitchcam.light.mirrored import Mirror
 from pitchcam.objects.axis import ImageAxis
 from pitchcam.objects.frame import AxisFrame, Framed

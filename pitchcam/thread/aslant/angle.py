@@ -8,13 +8,11 @@ known takes its share of the uncertainty.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.edges.section import USUAL
-from pitchcam.frozen import dataclass
+from pitchcam.frozen import dataclass, replace
 from pitchcam.series.ridges import Ridge
 from pitchcam.thread.aslant.fit import (
     COUNT,

@@ -11,8 +11,8 @@ what was stated.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import replace
 
+from pitchcam.frozen import replace
 from pitchcam.records import BudgetLine
 from pitchcam.thread.budget import crests, edges, fit, pose, rows, scale
 from pitchcam.thread.budget.combine import combined, relative_u_scale
