@@ -247,15 +247,16 @@ DRAWN = 80
 
 
 def of_facets(
-    rng: np.random.Generator, disc: float = 0.0, corners: int = 0
+    rng: np.random.Generator, disc: float = 0.0, corners: int = 0, panel: float = 0.5
 ) -> tuple[list[EdgeProfile], float]:
     """Profiles along one round edge at 0 of any ground metal, and the focal length.
 
-    Out of focus by a ``disc``; ``corners`` that are dark and in focus follow.
+    Out of focus by a ``disc``; ``corners`` that are dark and in focus follow. A ``panel`` close
+    behind floods the edge: it is mirrored over more than the profile.
     """
     slopes, tint = rng.uniform(0.04, 0.16) / np.sqrt(2), rng.uniform(0.6, 1.0)
     radius, f_px, reach = rng.uniform(30, 180), rng.uniform(3000, 6000), rng.uniform(200, 1500)
-    panel = 0.5 * np.exp(rng.normal(0, 0.3))
+    panel = panel * np.exp(rng.normal(0, 0.3))
     x = np.arange(-30.0, 30.0, FINE)
     metal = tint * facets.across(x, radius, slopes, reach / (f_px * panel))
     veil, blur, gain = rng.uniform(0.01, 0.04), rng.uniform(0.8, 1.15), rng.uniform(0.3, 0.8)
@@ -293,6 +294,19 @@ def test_what_is_open_of_a_pins_edge_is_what_facets_leave() -> None:
     assert len(z) > 0.8 * DRAWN
     assert 0.8 < np.sqrt(np.mean(np.square(z))) < 1.2
     assert np.mean(np.abs(z) < 1.96) > 0.9
+
+
+def test_a_flooded_edge_lies_outside_of_its_step() -> None:
+    """Light falls from the very edge to the band's within the blur: a step lies 0.13 px inside."""
+    rng, off, z = np.random.default_rng(7), [], []
+    while len(off) < 24:
+        profiles, f_px = of_facets(rng, panel=0.06)
+        if 0.4 < profiles[0].dark < 0.7:
+            told = fit_rims(profiles, f_px, panel_near=True)
+            off.append(told.edges_px.mean())
+            z.append(off[-1] / told.u_edges_px.mean())
+    assert abs(np.mean(off)) < 0.05
+    assert 0.4 < np.sqrt(np.mean(np.square(z))) < 1.2
 
 
 def test_bands_of_their_own_are_out_of_focus_as_one_for_all_is() -> None:
