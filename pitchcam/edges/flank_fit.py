@@ -43,13 +43,16 @@ MANY_FLANKS = 32
 CLEARLY = 0.8
 #: Flanks from which on their scatter tells more than that of their points: twice the parameters.
 FEWEST_FLANKS = 18
+#: Whole flanks' variance over what their points make it, less one, times the root of its freedom,
+#: as chance makes it one time in twenty (chi squared: 2.84, 2.83, 2.74 at one, two and four).
+MORE_BY_CHANCE = 2.8
 #: Share of a flank's scatter that a fit must leave for it to count.
 LEAST_LEFT = 1e-6
 #: Degrees of freedom that must be exceeded: up to two, Student's t has no variance, and nothing is
 #: known of a scatter that is told by so few (JCGM 101, 6.4.9.4).
 NO_VARIANCE = 2.0
 
-
+_TANGENTS = np.array([name in ("tan+", "tan-") for name in NAMES])
 #: What of the folding matrix is the same for all tangents.
 _FOLD = np.concatenate([np.eye(6, len(NAMES)), np.zeros((6, len(NAMES)))])
 
@@ -106,12 +109,6 @@ class Scatter:
         return self._freedom > NO_VARIANCE
 
     @property
-    def _student(self) -> float:
-        """Variance of Student's t: what a scatter of few observations is itself uncertain by."""
-        freedom = max(self._freedom, NO_VARIANCE + 0.5)
-        return freedom / (freedom - NO_VARIANCE)
-
-    @property
     def rms_mm(self) -> float:
         """The points' standard deviation."""
         freedom = max(self.per_point * len(self.rest_mm) - len(NAMES), 1.0)
@@ -128,9 +125,26 @@ class Scatter:
         """
         inverse: Values = np.linalg.pinv(self.slopes.T @ self.slopes).astype(float)
         if not self.by_flanks:
-            return np.asarray(inverse * (self._student * self.rms_mm**2 / self.per_point))
+            # A flank that lies off as a whole keeps its slope.
+            by_points = _student(self._freedom) * self.rms_mm**2
+            variance = np.where(_TANGENTS, by_points, max(by_points, self._of_wholes))
+            u = np.sqrt(variance / self.per_point)
+            return np.asarray(inverse * u * u[:, None])
         moved = self._pulls(inverse) @ inverse
-        return np.asarray(self._student * (moved.T @ moved))
+        return np.asarray(_student(self._freedom) * (moved.T @ moved))
+
+    @property
+    def _of_wholes(self) -> float:
+        """The points' variance that whole flanks show, where chance makes none so much, or 0."""
+        size = np.bincount(self.flank)
+        freedom, within = len(size) - len(NAMES), len(self.rest_mm) - len(size)
+        if min(freedom, within) < 1:
+            return 0.0
+        mean = np.bincount(self.flank, self.rest_mm) / size
+        alone = float(np.sum((self.rest_mm - mean[self.flank]) ** 2)) / within
+        between = self.per_point * float(size @ mean**2) / freedom
+        by_chance = (1 + MORE_BY_CHANCE / freedom**0.5) * alone
+        return between * _student(freedom) if between > by_chance else 0.0
 
     def _pulls(self, inverse: Values) -> Values:
         """Return how each flank pulls at the normal equations, (flanks, 9)."""
@@ -148,6 +162,12 @@ class Scatter:
             grown = axes @ (grow[..., None] * (np.swapaxes(axes, 1, 2) @ rest))
             pulls[which] = (np.swapaxes(own, 1, 2) @ grown)[..., 0]
         return pulls
+
+
+def _student(freedom: float) -> float:
+    """Return Student's t's variance: what a scatter of few observations is itself uncertain by."""
+    freedom = max(freedom, NO_VARIANCE + 0.5)
+    return freedom / (freedom - NO_VARIANCE)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -105,7 +105,7 @@ def test_feet_that_the_next_ridge_shades_are_no_bend(shape):
     left = bend(much, section, shape.frame, shape.pitch_mm, px)
     share = np.sqrt(3**2 - (2 * U_LIGHT_BENDS / LIGHT_BENDS) ** 2) / 4
     whole = bend(much, section, shape.frame, shape.pitch_mm, 0.0)
-    assert left / whole == pytest.approx(share, abs=0.1)
+    assert left / whole == pytest.approx(share, abs=0.03)
 
 
 def test_flanks_without_edges_are_moved_by_no_light():

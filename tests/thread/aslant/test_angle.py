@@ -312,7 +312,9 @@ def test_what_was_known_beforehand_pulls_an_angle_as_is_stated(
 
 def test_an_outline_that_its_light_takes_inside_has_the_same_angle(shapes, monkeypatch):
     """What is expected of the light is where the outline lies: neither pulls at the flanks."""
-    px, told = 0.5, []
+    px, told, found = 0.5, [], []
+    plain = angles._told
+    monkeypatch.setattr(angles, "_told", lambda *of: found.append(of[1].q) or plain(*of))
     for shape, mirrored in ((shapes[55.0], 0.0), (inside(shapes[55.0], px), px / rises.OUT_SHARE)):
         monkeypatch.setattr(rises, "mirrored_px", lambda sight, index, px=mirrored: px)
         # The rise that such light has is another matter.
@@ -320,6 +322,8 @@ def test_an_outline_that_its_light_takes_inside_has_the_same_angle(shapes, monke
         monkeypatch.setattr(rises, "U_RISE_SHARE", 0.0)
         told.append(outline_angle(shape, U_SLOPE).angle_deg)
     assert told[1] == pytest.approx(told[0], abs=0.25)
+    black = -rises.BLACK_BLURS * BLUR_PX
+    assert [q[fit.OUT] for q in found] == pytest.approx([black, black - px], abs=0.15)
 
 
 @pytest.mark.parametrize("light", [0.0, 0.5])
