@@ -7,7 +7,6 @@ next over a long way: even a sharp edge is blurred over two or three rows, and l
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from typing import Literal
 
 import cv2
@@ -15,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pitchcam.frozen import dataclass
-from pitchcam.photo.record import eight_bit, luma_of, quartered
+from pitchcam.photo.record import eight_bit, quartered
 from pitchcam.small import medians
 
 Floats = NDArray[np.float32]
@@ -85,12 +84,27 @@ class Seam:
         return f"the picture {what} {self.along} {self.at_px}"
 
 
-def find_seam(
-    pixels: NDArray[np.generic],
-    quarter: NDArray[np.generic] | None = None,
-    luma: NDArray[np.uint8] | None = None,
+def seam_of_luma(luma: NDArray[np.uint8]) -> Seam | None:
+    """Return a sign of damage in a picture's luma, None where there is none.
+
+    Parameters
+    ----------
+    luma
+        That of :func:`pitchcam.photo.record.luma_of`, (h, w).
+
+    Notes
+    -----
+    Bars of one colour at two opposite borders are no damage: programs that show pictures put them
+    there. What this cannot see is damage of a few coded units, and a step that was blurred by
+    making the picture smaller afterwards.
+    """
+    return None if min(luma.shape) < 4 * _SEGMENT else _seam_of(luma)
+
+
+def seam_of_colours(
+    pixels: NDArray[np.generic], quarter: NDArray[np.generic] | None = None
 ) -> Seam | None:
-    """Return a sign of damage in a picture, None where there is none.
+    """Return the same by both colour differences, for which the luma, a channel's size, may go.
 
     Parameters
     ----------
@@ -99,19 +113,16 @@ def find_seam(
     quarter
         The same at a quarter of its size (:func:`pitchcam.photo.record.quartered`), where it is
         at hand.
-    luma
-        That of :func:`pitchcam.photo.record.luma_of`, where it is at hand.
 
     Notes
     -----
-    Bars of one colour at two opposite borders are no damage: programs that show pictures put them
-    there. What this cannot see is damage of a few coded units, and a step that was blurred by
-    making the picture smaller afterwards.
+    These are coded at half size and drawn softly again; at a quarter, a seam in them is sharp.
     """
-    if min(pixels.shape[:2]) < 4 * _SEGMENT:
+    if pixels.ndim == 2 or min(pixels.shape[:2]) < 4 * _SEGMENT:
         return None
-    for plane in _planes(pixels, quarter, luma_of(pixels) if luma is None else luma):
-        seam = _seam_of(plane)
+    small = eight_bit(quartered(pixels) if quarter is None else quarter)
+    for plane in cv2.split(cv2.cvtColor(small, cv2.COLOR_BGR2YCrCb))[1:]:
+        seam = _seam_of(np.asarray(plane, np.uint8))
         if seam is not None:
             return seam
     return None
@@ -144,22 +155,6 @@ def few_shades(luma: NDArray[np.uint8]) -> int | None:
     shades = int(np.count_nonzero(counts[dark : light + 1]))
     few = light - dark >= _RANGE and shades < _SHADES * (light - dark + 1)
     return shades if few else None
-
-
-def _planes(
-    pixels: NDArray[np.generic], quarter: NDArray[np.generic] | None, luma: NDArray[np.uint8]
-) -> Iterator[NDArray[np.uint8]]:
-    """Give luma and both colour differences, each when the one before is done with.
-
-    These are coded at half size and drawn softly again; at a quarter, a seam in them is sharp.
-    """
-    yield luma
-    if pixels.ndim == 2:
-        return
-    small = eight_bit(quartered(pixels) if quarter is None else quarter)
-    _, *colours = cv2.split(cv2.cvtColor(small, cv2.COLOR_BGR2YCrCb))
-    for plane in colours:
-        yield np.asarray(plane, np.uint8)
 
 
 def _seam_of_rows(plane: NDArray[np.uint8], turned: NDArray[np.uint8]) -> tuple[Kind | None, int]:

@@ -11,7 +11,7 @@ from pitchcam.flags import FLAGS, flag
 from pitchcam.objects.field import Field
 from pitchcam.objects.shapes import Shape
 from pitchcam.photo import Photo
-from pitchcam.photo.seams import few_shades, find_seam
+from pitchcam.photo.seams import few_shades, seam_of_colours, seam_of_luma
 from pitchcam.records import Flag
 from pitchcam.scale.faces import traced_lengths, traced_sides
 from pitchcam.scale.tilt import traced_window
@@ -26,7 +26,9 @@ def refuse_damaged(photo: Photo) -> None:
         With the code ``damaged``.
     """
     luma = photo.luma()
-    shades, seam = few_shades(luma), find_seam(photo.pixels, photo.quarter, luma)
+    shades, seam = few_shades(luma), seam_of_luma(luma)
+    del luma
+    seam = seam or seam_of_colours(photo.pixels, photo.quarter)
     if shades is not None:
         _refuse(f"its light has only {shades} shades, where a camera gives hundreds")
     if seam is not None:

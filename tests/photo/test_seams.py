@@ -1,5 +1,6 @@
 """Signs of damage in the picture: by construction, on samples that are whole."""
 
+import weakref
 from pathlib import Path
 
 import cv2
@@ -7,9 +8,11 @@ import numpy as np
 import pytest
 from PIL import Image as Pillow
 
-from pitchcam.photo import load_photo
+from pitchcam.photo import Photo, load_photo
 from pitchcam.photo.record import luma_of, quartered
-from pitchcam.photo.seams import few_shades, find_seam
+from pitchcam.photo.seams import few_shades
+from pitchcam.pipeline import damage
+from tests.photo.broken import find_seam
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 
@@ -157,3 +160,18 @@ def test_a_short_palette_or_a_threshold_leaves_too_few_shades(whole):
     for fine in (whole, grey, grey.astype(np.uint16) * 257, cv2.convertScaleAbs(grey, alpha=1.8)):
         assert few_shades(luma_of(fine)) is None
     assert few_shades(np.full((200, 300), 77, np.uint8)) is None
+
+
+def test_the_luma_is_let_go_before_the_colours_are_looked_at(monkeypatch):
+    """It is as large as a channel, at the time when most memory is in use."""
+    photo, made, gone = load_photo(SAMPLES / "p05-unf12-pin.jpg"), [], []
+
+    def luma(self):
+        out = luma_of(self.pixels)
+        made.append(weakref.ref(out))
+        return out
+
+    monkeypatch.setattr(Photo, "luma", luma)
+    monkeypatch.setattr(damage, "seam_of_colours", lambda *_: gone.append(made[0]() is None))
+    damage.refuse_damaged(photo)
+    assert gone == [True]

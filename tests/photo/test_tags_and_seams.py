@@ -30,7 +30,8 @@ from pitchcam.photo.intact import JpegScans, jpeg_scans
 from pitchcam.photo.linear import light_planes, linear_table
 from pitchcam.photo.origin import origin_of
 from pitchcam.photo.record import luma_of, quartered
-from pitchcam.photo.seams import Seam, few_shades, find_seam
+from pitchcam.photo.seams import Seam, few_shades
+from tests.photo.broken import find_seam
 
 # Numbers of tags: CIPA DC-008 (Exif), from memory.
 F35, FOCAL, RES_X, RES_Y, UNIT, PIXEL_X, PIXEL_Y, ZOOM = (
