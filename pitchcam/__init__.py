@@ -47,7 +47,7 @@ if TYPE_CHECKING:
 #: Revision of the measuring core: all stages from photo to pipeline, and the series' tables.
 #: Raise it with every change there that can change a figure, a name or a warning of any photo: a
 #: record then measures its photos anew instead of giving answers of the older core.
-CORE_REVISION = 131
+CORE_REVISION = 132
 
 #: What a program needs -> the module that has it.
 _PUBLIC = {

@@ -17,7 +17,6 @@ from pitchcam.errors import PitchcamError, one_line, printable
 from pitchcam.objects.field import find_field
 from pitchcam.photo.intact import jpeg_scans, png_is_whole, tiff_as_stored
 from pitchcam.photo.origin import origin_of
-from pitchcam.photo.seams import find_seam
 from pitchcam.records import Quantity
 from pitchcam.small import percentile
 from pitchcam.store.digest import row_digest
@@ -28,6 +27,7 @@ from tests.fuzz.promises import BrokenError, Tally, Target
 from tests.fuzz.running import run
 from tests.fuzz.targets import TARGETS, seeds
 from tests.fuzz.together import Plan, Report, drawn_again, spend, work, work_together
+from tests.photo.broken import find_seam
 
 FINDINGS = Path(__file__).parent / "findings"
 BY_NAME = {target.name: target for target in TARGETS}

@@ -172,8 +172,8 @@ def oriented(observations: Sequence[Observation]) -> list[Observation]:
 def at_one_station(observations: Sequence[Observation]) -> list[Observation]:
     """Return observations of a taper thread with their diameters at one place of it.
 
-    That is the place whose distance from the small end is known best. What the others' distances
-    leave open moves their diameters, all alike, by the taper.
+    That is the place whose distance from the small end is known best. What the distances in other
+    exposures leave open moves their diameters, all alike, by the taper.
     """
     stations = [o.thread.reading.diameter_station_mm for o in observations]
     tapers = [o.values[TAPER] for o in observations if o.measured[TAPER]]
@@ -181,11 +181,13 @@ def at_one_station(observations: Sequence[Observation]) -> list[Observation]:
         return list(observations)
     at = [s for s in stations if s is not None]
     target, taper = min(at, key=lambda s: s.u), float(np.mean(tapers))
+    exposure = observations[at.index(target)].exposure
     moved = []
     for o, s in zip(observations, at, strict=True):
         values = o.values.copy()
         values[IS_DIAMETER] += taper * (target.value - s.value)
-        own = () if s is target else _misplaced(o, taper * s.u, -taper * target.u)
+        seen_there = o.exposure == exposure
+        own = () if seen_there else _misplaced(o, taper * s.u, -taper * target.u)
         moved.append(replace(o, values=values, terms=(*o.terms, *own), station=target))
     return moved
 

@@ -44,7 +44,7 @@ def at_station(photo: int, values: np.ndarray, station: float | None, u: float =
     own = term(key=f"photo {photo}", shares=0.1 * U)
     share = 0.005 * (1 + photo)
     scale = term("scale", f"photo {photo}", share * VALUES * (np.arange(6) < 4), together=True)
-    one = seen(photo, own, scale, values=values)
+    one = replace(seen(photo, own, scale, values=values), exposure=photo)
     return replace(one, thread=SimpleNamespace(reading=reading))
 
 
@@ -199,3 +199,11 @@ def test_diameters_are_stated_where_the_best_known_station_lies() -> None:
     assert own[1, 2] == pytest.approx(own[1, 1]) and own[PITCH, PITCH] == 0.0
     reading = _reading(adjust(moved), moved)
     assert reading.diameter_station_mm == Quantity(value=12.0, u=0.5)
+
+
+def test_two_references_of_one_exposure_misplace_a_tapers_diameters_alike() -> None:
+    """The same crest is the first whichever scale it is seen in: nothing is new in the second."""
+    values = np.array([1.814, 20.0, 19.0, 18.0, 60.0, 1 / 16])
+    photos = [at_station(i, values, 10.0, u=2.0) for i in range(2)]
+    one, other = at_one_station([replace(o, exposure=0) for o in photos])
+    assert one.terms == photos[0].terms and other.terms == photos[1].terms
