@@ -240,7 +240,7 @@ def test_what_to_do_next_stands_before_the_candidates(tab):
     expect(tab.locator(".next").first).to_contain_text("Measure the pin with a caliper: 8 or 6 mm?")
     assert in_view(tab, ".next")
     tab.goto("/")
-    expect(tab.locator(".card").first).to_contain_text("1/2-20 UNF (8")
+    expect(tab.locator(".card").first).to_contain_text("1/2-20 UNF (89")
 
 
 def test_many_threads_in_a_photo_are_listed_first(tab):
